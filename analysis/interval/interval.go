@@ -1,0 +1,130 @@
+// Package interval holds the one type for a number with doubt.
+//
+// It imports the standard library and gonum only.
+package interval
+
+import (
+	"encoding/json"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat"
+)
+
+// Z90 is the half width of a 90 % interval of a normal variable, in σ.
+const Z90 = 1.6448536269514722
+
+// An Interval is a value with its 90 % interval. The zero value is the exact
+// number 0; use [Unknown] for a value that is not known.
+type Interval struct{ Value, Low, High float64 }
+
+// Unknown is the interval of a thing that is not known; it prints as null.
+func Unknown() Interval { return Interval{math.NaN(), math.NaN(), math.NaN()} }
+
+// Exact is a number without doubt.
+func Exact(v float64) Interval { return Interval{v, v, v} }
+
+// Normal is the 90 % interval of a normal estimate with standard error sd.
+func Normal(mean, sd float64) Interval {
+	return Interval{mean, mean - Z90*sd, mean + Z90*sd}
+}
+
+// FromDraws is the median and the central 90 % of draws; NaN draws are left
+// out, and no draws give [Unknown]. The draws are not changed.
+func FromDraws(draws []float64) Interval {
+	s := make([]float64, 0, len(draws))
+	for _, d := range draws {
+		if !math.IsNaN(d) {
+			s = append(s, d)
+		}
+	}
+	if len(s) == 0 {
+		return Unknown()
+	}
+	slices.Sort(s)
+	q := func(p float64) float64 { return stat.Quantile(p, stat.LinInterp, s, nil) }
+	return Interval{q(0.5), q(0.05), q(0.95)}
+}
+
+// Known says whether the value is known.
+func (i Interval) Known() bool { return !math.IsNaN(i.Value) }
+
+// SD is the standard deviation that a normal variable with this interval has.
+func (i Interval) SD() float64 { return (i.High - i.Low) / (2 * Z90) }
+
+// Scale multiplies value and bounds by k; a negative k swaps the bounds.
+func (i Interval) Scale(k float64) Interval {
+	lo, hi := i.Low*k, i.High*k
+	if k < 0 {
+		lo, hi = hi, lo
+	}
+	return Interval{i.Value * k, lo, hi}
+}
+
+// Contains says whether x lies within the bounds.
+func (i Interval) Contains(x float64) bool { return i.Low <= x && x <= i.High }
+
+type wire struct {
+	Value Number `json:"value"`
+	Low   Number `json:"low"`
+	High  Number `json:"high"`
+}
+
+// MarshalJSON writes {"value":,"low":,"high":}, or null when not known.
+func (i Interval) MarshalJSON() ([]byte, error) {
+	if !i.Known() || math.IsInf(i.Value, 0) {
+		return []byte("null"), nil
+	}
+	return json.Marshal(wire{Number(i.Value), Number(i.Low), Number(i.High)})
+}
+
+// UnmarshalJSON reads what MarshalJSON writes.
+func (i *Interval) UnmarshalJSON(b []byte) error {
+	if string(b) == "null" {
+		*i = Unknown()
+		return nil
+	}
+	var w wire
+	if err := json.Unmarshal(b, &w); err != nil {
+		return err
+	}
+	*i = Interval{float64(w.Value), float64(w.Low), float64(w.High)}
+	return nil
+}
+
+// A Number is a float that JSON shows as null when it is not finite.
+type Number float64
+
+// MarshalJSON writes the number to seven significant digits, or null.
+func (n Number) MarshalJSON() ([]byte, error) {
+	f := float64(n)
+	if math.IsNaN(f) || math.IsInf(f, 0) {
+		return []byte("null"), nil
+	}
+	return json.Marshal(roundSig(f, 7))
+}
+
+// UnmarshalJSON reads a number or null (NaN).
+func (n *Number) UnmarshalJSON(b []byte) error {
+	if string(b) == "null" {
+		*n = Number(math.NaN())
+		return nil
+	}
+	var f float64
+	if err := json.Unmarshal(b, &f); err != nil {
+		return err
+	}
+	*n = Number(f)
+	return nil
+}
+
+func roundSig(f float64, digits int) float64 {
+	if f == 0 {
+		return 0
+	}
+	k := math.Pow(10, float64(digits)-math.Ceil(math.Log10(math.Abs(f))))
+	if math.IsInf(k, 0) || k == 0 {
+		return f
+	}
+	return math.Round(f*k) / k
+}

@@ -1,0 +1,155 @@
+package analysis
+
+import (
+	"time"
+
+	"evenfoot/analysis/advice"
+	"evenfoot/analysis/finish"
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/pitchlaw"
+	"evenfoot/analysis/ride"
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
+	"evenfoot/filter/align"
+	"evenfoot/ingest"
+)
+
+// Schema names the JSON's version.
+const Schema = "evenfoot/1"
+
+// Result is everything an analysis found. The tagged fields are the JSON that
+// scripts rely on; the others feed the page.
+type Result struct {
+	Schema        string             `json:"schema"`
+	Session       Session            `json:"session"`
+	Mount         *Mount             `json:"mount"`
+	Rides         []Ride             `json:"rides"`
+	Totals        Totals             `json:"totals"`
+	BestSpeeds    BestSpeeds         `json:"best_speeds"`
+	WaterFlow     *WaterFlow         `json:"water_flow"`
+	PitchLaw      *PitchLaw          `json:"pitch_law"`
+	PitchCurve    []PitchPoint       `json:"pitch_curve"`
+	FootLoad      []LoadPoint        `json:"foot_load"`
+	ControlEffort []EffortPoint      `json:"control_effort"`
+	Advice        *advice.Advice     `json:"advice"`
+	OtherRider    *advice.OtherRider `json:"other_rider"`
+	Finish        *finish.Finish     `json:"finish"`
+	Assumptions   []Assumption       `json:"assumptions"`
+
+	// For the page; not part of the contract.
+	Setup               *setup.Setup    `json:"-"` // nil without one
+	Log                 *ingest.Log     `json:"-"` // nil without one
+	Motion              *align.Motion   `json:"-"` // nil without an IMU on the board
+	Ride                *ride.Session   `json:"-"` // nil without a log
+	Law                 *pitchlaw.Fit   `json:"-"`
+	Posterior           *trim.Posterior `json:"-"`
+	SpeedHistogram      []SpeedBin      `json:"-"` // time at speed, foiling
+	RangeLow, RangeHigh float64         `json:"-"` // m/s, the speeds that count
+}
+
+type Session struct {
+	Title       string            `json:"title"`
+	Start       *time.Time        `json:"start"`
+	Duration    interval.Number   `json:"duration_s"`
+	GPSHz       interval.Number   `json:"gps_hz"`
+	IMUHz       interval.Number   `json:"imu_hz"`
+	Files       []string          `json:"files"`
+	ClockOffset interval.Interval `json:"clock_offset_s"`
+	Warnings    []string          `json:"warnings"`
+}
+
+type Mount struct {
+	Heading           interval.Interval `json:"heading_deg"`
+	Tilt              interval.Number   `json:"tilt_deg"`
+	AccelerometerSign int               `json:"accelerometer_sign"`
+	LevelZero         bool              `json:"level_zero"`
+	LevelFrom         string            `json:"level_from"`
+	Rigid             bool              `json:"rigid"`
+	Why               string            `json:"why,omitempty"`
+}
+
+type Ride struct {
+	Start     interval.Number `json:"start_s"`
+	End       interval.Number `json:"end_s"`
+	Distance  interval.Number `json:"distance_m"`
+	MeanSpeed interval.Number `json:"mean_speed_mps"`
+	MaxSpeed  interval.Number `json:"max_speed_mps"`
+	Tack      *string         `json:"tack"`
+}
+
+type Totals struct {
+	Foiling    interval.Number `json:"foiling_s"`
+	Straight   interval.Number `json:"straight_s"`
+	Distance   interval.Number `json:"distance_m"`
+	Rides      int             `json:"rides"`
+	Turns      int             `json:"turns"`
+	Touchdowns int             `json:"touchdowns"`
+}
+
+type BestSpeeds struct {
+	TwoSeconds   interval.Number `json:"2s"`
+	TenSeconds   interval.Number `json:"10s"`
+	Metres500    interval.Number `json:"500m"`
+	NauticalMile interval.Number `json:"1nmi"`
+}
+
+type WaterFlow struct {
+	East   interval.Interval `json:"east_mps"`
+	North  interval.Interval `json:"north_mps"`
+	Source string            `json:"source"`
+}
+
+type PitchLaw struct {
+	Zero  interval.Interval `json:"zero_deg"`
+	Slope interval.Interval `json:"slope_deg_per_m2"`
+	// SlopePerKg is the same without the rider's mass, deg per (m²/kg).
+	SlopePerKg interval.Interval            `json:"slope_deg_kg_per_m2"`
+	Windows    int                          `json:"windows"`
+	RMS        interval.Number              `json:"rms_deg"`
+	ByTack     map[string]interval.Interval `json:"by_tack"`
+	Bend       []Bend                       `json:"bend"`
+	Enough     bool                         `json:"enough"`
+	Missing    []string                     `json:"missing"`
+}
+
+type Bend struct {
+	Name string            `json:"name"`
+	Size interval.Interval `json:"size"`
+	Unit string            `json:"unit"`
+	P    interval.Number   `json:"p"`
+	Says string            `json:"says"`
+}
+
+type PitchPoint struct {
+	Speed interval.Number   `json:"speed_mps"`
+	Pitch interval.Interval `json:"pitch_deg"`
+}
+
+type LoadPoint struct {
+	Speed      interval.Number   `json:"speed_mps"`
+	FrontShare interval.Interval `json:"front_share"`
+	Moment     interval.Interval `json:"moment_nm"`
+	Stiffness  interval.Interval `json:"stiffness_nm_per_deg"`
+}
+
+type EffortPoint struct {
+	Speed     interval.Number   `json:"speed_mps"`
+	PitchRate interval.Number   `json:"pitch_rate_rms_dps"`
+	Interval  interval.Interval `json:"pitch_rate_rms_dps_interval"`
+	Tack      string            `json:"tack,omitempty"`
+}
+
+// Assumption is one unknown of the foil model, before and after the evidence.
+type Assumption struct {
+	Name      string            `json:"name"`
+	Unit      string            `json:"unit"`
+	Prior     interval.Interval `json:"prior"`
+	Posterior interval.Interval `json:"posterior"`
+	// ShimDegPerSigma is how far one prior σ moves the best stabilizer change.
+	ShimDegPerSigma      interval.Number `json:"shim_deg_per_sigma"`
+	ShimDegPerSigmaAfter interval.Number `json:"shim_deg_per_sigma_after"`
+	Default              bool            `json:"default"` // the setup did not give it
+}
+
+// SpeedBin is the foiling time spent at speeds [Low, High) m/s.
+type SpeedBin struct{ Low, High, Seconds float64 }

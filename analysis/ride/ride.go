@@ -1,0 +1,98 @@
+// Package ride tells a session apart: flights from taxiing, swimming,
+// carrying and resting; straight reaches from turns; touchdowns and breaches.
+//
+// It imports filter, filter/align (for Motion), analysis/interval and gonum.
+package ride
+
+import "evenfoot/analysis/interval"
+
+// A Session is what the outing was made of, in order of time. All times are
+// seconds since the log's start.
+type Session struct {
+	Phases     []Phase
+	Rides      []Ride
+	Reaches    []Reach
+	Turns      []Turn
+	Events     []Event // take-offs, touchdowns, breaches, falls
+	Wind       Wind
+	BestSpeeds BestSpeeds
+	Totals     Totals
+	Speed      SpeedSeries
+}
+
+// A Kind names a phase.
+type Kind string
+
+const (
+	Flight Kind = "flight"
+	Taxi   Kind = "taxi"
+	Swim   Kind = "swim"
+	Carry  Kind = "carry"
+	Rest   Kind = "rest"
+	Gap    Kind = "gap" // no data
+)
+
+type Phase struct {
+	Start, End float64 // s
+	Kind       Kind
+}
+
+// A Ride is one flight from take-off to touchdown or fall.
+type Ride struct {
+	Start, End float64 // s
+	Distance   float64 // m
+	MeanSpeed  float64 // m/s
+	MaxSpeed   float64 // m/s
+	Tack       string  // "port" | "starboard" = the side the wind comes from, "" when not known
+	MeanHeel   float64 // rad; NaN without IMU
+}
+
+// A Reach is a straight stretch of flight, no turn in it.
+type Reach struct {
+	Start, End float64 // s
+	Ride       int     // index into Session.Rides
+	Course     float64 // rad, mean course over ground, true, clockwise from north
+	Tack       string
+}
+
+// A Turn joins two reaches.
+type Turn struct {
+	Start, End  float64 // s
+	CourseFrom  float64 // rad
+	CourseTo    float64 // rad
+	ThroughWind bool    // a tack; else a jibe. Meaningful when Session.Wind is known.
+	Flown       bool    // the board stayed on the foil
+	Complete    bool    // changes tack (as against a bend in the course)
+}
+
+// An Event is a moment. PitchRateBefore is the RMS over the two seconds before it.
+type Event struct {
+	Time            float64 // s
+	Kind            string  // "take-off" | "touchdown" | "breach" | "fall"
+	Speed           float64 // m/s
+	PitchRateBefore float64 // rad/s RMS; NaN without IMU
+}
+
+// Wind is the direction the wind comes from.
+type Wind struct {
+	From interval.Interval // deg true; Unknown when it cannot be told
+	Why  string            // why it is not known
+}
+
+// BestSpeeds in m/s; Unknown where the log is too short.
+type BestSpeeds struct {
+	TwoSeconds, TenSeconds, Metres500, NauticalMile interval.Interval
+}
+
+type Totals struct {
+	Foiling, Straight        float64 // s
+	Distance                 float64 // m, foiling
+	Rides, Turns, Touchdowns int
+}
+
+// SpeedSeries is the velocity over ground on an even time base that the rides
+// were told from; NaN where there is no fix near.
+type SpeedSeries struct {
+	Start, Step float64   // s
+	East, North []float64 // m/s
+}

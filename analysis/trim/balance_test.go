@@ -1,0 +1,50 @@
+package trim
+
+import (
+	"encoding/json"
+	"math"
+	"os"
+	"testing"
+)
+
+// TestPublishedCases holds the model against numbers computed by an
+// independent implementation of the same equations (testdata/trim_cases.json).
+func TestPublishedCases(t *testing.T) {
+	raw, err := os.ReadFile("testdata/trim_cases.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var cases []struct {
+		Name    string
+		Speed   float64 `json:"speed_mps"`
+		NormalG float64 `json:"normal_g"`
+		Inputs  Inputs
+		Outputs map[string]float64
+	}
+	if err := json.Unmarshal(raw, &cases); err != nil {
+		t.Fatal(err)
+	}
+	if len(cases) < 6 {
+		t.Fatalf("only %d cases", len(cases))
+	}
+	for _, c := range cases {
+		s := NewFoil(c.Inputs).At(c.Speed, c.NormalG*Gravity)
+		b, err := json.Marshal(s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := map[string]float64{}
+		if err := json.Unmarshal(b, &got); err != nil {
+			t.Fatal(err)
+		}
+		for k, want := range c.Outputs {
+			g, ok := got[k]
+			if !ok {
+				t.Fatalf("%s: no output %q", c.Name, k)
+			}
+			if math.Abs(g-want) > 1e-6*math.Abs(want) {
+				t.Errorf("%s: %s = %.12g, want %.12g", c.Name, k, g, want)
+			}
+		}
+	}
+}

@@ -1,0 +1,99 @@
+// Package trim is the physics of balance: the foil's lift, drag and moment,
+// where the feet must press (trim model §2–3), and the inference of what is
+// not known from all the evidence (§4).
+//
+// It imports analysis/interval, analysis/setup, analysis/water and gonum.
+package trim
+
+import "math"
+
+// Gravity is the standard acceleration g_n, m/s² (ISO 80000-3).
+const Gravity = 9.80665
+
+// Inputs are one foil, board, rider and water, in SI units and radians.
+// Positions are along the deck from the mast's centreline, + to the nose.
+type Inputs struct {
+	RiderMass       float64 `json:"rider_mass_kg"`
+	BoardMass       float64 `json:"board_mass_kg"`
+	BoardCG         float64 `json:"board_cg_m"`
+	DeckHeight      float64 `json:"deck_height_m"`
+	FrontFoot       float64 `json:"front_foot_m"`
+	BackFoot        float64 `json:"back_foot_m"`
+	RigLiftFraction float64 `json:"rig_lift_fraction"`
+	Mast            float64 `json:"mast_m"`
+	Depth           float64 `json:"depth_m"`
+	MastChord       float64 `json:"mast_chord_m"`
+	MastThickness   float64 `json:"mast_thickness_m"`
+	WingArea        float64 `json:"wing_area_m2"`
+	WingSpan        float64 `json:"wing_span_m"`
+	WingX           float64 `json:"wing_x_m"`
+	CamberPercent   float64 `json:"camber_percent"`
+	WingIncidence   float64 `json:"wing_incidence_rad"`
+	WingThickness   float64 `json:"wing_thickness_ratio"`
+	StabArea        float64 `json:"stab_area_m2"`
+	StabSpan        float64 `json:"stab_span_m"`
+	StabArm         float64 `json:"stab_arm_m"`
+	StabIncidence   float64 `json:"stab_incidence_rad"`
+	StabZeroLift    float64 `json:"stab_zero_lift_rad"`
+	StabThickness   float64 `json:"stab_thickness_ratio"`
+	Oswald          float64 `json:"oswald"`
+	LaminarFraction float64 `json:"laminar_fraction"`
+	Density         float64 `json:"density"`
+	Viscosity       float64 `json:"viscosity"`
+
+	// What the published cases leave at zero: the model's own errors, which
+	// the inference varies (trim model §4).
+	LiftSlopeFactor float64 `json:"-"` // relative error of the lift area, 0 = none
+	DownwashFactor  float64 `json:"-"` // relative error of the downwash gradient
+	DragFactor      float64 `json:"-"` // relative error of the drag
+	ExtraCm         float64 `json:"-"` // section moment beyond camber
+	ThrustArm       float64 `json:"-"` // m, moment per newton of drag that the model lacks
+}
+
+// A State is what the balance asks for at one speed.
+type State struct {
+	Pitch         float64 `json:"pitch_rad"`
+	AlphaWing     float64 `json:"alpha_wing_rad"`
+	LiftArea      float64 `json:"lift_area_m2"`
+	Drag          float64 `json:"drag_n"`
+	WingLift      float64 `json:"wing_lift_n"`
+	StabLift      float64 `json:"stab_lift_n"`
+	FootPressureX float64 `json:"foot_pressure_x_m"`
+	FrontShare    float64 `json:"front_share"`
+	NetMoment     float64 `json:"net_moment_nm"`
+	NeutralPointX float64 `json:"neutral_point_x_m"`
+	// Stiffness is the pitch stiffness under the feet, N·m/rad.
+	Stiffness float64 `json:"-"`
+}
+
+// LiftSlope is Helmbold's lift-curve slope of a straight wing, per radian
+//
+//	a = 2π AR / (2 + √(AR² + 4))
+//
+// (H. B. Helmbold, 1942; checks.md 5i).
+func LiftSlope(aspectRatio float64) float64 {
+	return 2 * math.Pi * aspectRatio / (2 + math.Sqrt(aspectRatio*aspectRatio+4))
+}
+
+// SurfaceFactor is the loss of lift near a free surface at high Froude number,
+// d depth, c chord (Hough & Moran, as given by Faltinsen 2005):
+//
+//	(1 + 16 (d/c)²) / (2 + 16 (d/c)²)
+func SurfaceFactor(depthOverChord float64) float64 {
+	k := 16 * depthOverChord * depthOverChord
+	return (1 + k) / (2 + k)
+}
+
+// CamberZeroLift is the zero-lift angle (rad) of a NACA 4-digit mean line of
+// camber percent, maximum at 40 % chord, by thin-aerofoil theory.
+func CamberZeroLift(camberPercent float64) float64 {
+	return -1.0386 * camberPercent * math.Pi / 180
+}
+
+// CamberMoment is the same mean line's moment coefficient about the quarter chord.
+func CamberMoment(camberPercent float64) float64 { return -0.02656 * camberPercent }
+
+// DownwashGradient is dε/dα behind an elliptic wing: 2a/(π AR).
+func DownwashGradient(liftSlope, aspectRatio float64) float64 {
+	return 2 * liftSlope / (math.Pi * aspectRatio)
+}
