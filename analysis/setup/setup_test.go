@@ -1,0 +1,194 @@
+package setup
+
+import (
+	"errors"
+	"math"
+	"os"
+	"slices"
+	"strings"
+	"testing"
+)
+
+func filled(t testing.TB) string {
+	t.Helper()
+	s, err := Template("wing")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func TestTemplateIsASetup(t *testing.T) {
+	for _, rig := range Rigs() {
+		text, err := Template(rig)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s, warnings, err := Parse("setup.toml", []byte(text))
+		if err != nil || len(warnings) > 0 {
+			t.Fatalf("%s: %v, %v", rig, err, warnings)
+		}
+		if s.Rig.Kind != rig {
+			t.Errorf("rig %q, want %q", s.Rig.Kind, rig)
+		}
+		for _, k := range required {
+			if !s.Given(k) {
+				t.Errorf("%s: the template lacks %s", rig, k)
+			}
+		}
+	}
+	if _, err := Template("oars"); err == nil {
+		t.Error("a rig called oars is accepted")
+	}
+}
+
+// TestContractSetup reads every key of the contract's example and holds the SI
+// values against the units in the key names.
+func TestContractSetup(t *testing.T) {
+	data, err := os.ReadFile("testdata/full.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, _, err := Parse("full.toml", data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		name      string
+		got, want float64
+	}{
+		{"mass", s.Rider.Mass, 80}, {"height", s.Rider.Height, 1.78},
+		{"front", s.Stance.Front, 0.33}, {"back", s.Stance.Back, -0.20},
+		{"track aft", s.Board.Track[0], -0.04}, {"track forward", s.Board.Track[1], 0.05},
+		{"mast", s.Foil.Mast, 0.85}, {"depth", s.Foil.Depth, 0.42}, {"mast chord", s.Foil.MastChord, 0.13},
+		{"wing area", s.Foil.Wing.Area, 0.13}, {"span", s.Foil.Wing.Span, 0.95}, {"ahead", s.Foil.Wing.Ahead, 0.1},
+		{"t/c", s.Foil.Wing.ThicknessRatio, 0.12}, {"i_w", s.Foil.Wing.Incidence, math.Pi / 180},
+		{"stab", s.Foil.Stabilizer.Area, 0.022}, {"arm", s.Foil.Stabilizer.BehindWing, 0.7},
+		{"i_s", s.Foil.Stabilizer.Incidence, -1.5 * math.Pi / 180}, {"shim span", s.Foil.Stabilizer.ShimSpan, 0.05},
+		{"current", s.Water.Current, 0.5 * 0.514444444}, {"current to", s.Water.CurrentTo, 1.5 * math.Pi},
+		{"feel speed", s.Feel[0].Speed, 14 * 0.514444444}, {"feel share", s.Feel[0].Share, 0.5}, {"feel sd", s.Feel[0].SD, 0.06},
+		{"feel percent", s.Feel[1].Share, 0.7},
+	} {
+		if math.Abs(c.got-c.want) > 1e-6 {
+			t.Errorf("%s = %g, want %g", c.name, c.got, c.want)
+		}
+	}
+	if !s.Given("board.cg_cm") || s.Given("sensor.pitch_zero_deg") {
+		t.Error("Given does not tell what was written")
+	}
+}
+
+func TestBadSetups(t *testing.T) {
+	good := filled(t)
+	replace := func(old, new string) string {
+		if !strings.Contains(good, old) {
+			t.Fatalf("the template lacks %q", old)
+		}
+		return strings.Replace(good, old, new, 1)
+	}
+	for _, c := range []struct {
+		name, text, key string
+		says            []string
+	}{
+		{"unknown key", replace("height_cm = 175", "hieght_cm = 175"), "rider.hieght_cm", []string{"setup.toml:11", "rider.height_cm"}},
+		{"unknown table", good + "\n[fuselage]\nlength_cm = 70\n", "fuselage", []string{"unknown key"}},
+		{"wrong table", replace("mast_cm = 85", "span_cm = 85"), "foil.span_cm", []string{"unknown key"}},
+		{"negative area", replace("area_cm2 = 1300", "area_cm2 = -1300"), "foil.wing.area_cm2", []string{"-1300", "between"}},
+		{"stabilizer ahead", replace("behind_wing_cm = 70", "behind_wing_cm = -70"), "foil.stabilizer.behind_wing_cm", []string{"ahead of the wing"}},
+		{"not a number", replace("mass_kg = 80", "mass_kg = nan"), "rider.mass_kg", []string{"rider.mass_kg"}},
+		{"missing", replace("mass_kg = 80", "#"), "rider.mass_kg", []string{"missing", "evenfoot setup"}},
+		{"feet", replace("front_cm = 33", "front_cm = -40"), "stance.front_cm", []string{"ahead of the back foot"}},
+		{"depth", replace("depth_cm = 42", "depth_cm = 90"), "foil.depth_cm", []string{"under water"}},
+		{"mount", replace(`mount = "top"`, `mount = "side"`), "foil.stabilizer.mount", []string{"top, bottom"}},
+		{"exchanged", replace("area_cm2 = 220", "area_cm2 = 1400"), "foil.stabilizer.area_cm2", []string{"exchanged"}},
+		{"track", replace("track_cm = [-5, 5]", "track_cm = [5]"), "board.track_cm", []string{"two numbers"}},
+		{"aspect", replace("span_cm = 95", "span_cm = 395"), "foil.wing.span_cm", []string{"aspect ratio"}},
+		{"string for number", replace("mass_kg = 80", `mass_kg = "eighty"`), "rider.mass_kg", []string{"setup.toml:10"}},
+		{"not TOML", "][", "", []string{"setup.toml:1"}},
+		{"feel word", good + "\n[[feel]]\nspeed_kn = 14\nfront = \"a bit\"\n", "feel.0", []string{"strong front"}},
+		{"feel speed", good + "\n[[feel]]\nfront = \"even\"\n", "feel.0", []string{"speed_kn"}},
+		{"feel nothing", good + "\n[[feel]]\nspeed_kn = 14\n", "feel.0", []string{"front"}},
+		{"current half", replace("# current_kn = 0.5", "current_kn = 0.5"), "water.current_kn", []string{"current_to_deg"}},
+	} {
+		_, _, err := Parse("setup.toml", []byte(c.text))
+		var e *Error
+		if !errors.As(err, &e) {
+			t.Errorf("%s: error %v", c.name, err)
+			continue
+		}
+		if e.Key != c.key {
+			t.Errorf("%s: key %q, want %q (%v)", c.name, e.Key, c.key, err)
+		}
+		for _, want := range c.says {
+			if !strings.Contains(err.Error(), want) {
+				t.Errorf("%s: %q does not say %q", c.name, err, want)
+			}
+		}
+	}
+}
+
+func TestOddSetupsWarn(t *testing.T) {
+	good := filled(t)
+	for _, c := range [][2]string{
+		{"span_cm = 95", "span_cm = 180"}, // aspect ratio 25
+		{"mass_kg = 80", "mass_kg = 300"}, // 300 kg rider
+		{"temperature_c = 15", "temperature_c = 40"},
+	} {
+		_, warnings, err := Parse("s.toml", []byte(strings.Replace(good, c[0], c[1], 1)))
+		if err != nil || len(warnings) == 0 {
+			t.Errorf("%s: warnings %v, error %v", c[1], warnings, err)
+		}
+	}
+}
+
+func TestKeysAreComplete(t *testing.T) {
+	data, _ := os.ReadFile("testdata/full.toml")
+	s, _, err := Parse("full.toml", data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for k := range s.given {
+		if k != "feel" && !slices.Contains(Keys(), k) {
+			t.Errorf("Keys lacks %s", k)
+		}
+	}
+}
+
+func TestParseRider(t *testing.T) {
+	base, _, err := Parse("s.toml", []byte(filled(t)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := ParseRider("mass=104kg,height=190cm,level=advanced", base)
+	if err != nil || r.Rider.Mass != 104 || math.Abs(r.Rider.Height-1.9) > 1e-12 || r.Rider.Level != "advanced" {
+		t.Fatalf("%+v, %v", r, err)
+	}
+	if base.Rider.Mass != 80 {
+		t.Error("the base was changed")
+	}
+	for _, bad := range []string{"", "mass", "mass=104", "mass=9kg", "weight=80kg", "level=pro", "front=-50cm"} {
+		if _, err := ParseRider(bad, base); err == nil {
+			t.Errorf("%q is accepted", bad)
+		}
+	}
+}
+
+func FuzzParse(f *testing.F) {
+	f.Add([]byte(filled(f)))
+	full, err := os.ReadFile("testdata/full.toml")
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(full)
+	f.Add([]byte("[rider]\nmass_kg = inf\n"))
+	f.Add([]byte("feel = 3\n[[feel]]"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		s, _, err := Parse("fuzz.toml", data)
+		if (s == nil) == (err == nil) {
+			t.Fatalf("setup %v with error %v", s, err)
+		}
+		if s != nil && !(s.Foil.Wing.Area > 0 && s.Foil.Stabilizer.BehindWing > 0 && s.Stance.Front > s.Stance.Back) {
+			t.Fatalf("impossible setup accepted: %+v", s)
+		}
+	})
+}
