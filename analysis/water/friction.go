@@ -35,3 +35,49 @@ func FormFactor(thicknessRatio float64) float64 {
 	t := thicknessRatio
 	return 1 + 2*t + 60*t*t*t*t
 }
+
+// PrandtlSchlichting is the mean friction coefficient of one side of a
+// turbulent plate, with the laminar run-in taken off when transition is
+// (A, for example 1700 at Re_crit 5e5; 0 for fully turbulent):
+//
+//	C_f = 0.455/(log10 Re)^2.58 - A/Re
+func PrandtlSchlichting(re, a float64) float64 {
+	return 0.455/math.Pow(math.Log10(re), 2.58) - a/re
+}
+
+// SmoothRoughness is the largest roughness that a flow at speed U does not
+// feel, m, whatever the length (Schlichting, Boundary-Layer Theory, eq. 21.44):
+//
+//	k_adm = 100 ν / U
+func SmoothRoughness(speed, viscosity float64) float64 { return 100 * viscosity / speed }
+
+// RoughFriction is the mean friction coefficient of one side of a fully rough
+// plate of length l with sand roughness k_s, 1e2 < l/k_s < 1e6 (Schlichting,
+// eq. 21.38):
+//
+//	C_f = (1.89 + 1.62 log10(l/k_s))^-2.5
+func RoughFriction(lengthOverRoughness float64) float64 {
+	return math.Pow(1.89+1.62*math.Log10(lengthOverRoughness), -2.5)
+}
+
+// RoughFrictionLocal is the local coefficient at x (Schlichting, eq. 21.37):
+//
+//	c_f = (2.87 + 1.58 log10(x/k_s))^-2.5
+func RoughFrictionLocal(xOverRoughness float64) float64 {
+	return math.Pow(2.87+1.58*math.Log10(xOverRoughness), -2.5)
+}
+
+// PlateFrictionRough is the mean friction coefficient of one side of a plate
+// with transition at the fraction xt and sand roughness ks, m. Below the
+// smooth limit (100 ν/U) it is the smooth plate's; above, the turbulent part
+// follows the larger of the smooth and the fully rough line, which is what the
+// plate diagram shows outside its narrow transition band.
+func PlateFrictionRough(speed, length, viscosity, xt, ks float64) float64 {
+	re := speed * length / viscosity
+	smooth := PlateFriction(re, xt)
+	if ks <= SmoothRoughness(speed, viscosity) {
+		return smooth
+	}
+	turbulent := math.Max(TurbulentFriction(re), RoughFriction(math.Max(length/ks, 100)))
+	return smooth + (1-xt)*(turbulent-TurbulentFriction(re))
+}

@@ -1,0 +1,95 @@
+package finish
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
+	"evenfoot/analysis/water"
+)
+
+func foil() trim.Inputs {
+	w := water.Of("sea", 15)
+	return trim.Inputs{
+		RiderMass: 80, BoardMass: 11, BoardCG: 0.1, DeckHeight: 0.1, FrontFoot: 0.33, BackFoot: -0.2,
+		RigLiftFraction: 0.08, Mast: 0.85, Depth: 0.42, MastChord: 0.13, MastThickness: 0.015,
+		WingArea: 0.13, WingSpan: 0.95, WingX: 0.1, CamberPercent: 3, WingIncidence: 0.0175, WingThickness: 0.12,
+		StabArea: 0.022, StabSpan: 0.4, StabArm: 0.7, StabIncidence: -0.026, StabThickness: 0.1,
+		Oswald: 0.9, LaminarFraction: 0.1, Density: w.Density, Viscosity: w.Viscosity,
+	}
+}
+
+// FEPA 43 / ISO 6344 median grains (status V M), to 1 µm.
+func TestGrainSizes(t *testing.T) {
+	for grit, want := range map[int]float64{320: 46.2, 400: 35, 600: 25.8, 800: 21.8, 1000: 18.3, 1200: 15.3, 1500: 12.6, 2000: 10.3, 2500: 8.4} {
+		if got := Grain(grit) * 1e6; math.Abs(got-want) > 1 {
+			t.Errorf("P%d: %.1f µm, want %.1f", grit, got, want)
+		}
+	}
+	if a, b := Grain(700), Grain(900); !(a > b && a < Grain(600) && b > Grain(1000)) {
+		t.Errorf("grades between the listed ones: %g, %g", a, b)
+	}
+}
+
+func TestSmoothLimitIsSchlichtings(t *testing.T) {
+	in := foil()
+	f := Advise(in, setup.Finish{Grit: 400}, 6, 8, 10)
+	// 100 ν/U = 11.9 µm at 10 m/s in sea water at 15 °C (checks 2e), over the
+	// thickest section's surface speed.
+	want := 11.9 / 1.12
+	if math.Abs(float64(f.SmoothBelow)-want) > 0.06 {
+		t.Errorf("smooth below %.2f µm, want %.2f", float64(f.SmoothBelow), want)
+	}
+	if len(f.Parts) != 3 {
+		t.Errorf("parts %v", f.Parts)
+	}
+}
+
+func TestRougherCostsMore(t *testing.T) {
+	in := foil()
+	last := math.Inf(1)
+	for _, grit := range []int{80, 180, 320, 600, 1200, 2500} {
+		f := Advise(in, setup.Finish{Grit: grit}, 6, 9, 12)
+		if f.DragSaving.Value > last+1e-9 {
+			t.Errorf("P%d would save %g %%, more than a coarser paper", grit, f.DragSaving.Value)
+		}
+		last = f.DragSaving.Value
+		if f.DragSaving.Low < 0 || f.SpeedGain.High > 15 {
+			t.Errorf("P%d: saving %+v, gain %+v", grit, f.DragSaving, f.SpeedGain)
+		}
+	}
+	if last != 0 {
+		t.Errorf("P2500 still has %g %% to gain", last)
+	}
+}
+
+// Racers go faster and must go finer; beginners need not.
+func TestWhereToStop(t *testing.T) {
+	slow := *Advise(foil(), setup.Finish{Grit: 80}, 4, 5, 6).Grit
+	fast := *Advise(foil(), setup.Finish{Grit: 80}, 8, 12, 18).Grit
+	if !(slow < fast) {
+		t.Errorf("stop at P%d for 6 m/s, P%d for 18 m/s", slow, fast)
+	}
+}
+
+func TestLadder(t *testing.T) {
+	for _, c := range []struct {
+		from, to int
+		want     []int
+	}{{400, 1500, []int{800, 1500}}, {1500, 1500, nil}, {2000, 800, nil}, {80, 320, []int{150, 280, 320}}} {
+		if got := ladder(c.from, c.to); !slices.Equal(got, c.want) {
+			t.Errorf("ladder(%d, %d) = %v, want %v", c.from, c.to, got, c.want)
+		}
+	}
+}
+
+func TestTrailingEdge(t *testing.T) {
+	for mm, says := range map[float64]string{0: "one to two", 0.3: "cut", 1.0: "right as it is", 3: "thin it"} {
+		if got := trailingEdge(mm / 1000); !strings.Contains(got, says) {
+			t.Errorf("%g mm: %q does not say %q", mm, got, says)
+		}
+	}
+}
