@@ -1,0 +1,81 @@
+// Package report turns an analysis.Result into one self-contained page and
+// into the few lines that a terminal shows. The command and the local server
+// use the same generator.
+//
+// It imports analysis and what lies below it, report/chart, and the standard
+// library's templates. It reads no files and opens no connections; the page it
+// writes needs none either.
+package report
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"io"
+	"time"
+
+	"evenfoot/analysis"
+)
+
+// Options say how a page is written. The zero value is a good default.
+type Options struct {
+	Units Units
+	// Coordinates puts latitude and longitude on the page. By default there
+	// are none: the track is drawn in metres from where it starts.
+	Coordinates bool
+	Version     string    // of the program, for the page's foot
+	Now         time.Time // the day the page was made; zero leaves it out
+}
+
+//go:embed templates
+var files embed.FS
+
+// asset reads an embedded file; a missing one is found by every test.
+func asset(name string) string {
+	b, err := files.ReadFile("templates/" + name)
+	if err != nil {
+		return ""
+	}
+	return string(b)
+}
+
+var (
+	styleSheet = asset("style.css")
+	script     = asset("script.js")
+	pages      = template.Must(template.New("").Funcs(funcs).ParseFS(files, "templates/*.html"))
+)
+
+// policy forbids the page every connection and every script and style but its
+// own, so that a hostile name in a log can do nothing even if it got through.
+func policy() string {
+	hash := func(s string) string {
+		sum := sha256.Sum256([]byte(s))
+		return "'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
+	}
+	return fmt.Sprintf("default-src 'none'; script-src %s; style-src %s; base-uri 'none'; form-action 'none'", hash(script), hash(styleSheet))
+}
+
+var funcs = template.FuncMap{
+	"policy": policy,
+	"style":  func() template.CSS { return template.CSS(styleSheet) },
+	"script": func() template.JS { return template.JS(script) },
+	"inc":    func(i int) int { return i + 1 },
+}
+
+// HTML writes the page of one session. The page is made whole before the
+// first byte is written.
+func HTML(w io.Writer, r *analysis.Result, o Options) error {
+	return render(w, "page.html", newPage(r, o))
+}
+
+func render(w io.Writer, name string, data any) error {
+	var b bytes.Buffer
+	if err := pages.ExecuteTemplate(&b, name, data); err != nil {
+		return fmt.Errorf("making the page: %w", err)
+	}
+	_, err := w.Write(b.Bytes())
+	return err
+}
