@@ -41,6 +41,10 @@ type Inputs struct {
 	Density         float64 `json:"density"`
 	Viscosity       float64 `json:"viscosity"`
 
+	// The shim that StabIncidence holds already, for the doubt of its thickness.
+	Shim     float64 `json:"-"` // m, + raises the leading edge
+	ShimSpan float64 `json:"-"` // m, from the shim to the opposite contact
+
 	// What the published cases leave at zero: the model's own errors, which
 	// the inference varies (trim model §4).
 	LiftSlopeFactor float64 `json:"-"` // relative error of the lift area, 0 = none

@@ -1,0 +1,118 @@
+package trim
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+const (
+	suspectSigmas  = 3.0 // one item alone is named from here
+	noteSigmas     = 2.0 // two notes at about one speed contradict each other from here
+	noteSpeedClose = 0.7 // m/s, about one speed
+)
+
+// conflicts weighs every item of evidence against all the rest, and the whole
+// against the priors. The factor widens the posterior's covariance so that
+// the disagreement is no longer a surprise.
+//
+// In the linear-normal picture the residual e of an item with leverage h has
+// the leave-one-out z = e/√(1-h), and the minimum of |x|² + |r|² over n items
+// is χ² with n degrees of freedom.
+func (p *problem) conflicts(x []float64, cov *mat.SymDense) ([]Conflict, float64) {
+	n := len(p.items)
+	if n == 0 {
+		return nil, 1
+	}
+	r := p.residuals(x)
+	j := p.jacobian(x)
+	var jc mat.Dense
+	jc.Mul(j, cov)
+	chi2 := 2 * p.cost(x)
+	widened := math.Max(1, chi2/distuv.ChiSquared{K: float64(n)}.Quantile(0.95))
+	surprising := widened > 1
+
+	var found []Conflict
+	for i, it := range p.items {
+		h := mat.Dot(jc.RowView(i), j.RowView(i))
+		z := r[i] / math.Sqrt(math.Max(1-h, 1e-6))
+		if math.Abs(z) > suspectSigmas || surprising && math.Abs(z) > 2.5 {
+			found = append(found, Conflict{What: p.suspect(i, x), Sigmas: math.Abs(z), Notes: it.kind == "note"})
+		}
+	}
+	// An unknown that had to go far from what the setup says.
+	for k, q := range p.params[:p.today] {
+		z := x[k] / math.Sqrt(math.Max(1-cov.At(k, k), 1e-6))
+		if math.Abs(z) > suspectSigmas && math.Abs(x[k]) > 1.5 {
+			at := (q.centre + x[k]*q.sd) * q.show
+			what := fmt.Sprintf("the %s: the evidence asks for %.3g %s where the setup says %.3g %s", q.name, at, q.unit, q.centre*q.show, q.unit)
+			if q.key != "" {
+				what += fmt.Sprintf(" (check %s)", q.key)
+			}
+			found = append(found, Conflict{What: what, Sigmas: math.Abs(z)})
+		}
+	}
+	pairs, worst := p.contradictions()
+	found = append(found, pairs...)
+	widened = math.Max(widened, worst*worst/(1.645*1.645))
+	slices.SortStableFunc(found, func(a, b Conflict) int { return cmp.Compare(b.Sigmas, a.Sigmas) })
+	return found, widened
+}
+
+// suspect says which input an item of evidence puts in doubt.
+func (p *problem) suspect(i int, x []float64) string {
+	it := p.items[i]
+	o := p.outings[it.outing]
+	where := ""
+	if it.outing > 0 {
+		where = " of " + o.name(it.outing-1)
+	}
+	switch it.kind {
+	case "slope":
+		in := o.In
+		weight := in.RiderMass + in.BoardMass - in.RigLiftFraction*in.RiderMass
+		return fmt.Sprintf("the slope of the pitch law%s: it asks for a lift area of %.2g m²/rad where the setup gives %.2g (check foil.wing.area_cm2, foil.wing.span_cm, rider.mass_kg, and that the logger sits firmly on the board)",
+			where, weight/o.Ev.Slope, NewFoil(in).LiftArea)
+	case "zero":
+		return fmt.Sprintf("the pitch at zero lift%s: %.1f° measured, %.1f° from the setup (check foil.wing.incidence_deg and that the board was level in the still stretch)",
+			where, o.Ev.Zero/deg, NewFoil(o.In).ZeroPitch()/deg)
+	}
+	model := NewFoil(p.inputs(it.outing, x)).At(it.note.Speed, Gravity).FrontShare
+	return fmt.Sprintf("the note of feel%s at %.1f m/s: it says %.0f %% on the front foot, all the rest says %.0f %%",
+		where, it.note.Speed, 100*it.note.Share, 100*model)
+}
+
+// contradictions are notes of one outing, at about one speed, that cannot
+// both be true.
+func (p *problem) contradictions() ([]Conflict, float64) {
+	var found []Conflict
+	worst := 0.0
+	for o, out := range p.outings {
+		f := NewFoil(out.In)
+		for i, a := range out.Ev.Feel {
+			for _, b := range out.Ev.Feel[:i] {
+				if math.Abs(a.Speed-b.Speed) > noteSpeedClose || a.Speed < minSpeed || b.Speed < minSpeed {
+					continue
+				}
+				expect := f.At(a.Speed, Gravity).FrontShare - f.At(b.Speed, Gravity).FrontShare
+				z := math.Abs(a.Share-b.Share-expect) / math.Hypot(a.SD, b.SD)
+				if z < noteSigmas {
+					continue
+				}
+				worst = math.Max(worst, z)
+				where := ""
+				if o > 0 {
+					where = " of " + out.name(o-1)
+				}
+				found = append(found, Conflict{Notes: true, Sigmas: z, What: fmt.Sprintf(
+					"the notes of feel%s contradict each other: %.0f %% on the front foot at %.1f m/s, but %.0f %% at %.1f m/s (check feel, or say which outing each is from)",
+					where, 100*b.Share, b.Speed, 100*a.Share, a.Speed)})
+			}
+		}
+	}
+	return found, worst
+}

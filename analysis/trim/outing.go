@@ -1,0 +1,158 @@
+package trim
+
+import (
+	"fmt"
+	"math"
+
+	"evenfoot/analysis/setup"
+)
+
+// FromSetup is the foil, board, rider and water of a setup, the shim that is
+// fitted included:
+//
+//	i_s + atan(shim / shim span)
+//
+// density is in kg/m³, viscosity (kinematic) in m²/s. A depth that is not
+// given is half the mast.
+func FromSetup(s *setup.Setup, density, viscosity float64) Inputs {
+	w, t := s.Foil.Wing, s.Foil.Stabilizer
+	in := Inputs{
+		RiderMass:       s.Rider.Mass,
+		BoardMass:       s.Board.Mass,
+		BoardCG:         s.Board.CG,
+		DeckHeight:      s.Board.DeckHeight,
+		FrontFoot:       s.Stance.Front,
+		BackFoot:        s.Stance.Back,
+		RigLiftFraction: s.Rig.LiftFraction,
+		Mast:            s.Foil.Mast,
+		Depth:           orDefault(s.Foil.Depth, s.Foil.Mast/2),
+		MastChord:       orDefault(s.Foil.MastChord, 0.13),
+		MastThickness:   orDefault(s.Foil.MastThickness, 0.015),
+		WingArea:        w.Area,
+		WingSpan:        w.Span,
+		WingX:           w.Ahead,
+		CamberPercent:   w.CamberPercent,
+		WingIncidence:   w.Incidence,
+		WingThickness:   orDefault(w.ThicknessRatio, 0.12),
+		StabArea:        t.Area,
+		StabSpan:        t.Span,
+		StabArm:         t.BehindWing,
+		StabIncidence:   t.Incidence + ShimAngle(t.Shim, t.ShimSpan),
+		StabZeroLift:    t.ZeroLift,
+		StabThickness:   orDefault(t.ThicknessRatio, 0.10),
+		Oswald:          0.9,
+		LaminarFraction: 0.1,
+		Density:         density,
+		Viscosity:       viscosity,
+		Shim:            t.Shim,
+		ShimSpan:        t.ShimSpan,
+	}
+	return in
+}
+
+func orDefault(v, otherwise float64) float64 {
+	if v == 0 {
+		return otherwise
+	}
+	return v
+}
+
+// ShimAngle is the turn (rad) of a stabilizer that a shim of thickness t
+// gives at distance span from the opposite contact: atan(t/s). No span, no turn.
+func ShimAngle(t, span float64) float64 {
+	if span <= 0 {
+		return 0
+	}
+	return math.Atan(t / span)
+}
+
+// MoveFoil is the same foil and rider with the mast moved dx metres forward in
+// its track: measured from the mast, feet and board move back.
+func (in Inputs) MoveFoil(dx float64) Inputs {
+	in.FrontFoot -= dx
+	in.BackFoot -= dx
+	in.BoardCG -= dx
+	return in
+}
+
+// Raise is the same with the stabilizer's leading edge raised by da rad.
+func (in Inputs) Raise(da float64) Inputs {
+	in.StabIncidence += da
+	return in
+}
+
+// Transfer carries what a draw says of the foil's errors over to another
+// setup: it is the draw plus the difference between the setups. Water and the
+// foil's areas are taken as in the draw's setup.
+func Transfer(draw, from, to Inputs) Inputs {
+	draw.RiderMass += to.RiderMass - from.RiderMass
+	draw.BoardMass += to.BoardMass - from.BoardMass
+	draw.BoardCG += to.BoardCG - from.BoardCG
+	draw.DeckHeight += to.DeckHeight - from.DeckHeight
+	draw.FrontFoot += to.FrontFoot - from.FrontFoot
+	draw.BackFoot += to.BackFoot - from.BackFoot
+	draw.RigLiftFraction += to.RigLiftFraction - from.RigLiftFraction
+	draw.Mast, draw.Depth = to.Mast, to.Depth
+	draw.WingX += to.WingX - from.WingX
+	draw.WingIncidence += to.WingIncidence - from.WingIncidence
+	draw.StabArm += to.StabArm - from.StabArm
+	draw.StabIncidence += to.StabIncidence - from.StabIncidence
+	draw.Density, draw.Viscosity = to.Density, to.Viscosity
+	return draw
+}
+
+// Evidence is what one outing tells. The zero value tells nothing.
+type Evidence struct {
+	// The pitch law of the log, in flight near 1 g (trim model §1).
+	HasLaw bool
+	Slope  float64       // rad per (m²/kg)
+	Zero   float64       // rad
+	Cov    [2][2]float64 // of (zero, slope)
+	// LevelZero says that Zero counts from a level deck. It is used only when
+	// the setup gives the wing's incidence. LevelSD is the doubt of the level, rad;
+	// 0 means 0.3°.
+	LevelZero bool
+	LevelSD   float64
+
+	Feel []setup.Feel
+	// NoteSpeedSD is the doubt of the speeds in Feel against those through the
+	// water, m/s: the current's share in them.
+	NoteSpeedSD float64
+}
+
+// An Outing is one session on the foil: its own rider, shim and mast position.
+type Outing struct {
+	Setup *setup.Setup
+	In    Inputs
+	Ev    Evidence
+}
+
+// SameFoil says whether two setups are of one foil, and if not, what differs.
+func SameFoil(a, b *setup.Setup) error {
+	x, y := a.Foil, b.Foil
+	for _, c := range []struct {
+		what  string
+		a, b  float64
+		unit  string
+		scale float64
+	}{
+		{"wing area", x.Wing.Area, y.Wing.Area, "cm²", 1e4},
+		{"wing span", x.Wing.Span, y.Wing.Span, "cm", 100},
+		{"stabilizer area", x.Stabilizer.Area, y.Stabilizer.Area, "cm²", 1e4},
+		{"stabilizer span", x.Stabilizer.Span, y.Stabilizer.Span, "cm", 100},
+	} {
+		if math.Abs(c.a-c.b) > 0.01*math.Max(math.Abs(c.a), math.Abs(c.b)) {
+			return fmt.Errorf("not the same foil: the %s is %.4g %s in one setup and %.4g %s in the other",
+				c.what, c.a*c.scale, c.unit, c.b*c.scale, c.unit)
+		}
+	}
+	return nil
+}
+
+// sameRider says whether the errors of the foot positions are shared.
+func sameRider(a, b *setup.Setup) bool {
+	if a.Rider.Name != b.Rider.Name {
+		return false
+	}
+	return math.Abs(a.Rider.Mass-b.Rider.Mass) <= 0.1*a.Rider.Mass
+}
