@@ -117,7 +117,7 @@ func (f *Finish) cost(in trim.Inputs, speed, now, after float64) {
 		rough := math.Exp(roughnessLogSD * rng.NormFloat64())
 		laminar := math.Exp(0.4 * rng.NormFloat64())
 		drag := total * (1 + 0.2*rng.NormFloat64())
-		saved := 0.0
+		saved, excess := 0.0, 0.0 // N, against the target and against the model's satin
 		for _, p := range parts(in) {
 			u := surfaceSpeed(speed, p.t)
 			smooth := water.SmoothRoughness(u, in.Viscosity)
@@ -125,9 +125,12 @@ func (f *Finish) cost(in trim.Inputs, speed, now, after float64) {
 				xt := math.Min(0.6, laminar*laminarFraction(k, smooth))
 				return water.PlateFrictionRough(speed, p.chord, in.Viscosity, xt, k)
 			}
-			saved += q * p.area * 2 * water.FormFactor(p.t) * (friction(rough*now) - friction(rough*after))
+			wetted := q * p.area * 2 * water.FormFactor(p.t)
+			cf := friction(rough * now)
+			saved += wetted * (cf - friction(rough*after))
+			excess += wetted * (cf - water.PlateFriction(speed*p.chord/in.Viscosity, in.LaminarFraction))
 		}
-		ratio := saved / math.Max(drag, 0.3*total)
+		ratio := saved / math.Max(drag+excess, saved)
 		saving[i] = 100 * ratio
 		gain[i] = 100 * ratio / 2 // ΔV/V = -½ ΔC_D/C_D at equal thrust
 	}
@@ -141,7 +144,7 @@ func (f *Finish) steps(today setup.Finish, target Paper, now, after float64, sai
 	}
 	start := today.Grit
 	if start == 0 {
-		start = map[string]int{"rough": 240, "satin": 600, "gloss": 1000, "": 600}[today.Surface]
+		start = map[string]int{"rough": 240, "satin": 500, "gloss": 1000, "": 600}[today.Surface]
 	}
 	f.Steps = append(f.Steps, fmt.Sprintf("Today's surface: %s. Fill chips first; a filled chip gains more than any polish.", said))
 	for _, p := range ladder(start, target.Grit) {

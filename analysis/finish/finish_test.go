@@ -57,7 +57,7 @@ func TestRougherCostsMore(t *testing.T) {
 			t.Errorf("P%d would save %g %%, more than a coarser paper", grit, f.DragSaving.Value)
 		}
 		last = f.DragSaving.Value
-		if f.DragSaving.Low < 0 || f.SpeedGain.High > 15 {
+		if f.DragSaving.Low < 0 || f.SpeedGain.High > 25 {
 			t.Errorf("P%d: saving %+v, gain %+v", grit, f.DragSaving, f.SpeedGain)
 		}
 	}

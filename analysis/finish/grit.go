@@ -37,16 +37,16 @@ func Grain(grit int) float64 {
 
 // What a finish leaves on the surface. No measured roughness of a sanded foil
 // is known to us, so the centre is an estimate and the spread wide: the
-// equivalent sand roughness after wet sanding is taken as 0.3 of the grain,
+// equivalent sand roughness after wet sanding is taken as 0.15 of the grain,
 // within a factor of 2 (1σ of its logarithm).
 const (
-	roughnessPerGrain = 0.3
+	roughnessPerGrain = 0.15
 	roughnessLogSD    = 0.69
 )
 
 // surfaceRoughness is the equivalent sand roughness of a named surface, m
 // (estimates, no source).
-var surfaceRoughness = map[string]float64{"gloss": 1.5e-6, "satin": 9e-6, "rough": 60e-6}
+var surfaceRoughness = map[string]float64{"gloss": 1.5e-6, "satin": 6e-6, "rough": 60e-6}
 
 // laminarFraction is how far the flow stays laminar on a surface whose
 // roughness is k, with kSmooth the smooth limit: the model's default of 0.1 at
