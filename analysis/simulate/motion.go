@@ -1,0 +1,223 @@
+package simulate
+
+import (
+	"math"
+
+	"evenfoot/analysis/trim"
+	"evenfoot/filter/attitude"
+)
+
+// motion is the board's path on the simulation's grid, ENU.
+type motion struct {
+	dt                float64
+	n                 int
+	vE, vN, vU        []float64 // m/s over ground
+	x, y              []float64 // m
+	speed             []float64 // m/s through the water
+	course            []float64 // rad, through the water
+	pitch, heel, yaw  []float64 // rad; yaw counterclockwise from east
+	normal            []float64 // m/s², deck-normal specific force at the reference
+	fly, rough, sway  []float64
+	zero, slope       float64 // θ = zero + slope·(M f_z - R)/q
+	acc               [3][]float64
+	zeroPort, zeroStb float64
+}
+
+// law is the straight line of pitch that the true foil follows exactly:
+// θ = zero + (M f_z - R)/(q A) (trim model §2).
+func law(in trim.Inputs) (zero, perArea float64) {
+	f := trim.NewFoil(in)
+	lift := (in.RiderMass+in.BoardMass)*trim.Gravity - in.RigLiftFraction*in.RiderMass*trim.Gravity
+	x := func(v float64) float64 { return lift / (0.5 * in.Density * v * v) }
+	a, b := f.At(6, trim.Gravity).Pitch, f.At(12, trim.Gravity).Pitch
+	perArea = (a - b) / (x(6) - x(12))
+	return a - perArea*x(6), perArea
+}
+
+// move plays the script: speed, course and height first, then the attitude
+// that the foil needs to follow them.
+func move(sc *Scenario, s *script, dt float64) *motion {
+	n := int(sc.Duration/dt) + 1
+	m := &motion{dt: dt, n: n}
+	m.fly = s.fly.samples(n, dt, 0.3)
+	m.speed = s.speed.samples(n, dt, 1.0)
+	m.course = s.course.samples(n, dt, 1.4)
+	m.rough = s.rough.samples(n, dt, 0.1)
+	m.sway = s.sway.samples(n, dt, 0.6)
+	height := s.height.samples(n, dt, 0.3)
+	wet := s.wet.samples(n, dt, 1)
+	side := s.side.samples(n, dt, 1.5)
+	heel := s.heel.samples(n, dt, 0.9)
+	pitch := s.pitch.samples(n, dt, 0.9)
+	pump := s.pump.samples(n, dt, 0.8)
+	eta := make([]float64, n) // what the waves do to the height of the water
+
+	m.ride(sc, s, height, wet, pump, eta)
+	m.travel(sc, wet, height)
+	m.attitude(sc, s, side, heel, pitch, eta, height)
+	return m
+}
+
+// ride adds what no rider holds steady: speed, course and height.
+func (m *motion) ride(sc *Scenario, s *script, height, wet, pump, eta []float64) {
+	slow := newSpline(stream(sc.Seed, 2), m.dt, 7)
+	gust := newSpline(stream(sc.Seed, 3), m.dt, 1.5)
+	wander := newSpline(stream(sc.Seed, 4), m.dt, 6)
+	level := newSpline(stream(sc.Seed, 5), m.dt, 4)
+	wob := newSpline(stream(sc.Seed, 6), m.dt, wobbleSpacing)
+	waveA := newSpline(stream(sc.Seed, 7), m.dt, 9)
+	waveB := newSpline(stream(sc.Seed, 7), m.dt, 9)
+	gustSpeed := sc.Gust * 1.5 / splineSlope
+	control := controlTable(sc)
+	omega := 0.0
+	if sc.WavePeriod > 0 {
+		omega = 2 * math.Pi / sc.WavePeriod
+	}
+	lowest := 0.92 * s.toV
+	for i := range m.n {
+		t := float64(i) * m.dt
+		f := m.fly[i]
+		v := m.speed[i] + f*(sc.Variation*slow.next()+gustSpeed*gust.next())
+		floor := lowest * f
+		if d := v - floor; d < 1.5 && f > 0 { // keep flying: a soft floor
+			v = floor + 0.25*math.Log1p(math.Exp(d/0.25))*f + math.Max(d, 0)*(1-f)
+		}
+		m.speed[i] = math.Max(v, 0)
+		w := wander.next()
+		m.course[i] += w * (sc.Wander*f + 7*Deg*(1-f)*math.Min(m.speed[i]/2, 1))
+		height[i] += f * (0.04*level.next() + heightSD(control, m.speed[i])*wob.next())
+		sin, cos := math.Sincos(omega * t)
+		eta[i] = sc.Wave * wet[i] * (waveA.next()*cos + waveB.next()*sin)
+		height[i] += eta[i] * (1 - 0.6*f)
+		height[i] += sc.PumpHeave * pump[i] * math.Sin(2*math.Pi*1.1*t)
+	}
+}
+
+const wobbleSpacing = 0.5 // s; the rider's band ends near 1 Hz
+
+// controlTable is the RMS path angle that the rider fails to hold, per m/s.
+func controlTable(sc *Scenario) []float64 {
+	f := trim.NewFoil(sc.Foil)
+	out := make([]float64, 40)
+	for i := range out {
+		m := f.At(math.Max(float64(i), 2), trim.Gravity).NetMoment
+		out[i] = sc.Control + sc.ControlPerMoment*math.Min(math.Abs(m), 300)
+	}
+	return out
+}
+
+// heightSD turns the path angle at a speed into the height process's RMS.
+func heightSD(control []float64, v float64) float64 {
+	k := min(int(v), len(control)-2)
+	u := math.Min(v-float64(k), 1)
+	return (control[k]*(1-u) + control[k+1]*u) * v * wobbleSpacing / splineSlope
+}
+
+// flowAt is the water's velocity at t.
+func (sc *Scenario) flowAt(t float64) (east, north float64) {
+	east, north = sc.Flow[0], sc.Flow[1]
+	if sc.FlowEnd != nil && sc.Duration > 0 {
+		u := t / sc.Duration
+		east += (sc.FlowEnd[0] - east) * u
+		north += (sc.FlowEnd[1] - north) * u
+	}
+	return east, north
+}
+
+// travel gives the velocity over ground, the path and the acceleration.
+func (m *motion) travel(sc *Scenario, wet, height []float64) {
+	alloc := func() []float64 { return make([]float64, m.n) }
+	m.vE, m.vN, m.vU, m.x, m.y = alloc(), alloc(), alloc(), alloc(), alloc()
+	for i := range m.n {
+		sin, cos := math.Sincos(m.course[i])
+		fe, fn := sc.flowAt(float64(i) * m.dt)
+		m.vE[i] = m.speed[i]*sin + fe*wet[i]
+		m.vN[i] = m.speed[i]*cos + fn*wet[i]
+		m.vU[i] = slope(height, i, m.dt)
+		if i > 0 {
+			m.x[i] = m.x[i-1] + 0.5*(m.vE[i]+m.vE[i-1])*m.dt
+			m.y[i] = m.y[i-1] + 0.5*(m.vN[i]+m.vN[i-1])*m.dt
+		}
+	}
+	for k, v := range [3][]float64{m.vE, m.vN, m.vU} {
+		m.acc[k] = alloc()
+		for i := range v {
+			m.acc[k][i] = slope(v, i, m.dt)
+		}
+	}
+}
+
+// attitude finds heel, then the pitch that carries the load: θ cos φ is the
+// angle of attack to the water, which waves and climbing turn (trim model §1).
+func (m *motion) attitude(sc *Scenario, s *script, side, freeHeel, freePitch, eta, height []float64) {
+	m.zero, m.slope = law(sc.Foil)
+	in := sc.Foil
+	mass, rig := in.RiderMass+in.BoardMass, in.RigLiftFraction*in.RiderMass*trim.Gravity
+	roll := newSpline(stream(sc.Seed, 8), m.dt, 0.8)
+	rollSlow := newSpline(stream(sc.Seed, 9), m.dt, 4)
+	swayR := newSpline(stream(sc.Seed, 10), m.dt, 0.9)
+	swayP := newSpline(stream(sc.Seed, 11), m.dt, 0.9)
+	eddy := newSpline(stream(sc.Seed, 12), m.dt, 0.5)
+	n := m.n
+	m.heel, m.pitch, m.yaw, m.normal = make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
+	var port, stb, nPort, nStb float64
+	for i := range n {
+		f := m.fly[i]
+		along := m.acc[0][i]*math.Sin(m.course[i]) + m.acc[1][i]*math.Cos(m.course[i])
+		right := m.acc[0][i]*math.Cos(m.course[i]) - m.acc[1][i]*math.Sin(m.course[i])
+		bank := math.Atan(m.speed[i] * slope(m.course, i, m.dt) / trim.Gravity)
+		windward := side[i] * sc.WindwardHeel
+		phi := f*(bank+windward+1*Deg*roll.next()+1.5*Deg*rollSlow.next()) + (1-f)*(freeHeel[i]+m.sway[i]*swayR.next())
+		leeway := side[i] * sc.Leeway * f
+		m.yaw[i] = math.Pi/2 - (m.course[i] + leeway)
+		m.heel[i] = phi
+
+		sinP, cosP := math.Sincos(phi)
+		v := math.Max(m.speed[i], 0.8*s.toV)
+		q := 0.5 * in.Density * v * v
+		extra := sc.TackZero*side[i] + sc.ZeroDrift*float64(i)*m.dt/3600 - sc.LeewayOnPitch*leeway*sinP
+		if f > 0.99 {
+			if side[i] > 0.9 {
+				stb, nStb = stb+m.zero+extra, nStb+1
+			} else if side[i] < -0.9 {
+				port, nPort = port+m.zero+extra, nPort+1
+			}
+		}
+		climb := (m.vU[i] - 0.6*slope(eta, i, m.dt)) / v
+		noise := sc.PitchNoise * eddy.next()
+		pitch := m.zero
+		var fz float64
+		for range 2 { // f_z depends on pitch only through its small sine
+			sinT, cosT := math.Sincos(pitch)
+			fz = -along*cosP*sinT + right*sinP + (m.acc[2][i]+trim.Gravity)*cosP*cosT
+			alpha := m.zero + m.slope*(mass*fz-rig)/q + extra
+			pitch = soft(alpha/math.Max(cosP, 0.5)+climb, 14*Deg) + noise
+		}
+		m.normal[i] = fz
+		m.pitch[i] = f*pitch + (1-f)*(freePitch[i]+m.sway[i]*swayP.next())
+	}
+	m.zeroPort, m.zeroStb = m.zero-sc.TackZero, m.zero+sc.TackZero
+	if nPort > 0 {
+		m.zeroPort = port / nPort
+	}
+	if nStb > 0 {
+		m.zeroStb = stb / nStb
+	}
+	// A board does not follow the load within a tenth of a second.
+	h := int(0.04 / m.dt)
+	tmp := make([]float64, n)
+	boxMean(tmp, m.pitch, h)
+	boxMean(m.pitch, tmp, h)
+}
+
+// soft limits x to ±limit without a corner; it changes nothing below half of it.
+func soft(x, limit float64) float64 {
+	half := limit / 2
+	if math.Abs(x) <= half {
+		return x
+	}
+	return math.Copysign(half+half*math.Tanh((math.Abs(x)-half)/half), x)
+}
+
+// board is the board's attitude at sample i.
+func (m *motion) board(i int) attitude.Quat { return Euler(m.yaw[i], m.pitch[i], m.heel[i]) }

@@ -1,0 +1,346 @@
+package simulate
+
+import (
+	"math"
+	"math/rand/v2"
+
+	"evenfoot/analysis/trim"
+	"evenfoot/filter/attitude"
+	"evenfoot/ingest"
+)
+
+func mul(a, b attitude.Quat) attitude.Quat {
+	return attitude.Quat{
+		W: a.W*b.W - a.X*b.X - a.Y*b.Y - a.Z*b.Z,
+		X: a.W*b.X + a.X*b.W + a.Y*b.Z - a.Z*b.Y,
+		Y: a.W*b.Y - a.X*b.Z + a.Y*b.W + a.Z*b.X,
+		Z: a.W*b.Z + a.X*b.Y - a.Y*b.X + a.Z*b.W,
+	}
+}
+
+func conj(q attitude.Quat) attitude.Quat { return attitude.Quat{W: q.W, X: -q.X, Y: -q.Y, Z: -q.Z} }
+
+// rotate turns v by q.
+func rotate(q attitude.Quat, v [3]float64) [3]float64 {
+	tx := 2 * (q.Y*v[2] - q.Z*v[1])
+	ty := 2 * (q.Z*v[0] - q.X*v[2])
+	tz := 2 * (q.X*v[1] - q.Y*v[0])
+	return [3]float64{
+		v[0] + q.W*tx + q.Y*tz - q.Z*ty,
+		v[1] + q.W*ty + q.Z*tx - q.X*tz,
+		v[2] + q.W*tz + q.X*ty - q.Y*tx,
+	}
+}
+
+// rotvec is the rotation vector of a small turn q, rad.
+func rotvec(q attitude.Quat) [3]float64 {
+	k := 2.0
+	if q.W < 0 {
+		k = -2
+	}
+	k *= 1 + (q.X*q.X+q.Y*q.Y+q.Z*q.Z)/6 // asin(s)/s
+	return [3]float64{k * q.X, k * q.Y, k * q.Z}
+}
+
+// rate is the angular rate in the body frame at sample i, to fourth order.
+func rate(q []attitude.Quat, i int, dt float64) [3]float64 {
+	n := len(q)
+	if i < 2 || i > n-3 {
+		a, b := max(i-1, 0), min(i+1, n-1)
+		if a == b {
+			return [3]float64{}
+		}
+		w := rotvec(mul(conj(q[a]), q[b]))
+		return scale(w, 1/(float64(b-a)*dt))
+	}
+	// Rotation vectors of the neighbours seen from sample i: their difference
+	// is odd, so the frame's own turning drops out to this order.
+	c := conj(q[i])
+	var w [3]float64
+	for k, weight := range [2]float64{8.0 / 12, -1.0 / 12} {
+		p, m := rotvec(mul(c, q[i+k+1])), rotvec(mul(c, q[i-k-1]))
+		for j := range w {
+			w[j] += weight * (p[j] - m[j])
+		}
+	}
+	return scale(w, 1/dt)
+}
+
+func scale(v [3]float64, k float64) [3]float64 { return [3]float64{v[0] * k, v[1] * k, v[2] * k} }
+
+func cross(a, b [3]float64) [3]float64 {
+	return [3]float64{a[1]*b[2] - a[2]*b[1], a[2]*b[0] - a[0]*b[2], a[0]*b[1] - a[1]*b[0]}
+}
+
+// holder gives the sensor's attitude to the board over the session.
+type holder struct {
+	sc      *Scenario
+	shiftAt float64
+	after   attitude.Quat
+	swing   [3]*spline
+}
+
+func newHolder(sc *Scenario, dt float64) *holder {
+	h := &holder{sc: sc, shiftAt: math.Inf(1), after: sc.Mount}
+	switch sc.Mounting {
+	case Shifted:
+		h.shiftAt = sc.ShiftAt
+		if h.shiftAt == 0 {
+			h.shiftAt = sc.Duration / 2
+		}
+		s, c := math.Sincos(sc.ShiftBy / 2)
+		h.after = mul(attitude.Quat{W: c, X: s * math.Sqrt2 / 2, Y: s * math.Sqrt2 / 2}, sc.Mount)
+	case Loose:
+		for k := range h.swing {
+			h.swing[k] = newSpline(stream(sc.Seed, uint64(40+k)), dt, 2.5)
+		}
+	case Wrist:
+		for k := range h.swing {
+			h.swing[k] = newSpline(stream(sc.Seed, uint64(40+k)), dt, 1.2)
+		}
+	}
+	return h
+}
+
+// at is the sensor-to-board rotation at time t; call it once a sample, in order.
+func (h *holder) at(t float64) attitude.Quat {
+	size := 0.0
+	switch h.sc.Mounting {
+	case Loose:
+		size = 20 * Deg
+	case Wrist:
+		size = 45 * Deg
+	case Shifted:
+		// The sensor turns within half a second.
+		u := math.Min(math.Max((t-h.shiftAt)/0.5+0.5, 0), 1)
+		return slerp(h.sc.Mount, h.after, u*u*(3-2*u))
+	default:
+		return h.sc.Mount
+	}
+	yaw, pitch, roll := h.swing[0].next(), h.swing[1].next(), h.swing[2].next()
+	return mul(Euler(size*yaw, size*pitch, size*roll), h.sc.Mount)
+}
+
+// slerp goes from a to b along the shorter arc.
+func slerp(a, b attitude.Quat, u float64) attitude.Quat {
+	d := mul(conj(a), b)
+	if d.W < 0 {
+		d = attitude.Quat{W: -d.W, X: -d.X, Y: -d.Y, Z: -d.Z}
+	}
+	s := math.Sqrt(d.X*d.X + d.Y*d.Y + d.Z*d.Z)
+	if s < 1e-12 {
+		return a
+	}
+	half := math.Atan2(s, d.W) * u
+	sin, cos := math.Sincos(half)
+	return mul(a, attitude.Quat{W: cos, X: d.X / s * sin, Y: d.Y / s * sin, Z: d.Z / s * sin})
+}
+
+// imu is what the logger writes: true motion through an imperfect sensor. It
+// returns the index on the grid of every sample kept.
+func (m *motion) imu(sc *Scenario, q []attitude.Quat, hold *holder) (ingest.IMU, []attitude.Quat, []int) {
+	n := m.n
+	out := ingest.IMU{Rate: sc.IMURate}
+	for k := range 3 {
+		out.Acc[k] = make([]float32, 0, n)
+		out.Gyr[k] = make([]float32, 0, n)
+	}
+	out.Time = make([]float64, 0, n)
+	index := make([]int, 0, n)
+	sensor := make([]attitude.Quat, n)
+	toBoard := make([]attitude.Quat, n)
+	for i := range n {
+		toBoard[i] = hold.at(float64(i) * m.dt)
+		sensor[i] = mul(q[i], toBoard[i])
+	}
+	r := stream(sc.Seed, 20)
+	shake := newSpline(stream(sc.Seed, 21), m.dt, math.Max(0.03, 1.5*m.dt))
+	var drift [3]*spline
+	for k := range drift {
+		drift[k] = newSpline(stream(sc.Seed, uint64(22+k)), m.dt, 300)
+	}
+	end := sc.IMUEnd
+	if end <= 0 {
+		end = math.Inf(1)
+	}
+	sign := func(s int) float64 {
+		if s < 0 {
+			return -1
+		}
+		return 1
+	}
+	accSign, gyrSign := sign(sc.AccSign), sign(sc.GyroSign)
+	mid := sc.Duration / 2
+	var rates [3][3]float64 // board rates at i-1, i, i+1
+	boardRate := func(i int) [3]float64 { return rate(q, min(i, n-1), m.dt) }
+	rates[1], rates[2] = boardRate(0), boardRate(0)
+	gap := 0
+	for i := range n {
+		t := float64(i) * m.dt
+		rates[0], rates[1], rates[2] = rates[1], rates[2], boardRate(i+1)
+		w := rates[1]
+		f := rotate(conj(q[i]), [3]float64{m.acc[0][i], m.acc[1][i], m.acc[2][i] + trim.Gravity})
+		var spin [3]float64
+		for k := range 3 {
+			spin[k] = (rates[2][k] - rates[0][k]) / (2 * m.dt)
+		}
+		turn, centre := cross(spin, sc.Lever), cross(w, cross(w, sc.Lever))
+		for k := range 3 {
+			f[k] += turn[k] + centre[k]
+		}
+		f = rotate(conj(toBoard[i]), f)
+		g := rate(sensor, i, m.dt)
+		if sc.Mounting == "" || sc.Mounting == Fixed {
+			g = rotate(conj(toBoard[i]), w)
+		}
+		tremble := sc.Vibration * m.rough[i]
+		for k := range 3 {
+			v := tremble * (0.6*shake.next() + 0.8*r.NormFloat64())
+			f[k] = f[k]*(1+sc.AccScale) + sc.AccBias[k] + sc.AccNoise*r.NormFloat64() + v
+			g[k] = g[k]*(1+sc.GyroScale) + sc.GyroBias[k] + sc.GyroDrift*drift[k].next() + sc.GyroNoise*r.NormFloat64() + 0.01*v
+			f[k] = accSign * quantise(clip(f[k], sc.AccRange), sc.AccStep)
+			g[k] = gyrSign * quantise(clip(g[k], sc.GyroRange), sc.GyroStep)
+		}
+		for gap < len(sc.IMUGaps) && sc.IMUGaps[gap].End <= t {
+			gap++
+		}
+		if t < sc.IMUStart || t > end || (gap < len(sc.IMUGaps) && sc.IMUGaps[gap].Start <= t) {
+			continue
+		}
+		index = append(index, i)
+		out.Time = append(out.Time, t+sc.ClockOffset+sc.DriftPPM*1e-6*(t-mid))
+		for k := range 3 {
+			out.Acc[k] = append(out.Acc[k], float32(f[k]))
+			out.Gyr[k] = append(out.Gyr[k], float32(g[k]))
+		}
+	}
+	out.Gaps = gaps(out.Time, 1/sc.IMURate)
+	return out, sensor, index
+}
+
+func clip(x, limit float64) float64 {
+	if limit <= 0 {
+		return x
+	}
+	return math.Min(math.Max(x, -limit), limit)
+}
+
+func quantise(x, step float64) float64 {
+	if step <= 0 {
+		return x
+	}
+	return math.Round(x/step) * step
+}
+
+// gaps are the spans longer than five periods and a quarter of a second.
+func gaps(t []float64, period float64) []ingest.Span {
+	var out []ingest.Span
+	for i := 1; i < len(t); i++ {
+		if d := t[i] - t[i-1]; d > 5*period && d >= 0.25 {
+			out = append(out, ingest.Span{Start: t[i-1], End: t[i]})
+		}
+	}
+	return out
+}
+
+// gps is what the receiver writes.
+func (m *motion) gps(sc *Scenario) ingest.GPS {
+	out := ingest.GPS{Rate: sc.GPSRate, SpeedFrom: "receiver", SpeedSD: sc.VelocitySD}
+	if sc.GPSRate <= 0 {
+		return out
+	}
+	step := 1 / sc.GPSRate
+	r := stream(sc.Seed, 30)
+	var vel, pos [2]*ar1
+	for k := range 2 {
+		vel[k] = newAR1(r, step, 3)
+		pos[k] = newAR1(r, step, 60)
+	}
+	end := sc.GPSEnd
+	if end <= 0 {
+		end = sc.Duration
+	}
+	// Radii of curvature, WGS 84 (checks 9e).
+	sinLat, cosLat := math.Sincos(sc.Origin[0] * Deg)
+	w := 1 - 0.00669437999014*sinLat*sinLat
+	north := 6378137 * (1 - 0.00669437999014) / (w * math.Sqrt(w))
+	east := 6378137 / math.Sqrt(w) * cosLat
+	spikes := m.spikes(sc, r)
+	var px, py []float64
+	for k := 0; ; k++ {
+		t := float64(k) * step
+		if t > end {
+			break
+		}
+		ve := m.at(m.vE, t-sc.GPSLatency) + sc.VelocitySD*vel[0].next()
+		vn := m.at(m.vN, t-sc.GPSLatency) + sc.VelocitySD*vel[1].next()
+		x := m.at(m.x, t-sc.GPSLatency) + sc.PositionSD*pos[0].next() + sc.PositionFuzz*r.NormFloat64()
+		y := m.at(m.y, t-sc.GPSLatency) + sc.PositionSD*pos[1].next() + sc.PositionFuzz*r.NormFloat64()
+		if t < sc.GPSStart || within(sc.GPSGaps, t) {
+			continue
+		}
+		speed, course := math.Hypot(ve, vn), math.Mod(math.Atan2(ve, vn)/Deg+360, 360)
+		var flag ingest.Flag
+		if spikes[k] {
+			speed += 12 + 10*r.Float64()
+			flag = ingest.FlagSpike
+		}
+		if speed < 0.1 {
+			course = math.NaN()
+		}
+		out.Time = append(out.Time, t)
+		out.Lat = append(out.Lat, sc.Origin[0]+y/north/Deg)
+		out.Lon = append(out.Lon, sc.Origin[1]+x/east/Deg)
+		out.Alt = append(out.Alt, float32(1.2+2*pos[0].x))
+		out.Speed = append(out.Speed, float32(speed))
+		out.Course = append(out.Course, float32(course))
+		out.Flags = append(out.Flags, flag)
+		px, py = append(px, x), append(py, y)
+	}
+	if sc.PositionOnly {
+		out.SpeedFrom = "positions"
+		out.SpeedSD = math.Hypot(sc.PositionFuzz*sc.GPSRate/math.Sqrt2, sc.PositionSD*math.Sqrt(2/60.0*step)*sc.GPSRate/2)
+		for i := range px {
+			a, b := max(i-1, 0), min(i+1, len(px)-1)
+			if a == b {
+				continue
+			}
+			d := out.Time[b] - out.Time[a]
+			ve, vn := (px[b]-px[a])/d, (py[b]-py[a])/d
+			out.Speed[i] = float32(math.Hypot(ve, vn))
+			out.Course[i] = float32(math.Mod(math.Atan2(ve, vn)/Deg+360, 360))
+		}
+	}
+	out.Gaps = gaps(out.Time, step)
+	return out
+}
+
+func (m *motion) spikes(sc *Scenario, r *rand.Rand) map[int]bool {
+	out := map[int]bool{}
+	if n := int(sc.Duration * sc.GPSRate); n > 0 {
+		for range sc.GPSSpikes {
+			out[r.IntN(n)] = true
+		}
+	}
+	return out
+}
+
+// at is a column's value at time t, ends held.
+func (m *motion) at(col []float64, t float64) float64 {
+	x := math.Min(math.Max(t/m.dt, 0), float64(len(col)-1))
+	i := min(int(x), len(col)-1)
+	if i+1 >= len(col) {
+		return col[i]
+	}
+	u := x - float64(i)
+	return col[i]*(1-u) + col[i+1]*u
+}
+
+func within(spans []ingest.Span, t float64) bool {
+	for _, s := range spans {
+		if t >= s.Start && t < s.End {
+			return true
+		}
+	}
+	return false
+}

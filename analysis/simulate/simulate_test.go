@@ -1,0 +1,269 @@
+package simulate
+
+import (
+	"math"
+	"testing"
+
+	"evenfoot/analysis/trim"
+	"evenfoot/filter/attitude"
+)
+
+func norm(v [3]float64) float64 { return math.Sqrt(v[0]*v[0] + v[1]*v[1] + v[2]*v[2]) }
+
+// perfect strips a scenario of every sensor error.
+func perfect(sc Scenario) Scenario {
+	sc.GyroBias, sc.GyroDrift, sc.GyroNoise, sc.GyroScale, sc.GyroStep = [3]float64{}, 0, 0, 0, 0
+	sc.AccBias, sc.AccNoise, sc.AccScale, sc.AccStep, sc.Vibration = [3]float64{}, 0, 0, 0, 0
+	sc.VelocitySD, sc.PositionSD, sc.PositionFuzz, sc.GPSLatency = 0, 0, 0, 0
+	return sc
+}
+
+// TestKinematics integrates the perfect gyroscope and accelerometer and must
+// come back to the true attitude and velocity: they are one motion.
+func TestKinematics(t *testing.T) {
+	sc := perfect(Default())
+	sc.Lever = [3]float64{}
+	sc.Duration = 600
+	s := Run(sc)
+	tr, imu := &s.Truth, &s.Log.IMU
+	q := tr.QSensor[0]
+	v := [3]float64{}
+	dt := 1 / sc.IMURate
+	var worstQ, worstV float64
+	for i := 1; i < len(tr.Time); i++ {
+		var w, f [3]float64
+		for k := range 3 {
+			w[k] = 0.5 * (float64(imu.Gyr[k][i]) + float64(imu.Gyr[k][i-1]))
+			f[k] = float64(imu.Acc[k][i])
+		}
+		a := norm(w) * dt
+		sn, c := math.Sincos(a / 2)
+		k := dt / 2
+		if a > 1e-9 {
+			k = sn / a * dt
+		}
+		q = mul(q, attitude.Quat{W: c, X: w[0] * k, Y: w[1] * k, Z: w[2] * k})
+		e := mul(conj(q), tr.QSensor[i])
+		worstQ = math.Max(worstQ, norm(rotvec(e)))
+		acc := rotate(tr.QSensor[i], f)
+		v[0] += acc[0] * dt
+		v[1] += acc[1] * dt
+		worstV = math.Max(worstV, math.Hypot(v[0]-float64(tr.East[i]-tr.East[0]), v[1]-float64(tr.North[i]-tr.North[0])))
+	}
+	if worstQ > 0.3*Deg {
+		t.Errorf("integrated gyroscope strays %.3f° from the attitude in ten minutes", worstQ/Deg)
+	}
+	if worstV > 0.1 {
+		t.Errorf("integrated accelerometer strays %.3f m/s from the velocity", worstV)
+	}
+}
+
+// TestLever: with a lever arm, the rate of the deck alone explains the difference.
+func TestLever(t *testing.T) {
+	sc := perfect(Default())
+	sc.Duration = 300
+	sc.Lever = [3]float64{}
+	a := Run(sc)
+	sc.Lever = [3]float64{0.5, 0, 0}
+	b := Run(sc)
+	// 0.5 m ahead of the mast: centripetal acceleration along x is -(wy²+wz²)·0.5.
+	var sum float64
+	for i := 1000; i < len(a.Truth.Time)-1000; i++ {
+		var d, w [3]float64
+		for k := range 3 {
+			d[k] = float64(b.Log.IMU.Acc[k][i] - a.Log.IMU.Acc[k][i])
+			w[k] = float64(a.Log.IMU.Gyr[k][i])
+		}
+		d, w = rotate(sc.Mount, d), rotate(sc.Mount, w)
+		sum = math.Max(sum, math.Abs(d[0]+0.5*(w[1]*w[1]+w[2]*w[2])))
+	}
+	if sum > 0.02 {
+		t.Errorf("lever arm's centripetal acceleration is off by %.3f m/s²", sum)
+	}
+}
+
+// TestPitchLaw: pitch in quiet straight flight is the true foil's, and K is (1-λ')/A.
+func TestPitchLaw(t *testing.T) {
+	sc := Calm()
+	sc.Wave, sc.Control, sc.ControlPerMoment, sc.PitchNoise = 0, 0, 0, 0
+	s := Run(sc)
+	f := trim.NewFoil(sc.Foil)
+	tr := &s.Truth
+	var n int
+	var worst float64
+	for _, r := range tr.Reaches {
+		for i, ti := range tr.Time {
+			if ti < r.Start+6 || ti > r.End-2 || i%20 != 0 {
+				continue
+			}
+			want := f.At(float64(tr.Speed[i]), float64(tr.Normal[i])).Pitch
+			got := float64(tr.Pitch[i]) * math.Cos(float64(tr.Heel[i]))
+			worst = math.Max(worst, math.Abs(got-want))
+			n++
+		}
+	}
+	if n < 1000 {
+		t.Fatalf("only %d samples of straight flight", n)
+	}
+	// The height still wanders slowly: climbing at 0.04 m/s turns the flow by 0.3°.
+	if worst > 0.9*Deg {
+		t.Errorf("pitch is up to %.2f° off the true foil's law", worst/Deg)
+	}
+	in := sc.Foil
+	lam := in.RigLiftFraction * in.RiderMass / (in.RiderMass + in.BoardMass)
+	if want := (1 - lam) / f.LiftArea; math.Abs(tr.Slope-want) > 1e-9 {
+		t.Errorf("slope %g, want %g", tr.Slope, want)
+	}
+	if want := f.At(8, trim.Gravity).Pitch; math.Abs(tr.Zero+tr.Slope*(in.RiderMass+in.BoardMass)*trim.Gravity/(0.5*in.Density*64)-want) > 1e-9 {
+		t.Errorf("zero and slope do not give the foil's pitch at 8 m/s")
+	}
+}
+
+// TestOuting: what the plan says happens in the motion.
+func TestOuting(t *testing.T) {
+	for name, sc := range map[string]Scenario{"default": Default(), "rough": Rough(), "beginner": Beginner(), "kite": Kite(), "calm": Calm()} {
+		s := Run(sc)
+		tr := &s.Truth
+		if tr.FoilingS < 0.35*sc.Duration || len(tr.Turns) < 5 || len(tr.Reaches) < 8 {
+			t.Errorf("%s: %0.f s of flight, %d turns, %d reaches", name, tr.FoilingS, len(tr.Turns), len(tr.Reaches))
+		}
+		at := func(x float64) int { return min(int(x*sc.IMURate), len(tr.Time)-1) }
+		var flying int
+		for i := range tr.Time {
+			if tr.Flying[i] {
+				flying++
+			}
+		}
+		if got := float64(flying) / sc.IMURate; math.Abs(got-tr.FoilingS) > 0.01*tr.FoilingS {
+			t.Errorf("%s: flying %0.f s, planned %0.f s", name, got, tr.FoilingS)
+		}
+		for i, x := range tr.Turns {
+			if !x.Flown {
+				continue
+			}
+			var top float64
+			for k := at(x.Start); k < at(x.End); k++ {
+				top = math.Max(top, float64(tr.Normal[k]))
+			}
+			if top < 1.01*trim.Gravity {
+				t.Errorf("%s: turn %d loads the foil by %.2f m/s² only", name, i, top)
+			}
+		}
+		for _, r := range tr.Reaches {
+			want := 1.0 // to windward: starboard tack heels to starboard
+			if r.Tack == "port" {
+				want = -1
+			}
+			rel := wrapPi(tr.WindFrom-r.Course) * want
+			if rel < 0 {
+				t.Errorf("%s: reach at %.0f s on course %.0f° is not on %s tack", name, r.Start, r.Course/Deg, r.Tack)
+			}
+		}
+		for i := 1; i < len(tr.Phases); i++ {
+			if math.Abs(tr.Phases[i].Start-tr.Phases[i-1].End) > 1e-6 {
+				t.Errorf("%s: phases are not one after the other at %.1f s: %+v %+v", name, tr.Phases[i].Start, tr.Phases[i-1], tr.Phases[i])
+			}
+		}
+		if e := tr.Phases[len(tr.Phases)-1].End; math.Abs(e-sc.Duration) > 0.1 {
+			t.Errorf("%s: plan ends at %.1f s", name, e)
+		}
+		t.Logf("%s: %.0f s foiling, %d flights, %d turns, %d events, best %+.2f° %+.0f mm, evenness %.3f → %.3f, share %.2f..%.2f", name,
+			tr.FoilingS, len(tr.Flights), len(tr.Turns), len(tr.Events), tr.Best.StabChange/Deg, tr.Best.FoilMove*1000, tr.Best.Now, tr.Best.After,
+			s.Share(sc.SpeedLow), s.Share(sc.SpeedHigh))
+	}
+}
+
+// TestSameSeed: one scenario is one session; sensor noise does not change the ride.
+func TestSameSeed(t *testing.T) {
+	sc := Default()
+	sc.Duration = 300
+	a, b := Run(sc), Run(sc)
+	sc.AccNoise *= 3
+	sc.Seed = 1
+	c := Run(sc)
+	sc.Seed = 2
+	d := Run(sc)
+	i := len(a.Log.IMU.Time) / 2
+	if a.Log.IMU.Acc[0][i] != b.Log.IMU.Acc[0][i] || a.Log.GPS.Speed[100] != b.Log.GPS.Speed[100] {
+		t.Error("the same scenario gave another session")
+	}
+	if c.Truth.Pitch[i] != a.Truth.Pitch[i] {
+		t.Error("sensor noise changed the ride")
+	}
+	if d.Truth.Pitch[i] == a.Truth.Pitch[i] {
+		t.Error("another seed gave the same ride")
+	}
+}
+
+func TestClock(t *testing.T) {
+	sc := Default()
+	sc.Duration, sc.ClockOffset, sc.DriftPPM = 600, -1800.5, 100
+	s := Run(sc)
+	if s.Log.Clock.Tied {
+		t.Error("two clocks, yet tied")
+	}
+	for _, i := range []int{0, 30000, len(s.Truth.Time) - 1} {
+		g := s.Truth.Time[i]
+		if want := g - 1800.5 + 100e-6*(g-300); math.Abs(s.Log.IMU.Time[i]-want) > 1e-9 {
+			t.Errorf("IMU time %g at GPS time %g, want %g", s.Log.IMU.Time[i], g, want)
+		}
+	}
+	if got := s.IMULog.Start.Sub(sc.Start).Seconds(); math.Abs(got+1800.53) > 1e-6 {
+		t.Errorf("logger's file starts %g s after the watch's", got)
+	}
+	if s.IMULog.IMU.Time[0] != 0 || len(s.IMULog.GPS.Time) != 0 || len(s.GPSLog.IMU.Time) != 0 {
+		t.Error("the devices' logs are not apart")
+	}
+}
+
+// TestBest: no neighbour of the best pair is more even.
+func TestBest(t *testing.T) {
+	speeds := []float64{6, 7, 8, 9, 10, 11}
+	b := BestFor(DefaultFoil(), speeds)
+	even := func(di, dx float64) float64 {
+		in := DefaultFoil()
+		in.StabIncidence += b.StabChange + di
+		in.WingX += b.FoilMove + dx
+		var sum float64
+		for _, v := range speeds {
+			d := trim.NewFoil(in).At(v, trim.Gravity).FrontShare - 0.5
+			sum += d * d
+		}
+		return math.Sqrt(sum / float64(len(speeds)))
+	}
+	if math.Abs(even(0, 0)-b.After) > 1e-9 {
+		t.Errorf("evenness after is %g, want %g", b.After, even(0, 0))
+	}
+	for _, d := range [][2]float64{{0.1 * Deg, 0}, {-0.1 * Deg, 0}, {0, 0.002}, {0, -0.002}, {0.1 * Deg, 0.002}, {-0.1 * Deg, -0.002}} {
+		if even(d[0], d[1]) <= b.After {
+			t.Errorf("a neighbour at %+.2f° %+.0f mm is as even", d[0]/Deg, d[1]*1000)
+		}
+	}
+}
+
+// TestDemoStory: front-heavy with speed before, nearly even after.
+func TestDemoStory(t *testing.T) {
+	sc := Demo()
+	a, b := Run(sc[0]), Run(sc[1])
+	t.Logf("before %.2f %.2f %.2f best %+.2f° %+.0f mm; after %.2f %.2f %.2f best %+.2f° %+.0f mm; evenness %.3f → %.3f (best %.3f)",
+		a.Share(6), a.Share(8.5), a.Share(11), a.Truth.Best.StabChange/Deg, a.Truth.Best.FoilMove*1000,
+		b.Share(6), b.Share(8.5), b.Share(11), b.Truth.Best.StabChange/Deg, b.Truth.Best.FoilMove*1000, a.Truth.Best.Now, b.Truth.Best.Now, a.Truth.Best.After)
+	if a.Share(11)-a.Share(6) < 0.12 || a.Share(11) < 0.65 {
+		t.Errorf("share goes from %.2f to %.2f: not front-heavy with speed", a.Share(6), a.Share(11))
+	}
+	if b.Truth.Best.Now > 0.5*a.Truth.Best.Now {
+		t.Errorf("one card brings the evenness from %.3f to %.3f only", a.Truth.Best.Now, b.Truth.Best.Now)
+	}
+}
+
+func TestSetupTOML(t *testing.T) {
+	s := Run(Demo()[1])
+	out := s.SetupTOML(s.FeelNotes([]float64{7, 10}, 0.05))
+	t.Log(out)
+}
+
+func BenchmarkRun40min(b *testing.B) {
+	for b.Loop() {
+		Run(Default())
+	}
+}
