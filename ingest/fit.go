@@ -1,0 +1,493 @@
+package ingest
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/binary"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/muktihari/fit/profile/typedef"
+)
+
+// fitEpoch is the FIT protocol's time zero, 1989-12-31T00:00:00Z, in Unix seconds.
+const fitEpoch = 631065600
+
+// fitSystemTime: a smaller time stamp counts seconds since the device was
+// switched on.
+const fitSystemTime = 0x10000000
+
+// A fitReader takes a FIT stream apart message by message.
+//
+// The message layer is our own. A raw decoder that hands over whole messages
+// would do for a good file, but it stops at the header's data size, so it
+// reads nothing of a recording that was never closed (size zero), it cannot
+// say at which byte a file was cut, and it goes no further after damage.
+type fitReader struct {
+	name string
+	size int64 // of the input, as far as known
+	win  *window
+	crc  uint16
+	notes
+
+	// State of one file of the chain.
+	defs  [16]fitDef
+	descs []fitDesc
+	last  uint32 // latest time stamp
+	timed bool   // last is set
+	clock fitClock
+	seen  bool // a data message was read
+
+	// What is kept.
+	base    int64 // FIT time of time zero
+	based   bool
+	roughly [5]bool // columns with times tied to UTC to about a second only
+	undated bool    // some file of the chain has a clock without a date
+	acc     fitSensor
+	gyr     fitSensor
+	mag     fitSensor
+	rec     fixes // from record messages
+	meta    fixes // from gps_metadata messages
+	device  fitDevice
+	unread  map[uint16]int
+	empty   int // records without position and speed
+	kind    typedef.File
+}
+
+// readFIT reads a FIT file or a chain of them. It returns an error only when
+// nothing of use is in it; a file that is cut short or damaged gives what is
+// whole, with warnings.
+func readFIT(r *bufio.Reader, name string, size int64, opt Options) (*raw, error) {
+	f := &fitReader{
+		name: name, size: size, notes: notes{file: name},
+		win: newWindow(r, 256<<10), unread: map[uint16]int{}, kind: typedef.FileInvalid,
+	}
+	f.acc = fitSensor{kind: sensorAcc, s: new(series)}
+	f.gyr = fitSensor{kind: sensorGyr, s: new(series)}
+	f.mag = fitSensor{kind: sensorMag, s: new(series)}
+	if h := f.win.peek(14); !isFITHeader(h) {
+		if err := f.win.broken(); err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+		return nil, fmt.Errorf("%s: not a FIT file: its first 12 bytes are no FIT header", name)
+	}
+	for f.part() {
+	}
+	return f.finish()
+}
+
+// isFITHeader reports whether b starts with a FIT file header.
+func isFITHeader(b []byte) bool {
+	return len(b) >= 12 && (b[0] == 12 || b[0] == 14) && string(b[8:12]) == ".FIT"
+}
+
+// part reads one file of the chain; it returns false when there is none.
+func (f *fitReader) part() bool {
+	h := f.win.peek(14)
+	if len(h) == 0 {
+		return false
+	}
+	if !isFITHeader(h) && !f.nextHeader() {
+		return false
+	}
+	h = f.win.peek(14)
+	start := f.win.pos
+	hs := int(h[0])
+	if len(h) < hs {
+		f.warn("cut headers", 0, start, "The file ends inside a FIT header.")
+		f.win.skip(len(h))
+		return false
+	}
+	data := int64(binary.LittleEndian.Uint32(h[4:]))
+	if hs >= 14 {
+		// A header checksum of zero means that none was made.
+		if c := binary.LittleEndian.Uint16(h[12:]); c != 0 && c != addFITCRC(0, h[:12]) {
+			f.warn("headers with a wrong checksum", 0, start+12, "The header's checksum is wrong; reading on.")
+		}
+	}
+	f.crc = addFITCRC(0, h[:hs])
+	f.win.skip(hs)
+
+	f.defs = [16]fitDef{}
+	f.descs = f.descs[:0]
+	f.timed, f.seen = false, false
+	f.clock = fitClock{mark: f.lengths()}
+	end := f.win.pos + data
+	if data == 0 {
+		end = math.MaxInt64
+		if len(f.win.peek(3)) == 3 {
+			f.warn("unfinished recordings", 0, start+4, "The recording was never closed (its header gives no size); read to the end of the file.")
+		}
+	}
+	f.messages(end)
+	for i := range f.defs {
+		f.retire(&f.defs[i])
+	}
+	for _, s := range f.sensors() {
+		f.spreadGroup(s, 0)
+	}
+	f.settleClock()
+	return true
+}
+
+// nextHeader skips bytes that belong to no file until the next FIT header.
+func (f *fitReader) nextHeader() bool {
+	start := f.win.pos
+	found := false
+	for !found {
+		b := f.win.peek(4096)
+		if len(b) < 12 {
+			f.win.skip(len(b))
+			break
+		}
+		i := bytes.Index(b[8:], []byte(".FIT"))
+		switch {
+		case i < 0:
+			f.win.skip(len(b) - 11)
+		case isFITHeader(b[i:]):
+			f.win.skip(i)
+			found = true
+		default:
+			f.win.skip(i + 1)
+		}
+	}
+	f.warn("stretches of foreign bytes", 0, start, "%d bytes after the end of the FIT data are not FIT and were skipped.", f.win.pos-start)
+	return found
+}
+
+// messages reads the messages of one file and its checksum. End is where the
+// header says that they end, MaxInt64 when it does not say.
+func (f *fitReader) messages(end int64) {
+	for {
+		pos := f.win.pos
+		if pos == end {
+			if f.closing(end) {
+				return
+			}
+			end = math.MaxInt64
+		}
+		if end == math.MaxInt64 && f.closedEarly() {
+			return
+		}
+		b := f.win.peek(1)
+		if len(b) == 0 {
+			f.cut(pos, end)
+			return
+		}
+		n, ok := f.messageSize(b[0])
+		if !ok {
+			if !f.resync(pos, end) {
+				return
+			}
+			continue
+		}
+		b = f.win.peek(n)
+		if len(b) < n {
+			f.win.skip(len(b))
+			f.cut(pos, end)
+			return
+		}
+		if pos+int64(n) > end {
+			f.warn("wrong data sizes", 0, pos, "The header's data size ends inside a message; reading on to the end of the file.")
+			end = math.MaxInt64
+		}
+		if b[0]&0xC0 == 0x40 {
+			f.define(b)
+		} else {
+			f.data(b, pos)
+		}
+		f.crc = addFITCRC(f.crc, b)
+		f.win.skip(n)
+	}
+}
+
+// messageSize returns the size of the message ahead that starts with header
+// byte h; false when no definition tells it. It is short when the stream is.
+func (f *fitReader) messageSize(h byte) (int, bool) {
+	switch {
+	case h&0x80 != 0: // compressed time stamp
+		d := &f.defs[h>>5&3]
+		return d.size, d.set
+	case h&0x40 == 0:
+		d := &f.defs[h&0x0F]
+		return d.size, d.set
+	}
+	b := f.win.peek(6)
+	if len(b) < 6 {
+		return 6, true
+	}
+	if b[2] > 1 { // byte order is 0 or 1
+		return 0, false
+	}
+	n := 6 + 3*int(b[5])
+	if h&0x20 != 0 {
+		b = f.win.peek(n + 1)
+		if len(b) < n+1 {
+			return n + 1, true
+		}
+		n += 1 + 3*int(b[n])
+	}
+	return n, true
+}
+
+// closing checks the checksum at the end of a file; false when the messages
+// go on beyond it.
+func (f *fitReader) closing(end int64) bool {
+	b := f.win.peek(16)
+	switch {
+	case len(b) < 2:
+		f.win.skip(len(b))
+		f.warn("missing checksums", 0, end, "The file ends before its checksum; the data before it are whole.")
+		return true
+	case binary.LittleEndian.Uint16(b) == f.crc:
+		f.win.skip(2)
+		return true
+	case isFITHeader(b):
+		f.warn("missing checksums", 0, end, "The checksum is missing; the next file of the chain follows.")
+		return true
+	case len(b) == 2 || isFITHeader(b[2:]):
+		f.warn("wrong checksums", 0, end, "The checksum is wrong (%#04x, the data give %#04x): some values before this byte may be damaged. All of it was read.",
+			binary.LittleEndian.Uint16(b), f.crc)
+		f.win.skip(2)
+		return true
+	}
+	f.warn("wrong data sizes", 0, end, "The header says that the data end here, and they go on; reading on to the end of the file.")
+	return false
+}
+
+// closedEarly reports, in a file of unknown size, whether the end is reached.
+func (f *fitReader) closedEarly() bool {
+	b := f.win.peek(16)
+	switch {
+	case len(b) == 0:
+		return true
+	case isFITHeader(b):
+		return true
+	case len(b) == 2 || len(b) > 2 && isFITHeader(b[2:]):
+		if binary.LittleEndian.Uint16(b) == f.crc {
+			f.win.skip(2)
+			return true
+		}
+	}
+	return false
+}
+
+// cut warns of a file that ends too early.
+func (f *fitReader) cut(pos, end int64) {
+	why := "The file ends"
+	if err := f.win.broken(); err != nil {
+		why = fmt.Sprintf("Reading failed (%v)", err)
+	}
+	where := "in the middle of a message"
+	if f.win.pos == pos {
+		where = "between two messages"
+	}
+	short := ""
+	if end != math.MaxInt64 {
+		short = fmt.Sprintf(", %d bytes short of what its header announces", end+2-f.win.pos)
+	}
+	f.warn("cut files", 0, pos, "%s %s%s; everything before byte %d was read.", why, where, short, pos)
+}
+
+// resync gives up the rest of a file's messages at a byte that no definition
+// explains.
+func (f *fitReader) resync(pos, end int64) bool {
+	for f.win.pos < end {
+		n := int(min(int64(4096), end-f.win.pos))
+		b := f.win.peek(n)
+		f.win.skip(len(b))
+		if len(b) < n {
+			break
+		}
+	}
+	f.warn("damaged stretches", 0, pos, "The data make no sense from here; %d bytes were skipped.", f.win.pos-pos)
+	if len(f.win.peek(2)) == 2 && end != math.MaxInt64 {
+		f.win.skip(2)
+	}
+	return false
+}
+
+// define takes in a definition message.
+func (f *fitReader) define(b []byte) {
+	d := &f.defs[b[0]&0x0F]
+	f.retire(d)
+	*d = fitDef{set: true, order: binary.LittleEndian, big: b[2] == 1, size: 1}
+	if d.big {
+		d.order = binary.BigEndian
+	}
+	d.global = d.order.Uint16(b[3:])
+	want := fitSlots[d.global]
+	p := b[6:]
+	for range b[5] {
+		fd := newField(p[0], p[1], p[2], d.size)
+		if fd.num == fitTimestamp {
+			d.stamp = fd
+		} else if i := slices.Index(want, fd.num); i >= 0 {
+			d.slot[i] = fd
+			if fd.n == 0 && fd.size > 0 {
+				f.warn("fields of unknown type", 0, f.win.pos, "Field %d of %v is declared with base type %#02x and %d bytes, which do not fit; the field is not read.",
+					fd.num, typedef.MesgNum(d.global), p[2], fd.size)
+			}
+		}
+		d.size += fd.size
+		p = p[3:]
+	}
+	if b[0]&0x20 == 0 {
+		return
+	}
+	n := p[0]
+	p = p[1:]
+	for range n {
+		d.dev = append(d.dev, fitField{num: p[0], size: int(p[1]), dev: p[2], off: d.size})
+		d.size += int(p[1])
+		p = p[3:]
+	}
+}
+
+// retire counts what a definition's messages were, before it is replaced.
+func (f *fitReader) retire(d *fitDef) {
+	if d.unread > 0 {
+		f.unread[d.global] += d.unread
+		d.unread = 0
+	}
+}
+
+// data takes in a data message.
+func (f *fitReader) data(b []byte, pos int64) {
+	var d *fitDef
+	if b[0]&0x80 != 0 {
+		d = &f.defs[b[0]>>5&3]
+		if f.timed { // five bits of time, later than the last full stamp
+			f.last += (uint32(b[0]) - f.last) & 0x1F
+		}
+	} else {
+		d = &f.defs[b[0]&0x0F]
+	}
+	f.seen = true
+	if v, ok := d.value(b, d.stamp, 0); ok && v >= 0 && v < math.MaxUint32 {
+		f.last = uint32(v)
+		f.timed = true
+	}
+	switch d.global {
+	case fitRecord:
+		f.record(d, b, pos)
+	case fitAccel, fitHSAAccel:
+		f.sensor(&f.acc, d, b, pos)
+	case fitGyro, fitHSAGyro:
+		f.sensor(&f.gyr, d, b, pos)
+	case fitMag:
+		f.sensor(&f.mag, d, b, pos)
+	case fitGPSMetadata:
+		f.gpsMetadata(d, b, pos)
+	case fitCalibration:
+		f.calibration(d, b, pos)
+	case fitCorrelation:
+		f.correlation(d, b)
+	case fitFileID:
+		f.fileID(d, b)
+	case fitDeviceInfo:
+		f.deviceInfo(d, b)
+	case fitFieldDesc:
+		f.describe(d, b)
+	case fitDevDataID:
+	default:
+		d.unread++
+	}
+}
+
+// finish settles what needed the whole file and hands it on.
+func (f *fitReader) finish() (*raw, error) {
+	f.dropUndated()
+	for _, s := range f.sensors() {
+		f.closeSensor(s)
+	}
+	out := &raw{file: File{Name: f.name, Kind: "FIT", Device: f.device.String()}}
+	out.gps = f.fixes()
+	if slices.Contains(f.roughly[:4], true) {
+		f.warn("clocks without a date", 0, -1, "Some time stamps count from when the device was switched on; they are tied to UTC by the stamps beside them, to about a second.")
+	}
+	out.start = f.start()
+	f.drop(f.empty, "record without position and speed")
+	f.dropUnread()
+	out.acc, out.gyr, out.mag = *f.acc.s, *f.gyr.s, *f.mag.s
+	out.warnings = f.warnings()
+	out.file.Dropped = f.dropped
+	if len(out.acc.time)+len(out.gyr.time)+len(out.gps.time) == 0 {
+		return nil, fmt.Errorf("%s: %s", f.name, f.nothing())
+	}
+	return out, nil
+}
+
+// nothing says why a file is of no use.
+func (f *fitReader) nothing() string {
+	var s strings.Builder
+	s.WriteString("no positions, speeds or motion in this FIT file")
+	if f.kind != typedef.FileInvalid && f.kind != typedef.FileActivity {
+		fmt.Fprintf(&s, "; it is a %q file, an activity is needed", f.kind.String())
+	}
+	for _, d := range f.dropped {
+		fmt.Fprintf(&s, "; %d × %s", d.Count, d.Reason)
+	}
+	for _, w := range f.list {
+		fmt.Fprintf(&s, "; byte %d: %s", w.Byte, w.What)
+	}
+	return s.String()
+}
+
+// dropUnread names the kinds of message that were not looked into.
+func (f *fitReader) dropUnread() {
+	type kind struct {
+		num uint16
+		n   int
+	}
+	var kinds []kind
+	total := 0
+	for num, n := range f.unread {
+		kinds = append(kinds, kind{num, n})
+		total += n
+	}
+	if total == 0 {
+		return
+	}
+	slices.SortFunc(kinds, func(a, b kind) int {
+		if a.n != b.n {
+			return b.n - a.n
+		}
+		return int(a.num) - int(b.num)
+	})
+	var s strings.Builder
+	s.WriteString("message of a kind that is not used (")
+	for i, k := range kinds {
+		if i == 8 {
+			fmt.Fprintf(&s, ", and %d other kinds", len(kinds)-i)
+			break
+		}
+		if i > 0 {
+			s.WriteString(", ")
+		}
+		fmt.Fprintf(&s, "%s %d", fitMessageName(k.num), k.n)
+	}
+	s.WriteString(")")
+	f.drop(total, s.String())
+}
+
+// fitMessageName names a message by the profile, or by number.
+func fitMessageName(num uint16) string {
+	if s := typedef.MesgNum(num).String(); s != "" && !strings.Contains(s, "(") {
+		return s
+	}
+	return fmt.Sprintf("number %d", num)
+}
+
+func (f *fitReader) sensors() [3]*fitSensor { return [3]*fitSensor{&f.acc, &f.gyr, &f.mag} }
+
+// start returns the time of time zero, the zero Time when it is not known.
+func (f *fitReader) start() time.Time {
+	if f.base < fitSystemTime {
+		return time.Time{}
+	}
+	return time.Unix(fitEpoch+f.base, 0).UTC()
+}

@@ -1,0 +1,545 @@
+package ingest
+
+import (
+	"encoding/binary"
+	"math"
+	"slices"
+)
+
+// Kinds of sensor, numbered as FIT's sensor_type.
+const (
+	sensorAcc = iota
+	sensorGyr
+	sensorMag
+)
+
+var sensorNames = [3]string{"accelerometer", "gyroscope", "magnetometer"}
+
+// standardG is the standard acceleration of gravity, m/s² (CGPM 1901).
+const standardG = 9.80665
+
+// fitSI turns a sensor's calibrated unit in FIT (g, deg/s, gauss) to SI
+// (m/s², rad/s) or µT.
+var fitSI = [3]float64{standardG, math.Pi / 180, 100}
+
+var fitUnits = [3]string{"g", "deg/s", "G"}
+
+// maxSpread bounds, in ms, the stretch over which samples without a time of
+// their own are spread.
+const maxSpread = 5000
+
+// A fitSensor is one sensor's samples on the way in.
+type fitSensor struct {
+	kind   int
+	s      *series
+	cal    *fitCal
+	raw    []fitRange // samples still in counts, for want of a calibration
+	holes  bool       // some samples are NaN, to be taken out
+	step   float64    // ms, last known step of samples that were spread
+	group  fitRange   // samples that share the time stamp at, to be spread
+	at     int64
+	spread bool
+}
+
+// A fitRange is a range of indices, from lo up to and without hi.
+type fitRange struct{ lo, hi int }
+
+// A fitCal turns counts into calibrated values (three_d_sensor_calibration).
+type fitCal struct {
+	gain   float64
+	zero   [3]float64
+	matrix [3][3]float64
+}
+
+// extend makes room for n more samples and returns the index of the first.
+func (f *fitReader) extend(s *series, n int) int {
+	i := len(s.time)
+	if cap(s.time) < i+n {
+		c := f.capacity(i + n)
+		s.time = regrow(s.time, c)
+		for k := range s.v {
+			s.v[k] = regrow(s.v[k], c)
+		}
+	}
+	s.time = s.time[:i+n]
+	for k := range s.v {
+		s.v[k] = s.v[k][:i+n]
+	}
+	return i
+}
+
+// sensor takes in a message with an array of samples.
+func (f *fitReader) sensor(s *fitSensor, d *fitDef, b []byte, pos int64) {
+	hsa := d.global == fitHSAAccel || d.global == fitHSAGyro
+	// The same samples may be there calibrated, compressed and as counts;
+	// the best that is valid is taken.
+	type form struct {
+		slot  int
+		scale float64
+		unit  string
+		raw   bool
+	}
+	si := fitSI[s.kind]
+	forms := [3]form{{5, si, fitUnits[s.kind], false}, {8, si / 1000, "mG", false}, {2, 1, "counts", true}}
+	switch d.global {
+	case fitHSAAccel:
+		forms = [3]form{{2, si / 1024, "mG/1.024", false}, {8, 0, "", false}, {8, 0, "", false}}
+	case fitHSAGyro:
+		forms = [3]form{{2, si / 28.57143, "deg/s/28.57143", false}, {8, 0, "", false}, {8, 0, "", false}}
+	}
+	lost := 0
+	for _, g := range forms {
+		a, c, e := d.slot[g.slot].n, d.slot[g.slot+1].n, d.slot[g.slot+2].n
+		n, most := min(a, c, e), max(a, c, e)
+		lost = max(lost, most)
+		if n == 0 {
+			continue
+		}
+		i, good := f.axes(s, d, b, g.slot, n, g.scale)
+		if good == 0 && (g.slot != 2 || hsa) {
+			f.shrink(s.s, i) // nothing valid in this form
+			continue
+		}
+		f.stamp(s, d, b, i, n, hsa)
+		if s.s.unit == "" {
+			s.s.unit = g.unit
+		}
+		if g.raw {
+			if s.cal != nil {
+				s.cal.apply(s, fitRange{i, i + n})
+			} else if k := len(s.raw); k > 0 && s.raw[k-1].hi == i {
+				s.raw[k-1].hi = i + n
+			} else {
+				s.raw = append(s.raw, fitRange{i, i + n})
+			}
+		}
+		if most > n {
+			f.drop(most-n, sensorNames[s.kind]+" sample that lacks an axis")
+		}
+		return
+	}
+	if lost > 0 {
+		f.drop(lost, sensorNames[s.kind]+" sample that lacks an axis or is marked invalid")
+	}
+}
+
+// shrink takes back what extend gave from index i on.
+func (f *fitReader) shrink(s *series, i int) {
+	s.time = s.time[:i]
+	for k := range s.v {
+		s.v[k] = s.v[k][:i]
+	}
+}
+
+// axes appends n samples from the three fields at slot, times scale. It
+// returns the index of the first and how many are valid; the others are NaN.
+func (f *fitReader) axes(s *fitSensor, d *fitDef, b []byte, slot, n int, scale float64) (first, good int) {
+	i := f.extend(s.s, n)
+	bad := false
+	for k := range 3 {
+		fd := d.slot[slot+k]
+		dst := s.s.v[k][i : i+n]
+		if fd.base == fitFloat32 && !d.big {
+			src := b[fd.off : fd.off+4*n]
+			for j := range dst {
+				v := math.Float32frombits(binary.LittleEndian.Uint32(src[4*j:]))
+				v = float32(float64(v) * scale)
+				dst[j] = v
+				bad = bad || v-v != 0 // NaN or infinite
+			}
+			continue
+		}
+		for j := range dst {
+			v, ok := d.value(b, fd, j)
+			dst[j] = float32(v * scale)
+			bad = bad || !ok || math.IsInf(float64(dst[j]), 0)
+		}
+	}
+	if !bad {
+		return i, n
+	}
+	for j := i; j < i+n; j++ {
+		if x, y, z := s.s.v[0][j], s.s.v[1][j], s.s.v[2][j]; x-x == 0 && y-y == 0 && z-z == 0 {
+			good++
+		} else {
+			s.s.v[0][j] = float32(math.NaN())
+			s.holes = true
+		}
+	}
+	return i, good
+}
+
+// stamp gives samples i to i+n their times.
+func (f *fitReader) stamp(s *fitSensor, d *fitDef, b []byte, i, n int, hsa bool) {
+	ms, ok := d.value(b, d.slot[0], 0)
+	if !ok {
+		ms = 0
+	}
+	at, ok := f.millis(ms)
+	t := s.s.time[i : i+n]
+	if !ok {
+		clear(t)
+		f.void(s, fitRange{i, i + n}, " sample without a time stamp")
+		return
+	}
+	off := d.slot[1]
+	if hsa {
+		step, ok := d.value(b, off, 0)
+		if d.global == fitHSAGyro {
+			step *= 1000.0 / 32768
+		}
+		if ok && step > 0 {
+			for j := range t {
+				t[j] = (float64(at) + float64(j)*step) / 1000
+			}
+			f.countHoles(s, fitRange{i, i + n})
+			return
+		}
+		off = fitField{}
+	}
+	if off.n == 0 || !f.offsets(t, d, b, off, at) {
+		f.countHoles(s, fitRange{i, i + n})
+		f.later(s, i, n, at)
+		return
+	}
+	untimed, invalid := 0, 0
+	for j := range t {
+		hole := s.s.v[0][i+j] != s.s.v[0][i+j]
+		switch {
+		case t[j] == t[j] && !hole:
+		case t[j] == t[j]:
+			invalid++
+		case !hole:
+			s.s.v[0][i+j] = float32(math.NaN())
+			s.holes = true
+			untimed++
+		} // neither time nor value: padding, no loss
+		if t[j] != t[j] {
+			t[j] = float64(at) / 1000
+		}
+	}
+	f.drop(invalid, sensorNames[s.kind]+" sample that is marked invalid")
+	f.drop(untimed, sensorNames[s.kind]+" sample without a time offset")
+}
+
+// offsets turns a message's sample_time_offset into times; NaN where it has
+// none, false when it has none at all.
+func (f *fitReader) offsets(t []float64, d *fitDef, b []byte, off fitField, at int64) bool {
+	m := min(len(t), off.n)
+	some := false
+	if off.base == fitUint16 && !d.big {
+		src := b[off.off : off.off+2*m]
+		for j := range m {
+			v := binary.LittleEndian.Uint16(src[2*j:])
+			t[j] = float64(at+int64(v)) / 1000
+			if v == math.MaxUint16 {
+				t[j] = math.NaN()
+			} else {
+				some = true
+			}
+		}
+	} else {
+		for j := range m {
+			v, ok := d.value(b, off, j)
+			t[j] = (float64(at) + v) / 1000
+			some = some || ok
+		}
+	}
+	for j := m; j < len(t); j++ {
+		t[j] = math.NaN()
+	}
+	return some
+}
+
+// void takes samples out, later, and counts them.
+func (f *fitReader) void(s *fitSensor, r fitRange, reason string) {
+	n := 0
+	for j := r.lo; j < r.hi; j++ {
+		if s.s.v[0][j] == s.s.v[0][j] {
+			s.s.v[0][j] = float32(math.NaN())
+			n++
+		}
+	}
+	s.holes = true
+	f.drop(n, sensorNames[s.kind]+reason)
+}
+
+// countHoles counts samples marked invalid in a message without offsets.
+func (f *fitReader) countHoles(s *fitSensor, r fitRange) {
+	if !s.holes {
+		return
+	}
+	n := 0
+	for j := r.lo; j < r.hi; j++ {
+		if s.s.v[0][j] != s.s.v[0][j] {
+			n++
+		}
+	}
+	f.drop(n, sensorNames[s.kind]+" sample that is marked invalid")
+}
+
+// later gives samples i to i+n the time stamp at, to be spread up to the next
+// stamp when that is known.
+func (f *fitReader) later(s *fitSensor, i, n int, at int64) {
+	for j := i; j < i+n; j++ {
+		s.s.time[j] = float64(at) / 1000
+	}
+	if n > 1 && !s.spread {
+		s.spread = true
+		f.warn("sensors without sample times", 0, f.win.pos, "The %s's samples have no times of their own; they are spread evenly from one message to the next.", sensorNames[s.kind])
+	}
+	if s.group.hi == i && s.group.hi > s.group.lo && at == s.at {
+		s.group.hi = i + n
+		return
+	}
+	f.spreadGroup(s, at)
+	s.group, s.at = fitRange{i, i + n}, at
+}
+
+// spreadGroup spreads the samples of the last stamp up to the stamp next. When
+// that is too far away, or not known (0), the last rate is kept, or else a
+// second is taken to be full.
+func (f *fitReader) spreadGroup(s *fitSensor, next int64) {
+	n := s.group.hi - s.group.lo
+	if n > 1 && s.spread {
+		if d := next - s.at; d > 0 && d <= maxSpread {
+			s.step = float64(d) / float64(n)
+		}
+		step := s.step
+		if step == 0 {
+			step = 1000 / float64(n)
+		}
+		for j := range n {
+			s.s.time[s.group.lo+j] += float64(j) * step / 1000
+		}
+	}
+	s.group = fitRange{}
+}
+
+// closeSensor settles what needed the whole file: counts that were never calibrated, and holes.
+func (f *fitReader) closeSensor(s *fitSensor) {
+	for _, r := range s.raw {
+		f.void(s, r, " sample in raw counts, with no calibration in the file")
+	}
+	if !s.holes {
+		return
+	}
+	k := 0
+	for j := range s.s.time {
+		if s.s.v[0][j] != s.s.v[0][j] {
+			continue
+		}
+		s.s.time[k] = s.s.time[j]
+		for a := range s.s.v {
+			s.s.v[a][k] = s.s.v[a][j]
+		}
+		k++
+	}
+	f.shrink(s.s, k)
+}
+
+// calibration takes in a three_d_sensor_calibration message. Counts that came
+// before the first calibration of their sensor are brought up to it.
+func (f *fitReader) calibration(d *fitDef, b []byte, pos int64) {
+	kind, ok := d.value(b, d.slot[0], 0)
+	if !ok || kind > sensorMag {
+		return // of a barometer, or of a sensor that is not read
+	}
+	s := f.sensors()[int(kind)]
+	factor, ok1 := d.value(b, d.slot[1], 0)
+	divisor, ok2 := d.value(b, d.slot[2], 0)
+	if !ok1 || !ok2 || factor == 0 || divisor == 0 {
+		f.warn("useless calibrations", 0, pos, "The calibration of the %s lacks its factor or divisor; it is not used.", sensorNames[s.kind])
+		return
+	}
+	c := &fitCal{gain: factor / divisor}
+	shift, ok := d.value(b, d.slot[3], 0)
+	if !ok {
+		shift = 0
+	}
+	for k := range c.zero {
+		c.zero[k] = shift
+		if v, ok := d.value(b, d.slot[4], k); ok {
+			c.zero[k] += v
+		}
+	}
+	whole := d.slot[5].n >= 9
+	largest := 0.0
+	for k := range 9 {
+		v, ok := d.value(b, d.slot[5], k)
+		whole = whole && ok
+		c.matrix[k/3][k%3] = v / 65535
+		largest = max(largest, math.Abs(v))
+	}
+	if !whole || largest == 0 {
+		c.matrix = [3][3]float64{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}
+	}
+	s.cal = c
+	for _, r := range s.raw {
+		c.apply(s, r)
+	}
+	if len(s.raw) > 0 {
+		f.warn("late calibrations", 0, pos, "The calibration of the %s comes after its first samples; they are calibrated with it too.", sensorNames[s.kind])
+		s.raw = nil
+	}
+}
+
+// apply calibrates samples that are in counts:
+//
+//	v = M · (counts − level shift − offset) · factor/divisor
+//
+// as in the notes of the FIT profile on message 167 (from memory), then to SI.
+func (c *fitCal) apply(s *fitSensor, r fitRange) {
+	gain := c.gain * fitSI[s.kind]
+	x, y, z := s.s.v[0], s.s.v[1], s.s.v[2]
+	for j := r.lo; j < r.hi; j++ {
+		p := [3]float64{float64(x[j]) - c.zero[0], float64(y[j]) - c.zero[1], float64(z[j]) - c.zero[2]}
+		for k := range 3 {
+			m := &c.matrix[k]
+			s.s.v[k][j] = float32(gain * (m[0]*p[0] + m[1]*p[1] + m[2]*p[2]))
+		}
+	}
+}
+
+// A fitClock ties a device's own clock to UTC within one file of the chain.
+type fitClock struct {
+	mark   [5]int  // lengths of the columns at the file's start
+	system bool    // some time stamps count from power-on
+	utc    bool    // some are UTC
+	tied   bool    // offset is known
+	offset float64 // UTC minus system time, s
+	rough  bool    // guess is known
+	guess  float64 // the same, from stamps that stand side by side
+	last   uint32
+}
+
+// note looks at the time stamp of a message whose time counts.
+func (c *fitClock) note(ts uint32) {
+	if ts < fitSystemTime {
+		c.system = true
+	} else {
+		c.utc = true
+	}
+	if c.last != 0 && !c.rough && (c.last < fitSystemTime) != (ts < fitSystemTime) {
+		c.rough = true
+		c.guess = math.Abs(float64(ts) - float64(c.last))
+	}
+	c.last = ts
+}
+
+func (c *fitClock) tie(offset float64) {
+	if !c.tied {
+		c.tied, c.offset = true, offset
+	}
+}
+
+// correlation takes in a timestamp_correlation message.
+func (f *fitReader) correlation(d *fitDef, b []byte) {
+	sys, ok := d.value(b, d.slot[1], 0)
+	if !ok || !f.timed || f.last < fitSystemTime {
+		return
+	}
+	part := func(frac, ms fitField) float64 {
+		if v, ok := d.value(b, frac, 0); ok {
+			return v / 32768
+		}
+		if v, ok := d.value(b, ms, 0); ok {
+			return v / 1000
+		}
+		return 0
+	}
+	f.clock.tie(float64(f.last) + part(d.slot[0], d.slot[3]) - sys - part(d.slot[2], d.slot[4]))
+}
+
+// lengths returns the lengths of the time columns.
+func (f *fitReader) lengths() (n [5]int) {
+	for k, t := range f.columns() {
+		n[k] = len(t)
+	}
+	return n
+}
+
+// columns returns the time columns, those of the receiver's own fixes last.
+func (f *fitReader) columns() [5][]float64 {
+	return [5][]float64{f.acc.s.time, f.gyr.s.time, f.mag.s.time, f.rec.time, f.meta.time}
+}
+
+// settleClock brings the times of the last file of the chain to UTC, where
+// its stamps count from power-on and something ties them.
+func (f *fitReader) settleClock() {
+	c := &f.clock
+	if !c.system {
+		return
+	}
+	if !c.tied && !c.rough {
+		f.undated = true
+		return
+	}
+	offset := c.offset
+	if !c.tied {
+		offset = c.guess
+	}
+	whole := 0.0
+	if f.base < fitSystemTime {
+		// Keep times small: move time zero by whole seconds.
+		whole = math.Floor(offset)
+	}
+	for k, t := range f.columns() {
+		for j := range t {
+			if j < c.mark[k] || t[j]+float64(f.base) >= fitSystemTime {
+				t[j] -= whole
+				continue
+			}
+			t[j] += offset - whole
+			f.roughly[k] = f.roughly[k] || !c.tied
+		}
+	}
+	f.base += int64(whole)
+}
+
+// dropUndated leaves out samples that no date is known for where others have
+// one, since the two cannot be put in order.
+func (f *fitReader) dropUndated() {
+	if !f.undated {
+		return
+	}
+	dated := func(t float64) bool { return t+float64(f.base) >= fitSystemTime }
+	shift := math.NaN()
+	for _, t := range f.columns() {
+		if i := slices.IndexFunc(t, dated); i >= 0 {
+			shift = math.Floor(t[i])
+			break
+		}
+	}
+	if shift != shift {
+		f.warn("clocks without a date", 0, -1, "The device's clock counts from when it was switched on, and nothing in the file ties it to a date.")
+		return
+	}
+	for _, s := range f.sensors() {
+		for j, t := range s.s.time {
+			if !dated(t) {
+				f.void(s, fitRange{j, j + 1}, " sample on a clock without a date, beside others with one")
+			}
+		}
+	}
+	for _, g := range []*fixes{&f.rec, &f.meta} {
+		k := 0
+		for j, t := range g.time {
+			if dated(t) {
+				g.time[k], g.lat[k], g.lon[k], g.alt[k], g.speed[k], g.course[k] = t, g.lat[j], g.lon[j], g.alt[j], g.speed[j], g.course[j]
+				k++
+			}
+		}
+		f.drop(len(g.time)-k, "GPS fix on a clock without a date, beside others with one")
+		g.time, g.lat, g.lon, g.alt, g.speed, g.course = g.time[:k], g.lat[:k], g.lon[:k], g.alt[:k], g.speed[:k], g.course[:k]
+	}
+	if f.base >= fitSystemTime {
+		return
+	}
+	f.base += int64(shift)
+	for _, t := range f.columns() {
+		for j := range t {
+			t[j] -= shift
+		}
+	}
+}

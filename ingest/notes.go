@@ -1,0 +1,62 @@
+package ingest
+
+import (
+	"fmt"
+	"slices"
+)
+
+// notesPerKind bounds how many warnings of one kind are given in full.
+const notesPerKind = 5
+
+// notes collects the warnings and the dropped samples of one file. A fault
+// that comes back a thousand times is told a few times and then counted.
+type notes struct {
+	file    string
+	list    []Warning
+	kinds   []noteKind
+	dropped []Dropped
+}
+
+type noteKind struct {
+	name string
+	n    int
+}
+
+// warn adds a warning; line is 0 and pos -1 where they are not known. Kind
+// groups warnings that differ only in place, and names them in the plural.
+func (n *notes) warn(kind string, line int, pos int64, format string, args ...any) {
+	i := slices.IndexFunc(n.kinds, func(k noteKind) bool { return k.name == kind })
+	if i < 0 {
+		i = len(n.kinds)
+		n.kinds = append(n.kinds, noteKind{name: kind})
+	}
+	n.kinds[i].n++
+	if n.kinds[i].n <= notesPerKind {
+		n.list = append(n.list, Warning{File: n.file, Line: line, Byte: pos, What: fmt.Sprintf(format, args...)})
+	}
+}
+
+// drop counts samples left out for a reason.
+func (n *notes) drop(count int, reason string) {
+	if count == 0 {
+		return
+	}
+	for i := range n.dropped {
+		if n.dropped[i].Reason == reason {
+			n.dropped[i].Count += count
+			return
+		}
+	}
+	n.dropped = append(n.dropped, Dropped{Count: count, Reason: reason})
+}
+
+// warnings returns all warnings, the counted ones last.
+func (n *notes) warnings() []Warning {
+	out := n.list
+	for _, k := range n.kinds {
+		if more := k.n - notesPerKind; more > 0 {
+			out = append(out, Warning{File: n.file, Byte: -1, What: fmt.Sprintf("%d more %s.", more, k.name)})
+		}
+	}
+	return out
+}
