@@ -23,13 +23,16 @@ type Advice struct {
 	Cards            int               `json:"cards"`                 // -1, 0 or 1 in a step
 	ShimPlace        *string           `json:"shim_place"`            // "leading edge" | "trailing edge" | null
 	MoveNow          interval.Number   `json:"move_now_mm"`           // + foil forward
+	FeetNow          interval.Number   `json:"feet_now_mm"`           // + feet forward, what the track cannot give and free feet can
+	TakeOut          bool              `json:"take_out"`              // the step takes a fitted card out
 	NextStep         string            `json:"next_step"`
 	Verdict          string            `json:"verdict"`
 	EvennessNow      interval.Interval `json:"evenness_now"`
 	EvennessAfter    interval.Interval `json:"evenness_after"`
 	Options          []Option          `json:"options"`
 	WorthKnowing     []Observation     `json:"worth_knowing"`
-	Why              []string          `json:"why"` // plain sentences: reasons, limits, what would help
+	ChanceBetter     interval.Number   `json:"chance_better"` // 0..1 that the next step makes the load more even
+	Why              []string          `json:"why"`           // plain sentences: reasons, limits, what would help
 }
 
 // Option is what one choice of cards would do, with the foil move that goes with it.
@@ -70,4 +73,21 @@ type OtherRider struct {
 	WingWalk    interval.Interval `json:"wing_walk_mm"`
 	Curve       []SharePoint      `json:"curve"`
 	Notes       []string          `json:"notes"`
+}
+
+// Effect is how far one unknown moves the best stabilizer change, degrees per
+// σ: of its prior before the evidence, of its posterior after.
+type Effect struct {
+	Name   string
+	Before float64
+	After  float64
+}
+
+// Options of Advise; the zero value asks for up to four cards.
+type Options struct {
+	Cards int // highest number of cards in the options; 0 means 4
+	// LawOK says that the log gave a pitch law that may be used.
+	LawOK bool
+	// SpeedText prints a speed in m/s for the sentences; nil means knots.
+	SpeedText func(mps float64) string
 }

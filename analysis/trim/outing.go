@@ -156,3 +156,11 @@ func sameRider(a, b *setup.Setup) bool {
 	}
 	return math.Abs(a.Rider.Mass-b.Rider.Mass) <= 0.1*a.Rider.Mass
 }
+
+// WingAheadAt is how far the wing's quarter chord lies ahead of the mast's
+// top in level axes, m, at a pitch in rad.
+func (in Inputs) WingAheadAt(pitch float64) float64 {
+	sin, cos := math.Sincos(pitch)
+	x, _ := in.place(in.WingX, sin, cos)
+	return x
+}

@@ -1,6 +1,9 @@
 package trim
 
-import "evenfoot/analysis/interval"
+import (
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/setup"
+)
 
 // A Posterior is what is known of the foil after all the evidence.
 type Posterior struct {
@@ -67,4 +70,21 @@ func (post *Posterior) Each(f func(Inputs) float64) []float64 {
 		v[i] = f(d)
 	}
 	return v
+}
+
+// Under is the same knowledge of the foil with another setup on it: another
+// rider, shim or mast position. in is that setup's [FromSetup].
+func (post *Posterior) Under(s *setup.Setup, in Inputs) *Posterior {
+	q := *post
+	q.Base = in
+	q.MAP = Transfer(post.MAP, post.Base, in)
+	q.Draws = make([]Inputs, len(post.Draws))
+	for i, d := range post.Draws {
+		q.Draws[i] = Transfer(d, post.Base, in)
+	}
+	p := *post.problem
+	p.outings = append([]Outing(nil), p.outings...)
+	p.outings[0].Setup, p.outings[0].In = s, in
+	q.problem = &p
+	return &q
 }

@@ -1,0 +1,205 @@
+package advice
+
+import (
+	"fmt"
+	"math"
+
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
+)
+
+// How sure a step must be. They are chances over the draws.
+const (
+	sureDirection = 0.90 // that the best shim lies on this side of today's
+	sureBetter    = 0.80 // that the step makes the load more even than today
+	sureCard      = 0.75 // that the card helps beyond what the move alone does
+	smallestGain  = 0.01 // of the evenness, in share: below it nobody feels it
+	smallestMove  = 5 * mm
+	evenEnough    = 0.06 // evenness that a rider takes as even
+	unevenAtBest  = 0.08 // evenness that no rider takes as even
+	strongSigmas  = 4.0  // a conflict from here on stops the advice
+)
+
+// Advise says what to do next with the shim and the foil, together (trim
+// model §6). p must be the posterior of the outing that s describes.
+func Advise(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *Advice {
+	t := newTask(p, s, w, opt)
+	a := &Advice{
+		StabilizerChange: interval.Unknown(), FoilMove: interval.Unknown(),
+		EvennessNow: interval.Unknown(), EvennessAfter: interval.Unknown(),
+		ChanceBetter: interval.Number(math.NaN()), Verdict: NotEnough,
+		Options: []Option{}, WorthKnowing: []Observation{}, Why: []string{},
+	}
+	if len(t.w.Speed) == 0 || len(p.Draws) == 0 {
+		a.NextStep = "Say which speeds matter: log a session or give --range."
+		a.Why = append(a.Why, "No speed on the foil is known, so there is nothing to weigh the load by.")
+		return a
+	}
+	a.StabilizerChange = raiseInterval(t.best, t.bestEach)
+	a.FoilMove = moveInterval(t.best, t.bestEach)
+	a.EvennessNow = interval.FromDraws(t.nowEven)
+	a.EvennessAfter = a.EvennessNow
+	a.Options = t.options()
+	a.WorthKnowing = t.observations()
+	t.decide(a)
+	t.explain(a)
+	return a
+}
+
+// A step is a choice of cards and the move that the track and the feet allow.
+type step struct {
+	cards  float64
+	pair   Pair
+	even   []float64
+	better float64 // chance that it is better than today
+}
+
+func (t *task) step(cards float64) step {
+	lo, hi := t.reach()
+	raise := t.turn(cards, 1)
+	p := t.w.best(t.post.Draws, box{raise, raise, lo, hi})
+	if math.Abs(p.Move) < smallestMove {
+		p.Move = 0
+	}
+	p.Move = math.Round(p.Move/mm) * mm
+	st := step{cards: cards, pair: p, even: t.w.evennessOf(t.foils(cards, p.Move))}
+	st.better = chanceLess(st.even, t.nowEven)
+	return st
+}
+
+// directionChance is the chance that the best shim lies on the side of need.
+func (t *task) directionChance() float64 {
+	n := 0.0
+	for _, p := range t.bestEach {
+		if p.Raise*t.direction() > 0 {
+			n++
+		}
+	}
+	return n / float64(len(t.bestEach))
+}
+
+// decide sets verdict and next step.
+func (t *task) decide(a *Advice) {
+	if c, ok := t.strongConflict(); ok {
+		a.Verdict = NotEnough
+		a.NextStep = "Change nothing yet: first check " + c.What + "."
+		return
+	}
+	if short := t.outOfReach(); short != nil {
+		a.Verdict = CannotBalance
+		a.NextStep = short.sentence
+		a.Why = append(a.Why, short.help...)
+		return
+	}
+	still := t.step(0)
+	chosen, ok := t.chooseCard(still)
+	if !ok {
+		ok = still.pair.Move != 0 && still.better >= sureBetter && gain(t.nowEven, still.even) >= smallestGain
+		chosen = still
+	}
+	switch {
+	case ok:
+		a.Verdict = Change
+		t.take(a, chosen)
+	case a.EvennessNow.Value <= evenEnough && a.EvennessNow.High <= 2*evenEnough:
+		a.Verdict = Keep
+		a.NextStep = "Keep the trim as it is: the load is about even over these speeds."
+	default:
+		a.Verdict = NotEnough
+		a.NextStep = "Change nothing yet: the evidence does not say which way."
+		if len(a.WorthKnowing) > 0 {
+			a.NextStep = "Change nothing yet; first find out more: " + lowerFirst(a.WorthKnowing[0].What) + "."
+		}
+	}
+}
+
+func (t *task) strongConflict() (trim.Conflict, bool) {
+	for _, c := range t.post.Conflicts {
+		if c.Sigmas >= strongSigmas || c.Notes && c.Sigmas >= 3.3 {
+			return c, true
+		}
+	}
+	return trim.Conflict{}, false
+}
+
+// chooseCard weighs one card, with its move, against the move alone.
+func (t *task) chooseCard(still step) (step, bool) {
+	if t.s.Rider.Level == "beginner" || t.s.Foil.Stabilizer.ShimSpan <= 0 {
+		return step{}, false
+	}
+	one := t.step(t.direction())
+	enough := math.Abs(t.best.Raise) >= 0.5*math.Abs(t.turn(t.direction(), 1))
+	return one, enough && t.directionChance() >= sureDirection && one.better >= sureBetter &&
+		chanceLess(one.even, still.even) >= sureCard && gain(still.even, one.even) >= smallestGain/2 && gain(t.nowEven, one.even) >= smallestGain
+}
+
+// gain is by how much the root mean square of b is below a's.
+func gain(a, b []float64) float64 { return rms(a) - rms(b) }
+
+func rms(v []float64) float64 {
+	s := 0.0
+	for _, x := range v {
+		s += x * x
+	}
+	return math.Sqrt(s / float64(len(v)))
+}
+
+// take writes the chosen step.
+func (t *task) take(a *Advice, c step) {
+	a.Cards = int(c.cards)
+	a.Shim = interval.Number(c.cards * trim.Card / mm)
+	if c.cards != 0 {
+		place := shimPlace(t.s.Foil.Stabilizer.Mount, c.cards > 0)
+		a.ShimPlace = &place
+		a.TakeOut = c.cards*t.s.Foil.Stabilizer.Shim < 0 && math.Abs(t.s.Foil.Stabilizer.Shim) > 0.6*trim.Card
+	}
+	lo, hi := t.trackReach()
+	foil := clamp(c.pair.Move, lo, hi)
+	a.MoveNow = interval.Number(math.Round(foil / mm))
+	a.FeetNow = interval.Number(math.Round(t.feetFor(c.pair.Move-foil) / mm))
+	a.EvennessAfter = interval.FromDraws(c.even)
+	a.ChanceBetter = interval.Number(c.better)
+	a.NextStep = t.stepSentence(a)
+}
+
+// feetFor is the move of the feet (m, + forward) that does what a move of the
+// foil by dx does. The foil also takes the board's weight along:
+//
+//	-dx (1 + m_b / (m_r (1 - λ)))
+func (t *task) feetFor(dx float64) float64 {
+	in := t.post.MAP
+	if dx == 0 {
+		return 0
+	}
+	return -dx * (1 + in.BoardMass/(in.RiderMass*(1-in.RigLiftFraction)))
+}
+
+// shimPlace is where a card goes to raise (or lower) the leading edge.
+func shimPlace(mount string, raise bool) string {
+	if (mount == "bottom") == raise {
+		return "trailing edge"
+	}
+	return "leading edge"
+}
+
+// explain adds the reasons that are not the next step itself.
+func (t *task) explain(a *Advice) {
+	for _, c := range t.post.Conflicts {
+		a.Why = append(a.Why, fmt.Sprintf("Evidence and setup disagree by %.1f σ over %s. The intervals are wider for it.", c.Sigmas, c.What))
+	}
+	if t.s.Rider.Level == "beginner" {
+		a.Why = append(a.Why, "For a beginner the advice is the foil's position only: shims come when straight flight is steady.")
+	} else if n := math.Abs(t.bestShim()) / trim.Card; a.Verdict == Change && a.Cards != 0 && n >= 1.5 {
+		a.Why = append(a.Why, fmt.Sprintf("All the way is about %.1f cards. Take one card a session, log again, and let the new log say whether to go on.", n))
+	}
+	if t.s.Foil.Stabilizer.ShimSpan <= 0 {
+		a.Why = append(a.Why, "foil.stabilizer.shim_span_mm is not known, so the turn of a card is not known either: no shim is advised.")
+	}
+	if !t.opt.LawOK {
+		a.Why = append(a.Why, t.withoutLogger())
+	}
+	if !t.s.Given("board.track_cm") && (a.MoveNow != 0) {
+		a.Why = append(a.Why, fmt.Sprintf("board.track_cm is not given: a track that slides %.0f mm back and %.0f mm forward is taken for granted.", -t.s.Board.Track[0]/mm, t.s.Board.Track[1]/mm))
+	}
+}

@@ -1,0 +1,307 @@
+package advice
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
+)
+
+// A Side is one of two outings that are compared.
+type Side struct {
+	Name      string
+	Setup     *setup.Setup
+	Posterior *trim.Posterior // of this outing's own evidence
+	HasLaw    bool
+	LevelZero bool
+	Zero      interval.Interval // rad
+	Slope     interval.Interval // rad per (m²/kg)
+	Effort    []EffortAt
+	MeanSpeed interval.Interval // m/s, foiling; Unknown when not known
+	TopSpeed  interval.Interval // m/s, the best that was held
+}
+
+// EffortAt is the pitch rate that the rider worked against at one speed.
+type EffortAt struct {
+	Speed float64           // m/s
+	Rate  interval.Interval // rad/s RMS
+}
+
+// Verdicts of a comparison.
+const (
+	AsPredicted    = "as predicted"
+	NotAsPredicted = "not as predicted"
+	CannotTell     = "cannot tell"
+)
+
+// BeforeAfter says whether a change did what was predicted of it.
+type BeforeAfter struct {
+	Changed       []string          `json:"changed"` // plain words
+	Rows          []Comparison      `json:"rows"`
+	EvennessFrom  interval.Interval `json:"evenness_before"`
+	EvennessTo    interval.Interval `json:"evenness_after"`
+	ChanceBetter  interval.Number   `json:"chance_better"` // by all the evidence of both
+	Verdict       string            `json:"verdict"`
+	Says          string            `json:"says"`
+	Next          *Advice           `json:"next"` // from the posterior after both
+	LevelsMatched bool              `json:"levels_matched"`
+}
+
+// Comparison is one quantity: what the outing before predicts for its change
+// and what the outing after shows.
+type Comparison struct {
+	What      string            `json:"what"`
+	Unit      string            `json:"unit"`
+	Predicted interval.Interval `json:"predicted"` // null where the model says nothing
+	Observed  interval.Interval `json:"observed"`
+	Sigmas    interval.Number   `json:"sigmas"` // of the difference; null without a prediction
+	Says      string            `json:"says"`
+}
+
+// Compare judges a change between two outings of one rider on one foil. both
+// is the posterior of the outing after with the outing before among its
+// evidence; sameMount says that the logger stayed on the board, so that pitch
+// zeros compare without a level.
+func Compare(before, after Side, both *trim.Posterior, sameMount bool, w SpeedWeights, opt Options) *BeforeAfter {
+	r := &BeforeAfter{
+		Changed: changes(before.Setup, after.Setup), Rows: []Comparison{}, Verdict: CannotTell,
+		EvennessFrom: interval.Unknown(), EvennessTo: interval.Unknown(), ChanceBetter: interval.Number(math.NaN()),
+	}
+	r.LevelsMatched = sameMount || before.LevelZero && after.LevelZero
+	t := newTask(both, after.Setup, w, opt)
+	predicted := make([]trim.Inputs, len(before.Posterior.Draws))
+	for i, d := range before.Posterior.Draws {
+		predicted[i] = trim.Transfer(d, before.Posterior.Base, after.Posterior.Base)
+	}
+	r.laws(before, after, predicted)
+	chi2, shares := r.shares(t, before, after, predicted)
+	r.effort(before, after)
+	r.speeds(before, after)
+	if len(t.w.Speed) > 0 && len(both.Draws) > 0 {
+		was := both.Under(before.Setup, before.Posterior.Base)
+		from := make([]float64, len(was.Draws))
+		for i, d := range was.Draws {
+			from[i] = t.w.evenness(trim.NewFoil(d))
+		}
+		r.EvennessFrom, r.EvennessTo = interval.FromDraws(from), interval.FromDraws(t.nowEven)
+		r.ChanceBetter = interval.Number(chanceLess(t.nowEven, from))
+		r.Next = Advise(both, after.Setup, w, opt)
+	}
+	r.verdict(chi2, shares)
+	return r
+}
+
+// changes lists in words what differs between two setups.
+func changes(a, b *setup.Setup) []string {
+	out := []string{}
+	add := func(from, to, scale float64, digits int, unit, what string) {
+		if math.Abs(to-from)*scale >= 0.5*math.Pow(10, -float64(digits)) {
+			out = append(out, fmt.Sprintf("%s: %.*f → %.*f %s", what, digits, from*scale, digits, to*scale, unit))
+		}
+	}
+	add(a.Foil.Stabilizer.Shim, b.Foil.Stabilizer.Shim, 1000, 2, "mm", "shim under the stabilizer")
+	add(a.Foil.Stabilizer.Incidence, b.Foil.Stabilizer.Incidence, 1/deg, 1, "°", "stabilizer incidence without shim")
+	add(a.Stance.Front, b.Stance.Front, 100, 1, "cm", "front foot from the mast")
+	add(a.Stance.Back, b.Stance.Back, 100, 1, "cm", "back foot from the mast")
+	add(a.Foil.Wing.Ahead, b.Foil.Wing.Ahead, 100, 1, "cm", "wing ahead of the mast")
+	add(a.Foil.Stabilizer.BehindWing, b.Foil.Stabilizer.BehindWing, 100, 1, "cm", "stabilizer behind the wing")
+	add(a.Rider.Mass, b.Rider.Mass, 1, 0, "kg", "rider")
+	add(a.Rig.LiftFraction, b.Rig.LiftFraction, 100, 0, "%", "weight that the rig carries")
+	return out
+}
+
+// row compares one quantity.
+func (r *BeforeAfter) row(what, unit string, predicted, observed interval.Interval) {
+	c := Comparison{What: what, Unit: unit, Predicted: predicted, Observed: observed, Sigmas: interval.Number(math.NaN())}
+	if predicted.Known() && observed.Known() {
+		sd := math.Hypot(predicted.SD(), observed.SD())
+		z := (observed.Value - predicted.Value) / math.Max(sd, 1e-12)
+		c.Sigmas = interval.Number(math.Abs(z))
+		switch {
+		case math.Abs(z) < 1.645:
+			c.Says = "as predicted, within the doubt"
+		case z > 0:
+			c.Says = "more than predicted"
+		default:
+			c.Says = "less than predicted"
+		}
+	} else if observed.Known() {
+		switch {
+		case observed.Low > 0:
+			c.Says = "higher than before"
+		case observed.High < 0:
+			c.Says = "lower than before"
+		default:
+			c.Says = "no clear change"
+		}
+	}
+	r.Rows = append(r.Rows, c)
+}
+
+// minus is b - a of two independent normal numbers.
+func minus(b, a interval.Interval) interval.Interval {
+	return interval.Normal(b.Value-a.Value, math.Hypot(a.SD(), b.SD()))
+}
+
+// laws compares zero and slope of the pitch law.
+func (r *BeforeAfter) laws(before, after Side, predicted []trim.Inputs) {
+	if !before.HasLaw || !after.HasLaw {
+		return
+	}
+	zero := make([]float64, len(predicted))
+	slope := make([]float64, len(predicted))
+	for i, in := range predicted {
+		a, b := trim.NewFoil(before.Posterior.Draws[i]), trim.NewFoil(in)
+		zero[i] = (b.ZeroPitch() - a.ZeroPitch()) / deg
+		slope[i] = 100 * (b.PitchSlope()/a.PitchSlope() - 1)
+	}
+	if r.LevelsMatched {
+		r.row("pitch at zero lift", "deg", interval.FromDraws(zero), minus(after.Zero, before.Zero).Scale(1/deg))
+	}
+	if before.Slope.Value != 0 {
+		k := 100 / before.Slope.Value
+		r.row("slope of the pitch law", "%", interval.FromDraws(slope), minus(after.Slope, before.Slope).Scale(k))
+	}
+}
+
+// shares compares what the rider felt after with what the outing before
+// predicts, and the changes where both outings have a note at about one speed.
+func (r *BeforeAfter) shares(t *task, before, after Side, predicted []trim.Inputs) (chi2 float64, n int) {
+	var used []setup.Feel
+	foils := make([]trim.Foil, len(predicted))
+	for i, in := range predicted {
+		foils[i] = trim.NewFoil(in)
+	}
+	for _, note := range after.Setup.Feel {
+		if note.Speed < slowest || !(note.SD > 0) {
+			continue
+		}
+		observed := interval.Normal(note.Share, note.SD).Scale(100)
+		r.row("front foot's share at "+t.speedText(note.Speed), "%", shareAt(foils, note.Speed).Scale(100), observed)
+		used = append(used, note)
+		for _, old := range before.Setup.Feel {
+			if math.Abs(old.Speed-note.Speed) > 0.5 || !(old.SD > 0) {
+				continue
+			}
+			change := make([]float64, len(foils))
+			for i, f := range foils {
+				was := trim.NewFoil(before.Posterior.Draws[i])
+				change[i] = 100 * (f.At(note.Speed, trim.Gravity).FrontShare - was.At(old.Speed, trim.Gravity).FrontShare)
+			}
+			r.row("change of the front foot's share at "+t.speedText(note.Speed), "%", interval.FromDraws(change),
+				minus(interval.Normal(note.Share, note.SD), interval.Normal(old.Share, old.SD)).Scale(100))
+			break
+		}
+	}
+	return surprise(foils, used), len(used)
+}
+
+// surprise is χ² of the notes against what the foils predict, the predictions'
+// common errors included.
+func surprise(foils []trim.Foil, notes []setup.Feel) float64 {
+	n := len(notes)
+	if n == 0 || len(foils) < 2 {
+		return 0
+	}
+	shares := mat.NewDense(len(foils), n, nil)
+	for i, f := range foils {
+		for k, note := range notes {
+			shares.Set(i, k, f.At(note.Speed, trim.Gravity).FrontShare)
+		}
+	}
+	var cov mat.SymDense
+	stat.CovarianceMatrix(&cov, shares, nil)
+	miss := mat.NewVecDense(n, nil)
+	for k, note := range notes {
+		cov.SetSym(k, k, cov.At(k, k)+note.SD*note.SD)
+		miss.SetVec(k, note.Share-stat.Mean(mat.Col(nil, k, shares), nil))
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(&cov) {
+		return 0
+	}
+	d := stat.Mahalanobis(miss, mat.NewVecDense(n, nil), &chol)
+	return d * d
+}
+
+// effort compares the control effort at the speeds that both rode.
+func (r *BeforeAfter) effort(before, after Side) {
+	var a, b []interval.Interval
+	for _, x := range after.Effort {
+		for _, y := range before.Effort {
+			if math.Abs(x.Speed-y.Speed) < 0.26 && x.Rate.Known() && y.Rate.Known() && y.Rate.Value > 0 {
+				a, b = append(a, x.Rate), append(b, y.Rate)
+				break
+			}
+		}
+	}
+	if len(a) == 0 {
+		return
+	}
+	r.row("control effort (pitch rate)", "deg/s", interval.Unknown(), minus(mean(a), mean(b)).Scale(1/deg))
+}
+
+// mean of independent normal numbers.
+func mean(v []interval.Interval) interval.Interval {
+	m, s := 0.0, 0.0
+	for _, i := range v {
+		m += i.Value
+		s += i.SD() * i.SD()
+	}
+	n := float64(len(v))
+	return interval.Normal(m/n, math.Sqrt(s)/n)
+}
+
+func (r *BeforeAfter) speeds(before, after Side) {
+	both := func(what string, a, b interval.Interval) {
+		if a.Known() && b.Known() {
+			r.row(what, "m/s", interval.Unknown(), minus(b, a))
+		}
+	}
+	both("mean speed on the foil", before.MeanSpeed, after.MeanSpeed)
+	both("best speed", before.TopSpeed, after.TopSpeed)
+}
+
+// verdict sums up in plain words.
+func (r *BeforeAfter) verdict(chi2 float64, notes int) {
+	var says []string
+	if len(r.Changed) == 0 {
+		says = append(says, "The two setups are the same: nothing was changed that this program knows of.")
+	}
+	for _, row := range r.Rows {
+		if z := float64(row.Sigmas); z > 2.6 {
+			says = append(says, fmt.Sprintf("The %s changed otherwise than predicted, by %.1f σ.", row.What, z))
+			r.Verdict = NotAsPredicted
+		}
+	}
+	if notes > 0 {
+		law := distuv.ChiSquared{K: float64(notes)}
+		if law.Survival(chi2) < 0.05 {
+			r.Verdict = NotAsPredicted
+			says = append(says, "What the feet felt after the change is not what the outing before foretold.")
+		} else if r.Verdict == CannotTell && len(r.Changed) > 0 {
+			r.Verdict = AsPredicted
+			says = append(says, "What the feet felt after the change fits what the outing before foretold.")
+		}
+	} else {
+		says = append(says, "There are no notes of feel from the outing after the change, so the load cannot be checked. Write down how the feet feel at two or three speeds.")
+	}
+	if p := float64(r.ChanceBetter); finite(p) && len(r.Changed) > 0 {
+		switch {
+		case p >= sureBetter:
+			says = append(says, fmt.Sprintf("All the evidence together says that the load is more even than before (chance %.0f %%).", 100*p))
+		case p <= 1-sureBetter:
+			says = append(says, fmt.Sprintf("All the evidence together says that the load is less even than before (chance that it is better: %.0f %%).", 100*p))
+		default:
+			says = append(says, fmt.Sprintf("Whether the load is more even than before cannot be told (chance %.0f %%).", 100*p))
+		}
+	}
+	r.Says = strings.Join(says, " ")
+}

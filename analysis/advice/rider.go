@@ -1,0 +1,76 @@
+package advice
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
+)
+
+const footSD = 15 * mm // 1σ of where a foot presses, as in the priors
+
+// ForRider is the advice for another rider on the same foil: p is the
+// posterior of the outing that s describes, other the same gear with the
+// other rider's mass, height, level and stance. Where feet are free and the
+// stance was left alone, its width follows the height.
+func ForRider(p *trim.Posterior, s, other *setup.Setup, w SpeedWeights, opt Options) *OtherRider {
+	o := *other
+	var notes []string
+	sameStance := o.Stance.Front == s.Stance.Front && o.Stance.Back == s.Stance.Back
+	if sameStance && !o.Stance.Fixed && s.Rider.Height > 0 && o.Rider.Height > 0 && o.Rider.Height != s.Rider.Height {
+		half := (o.Stance.Front - o.Stance.Back) / 2
+		mid := o.Stance.Back + half
+		half *= o.Rider.Height / s.Rider.Height
+		o.Stance.Front, o.Stance.Back = mid+half, mid-half
+		notes = append(notes, fmt.Sprintf("The feet are free, so the stance is taken %.0f cm wide, as the height asks; give front and back to say otherwise.", 200*half))
+	}
+	in := trim.FromSetup(&o, p.Base.Density, p.Base.Viscosity)
+	q := p.Under(&o, in)
+	if o.Rider.Mass != s.Rider.Mass || !sameStance {
+		// Other feet: where they press is in doubt afresh.
+		rng := rand.New(rand.NewPCG(11, 15))
+		for i := range q.Draws {
+			q.Draws[i].FrontFoot += footSD * rng.NormFloat64()
+			q.Draws[i].BackFoot += footSD * rng.NormFloat64()
+		}
+	}
+	r := &OtherRider{
+		Advice: *Advise(q, &o, w, opt), Name: o.Rider.Name,
+		PitchChange: interval.Unknown(), WingWalk: interval.Unknown(), Curve: []SharePoint{}, Notes: notes,
+	}
+	c := w.clean()
+	if len(c.Speed) == 0 || len(p.Draws) == 0 {
+		return r
+	}
+	pitch := make([]float64, len(p.Draws))
+	walk := make([]float64, len(p.Draws))
+	foils := make([]trim.Foil, len(p.Draws))
+	for i := range p.Draws {
+		a, b := trim.NewFoil(p.Draws[i]), trim.NewFoil(q.Draws[i])
+		pa, pb := a.At(c.mid(), trim.Gravity).Pitch, b.At(c.mid(), trim.Gravity).Pitch
+		pitch[i] = (pb - pa) / deg
+		walk[i] = (b.In.WingAheadAt(pb) - a.In.WingAheadAt(pa)) / mm
+		foils[i] = b
+	}
+	r.PitchChange, r.WingWalk = interval.FromDraws(pitch), interval.FromDraws(walk)
+	r.Curve = c.curve(foils)
+	r.Notes = append(r.Notes, ruleOfThumb(s, &o, r)...)
+	return r
+}
+
+// ruleOfThumb tells of the difference between common practice and the model
+// (trim model §8).
+func ruleOfThumb(s, o *setup.Setup, r *OtherRider) []string {
+	if math.Abs(o.Rider.Mass-s.Rider.Mass) < 0.1*s.Rider.Mass {
+		return nil
+	}
+	word := "further forward"
+	if o.Rider.Mass < s.Rider.Mass {
+		word = "further back"
+	}
+	return []string{fmt.Sprintf("At the middle speed this rider finds the wing %.0f mm %s than %.0f kg does, by this model. A rule of thumb among riders says much more: 13 to 15 cm forward for 104 kg on a trim made for 68 kg. Rule and model agree on the direction and not on the size. Go in small steps.",
+		math.Abs(r.WingWalk.Value), word, s.Rider.Mass)}
+}

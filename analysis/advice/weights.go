@@ -1,0 +1,117 @@
+package advice
+
+import (
+	"math"
+	"slices"
+
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/trim"
+)
+
+// SpeedWeights are the speeds through the water that count, and the time
+// spent at each. Low and Top are the ends of the range, m/s; 0 means the
+// lowest and highest of Speed.
+type SpeedWeights struct {
+	Speed  []float64 // m/s
+	Weight []float64 // any unit, above zero
+	Low    float64
+	Top    float64
+}
+
+const (
+	slowest  = 1.5 // m/s; below it no foil flies
+	maxBins  = 16
+	curveLen = 13
+)
+
+// Uniform weighs all speeds from low to top, m/s, alike.
+func Uniform(low, top float64) SpeedWeights {
+	w := SpeedWeights{Low: low, Top: top}
+	for i := range curveLen {
+		w.Speed = append(w.Speed, low+(top-low)*float64(i)/(curveLen-1))
+		w.Weight = append(w.Weight, 1)
+	}
+	return w
+}
+
+// clean sorts, drops what no foil flies at, merges to a few bins and makes the
+// weights add up to one. Without any usable speed it is empty.
+func (w SpeedWeights) clean() SpeedWeights {
+	type bin struct{ v, t float64 }
+	var bins []bin
+	total := 0.0
+	for i, v := range w.Speed {
+		if i < len(w.Weight) && v >= slowest && v < 100 && w.Weight[i] > 0 && !math.IsInf(w.Weight[i], 0) {
+			bins = append(bins, bin{v, w.Weight[i]})
+			total += w.Weight[i]
+		}
+	}
+	if len(bins) == 0 {
+		return SpeedWeights{}
+	}
+	slices.SortFunc(bins, func(a, b bin) int {
+		if a.v < b.v {
+			return -1
+		}
+		if a.v > b.v {
+			return 1
+		}
+		return 0
+	})
+	c := SpeedWeights{Low: w.Low, Top: w.Top}
+	if !(c.Low >= slowest) {
+		c.Low = bins[0].v
+	}
+	if !(c.Top >= c.Low) {
+		c.Top = math.Max(c.Low, bins[len(bins)-1].v)
+	}
+	per := (len(bins) + maxBins - 1) / maxBins
+	for chunk := range slices.Chunk(bins, per) {
+		sv, st := 0.0, 0.0
+		for _, b := range chunk {
+			sv += b.v * b.t
+			st += b.t
+		}
+		c.Speed = append(c.Speed, sv/st)
+		c.Weight = append(c.Weight, st/total)
+	}
+	return c
+}
+
+func (w SpeedWeights) mid() float64 { return (w.Low + w.Top) / 2 }
+
+// curve is the front share over the speeds, over all foils.
+func (w SpeedWeights) curve(foils []trim.Foil) []SharePoint {
+	pts := make([]SharePoint, curveLen)
+	for i := range pts {
+		v := w.Low + (w.Top-w.Low)*float64(i)/(curveLen-1)
+		pts[i] = SharePoint{interval.Number(v), shareAt(foils, v)}
+	}
+	return pts
+}
+
+func shareAt(foils []trim.Foil, v float64) interval.Interval {
+	s := make([]float64, len(foils))
+	for i, f := range foils {
+		s[i] = f.At(v, trim.Gravity).FrontShare
+	}
+	return interval.FromDraws(s)
+}
+
+// evenness is the root mean square of share - 0.5 over the speeds.
+func (w SpeedWeights) evenness(f trim.Foil) float64 {
+	sum := 0.0
+	for i, v := range w.Speed {
+		d := f.At(v, trim.Gravity).FrontShare - 0.5
+		sum += w.Weight[i] * d * d
+	}
+	return math.Sqrt(sum)
+}
+
+func (w SpeedWeights) evennessOf(foils []trim.Foil) []float64 {
+	e := make([]float64, len(foils))
+	for i, f := range foils {
+		e[i] = w.evenness(f)
+	}
+	return e
+}

@@ -1,0 +1,65 @@
+package advice
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"evenfoot/analysis/interval"
+)
+
+// stepSentence is the next step as one sentence that a rider can act on.
+func (t *task) stepSentence(a *Advice) string {
+	var do []string
+	if a.Cards != 0 {
+		edge := *a.ShimPlace
+		verb := "raises"
+		if a.Cards < 0 {
+			verb = "lowers"
+		}
+		turn := math.Abs(t.turn(float64(a.Cards), 1)) / deg
+		if a.TakeOut {
+			other := shimPlace(t.s.Foil.Stabilizer.Mount, a.Cards < 0)
+			do = append(do, fmt.Sprintf("take one card (0.76 mm) out from under the stabilizer's %s, which %s its leading edge by %.1f°", other, verb, turn))
+		} else {
+			do = append(do, fmt.Sprintf("put one card (0.76 mm) under the stabilizer's %s, which %s its leading edge by %.1f°", edge, verb, turn))
+		}
+	}
+	if a.MoveNow != 0 {
+		do = append(do, fmt.Sprintf("move the mast %s %s in its track", cm(a.MoveNow), foreAft(float64(a.MoveNow))))
+	}
+	if a.FeetNow != 0 {
+		do = append(do, fmt.Sprintf("stand %s further %s", cm(a.FeetNow), foreAft(float64(a.FeetNow))))
+	}
+	return upperFirst(strings.Join(do, ", and ")) + "; then ride the same speeds and log again."
+}
+
+func cm(mm interval.Number) string { return fmt.Sprintf("%.1f cm", math.Abs(float64(mm))/10) }
+
+func foreAft(v float64) string {
+	if v < 0 {
+		return "back"
+	}
+	return "forward"
+}
+
+func (t *task) speedText(v float64) string {
+	if t.opt.SpeedText != nil {
+		return t.opt.SpeedText(v)
+	}
+	return fmt.Sprintf("%.0f kn", v/knot)
+}
+
+const knot = 1852.0 / 3600
+
+func upperFirst(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(r)) + s[n:]
+}
+
+func lowerFirst(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	return string(unicode.ToLower(r)) + s[n:]
+}
