@@ -1,0 +1,326 @@
+package attitude
+
+import (
+	"math"
+	"slices"
+)
+
+// A block is one step of the two-sided form: the samples between two
+// corrections, integrated in the sensor frame of the block's start.
+type block struct {
+	from, to int     // samples from..to; the next block starts at to
+	dt       float64 // s
+	turn     Quat    // sensor frame at to, seen from the frame at from
+	du       vec     // ∫ R f dt, m/s
+	lever    mat     // ∫ R dt, s: how an offset of either sensor acts
+	gain     mat     // column i: ∫ R e_i ω_i dt, how gyroscope scale i acts, rad
+	pull     mat     // column i: ∫ R e_i f_i dt, how accelerometer scale i acts, m/s
+	turnVar  float64 // extra variance of the turn, rad²: bridged gaps, clipping
+	velVar   float64 // extra variance of du, (m/s)²
+	rate     vec     // mean rate, rad/s
+	rms      float64 // root mean square rate, rad/s
+	gyrVar   float64 // variance of the rate within the block, all axes, (rad/s)²
+	accVar   float64 // the same of the specific force, (m/s²)²
+	n        int     // samples integrated
+	gap      bool    // bridged: no samples within
+	reset    bool    // nothing is known of the motion from from to to
+}
+
+// calibration corrects the sensors: ω = scale·gyr, f = accScale·acc - accBias.
+// The gyroscope's offset, which drifts, is a state of the filter instead.
+type calibration struct {
+	gyrScale, accScale, accBias vec
+}
+
+var noCalibration = calibration{gyrScale: vec{1, 1, 1}, accScale: vec{1, 1, 1}}
+
+// limits are the magnitudes at which the sensors are taken for saturated;
+// +Inf where there is no sign of it.
+type limits struct{ acc, gyr float64 }
+
+// Lowest full scales made, just under 2 g and 125 °/s: nothing smaller clips.
+const (
+	minAccClip = 19
+	minGyrClip = 2.1
+)
+
+// findLimits tells a saturated sensor by its flat top: its greatest magnitude
+// three samples running on one axis, and no less than any sensor's range.
+func findLimits(s *Samples) limits {
+	return limits{acc: flatTop(&s.Acc, minAccClip), gyr: flatTop(&s.Gyr, minGyrClip)}
+}
+
+func flatTop(cols *[3][]float32, floor float32) float64 {
+	limit := math.Inf(1)
+	for _, c := range cols {
+		var top float32
+		run, best := 0, 0
+		for _, x := range c {
+			x = max(x, -x)
+			switch {
+			case x > top*1.0001:
+				top, run, best = x, 1, 1
+			case x >= top*0.9999:
+				run++
+				best = max(best, run)
+			default:
+				run = 0
+			}
+		}
+		if best >= 3 && top >= floor {
+			limit = min(limit, 0.98*float64(top))
+		}
+	}
+	return limit
+}
+
+// medianStep returns the usual time between samples, s.
+func medianStep(t []float64) float64 {
+	n := min(len(t)-1, 2001)
+	d := make([]float64, 0, n)
+	stride := max(1, (len(t)-1)/n)
+	for i := 0; i+1 < len(t) && len(d) < n; i += stride {
+		d = append(d, t[i+1]-t[i])
+	}
+	slices.Sort(d)
+	return d[len(d)/2]
+}
+
+// builder cuts samples into blocks.
+type builder struct {
+	s     *Samples
+	p     *Params
+	lim   limits
+	cal   calibration
+	step  float64 // usual sample period, s
+	bad   bool    // some samples are not numbers
+	ticks *ticks  // velocity within blocks, for the aid; nil without
+}
+
+// A ticks holds the running integral of specific force at a finer grid than
+// the blocks, in the frame of the block's start.
+type ticks struct {
+	time  []float64
+	du    [][3]float32
+	first []int // first tick of each block
+}
+
+const tickStep = 0.1 // s
+
+func (b *builder) missing(i int) bool {
+	s := b.s
+	x := s.Acc[0][i] + s.Acc[1][i] + s.Acc[2][i] + s.Gyr[0][i] + s.Gyr[1][i] + s.Gyr[2][i]
+	return x-x != 0 // NaN or infinite
+}
+
+// layout finds the blocks' borders; integrate fills them.
+func (b *builder) layout() []block {
+	t := b.s.Time
+	n := len(t)
+	hole := max(5*b.step, 0.1)
+	blocks := make([]block, 0, int((t[n-1]-t[0])/b.p.Step)+8)
+	i := 0
+	for i < n-1 && b.bad && b.missing(i) {
+		i++
+	}
+	for i < n-1 {
+		if t[i+1]-t[i] > hole || b.bad && b.missing(i+1) {
+			j := i + 1
+			for b.bad && j < n-1 && b.missing(j) {
+				j++
+			}
+			if b.bad && b.missing(j) { // the log ends in missing samples
+				j = n - 1
+			}
+			d := t[j] - t[i]
+			blocks = append(blocks, block{from: i, to: j, dt: d, gap: true, reset: d > b.p.Bridge || j == n-1 && b.bad && b.missing(j)})
+			i = j
+			continue
+		}
+		j := i + 1
+		for j < n-1 && t[j]-t[i] < b.p.Step-0.5*b.step && t[j+1]-t[j] <= hole && !(b.bad && b.missing(j+1)) {
+			j++
+		}
+		blocks = append(blocks, block{from: i, to: j, dt: t[j] - t[i]})
+		i = j
+	}
+	return blocks
+}
+
+// integrate fills the blocks from the samples.
+//
+//	R ← R exp(ω dt)    U ← U + ½(R_i + R_i+1) f dt    J ← J + ½(R_i + R_i+1) dt
+//
+// with ω and f taken at the interval's middle, later by the sensors' delay.
+func (b *builder) integrate(blocks []block) {
+	if b.ticks != nil {
+		b.ticks.first = b.ticks.first[:0]
+		b.ticks.time = b.ticks.time[:0]
+		b.ticks.du = b.ticks.du[:0]
+	}
+	var calm vec // rms about the mean of the last block with samples: rate, force
+	for k := range blocks {
+		bl := &blocks[k]
+		if b.ticks != nil {
+			b.ticks.first = append(b.ticks.first, len(b.ticks.time))
+		}
+		if bl.gap {
+			b.bridge(bl, calm[0], calm[1])
+			continue
+		}
+		b.integrateOne(bl)
+		calm[0], calm[1] = math.Sqrt(bl.gyrVar)+0.1*bl.rms, math.Sqrt(bl.accVar)
+	}
+	if b.ticks != nil {
+		b.ticks.first = append(b.ticks.first, len(b.ticks.time))
+	}
+}
+
+// bridge fills a block without samples: rate and force as at its ends, and a
+// variance that holds what may have happened.
+func (b *builder) bridge(bl *block, rateSD, accSD float64) {
+	g0, a0 := b.sample(bl.from)
+	g1, a1 := g0, a0
+	if !(b.bad && b.missing(bl.to)) {
+		g1, a1 = b.sample(bl.to)
+	}
+	w := scale(add(g0, g1), 0.5)
+	f := scale(add(a0, a1), 0.5)
+	h := rotExp(w[0]*bl.dt/2, w[1]*bl.dt/2, w[2]*bl.dt/2)
+	bl.turn = h.Mul(h)
+	r := h.matrix()
+	bl.du = scale(mulVec(&r, f), bl.dt)
+	for i := range 3 {
+		for j := range 3 {
+			bl.lever[3*i+j] = r[3*i+j] * bl.dt
+			bl.gain[3*i+j] = r[3*i+j] * w[j] * bl.dt
+			bl.pull[3*i+j] = r[3*i+j] * f[j] * bl.dt
+		}
+	}
+	rateSD += 0.5 * norm(sub(g1, g0))
+	accSD += 0.5 * norm(sub(a1, a0))
+	bl.rate, bl.rms = w, norm(w)
+	bl.turnVar = sq(rateSD * bl.dt)
+	bl.velVar = sq(accSD * bl.dt)
+	bl.gyrVar, bl.accVar = rateSD*rateSD, accSD*accSD
+}
+
+// sample returns the calibrated rate and specific force of one sample.
+func (b *builder) sample(i int) (g, a vec) {
+	for c := range 3 {
+		g[c] = float64(b.s.Gyr[c][i]) * b.cal.gyrScale[c]
+		a[c] = float64(b.s.Acc[c][i])*b.cal.accScale[c] - b.cal.accBias[c]
+	}
+	return g, a
+}
+
+// lag is how far, in samples and as a fraction of one, to look ahead of an
+// interval's middle for a sensor that is late by delay.
+func lag(delay, dt float64) (int, float64) {
+	x := 0.5 + delay/dt
+	j := math.Floor(x)
+	return int(j), x - j
+}
+
+func (b *builder) integrateOne(bl *block) {
+	t := b.s.Time
+	gx, gy, gz := b.s.Gyr[0], b.s.Gyr[1], b.s.Gyr[2]
+	ax, ay, az := b.s.Acc[0], b.s.Acc[1], b.s.Acc[2]
+	sg, sa, ba := b.cal.gyrScale, b.cal.accScale, b.cal.accBias
+	mean := bl.dt / float64(bl.to-bl.from)
+	gj, gf := lag(b.p.GyroDelay, mean)
+	aj, af := lag(b.p.AccDelay, mean)
+	last := bl.to // later samples only where they follow without a gap
+	for last < len(t)-1 && last < bl.to+max(gj, aj)+1 && t[last+1]-t[last] < 2*mean && !(b.bad && b.missing(last+1)) {
+		last++
+	}
+	q := Quat{W: 1}
+	r := q.matrix()
+	var u, sumW, sumF vec
+	var j mat
+	var gain, pull mat
+	var ww, ff, clipTurn, clipVel float64
+	nextTick := t[bl.from]
+	for i := bl.from; i < bl.to; i++ {
+		dt := t[i+1] - t[i]
+		if b.ticks != nil && t[i] >= nextTick {
+			b.ticks.time = append(b.ticks.time, t[i])
+			b.ticks.du = append(b.ticks.du, [3]float32{float32(u[0]), float32(u[1]), float32(u[2])})
+			nextTick = t[i] + tickStep - 0.5*mean
+		}
+		k := min(i+gj, last)
+		k1 := min(k+1, last)
+		wx := (float64(gx[k]) + gf*float64(gx[k1]-gx[k])) * sg[0]
+		wy := (float64(gy[k]) + gf*float64(gy[k1]-gy[k])) * sg[1]
+		wz := (float64(gz[k]) + gf*float64(gz[k1]-gz[k])) * sg[2]
+		k = min(i+aj, last)
+		k1 = min(k+1, last)
+		fx := (float64(ax[k])+af*float64(ax[k1]-ax[k]))*sa[0] - ba[0]
+		fy := (float64(ay[k])+af*float64(ay[k1]-ay[k]))*sa[1] - ba[1]
+		fz := (float64(az[k])+af*float64(az[k1]-az[k]))*sa[2] - ba[2]
+
+		q = q.Mul(rotExp(wx*dt, wy*dt, wz*dt))
+		n := q.matrix()
+		hdt := 0.5 * dt
+		m := mat{
+			(r[0] + n[0]) * hdt, (r[1] + n[1]) * hdt, (r[2] + n[2]) * hdt,
+			(r[3] + n[3]) * hdt, (r[4] + n[4]) * hdt, (r[5] + n[5]) * hdt,
+			(r[6] + n[6]) * hdt, (r[7] + n[7]) * hdt, (r[8] + n[8]) * hdt,
+		}
+		r = n
+		u[0] += m[0]*fx + m[1]*fy + m[2]*fz
+		u[1] += m[3]*fx + m[4]*fy + m[5]*fz
+		u[2] += m[6]*fx + m[7]*fy + m[8]*fz
+		for c := range 3 {
+			j[3*c] += m[3*c]
+			j[3*c+1] += m[3*c+1]
+			j[3*c+2] += m[3*c+2]
+			gain[3*c] += m[3*c] * wx
+			gain[3*c+1] += m[3*c+1] * wy
+			gain[3*c+2] += m[3*c+2] * wz
+			pull[3*c] += m[3*c] * fx
+			pull[3*c+1] += m[3*c+1] * fy
+			pull[3*c+2] += m[3*c+2] * fz
+		}
+		w2 := wx*wx + wy*wy + wz*wz
+		f2 := fx*fx + fy*fy + fz*fz
+		sumW[0] += wx
+		sumW[1] += wy
+		sumW[2] += wz
+		sumF[0] += fx
+		sumF[1] += fy
+		sumF[2] += fz
+		ww += w2
+		ff += f2
+		if w2 >= sq(b.lim.gyr) && peak(wx, wy, wz) >= b.lim.gyr {
+			clipTurn += dt
+		}
+		if f2 >= sq(b.lim.acc) && peak(fx, fy, fz) >= b.lim.acc {
+			clipVel += dt
+		}
+	}
+	n := float64(bl.to - bl.from)
+	bl.n = bl.to - bl.from
+	bl.turn = q.Unit()
+	bl.du, bl.lever, bl.gain, bl.pull = u, j, gain, pull
+	bl.rate = scale(sumW, 1/n)
+	bl.rms = math.Sqrt(ww / n)
+	bl.gyrVar = max(0, ww/n-sq(norm(bl.rate)))
+	bl.accVar = max(0, ff/n-sq(norm(scale(sumF, 1/n))))
+	bl.turnVar, bl.velVar = 0, 0
+	if clipTurn > 0 {
+		bl.turnVar = sq(clipShare * b.lim.gyr * clipTurn)
+	}
+	if clipVel > 0 {
+		bl.velVar = sq(clipShare * b.lim.acc * clipVel)
+	}
+}
+
+// clipShare is the 1σ of what a saturated sensor misses, as a share of its range.
+const clipShare = 0.3
+
+func peak(x, y, z float64) float64 {
+	return max(math.Abs(x), math.Abs(y), math.Abs(z))
+}
+
+func sq(x float64) float64 { return x * x }

@@ -1,0 +1,336 @@
+package attitude
+
+import "math"
+
+// What is known of a motion before the log says anything, 1σ.
+const (
+	tiltSD0     = 0.3  // of the first levelling, rad
+	headingSD0  = 0.3  // of the first alignment with GPS, rad
+	velocitySD0 = 20.0 // m/s
+	restSD      = 0.02 // of the velocity of a thing at rest, m/s
+	tinyAngle   = 1e-3 // rad
+)
+
+// A smoother holds the path of one log, at the blocks' borders ("nodes"), and
+// corrects it by fixed-interval smoothing, linearised about the path itself.
+type smoother struct {
+	p      *Params
+	bl     []block
+	q      []Quat       // attitude at each node
+	v      [][2]float64 // horizontal velocity, m/s
+	b      []vec        // gyroscope offset, rad/s
+	base   vec          // offset that the blocks were integrated with: none, kept for clarity of the maths
+	heavy  float64      // gravity, m/s²
+	aided  bool
+	z      [][2]float64                                            // what velocity is measured or held to be, m/s
+	r      []float64                                               // its variance, (m/s)²; +Inf for none
+	rest   []bool                                                  // the block that starts here lies still
+	x      []state                                                 // predicted error state of each node
+	pp     []packed                                                // its covariance
+	tilt   []float64                                               // smoothed variance of the two horizontal turns, rad²
+	turn   []float64                                               // smoothed variance of heading, rad²
+	vv     []float64                                               // smoothed variance of velocity, mean of the two, (m/s)²
+	nis    float64                                                 // mean normalised innovation squared of the last pass
+	moved  float64                                                 // rms correction of the last pass, rad
+	tapped func(node int, h int, x *state, k *state, e, s float64) // for the calibration
+	passed func(block int, s *step)
+}
+
+// packed is the upper half of a covariance.
+type packed [nState * (nState + 1) / 2]float64
+
+func (c *packed) from(p *cov) {
+	n := 0
+	for i := range nState {
+		for j := i; j < nState; j++ {
+			c[n] = p[i][j]
+			n++
+		}
+	}
+}
+
+func (c *packed) to(p *cov) {
+	n := 0
+	for i := range nState {
+		for j := i; j < nState; j++ {
+			p[i][j], p[j][i] = c[n], c[n]
+			n++
+		}
+	}
+}
+
+func newSmoother(p *Params, bl []block) *smoother {
+	n := len(bl) + 1
+	s := &smoother{
+		p: p, bl: bl, heavy: Gravity,
+		q: make([]Quat, n), v: make([][2]float64, n), b: make([]vec, n),
+		z: make([][2]float64, n), r: make([]float64, n), rest: make([]bool, n),
+		x: make([]state, n), pp: make([]packed, n),
+		tilt: make([]float64, n), turn: make([]float64, n), vv: make([]float64, n),
+	}
+	for k := range s.r {
+		s.r[k] = sq(p.VelocitySD)
+	}
+	s.findRest()
+	s.level()
+	return s
+}
+
+// A thing lies still when neither sensor varies by more than MEMS noise, not
+// within a block and not in the mean from block to block, over restTime.
+const (
+	restGyrSD = 0.006 // rad/s, each axis, within a block: 0.35 °/s
+	restAccSD = 0.15  // m/s², the same
+	restTurn  = 0.001 // rad/s, block means from the stretch's first
+	restShift = 0.06  // m/s², the same
+	restTime  = 2.0   // s
+)
+
+func (s *smoother) findRest() {
+	from := -1
+	for k := 0; k <= len(s.bl); k++ {
+		if k < len(s.bl) {
+			b := &s.bl[k]
+			still := !b.gap && b.n > 2 && b.gyrVar < 3*sq(restGyrSD) && b.accVar < 3*sq(restAccSD) &&
+				norm(b.rate) < 3*s.p.BiasSD
+			if still && from >= 0 {
+				f := &s.bl[from]
+				if norm(sub(b.rate, f.rate)) < restTurn &&
+					norm(sub(scale(b.du, 1/b.dt), scale(f.du, 1/f.dt))) < restShift {
+					continue
+				}
+			}
+			s.markRest(from, k)
+			from = -1
+			if still {
+				from = k
+			}
+			continue
+		}
+		s.markRest(from, k)
+	}
+}
+
+func (s *smoother) markRest(from, to int) {
+	if from < 0 {
+		return
+	}
+	d := 0.0
+	for k := from; k < to; k++ {
+		d += s.bl[k].dt
+	}
+	for k := from; k < to && d >= restTime; k++ {
+		s.rest[k] = true
+	}
+}
+
+// level makes the first path: rate integrated, and the vertical from the
+// specific force of levelSpan about each node, in the frame that the rate
+// integration gives.
+const levelSpan = 10.0 // s
+
+func (s *smoother) level() {
+	n := len(s.q)
+	sum := make([]vec, n) // running integral of specific force in that frame
+	var at float64
+	time := make([]float64, n)
+	s.q[0] = Quat{W: 1}
+	start := 0
+	flush := func(end int) { // nodes start..end share a frame
+		c := Quat{W: 1}
+		lo, hi := start, start
+		for k := start; k <= end; k++ {
+			for lo < k && time[k]-time[lo] > levelSpan/2 {
+				lo++
+			}
+			for hi < end && time[hi]-time[k] < levelSpan/2 {
+				hi++
+			}
+			m := c.matrix()
+			c = levelling(mulVec(&m, sub(sum[hi], sum[lo]))).Mul(c)
+			s.q[k] = c.Mul(s.q[k]).Unit()
+		}
+	}
+	for k := range s.bl {
+		b := &s.bl[k]
+		at += b.dt
+		time[k+1] = at
+		if b.reset {
+			flush(k)
+			start = k + 1
+			s.q[k+1] = Quat{W: 1}
+			continue
+		}
+		m := s.q[k].matrix()
+		sum[k+1] = add(sum[k], mulVec(&m, b.du))
+		s.q[k+1] = s.q[k].Mul(b.turn)
+	}
+	flush(n - 1)
+}
+
+// transition makes block k's step and how far the path is from following it.
+func (s *smoother) transition(k int, st *step) (offset [5]float64, biasStep vec) {
+	b := &s.bl[k]
+	p := s.p
+	biasStep = sub(s.b[k], s.b[k+1])
+	walk := p.BiasWalk
+	st.qBias = walk * walk * b.dt
+	st.reset = b.reset
+	if b.reset {
+		for i := range 2 {
+			offset[iV+i] = s.z[k+1][i] - s.v[k+1][i]
+			if math.IsInf(s.r[k+1], 1) {
+				offset[iV+i] = -s.v[k+1][i]
+			}
+		}
+		return offset, biasStep
+	}
+	r := s.q[k].matrix()
+	st.b = mulMat(&r, &b.lever)
+	c := scale(mulVec(&b.lever, s.b[k]), -1) // turn of the block by the offset
+	turn := rotExp(c[0], c[1], c[2]).Mul(b.turn)
+	u := b.du
+	addTo(&u, cross(c, b.du), 0.5)
+	st.u = mulVec(&r, u)
+	d := rotLog(s.q[k].Mul(turn).Mul(s.q[k+1].Conj()))
+	offset = [5]float64{d[0], d[1], d[2],
+		s.v[k][0] + st.u[0] - s.v[k+1][0],
+		s.v[k][1] + st.u[1] - s.v[k+1][1]}
+	st.qPhi = sq(p.GyroNoise)*b.dt + sq(p.GyroScale*b.rms*b.dt) + b.turnVar
+	st.qVel = sq(p.AccNoise)*b.dt + b.velVar
+	return offset, biasStep
+}
+
+// fresh are the variances of what a segment starts with.
+func (s *smoother) fresh() (f [nState]float64) {
+	f = [nState]float64{sq(tiltSD0), sq(tiltSD0), sq(tinyAngle), sq(velocitySD0), sq(velocitySD0)}
+	if s.aided {
+		f[2] = sq(headingSD0)
+	}
+	for i := range 3 {
+		f[iB+i] = sq(s.p.BiasSD)
+	}
+	return f
+}
+
+// outlier is where a velocity's innovation, in σ, begins to weigh less.
+const outlier = 3.0
+
+// measure takes in what is known at node k; rec, when not nil, gets every update.
+func (s *smoother) measure(k int, x *state, p *cov, rec func(h int, g *state, e, sv float64)) {
+	if r := s.r[k]; !math.IsInf(r, 1) {
+		for i := range 2 {
+			z := s.z[k][i] - s.v[k][i]
+			ri := r
+			if s.aided {
+				// Huber: beyond the limit the weight falls as 1/|e|.
+				e := z - x[iV+i]
+				if n := math.Abs(e) / math.Sqrt(p[iV+i][iV+i]+r); n > outlier {
+					ri = r * n / outlier
+				}
+			}
+			g, e, sv := update(x, p, iV+i, z, ri)
+			if rec != nil {
+				rec(iV+i, &g, e, sv)
+			}
+		}
+	}
+	if k < len(s.bl) && s.rest[k] && s.p.RestBias {
+		b := &s.bl[k]
+		r := b.gyrVar/3/float64(b.n) + sq(1e-4)
+		for i := range 3 {
+			g, e, sv := update(x, p, iB+i, b.rate[i]-s.b[k][i], r)
+			if rec != nil {
+				rec(iB+i, &g, e, sv)
+			}
+		}
+	}
+}
+
+// pass filters forward, smooths backward and moves the path.
+func (s *smoother) pass() {
+	var x state
+	var p cov
+	fresh := s.fresh()
+	for i := range nState {
+		p[i][i] = fresh[i]
+	}
+	for i := range 2 {
+		x[iV+i] = -s.v[0][i]
+		if !math.IsInf(s.r[0], 1) {
+			x[iV+i] += s.z[0][i]
+		}
+	}
+	for i := range 3 {
+		x[iB+i] = -s.b[0][i]
+		if !s.p.MotionBias {
+			p[iB+i][iB+i] = sq(1e-6)
+			if s.p.RestBias {
+				p[iB+i][iB+i] = sq(s.p.BiasSD)
+			}
+		}
+	}
+	var st step
+	nis, count := 0.0, 0
+	tap := func(h int, _ *state, e, sv float64) {
+		if h < iB {
+			nis += e * e / sv
+			count++
+		}
+	}
+	for k := range s.q {
+		if k > 0 {
+			offset, biasStep := s.transition(k-1, &st)
+			st.forward(&x, &p, &offset, &biasStep, &fresh)
+		}
+		s.x[k] = x
+		s.pp[k].from(&p)
+		s.measure(k, &x, &p, tap)
+	}
+	if count > 0 {
+		s.nis = nis / float64(count)
+	}
+
+	var a adjoint
+	var upd [5]struct {
+		h    int
+		g    state
+		e, s float64
+	}
+	moved := 0.0
+	for k := len(s.q) - 1; k >= 0; k-- {
+		x = s.x[k]
+		s.pp[k].to(&p)
+		n := 0
+		s.measure(k, &x, &p, func(h int, g *state, e, sv float64) {
+			upd[n].h, upd[n].g, upd[n].e, upd[n].s = h, *g, e, sv
+			n++
+		})
+		var sm state
+		for i := range nState {
+			sum := 0.0
+			for j := range nState {
+				sum += p[i][j] * a.l[j]
+			}
+			sm[i] = x[i] - sum
+		}
+		s.tilt[k] = a.smoothedVar(&p, 0) + a.smoothedVar(&p, 1)
+		s.vv[k] = 0.5 * (a.smoothedVar(&p, iV) + a.smoothedVar(&p, iV+1))
+		if s.aided {
+			s.turn[k] = a.smoothedVar(&p, 2)
+		}
+		for n--; n >= 0; n-- {
+			a.measure(&upd[n].g, upd[n].h, upd[n].e, upd[n].s)
+		}
+		if k > 0 {
+			s.transition(k-1, &st) // before the path of node k moves
+			a.back(&st)
+		}
+		s.q[k] = rotExp(sm[0], sm[1], sm[2]).Mul(s.q[k]).Unit()
+		moved += sm[0]*sm[0] + sm[1]*sm[1] + sm[2]*sm[2]
+		s.v[k][0] += sm[3]
+		s.v[k][1] += sm[4]
+		addTo(&s.b[k], vec{sm[5], sm[6], sm[7]}, 1)
+	}
+	s.moved = math.Sqrt(moved / float64(len(s.q)))
+}

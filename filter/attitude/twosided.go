@@ -1,0 +1,272 @@
+package attitude
+
+import (
+	"errors"
+	"fmt"
+	"math"
+)
+
+// TwoSided estimates the attitude at every sample from the whole log, without
+// lag: the gyroscope is integrated, the specific force is turned into that
+// slowly turning frame, and there the vertical is found by weighing every
+// step's change of velocity, forward and backward in time, against what is
+// known of the velocity: that it stays bounded, or what aid says of it.
+//
+// The earth frame's z is up; its x is east when aid could tell the heading
+// (Track.HeadingKnown), else arbitrary. aid may be nil.
+//
+// Samples that are not numbers are treated as missing. It is an error when
+// the columns' lengths differ, times do not increase, fewer than two samples
+// are left, or there is no gyroscope.
+func TwoSided(s Samples, aid *Aid, p Params) (*Track, error) {
+	if err := p.check(); err != nil {
+		return nil, err
+	}
+	bad, err := s.check()
+	if err != nil {
+		return nil, err
+	}
+	b := &builder{s: &s, p: &p, cal: noCalibration, step: medianStep(s.Time), bad: bad,
+		lim: limits{math.Inf(1), math.Inf(1)}}
+	if p.Clipping {
+		b.lim = findLimits(&s)
+	}
+	if aid != nil {
+		if err := aid.check(); err != nil {
+			return nil, err
+		}
+		b.ticks = &ticks{}
+	}
+	bl := b.layout()
+	b.integrate(bl)
+	sm := newSmoother(&p, bl)
+	sm.unaided()
+
+	tr := &Track{Time: s.Time}
+	if aid != nil {
+		tr.HeadingKnown, tr.LatencyS = sm.follow(&s, aid, b.ticks)
+	}
+	b.write(tr, sm)
+	return tr, nil
+}
+
+// check looks for columns that cannot be used; bad says that some samples are
+// not numbers.
+func (s *Samples) check() (bad bool, err error) {
+	n := len(s.Time)
+	for c := range 3 {
+		if len(s.Acc[c]) != n || len(s.Gyr[c]) != n {
+			return false, fmt.Errorf("attitude: %d times, but %d accelerometer and %d gyroscope samples on axis %c",
+				n, len(s.Acc[c]), len(s.Gyr[c]), 'x'+rune(c))
+		}
+	}
+	if n < 2 {
+		return false, fmt.Errorf("attitude: %d samples: at least 2 are needed", n)
+	}
+	for i := 1; i < n; i++ {
+		if !(s.Time[i] > s.Time[i-1]) {
+			return false, fmt.Errorf("attitude: time does not increase at sample %d (%g s after %g s)", i, s.Time[i], s.Time[i-1])
+		}
+	}
+	gyr, both := 0, 0
+	for i := range n {
+		g := s.Gyr[0][i] + s.Gyr[1][i] + s.Gyr[2][i]
+		a := s.Acc[0][i] + s.Acc[1][i] + s.Acc[2][i]
+		if g-g == 0 {
+			gyr++
+			if a-a == 0 {
+				both++
+				continue
+			}
+		}
+		bad = true
+	}
+	if gyr == 0 {
+		return true, errNoGyro
+	}
+	if both < 2 {
+		return true, errors.New("attitude: fewer than two samples hold both accelerometer and gyroscope values")
+	}
+	return bad, nil
+}
+
+// check looks for an aid that cannot be used.
+func (a *Aid) check() error {
+	n := len(a.Time)
+	if len(a.East) != n || len(a.North) != n {
+		return fmt.Errorf("attitude: velocity aid has %d times, %d east and %d north values", n, len(a.East), len(a.North))
+	}
+	for i := 1; i < n; i++ {
+		if !(a.Time[i] > a.Time[i-1]) {
+			return fmt.Errorf("attitude: time of the velocity aid does not increase at fix %d (%g s after %g s)", i, a.Time[i], a.Time[i-1])
+		}
+	}
+	return nil
+}
+
+// Passes of the smoother. Each linearises about the last one's path.
+const (
+	maxPasses = 4
+	settled   = 5e-4 // rad, rms correction: enough
+)
+
+// unaided smooths with a velocity that stays about zero, and learns how far
+// from zero it gets.
+func (s *smoother) unaided() {
+	for i := range maxPasses {
+		for k := range s.r {
+			if s.rest[k] {
+				s.r[k] = sq(restSD)
+			}
+		}
+		s.pass()
+		if i > 0 && s.moved < settled {
+			break
+		}
+		s.adapt(sq(0.02))
+	}
+}
+
+// adaptSpan is the time about a node over which velocity errors are taken for
+// equally large, s.
+const adaptSpan = 20.0
+
+// adapt sets each node's velocity variance to what the last pass left, in
+// expectation: the mean of (z - v)² + P over adaptSpan about it, drawn a
+// little towards that of the log.
+func (s *smoother) adapt(floor float64) {
+	n := len(s.q)
+	sum := make([]float64, n+1)
+	cnt := make([]float64, n+1)
+	for k := range n {
+		sum[k+1], cnt[k+1] = sum[k], cnt[k]
+		if math.IsInf(s.r[k], 1) || s.rest[k] && !s.aided {
+			continue
+		}
+		d0, d1 := s.z[k][0]-s.v[k][0], s.z[k][1]-s.v[k][1]
+		sum[k+1] += 0.5*(d0*d0+d1*d1) + s.vv[k]
+		cnt[k+1]++
+	}
+	if cnt[n] == 0 {
+		return
+	}
+	all := sum[n] / cnt[n]
+	half := max(1, int(adaptSpan/2/s.p.Step))
+	const few = 6 // nodes' worth of the log's mean
+	for k := range n {
+		if math.IsInf(s.r[k], 1) {
+			continue
+		}
+		lo, hi := max(0, k-half), min(n, k+half+1)
+		s.r[k] = max(floor, (sum[hi]-sum[lo]+few*all)/(cnt[hi]-cnt[lo]+few))
+	}
+}
+
+// write integrates the samples again between the path's nodes, and fills tr.
+func (b *builder) write(tr *Track, s *smoother) {
+	n := len(b.s.Time)
+	tr.Q = make([]Quat, n)
+	tr.SE = make([]float32, n)
+	biasVar := 2 * sq(b.p.AccBiasSD/Gravity)
+	se := func(k int) float64 { return math.Sqrt(s.tilt[k] + biasVar) }
+	for i := range s.bl[0].from {
+		tr.Q[i], tr.SE[i] = s.q[0], math.Pi
+	}
+	for k := range s.bl {
+		bl := &s.bl[k]
+		switch {
+		case bl.reset:
+			b.hold(tr, bl, s.q[k], se(k))
+		case bl.gap:
+			b.writeGap(tr, s, k, se(k), se(k+1))
+		default:
+			b.writeBlock(tr, s, k, se(k), se(k+1))
+		}
+	}
+	last := len(s.bl)
+	tr.Q[n-1], tr.SE[n-1] = s.q[last], float32(se(last))
+	if s.bl[last-1].reset {
+		tr.Q[n-1], tr.SE[n-1] = tr.Q[s.bl[last-1].from], math.Pi
+	}
+	b.segments(tr, s)
+}
+
+// hold fills the missing samples of a reset.
+func (b *builder) hold(tr *Track, bl *block, q Quat, se float64) {
+	tr.Q[bl.from], tr.SE[bl.from] = q, float32(se)
+	for i := bl.from + 1; i < bl.to; i++ {
+		tr.Q[i], tr.SE[i] = q, math.Pi
+	}
+}
+
+func (b *builder) writeGap(tr *Track, s *smoother, k int, se0, se1 float64) {
+	bl := &s.bl[k]
+	d := rotLog(s.q[k].Conj().Mul(s.q[k+1]))
+	widest := math.Sqrt(bl.turnVar)
+	for i := bl.from; i < bl.to; i++ {
+		f := (b.s.Time[i] - b.s.Time[bl.from]) / bl.dt
+		tr.Q[i] = s.q[k].Mul(rotExp(d[0]*f, d[1]*f, d[2]*f))
+		tr.SE[i] = float32(se0 + f*(se1-se0) + 2*widest*math.Sqrt(f*(1-f)))
+	}
+}
+
+func (b *builder) writeBlock(tr *Track, s *smoother, k int, se0, se1 float64) {
+	bl := &s.bl[k]
+	t := b.s.Time
+	gx, gy, gz := b.s.Gyr[0], b.s.Gyr[1], b.s.Gyr[2]
+	sg := b.cal.gyrScale
+	o := s.b[k]
+	q := s.q[k]
+	c := scale(mulVec(&bl.lever, o), -1)
+	end := q.Mul(rotExp(c[0], c[1], c[2]).Mul(bl.turn))
+	// What the path turns beyond the gyroscope, spread evenly over the block.
+	m := scale(rotLog(s.q[k+1].Mul(end.Conj())), 0.5/bl.dt)
+	slope := (se1 - se0) / bl.dt
+	mean := bl.dt / float64(bl.to-bl.from)
+	gj, gf := lag(b.p.GyroDelay, mean)
+	last := bl.to
+	for last < len(t)-1 && last < bl.to+gj+1 && t[last+1]-t[last] < 2*mean && !(b.bad && b.missing(last+1)) {
+		last++
+	}
+	for i := bl.from; i < bl.to; i++ {
+		tr.Q[i] = q
+		tr.SE[i] = float32(se0 + slope*(t[i]-t[bl.from]))
+		dt := t[i+1] - t[i]
+		j := min(i+gj, last)
+		j1 := min(j+1, last)
+		wx := (float64(gx[j])+gf*float64(gx[j1]-gx[j]))*sg[0] - o[0]
+		wy := (float64(gy[j])+gf*float64(gy[j1]-gy[j]))*sg[1] - o[1]
+		wz := (float64(gz[j])+gf*float64(gz[j1]-gz[j]))*sg[2] - o[2]
+		q = q.Mul(rotExp(wx*dt, wy*dt, wz*dt))
+		x, y, z := m[0]*dt, m[1]*dt, m[2]*dt
+		q = Quat{q.W - x*q.X - y*q.Y - z*q.Z,
+			q.X + x*q.W + y*q.Z - z*q.Y,
+			q.Y + y*q.W + z*q.X - x*q.Z,
+			q.Z + z*q.W + x*q.Y - y*q.X}
+		n := 1.5 - 0.5*(q.W*q.W+q.X*q.X+q.Y*q.Y+q.Z*q.Z)
+		q.W *= n
+		q.X *= n
+		q.Y *= n
+		q.Z *= n
+	}
+}
+
+// segments lists the stretches between resets, and the gyroscope's offset in each.
+func (b *builder) segments(tr *Track, s *smoother) {
+	first := 0
+	end := func(last int) { // blocks first..last-1 are one stretch
+		if last <= first {
+			return
+		}
+		to := s.bl[last-1].to + 1
+		tr.Segments = append(tr.Segments, [2]int{s.bl[first].from, to})
+		tr.Bias = append(tr.Bias, s.b[(first+last)/2])
+	}
+	for k := range s.bl {
+		if s.bl[k].reset {
+			end(k)
+			first = k + 1
+		}
+	}
+	end(len(s.bl))
+}
