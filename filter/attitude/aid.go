@@ -1,3 +1,432 @@
 package attitude
 
-func (s *smoother) follow(sm *Samples, aid *Aid, tk *ticks) (bool, float64) { return false, 0 }
+import (
+	"math"
+	"math/cmplx"
+	"slices"
+)
+
+// A follower ties a smoothed path to GPS velocity: first the heading between
+// the gyro-integrated frame and east-north, and how late the velocities are,
+// from the correlation of velocity changes; then, pass by pass, the velocity
+// at each node with the weight that it earns. Horizontal vectors are complex
+// numbers, east + i north.
+type follower struct {
+	s    *smoother
+	t    []float64 // the samples' times
+	tk   *ticks
+	time []float64    // usable fixes
+	vel  []complex128 // m/s
+	sd   float64      // stated 1σ, m/s
+	late float64      // latency, s
+	res  []complex128 // residual of each fix at the last look; NaN where there is no path
+	vari []float64    // variance of each fix, (m/s)²
+	tint float64      // how much wider errors of neighbouring fixes make their mean
+}
+
+const (
+	minLate, maxLate = -0.5, 2.5 // s
+	lateStep         = 0.1       // s
+	changeSpan       = 2.0       // s over which velocity changes are compared
+	headingSpan      = 30.0      // s over which the heading is taken as steady
+	minAgreement     = 0.3       // correlation below which GPS says nothing of this sensor
+	minFixes         = 20
+	gpsHole          = 10.0 // s without a fix: velocity is anything a board does
+	freeSD           = 20.0 // m/s: that
+	maxHeadingSE     = 3.0 * math.Pi / 180
+)
+
+func newFollower(s *smoother, t []float64, aid *Aid, tk *ticks) *follower {
+	f := &follower{s: s, t: t, tk: tk, sd: aid.SD, tint: 1}
+	if !(f.sd > 0) {
+		f.sd = 0.1
+	}
+	for i, x := range aid.Time {
+		if v := complex(aid.East[i], aid.North[i]); !cmplx.IsNaN(v) && !cmplx.IsInf(v) {
+			f.time = append(f.time, x)
+			f.vel = append(f.vel, v)
+		}
+	}
+	f.res = make([]complex128, len(f.time))
+	f.vari = make([]float64, len(f.time))
+	for j := range f.vari {
+		f.vari[j] = sq(f.sd)
+	}
+	return f
+}
+
+// follow corrects the path by the aid's velocities. It reports whether the
+// heading came out well determined, and the latency; it leaves the path as
+// it was where the velocities do not fit the motion.
+func (s *smoother) follow(t []float64, aid *Aid, tk *ticks) (known bool, late float64) {
+	f := newFollower(s, t, aid, tk)
+	if len(f.time) < minFixes || !f.align() {
+		return false, 0
+	}
+	s.aided = true
+	for i := range maxPasses + 1 {
+		f.look()
+		if i > 0 {
+			f.weigh()
+			f.refineLatency()
+			f.look()
+		}
+		f.inform()
+		s.pass()
+		if i > 1 && s.moved < settled {
+			break
+		}
+	}
+	turn := slices.Clone(s.turn)
+	slices.Sort(turn)
+	return math.Sqrt(turn[len(turn)/2]) < maxHeadingSE, f.late
+}
+
+func (s *smoother) nodeTime(t []float64, k int) float64 {
+	if k < len(s.bl) {
+		return t[s.bl[k].from]
+	}
+	return t[s.bl[k-1].to]
+}
+
+// cursor walks the path's velocity at increasing times.
+type cursor struct {
+	f *follower
+	k int
+}
+
+// at returns the path's velocity at time x, and false outside the path.
+func (c *cursor) at(x float64) (complex128, bool) {
+	s, t := c.f.s, c.f.t
+	for c.k > 0 && x < t[s.bl[c.k].from] {
+		c.k--
+	}
+	for c.k < len(s.bl)-1 && x >= t[s.bl[c.k].to] {
+		c.k++
+	}
+	b := &s.bl[c.k]
+	t0, t1 := t[b.from], t[b.to]
+	if x < t0 || x > t1 || b.reset {
+		return 0, false
+	}
+	u := c.inBlock(x, t1)
+	q := s.q[c.k]
+	du := q.Rotate(u)
+	end := q.Rotate(b.du)
+	fr := (x - t0) / b.dt
+	v0, v1 := s.v[c.k], s.v[c.k+1]
+	// What the path's nodes differ by beyond the integral is spread evenly.
+	return complex(
+		v0[0]+du[0]+fr*(v1[0]-v0[0]-end[0]),
+		v0[1]+du[1]+fr*(v1[1]-v0[1]-end[1])), true
+}
+
+// inBlock interpolates the block's running integral at time x.
+func (c *cursor) inBlock(x, t1 float64) vec {
+	tk := c.f.tk
+	b := &c.f.s.bl[c.k]
+	lo, hi := tk.first[c.k], tk.first[c.k+1]
+	if lo == hi {
+		return scale(b.du, (x-t1+b.dt)/b.dt)
+	}
+	i := lo
+	for i+1 < hi && tk.time[i+1] <= x {
+		i++
+	}
+	a := tk.du[i]
+	ta, tb, nb := tk.time[i], t1, b.du
+	if i+1 < hi {
+		tb = tk.time[i+1]
+		n := tk.du[i+1]
+		nb = vec{float64(n[0]), float64(n[1]), float64(n[2])}
+	}
+	fr := (x - ta) / (tb - ta)
+	va := vec{float64(a[0]), float64(a[1]), float64(a[2])}
+	return add(va, scale(sub(nb, va), fr))
+}
+
+// look finds each fix's residual against the path at its own time.
+func (f *follower) look() {
+	c := cursor{f: f}
+	for j, x := range f.time {
+		v, ok := c.at(x - f.late)
+		f.res[j] = cmplx.NaN()
+		if ok {
+			f.res[j] = f.vel[j] - v
+		}
+	}
+}
+
+// weigh sets each fix's variance to what the fixes about it leave, smoothing
+// variance included, and learns how alike neighbouring errors are.
+func (f *follower) weigh() {
+	n := len(f.time)
+	s := f.s
+	sum := make([]float64, n+1)
+	cnt := make([]float64, n+1)
+	var prev complex128
+	ac, a0 := 0.0, 0.0
+	k := 0
+	for j := range n {
+		for k+1 < len(s.q)-1 && s.nodeTime(f.t, k+1) <= f.time[j]-f.late {
+			k++
+		}
+		sum[j+1], cnt[j+1] = sum[j], cnt[j]
+		r := f.res[j]
+		if cmplx.IsNaN(r) {
+			prev = 0
+			continue
+		}
+		e := 0.5*(sq(real(r))+sq(imag(r))) + s.vv[k]
+		// One wild fix must not spoil its neighbours' weights.
+		sum[j+1] += min(e, sq(3*outlier)*f.vari[j])
+		cnt[j+1]++
+		if cmplx.Abs(r) < 2*outlier*math.Sqrt(f.vari[j]) {
+			ac += real(r)*real(prev) + imag(r)*imag(prev)
+			a0 += sq(real(r)) + sq(imag(r))
+			prev = r
+		}
+	}
+	if cnt[n] == 0 {
+		return
+	}
+	all := sum[n] / cnt[n]
+	const few = 6
+	lo, hi := 0, 0
+	for j := range n {
+		for f.time[j]-f.time[lo] > adaptSpan/2 {
+			lo++
+		}
+		for hi < n && f.time[hi]-f.time[j] < adaptSpan/2 {
+			hi++
+		}
+		f.vari[j] = max(sq(0.3*f.sd), (sum[hi]-sum[lo]+few*all)/(cnt[hi]-cnt[lo]+few))
+	}
+	// Errors that follow a first-order law with ρ between fixes weigh, summed
+	// over a long time, as independent ones of (1+ρ)/(1-ρ) the variance.
+	if a0 > 0 {
+		rho := min(max(ac/a0, 0), 0.8)
+		f.tint = (1 + rho) / (1 - rho)
+	}
+}
+
+// inform gives every node the fixes nearest to it.
+func (f *follower) inform() {
+	s := f.s
+	n := len(s.q)
+	for k := range n {
+		s.r[k] = math.Inf(1)
+		s.z[k] = s.v[k]
+	}
+	j := 0
+	lastFix := math.Inf(-1)
+	for k := range n {
+		at := s.nodeTime(f.t, k)
+		until := math.Inf(1)
+		if k+1 < n {
+			until = 0.5 * (at + s.nodeTime(f.t, k+1))
+		}
+		var sum complex128
+		w := 0.0
+		for ; j < len(f.time) && f.time[j]-f.late < until; j++ {
+			if cmplx.IsNaN(f.res[j]) {
+				continue
+			}
+			lastFix = f.time[j] - f.late
+			u := 1 / f.vari[j]
+			sum += complex(u, 0) * f.res[j]
+			w += u
+		}
+		switch {
+		case w > 0:
+			s.z[k][0] += real(sum) / w
+			s.z[k][1] += imag(sum) / w
+			s.r[k] = f.tint / w
+		case at-lastFix > gpsHole && (j == len(f.time) || f.time[j]-f.late-at > gpsHole):
+			s.z[k] = [2]float64{}
+			s.r[k] = sq(freeSD)
+		}
+	}
+}
+
+// refineLatency regresses the residuals on the path's acceleration: a
+// velocity that is late by δ more than reckoned is off by -δ dv/dt.
+func (f *follower) refineLatency() {
+	const h = 0.25
+	c := cursor{f: f}
+	num, den := 0.0, 0.0
+	for j, x := range f.time {
+		r := f.res[j]
+		if cmplx.IsNaN(r) || cmplx.Abs(r) > outlier*math.Sqrt(2*f.vari[j]) {
+			continue
+		}
+		v0, ok0 := c.at(x - f.late - h)
+		v1, ok1 := c.at(x - f.late + h)
+		if !ok0 || !ok1 {
+			continue
+		}
+		a := (v1 - v0) / (2 * h)
+		num -= (real(r)*real(a) + imag(r)*imag(a)) / f.vari[j]
+		den += (sq(real(a)) + sq(imag(a))) / f.vari[j]
+	}
+	if den < 100 { // worse than 0.1 s
+		return
+	}
+	f.late = min(max(f.late+num/den, minLate), maxLate)
+}
+
+// align finds latency and heading from the correlation of velocity changes
+// over changeSpan, and turns the path's frame to east-north. It reports
+// whether there was enough agreement.
+func (f *follower) align() bool {
+	grid, t0 := f.changesGrid()
+	type pair struct{ i, j int }
+	var pairs []pair
+	for i, j := 0, 0; i < len(f.time); i++ {
+		for j < len(f.time) && f.time[j]-f.time[i] < changeSpan-0.05 {
+			j++
+		}
+		if j < len(f.time) && f.time[j]-f.time[i] < 2*changeSpan {
+			pairs = append(pairs, pair{i, j})
+		}
+	}
+	if len(pairs) < minFixes {
+		return false
+	}
+	at := func(x float64) complex128 {
+		x = (x - t0) / tickStep
+		i := int(math.Floor(x))
+		if i < 0 || i+1 >= len(grid) {
+			return cmplx.NaN()
+		}
+		return grid[i] + complex(x-float64(i), 0)*(grid[i+1]-grid[i])
+	}
+	nw := int((f.time[len(f.time)-1]-t0)/headingSpan) + 2
+	correlate := func(late float64) (c []complex128, score, energy float64) {
+		c = make([]complex128, nw)
+		ea, eg := 0.0, 0.0
+		for _, p := range pairs {
+			a := at(f.time[p.j]-late) - at(f.time[p.i]-late)
+			if cmplx.IsNaN(a) {
+				continue
+			}
+			g := f.vel[p.j] - f.vel[p.i]
+			w := int(max(0, (f.time[p.i]-late-t0)/headingSpan))
+			c[min(w, nw-1)] += g * cmplx.Conj(a)
+			ea += sq(real(a)) + sq(imag(a))
+			eg += sq(real(g)) + sq(imag(g))
+		}
+		for _, x := range c {
+			score += cmplx.Abs(x)
+		}
+		return c, score, math.Sqrt(ea * eg)
+	}
+	var scores []float64
+	best := 0
+	for i := range int((maxLate-minLate)/lateStep) + 1 {
+		_, sc, _ := correlate(minLate + float64(i)*lateStep)
+		scores = append(scores, sc)
+		if sc > scores[best] {
+			best = i
+		}
+	}
+	f.late = minLate + float64(best)*lateStep
+	if best > 0 && best+1 < len(scores) {
+		l, m, r := scores[best-1], scores[best], scores[best+1]
+		if d := l - 2*m + r; d < 0 {
+			f.late += lateStep * 0.5 * (l - r) / d
+		}
+	}
+	c, _, energy := correlate(f.late)
+	if !(energy > 0) {
+		return false
+	}
+	heading, agreement := f.headings(c, t0)
+	if agreement/energy < minAgreement {
+		return false
+	}
+	s := f.s
+	for k := range s.q {
+		x := (s.nodeTime(f.t, k)-t0)/headingSpan - 0.5
+		w := min(max(int(math.Floor(x)), 0), len(heading)-2)
+		fr := min(max(x-float64(w), 0), 1)
+		h := heading[w] + fr*(heading[w+1]-heading[w])
+		s.q[k] = rotExp(0, 0, h).Mul(s.q[k])
+	}
+	f.seedVelocity()
+	return true
+}
+
+// headings turns the windows' correlations into a heading each, unwrapped: a
+// steady drift is told from neighbours and taken out, then windows are
+// averaged over a few. agreement is what the correlations sum to, turned so.
+func (f *follower) headings(c []complex128, t0 float64) (heading []float64, agreement float64) {
+	var turn complex128
+	for w := 1; w < len(c); w++ {
+		turn += c[w] * cmplx.Conj(c[w-1])
+	}
+	rate := cmplx.Phase(turn)
+	heading = make([]float64, len(c))
+	last := 0.0
+	const about = 3
+	for w := range c {
+		var sum complex128
+		for i := max(0, w-about); i <= min(len(c)-1, w+about); i++ {
+			weight := 1 / (1 + float64((i-w)*(i-w)))
+			sum += c[i] * cmplx.Rect(weight, -rate*float64(i))
+		}
+		h := last
+		if sum != 0 {
+			h = cmplx.Phase(sum)
+		}
+		h += 2 * math.Pi * math.Round((last-h)/(2*math.Pi))
+		last = h
+		heading[w] = h + rate*float64(w)
+		agreement += real(c[w] * cmplx.Rect(1, -heading[w]))
+	}
+	return heading, agreement
+}
+
+// changesGrid sums the horizontal specific force of the path on a regular
+// grid of tickStep that starts at t0; NaN where a reset breaks it.
+func (f *follower) changesGrid() (grid []complex128, t0 float64) {
+	s := f.s
+	n := len(s.bl)
+	t0 = s.nodeTime(f.t, 0)
+	grid = make([]complex128, int((s.nodeTime(f.t, n)-t0)/tickStep)+1)
+	c := cursor{f: f}
+	var base complex128
+	g := 0
+	for k := range s.bl {
+		b := &s.bl[k]
+		c.k = k
+		start, end := f.t[b.from], f.t[b.to]
+		r := s.q[k].matrix()
+		for ; g < len(grid) && t0+float64(g)*tickStep <= end; g++ {
+			if b.reset {
+				grid[g] = cmplx.NaN()
+				continue
+			}
+			u := mulVec(&r, c.inBlock(max(start, t0+float64(g)*tickStep), end))
+			grid[g] = base + complex(u[0], u[1])
+		}
+		u := mulVec(&r, b.du)
+		base += complex(u[0], u[1])
+	}
+	return grid, t0
+}
+
+// seedVelocity starts the path's velocity from the fixes.
+func (f *follower) seedVelocity() {
+	s := f.s
+	j := 0
+	for k := range s.q {
+		x := s.nodeTime(f.t, k) + f.late
+		for j+1 < len(f.time)-1 && f.time[j+1] <= x {
+			j++
+		}
+		fr := min(max((x-f.time[j])/(f.time[j+1]-f.time[j]), 0), 1)
+		v := f.vel[j] + complex(fr, 0)*(f.vel[j+1]-f.vel[j])
+		s.v[k] = [2]float64{real(v), imag(v)}
+	}
+}

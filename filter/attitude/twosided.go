@@ -44,7 +44,7 @@ func TwoSided(s Samples, aid *Aid, p Params) (*Track, error) {
 
 	tr := &Track{Time: s.Time}
 	if aid != nil {
-		tr.HeadingKnown, tr.LatencyS = sm.follow(&s, aid, b.ticks)
+		tr.HeadingKnown, tr.LatencyS = sm.follow(s.Time, aid, b.ticks)
 	}
 	b.write(tr, sm)
 	return tr, nil
@@ -152,14 +152,37 @@ func (s *smoother) adapt(floor float64) {
 	}
 	all := sum[n] / cnt[n]
 	half := max(1, int(adaptSpan/2/s.p.Step))
+	tint := s.tint()
 	const few = 6 // nodes' worth of the log's mean
 	for k := range n {
 		if math.IsInf(s.r[k], 1) {
 			continue
 		}
 		lo, hi := max(0, k-half), min(n, k+half+1)
-		s.r[k] = max(floor, (sum[hi]-sum[lo]+few*all)/(cnt[hi]-cnt[lo]+few))
+		s.r[k] = max(floor, tint*(sum[hi]-sum[lo]+few*all)/(cnt[hi]-cnt[lo]+few))
 	}
+}
+
+// tint is how much more velocity errors weigh, summed over a long time, than
+// independent ones, when they follow a first-order law with correlation ρ
+// between nodes: (1+ρ)/(1-ρ).
+func (s *smoother) tint() float64 {
+	ac, a0 := 0.0, 0.0
+	for k := 1; k < len(s.q); k++ {
+		if s.rest[k] || s.rest[k-1] || math.IsInf(s.r[k], 1) || math.IsInf(s.r[k-1], 1) {
+			continue
+		}
+		for i := range 2 {
+			d0, d1 := s.z[k-1][i]-s.v[k-1][i], s.z[k][i]-s.v[k][i]
+			ac += d0 * d1
+			a0 += 0.5 * (d0*d0 + d1*d1)
+		}
+	}
+	if a0 == 0 {
+		return 1
+	}
+	rho := min(max(ac/a0, 0), 0.99)
+	return (1 + rho) / (1 - rho)
 }
 
 // write integrates the samples again between the path's nodes, and fills tr.
