@@ -40,14 +40,15 @@ func (p *problem) conflicts(x []float64, cov *mat.SymDense) ([]Conflict, float64
 	for i, it := range p.items {
 		h := mat.Dot(jc.RowView(i), j.RowView(i))
 		z := r[i] / math.Sqrt(math.Max(1-h, 1e-6))
-		if math.Abs(z) > suspectSigmas || surprising && math.Abs(z) > 2.5 {
+		if math.Abs(z) > suspectSigmas {
 			found = append(found, Conflict{What: p.suspect(i, x), Sigmas: math.Abs(z), Notes: it.kind == "note"})
 		}
 	}
-	// An unknown that had to go far from what the setup says.
+	// An unknown that had to go far from what the setup says. There are many
+	// of them, so the whole must be a surprise as well.
 	for k, q := range p.params[:p.today] {
 		z := x[k] / math.Sqrt(math.Max(1-cov.At(k, k), 1e-6))
-		if math.Abs(z) > suspectSigmas && math.Abs(x[k]) > 1.5 {
+		if surprising && math.Abs(z) > suspectSigmas && math.Abs(x[k]) > 1.5 {
 			at := (q.centre + x[k]*q.sd) * q.show
 			what := fmt.Sprintf("the %s: the evidence asks for %.3g %s where the setup says %.3g %s", q.name, at, q.unit, q.centre*q.show, q.unit)
 			if q.key != "" {

@@ -218,10 +218,24 @@ func (p *problem) residuals(x []float64) []float64 {
 		case "zero":
 			r[i] = (foil.ZeroPitch() - ev.Zero - it.carry*slopeError) / it.sd
 		case "note":
-			r[i] = (foil.At(it.note.Speed, Gravity).FrontShare - it.note.Share) / p.noteSD(foil, it)
+			d := foil.At(it.note.Speed, Gravity).FrontShare - it.note.Share
+			r[i] = d / (p.noteSD(foil, it) * beyond(it.note, d))
 		}
 	}
 	return r
+}
+
+// openEnded is by how much a strong word is less sure on its outer side.
+const openEnded = 2
+
+// beyond widens a note on the side where its word has no end: a rider has no
+// word for more than "strong front", so a share above it is less of a surprise
+// than one below. d is model minus note.
+func beyond(n setup.Feel, d float64) float64 {
+	if n.Said == "strong front" && d > 0 || n.Said == "strong back" && d < 0 {
+		return openEnded
+	}
+	return 1
 }
 
 // noteSD is 1σ of a note with the doubt of its speed. The slope of the share

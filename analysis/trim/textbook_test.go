@@ -1,0 +1,231 @@
+package trim
+
+import (
+	"math"
+	"testing"
+)
+
+// Textbook problems through the functions that the balance is made of. The
+// books measure positions aft of the nose (or of the leading edge) in chords;
+// here they are forward, so the signs of positions turn.
+
+func near(t *testing.T, what string, got, want, tol float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= tol) {
+		t.Errorf("%s = %.6g, want %.6g ± %.2g", what, got, want, tol)
+	}
+}
+
+// trimOf is the angle of attack at which the moment is nothing, as
+// intercept and slope in the tail's setting.
+func trimOf(m Linear) (at0, slope float64) {
+	at0 = m.SolveAlpha(0, 0)
+	return at0, m.SolveAlpha(0, 1) - at0
+}
+
+// Chattot & Hafez, Theoretical and Applied Aerodynamics (2015), problem
+// 15.3.3 "Glider Equilibrium" (checks 6a, V C), degrees.
+func TestGliderEquilibrium(t *testing.T) {
+	lift := Linear{0.7, 0.1, 0.01}
+	nose := Linear{-0.13, -0.02, -0.01}
+	ac := AerodynamicCentre(lift, nose)
+	near(t, "x_ac/l", -ac, 0.2, 1e-12)
+	near(t, "x_ac for l = 1.5 m", -ac*1.5, 0.3, 1e-12)
+	about := MomentAbout(lift, nose, ac)
+	near(t, "CM_ac at 0", about.Const, 0.01, 1e-12)
+	near(t, "CM_ac slope in the tail", about.Tail, -0.008, 1e-12)
+	near(t, "CM_ac slope in α", about.Alpha, 0, 1e-12)
+	cg := MomentAbout(lift, nose, ac+0.04) // static margin 4 %
+	near(t, "CM_cg at 0", cg.Const, -0.018, 1e-12)
+	near(t, "CM_cg in α", cg.Alpha, -0.004, 1e-12)
+	near(t, "CM_cg in the tail", cg.Tail, -0.0084, 1e-12)
+	at0, slope := trimOf(cg)
+	near(t, "α_eq at 0", at0, -4.5, 1e-9)
+	near(t, "α_eq slope", slope, -2.1, 1e-9)
+}
+
+// The same book, 15.2.3 (checks 6b, V C), radians. The book rounds the
+// c.g. to 0.298 and goes on rounding; from that c.g. without further rounding
+// the tail is -2.42° and α 14.18°.
+func TestGliderTakeoff(t *testing.T) {
+	lift := Linear{0.5, 3.88, 0.481}
+	nose := Linear{-0.124, -1.31, -0.452}
+	ac := AerodynamicCentre(lift, nose)
+	near(t, "x_ac", -ac, 0.338, 5e-4)
+	about := MomentAbout(lift, nose, ac)
+	near(t, "CM_ac at 0", about.Const, 0.045, 5e-4)
+	near(t, "CM_ac in the tail", about.Tail, -0.289, 1e-3)
+	near(t, "x_cg", -(ac + 0.04), 0.298, 5e-4)
+	cg := MomentAbout(lift, nose, -0.298) // as the book prints it
+	near(t, "CM_cg at 0", cg.Const, 0.025, 5e-4)
+	near(t, "CM_cg in α", cg.Alpha, -0.154, 2e-3)
+	near(t, "CM_cg in the tail", cg.Tail, -0.309, 1e-3)
+	at0, slope := trimOf(cg)
+	near(t, "α_eq at 0", at0, 0.162, 2e-3)
+	near(t, "α_eq slope", slope, -2.0, 0.02)
+	cl0, cl1 := lift.At(at0, 0), lift.At(cg.SolveAlpha(0, 1), 1)
+	tail := (1.44 - cl0) / (cl1 - cl0)
+	near(t, "tail for CL 1.44, deg", tail/deg, -2.42, 0.02)
+	near(t, "α for CL 1.44, deg", cg.SolveAlpha(0, tail)/deg, 14.18, 0.02)
+}
+
+// The same book, 14.1.3 (checks 6c, V-inputs C): a canard-like glider at CL 1.9.
+func TestGliderLanding(t *testing.T) {
+	lift := Linear{1.56, 5.3, 0.5}
+	nose := Linear{-0.43, -1.7, -0.45}
+	cg := MomentAbout(lift, nose, -0.29)
+	at0, slope := trimOf(cg)
+	near(t, "α_eq at 0", at0, 0.1374, 1e-4)
+	near(t, "α_eq slope", slope, -1.8712, 1e-4)
+	cl0, cl1 := lift.At(at0, 0), lift.At(cg.SolveAlpha(0, 1), 1)
+	tail := (1.9 - cl0) / (cl1 - cl0)
+	near(t, "tail, deg", tail/deg, 2.36, 0.01)
+	near(t, "α, deg", cg.SolveAlpha(0, tail)/deg, 3.45, 0.01)
+}
+
+// Anderson, Introduction to Flight, examples 7.1–7.7 (checks 6d–6g, values
+// from memory M, recomputed C). Degrees. The book leaves the tail's lift out
+// of the whole, and its tail setting is positive leading edge down.
+func TestAndersonExamples(t *testing.T) {
+	// 7.1: c.g. 0.05 c behind the wing-body's aerodynamic centre.
+	wb := Linear{Const: 0.45}
+	near(t, "7.1 CM_cg", MomentAbout(wb, Linear{Const: -0.016}, -0.05).Const, 0.0065, 1e-12)
+	// 7.2: zero lift at -1.5°, CL 0.52 at 5°; CM_cg -0.01 at 1° and 0.05 at 7.88°; c.g. at 0.35 c.
+	a := 0.52 / 6.5
+	near(t, "7.2 a", a, 0.08, 1e-12)
+	lift := Linear{a * 1.5, a, 0}
+	cma := (0.05 + 0.01) / 6.88
+	cg := Linear{-0.01 - cma, cma, 0}
+	ac := AerodynamicCentre(lift, cg) // forward of the c.g.
+	near(t, "7.2 h_ac", 0.35-ac, 0.24, 1.5e-3)
+	near(t, "7.2 CM_ac", MomentAbout(lift, cg, ac).Const, -0.032, 1e-3)
+
+	// 7.3–7.6: the whole, tail included. α is absolute: from zero lift.
+	const c, S, lt, St, it, at, deda = 0.1, 0.1, 0.17, 0.02, 2.7, 0.1, 0.35
+	vh := TailVolume(lt, St, c, S)
+	near(t, "7.3 V_H", vh, 0.34, 1e-12)
+	wing := Linear{Alpha: 0.08}
+	whole := MomentAbout(wing, Linear{Const: -0.032}, -0.11).Plus(TailMoment(vh, at, deda))
+	near(t, "7.3 CM_cg", whole.At(9.38, -it), -0.065, 0.01*0.065+3e-4)
+	near(t, "7.4 dCM/dα", whole.Alpha, -0.0133, 1.4e-4)
+	near(t, "7.4 CM_0", whole.At(0, -it), 0.06, 6e-4)
+	near(t, "7.4 α_e", whole.SolveAlpha(0, -it), 4.5, 0.05)
+	margin := -AerodynamicCentre(wing, whole)
+	near(t, "7.6 static margin", margin, 0.166, 1.7e-3)
+	near(t, "7.5 h_n", 0.35+margin, 0.516, 5e-3)
+
+	// 7.7: the elevator that trims at W = 2.27e4 N, S = 19 m², 61 m/s; it turns
+	// the tail's zero-lift line by 0.04/0.1 of its angle.
+	cl := 2.27e4 / (0.5 * 1.225 * 61 * 61 * 19)
+	near(t, "7.7 CL", cl, 0.52, 5e-3)
+	alpha := wing.SolveAlpha(cl, 0)
+	near(t, "7.7 α", alpha, 6.5, 0.07)
+	elevator := (-whole.At(alpha, -it)) / whole.Tail / 0.4
+	near(t, "7.7 elevator", elevator, -1.94, 0.1)
+}
+
+// Anderson, Introduction to Flight, problems 7.2 and 7.4–7.6 (checks 6h, 6i,
+// V-inputs, answers C; the tail setting of 2° is taken as in two of three copies).
+func TestAndersonProblems(t *testing.T) {
+	const S, c = 1.5, 0.45
+	q := 0.5 * 1.225 * 100 * 100.0
+	// 7.2: at zero lift the moment about the c.g. is -12.4 N m; at L = 3675 N it is 20.67 N m.
+	cmac := -12.4 / (q * S * c)
+	near(t, "CM_ac", cmac, -0.003, 1e-4)
+	cl := 3675 / (q * S)
+	near(t, "CL", cl, 0.4, 1e-4)
+	ahead := (20.67/(q*S*c) - cmac) / cl
+	near(t, "h - h_ac", ahead, 0.02, 1e-4)
+	near(t, "M at CL 0.4", MomentAbout(Linear{Const: cl}, Linear{Const: cmac}, -ahead).Const*q*S*c, 20.67, 1e-9)
+
+	const lt, St, it, at, deda, h = 1.0, 0.4, 2.0, 0.12, 0.42, 0.26
+	vh := TailVolume(lt, St, c, S)
+	near(t, "V_H", vh, 0.5926, 1e-4)
+	cl = 4134 / (q * S)
+	wing := Linear{Alpha: cl / 5} // absolute angle of attack 5°
+	whole := MomentAbout(wing, Linear{Const: -0.003}, -0.02).Plus(TailMoment(vh, at, deda))
+	near(t, "CM_cg", whole.At(5, -it), -0.0580, 6e-4)
+	near(t, "M_cg, N m", whole.At(5, -it)*q*S*c, -240, 2.4)
+	near(t, "dCM/dα", whole.Alpha, -0.0394, 4e-4)
+	near(t, "CM_0", whole.At(0, -it), 0.139, 1.4e-3)
+	near(t, "α_e", whole.SolveAlpha(0, -it), 3.53, 0.035)
+	margin := -AerodynamicCentre(wing, whole)
+	near(t, "static margin", margin, 0.438, 4.4e-3)
+	near(t, "h_n", h+margin, 0.698, 7e-3)
+}
+
+// Helmbold's slope, straight wings (checks 5i, V C; the same as DATCOM's
+// formula without sweep, 5j, V C).
+func TestLiftSlope(t *testing.T) {
+	for ar, want := range map[float64]float64{4: 3.8832, 5: 4.2539, 6: 4.5287, 8: 4.9058, 10: 5.1510} {
+		near(t, "slope", LiftSlope(ar), want, 1e-4)
+	}
+}
+
+// Elliptic wings: dε/dα = 2a/(π AR), a = 2π/(1 + 2/AR) (checks 5k, V C).
+func TestDownwash(t *testing.T) {
+	for ar, want := range map[float64]float64{5: 4.0 / 7, 8: 0.4, 10: 1.0 / 3} {
+		near(t, "downwash", DownwashGradient(2*math.Pi/(1+2/ar), ar), want, 1e-6)
+	}
+}
+
+// Hough & Moran's factor as in Faltinsen 2005 (checks 7a, M).
+func TestSurfaceFactor(t *testing.T) {
+	for h, want := range map[float64]float64{0: 0.5, 0.25: 0.6667, 0.5: 0.8333, 1: 0.9444, 2: 0.9848, 3: 0.9932, 1e6: 1} {
+		near(t, "factor", SurfaceFactor(h), want, 1e-4)
+	}
+}
+
+// thinAerofoil integrates a mean line's slope:
+//
+//	α0 = -(1/π) ∫ dz/dx (cos θ - 1) dθ,  c_m = (π/4)(A2 - A1)
+func thinAerofoil(slope func(x float64) float64) (zeroLift, moment float64) {
+	const n = 200000
+	a1, a2 := 0.0, 0.0
+	for i := range n {
+		th := math.Pi * (float64(i) + 0.5) / n
+		s := slope((1 - math.Cos(th)) / 2)
+		zeroLift -= s * (math.Cos(th) - 1) / n
+		a1 += 2 * s * math.Cos(th) / n
+		a2 += 2 * s * math.Cos(2*th) / n
+	}
+	return zeroLift, math.Pi / 4 * (a2 - a1)
+}
+
+// The camber terms against the thin-aerofoil integrals (checks 5a, C), and the
+// integrals against the 23012 example of Anderson, Fundamentals of
+// Aerodynamics (5b, C M).
+func TestCamber(t *testing.T) {
+	const p = 0.4
+	for _, m := range []float64{1, 2, 4} {
+		a0, cm := thinAerofoil(func(x float64) float64 {
+			if x < p {
+				return 2 * m / 100 / (p * p) * (p - x)
+			}
+			return 2 * m / 100 / ((1 - p) * (1 - p)) * (p - x)
+		})
+		near(t, "zero-lift angle, deg", CamberZeroLift(m)/deg, a0/deg, 1e-4*m)
+		near(t, "moment", CamberMoment(m), cm, 1e-5*m)
+	}
+	near(t, "2412 α0", CamberZeroLift(2)/deg, -2.0772, 1e-4)
+	near(t, "4412 α0", CamberZeroLift(4)/deg, -4.1545, 1e-4+5e-5)
+	near(t, "4412 c_m", CamberMoment(4), -0.10624, 1e-9)
+	// Wind tunnel, Abbott & von Doenhoff by way of DATCOM 4.1.1-B (5d, V M).
+	near(t, "2412 α0 measured", CamberZeroLift(2)/deg, -2.05, 0.3)
+	near(t, "4412 α0 measured", CamberZeroLift(4)/deg, -3.8, 0.4)
+	const mm, k1 = 0.2025, 15.957
+	a0, cm := thinAerofoil(func(x float64) float64 {
+		if x < mm {
+			return k1 / 6 * (3*x*x - 6*mm*x + mm*mm*(3-mm))
+		}
+		return -k1 / 6 * mm * mm * mm
+	})
+	near(t, "23012 α0", a0/deg, -1.0936, 2e-3)
+	near(t, "23012 c_m", cm, -0.01284, 2e-5)
+}
+
+// Induced drag: Anderson, Fundamentals of Aerodynamics, example 5.1 (checks
+// 5g, V-inputs C): CL 0.4339 at AR 8, δ = 0.055.
+func TestInducedDrag(t *testing.T) {
+	near(t, "CDi", inducedDrag(0.4339, 8, 1/1.055), 0.00790, 1e-5)
+}
