@@ -1,0 +1,335 @@
+package pitchlaw
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+
+	"evenfoot/analysis/interval"
+)
+
+// Estimate fits the law to windows of straight flight. It always returns a
+// Fit; where the windows do not suffice, Enough is false and Missing says what
+// would help.
+func Estimate(w []Window, p Params) *Fit {
+	f := &Fit{
+		Zero: interval.Unknown(), Slope: interval.Unknown(),
+		FlowEast: interval.Unknown(), FlowNorth: interval.Unknown(),
+		FlowTurns:  [2]interval.Interval{interval.Unknown(), interval.Unknown()},
+		ZeroByTack: map[string]interval.Interval{},
+		Windows:    slices.Clone(w),
+		Density:    p.density(),
+		RMS:        math.NaN(), MinSpeed: math.NaN(), MaxSpeed: math.NaN(),
+	}
+	l, prior := newLaw(f.Windows, p)
+	f.priorFlow(l, p)
+	f.Missing = missingBefore(f.Windows, l)
+	if len(f.Missing) > 0 {
+		return f
+	}
+	beta, scale, r, err := l.robustStart(prior, p.Seed)
+	if err != nil {
+		f.Missing = append(f.Missing, "a spread of speeds: "+err.Error())
+		return f
+	}
+	weights := l.settle(prior, r, scale)
+	post, at, err := l.infer(beta, noiseGrid, scale)
+	if err != nil {
+		f.Missing = append(f.Missing, "more straight flight: too few windows agree")
+		return f
+	}
+	f.fill(l, &post, at, weights, p)
+	f.Missing = missingAfter(f, l)
+	f.Enough = len(f.Missing) == 0
+	if f.Enough {
+		f.Bend = l.bends(at, post.noises(), scale, p)
+	} else {
+		f.withdraw(l)
+	}
+	f.note(l, &post, p)
+	return f
+}
+
+// usable says whether a window can enter the fit at all.
+func (w *Window) usable() bool {
+	v := math.Hypot(w.East, w.North)
+	s := w.PitchCos + w.Normal + w.Time
+	return !math.IsNaN(s) && !math.IsInf(s, 0) && w.Normal > 0 && v > 1 && v < 60
+}
+
+// newLaw lays out the usable windows in order of time.
+func newLaw(w []Window, p Params) (*law, []float64) {
+	l := &law{density: p.density()}
+	for i := range w {
+		w[i].Weight = 0
+		if w[i].usable() {
+			l.windowsIndex = append(l.windowsIndex, i)
+		}
+	}
+	sort.SliceStable(l.windowsIndex, func(a, b int) bool {
+		return w[l.windowsIndex[a]].Time < w[l.windowsIndex[b]].Time
+	})
+	ordered := make([]Window, len(l.windowsIndex))
+	for k, i := range l.windowsIndex {
+		ordered[k] = w[i]
+	}
+	l.east, l.north, _ = steadySpeeds(ordered)
+	var prior, se []float64
+	sides := map[int]int{}
+	for _, o := range ordered {
+		se = append(se, o.PitchSE)
+		sides[o.Tack]++
+	}
+	typical := median(slices.DeleteFunc(se, func(v float64) bool { return !(v > 0) }))
+	middle := 0.0
+	if n := len(ordered); n > 0 {
+		middle = (ordered[0].Time + ordered[n-1].Time) / 2
+	}
+	for _, o := range ordered {
+		l.y = append(l.y, o.PitchCos)
+		l.normal = append(l.normal, o.Normal)
+		l.side = append(l.side, float64(o.Tack))
+		l.hour = append(l.hour, (o.Time-middle)/3600)
+		l.usable.time = append(l.usable.time, o.Time)
+		l.usable.reach = append(l.usable.reach, o.Reach)
+		k := priorWeight(o.Reason)
+		if o.PitchSE > typical {
+			k *= typical * typical / (o.PitchSE * o.PitchSE)
+		}
+		prior = append(prior, k)
+	}
+	l.tackRows = sides[1] + sides[-1]
+	l.bothTacks = sides[1] > 0 && sides[-1] > 0
+	if !l.bothTacks && l.tackRows > 0 {
+		l.single = 1
+		if sides[-1] > 0 {
+			l.single = -1
+		}
+	}
+	l.priors(p)
+	l.rangeOfX()
+	return l, prior
+}
+
+func (l *law) priors(p Params) {
+	for j := range l.sd {
+		l.sd[j] = math.Inf(1)
+	}
+	l.sd[parTack] = tackSD
+	l.sd[parDrift] = driftSD
+	flow := flowSD
+	if p.GivenFlow != nil {
+		flow = givenSD
+		l.mean[parEast], l.mean[parNorth] = p.GivenFlow[0], p.GivenFlow[1]
+	}
+	if p.FlowSD > 0 {
+		flow = p.FlowSD
+	}
+	l.sd[parEast], l.sd[parNorth] = flow, flow
+	l.sd[parEastRate], l.sd[parNorthRate] = flowRateSD, flowRateSD
+	l.free = []int{parZero, parSlope, parEast, parNorth, parDrift}
+	if l.tackRows > 0 {
+		l.free = append(l.free, parTack)
+	}
+	if p.GivenFlow == nil {
+		l.free = append(l.free, parEastRate, parNorthRate)
+	}
+}
+
+// rangeOfX sets the middle and half range of X that curvature is measured on:
+// the 5th to 95th percentile at the prior's flow.
+func (l *law) rangeOfX() {
+	var xs []float64
+	for i := range l.y {
+		x, _, _ := l.liftArea(i, &l.mean)
+		xs = append(xs, x)
+	}
+	l.mid, l.half = 0, 1
+	if len(xs) == 0 {
+		return
+	}
+	slices.Sort(xs)
+	lo, hi := xs[len(xs)/20], xs[len(xs)-1-len(xs)/20]
+	l.mid, l.half = (lo+hi)/2, max((hi-lo)/2, 1e-9)
+}
+
+// settle turns the robust residuals into the weights of the final fit: windows
+// within 2.5σ count as they are, beyond 4.5σ not at all. A flat top keeps the
+// standard errors of least squares true.
+func (l *law) settle(prior, r []float64, scale float64) []float64 {
+	w := make([]float64, len(r))
+	l.usable.vary = make([]float64, len(r))
+	for i, v := range r {
+		t := math.Abs(v) / scale
+		k := 1.0
+		if t > 2.5 {
+			k = max(0, 1-(t-2.5)*(t-2.5)/4)
+			k *= k
+		}
+		w[i] = k * prior[i]
+		l.usable.vary[i] = math.Inf(1)
+		if w[i] > 1e-3 {
+			l.usable.vary[i] = 1 / w[i]
+		}
+	}
+	return w
+}
+
+// priorFlow is the flow before any evidence.
+func (f *Fit) priorFlow(l *law, p Params) {
+	f.FlowEast = interval.Normal(l.mean[parEast], l.sd[parEast])
+	f.FlowNorth = interval.Normal(l.mean[parNorth], l.sd[parNorth])
+	f.FlowSource = "assumed zero"
+	if p.GivenFlow != nil {
+		f.FlowSource = "given"
+	}
+}
+
+func unit(j int) *[parCount]float64 {
+	var a [parCount]float64
+	a[j] = 1
+	return &a
+}
+
+// fill writes the posterior into the fit.
+func (f *Fit) fill(l *law, q *posterior, at, weights []float64, p Params) {
+	level := 0.0
+	if p.Level && p.LevelSE > 0 {
+		level = p.LevelSE
+	}
+	zero, slope := unit(parZero), unit(parSlope)
+	f.Zero, f.Slope = q.interval(zero, level), q.interval(slope, 0)
+	for side, name := range map[float64]string{1: "starboard", -1: "port"} {
+		if l.bothTacks || float64(l.single) == side {
+			a := *zero
+			a[parTack] = side
+			f.ZeroByTack[name] = q.interval(&a, level)
+		}
+	}
+	f.FlowEast, f.FlowNorth = q.interval(unit(parEast), 0), q.interval(unit(parNorth), 0)
+	if p.GivenFlow == nil {
+		f.FlowTurns = [2]interval.Interval{q.interval(unit(parEastRate), 0), q.interval(unit(parNorthRate), 0)}
+		f.FlowSource = "estimated"
+		if min(f.FlowEast.SD(), f.FlowNorth.SD()) > 0.9*l.sd[parEast] {
+			f.FlowSource = "assumed zero"
+		}
+	}
+	_, cov := q.moments([2]*[parCount]float64{zero, slope})
+	// The mixture's tails are longer than a normal's: scale, so that normal
+	// intervals from this covariance are the intervals above.
+	k := [2]float64{1, 1}
+	for j, iv := range []interval.Interval{q.interval(zero, 0), f.Slope} {
+		if cov[j][j] > 0 {
+			k[j] = iv.SD() / math.Sqrt(cov[j][j])
+		}
+	}
+	for i := range cov {
+		for j := range cov {
+			f.Covariance[i][j] = cov[i][j] * k[i] * k[j]
+		}
+	}
+	f.Covariance[0][0] += level * level
+	count := p.Draws
+	if count == 0 {
+		count = 400
+	}
+	for n, d := range q.draws(count, p.Seed) {
+		// The level's own error: quantiles of the normal, in a fixed order.
+		shift := 0.0
+		if level > 0 {
+			shift = level * math.Sqrt2 * math.Erfinv(2*math.Mod((float64(n)+0.5)*0.6180339887498949, 1)-1)
+		}
+		f.Draws = append(f.Draws, Draw{d[parZero] + shift, d[parSlope], d[parEast], d[parNorth]})
+	}
+	f.fillWindows(l, at, weights)
+}
+
+func (f *Fit) fillWindows(l *law, at, weights []float64) {
+	b := l.full(at)
+	r, jac := make([]float64, len(l.y)), make([]float64, len(l.y)*len(l.free))
+	l.eval(at, r, jac)
+	var sum, total float64
+	var speeds []float64
+	for k, i := range l.windowsIndex {
+		x, _, _ := l.liftArea(k, &b)
+		w := &f.Windows[i]
+		w.Weight, w.LiftArea = weights[k], x
+		w.Speed = math.Sqrt(2 * w.Normal / (l.density * x))
+		sum += weights[k] * r[k] * r[k]
+		total += weights[k]
+		if weights[k] > 0.1 {
+			speeds = append(speeds, w.Speed)
+		}
+	}
+	if total > 0 {
+		f.RMS = math.Sqrt(sum / total)
+	}
+	if len(speeds) > 0 {
+		f.MinSpeed, f.MaxSpeed = slices.Min(speeds), slices.Max(speeds)
+	}
+}
+
+// withdraw takes back what must not be used. A single tack keeps its own line:
+// the slope and that tack's zero are sound, only the mean of the tacks is not.
+func (f *Fit) withdraw(l *law) {
+	if len(f.Missing) == 1 && l.single != 0 {
+		return
+	}
+	f.Zero, f.Slope = interval.Unknown(), interval.Unknown()
+	f.ZeroByTack = map[string]interval.Interval{}
+	f.FlowTurns = [2]interval.Interval{interval.Unknown(), interval.Unknown()}
+	f.Covariance = [2][2]float64{}
+	f.Draws = nil
+}
+
+// note adds what a reader should know of the fit.
+func (f *Fit) note(l *law, q *posterior, p Params) {
+	if !p.Level {
+		f.Notes = append(f.Notes, "Pitch is relative: its zero depends on how the sensor was mounted; slope and differences do not.")
+	}
+	if l.tackRows == 0 {
+		f.Notes = append(f.Notes, "The tacks are not known, so one line stands for both.")
+	}
+	if f.FlowSource != "given" {
+		f.noteFlow(q)
+	}
+	lowered := map[string]int{}
+	for _, w := range f.Windows {
+		if w.Reason != "" {
+			lowered[w.Reason]++
+		}
+	}
+	for _, k := range sortedKeys(lowered) {
+		f.Notes = append(f.Notes, fmt.Sprintf("%d of %d windows count for less: %s.", lowered[k], len(f.Windows), k))
+	}
+}
+
+// noteFlow says along which line the flow is not known, and whether it turned.
+func (f *Fit) noteFlow(q *posterior) {
+	_, c := q.moments([2]*[parCount]float64{unit(parEast), unit(parNorth)})
+	mean, diff := (c[0][0]+c[1][1])/2, (c[0][0]-c[1][1])/2
+	worst := math.Sqrt(max(mean+math.Hypot(diff, c[0][1]), 0))
+	if worst > 0.3 {
+		// The axis of greatest doubt, as a line through north.
+		axis := 0.5 * math.Atan2(2*c[0][1], c[0][0]-c[1][1]) // from east, anticlockwise
+		bearing := math.Mod(450-axis*180/math.Pi, 180)
+		f.Notes = append(f.Notes, fmt.Sprintf("The headings are too few to tell the water's flow along the line %03.0f°–%03.0f° (±%.1f m/s); a reach on another heading would.",
+			bearing, bearing+180, interval.Z90*worst))
+	}
+	for k, name := range []string{"east", "north"} {
+		t := f.FlowTurns[k]
+		if t.Known() && t.Low*t.High > 0 {
+			f.Notes = append(f.Notes, fmt.Sprintf("The water's flow to the %s changed by %+.2f m/s per hour (%+.2f to %+.2f).", name, t.Value, t.Low, t.High))
+		}
+	}
+}
+
+func sortedKeys(m map[string]int) []string {
+	var keys []string
+	for k := range m {
+		keys = append(keys, k)
+	}
+	slices.Sort(keys)
+	return keys
+}
