@@ -1,0 +1,253 @@
+package align
+
+import (
+	"math"
+	"slices"
+
+	"evenfoot/filter/attitude"
+)
+
+// standardGravity is the conventional acceleration of gravity, m/s².
+const standardGravity = 9.80665
+
+// bins are the samples averaged over short, even intervals: enough for turns
+// and speed changes, and small enough to try several hypotheses on.
+// Intervals without a sample are left out; a new run starts after each hole.
+type bins struct {
+	dt     float64      // s
+	t      []float64    // s, middle of each interval
+	acc    [3][]float64 // m/s²
+	gyr    [3][]float64 // rad/s
+	run    []int32      // index of the gap-free run each bin belongs to
+	hasGyr bool
+}
+
+// binWidth is short against a turn and long against a sample.
+func binWidth(time []float64) float64 {
+	return max(0.1, 2.5*medianPeriod(time))
+}
+
+// medianPeriod is the usual time between samples, s.
+func medianPeriod(time []float64) float64 {
+	d := make([]float64, 0, 1024)
+	for i := 1; i < len(time); i += 1 + len(time)/1024 {
+		d = append(d, time[i]-time[i-1])
+	}
+	return median(d)
+}
+
+// newBins averages the samples; NaN samples are left out of the averages.
+// It returns nil when fewer than two intervals hold anything.
+func newBins(s attitude.Samples) *bins {
+	n := len(s.Time)
+	if n < 4 {
+		return nil
+	}
+	b := &bins{dt: binWidth(s.Time)}
+	if !(b.dt > 0) || math.IsInf(b.dt, 0) {
+		return nil
+	}
+	// A sample speaks for half a period to either side.
+	period := medianPeriod(s.Time)
+	start := s.Time[0] - period/2
+	run, last := int32(0), math.Inf(-1)
+	gyrSeen := 0
+	for i := 0; i < n; {
+		cell := math.Floor((s.Time[i] - start) / b.dt)
+		end := start + (cell+1)*b.dt
+		var acc, gyr [3]float64
+		var na, ng float64
+		for first := true; i < n && (first || s.Time[i] < end); i++ {
+			first = false // rounding must not stop the march
+			a := [3]float64{float64(s.Acc[0][i]), float64(s.Acc[1][i]), float64(s.Acc[2][i])}
+			if sum := a[0] + a[1] + a[2]; sum-sum == 0 {
+				acc[0] += a[0]
+				acc[1] += a[1]
+				acc[2] += a[2]
+				na++
+			}
+			g := [3]float64{float64(s.Gyr[0][i]), float64(s.Gyr[1][i]), float64(s.Gyr[2][i])}
+			if sum := g[0] + g[1] + g[2]; sum-sum == 0 {
+				gyr[0] += g[0]
+				gyr[1] += g[1]
+				gyr[2] += g[2]
+				ng++
+			}
+		}
+		if na == 0 {
+			continue
+		}
+		if cell > last+1.5 && len(b.t) > 0 {
+			run++
+		}
+		last = cell
+		b.t = append(b.t, start+(cell+0.5)*b.dt)
+		b.run = append(b.run, run)
+		for k := range 3 {
+			b.acc[k] = append(b.acc[k], acc[k]/na)
+			w := 0.0
+			if ng > 0 {
+				w = gyr[k] / ng
+			}
+			b.gyr[k] = append(b.gyr[k], w)
+		}
+		if ng > 0 {
+			gyrSeen++
+		}
+	}
+	if len(b.t) < 2 {
+		return nil
+	}
+	b.hasGyr = gyrSeen > len(b.t)/2
+	return b
+}
+
+// carried is the motion seen from a frame that the gyroscope carries: z up,
+// heading arbitrary and free to drift with the gyroscope's bias.
+type carried struct {
+	*bins
+	yaw    []float64 // rad/s about up, counter-clockwise from above
+	east   []float64 // m/s², horizontal specific force along the frame's x axis
+	north  []float64 // m/s², along its y axis
+	horiz  []float64 // m/s², size of the horizontal specific force
+	vx, vy []float64 // m/s, running integrals of east and north at the bins' ends
+	turned []float64 // rad, running integral of yaw at the bins' ends
+}
+
+// carryTau is the time over which gravity is told from acceleration, s: long
+// against a turn, short against the gyroscope's drift.
+const carryTau = 8
+
+// carry finds up by averaging the specific force, forward and backward, in
+// the frame that the gyroscope carries. signs multiply what the log says.
+func (b *bins) carry(accSign, gyrSign float64) *carried {
+	n := len(b.t)
+	c := &carried{bins: b}
+	c.yaw, c.east, c.north = make([]float64, n), make([]float64, n), make([]float64, n)
+	c.horiz, c.vx, c.vy, c.turned = make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
+	var bias vec
+	for k := range 3 {
+		bias[k] = median(b.gyr[k])
+	}
+	q := make([]attitude.Quat, n)
+	f := make([]vec, n) // specific force in the carried frame
+	for i := range n {
+		acc := vec{b.acc[0][i], b.acc[1][i], b.acc[2][i]}.scale(accSign)
+		if i == 0 || b.run[i] != b.run[i-1] {
+			q[i] = attitude.Quat{W: 1}
+		} else {
+			// Rate averages of the two half bins take one middle to the next.
+			w := b.rate(i-1, bias).add(b.rate(i, bias)).scale(0.5 * gyrSign * b.dt)
+			q[i] = normalize(mul(q[i-1], expQuat(w)))
+		}
+		f[i] = rotate(q[i], acc)
+	}
+	up := make([]vec, n)
+	for from := 0; from < n; {
+		to := from + 1
+		for to < n && b.run[to] == b.run[from] {
+			to++
+		}
+		smoothBoth(f[from:to], up[from:to], b.dt/carryTau)
+		from = to
+	}
+	var level attitude.Quat // turns the carried frame's up to z, the shortest way each time
+	for i := range n {
+		u := up[i].unit()
+		if i == 0 || b.run[i] != b.run[i-1] {
+			level = between(u, vec{0, 0, 1})
+		} else {
+			level = normalize(mul(between(rotate(level, u), vec{0, 0, 1}), level))
+		}
+		h := rotate(level, f[i])
+		c.east[i], c.north[i] = h[0], h[1]
+		c.horiz[i] = math.Hypot(h[0], h[1])
+		w := rotate(level, rotate(q[i], b.rate(i, bias).scale(gyrSign)))
+		c.yaw[i] = w[2]
+		if i > 0 && b.run[i] == b.run[i-1] {
+			c.vx[i], c.vy[i], c.turned[i] = c.vx[i-1], c.vy[i-1], c.turned[i-1]
+		}
+		c.vx[i] += h[0] * b.dt
+		c.vy[i] += h[1] * b.dt
+		c.turned[i] += w[2] * b.dt
+	}
+	return c
+}
+
+func (b *bins) rate(i int, bias vec) vec {
+	return vec{b.gyr[0][i] - bias[0], b.gyr[1][i] - bias[1], b.gyr[2][i] - bias[2]}
+}
+
+// between turns unit vector a into unit vector b the shortest way.
+func between(a, b vec) attitude.Quat {
+	c := a.cross(b)
+	w := 1 + a.dot(b)
+	if w < 1e-9 {
+		// Opposite: half a turn about any axis square to a.
+		axis := a.cross(vec{1, 0, 0})
+		if axis.norm() < 0.5 {
+			axis = a.cross(vec{0, 1, 0})
+		}
+		axis = axis.unit()
+		return attitude.Quat{X: axis[0], Y: axis[1], Z: axis[2]}
+	}
+	return normalize(attitude.Quat{W: w, X: c[0], Y: c[1], Z: c[2]})
+}
+
+// smoothBoth is a first-order low-pass run forward, then backward, each
+// started from the mean over its time constant.
+func smoothBoth(in, out []vec, alpha float64) {
+	alpha = min(alpha, 1)
+	head := min(len(in), int(2/alpha)+1)
+	mean := func(v []vec) (m vec) {
+		for _, x := range v {
+			m = m.add(x)
+		}
+		return m.scale(1 / float64(len(v)))
+	}
+	y := mean(in[:head])
+	for i, x := range in {
+		y = y.add(x.sub(y).scale(alpha))
+		out[i] = y
+	}
+	y = mean(out[len(out)-head:])
+	for i := len(out) - 1; i >= 0; i-- {
+		y = y.add(out[i].sub(y).scale(alpha))
+		out[i] = y
+	}
+}
+
+// at interpolates a running integral at time t; ok is false in a hole.
+// hint is where the last search ended.
+func (b *bins) at(v []float64, t float64, hint *int) (x float64, run int32, ok bool) {
+	// The integral is held at the end of each bin, half a width after its middle.
+	t -= b.dt / 2
+	i := *hint
+	n := len(b.t)
+	if i >= n-1 || i < 0 || b.t[i] > t || b.t[i+1] < t {
+		if i+2 < n && i >= 0 && b.t[i+1] <= t && t <= b.t[i+2] {
+			i++
+		} else {
+			i, _ = slices.BinarySearch(b.t, t)
+			i--
+		}
+	}
+	if i < 0 || i+1 >= n {
+		return 0, 0, false
+	}
+	*hint = i
+	if b.run[i] != b.run[i+1] {
+		return 0, 0, false
+	}
+	u := (t - b.t[i]) / (b.t[i+1] - b.t[i])
+	return v[i] + u*(v[i+1]-v[i]), b.run[i], true
+}
+
+func median(x []float64) float64 {
+	if len(x) == 0 {
+		return math.NaN()
+	}
+	s := slices.Clone(x)
+	slices.Sort(s)
+	return (s[(len(s)-1)/2] + s[len(s)/2]) / 2
+}
