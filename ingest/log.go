@@ -16,6 +16,10 @@ type Log struct {
 	Clock    Clock
 	Files    []File
 	Warnings []Warning
+
+	// What Merge needs of a log that is one part of an outing.
+	gyrOnly series  // a gyroscope without an accelerometer
+	zero    float64 // s taken off the times of a log without a date
 }
 
 // IMU holds accelerometer and gyroscope on one time base. Where a device
@@ -71,38 +75,39 @@ type Clock struct {
 
 // A File is what was found in one input.
 type File struct {
-	Name     string // as the user named it
-	Kind     string // "FIT", "GPX", "CSV"
-	Gzip     bool
-	Bytes    int64
-	Device   string // maker and product as the file tells them, or ""
-	Channels []Channel
-	First    time.Time // zero when the file tells no date
-	Last     time.Time
-	Read     int // samples kept
-	Dropped  []Dropped
+	Name      string    `json:"name"` // as the user named it
+	Kind      string    `json:"kind"` // "FIT", "GPX", "CSV"
+	Gzip      bool      `json:"gzip"`
+	Bytes     int64     `json:"bytes"`
+	Device    string    `json:"device"` // maker and product as the file tells them, or ""
+	Channels  []Channel `json:"channels"`
+	First     time.Time `json:"first,omitzero"` // zero when the file tells no date
+	Last      time.Time `json:"last,omitzero"`
+	DurationS float64   `json:"duration_s"` // first to last sample, s
+	Read      int       `json:"read"`       // samples kept
+	Dropped   []Dropped `json:"dropped"`
 }
 
 // A Channel is one kind of measurement in a file.
 type Channel struct {
-	Name        string // "accelerometer", "gyroscope", "magnetometer", "position", "speed", "course", "altitude"
-	Unit        string // the file's own unit, as read
-	Samples     int
-	RateHz      float64 // median
-	Gaps        int
-	LongestGapS float64
+	Name        string  `json:"name"` // "accelerometer", "gyroscope", "magnetometer", "position", "speed", "course", "altitude"
+	Unit        string  `json:"unit"` // the file's own unit, as read
+	Samples     int     `json:"samples"`
+	RateHz      float64 `json:"rate_hz"` // median; 0 when it cannot be told
+	Gaps        int     `json:"gaps"`
+	LongestGapS float64 `json:"longest_gap_s"`
 }
 
 // Dropped counts samples that were left out for one reason.
 type Dropped struct {
-	Count  int
-	Reason string
+	Count  int    `json:"count"`
+	Reason string `json:"reason"`
 }
 
 // A Warning is something the user should know about one place in a file.
 type Warning struct {
-	File string // as the user named it; "" for the log as a whole
-	Line int    // 1-based; 0 when not a text file
-	Byte int64  // 0-based offset; -1 when unknown
-	What string // what is wrong and what was done, one plain sentence
+	File string `json:"file"`           // as the user named it; "" for the log as a whole
+	Line int    `json:"line,omitempty"` // 1-based; 0 when not a text file
+	Byte int64  `json:"byte"`           // 0-based offset; -1 when unknown
+	What string `json:"what"`           // what is wrong and what was done, one plain sentence
 }

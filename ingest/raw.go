@@ -29,6 +29,10 @@ type fixes struct {
 	alt      []float32
 	speed    []float32 // m/s, NaN when the receiver gave none
 	course   []float32 // deg true
+	// speedUnit is the file's own unit of speed; "" stands for m/s.
+	speedUnit string
+	// computed says that the file tells its speeds were computed from positions.
+	computed bool
 }
 
 // Options of reading.

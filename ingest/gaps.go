@@ -1,0 +1,152 @@
+package ingest
+
+import (
+	"math"
+	"slices"
+)
+
+// Gaps are longer than gapPeriods sample periods and than gapLeast.
+const (
+	gapPeriods = 5
+	gapLeast   = 0.25 // s
+)
+
+// findGaps lists the spans between samples that are longer than five sample
+// periods and than 0.25 s. The period is the median over the log, or the one
+// just before and after where the device sampled more slowly there.
+func findGaps(t []float64, period float64) []Span {
+	if math.IsNaN(period) {
+		return nil
+	}
+	limit := max(gapPeriods*period, gapLeast)
+	var gaps []Span
+	for i := 1; i < len(t); i++ {
+		d := t[i] - t[i-1]
+		if d <= limit {
+			continue
+		}
+		around := max(medianStep(t[max(0, i-6):i]), medianStep(t[i:min(len(t), i+6)]))
+		if around > period && d <= gapPeriods*around {
+			continue
+		}
+		gaps = append(gaps, Span{t[i-1], t[i]})
+	}
+	return gaps
+}
+
+// period is the median step of a whole series, s; NaN below two samples.
+func period(t []float64) float64 {
+	const most = 200_000 // enough to know a median
+	if len(t) <= most {
+		return medianStep(t)
+	}
+	steps := make([]float64, 0, most)
+	stride := len(t)/most + 1
+	for i := 1; i < len(t); i += stride {
+		steps = append(steps, t[i]-t[i-1])
+	}
+	return medianOf(steps)
+}
+
+// rate is the median rate in Hz; 0 when it cannot be told.
+func rate(t []float64) float64 {
+	if p := period(t); p > 0 {
+		return 1 / p
+	}
+	return 0
+}
+
+// A rateChange is a lasting change of a device's rate.
+type rateChange struct{ at, from, to float64 } // s, Hz, Hz
+
+// rateChanges finds where the median rate over ten seconds changes by a
+// quarter or more and stays.
+func rateChanges(t []float64, gaps []Span) []rateChange {
+	type window struct{ start, period float64 }
+	var ws []window
+	for i := 0; i < len(t); {
+		j := i
+		for j < len(t) && t[j]-t[i] < 10 {
+			j++
+		}
+		if j-i >= 20 && t[j-1]-t[i] > 5 {
+			ws = append(ws, window{t[i], medianStep(t[i:j])})
+		}
+		i = max(j, i+1)
+	}
+	var out []rateChange
+	if len(ws) < 4 {
+		return nil
+	}
+	now := ws[0].period
+	for k := 1; k+1 < len(ws); k++ {
+		p, next := ws[k].period, ws[k+1].period
+		if math.Max(p/now, now/p) > 1.25 && math.Max(next/p, p/next) < 1.1 {
+			out = append(out, rateChange{ws[k].start, 1 / now, 1 / p})
+			now = p
+		}
+	}
+	return out
+}
+
+// longest is the length of the longest gap, s.
+func longest(gaps []Span) float64 {
+	l := 0.0
+	for _, g := range gaps {
+		l = max(l, g.End-g.Start)
+	}
+	return l
+}
+
+// outings splits times at pauses of more than pause seconds; it returns the
+// bounds of the stretch with the most samples in [from, to], and how many
+// samples of how many stretches lie outside it.
+func outings(series [][]float64, pause float64) (from, to float64, outside, stretches int) {
+	// Stretches of each series, then united.
+	type stretch struct {
+		a, b float64
+		n    int
+	}
+	var all []stretch
+	for _, t := range series {
+		for i := 0; i < len(t); {
+			j := i + 1
+			for j < len(t) && t[j]-t[j-1] <= pause {
+				j++
+			}
+			all = append(all, stretch{t[i], t[j-1], j - i})
+			i = j
+		}
+	}
+	if len(all) == 0 {
+		return 0, 0, 0, 0
+	}
+	slices.SortFunc(all, func(x, y stretch) int {
+		switch {
+		case x.a < y.a:
+			return -1
+		case x.a > y.a:
+			return 1
+		}
+		return 0
+	})
+	united := all[:1]
+	for _, s := range all[1:] {
+		last := &united[len(united)-1]
+		if s.a-last.b <= pause {
+			last.b = max(last.b, s.b)
+			last.n += s.n
+		} else {
+			united = append(united, s)
+		}
+	}
+	total, best := 0, 0
+	for i, s := range united {
+		total += s.n
+		if s.n > united[best].n {
+			best = i
+		}
+	}
+	b := united[best]
+	return b.a, b.b, total - b.n, len(united)
+}

@@ -1,0 +1,211 @@
+package ingest
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+)
+
+// WriteInspect writes in words, for 80 columns, what is in each log: kind,
+// device, channels with rates, first and last time, gaps, what was read, what
+// was left out and why, and the problems.
+func WriteInspect(w io.Writer, logs []*Log) error {
+	var b strings.Builder
+	for i, l := range logs {
+		if i > 0 {
+			b.WriteString("\n")
+		}
+		l.inspect(&b)
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+func (l *Log) inspect(b *strings.Builder) {
+	for i := range l.Files {
+		l.Files[i].Text(b)
+	}
+	if l.Clock.How != "" {
+		fmt.Fprintf(b, "  clock       %s\n", l.Clock.text())
+	}
+	if len(l.Warnings) == 0 {
+		b.WriteString("  problems    none\n")
+		return
+	}
+	head := "  problems    "
+	for _, w := range l.Warnings {
+		if len(l.Files) == 1 {
+			w.File = ""
+		}
+		what := w.What
+		if w.Line > 0 {
+			what = fmt.Sprintf("line %d: %s", w.Line, what)
+		} else if w.Byte >= 0 {
+			what = fmt.Sprintf("byte %d: %s", w.Byte, what)
+		}
+		if w.File != "" {
+			what = w.File + ": " + what
+		}
+		wrap(b, head, what)
+		head = strings.Repeat(" ", len(head))
+	}
+}
+
+func (c Clock) text() string {
+	switch {
+	case c.How == "one device":
+		return "one device: motion and position share it"
+	case c.Tied:
+		return fmt.Sprintf("offset %s s, drift %s ppm (%s)", trimFloat(c.OffsetS, 2), trimFloat(c.DriftPPM, 1), c.How)
+	case c.How == "both UTC":
+		return "two devices, both UTC: the offset between them is not yet known"
+	}
+	return c.How
+}
+
+// Text writes what was found in one file.
+func (f File) Text(w io.Writer) {
+	kind := f.Kind
+	if f.Gzip {
+		kind += ", gzip"
+	}
+	fmt.Fprintf(w, "%s\n  kind        %s, %s\n", f.Name, kind, bytesText(f.Bytes))
+	if f.Device != "" {
+		fmt.Fprintf(w, "  device      %s\n", f.Device)
+	}
+	if f.First.IsZero() {
+		fmt.Fprintf(w, "  time        no date, %s\n", durationText(f.DurationS))
+	} else {
+		fmt.Fprintf(w, "  time        %s to %s UTC, %s\n", f.First.Format("2006-01-02 15:04:05"), f.Last.Format(lastLayout(f)), durationText(f.DurationS))
+	}
+	head := "  channels    "
+	for _, c := range f.Channels {
+		gaps := "no gaps"
+		if c.Gaps > 0 {
+			gaps = fmt.Sprintf("%s, longest %s", count(c.Gaps, "gap"), durationText(c.LongestGapS))
+		}
+		hz := "rate unknown"
+		if c.RateHz > 0 {
+			hz = rateText(c.RateHz)
+		}
+		fmt.Fprintf(w, "%s%-14s %9s at %-10s %s%s\n", head, c.Name, thousands(c.Samples), hz, pad(c.Unit, 6), gaps)
+		head = strings.Repeat(" ", len(head))
+	}
+	fmt.Fprintf(w, "  read        %s\n", plural(f.Read, "sample"))
+	head = "  left out    "
+	for _, d := range f.Dropped {
+		var b strings.Builder
+		wrap(&b, head, fmt.Sprintf("%s × %s", thousands(d.Count), d.Reason))
+		io.WriteString(w, b.String())
+		head = strings.Repeat(" ", len(head))
+	}
+}
+
+func plural(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return thousands(n) + " " + what + "s"
+}
+
+func rateText(hz float64) string {
+	switch {
+	case hz < 0.95:
+		return trimFloat(hz, 2) + " Hz"
+	case hz < 20:
+		return trimFloat(hz, 1) + " Hz"
+	}
+	return trimFloat(hz, 0) + " Hz"
+}
+
+func pad(s string, n int) string {
+	if k := utf8.RuneCountInString(s); k < n {
+		return s + strings.Repeat(" ", n-k)
+	}
+	return s + " "
+}
+
+func lastLayout(f File) string {
+	if f.First.Format("2006-01-02") == f.Last.Format("2006-01-02") {
+		return "15:04:05"
+	}
+	return "2006-01-02 15:04:05"
+}
+
+func durationText(s float64) string {
+	switch {
+	case s >= 3600:
+		return fmt.Sprintf("%d h %02d min", int(s)/3600, int(s)%3600/60)
+	case s >= 120:
+		return fmt.Sprintf("%d min %02d s", int(s)/60, int(s)%60)
+	case s >= 10:
+		return trimFloat(s, 1) + " s"
+	}
+	return trimFloat(s, 2) + " s"
+}
+
+// thousands writes a count in groups of three.
+func thousands(n int) string {
+	s := strconv.Itoa(n)
+	for i := len(s) - 3; i > 0 && s[i-1] != '-'; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	return s
+}
+
+// wrap writes text behind head, broken at blanks to fit 80 columns.
+func wrap(b *strings.Builder, head, text string) {
+	const columns = 80
+	indent := strings.Repeat(" ", utf8.RuneCountInString(head))
+	at := len(indent)
+	b.WriteString(head)
+	for i, word := range strings.Fields(text) {
+		n := utf8.RuneCountInString(word)
+		switch {
+		case i == 0:
+		case at+1+n > columns:
+			b.WriteString("\n" + indent)
+			at = len(indent)
+		default:
+			b.WriteByte(' ')
+			at++
+		}
+		b.WriteString(word)
+		at += n
+	}
+	b.WriteByte('\n')
+}
+
+// Inspection is the JSON of inspect, one per log.
+type Inspection struct {
+	Files    []File    `json:"files"`
+	Clock    string    `json:"clock"` // "" when there is only one kind of sensor
+	Warnings []Warning `json:"warnings"`
+}
+
+// Describe is what inspect tells of a log, for JSON.
+func Describe(l *Log) Inspection {
+	in := Inspection{Files: l.Files, Clock: l.Clock.How, Warnings: l.Warnings}
+	if in.Files == nil {
+		in.Files = []File{}
+	}
+	if in.Warnings == nil {
+		in.Warnings = []Warning{}
+	}
+	return in
+}
+
+// WriteInspectJSON writes [Describe] of each log as one JSON array.
+func WriteInspectJSON(w io.Writer, logs []*Log) error {
+	list := []Inspection{}
+	for _, l := range logs {
+		list = append(list, Describe(l))
+	}
+	e := json.NewEncoder(w)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	return e.Encode(list)
+}

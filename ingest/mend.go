@@ -1,0 +1,466 @@
+package ingest
+
+import (
+	"math"
+	"slices"
+	"sort"
+)
+
+// A jump is a moment at which a clock leapt, seen between two samples that
+// follow each other in the file.
+type jump struct {
+	from, to float64 // stamps before and after, as read
+	shift    float64 // s added to everything behind it, against everything before
+	unset    bool    // the clock showed no true date before, and was set then
+	restart  bool    // the stamps start anew; how long the pause was is not known
+}
+
+// A mending says how the samples of one series are to be ordered and when they
+// were taken.
+type mending struct {
+	t        []float64 // strictly increasing
+	idx      []int32   // sample i is the file's sample idx[i]; nil: as it stands
+	jumps    []jump
+	late     int     // samples that stood too late in the file, sorted in
+	repeats  int     // same stamp and same values: left out
+	clashes  int     // same stamp, other values: left out
+	folded   int     // same stamp, values that complete each other: made one
+	quantum  float64 // s, the stamps' resolution where they had to be spread; else 0
+	perStamp float64 // samples per stamp then
+}
+
+// A mender knows how to compare the samples it is to mend.
+type mender struct {
+	t    []float64
+	same func(i, j int) bool // the values are equal
+	fold func(i, j int) bool // takes j's values into i where i has none; nil: never
+	// dated is true when t is seconds since a known date; unset is the time
+	// before which no date is believed then.
+	dated bool
+	unset float64
+	known []jump // found in another series of the same file
+}
+
+// mend puts samples in order of time without inventing any: late ones are
+// sorted in, repeated ones left out, clock jumps taken out, and stamps that
+// several samples share are spread evenly over the time they stand for.
+func (m *mender) mend() mending {
+	var out mending
+	if increasing(m.t) && !m.jumpsForward() {
+		out.t = m.t
+		return out
+	}
+	t, idx := m.order(&out)
+	m.spread(&out, t, idx)
+	m.unique(&out, t, idx)
+	return out
+}
+
+func increasing(t []float64) bool {
+	for i := 1; i < len(t); i++ {
+		if !(t[i] > t[i-1]) {
+			return false
+		}
+	}
+	return true
+}
+
+// jumpsForward says whether an unset clock was set on the way.
+func (m *mender) jumpsForward() bool {
+	return m.dated && len(m.t) > 1 && m.t[0] < m.unset && m.t[len(m.t)-1] >= m.unset
+}
+
+// A piece is a run of ascending stamps in the file.
+type piece struct {
+	a, b  int     // samples [a, b)
+	shift float64 // s to add
+}
+
+// maxPieces is how many times stamps may turn back before a file is taken for
+// one without any order, which is sorted as it is.
+const maxPieces = 500
+
+// order takes out clock jumps and sorts what stands too late.
+func (m *mender) order(out *mending) (t []float64, idx []int32) {
+	pieces := m.pieces()
+	period := m.period()
+	if len(pieces) <= maxPieces {
+		m.findJumps(pieces, period, out)
+	} else {
+		for i := range pieces {
+			pieces[i].shift = 0
+		}
+	}
+	t = make([]float64, len(m.t))
+	idx = make([]int32, len(m.t))
+	for _, p := range pieces {
+		for i := p.a; i < p.b; i++ {
+			t[i] = m.t[i] + p.shift
+		}
+	}
+	for i := range idx {
+		idx[i] = int32(i)
+	}
+	high := math.Inf(-1)
+	for _, x := range t {
+		if x < high {
+			out.late++
+		}
+		high = max(high, x)
+	}
+	if out.late > 0 {
+		slices.SortStableFunc(idx, func(a, b int32) int {
+			switch {
+			case t[a] < t[b]:
+				return -1
+			case t[a] > t[b]:
+				return 1
+			}
+			return 0
+		})
+		sorted := make([]float64, len(t))
+		for k, i := range idx {
+			sorted[k] = t[i]
+		}
+		t = sorted
+	}
+	return t, idx
+}
+
+// pieces splits the file where the stamps turn back or an unset clock was set.
+func (m *mender) pieces() []piece {
+	var ps []piece
+	a := 0
+	for i := 1; i <= len(m.t); i++ {
+		if i == len(m.t) || m.t[i] < m.t[i-1] || m.dated && m.t[i-1] < m.unset && m.t[i] >= m.unset {
+			ps = append(ps, piece{a: a, b: i})
+			a = i
+		}
+	}
+	return ps
+}
+
+// period is the median step forward, s, for a file whose stamps may be shared:
+// the span of each piece over its samples.
+func (m *mender) period() float64 {
+	var steps []float64
+	stride := max(1, len(m.t)/20000)
+	for i := stride; i < len(m.t); i += stride {
+		if d := (m.t[i] - m.t[i-1]); d > 0 && d < 3600 {
+			steps = append(steps, d)
+		}
+	}
+	if len(steps) == 0 {
+		return 1
+	}
+	// Stamps that several samples share: the steps are longer than the period.
+	n := 0
+	for i := 1; i < len(m.t); i++ {
+		if m.t[i] == m.t[i-1] {
+			n++
+		}
+	}
+	p := medianOf(steps)
+	return p * float64(len(m.t)-n) / float64(len(m.t))
+}
+
+// findJumps decides for each piece that starts before an earlier one ended
+// whether its samples stand late or the clock leapt back.
+func (m *mender) findJumps(ps []piece, period float64, out *mending) {
+	high := math.Inf(-1)
+	if len(ps) > 0 {
+		high = m.t[ps[0].b-1]
+	}
+	for k := 1; k < len(ps); k++ {
+		p := &ps[k]
+		p.shift = ps[k-1].shift
+		from, to := m.t[p.a-1], m.t[p.a]
+		first, last := to+p.shift, m.t[p.b-1]+p.shift
+		j := jump{from: from, to: to}
+		known, isKnown := m.knownShift(j, period)
+		switch {
+		case to > from: // the clock was set
+			j.unset = true
+			j.shift = high + 1 - first
+		case first > high: // back to where things were before late samples
+			high = max(high, last)
+			continue
+		case isKnown:
+		case m.late(ps[:k], *p, high, period):
+			high = max(high, last)
+			continue
+		case m.dated && from >= m.unset && to < m.unset:
+			j.restart = true
+			j.shift = high + max(1, 6*period) - first
+		case from-to <= 60: // a correction, while sampling went on
+			j.shift = high + period - first
+		default:
+			j.restart = true
+			j.shift = high + max(1, 6*period) - first
+		}
+		if isKnown {
+			j.shift = known
+		}
+		p.shift += j.shift
+		high = max(high, m.t[p.b-1]+p.shift)
+		out.jumps = append(out.jumps, j)
+	}
+	if !m.dated || len(ps) == 0 {
+		return
+	}
+	// With a date the last believable clock is the true one: it was corrected.
+	ref := ps[len(ps)-1].shift
+	for k := len(ps) - 1; k >= 0; k-- {
+		if m.t[ps[k].a] >= m.unset {
+			ref = ps[k].shift
+			break
+		}
+	}
+	for k := range ps {
+		ps[k].shift -= ref
+	}
+}
+
+// late says whether a piece that starts below the highest stamp so far holds
+// samples that were written late, not a clock that leapt back: there are only
+// a few, or they fill a hole, or they repeat what is there.
+func (m *mender) late(before []piece, p piece, high, period float64) bool {
+	first := m.t[p.a] + p.shift
+	n := sort.Search(p.b-p.a, func(i int) bool { return m.t[p.a+i]+p.shift > high })
+	if high-first <= 3*period {
+		return true // stamps that jitter; a shift at each would add up
+	}
+	if n == p.b-p.a && !m.dated && first < m.t[0]+before[0].shift {
+		return false // nothing catches up: a logger that began again at zero
+	}
+	end := m.t[p.a+n-1] + p.shift
+	old, equal := 0, 0
+	for _, q := range before {
+		lo := q.a + sort.Search(q.b-q.a, func(i int) bool { return m.t[q.a+i]+q.shift >= first })
+		hi := q.a + sort.Search(q.b-q.a, func(i int) bool { return m.t[q.a+i]+q.shift > end })
+		if hi <= lo {
+			continue
+		}
+		old += hi - lo
+		if equal < 100 { // enough to tell
+			for i, k := p.a, lo; i < p.a+n && k < hi && equal < 100; {
+				switch ti, tk := m.t[i]+p.shift, m.t[k]+q.shift; {
+				case ti < tk:
+					i++
+				case ti > tk:
+					k++
+				default:
+					if m.same(i, k) {
+						equal++
+					}
+					i++
+					k++
+				}
+			}
+		}
+	}
+	return old*5 <= n || equal*10 >= min(n, 100)*8
+}
+
+// knownShift takes over a jump that another series of the file showed, so that
+// the two stay together.
+func (m *mender) knownShift(j jump, period float64) (shift float64, ok bool) {
+	tol := max(2, 2*period)
+	for _, k := range m.known {
+		if math.Abs((j.to-j.from)-(k.to-k.from)) < tol && math.Abs(j.from-k.from) < tol {
+			return k.shift, true
+		}
+	}
+	return 0, false
+}
+
+// spread gives samples that share a stamp times of their own. It acts when at
+// least every fifth sample shares its predecessor's stamp and they are not
+// mere repeats.
+func (m *mender) spread(out *mending, t []float64, idx []int32) {
+	shared, repeated := 0, 0
+	for i := 1; i < len(t); i++ {
+		if t[i] == t[i-1] {
+			shared++
+			if m.same(int(idx[i-1]), int(idx[i])) {
+				repeated++
+			}
+		}
+	}
+	if (shared-repeated)*5 < len(t)-repeated {
+		return
+	}
+	if m.fold != nil && m.complementary(t, idx, shared) {
+		return
+	}
+	var stamps []float64
+	var starts []int
+	for i := range t {
+		if i == 0 || t[i] != t[i-1] {
+			stamps = append(stamps, t[i])
+			starts = append(starts, i)
+		}
+	}
+	starts = append(starts, len(t))
+	if len(stamps) < 2 {
+		return
+	}
+	q := medianStep(stamps)
+	out.quantum, out.perStamp = q, float64(len(t))/float64(len(stamps))
+	for a := 0; a < len(stamps); {
+		b := a + 1
+		for b < len(stamps) && stamps[b]-stamps[b-1] < 2.5*q {
+			b++
+		}
+		spreadStretch(t, stamps[a:b], starts[a:b+1], q)
+		a = b
+	}
+}
+
+// complementary says whether most samples that share a stamp complete each
+// other: a position in one row, its speed in the next.
+func (m *mender) complementary(t []float64, idx []int32, shared int) bool {
+	n := 0
+	for i := 1; i < len(t); i++ {
+		if t[i] == t[i-1] && m.fold(int(idx[i-1]), int(idx[i])) {
+			n++
+		}
+	}
+	return n*2 > shared
+}
+
+// spreadStretch spreads one stretch without a missing stamp. A sample with
+// stamp s was taken in [s, s+q): stamps are cut, as programs do, not rounded.
+// So the middle sample of a stamp belongs near s + q/2, and a straight line
+// through those points gives the times of a steady sampler; where its rate
+// wanders by more than q, the line is bent every ten stamps.
+func spreadStretch(t []float64, stamps []float64, starts []int, q float64) {
+	type knot struct{ i, t float64 }
+	knots := make([]knot, len(stamps))
+	for k := range stamps {
+		knots[k] = knot{float64(starts[k]+starts[k+1]-1) / 2, stamps[k] + q/2}
+	}
+	first, end := starts[0], starts[len(starts)-1]
+	if len(knots) < 3 {
+		for k := range stamps {
+			n := starts[k+1] - starts[k]
+			for i := range n {
+				t[starts[k]+i] = stamps[k] + q*(float64(i)+0.5)/float64(n)
+			}
+		}
+		return
+	}
+	line := func(ks []knot) (at func(i float64) float64) {
+		var si, st, sii, sit float64
+		for _, k := range ks {
+			si += k.i - knots[0].i
+			st += k.t - knots[0].t
+		}
+		n := float64(len(ks))
+		mi, mt := si/n+knots[0].i, st/n+knots[0].t
+		for _, k := range ks {
+			sii += (k.i - mi) * (k.i - mi)
+			sit += (k.i - mi) * (k.t - mt)
+		}
+		slope := sit / sii
+		return func(i float64) float64 { return mt + slope*(i-mi) }
+	}
+	// A first or last stamp may hold fewer samples because the recording began
+	// or ended in it; its middle would be off.
+	inner := knots
+	if len(knots) >= 5 {
+		inner = knots[1 : len(knots)-1]
+	}
+	at := line(inner)
+	straight := true
+	for _, k := range inner {
+		if math.Abs(at(k.i)-k.t) > q {
+			straight = false
+			break
+		}
+	}
+	if !straight {
+		var means []knot
+		const block = 10
+		for a := 0; a+block <= len(inner); a += block {
+			var m knot
+			for _, k := range inner[a : a+block] {
+				m.i += k.i / block
+				m.t += (k.t - knots[0].t) / block
+			}
+			m.t += knots[0].t
+			means = append(means, m)
+		}
+		if len(means) >= 2 {
+			at = func(i float64) float64 {
+				k := sort.Search(len(means), func(k int) bool { return means[k].i > i })
+				k = min(max(k, 1), len(means)-1)
+				a, b := means[k-1], means[k]
+				return a.t + (b.t-a.t)*(i-a.i)/(b.i-a.i)
+			}
+		}
+	}
+	low := stamps[0] - q // the line may leave the stamps by less than this
+	high := stamps[len(stamps)-1] + 2*q
+	for i := first; i < end; i++ {
+		t[i] = min(max(at(float64(i)), low), high)
+	}
+}
+
+// unique leaves out what still shares a stamp, and finishes the mending.
+func (m *mender) unique(out *mending, t []float64, idx []int32) {
+	n := 0
+	for k := range t {
+		if n > 0 && !(t[k] > t[n-1]) {
+			was, is := int(idx[n-1]), int(idx[k])
+			switch {
+			case m.same(was, is):
+				out.repeats++
+			case m.fold != nil && m.fold(was, is):
+				out.folded++
+			default:
+				out.clashes++
+			}
+			continue
+		}
+		t[n], idx[n] = t[k], idx[k]
+		n++
+	}
+	out.t, out.idx = t[:n], idx[:n]
+}
+
+// gather reorders a column; nil idx leaves it as it is.
+func gather[T any](col []T, idx []int32) []T {
+	if idx == nil || col == nil {
+		return col
+	}
+	out := make([]T, len(idx))
+	for k, i := range idx {
+		out[k] = col[i]
+	}
+	return out
+}
+
+func medianStep(t []float64) float64 {
+	if len(t) < 2 {
+		return math.NaN()
+	}
+	steps := make([]float64, len(t)-1)
+	for i := range steps {
+		steps[i] = t[i+1] - t[i]
+	}
+	return medianOf(steps)
+}
+
+// medianOf is the median of v, which it reorders; NaN for none.
+func medianOf(v []float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	slices.Sort(v)
+	n := len(v)
+	if n%2 == 1 {
+		return v[n/2]
+	}
+	return (v[n/2-1] + v[n/2]) / 2
+}

@@ -1,0 +1,451 @@
+package ingest
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+)
+
+// apartMost is how far the dates of two logs may lie apart, end to start, for
+// them to be of one outing, s.
+const apartMost = 2 * 3600
+
+// Merge puts the logs of one outing on one time base. It picks the IMU and the
+// GPS: parts that a device split in sequence are joined, an accelerometer and a
+// gyroscope from two files become one, and of rivals (two watches) the better
+// is used and the others are named in a warning.
+//
+// Clock says how far IMU and GPS times can be compared. From one device they
+// are tied. From two, Tied is false and How is "both UTC" or, when the IMU has
+// no date, "": then its times count from its own first sample, and the offset
+// must be told from the motion and taken out with [Log.ShiftIMU].
+//
+// Logs whose dates lie more than two hours apart are not of one outing: an
+// error.
+func Merge(logs []*Log) (*Log, error) {
+	logs = slices.DeleteFunc(slices.Clone(logs), func(l *Log) bool { return l == nil })
+	switch len(logs) {
+	case 0:
+		return nil, errors.New("there is no log to merge")
+	case 1:
+		return logs[0], nil
+	}
+	if err := oneOuting(logs); err != nil {
+		return nil, err
+	}
+	m := &merger{out: &Log{Clock: Clock{OffsetSE: nan, DriftSE: nan}}}
+	for _, l := range logs {
+		if !l.Start.IsZero() && (m.out.Start.IsZero() || l.Start.Before(m.out.Start)) {
+			m.out.Start = l.Start
+		}
+	}
+	for _, l := range logs {
+		m.add(l)
+	}
+	m.joinSensors()
+	imu, gps := m.choose()
+	if imu != nil {
+		m.out.IMU = imu.log.IMU
+	}
+	if gps != nil {
+		m.out.GPS = gps.log.GPS
+	}
+	if imu == nil && gps == nil {
+		return nil, errors.New("none of the logs holds an accelerometer with its times, a position or a speed")
+	}
+	m.tie(imu, gps)
+	return m.out, nil
+}
+
+// A part is one log, moved to the common start, and where its files went.
+type part struct {
+	log   *Log
+	files []int // in the merged log
+	dated bool
+}
+
+type merger struct {
+	out  *Log
+	imus []*part
+	gpss []*part
+	gyrs []*part
+}
+
+func (m *merger) warn(format string, args ...any) {
+	m.out.Warnings = append(m.out.Warnings, Warning{Byte: -1, What: fmt.Sprintf(format, args...)})
+}
+
+// add moves a log to the common start and files its parts. Columns are shared
+// with the log as it came; times are copied when they move.
+func (m *merger) add(l *Log) {
+	base := len(m.out.Files)
+	m.out.Files = append(m.out.Files, l.Files...)
+	m.out.Warnings = append(m.out.Warnings, l.Warnings...)
+	c := *l
+	p := &part{log: &c, dated: !l.Start.IsZero()}
+	for i := range l.Files {
+		p.files = append(p.files, base+i)
+	}
+	d := l.zero
+	if p.dated {
+		d = secondsBetween(m.out.Start, l.Start)
+	}
+	c.IMU.Time, c.IMU.Gaps = moved(l.IMU.Time, d), movedSpans(l.IMU.Gaps, d)
+	c.GPS.Time, c.GPS.Gaps = moved(l.GPS.Time, d), movedSpans(l.GPS.Gaps, d)
+	c.gyrOnly.time = moved(l.gyrOnly.time, d)
+	c.IMU.File += base
+	c.GPS.File += base
+	if len(c.IMU.Time) > 0 {
+		m.imus = append(m.imus, p)
+	}
+	if len(c.GPS.Time) > 0 {
+		m.gpss = append(m.gpss, p)
+	}
+	if len(c.gyrOnly.time) > 0 {
+		m.gyrs = append(m.gyrs, p)
+	}
+}
+
+func moved(t []float64, d float64) []float64 {
+	if d == 0 || len(t) == 0 {
+		return t
+	}
+	out := make([]float64, len(t))
+	for i, x := range t {
+		out[i] = x + d
+	}
+	return out
+}
+
+func movedSpans(s []Span, d float64) []Span {
+	out := slices.Clone(s)
+	for i := range out {
+		out[i].Start += d
+		out[i].End += d
+	}
+	return out
+}
+
+// span is a log's first and last time on its own scale, s.
+func (l *Log) span() (first, last float64) {
+	first, last = math.Inf(1), math.Inf(-1)
+	for _, t := range [][]float64{l.IMU.Time, l.GPS.Time, l.gyrOnly.time} {
+		if len(t) > 0 {
+			first, last = min(first, t[0]), max(last, t[len(t)-1])
+		}
+	}
+	return first, last
+}
+
+// oneOuting refuses logs whose dates lie hours apart.
+func oneOuting(logs []*Log) error {
+	type stretch struct {
+		from, to time.Time
+		name     string
+	}
+	var all []stretch
+	for _, l := range logs {
+		first, last := l.span()
+		if l.Start.IsZero() || math.IsInf(first, 0) {
+			continue
+		}
+		all = append(all, stretch{addSeconds(l.Start, first), addSeconds(l.Start, last), l.name()})
+	}
+	slices.SortStableFunc(all, func(a, b stretch) int { return a.from.Compare(b.from) })
+	for i := 1; i < len(all); i++ {
+		before := all[0]
+		for _, s := range all[:i] {
+			if s.to.After(before.to) {
+				before = s
+			}
+		}
+		if d := secondsBetween(before.to, all[i].from); d > apartMost {
+			const day = "2006-01-02 15:04"
+			return fmt.Errorf("these logs are not of one outing: %s ends on %s UTC and %s starts on %s UTC, %s later. "+
+				"Give the logs of one outing at a time; if a logger's clock was wrong, leave the date out of its file or correct it",
+				before.name, before.to.Format(day), all[i].name, all[i].from.Format(day), hours(d))
+		}
+	}
+	return nil
+}
+
+func hours(s float64) string {
+	switch {
+	case s >= 48*3600:
+		return fmt.Sprintf("%.0f days", s/86400)
+	case s >= 5400:
+		return fmt.Sprintf("%.1f hours", s/3600)
+	}
+	return fmt.Sprintf("%.0f minutes", s/60)
+}
+
+// name is what to call a log.
+func (l *Log) name() string {
+	var names []string
+	for _, f := range l.Files {
+		names = append(names, f.Name)
+	}
+	if len(names) == 0 {
+		return "a log"
+	}
+	return sentenceList(names, 3)
+}
+
+// joinSensors gives accelerometers without a gyroscope the gyroscope of another
+// file.
+func (m *merger) joinSensors() {
+	for _, g := range m.gyrs {
+		var best *part
+		most := 0
+		for _, p := range m.imus {
+			if p.log.IMU.hasGyro() || p.dated != g.dated {
+				continue
+			}
+			_, has := resample(&g.log.gyrOnly, p.log.IMU.Time)
+			n := 0
+			for _, h := range has {
+				if h {
+					n++
+				}
+			}
+			if n > most {
+				best, most = p, n
+			}
+		}
+		if best == nil {
+			m.warn("The gyroscope of %s has no accelerometer beside it and is not used.", g.log.name())
+			continue
+		}
+		acc := series{time: best.log.IMU.Time, v: best.log.IMU.Acc}
+		imu, lost := joinIMU(&acc, &g.log.gyrOnly)
+		imu.File = best.log.IMU.File
+		if lost > 0 {
+			n := notes{dropped: slices.Clone(m.out.Files[imu.File].Dropped)}
+			n.drop(lost, "accelerometer sample without the gyroscope beside it")
+			m.out.Files[imu.File].Dropped = n.dropped
+		}
+		best.log.IMU = imu
+		best.files = append(best.files, g.files...)
+	}
+}
+
+func (u *IMU) hasGyro() bool { return len(u.Gyr[0]) > 0 && !math.IsNaN(float64(u.Gyr[0][0])) }
+
+// choose picks the IMU and the GPS. A device that holds both is preferred,
+// unless another's record is much better.
+func (m *merger) choose() (imu, gps *part) {
+	m.imus = m.sequence(m.imus, func(l *Log) []float64 { return l.IMU.Time }, m.appendIMU)
+	m.gpss = m.sequence(m.gpss, func(l *Log) []float64 { return l.GPS.Time }, m.appendGPS)
+	imuScore := func(p *part) float64 {
+		s := float64(len(p.log.IMU.Time))
+		if p.log.IMU.hasGyro() {
+			s *= 10
+		}
+		return s
+	}
+	imu = pickBest(m.imus, imuScore)
+	gps = pickBest(m.gpss, func(p *part) float64 {
+		g := &p.log.GPS
+		sound := 0
+		for _, f := range g.Flags {
+			if f == 0 {
+				sound++
+			}
+		}
+		rate := g.Rate
+		if rate <= 0 {
+			rate = 1
+		}
+		// Seconds covered by sound fixes; more fixes a second count a little.
+		s := float64(sound) / rate * (1 + 0.1*min(rate, 10))
+		if g.SpeedFrom == "receiver" {
+			s *= 1.5
+		}
+		if imu != nil && imu.shares(p) {
+			s *= 3 // no clock offset to estimate
+		}
+		return s
+	})
+	for _, p := range m.imus {
+		if p != imu {
+			m.warn("The accelerometer of %s is used; that of %s is not.", m.files(imu), m.files(p))
+		}
+	}
+	for _, p := range m.gpss {
+		if p != gps {
+			m.warn("The GPS of %s is used; that of %s is not.", m.files(gps), m.files(p))
+		}
+	}
+	return imu, gps
+}
+
+func pickBest(ps []*part, score func(*part) float64) *part {
+	var best *part
+	most := math.Inf(-1)
+	for _, p := range ps {
+		if s := score(p); s > most {
+			best, most = p, s
+		}
+	}
+	return best
+}
+
+// shares says whether two parts have a file in common.
+func (p *part) shares(q *part) bool {
+	return slices.ContainsFunc(p.files, func(f int) bool { return slices.Contains(q.files, f) })
+}
+
+func (m *merger) files(p *part) string {
+	var names []string
+	for _, f := range p.files {
+		names = append(names, m.out.Files[f].Name)
+	}
+	return sentenceList(names, 3)
+}
+
+// sequence joins parts of one kind of clock that follow each other in time.
+func (m *merger) sequence(ps []*part, times func(*Log) []float64, join func(a, b *part)) []*part {
+	slices.SortStableFunc(ps, func(a, b *part) int {
+		switch ta, tb := times(a.log)[0], times(b.log)[0]; {
+		case ta < tb:
+			return -1
+		case ta > tb:
+			return 1
+		}
+		return 0
+	})
+	var out []*part
+next:
+	for _, p := range ps {
+		for _, q := range out {
+			tq, tp := times(q.log), times(p.log)
+			if p.dated != q.dated || tp[0] <= tq[len(tq)-1] || !m.alike(p, q) {
+				continue
+			}
+			if !p.dated && tp[0]-tq[len(tq)-1] > apartMost {
+				continue
+			}
+			join(q, p)
+			q.files = append(slices.Clone(q.files), p.files...)
+			continue next
+		}
+		cp := *p
+		lg := *p.log
+		cp.log = &lg
+		out = append(out, &cp)
+	}
+	return out
+}
+
+// alike says whether two parts seem to come from the same device.
+func (m *merger) alike(p, q *part) bool {
+	a, b := m.out.Files[p.files[0]], m.out.Files[q.files[0]]
+	return a.Kind == b.Kind && a.Device == b.Device && p.log.IMU.hasGyro() == q.log.IMU.hasGyro() &&
+		(len(p.log.GPS.Time) > 0) == (len(q.log.GPS.Time) > 0)
+}
+
+func (m *merger) appendIMU(a, b *part) {
+	u, v := &a.log.IMU, &b.log.IMU
+	u.Time = slices.Concat(u.Time, v.Time)
+	for k := range 3 {
+		u.Acc[k] = slices.Concat(u.Acc[k], v.Acc[k])
+		u.Gyr[k] = slices.Concat(u.Gyr[k], v.Gyr[k])
+	}
+	u.Gaps, u.Rate = findGaps(u.Time, period(u.Time)), rate(u.Time)
+}
+
+func (m *merger) appendGPS(a, b *part) {
+	u, v := &a.log.GPS, &b.log.GPS
+	u.Time = slices.Concat(u.Time, v.Time)
+	u.Lat, u.Lon = slices.Concat(u.Lat, v.Lat), slices.Concat(u.Lon, v.Lon)
+	u.Alt, u.Speed, u.Course = slices.Concat(u.Alt, v.Alt), slices.Concat(u.Speed, v.Speed), slices.Concat(u.Course, v.Course)
+	u.Flags = slices.Concat(u.Flags, v.Flags)
+	u.Gaps, u.Rate = findGaps(u.Time, period(u.Time)), rate(u.Time)
+	u.SpeedSD = max(u.SpeedSD, v.SpeedSD)
+	if v.SpeedFrom == "positions" {
+		u.SpeedFrom = v.SpeedFrom
+	}
+}
+
+// tie says how the two clocks stand to each other.
+func (m *merger) tie(imu, gps *part) {
+	c := &m.out.Clock
+	u, g := &m.out.IMU, &m.out.GPS
+	switch {
+	case imu == nil:
+		m.near(gps, &g.Time, &g.Gaps)
+	case gps == nil:
+		m.near(imu, &u.Time, &u.Gaps)
+	case imu.shares(gps):
+		c.Tied, c.How = true, "one device"
+		if first := min(u.Time[0], g.Time[0]); !imu.dated && math.Abs(first) > relativeFar {
+			u.Time, u.Gaps = moved(u.Time, -first), movedSpans(u.Gaps, -first)
+			g.Time, g.Gaps = moved(g.Time, -first), movedSpans(g.Gaps, -first)
+		}
+	case imu.dated && gps.dated && m.sameDevice(imu, gps):
+		c.Tied, c.How = true, "one device"
+	case imu.dated && gps.dated:
+		c.How = "both UTC"
+	default: // two scales, each from its own start until the offset is known
+		m.near(imu, &u.Time, &u.Gaps)
+		m.near(gps, &g.Time, &g.Gaps)
+	}
+}
+
+// near lets the times of a part without a date count from its first sample
+// when they start far from zero.
+func (m *merger) near(p *part, t *[]float64, gaps *[]Span) {
+	if p.dated || math.Abs((*t)[0]) <= relativeFar {
+		return
+	}
+	d := (*t)[0]
+	*t, *gaps = moved(*t, -d), movedSpans(*gaps, -d)
+}
+
+func (m *merger) sameDevice(p, q *part) bool {
+	a, b := m.out.Files[p.files[0]], m.out.Files[q.files[0]]
+	return a.Device != "" && a.Device == b.Device
+}
+
+// ShiftIMU takes a clock offset out of the IMU's times. offsetS is the IMU's
+// clock minus the GPS clock at the middle of the IMU's log, s; driftPPM is how
+// much faster the IMU's clock runs, parts per million. The SEs are their 1σ
+// errors; how says where they come from ("estimated from the motion",
+// "stated"). Times stay counted from Start, which moves when the IMU would
+// begin before it.
+//
+//	t_gps = t_imu - offset - drift (t_imu - t_mid)
+func (l *Log) ShiftIMU(offsetS, driftPPM, offsetSE, driftSE float64, how string) {
+	l.Clock = Clock{Tied: true, How: how, OffsetS: offsetS, DriftPPM: driftPPM, OffsetSE: offsetSE, DriftSE: driftSE}
+	t := l.IMU.Time
+	if len(t) == 0 {
+		return
+	}
+	mid := (t[0] + t[len(t)-1]) / 2
+	rate := driftPPM * 1e-6
+	shift := func(x float64) float64 { return x - offsetS - rate*(x-mid) }
+	out := make([]float64, len(t))
+	for i, x := range t {
+		out[i] = shift(x)
+	}
+	l.IMU.Time = out
+	l.IMU.Gaps = slices.Clone(l.IMU.Gaps)
+	for i := range l.IMU.Gaps {
+		g := &l.IMU.Gaps[i]
+		g.Start, g.End = shift(g.Start), shift(g.End)
+	}
+	if out[0] >= 0 {
+		return
+	}
+	d := math.Floor(out[0])
+	for i := range out {
+		out[i] -= d
+	}
+	l.IMU.Gaps = movedSpans(l.IMU.Gaps, -d)
+	l.GPS.Time, l.GPS.Gaps = moved(l.GPS.Time, -d), movedSpans(l.GPS.Gaps, -d)
+	if !l.Start.IsZero() {
+		l.Start = addSeconds(l.Start, d)
+	}
+}

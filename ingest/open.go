@@ -1,0 +1,301 @@
+package ingest
+
+import (
+	"bufio"
+	"bytes"
+	"compress/gzip"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"golang.org/x/text/encoding/unicode"
+	"golang.org/x/text/transform"
+)
+
+const (
+	// readSize is the reader's buffer, and so the longest line of a CSV.
+	readSize = 128 << 10
+	// defaultMaxBytes bounds what one file may expand to.
+	defaultMaxBytes = 4 << 30
+	// A gzip file may grow freely to freeExpansion; beyond that only maxRatio
+	// times. Logs shrink 3 to 30 times; deflate's utmost is 1032.
+	freeExpansion = 64 << 20
+	maxRatio      = 200
+)
+
+// Open reads one log file, FIT, GPX or CSV, or any of them through gzip: by
+// what it holds, not by its name. The log comes mended: in order of time,
+// without repeats, with its gaps, rates and doubtful fixes marked, and with a
+// warning for everything that was done or left out. An error means that
+// nothing could be used; it says why and what to do.
+func Open(path string, opt Options) (*Log, error) {
+	r, err := readFile(path, opt)
+	if err != nil {
+		return nil, err
+	}
+	return build(r)
+}
+
+// readFile finds out what a file is and lets its reader loose.
+func readFile(path string, opt Options) (*raw, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return nil, err
+	}
+	if info.IsDir() {
+		return nil, fmt.Errorf("%s: is a folder, not a log", path)
+	}
+	if opt.Map == nil {
+		if opt.Map, err = mapBeside(path); err != nil {
+			return nil, err
+		}
+	}
+	return read(f, path, info.Size(), opt)
+}
+
+// mapBeside reads NAME.map.toml beside a log, where NAME is the log's name
+// with or without its extensions; nil when there is none.
+func mapBeside(path string) (*Map, error) {
+	names := []string{path}
+	bare := strings.TrimSuffix(path, ".gz")
+	names = append(names, bare)
+	if i := strings.LastIndexByte(bare, '.'); i > strings.LastIndexAny(bare, `/\`)+1 {
+		names = append(names, bare[:i])
+	}
+	for _, n := range names {
+		m, err := ReadMap(n + ".map.toml")
+		if err == nil || !errors.Is(err, os.ErrNotExist) {
+			return m, err
+		}
+	}
+	return nil, nil
+}
+
+// read reads a log from a stream of size bytes.
+func read(src io.Reader, name string, size int64, opt Options) (*raw, error) {
+	if opt.MaxBytes <= 0 {
+		opt.MaxBytes = defaultMaxBytes
+	}
+	counted := &counter{r: src}
+	br := bufio.NewReaderSize(counted, readSize)
+	head, err := br.Peek(512)
+	if err != nil && err != io.EOF && len(head) == 0 {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	if len(head) == 0 {
+		return nil, fmt.Errorf("%s: the file is empty", name)
+	}
+	bound := &bounded{max: opt.MaxBytes}
+	packed := isGzip(head)
+	if packed {
+		z, err := gzip.NewReader(br)
+		if err != nil {
+			return nil, fmt.Errorf("%s: starts like a gzip file, but its header is damaged: %w", name, err)
+		}
+		bound.r, bound.packed = z, counted
+		br = bufio.NewReaderSize(bound, readSize)
+		size = -1
+	} else if size > opt.MaxBytes {
+		return nil, fmt.Errorf("%s: is %s long, more than the bound of %s for one file", name, bytesText(size), bytesText(opt.MaxBytes))
+	}
+	if bound.err != nil {
+		return nil, fmt.Errorf("%s: %w", name, bound.err)
+	}
+	r, err := dispatch(br, name, size, opt)
+	if bound.err != nil { // before err: a reader may have wrapped it or taken it for an end
+		return nil, fmt.Errorf("%s: %w", name, bound.err)
+	}
+	if err != nil {
+		if bound.broken != nil {
+			return nil, fmt.Errorf("%w (and the gzip data is damaged: %v)", err, bound.broken)
+		}
+		return nil, err
+	}
+	r.file.Gzip = packed
+	r.file.Bytes = counted.n
+	if bound.broken != nil {
+		r.warnings = append(r.warnings, Warning{File: name, Byte: counted.n, What: fmt.Sprintf(
+			"The gzip data is cut off or damaged after %s of content (%v); what was whole is read.", bytesText(bound.n), bound.broken)})
+	}
+	return r, nil
+}
+
+// dispatch picks the reader by the first bytes.
+func dispatch(br *bufio.Reader, name string, size int64, opt Options) (*raw, error) {
+	head, err := br.Peek(4096)
+	if len(head) == 0 {
+		if err != nil && err != io.EOF {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+		return nil, fmt.Errorf("%s: the file is empty", name)
+	}
+	switch kind := sniff(head); kind {
+	case kindFIT:
+		return readFIT(br, name, size, opt)
+	case kindGPX:
+		return readGPX(br, name, size, opt)
+	case kindCSV:
+		if utf16(head) {
+			dec := unicode.BOMOverride(unicode.UTF8.NewDecoder())
+			br = bufio.NewReaderSize(transform.NewReader(br, dec), readSize)
+			size = -1
+		}
+		return readCSV(br, name, size, opt)
+	default:
+		return nil, fmt.Errorf("%s: %s; evenfoot reads FIT, GPX and CSV, plain or through gzip", name, kind)
+	}
+}
+
+// Kinds that have a reader; sniff's other answers are the end of a sentence.
+const (
+	kindFIT = "FIT"
+	kindGPX = "GPX"
+	kindCSV = "CSV"
+)
+
+// sniff tells what a file is by its first bytes: one of the kinds, or for
+// anything else what it seems to be.
+func sniff(head []byte) string {
+	if len(head) >= 12 && (head[0] == 12 || head[0] == 14) && string(head[8:12]) == ".FIT" {
+		return kindFIT
+	}
+	for _, m := range []struct{ magic, is string }{
+		{"PK\x03\x04", "is a ZIP archive: unpack it first"},
+		{"\x1f\x8b", "is gzip within gzip: unpack it once first"},
+		{"7z\xbc\xaf\x27\x1c", "is a 7z archive: unpack it first"},
+		{"\xfd7zXZ\x00", "is an xz file: unpack it first"},
+		{"BZh", "is a bzip2 file: unpack it first"},
+		{"\x28\xb5\x2f\xfd", "is a zstd file: unpack it first"},
+		{"SQLite format 3\x00", "is a database"},
+		{"%PDF", "is a PDF document"},
+		{"\x89PNG", "is a picture"},
+		{"\xff\xd8\xff", "is a picture"},
+		{"GIF8", "is a picture"},
+		{"\x7fELF", "is a program"},
+	} {
+		if bytes.HasPrefix(head, []byte(m.magic)) {
+			return m.is
+		}
+	}
+	if len(head) >= 12 && string(head[4:8]) == "ftyp" {
+		return "is a film or picture"
+	}
+	text := head
+	if utf16(head) {
+		text = bytes.ReplaceAll(head[2:], []byte{0}, nil)
+	}
+	text = bytes.TrimPrefix(text, []byte("\xEF\xBB\xBF"))
+	text = bytes.TrimLeft(text, " \t\r\n")
+	switch {
+	case len(text) == 0:
+		return "holds nothing but blanks"
+	case zeroBytes(text):
+		if bytes.HasPrefix(text, []byte("<\x00")) || bytes.HasPrefix(text, []byte("\x00<")) {
+			return kindGPX // UTF-16 without a mark; the reader will see
+		}
+		return "is a binary file of an unknown kind"
+	case text[0] == '<':
+		lower := bytes.ToLower(text)
+		switch {
+		case bytes.HasPrefix(lower, []byte("<!doctype html")), bytes.HasPrefix(lower, []byte("<html")):
+			return "is a web page"
+		case bytes.Contains(lower, []byte("<gpx")), bytes.Contains(lower, []byte(":gpx")):
+			return kindGPX
+		case bytes.Contains(lower, []byte("<kml")), bytes.Contains(lower, []byte("<trainingcenterdatabase")):
+			return "is XML but not GPX: export it as GPX or FIT"
+		}
+		return "is XML but not GPX"
+	case text[0] == '{' || text[0] == '[' && !bytes.ContainsAny(firstLine(text), ",;\t"):
+		return "is JSON"
+	}
+	return kindCSV
+}
+
+// zeroBytes says whether there are zero bytes in the first line. Behind it they
+// may be what a dying logger's file system left in a text.
+func zeroBytes(text []byte) bool {
+	nul := bytes.IndexByte(text, 0)
+	eol := bytes.IndexAny(text, "\r\n")
+	return nul >= 0 && (eol < 0 || nul < eol)
+}
+
+func firstLine(b []byte) []byte {
+	if i := bytes.IndexAny(b, "\r\n"); i >= 0 {
+		return b[:i]
+	}
+	return b
+}
+
+func isGzip(head []byte) bool {
+	return len(head) >= 2 && head[0] == 0x1f && head[1] == 0x8b
+}
+
+func utf16(head []byte) bool {
+	return len(head) >= 2 && (head[0] == 0xff && head[1] == 0xfe || head[0] == 0xfe && head[1] == 0xff)
+}
+
+// A counter counts the bytes that were read through it.
+type counter struct {
+	r io.Reader
+	n int64
+}
+
+func (c *counter) Read(p []byte) (int, error) {
+	n, err := c.r.Read(p)
+	c.n += int64(n)
+	return n, err
+}
+
+// bounded reads an expanded stream up to its bounds. Damage in the packed data
+// is an end of the stream to its reader, and kept in broken.
+type bounded struct {
+	r      io.Reader
+	packed *counter
+	n, max int64
+	err    error // a bound was passed
+	broken error
+}
+
+func (b *bounded) Read(p []byte) (int, error) {
+	if b.err != nil {
+		return 0, b.err
+	}
+	if b.broken != nil {
+		return 0, io.EOF
+	}
+	n, err := b.r.Read(p)
+	b.n += int64(n)
+	switch {
+	case b.n > b.max:
+		b.err = fmt.Errorf("expands to more than %s, the bound for one file", bytesText(b.max))
+		return 0, b.err
+	case b.n > freeExpansion && b.n > maxRatio*b.packed.n:
+		b.err = fmt.Errorf("expands to more than %d times its size; no log does, so this is taken for a trap", maxRatio)
+		return 0, b.err
+	case err != nil && err != io.EOF:
+		b.broken = err
+		return n, io.EOF
+	}
+	return n, err
+}
+
+func bytesText(n int64) string {
+	switch {
+	case n >= 10<<30:
+		return fmt.Sprintf("%d GiB", n>>30)
+	case n >= 1<<30:
+		return fmt.Sprintf("%.1f GiB", float64(n)/(1<<30))
+	case n >= 1<<20:
+		return fmt.Sprintf("%.1f MiB", float64(n)/(1<<20))
+	case n >= 1<<10:
+		return fmt.Sprintf("%.1f KiB", float64(n)/(1<<10))
+	}
+	return fmt.Sprintf("%d bytes", n)
+}

@@ -1,0 +1,331 @@
+package ingest
+
+import "math"
+
+// Bounds of what a board does, for telling errors of the receiver from motion.
+const (
+	// speedMost is faster than any board on water has been, m/s (87 kn).
+	speedMost = 45
+	// accelMost bounds how fast speed changes, falls included, m/s².
+	accelMost = 12
+	// positionSlack is how far a sound position may be off, m.
+	positionSlack = 8
+	// staleLeast is the shortest way that a repeated position must have missed
+	// to count as stale, m.
+	staleLeast = 1.5
+	// velocityWindow is the half width of the filter for velocity, s.
+	velocityWindow = 1.25
+)
+
+// A track is the fixes on a plane, for flags and for velocity.
+type track struct {
+	g      *GPS
+	x, y   []float64 // m east and north of the first fix; NaN without position
+	vx, vy []float64 // m/s from positions; NaN where they cannot be had
+}
+
+func newTrack(g *GPS) *track {
+	n := len(g.Time)
+	t := &track{g: g, x: make([]float64, n), y: make([]float64, n)}
+	var plane Plane
+	set := false
+	for i := range n {
+		if !set && g.Lat[i] == g.Lat[i] {
+			plane = Plane{g.Lat[i], g.Lon[i]}
+			set = true
+		}
+		if !set || g.Lat[i] != g.Lat[i] {
+			t.x[i], t.y[i] = nan, nan
+			continue
+		}
+		if i > 0 && g.Lat[i] == g.Lat[i-1] && g.Lon[i] == g.Lon[i-1] {
+			t.x[i], t.y[i] = t.x[i-1], t.y[i-1]
+			continue
+		}
+		t.x[i], t.y[i] = plane.Project(g.Lat[i], g.Lon[i])
+	}
+	return t
+}
+
+// step is the distance in metres between fixes i and j.
+func (t *track) step(i, j int) float64 { return math.Hypot(t.x[j]-t.x[i], t.y[j]-t.y[i]) }
+
+// flag marks doubtful fixes. withSpeed says that the receiver gives speeds.
+func (t *track) flag(withSpeed bool) {
+	t.flagSpeeds()
+	t.flagPositions(withSpeed)
+	t.flagStale(withSpeed)
+}
+
+// flagSpeeds marks a receiver's speed that is beyond any board's, or that
+// stands out from the median of five by more than any acceleration explains.
+func (t *track) flagSpeeds() {
+	g := t.g
+	var near [5]float64
+	for i, v := range g.Speed {
+		if v != v {
+			continue
+		}
+		if v > speedMost {
+			g.Flags[i] |= FlagSpike
+			continue
+		}
+		n := 0
+		span := 0.0
+		for k := max(0, i-2); k <= min(len(g.Speed)-1, i+2); k++ {
+			if d := math.Abs(g.Time[k] - g.Time[i]); g.Speed[k] == g.Speed[k] && d <= 5 {
+				near[n] = float64(g.Speed[k])
+				span = max(span, d)
+				n++
+			}
+		}
+		if n < 5 {
+			continue
+		}
+		if m := medianOf(near[:n]); math.Abs(float64(v)-m) > 3+accelMost*min(span, 1) {
+			g.Flags[i] |= FlagSpike
+		}
+	}
+}
+
+// flagPositions walks along the positions. One that lies further from the last
+// sound one than speed and slack allow is a spike when the next returns to
+// where it should be, else the landing of a jump.
+func (t *track) flagPositions(withSpeed bool) {
+	g := t.g
+	allowed := func(i, j int) float64 {
+		dt := g.Time[j] - g.Time[i]
+		v := float64(speedMost)
+		if withSpeed && dt <= 10 {
+			v = 0
+			for _, k := range [2]int{i, j} {
+				if s := g.Speed[k]; s == s && g.Flags[k]&FlagSpike == 0 {
+					v = max(v, float64(s)+accelMost*dt/2)
+				}
+			}
+			if v == 0 {
+				v = speedMost
+			}
+		}
+		return v*dt*1.2 + positionSlack
+	}
+	last := -1
+	for i := range g.Time {
+		if t.x[i] != t.x[i] {
+			continue
+		}
+		if last < 0 || t.step(last, i) <= allowed(last, i) {
+			last = i
+			continue
+		}
+		// Does the track go back to where it was?
+		next := -1
+		for j := i + 1; j < min(len(g.Time), i+6); j++ {
+			if t.x[j] == t.x[j] && t.step(last, j) <= allowed(last, j) {
+				next = j
+				break
+			}
+		}
+		if next < 0 {
+			g.Flags[i] |= FlagJump
+			last = i
+			continue
+		}
+		g.Flags[i] |= FlagSpike
+	}
+}
+
+// flagStale marks fixes that repeat the one before although the board moved:
+// position and speed alike, or a position that stays behind for seconds.
+func (t *track) flagStale(withSpeed bool) {
+	g := t.g
+	held := -1 // the fix that is being repeated
+	for i := 1; i < len(g.Time); i++ {
+		if t.x[i] != t.x[i] || t.x[i] != t.x[i-1] || t.y[i] != t.y[i-1] {
+			held = -1
+			continue
+		}
+		if held < 0 {
+			held = i - 1
+		}
+		dt := g.Time[i] - g.Time[held]
+		if withSpeed {
+			v := g.Speed[i]
+			if float64(v)*dt < staleLeast {
+				continue
+			}
+			if eq32(v, g.Speed[i-1]) && eq32(g.Course[i], g.Course[i-1]) || dt > 3 {
+				g.Flags[i] |= FlagStale
+			}
+			continue
+		}
+		// Without a speed the next new position tells whether it moved.
+		j := i + 1
+		for j < len(g.Time) && t.x[j] == t.x[i] && t.y[j] == t.y[i] {
+			j++
+		}
+		if j < len(g.Time) && g.Time[j]-g.Time[held] < 10 && held > 0 {
+			before := t.step(held-1, held) / (g.Time[held] - g.Time[held-1])
+			after := t.step(i, j) / (g.Time[j] - g.Time[held])
+			if before > 1.5 && after > 0.7*before && t.step(i, j) > staleLeast {
+				for k := i; k < j; k++ {
+					g.Flags[k] |= FlagStale
+				}
+			}
+		}
+		i = j - 1
+		held = -1
+	}
+}
+
+// velocities estimates velocity from the positions: at each fix a parabola is
+// fitted by least squares to the fixes within ±1.25 s, at least two on each
+// side where there are, and differentiated (A. Savitzky, M. J. E. Golay,
+// Analytical Chemistry 36, 1964, for uneven steps). Flagged fixes take no part;
+// the window ends at gaps and jumps. It returns the 1σ error of a speed:
+//
+//	σ_v = σ_p √(Σ c_i²)
+//
+// with c the weights of the derivative and σ_p the positions' scatter about the
+// parabola (robust, and no less than their rounding). That holds for errors
+// from fix to fix, which is what remains after the slow ones cancel; a turn at
+// angular rate ω is smoothed besides, by a factor of about 1 - ω²T²/10 with T
+// the half width.
+func (t *track) velocities() (sd float64) {
+	g := t.g
+	n := len(g.Time)
+	t.vx, t.vy = make([]float64, n), make([]float64, n)
+	p := period(g.Time)
+	reach := velocityWindow
+	if p > 0 {
+		reach = max(reach, 2.05*p)
+	}
+	gap := max(gapPeriods*p, gapLeast)
+	breakAt := func(i int) bool { // between fix i-1 and i
+		return g.Time[i]-g.Time[i-1] > gap || g.Flags[i]&FlagJump != 0
+	}
+	var scatter, gains []float64
+	var ts, xs, ys []float64
+	for i := range n {
+		t.vx[i], t.vy[i] = nan, nan
+		ts, xs, ys = ts[:0], xs[:0], ys[:0]
+		from := i
+		for from > 0 && g.Time[i]-g.Time[from-1] <= reach && !breakAt(from) && i-from < 200 {
+			from--
+		}
+		hi := i
+		for hi+1 < n && g.Time[hi+1]-g.Time[i] <= reach && !breakAt(hi+1) && hi-i < 200 {
+			hi++
+		}
+		for k := from; k <= hi; k++ {
+			if t.x[k] == t.x[k] && g.Flags[k]&(FlagSpike|FlagStale) == 0 {
+				ts = append(ts, g.Time[k]-g.Time[i])
+				xs = append(xs, t.x[k])
+				ys = append(ys, t.y[k])
+			}
+		}
+		d, ok := parabola(ts)
+		if !ok {
+			continue
+		}
+		var rx, ry, gain float64
+		t.vx[i], t.vy[i] = 0, 0
+		for k := range ts {
+			c := d.slope(ts[k])
+			t.vx[i] += c * (xs[k] - xs[0])
+			t.vy[i] += c * (ys[k] - ys[0])
+			gain += c * c
+		}
+		if len(ts) > 4 {
+			rx, ry = d.residual(ts, xs), d.residual(ts, ys)
+			scatter = append(scatter, rx, ry)
+			gains = append(gains, math.Sqrt(gain))
+		}
+	}
+	sd = 0.5
+	if len(gains) >= 5 {
+		sp := max(math.Sqrt(medianOf(scatter))*1.06, 0.005)
+		sd = sp * medianOf(gains)
+	}
+	return sd
+}
+
+// A parabola holds what is needed to fit a + b t + c t² by least squares on
+// given times: orthogonal polynomials on them.
+type parabolaFit struct {
+	n          float64
+	mean       float64 // of t
+	s2         float64 // Σ (t - mean)²
+	alpha, phi float64 // second polynomial (t-mean)² - alpha (t-mean) - phi
+	s4         float64 // its Σ ²; 0: a straight line
+}
+
+// parabola prepares the fit; ok is false below three points (or two at the ends
+// of a stretch, where a straight line must do).
+func parabola(ts []float64) (f parabolaFit, ok bool) {
+	f.n = float64(len(ts))
+	if len(ts) < 2 {
+		return f, false
+	}
+	for _, t := range ts {
+		f.mean += t / f.n
+	}
+	var s3 float64
+	for _, t := range ts {
+		u := t - f.mean
+		f.s2 += u * u
+		s3 += u * u * u
+	}
+	if !(f.s2 > 0) {
+		return f, false
+	}
+	if len(ts) >= 4 {
+		f.alpha, f.phi = s3/f.s2, f.s2/f.n
+		for _, t := range ts {
+			q := f.second(t)
+			f.s4 += q * q
+		}
+		if f.s4 < 1e-9*f.s2*f.s2/f.n {
+			f.s4 = 0
+		}
+	}
+	return f, true
+}
+
+func (f *parabolaFit) second(t float64) float64 {
+	u := t - f.mean
+	return u*u - f.alpha*u - f.phi
+}
+
+// slope is the weight of the point at t in the derivative at time 0.
+func (f *parabolaFit) slope(t float64) float64 {
+	c := (t - f.mean) / f.s2
+	if f.s4 > 0 {
+		c += f.second(t) / f.s4 * (2*(0-f.mean) - f.alpha)
+	}
+	return c
+}
+
+// residual is the mean square of y about the fit, by its degrees of freedom.
+func (f *parabolaFit) residual(ts, ys []float64) float64 {
+	var my, b, c float64
+	for _, y := range ys {
+		my += (y - ys[0]) / f.n
+	}
+	for i, t := range ts {
+		y := ys[i] - ys[0] - my
+		b += y * (t - f.mean) / f.s2
+		if f.s4 > 0 {
+			c += y * f.second(t) / f.s4
+		}
+	}
+	ss := 0.0
+	for i, t := range ts {
+		r := ys[i] - ys[0] - my - b*(t-f.mean)
+		if f.s4 > 0 {
+			r -= c * f.second(t)
+		}
+		ss += r * r
+	}
+	return ss / max(1, f.n-3)
+}

@@ -1,0 +1,193 @@
+package write
+
+import (
+	"bufio"
+	"io"
+	"math"
+	"strconv"
+	"time"
+
+	"evenfoot/ingest"
+)
+
+// A Row is one line of an export: a sample of the IMU, a fix, or both when
+// they share a time. NaN stands for a value that is not known.
+type Row struct {
+	Time   float64    // s since start
+	Lat    float64    // deg
+	Lon    float64    // deg
+	Alt    float32    // m
+	Speed  float32    // m/s
+	Course float32    // deg true
+	Pitch  float64    // deg, bow-up
+	Heel   float64    // deg, starboard side down
+	Q      [4]float64 // w, x, y, z: sensor to east-north-up
+	Ride   int        // number of the ride, from 1; 0 outside
+	Acc    [3]float32 // m/s², as measured
+	Gyr    [3]float32 // rad/s
+}
+
+// Blank is a row at time t of which nothing else is known.
+func Blank(t float64) Row {
+	n, n32 := math.NaN(), float32(math.NaN())
+	return Row{Time: t, Lat: n, Lon: n, Alt: n32, Speed: n32, Course: n32, Pitch: n, Heel: n,
+		Q: [4]float64{n, n, n, n}, Acc: [3]float32{n32, n32, n32}, Gyr: [3]float32{n32, n32, n32}}
+}
+
+// exportHeader are the columns of an export: those of the contract, then what
+// it takes to read the export back as a log.
+const exportHeader = "time_s,lat_deg,lon_deg,speed_mps,course_deg,pitch_deg,heel_deg,qw,qx,qy,qz,ride," +
+	"alt_m,ax_mps2,ay_mps2,az_mps2,gx_radps,gy_radps,gz_radps\n"
+
+// An Export writes the samples of a session row by row.
+type Export struct {
+	w   *bufio.Writer
+	buf []byte
+}
+
+// NewExport starts an export: the heading comments and the header row. start is
+// UTC at time zero, or the zero Time. Close must be called at the end.
+func NewExport(w io.Writer, start time.Time) *Export {
+	e := &Export{w: bufio.NewWriterSize(w, 64<<10)}
+	e.buf = append(e.buf, "# evenfoot export\n"...)
+	e.buf = appendStart(e.buf, start)
+	e.buf = append(e.buf, exportHeader...)
+	e.w.Write(e.buf) // the error stays with the writer until Close
+	return e
+}
+
+// Computed notes that the speeds of the log were computed from positions. It
+// must come before the first row.
+func (e *Export) Computed() { e.w.WriteString("# speed: from positions\n") }
+
+// Write adds a row.
+func (e *Export) Write(r *Row) error {
+	b := appendTime(e.buf[:0], r.Time)
+	b = appendFloat(append(b, ','), r.Lat, -1)
+	b = appendFloat(append(b, ','), r.Lon, -1)
+	b = appendFloat32(append(b, ','), r.Speed)
+	b = appendFloat32(append(b, ','), r.Course)
+	b = appendFloat(append(b, ','), r.Pitch, 4)
+	b = appendFloat(append(b, ','), r.Heel, 4)
+	for _, q := range r.Q {
+		b = appendFloat(append(b, ','), q, 7)
+	}
+	b = append(b, ',')
+	if r.Ride > 0 {
+		b = strconv.AppendInt(b, int64(r.Ride), 10)
+	}
+	b = appendFloat32(append(b, ','), r.Alt)
+	for _, v := range r.Acc {
+		b = appendFloat32(append(b, ','), v)
+	}
+	for _, v := range r.Gyr {
+		b = appendFloat32(append(b, ','), v)
+	}
+	e.buf = append(b, '\n')
+	_, err := e.w.Write(e.buf)
+	return err
+}
+
+// Close writes what is still buffered and returns the first error of the
+// export. It does not close the writer underneath.
+func (e *Export) Close() error { return e.w.Flush() }
+
+// CSV writes a log's samples as a CSV log: the IMU and the fixes in order of
+// time, in one row where they share one. Reading it back gives equal samples.
+func CSV(w io.Writer, l *ingest.Log) error {
+	bw := bufio.NewWriterSize(w, 64<<10)
+	buf := appendStart(nil, l.Start)
+	if len(l.Files) == 1 && l.Files[0].Device != "" {
+		buf = append(append(append(buf, "# device: "...), l.Files[0].Device...), '\n')
+	}
+	if l.GPS.SpeedFrom == "positions" {
+		buf = append(buf, "# speed: from positions\n"...)
+	}
+	u, g := &l.IMU, &l.GPS
+	hasGyr := len(u.Gyr[0]) > 0 && !math.IsNaN(float64(u.Gyr[0][0]))
+	buf = append(buf, "time_s"...)
+	if len(u.Time) > 0 {
+		buf = append(buf, ",ax_mps2,ay_mps2,az_mps2"...)
+		if hasGyr {
+			buf = append(buf, ",gx_radps,gy_radps,gz_radps"...)
+		}
+	}
+	if len(g.Time) > 0 {
+		buf = append(buf, ",lat_deg,lon_deg,alt_m,speed_mps,course_deg"...)
+	}
+	buf = append(buf, '\n')
+	bw.Write(buf) // the error stays with the writer until Flush
+	for i, k := 0, 0; i < len(u.Time) || k < len(g.Time); {
+		imu := i < len(u.Time) && (k >= len(g.Time) || u.Time[i] <= g.Time[k])
+		gps := k < len(g.Time) && (i >= len(u.Time) || g.Time[k] <= u.Time[i])
+		if imu {
+			buf = appendTime(buf[:0], u.Time[i])
+		} else {
+			buf = appendTime(buf[:0], g.Time[k])
+		}
+		if len(u.Time) > 0 {
+			buf = appendAxes(buf, &u.Acc, i, imu)
+			if hasGyr {
+				buf = appendAxes(buf, &u.Gyr, i, imu)
+			}
+		}
+		switch {
+		case gps:
+			buf = appendFloat(append(buf, ','), g.Lat[k], -1)
+			buf = appendFloat(append(buf, ','), g.Lon[k], -1)
+			buf = appendFloat32(append(buf, ','), g.Alt[k])
+			buf = appendFloat32(append(buf, ','), g.Speed[k])
+			buf = appendFloat32(append(buf, ','), g.Course[k])
+		case len(g.Time) > 0:
+			buf = append(buf, ",,,,,"...)
+		}
+		buf = append(buf, '\n')
+		if _, err := bw.Write(buf); err != nil {
+			return err
+		}
+		if imu {
+			i++
+		}
+		if gps {
+			k++
+		}
+	}
+	return bw.Flush()
+}
+
+func appendAxes(b []byte, v *[3][]float32, i int, has bool) []byte {
+	for k := range v {
+		b = append(b, ',')
+		if has {
+			b = appendFloat32(b, v[k][i])
+		}
+	}
+	return b
+}
+
+func appendStart(b []byte, start time.Time) []byte {
+	if start.IsZero() {
+		return b
+	}
+	b = append(b, "# start: "...)
+	b = start.UTC().AppendFormat(b, time.RFC3339Nano)
+	return append(b, '\n')
+}
+
+// appendTime writes seconds so that they read back equal, without an exponent.
+func appendTime(b []byte, t float64) []byte { return strconv.AppendFloat(b, t, 'f', -1, 64) }
+
+// appendFloat writes a number, nothing for NaN and infinities.
+func appendFloat(b []byte, v float64, decimals int) []byte {
+	if v-v != 0 {
+		return b
+	}
+	return strconv.AppendFloat(b, v, 'f', decimals, 64)
+}
+
+func appendFloat32(b []byte, v float32) []byte {
+	if v-v != 0 {
+		return b
+	}
+	return strconv.AppendFloat(b, float64(v), 'g', -1, 32)
+}
