@@ -55,16 +55,10 @@ func newFollower(s *smoother, t []float64, aid *Aid, tk *ticks) *follower {
 	return f
 }
 
-// follow corrects the path by the aid's velocities. It reports whether the
-// heading came out well determined, and the latency; it leaves the path as
-// it was where the velocities do not fit the motion.
-func (s *smoother) follow(t []float64, aid *Aid, tk *ticks) (known bool, late float64) {
-	f := newFollower(s, t, aid, tk)
-	if len(f.time) < minFixes || !f.align() {
-		return false, 0
-	}
-	s.aided = true
-	for i := range maxPasses + 1 {
+// run corrects the path by the fixes until it moves no more; done is how many
+// passes it has had.
+func (f *follower) run(done int) {
+	for i := done; i < maxPasses+1; i++ {
 		f.look()
 		if i > 0 {
 			f.weigh()
@@ -72,14 +66,18 @@ func (s *smoother) follow(t []float64, aid *Aid, tk *ticks) (known bool, late fl
 			f.look()
 		}
 		f.inform()
-		s.pass()
-		if i > 1 && s.moved < settled {
+		f.s.pass()
+		if i > 1 && f.s.moved < settled {
 			break
 		}
 	}
-	turn := slices.Clone(s.turn)
+}
+
+// known says whether the heading is well determined over most of the log.
+func (f *follower) known() bool {
+	turn := slices.Clone(f.s.turn)
 	slices.Sort(turn)
-	return math.Sqrt(turn[len(turn)/2]) < maxHeadingSE, f.late
+	return math.Sqrt(turn[len(turn)/2]) < maxHeadingSE
 }
 
 func (s *smoother) nodeTime(t []float64, k int) float64 {

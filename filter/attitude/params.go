@@ -33,7 +33,8 @@ type Params struct {
 	// BiasSD is the gyroscope's offset before anything is known, rad/s.
 	// Default 0.02 (1.1 °/s).
 	BiasSD float64
-	// BiasWalk is how the offset wanders, rad/s/√s. Default 3e-5 (0.1 °/s in an hour).
+	// BiasWalk is how the offset wanders, rad/s/√s. Default 5e-5 (0.03 °/s in
+	// 100 s: temperature).
 	BiasWalk float64
 	// AccNoise is the accelerometer's white noise, m/s²/√Hz. Default 0.01.
 	AccNoise float64
@@ -74,7 +75,7 @@ func Default() Params {
 		GyroNoise:  3e-4,
 		GyroScale:  0.002,
 		BiasSD:     0.02,
-		BiasWalk:   3e-5,
+		BiasWalk:   5e-5,
 		AccNoise:   0.01,
 		AccBiasSD:  0.03,
 		VelocitySD: 0.5,

@@ -1,6 +1,9 @@
 package attitude
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // What is known of a motion before the log says anything, 1σ.
 const (
@@ -14,26 +17,23 @@ const (
 // A smoother holds the path of one log, at the blocks' borders ("nodes"), and
 // corrects it by fixed-interval smoothing, linearised about the path itself.
 type smoother struct {
-	p      *Params
-	bl     []block
-	q      []Quat       // attitude at each node
-	v      [][2]float64 // horizontal velocity, m/s
-	b      []vec        // gyroscope offset, rad/s
-	base   vec          // offset that the blocks were integrated with: none, kept for clarity of the maths
-	heavy  float64      // gravity, m/s²
-	aided  bool
-	z      [][2]float64                                            // what velocity is measured or held to be, m/s
-	r      []float64                                               // its variance, (m/s)²; +Inf for none
-	rest   []bool                                                  // the block that starts here lies still
-	x      []state                                                 // predicted error state of each node
-	pp     []packed                                                // its covariance
-	tilt   []float64                                               // smoothed variance of the two horizontal turns, rad²
-	turn   []float64                                               // smoothed variance of heading, rad²
-	vv     []float64                                               // smoothed variance of velocity, mean of the two, (m/s)²
-	nis    float64                                                 // mean normalised innovation squared of the last pass
-	moved  float64                                                 // rms correction of the last pass, rad
-	tapped func(node int, h int, x *state, k *state, e, s float64) // for the calibration
-	passed func(block int, s *step)
+	p       *Params
+	bl      []block
+	q       []Quat       // attitude at each node
+	v       [][2]float64 // horizontal velocity, m/s
+	b       []vec        // gyroscope offset, rad/s
+	aided   bool
+	z       [][2]float64 // what velocity is measured or held to be, m/s
+	r       []float64    // its variance, (m/s)²; +Inf for none
+	rest    []bool       // the block that starts here lies still
+	x       []state      // predicted error state of each node
+	pp      []packed     // its covariance
+	tilt    []float64    // smoothed variance of the two horizontal turns, rad²
+	turn    []float64    // smoothed variance of heading, rad²
+	vv      []float64    // smoothed variance of velocity, mean of the two, (m/s)²
+	nis     float64      // mean normalised innovation squared of the last pass
+	moved   float64      // rms correction of the last pass, rad
+	accBias mat          // covariance of the accelerometer's offset, (m/s²)²
 }
 
 // packed is the upper half of a covariance.
@@ -62,7 +62,7 @@ func (c *packed) to(p *cov) {
 func newSmoother(p *Params, bl []block) *smoother {
 	n := len(bl) + 1
 	s := &smoother{
-		p: p, bl: bl, heavy: Gravity,
+		p: p, bl: bl,
 		q: make([]Quat, n), v: make([][2]float64, n), b: make([]vec, n),
 		z: make([][2]float64, n), r: make([]float64, n), rest: make([]bool, n),
 		x: make([]state, n), pp: make([]packed, n),
@@ -70,6 +70,9 @@ func newSmoother(p *Params, bl []block) *smoother {
 	}
 	for k := range s.r {
 		s.r[k] = sq(p.VelocitySD)
+	}
+	for i := range 3 {
+		s.accBias[4*i] = sq(p.AccBiasSD)
 	}
 	s.findRest()
 	s.level()
@@ -85,6 +88,10 @@ const (
 	restShift = 0.06  // m/s², the same
 	restTime  = 2.0   // s
 )
+
+// loadBias is how much a gyroscope's offset differs, 1σ, between rest and
+// motion, rad/s: MEMS gyroscopes feel acceleration, some 0.03 °/s and more per g.
+const loadBias = 5e-4
 
 func (s *smoother) findRest() {
 	from := -1
@@ -175,6 +182,9 @@ func (s *smoother) transition(k int, st *step) (offset [5]float64, biasStep vec)
 	biasStep = sub(s.b[k], s.b[k+1])
 	walk := p.BiasWalk
 	st.qBias = walk * walk * b.dt
+	if k+1 < len(s.bl) && s.rest[k] != s.rest[k+1] {
+		st.qBias += sq(loadBias)
+	}
 	st.reset = b.reset
 	if b.reset {
 		for i := range 2 {
@@ -207,8 +217,16 @@ func (s *smoother) fresh() (f [nState]float64) {
 	if s.aided {
 		f[2] = sq(headingSD0)
 	}
+	bias := s.p.BiasSD
+	if !s.p.MotionBias {
+		// Only rest tells it; without that either, it is held at zero.
+		bias = 1e-6
+		if s.p.RestBias && slices.Contains(s.rest, true) {
+			bias = s.p.BiasSD
+		}
+	}
 	for i := range 3 {
-		f[iB+i] = sq(s.p.BiasSD)
+		f[iB+i] = sq(bias)
 	}
 	return f
 }
@@ -247,8 +265,9 @@ func (s *smoother) measure(k int, x *state, p *cov, rec func(h int, g *state, e,
 	}
 }
 
-// pass filters forward, smooths backward and moves the path.
-func (s *smoother) pass() {
+// forward runs the filter along the path, and keeps what it predicts at each
+// node. stepped is called after each block's step, taken after each update.
+func (s *smoother) forward(stepped func(k int, st *step), taken func(h int, g *state, e, sv float64)) {
 	var x state
 	var p cov
 	fresh := s.fresh()
@@ -263,34 +282,38 @@ func (s *smoother) pass() {
 	}
 	for i := range 3 {
 		x[iB+i] = -s.b[0][i]
-		if !s.p.MotionBias {
-			p[iB+i][iB+i] = sq(1e-6)
-			if s.p.RestBias {
-				p[iB+i][iB+i] = sq(s.p.BiasSD)
-			}
-		}
 	}
 	var st step
-	nis, count := 0.0, 0
-	tap := func(h int, _ *state, e, sv float64) {
-		if h < iB {
-			nis += e * e / sv
-			count++
-		}
-	}
 	for k := range s.q {
 		if k > 0 {
 			offset, biasStep := s.transition(k-1, &st)
 			st.forward(&x, &p, &offset, &biasStep, &fresh)
+			if stepped != nil {
+				stepped(k-1, &st)
+			}
 		}
 		s.x[k] = x
 		s.pp[k].from(&p)
-		s.measure(k, &x, &p, tap)
+		s.measure(k, &x, &p, taken)
 	}
+}
+
+// pass filters forward, smooths backward and moves the path.
+func (s *smoother) pass() {
+	nis, count := 0.0, 0
+	s.forward(nil, func(h int, _ *state, e, sv float64) {
+		if h < iB {
+			nis += e * e / sv
+			count++
+		}
+	})
 	if count > 0 {
 		s.nis = nis / float64(count)
 	}
 
+	var x state
+	var p cov
+	var st step
 	var a adjoint
 	var upd [5]struct {
 		h    int

@@ -41,10 +41,27 @@ func TwoSided(s Samples, aid *Aid, p Params) (*Track, error) {
 	b.integrate(bl)
 	sm := newSmoother(&p, bl)
 	sm.unaided()
-
 	tr := &Track{Time: s.Time}
+	var f *follower
 	if aid != nil {
-		tr.HeadingKnown, tr.LatencyS = sm.follow(s.Time, aid, b.ticks)
+		f = newFollower(sm, s.Time, aid, b.ticks)
+		if f.align() {
+			sm.aided = true
+			f.run(0)
+		} else {
+			f = nil
+		}
+	}
+	if p.Calibrate && sm.calibrate(b) {
+		b.integrate(bl)
+		if f != nil {
+			f.run(2)
+		} else {
+			sm.settle(2)
+		}
+	}
+	if f != nil {
+		tr.HeadingKnown, tr.LatencyS = f.known(), f.late
 	}
 	b.write(tr, sm)
 	return tr, nil
@@ -113,17 +130,23 @@ const (
 // unaided smooths with a velocity that stays about zero, and learns how far
 // from zero it gets.
 func (s *smoother) unaided() {
-	for i := range maxPasses {
-		for k := range s.r {
-			if s.rest[k] {
-				s.r[k] = sq(restSD)
-			}
+	for k := range s.r {
+		if s.rest[k] {
+			s.r[k] = sq(restSD)
 		}
+	}
+	s.settle(0)
+}
+
+// settle passes until the path moves no more; done is how many passes it has
+// had of maxPasses.
+func (s *smoother) settle(done int) {
+	for i := done; i < maxPasses; i++ {
 		s.pass()
 		if i > 0 && s.moved < settled {
 			break
 		}
-		s.adapt(sq(0.02))
+		s.adapt()
 	}
 }
 
@@ -134,13 +157,13 @@ const adaptSpan = 20.0
 // adapt sets each node's velocity variance to what the last pass left, in
 // expectation: the mean of (z - v)² + P over adaptSpan about it, drawn a
 // little towards that of the log.
-func (s *smoother) adapt(floor float64) {
+func (s *smoother) adapt() {
 	n := len(s.q)
 	sum := make([]float64, n+1)
 	cnt := make([]float64, n+1)
 	for k := range n {
 		sum[k+1], cnt[k+1] = sum[k], cnt[k]
-		if math.IsInf(s.r[k], 1) || s.rest[k] && !s.aided {
+		if s.rest[k] {
 			continue
 		}
 		d0, d1 := s.z[k][0]-s.v[k][0], s.z[k][1]-s.v[k][1]
@@ -155,11 +178,11 @@ func (s *smoother) adapt(floor float64) {
 	tint := s.tint()
 	const few = 6 // nodes' worth of the log's mean
 	for k := range n {
-		if math.IsInf(s.r[k], 1) {
+		if s.rest[k] {
 			continue
 		}
 		lo, hi := max(0, k-half), min(n, k+half+1)
-		s.r[k] = max(floor, tint*(sum[hi]-sum[lo]+few*all)/(cnt[hi]-cnt[lo]+few))
+		s.r[k] = max(sq(restSD), tint*(sum[hi]-sum[lo]+few*all)/(cnt[hi]-cnt[lo]+few))
 	}
 }
 
@@ -169,7 +192,7 @@ func (s *smoother) adapt(floor float64) {
 func (s *smoother) tint() float64 {
 	ac, a0 := 0.0, 0.0
 	for k := 1; k < len(s.q); k++ {
-		if s.rest[k] || s.rest[k-1] || math.IsInf(s.r[k], 1) || math.IsInf(s.r[k-1], 1) {
+		if s.rest[k] || s.rest[k-1] {
 			continue
 		}
 		for i := range 2 {
@@ -190,8 +213,7 @@ func (b *builder) write(tr *Track, s *smoother) {
 	n := len(b.s.Time)
 	tr.Q = make([]Quat, n)
 	tr.SE = make([]float32, n)
-	biasVar := 2 * sq(b.p.AccBiasSD/Gravity)
-	se := func(k int) float64 { return math.Sqrt(s.tilt[k] + biasVar) }
+	se := func(k int) float64 { return math.Sqrt(s.tilt[k] + s.biasTilt(k)) }
 	for i := range s.bl[0].from {
 		tr.Q[i], tr.SE[i] = s.q[0], math.Pi
 	}
@@ -212,6 +234,21 @@ func (b *builder) write(tr *Track, s *smoother) {
 		tr.Q[n-1], tr.SE[n-1] = tr.Q[s.bl[last-1].from], math.Pi
 	}
 	b.segments(tr, s)
+}
+
+// biasTilt is the variance of inclination from the accelerometer's offset at
+// node k, rad²: its horizontal parts.
+func (s *smoother) biasTilt(k int) float64 {
+	m := s.q[k].matrix()
+	up := vec{m[6], m[7], m[8]} // in the sensor frame
+	c := &s.accBias
+	along := 0.0
+	for i := range 3 {
+		for j := range 3 {
+			along += up[i] * c[3*i+j] * up[j]
+		}
+	}
+	return (c[0] + c[4] + c[8] - along) / sq(Gravity)
 }
 
 // hold fills the missing samples of a reset.
