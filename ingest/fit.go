@@ -38,8 +38,9 @@ type fitReader struct {
 	descs []fitDesc
 	last  uint32 // latest time stamp
 	timed bool   // last is set
+	good  fitStamps
+	jumps int // in time, over the whole chain
 	clock fitClock
-	seen  bool // a data message was read
 
 	// What is kept.
 	base    int64 // FIT time of time zero
@@ -113,7 +114,7 @@ func (f *fitReader) part() bool {
 
 	f.defs = [16]fitDef{}
 	f.descs = f.descs[:0]
-	f.timed, f.seen = false, false
+	f.timed, f.good = false, fitStamps{}
 	f.clock = fitClock{mark: f.lengths()}
 	end := f.win.pos + data
 	if data == 0 {
@@ -178,6 +179,13 @@ func (f *fitReader) messages(end int64) {
 			return
 		}
 		n, ok := f.messageSize(b[0])
+		if b := f.win.peek(3); len(b) == 2 && (!ok || n > 2) && binary.LittleEndian.Uint16(b) == f.crc {
+			f.win.skip(2)
+			if end != math.MaxInt64 {
+				f.warn("wrong data sizes", 0, pos, "The file ends here with a checksum that is right, although its header announces more.")
+			}
+			return
+		}
 		if !ok {
 			if !f.resync(pos, end) {
 				return
@@ -190,6 +198,13 @@ func (f *fitReader) messages(end int64) {
 			f.cut(pos, end)
 			return
 		}
+		if !f.sane(n) {
+			if !f.resync(pos, end) {
+				return
+			}
+			continue
+		}
+		b = f.win.peek(n)
 		if pos+int64(n) > end {
 			f.warn("wrong data sizes", 0, pos, "The header's data size ends inside a message; reading on to the end of the file.")
 			end = math.MaxInt64
@@ -292,24 +307,6 @@ func (f *fitReader) cut(pos, end int64) {
 	f.warn("cut files", 0, pos, "%s %s%s; everything before byte %d was read.", why, where, short, pos)
 }
 
-// resync gives up the rest of a file's messages at a byte that no definition
-// explains.
-func (f *fitReader) resync(pos, end int64) bool {
-	for f.win.pos < end {
-		n := int(min(int64(4096), end-f.win.pos))
-		b := f.win.peek(n)
-		f.win.skip(len(b))
-		if len(b) < n {
-			break
-		}
-	}
-	f.warn("damaged stretches", 0, pos, "The data make no sense from here; %d bytes were skipped.", f.win.pos-pos)
-	if len(f.win.peek(2)) == 2 && end != math.MaxInt64 {
-		f.win.skip(2)
-	}
-	return false
-}
-
 // define takes in a definition message.
 func (f *fitReader) define(b []byte) {
 	d := &f.defs[b[0]&0x0F]
@@ -366,7 +363,6 @@ func (f *fitReader) data(b []byte, pos int64) {
 	} else {
 		d = &f.defs[b[0]&0x0F]
 	}
-	f.seen = true
 	if v, ok := d.value(b, d.stamp, 0); ok && v >= 0 && v < math.MaxUint32 {
 		f.last = uint32(v)
 		f.timed = true

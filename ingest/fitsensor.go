@@ -15,12 +15,9 @@ const (
 
 var sensorNames = [3]string{"accelerometer", "gyroscope", "magnetometer"}
 
-// standardG is the standard acceleration of gravity, m/s² (CGPM 1901).
-const standardG = 9.80665
-
 // fitSI turns a sensor's calibrated unit in FIT (g, deg/s, gauss) to SI
 // (m/s², rad/s) or µT.
-var fitSI = [3]float64{standardG, math.Pi / 180, 100}
+var fitSI = [3]float64{gravity, math.Pi / 180, 100}
 
 var fitUnits = [3]string{"g", "deg/s", "G"}
 

@@ -92,9 +92,9 @@ func motionScale(kind int, unit string) (float64, bool) {
 		case "m/s2", "mps2", "ms2", "m/s/s", "m/sec2":
 			return 1, true
 		case "g", "gn", "g0", "gee", "gs":
-			return standardG, true
+			return gravity, true
 		case "mg", "millig", "millig0":
-			return standardG / 1000, true
+			return gravity / 1000, true
 		case "cm/s2":
 			return 0.01, true
 		}

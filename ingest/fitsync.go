@@ -1,0 +1,214 @@
+package ingest
+
+import "math"
+
+// Damage in the middle of a file: a lost block, a byte that flipped in a
+// message's header. The next message cannot be told from its neighbours then,
+// and the reader looks for where sense begins again.
+
+// maxJump bounds, in s, how far a time stamp may be from the last before it is
+// looked at twice.
+const maxJump = 86400
+
+// maxJumps bounds how often another reading of a jump in time is looked for.
+const maxJumps = 100
+
+// A stretch makes sense when syncStamps messages with a time stamp, among at
+// most syncLength in a row, do.
+const (
+	syncStamps = 2
+	syncLength = 12
+)
+
+// stampOf returns the time stamp of a data message that samples are taken
+// from; false when it has none or its time does not matter.
+func (f *fitReader) stampOf(b []byte) (uint32, bool) {
+	if b[0]&0xC0 != 0 {
+		return 0, false
+	}
+	d := &f.defs[b[0]&0x0F]
+	switch d.global {
+	case fitRecord, fitAccel, fitGyro, fitMag, fitGPSMetadata, fitHSAAccel, fitHSAGyro:
+		v, ok := d.value(b, d.stamp, 0)
+		return uint32(v), ok && v >= 0 && v <= math.MaxUint32
+	}
+	return 0, false
+}
+
+// fitStamps are the latest time stamps of samples, of the two kinds: counted
+// from power-on, and UTC. A file may hold both side by side.
+type fitStamps struct {
+	last [2]uint32
+	set  [2]bool
+}
+
+// near reports whether a time stamp may follow those before it.
+func (s *fitStamps) near(ts uint32) bool {
+	k := stampKind(ts)
+	return s.set[k] && (ts-s.last[k] <= maxJump || s.last[k]-ts <= maxJump)
+}
+
+func (s *fitStamps) note(ts uint32) {
+	k := stampKind(ts)
+	s.last[k], s.set[k] = ts, true
+}
+
+// stampKind is 0 for a stamp that counts from power-on, 1 for UTC.
+func stampKind(ts uint32) int {
+	if ts < fitSystemTime {
+		return 0
+	}
+	return 1
+}
+
+// sane reports whether the message ahead, of n bytes, may be what it looks
+// like. A clock may be set while it records, so a jump in time is believed
+// when the messages after it agree and no other place close by makes sense
+// with the old time; a stamp of zero is a lost block.
+func (f *fitReader) sane(n int) bool {
+	ts, ok := f.stampOf(f.win.peek(n))
+	if !ok {
+		return true
+	}
+	if f.good.set == [2]bool{} || f.good.near(ts) {
+		f.good.note(ts)
+		return true
+	}
+	b := f.win.peek(n + 64<<10)
+	// A file of nothing but jumps is not worth a search at each.
+	if f.jumps++; f.jumps <= maxJumps {
+		for i := 1; i < min(len(b), 4096); i++ {
+			if f.starts(b[i:]) && len(b)-i > n+2 {
+				return false
+			}
+		}
+	}
+	was := f.good
+	f.good.note(ts)
+	if ts == 0 || len(b) > n+2 && !f.chain(b[n:]) {
+		f.good = was
+		return false
+	}
+	return true
+}
+
+// chain reports whether b starts with messages that make sense after those
+// read so far.
+func (f *fitReader) chain(b []byte) bool {
+	good := f.good
+	stamps := 0
+	for range syncLength {
+		if len(b) < 3 { // a checksum at most
+			return true
+		}
+		n, ok := f.sizeAt(b)
+		if !ok {
+			return false
+		}
+		if n > len(b) {
+			break
+		}
+		if ts, ok := f.stampOf(b[:n]); ok {
+			if !good.near(ts) && (ts == 0 || good.set[stampKind(ts)]) {
+				return false
+			}
+			good.note(ts)
+			if stamps++; stamps == syncStamps {
+				return true
+			}
+		}
+		b = b[n:]
+	}
+	return stamps > 0
+}
+
+// sizeAt returns the size of the message that b starts with, which may be
+// more than there is; false when it cannot be a message.
+func (f *fitReader) sizeAt(b []byte) (int, bool) {
+	h := b[0]
+	switch {
+	case h&0x80 != 0:
+		d := &f.defs[h>>5&3]
+		return d.size, d.set
+	case h&0x40 == 0:
+		d := &f.defs[h&0x0F]
+		return d.size, d.set && h&0x30 == 0
+	}
+	if len(b) < 6 {
+		return 6, true
+	}
+	n := 6 + 3*int(b[5])
+	if b[1] != 0 || b[2] > 1 || n > len(b) {
+		return n, false
+	}
+	for p := 6; p < n; p += 3 {
+		if b[p+1] == 0 || int(b[p+2]&0x1F) >= len(fitSizes) {
+			return n, false
+		}
+	}
+	if h&0x20 != 0 {
+		if n == len(b) {
+			return n + 1, true
+		}
+		n += 1 + 3*int(b[n])
+	}
+	return n, true
+}
+
+// resync looks for the next stretch that makes sense, from byte pos on; false
+// when there is none before end or the end of the file.
+func (f *fitReader) resync(pos, end int64) bool {
+	found := false
+	f.pass(1)
+	for f.win.pos < end {
+		b := f.win.peek(64 << 10)
+		if rest := end - f.win.pos; int64(len(b)) > rest {
+			b = b[:rest]
+		}
+		if len(b) == 0 {
+			break
+		}
+		// Look at positions with enough ahead to judge by, or at all of them
+		// when the stream ends here.
+		n := len(b)
+		if n > 32<<10 {
+			n -= 16 << 10
+		}
+		i := 0
+		for i < n && !f.starts(b[i:]) {
+			i++
+		}
+		found = i < n
+		f.pass(i)
+		if found {
+			break
+		}
+	}
+	here := "here"
+	if !found && f.win.pos != end {
+		here = "from here to the end of the file"
+	}
+	f.warn("damaged stretches", 0, pos, "The data make no sense %s; %d bytes were skipped.", here, f.win.pos-pos)
+	return found || f.win.pos == end
+}
+
+// starts reports whether b starts with a stamped message and goes on well.
+func (f *fitReader) starts(b []byte) bool {
+	d := &f.defs[b[0]&0x0F]
+	n := d.size
+	if b[0]&0xF0 != 0 || !d.set || n > len(b) {
+		return false
+	}
+	ts, ok := f.stampOf(b[:n])
+	if !ok || ts == 0 || f.good.set != [2]bool{} && !f.good.near(ts) {
+		return false
+	}
+	return len(b) <= n+2 || f.chain(b[n:])
+}
+
+// pass skips n bytes that are part of the checksum but of no message.
+func (f *fitReader) pass(n int) {
+	b := f.win.peek(n)
+	f.crc = addFITCRC(f.crc, b)
+	f.win.skip(len(b))
+}
