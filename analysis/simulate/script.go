@@ -182,7 +182,11 @@ func (s *script) takeoff(v float64) {
 // land ends the flight at t; the board is on the water from then on.
 func (s *script) land(t float64, kind string) {
 	s.fly.to(t-0.25, t+0.25, 0)
-	s.height.to(t-0.35, t+0.2, 0)
+	if s.height.last() > s.sc.Height+0.1 { // out of the water: it drops like a stone
+		s.height.to(t-0.4, t+0.05, 0)
+	} else {
+		s.height.to(t-0.5, t+0.3, 0)
+	}
 	s.pump.to(t-0.6, t-0.2, 0)
 	s.sway.to(t, t+0.5, 2.5*Deg)
 	s.rough.to(t-0.1, t+0.2, 2.2)
@@ -330,7 +334,7 @@ func (s *script) breach() {
 	t := s.now + 1
 	s.height.to(s.now, t, s.sc.Height+0.35)
 	s.event(t, "breach")
-	s.phase("flight", 1.45)
+	s.phase("flight", 1.4)
 }
 
 // fall throws the rider off: the board stops within a second or two.

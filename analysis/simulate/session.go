@@ -213,6 +213,8 @@ func (s *Session) logs(imu ingest.IMU, gps ingest.GPS) {
 func seconds(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }
 
 // Motion is the board's true motion, as a perfect [align.Board] would give it.
+// Normal comes from the logger's accelerometer, vibration and errors included,
+// turned by the true mount.
 func (s *Session) Motion() *align.Motion {
 	t := &s.Truth
 	n := len(t.Time)
@@ -228,6 +230,9 @@ func (s *Session) Motion() *align.Motion {
 			LevelZero: true, LevelFrom: "the truth", LevelSE: 0.05 * Deg, Rigid: true,
 		},
 	}
+	if s.Log.IMU.Acc[2] != nil && t.ShiftAt > t.Time[n-1] {
+		m.Normal = s.normal()
+	}
 	from := 0
 	for i := 1; i <= n; i++ {
 		if i == n || t.Time[i]-t.Time[i-1] > 0.25 {
@@ -236,6 +241,20 @@ func (s *Session) Motion() *align.Motion {
 		}
 	}
 	return m
+}
+
+// normal is the logged specific force along the true deck normal.
+func (s *Session) normal() []float32 {
+	acc := &s.Log.IMU.Acc
+	up := rotate(conj(s.Truth.Mount), [3]float64{0, 0, 1}) // deck normal in the sensor's frame
+	if s.Scenario.AccSign < 0 {
+		up = scale(up, -1)
+	}
+	out := make([]float32, len(acc[0]))
+	for i := range out {
+		out[i] = float32(up[0]*float64(acc[0][i]) + up[1]*float64(acc[1][i]) + up[2]*float64(acc[2][i]))
+	}
+	return out
 }
 
 // Share is the true front foot's share at a speed through the water.

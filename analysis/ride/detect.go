@@ -1,0 +1,197 @@
+package ride
+
+import (
+	"math"
+
+	"evenfoot/filter/align"
+)
+
+// Input is what a session is told from. Times are seconds on one clock.
+type Input struct {
+	Time        []float64     // s, of the fixes, increasing
+	East, North []float64     // m/s over ground; NaN for a flagged fix
+	X, Y        []float64     // m, local; may be nil
+	Gaps        [][2]float64  // s, spans without fixes
+	SpeedSD     float64       // m/s, 1σ of a speed
+	Motion      *align.Motion // nil: GPS alone
+}
+
+// Detect tells the session apart. It never fails: what cannot be told is
+// missing, and a log without flight has no rides.
+func Detect(in Input) *Session {
+	s := &Session{Wind: noWind("no flight was found"), BestSpeeds: noSpeeds()}
+	g := newGrid(&in)
+	if g == nil {
+		return s
+	}
+	s.Speed = SpeedSeries{Start: g.start, Step: g.step, East: g.east, North: g.north}
+	sp := splitSpeeds(g)
+	st := states(g, sp)
+	d := &detector{g: g, split: sp, state: st, in: &in, s: s}
+	d.flights()
+	turns := d.findTurns()
+	d.reaches(turns)
+	d.wind(turns)
+	d.finishTurns(turns)
+	d.phases()
+	d.rides()
+	d.totals()
+	s.BestSpeeds = bestSpeeds(g, in.SpeedSD)
+	return s
+}
+
+// detector holds the working state of one detection.
+type detector struct {
+	g     *grid
+	split split
+	state []uint8
+	in    *Input
+	s     *Session
+	runs  []run // flights, in steps
+}
+
+// A run is a stretch of steps [from, to).
+type run struct{ from, to int }
+
+// runsOf are the stretches where ok holds.
+func runsOf(n int, ok func(i int) bool) []run {
+	var out []run
+	for i := 0; i < n; i++ {
+		if !ok(i) {
+			continue
+		}
+		j := i
+		for j < n && ok(j) {
+			j++
+		}
+		out = append(out, run{i, j})
+		i = j
+	}
+	return out
+}
+
+// flights finds the flights and what begins and ends them.
+func (d *detector) flights() {
+	g := d.g
+	shortest := g.samples(1.5)
+	if g.imu == nil {
+		shortest = g.samples(3)
+	}
+	for _, r := range runsOf(g.n, func(i int) bool { return d.state[i] == aloft }) {
+		if r.to-r.from >= shortest {
+			d.runs = append(d.runs, r)
+			continue
+		}
+		for i := r.from; i < r.to; i++ {
+			d.state[i] = afloat
+		}
+	}
+	for _, r := range d.runs {
+		if r.from > 0 && d.state[r.from-1] == afloat {
+			d.event(r.from, "take-off", g.speed[r.from])
+		}
+		d.breaches(r)
+		if r.to < g.n && d.state[r.to] == afloat {
+			kind := "touchdown"
+			if d.fell(r.to) {
+				kind = "fall"
+			}
+			d.event(r.to, kind, d.before(r.to))
+		}
+	}
+}
+
+// before is the speed in the second before step i.
+func (d *detector) before(i int) float64 {
+	top := 0.0
+	for k := max(i-d.g.samples(1), 0); k < min(i+1, d.g.n); k++ {
+		if v := d.g.speed[k]; v > top {
+			top = v
+		}
+	}
+	return top
+}
+
+func (d *detector) event(i int, kind string, speed float64) {
+	t := d.g.at(i)
+	d.s.Events = append(d.s.Events, Event{Time: t, Kind: kind, Speed: speed, PitchRateBefore: d.pitchRate(t-2, t)})
+}
+
+// pitchRate is the RMS pitch rate between two times, rad/s; NaN without IMU.
+func (d *detector) pitchRate(t0, t1 float64) float64 {
+	f := d.g.imu
+	if f == nil {
+		return math.NaN()
+	}
+	var sum, n float64
+	for i := d.g.index(t0); i <= d.g.index(t1); i++ {
+		if !math.IsNaN(f.nod[i]) {
+			sum, n = sum+math.Exp(f.nod[i]), n+1
+		}
+	}
+	if n == 0 {
+		return math.NaN()
+	}
+	return math.Sqrt(sum / n)
+}
+
+// fell says whether the landing at step i threw the rider off: the board
+// stops dead, or tumbles, and stays.
+func (d *detector) fell(i int) bool {
+	g := d.g
+	slow := -1
+	for k := i; k < min(i+g.samples(6), g.n); k++ {
+		if g.speed[k] < d.split.slow {
+			slow = k
+			break
+		}
+	}
+	if slow < 0 {
+		return false
+	}
+	var still, n int
+	for k := slow; k < min(slow+g.samples(5), g.n); k++ {
+		if g.speed[k] < 1.3*d.split.slow {
+			still++
+		}
+		n++
+	}
+	if still*10 < n*8 {
+		return false
+	}
+	if t := float64(slow-i) * g.step; t <= 2.2 || (d.before(i)-d.split.slow)/t > 2 {
+		return true
+	}
+	if f := g.imu; f != nil {
+		for k := i; k < min(i+g.samples(8), g.n); k++ {
+			if math.Abs(f.heel[k]) > 50*math.Pi/180 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// breaches finds where the wing left the water: for a tenth of a second at
+// least the board nearly falls free.
+func (d *detector) breaches(r run) {
+	f := d.g.imu
+	if f == nil {
+		return
+	}
+	const free = 0.3 * 9.80665 // m/s²: most of the weight gone
+	end := min(r.to+d.g.samples(0.6), d.g.n)
+	for i := r.from; i < end; i++ {
+		if !(f.lowest[i] < free) {
+			continue
+		}
+		low := i
+		for k := i; k < min(i+d.g.samples(1), end); k++ {
+			if f.lowest[k] < f.lowest[low] {
+				low = k
+			}
+		}
+		d.event(low, "breach", d.before(low))
+		i = low + d.g.samples(1)
+	}
+}

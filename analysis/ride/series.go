@@ -1,0 +1,255 @@
+package ride
+
+import (
+	"math"
+	"slices"
+
+	"evenfoot/filter/align"
+)
+
+// Step of the even time base, s; longer for logs beyond ten days.
+const baseStep = 0.2
+
+// A grid is the session on the even time base.
+type grid struct {
+	start, step float64
+	n           int
+	east, north []float64 // m/s over ground; NaN where no fix is near
+	sound       []bool    // between two neighbouring good fixes: counts for best speeds
+	mag         []float64 // m/s, between the fixes' speeds (a turn's chord would be too short)
+	speed       []float64 // m/s, the same smoothed over a second
+	se, sn      []float64 // the smoothed velocity
+	period      float64   // s between fixes, median
+	x, y        []float64 // m
+	imu         *features // nil without IMU
+}
+
+func (g *grid) at(i int) float64 { return g.start + float64(i)*g.step }
+
+func (g *grid) index(t float64) int {
+	i := int(math.Round((t - g.start) / g.step))
+	return min(max(i, 0), g.n-1)
+}
+
+// samples is how many steps make s seconds, at least one.
+func (g *grid) samples(s float64) int { return max(1, int(math.Round(s/g.step))) }
+
+// fixes are the usable fixes: finite, in order of time.
+func (in *Input) fixes() (t, e, n []float64, all []float64) {
+	k := min(len(in.Time), len(in.East), len(in.North))
+	last := math.Inf(-1)
+	for i := range k {
+		ti := in.Time[i]
+		if math.IsNaN(ti) || math.IsInf(ti, 0) || ti <= last {
+			continue
+		}
+		last = ti
+		all = append(all, ti)
+		if v := math.Hypot(in.East[i], in.North[i]); math.IsNaN(v) || math.IsInf(v, 0) {
+			continue
+		}
+		t, e, n = append(t, ti), append(e, in.East[i]), append(n, in.North[i])
+	}
+	return t, e, n, all
+}
+
+// newGrid puts velocity and motion on the even time base; nil when there is
+// nothing to put.
+func newGrid(in *Input) *grid {
+	t, e, n, all := in.fixes()
+	lo, hi := math.Inf(1), math.Inf(-1)
+	if len(all) > 0 {
+		lo, hi = all[0], all[len(all)-1]
+	}
+	if m := in.Motion; m != nil && len(m.Time) > 0 {
+		if a, b := m.Time[0], m.Time[len(m.Time)-1]; !math.IsNaN(a+b) && !math.IsInf(a+b, 0) {
+			lo, hi = math.Min(lo, a), math.Max(hi, b)
+		}
+	}
+	if !(hi >= lo) {
+		return nil
+	}
+	g := &grid{start: math.Floor(lo/baseStep) * baseStep, step: baseStep}
+	for (hi-lo)/g.step > 5e6 {
+		g.step *= 2
+	}
+	g.n = int((hi-g.start)/g.step) + 2
+	g.period = medianStep(all)
+	g.fill(in, t, e, n)
+	if in.Motion != nil {
+		g.imu = newFeatures(g, in.Motion)
+	}
+	return g
+}
+
+func medianStep(t []float64) float64 {
+	if len(t) < 2 {
+		return 1
+	}
+	d := make([]float64, len(t)-1)
+	for i := range d {
+		d[i] = t[i+1] - t[i]
+	}
+	slices.Sort(d)
+	return d[len(d)/2]
+}
+
+// fill interpolates the velocity between fixes no further apart than a lost
+// fix or two, and leaves NaN elsewhere.
+func (g *grid) fill(in *Input, t, e, n []float64) {
+	g.east, g.north, g.mag = nans(g.n), nans(g.n), nans(g.n)
+	g.sound = make([]bool, g.n)
+	bridge := math.Min(math.Max(2.5, 3*g.period), 6)
+	gap := 0
+	for k := 0; k+1 < len(t); k++ {
+		d := t[k+1] - t[k]
+		if d > bridge {
+			continue
+		}
+		for gap < len(in.Gaps) && in.Gaps[gap][1] <= t[k] {
+			gap++
+		}
+		broken := gap < len(in.Gaps) && in.Gaps[gap][0] < t[k+1]
+		va, vb := math.Hypot(e[k], n[k]), math.Hypot(e[k+1], n[k+1])
+		sound := d < 1.6*g.period && !broken
+		for i := max(int(math.Ceil((t[k]-g.start)/g.step-1e-9)), 0); i < g.n; i++ {
+			u := (g.at(i) - t[k]) / d
+			if u > 1+1e-9 {
+				break
+			}
+			g.east[i] = e[k] + (e[k+1]-e[k])*u
+			g.north[i] = n[k] + (n[k+1]-n[k])*u
+			g.mag[i] = va + (vb-va)*u
+			g.sound[i] = sound
+		}
+	}
+	g.se, g.sn = smooth(g.east, g.samples(0.4)), smooth(g.north, g.samples(0.4))
+	g.speed = smooth(g.mag, g.samples(0.4))
+}
+
+func nans(n int) []float64 {
+	x := make([]float64, n)
+	for i := range x {
+		x[i] = math.NaN()
+	}
+	return x
+}
+
+// smooth is the mean over ±h samples of what is known; NaN stays NaN.
+func smooth(x []float64, h int) []float64 {
+	out := make([]float64, len(x))
+	var sum float64
+	var cnt int
+	add := func(i, sign int) {
+		if i >= 0 && i < len(x) && !math.IsNaN(x[i]) {
+			sum += float64(sign) * x[i]
+			cnt += sign
+		}
+	}
+	for i := range h {
+		add(i, 1)
+	}
+	for i := range x {
+		add(i+h, 1)
+		add(i-h-1, -1)
+		if math.IsNaN(x[i]) || cnt == 0 {
+			out[i] = math.NaN()
+		} else {
+			out[i] = sum / float64(cnt)
+		}
+	}
+	return out
+}
+
+// features are what the board's motion says on the grid; NaN in gaps.
+type features struct {
+	shake   []float64 // log of the mean square of the normal force's sample-to-sample change
+	roll    []float64 // log mean square heel rate
+	nod     []float64 // log mean square pitch rate
+	heave   []float64 // log mean square vertical acceleration
+	heel    []float64 // rad, mean
+	pitch   []float64 // rad, mean
+	up      []float64 // m/s², mean vertical acceleration
+	lowest  []float64 // m/s², least normal force averaged over 0.1 s
+	restful []bool    // no motion to speak of
+}
+
+func newFeatures(g *grid, m *align.Motion) *features {
+	n := min(len(m.Time), len(m.Pitch), len(m.Heel), len(m.Normal), len(m.PitchRate), len(m.Up))
+	if n == 0 {
+		return nil
+	}
+	f := &features{
+		shake: nans(g.n), roll: nans(g.n), nod: nans(g.n), heave: nans(g.n), heel: nans(g.n),
+		pitch: nans(g.n), up: nans(g.n), lowest: nans(g.n), restful: make([]bool, g.n),
+	}
+	rate := 0.0
+	if d := m.Time[n-1] - m.Time[0]; d > 0 {
+		rate = float64(n-1) / d
+	}
+	lag := max(1, int(0.1*rate)) // samples in a tenth of a second
+	var tenth float64
+	var held int
+	i := 0
+	for i < n {
+		b := int(math.Floor((m.Time[i]-g.start)/g.step + 0.5))
+		if b < 0 || b >= g.n || math.IsNaN(m.Time[i]) {
+			i++
+			continue
+		}
+		edge := g.start + (float64(b)+0.5)*g.step
+		var cnt, shake, roll, nod, heave, heel, pitch, rise float64
+		low := math.Inf(1)
+		first := i
+		for ; i < n && m.Time[i] < edge; i++ {
+			fz, up, pr := float64(m.Normal[i]), float64(m.Up[i]), float64(m.PitchRate[i])
+			th, ph := float64(m.Pitch[i]), float64(m.Heel[i])
+			if sum := fz + up + pr + th + ph; math.IsNaN(sum) || math.IsInf(sum, 0) {
+				tenth, held = 0, 0
+				continue
+			}
+			if i > 0 && m.Time[i]-m.Time[i-1] < 0.1 {
+				if d := fz - float64(m.Normal[i-1]); !math.IsNaN(d) {
+					shake += d * d
+				}
+				if d := math.Remainder(ph-float64(m.Heel[i-1]), 2*math.Pi); !math.IsNaN(d) {
+					roll += d * d * rate * rate
+				}
+				tenth += fz
+				held++
+			} else {
+				tenth, held = fz, 1
+			}
+			if held > lag {
+				tenth -= float64(m.Normal[i-lag])
+				held--
+			}
+			if held == lag {
+				low = math.Min(low, tenth/float64(lag))
+			}
+			cnt++
+			nod += pr * pr
+			heave += up * up
+			heel += ph
+			pitch += th
+			rise += up
+		}
+		if i == first {
+			i++
+		}
+		if cnt == 0 {
+			continue
+		}
+		f.shake[b] = math.Log(shake/cnt + 1e-6)
+		f.roll[b] = math.Log(roll/cnt + 1e-6)
+		f.nod[b] = math.Log(nod/cnt + 1e-6)
+		f.heave[b] = math.Log(heave/cnt + 1e-4)
+		f.heel[b], f.pitch[b], f.up[b] = heel/cnt, pitch/cnt, rise/cnt
+		if !math.IsInf(low, 1) {
+			f.lowest[b] = low
+		}
+		// A deck at rest turns by less than half a degree a second.
+		f.restful[b] = nod/cnt < 1e-4 && roll/cnt < 4e-4 && heave/cnt < 0.09
+	}
+	return f
+}

@@ -1,0 +1,248 @@
+package ride
+
+import (
+	"math"
+	"slices"
+)
+
+const deg = math.Pi / 180
+
+// A bend is a stretch in which the course changes one way.
+type bend struct {
+	from, to             int     // steps
+	by                   float64 // rad, clockwise > 0
+	courseFrom, courseTo float64 // rad true
+	broken               bool    // the rider stopped before it was done
+}
+
+// wrap brings an angle to 0..2π.
+func wrap(a float64) float64 {
+	a = math.Mod(a, 2*math.Pi)
+	if a < 0 {
+		a += 2 * math.Pi
+	}
+	return a
+}
+
+// wrapPi brings an angle to ±π.
+func wrapPi(a float64) float64 { return math.Remainder(a, 2*math.Pi) }
+
+// A way is a stretch in which the board moves fast enough to have a course.
+type way struct {
+	run
+	course []float64 // rad true, unwrapped, from step run.from on
+	rate   []float64 // rad/s
+}
+
+// ways unwraps the course where the board moves.
+func (d *detector) ways() []way {
+	g := d.g
+	var out []way
+	for _, r := range runsOf(g.n, func(i int) bool { return g.speed[i] > d.split.slow }) {
+		n := r.to - r.from
+		if n < g.samples(3) {
+			continue
+		}
+		w := way{run: r, course: make([]float64, n), rate: make([]float64, n)}
+		for k := range n {
+			c := math.Atan2(g.se[r.from+k], g.sn[r.from+k])
+			if k > 0 {
+				c = w.course[k-1] + wrapPi(c-w.course[k-1])
+			}
+			w.course[k] = c
+		}
+		h := g.samples(0.6)
+		for k := range n {
+			a, b := max(k-h, 0), min(k+h, n-1)
+			w.rate[k] = (w.course[b] - w.course[a]) / (float64(b-a) * g.step)
+		}
+		out = append(out, w)
+	}
+	return out
+}
+
+// findTurns finds every bend of the course that is more than wandering.
+func (d *detector) findTurns() []bend {
+	if !d.split.ok {
+		return nil
+	}
+	g := d.g
+	ways := d.ways()
+	// What counts as turning adapts to how much this course wanders anyway.
+	var rates []float64
+	for _, w := range ways {
+		for k := 0; k < len(w.rate); k += 5 {
+			rates = append(rates, math.Abs(w.rate[k]))
+		}
+	}
+	if len(rates) == 0 {
+		return nil
+	}
+	slices.Sort(rates)
+	low := math.Min(math.Max(4*rates[len(rates)/2], 3*deg), 9*deg)
+	var out []bend
+	for wi, w := range ways {
+		var pieces []run
+		for _, r := range runsOf(len(w.rate), func(k int) bool { return math.Abs(w.rate[k]) > low }) {
+			// One sign only.
+			for a := r.from; a < r.to; {
+				b := a
+				for b < r.to && w.rate[b]*w.rate[a] > 0 {
+					b++
+				}
+				pieces = append(pieces, run{a, b})
+				a = b
+			}
+		}
+		pieces = d.join(w, pieces)
+		for _, p := range pieces {
+			by := w.course[p.to-1] - w.course[p.from]
+			var peak float64
+			for k := p.from; k < p.to; k++ {
+				peak = math.Max(peak, math.Abs(w.rate[k]))
+			}
+			if peak < 1.5*low {
+				continue
+			}
+			b := bend{from: w.from + p.from, to: w.from + p.to, by: by}
+			b.courseFrom = d.meanCourse(max(b.from-g.samples(4), w.from), b.from, w.course[p.from])
+			b.courseTo = d.meanCourse(b.to, min(b.to+g.samples(4), w.to), w.course[p.to-1])
+			if math.Abs(by) < 40*deg {
+				continue
+			}
+			// A turn cut short by a fall goes on after it.
+			if w.to-b.to < g.samples(2) && wi+1 < len(ways) && math.Abs(by) < 150*deg {
+				b = d.resume(b, ways[wi+1])
+			}
+			out = append(out, b)
+		}
+	}
+	return out
+}
+
+// join puts together pieces of one turn: same sign and hardly a pause, longer
+// when the board came down in between.
+func (d *detector) join(w way, pieces []run) []run {
+	g := d.g
+	var out []run
+	for _, p := range pieces {
+		change := w.course[p.to-1] - w.course[p.from]
+		if math.Abs(change) < 4*deg {
+			continue
+		}
+		if n := len(out); n > 0 {
+			last := &out[n-1]
+			before := w.course[last.to-1] - w.course[last.from]
+			pause := g.samples(2)
+			for k := last.to; k < p.from; k++ {
+				if d.state[w.from+k] == afloat {
+					pause = g.samples(6)
+				}
+			}
+			if before*change > 0 && p.from-last.to <= pause {
+				last.to = p.to
+				continue
+			}
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+// resume looks where the rider went on after stopping in a turn.
+func (d *detector) resume(b bend, next way) bend {
+	g := d.g
+	end := min(next.from+g.samples(15), next.to)
+	start := min(next.from+g.samples(5), end)
+	c := d.meanCourse(start, end, next.course[0])
+	more := wrapPi(c - b.courseTo)
+	total := b.by + more
+	if more*b.by > 0 && math.Abs(total) < 1.5*math.Pi {
+		b.by, b.courseTo, b.broken = total, c, true
+		b.to = start
+	}
+	return b
+}
+
+// meanCourse is the direction of the mean velocity over steps [a, b).
+func (d *detector) meanCourse(a, b int, otherwise float64) float64 {
+	var e, n float64
+	for i := a; i < b; i++ {
+		if v := d.g.east[i] + d.g.north[i]; !math.IsNaN(v) {
+			e, n = e+d.g.east[i], n+d.g.north[i]
+		}
+	}
+	if e == 0 && n == 0 {
+		return wrap(otherwise)
+	}
+	return wrap(math.Atan2(e, n))
+}
+
+// reaches are the straight stretches of flight between the bends.
+func (d *detector) reaches(turns []bend) {
+	g := d.g
+	turning := make([]bool, g.n)
+	margin := g.samples(0.6)
+	for _, t := range turns {
+		for i := max(t.from-margin, 0); i < min(t.to+margin, g.n); i++ {
+			turning[i] = true
+		}
+	}
+	for k, r := range d.runs {
+		for _, q := range runsOf(r.to-r.from, func(i int) bool { return !turning[r.from+i] }) {
+			a, b := r.from+q.from, r.from+q.to
+			if b-a < g.samples(4) {
+				continue
+			}
+			d.s.Reaches = append(d.s.Reaches, Reach{
+				Start: g.at(a), End: g.at(b), Ride: k,
+				Course: d.meanCourse(a, b, 0),
+			})
+		}
+	}
+}
+
+// finishTurns tells the kinds of the bends now that the wind is known, or not.
+func (d *detector) finishTurns(turns []bend) {
+	g := d.g
+	from, known := d.windRad()
+	for _, b := range turns {
+		// A bend far from any flight is somebody paddling about.
+		var flying, water int
+		for i := max(b.from-g.samples(2), 0); i < min(b.to+1, g.n); i++ {
+			switch d.state[i] {
+			case aloft:
+				flying++
+			case afloat:
+				water++
+			}
+		}
+		if flying < g.samples(0.6) {
+			continue
+		}
+		t := Turn{Start: g.at(b.from), End: g.at(b.to), CourseFrom: b.courseFrom, CourseTo: b.courseTo, Flown: true}
+		wet := 0
+		for i := b.from; i < min(b.to, g.n); i++ {
+			if d.state[i] != aloft {
+				wet++
+			}
+		}
+		t.Flown = !b.broken && wet < g.samples(0.6)
+		t.Complete = math.Abs(b.by) >= 75*deg
+		if known {
+			t.ThroughWind = sweeps(b, from)
+			a, z := wrapPi(from-b.courseFrom), wrapPi(from-b.courseTo)
+			t.Complete = a*z < 0 && math.Abs(b.by) >= 50*deg
+		}
+		d.s.Turns = append(d.s.Turns, t)
+	}
+}
+
+// sweeps says whether the bend passes through a direction.
+func sweeps(b bend, dir float64) bool {
+	x := wrapPi(dir - b.courseFrom)
+	if b.by > 0 {
+		return wrap(x) < b.by
+	}
+	return wrap(-x) < -b.by
+}

@@ -1,0 +1,226 @@
+package ride
+
+import (
+	"math"
+
+	"evenfoot/analysis/interval"
+	"gonum.org/v1/gonum/mathext"
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+func noWind(why string) Wind { return Wind{From: interval.Unknown(), Why: why} }
+
+// windRad is the wind's direction in radians, when known.
+func (d *detector) windRad() (float64, bool) {
+	if !d.s.Wind.From.Known() {
+		return 0, false
+	}
+	return d.s.Wind.From.Value * deg, true
+}
+
+// A leg is a reach as the wind sees it.
+type leg struct{ course, seconds, weight, heel float64 }
+
+// wind estimates where the wind comes from. Three things tell: reaches lie
+// alike on both sides of it and not close to it; the board is heeled to
+// windward, against the rig; and from a beam reach a rider jibes more often
+// than tacks. Where windward and leeward stay in doubt it is left unknown.
+func (d *detector) wind(turns []bend) {
+	legs := d.legs()
+	if len(legs) == 0 {
+		d.s.Wind = noWind("there is no straight flight to tell it from")
+		return
+	}
+	var total float64
+	for _, l := range legs {
+		total += l.weight
+	}
+	if total < 2 {
+		d.s.Wind = noWind("there are too few straight reaches to tell it from")
+		return
+	}
+	const n = 360
+	var logp [n]float64
+	best := math.Inf(-1)
+	for w := range n {
+		dir := float64(w) * deg
+		logp[w] = reachEvidence(legs, dir) + heelEvidence(legs, dir) + turnEvidence(turns, dir)
+		best = math.Max(best, logp[w])
+	}
+	var p [n]float64
+	var sum, east, north float64
+	top := 0
+	for w := range p {
+		p[w] = math.Exp(logp[w] - best)
+		sum += p[w]
+		if p[w] > p[top] {
+			top = w
+		}
+	}
+	var near float64
+	for k := -60; k <= 60; k++ {
+		w := (top + k + n) % n
+		near += p[w]
+		s, c := math.Sincos(float64(w) * deg)
+		east, north = east+p[w]*s, north+p[w]*c
+	}
+	var far float64
+	for k := -45; k <= 45; k++ {
+		far += p[(top+180+k+n)%n]
+	}
+	mean := math.Atan2(east, north) / deg
+	switch {
+	case near/sum >= 0.9:
+		lo, hi := tails(p[:], mean, near)
+		if hi-lo > 90 {
+			d.s.Wind = noWind("the reaches lie too much one way to tell it")
+			return
+		}
+		// Draws of direction are relative to the value, so that 350 and 10 agree.
+		v := wrap(mean*deg) / deg
+		d.s.Wind = Wind{From: interval.Interval{Value: v, Low: v + lo, High: v + hi}}
+	case (near+far)/sum >= 0.9:
+		d.s.Wind = noWind("the reaches show the line of the wind but not from which end it blows; a logger on the board would tell")
+	default:
+		d.s.Wind = noWind("the reaches lie too much one way to tell it")
+	}
+}
+
+// tails are the bounds of the central 90 % of the posterior near mean, degrees
+// from it.
+func tails(p []float64, mean, mass float64) (lo, hi float64) {
+	var c float64
+	lo, hi = -60, 60
+	found := false
+	for k := -60; k <= 60; k++ {
+		w := (int(math.Round(mean)) + k + 720) % 360
+		c += p[w] / mass
+		if !found && c >= 0.05 {
+			lo, found = float64(k)-0.5, true
+		}
+		if c >= 0.95 {
+			hi = float64(k) + 0.5
+			break
+		}
+	}
+	// The grid is 1°, and no reach lies better than that.
+	return math.Min(lo, -1.5), math.Max(hi, 1.5)
+}
+
+func (d *detector) legs() []leg {
+	var out []leg
+	last := math.Inf(-1)
+	for _, r := range d.s.Reaches {
+		if r.End-r.Start < 6 {
+			continue
+		}
+		l := leg{course: r.Course, seconds: r.End - r.Start, heel: d.meanHeel(r.Start+1, r.End-1)}
+		// The same course taken up again is no new evidence.
+		if n := len(out); n > 0 && r.Start-last < 120 && math.Abs(wrapPi(out[n-1].course-l.course)) < 20*deg {
+			m := &out[n-1]
+			u := l.seconds / (m.seconds + l.seconds)
+			m.course += u * wrapPi(l.course-m.course)
+			if math.IsNaN(m.heel) {
+				m.heel = l.heel
+			} else if !math.IsNaN(l.heel) {
+				m.heel += u * (l.heel - m.heel)
+			}
+			m.seconds += l.seconds
+		} else {
+			out = append(out, l)
+		}
+		last = r.End
+	}
+	for i := range out {
+		out[i].weight = math.Min(out[i].seconds/30, 1)
+	}
+	return out
+}
+
+// meanHeel between two times, rad; NaN without IMU.
+func (d *detector) meanHeel(t0, t1 float64) float64 {
+	f := d.g.imu
+	if f == nil {
+		return math.NaN()
+	}
+	var sum, n float64
+	for i := d.g.index(t0); i <= d.g.index(t1); i++ {
+		if !math.IsNaN(f.heel[i]) {
+			sum, n = sum+f.heel[i], n+1
+		}
+	}
+	if n == 0 {
+		return math.NaN()
+	}
+	return sum / n
+}
+
+// reachEvidence is the log likelihood that reaches lie alike on both sides of
+// the wind: their angles off it share one mean and spread, profiled out; the
+// sector close to the wind is closed.
+func reachEvidence(legs []leg, from float64) float64 {
+	var sw, s1, s2, closed float64
+	for _, l := range legs {
+		a := math.Abs(wrapPi(l.course - from))
+		sw += l.weight
+		s1 += l.weight * a
+		s2 += l.weight * a * a
+		if a < 38*deg {
+			closed += l.weight * (38*deg - a) / (20 * deg)
+		}
+	}
+	mean := s1 / sw
+	sd := math.Sqrt(math.Max(s2/sw-mean*mean, 0) + 25*deg*deg)
+	off := (mean - 95*deg) / (35 * deg)
+	return -sw*math.Log(sd) - 2*math.Min(closed, 20) - 0.5*off*off
+}
+
+// heelEvidence: on starboard tack the board heels to starboard.
+func heelEvidence(legs []leg, from float64) float64 {
+	var mean [2]float64
+	var n [2]float64
+	var all, all2, na float64
+	for _, l := range legs {
+		if math.IsNaN(l.heel) {
+			continue
+		}
+		k := 0
+		if wrapPi(from-l.course) > 0 { // wind from starboard
+			k = 1
+		}
+		mean[k] += l.weight * l.heel
+		n[k] += l.weight
+		all, all2, na = all+l.weight*l.heel, all2+l.weight*l.heel*l.heel, na+l.weight
+	}
+	if n[0] < 0.5 || n[1] < 0.5 {
+		return math.Log(0.5)
+	}
+	diff := mean[1]/n[1] - mean[0]/n[0]
+	within := math.Max(all2/na-(all/na)*(all/na)-n[0]*n[1]/(na*na)*diff*diff, 0)
+	se := math.Sqrt((within + 2.25*deg*deg) * (1/n[0] + 1/n[1]))
+	const windward = 0.985 // how sure it is that riders heel to windward
+	p := distuv.UnitNormal.CDF(diff / se)
+	return math.Log(windward*p + (1-windward)*(1-p))
+}
+
+// turnEvidence: turns of more than 140° are mostly jibes, for who reaches
+// across the wind does not turn through it. The rider's share of jibes has a
+// Beta(4, 1) prior, and the whole is bounded: one rider's habits are one piece
+// of evidence.
+func turnEvidence(turns []bend, from float64) float64 {
+	var through, away float64
+	for _, b := range turns {
+		if a := math.Abs(b.by); a < 140*deg || a > 300*deg {
+			continue
+		}
+		w, l := sweeps(b, from), sweeps(b, from+math.Pi)
+		if w && !l {
+			through++
+		} else if l && !w {
+			away++
+		}
+	}
+	odds := mathext.Lbeta(away+4, through+1) - mathext.Lbeta(through+4, away+1)
+	const most = 2.8
+	return math.Min(math.Max(odds, -most), most) / 2
+}
