@@ -116,7 +116,7 @@ func (t *task) decide(a *Advice) {
 
 func (t *task) strongConflict() (trim.Conflict, bool) {
 	for _, c := range t.post.Conflicts {
-		if c.Sigmas >= strongSigmas || c.Notes && c.Sigmas >= 3.3 {
+		if c.Sigmas >= strongSigmas && t.post.Widened > 1 || c.Notes && c.Sigmas >= 3.3 {
 			return c, true
 		}
 	}

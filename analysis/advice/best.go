@@ -36,20 +36,35 @@ func (q *quadratic) add(o quadratic) {
 }
 
 // expand is the quadratic of one foil about the pair at, in steps from it.
-func (w SpeedWeights) expand(in trim.Inputs, at Pair) quadratic {
+// The share is exactly linear in the move, and nearly so in the raise, which
+// is left out when the shim is fixed.
+func (w SpeedWeights) expand(in trim.Inputs, at Pair, fixedShim bool) quadratic {
 	const hi, hx = 0.25 * deg, 0.005
 	f := trim.NewFoil(at.apply(in))
-	fi := trim.NewFoil(Pair{at.Raise + hi, at.Move}.apply(in))
+	fi := f
+	if !fixedShim {
+		fi = trim.NewFoil(Pair{at.Raise + hi, at.Move}.apply(in))
+	}
 	fx := trim.NewFoil(Pair{at.Raise, at.Move + hx}.apply(in))
 	var q quadratic
 	for k, v := range w.Speed {
 		s := f.At(v, trim.Gravity).FrontShare
-		a := (fi.At(v, trim.Gravity).FrontShare - s) / hi
+		a := 0.0
+		if !fixedShim {
+			a = (fi.At(v, trim.Gravity).FrontShare - s) / hi
+		}
 		b := (fx.At(v, trim.Gravity).FrontShare - s) / hx
 		wt, e := w.Weight[k], s-0.5
 		q.add(quadratic{wt * e * e, 2 * wt * e * a, 2 * wt * e * b, 2 * wt * a * a, 2 * wt * a * b, 2 * wt * b * b})
 	}
 	return q
+}
+
+// usable is false for a foil that the water cannot carry at some speed.
+func (q quadratic) usable() bool { return finite(q.c) && finite(q.h00) && finite(q.h11) }
+
+func (q quadratic) times(k float64) quadratic {
+	return quadratic{q.c * k, q.g0 * k, q.g1 * k, q.h00 * k, q.h01 * k, q.h11 * k}
 }
 
 // ridged adds the tie to no change, about the pair at.
@@ -69,6 +84,13 @@ var anywhere = box{-maxRaise, maxRaise, -maxMove, maxMove}
 
 // exactly fixes the shim.
 func exactly(raise float64) box { return box{raise, raise, -maxMove, maxMove} }
+
+func (b box) fixedShim() bool { return b.raiseLow == b.raiseHigh }
+
+// start is the pair in b that is nearest to no change.
+func (b box) start() Pair {
+	return Pair{clamp(0, b.raiseLow, b.raiseHigh), clamp(0, b.moveLow, b.moveHigh)}
+}
 
 // minimum is the pair in b that makes q (about at) least.
 func (q quadratic) minimum(at Pair, b box) Pair {
@@ -109,16 +131,15 @@ func clamp(v, lo, hi float64) float64 { return math.Max(lo, math.Min(hi, v)) }
 // Best is the pair that makes the load of one foil the most even.
 func Best(in trim.Inputs, w SpeedWeights) Pair { return w.clean().best([]trim.Inputs{in}, anywhere) }
 
-// best minimises Σ w (share - 0.5)², averaged over the foils, within b. The
-// share is nearly linear in the pair: a few Newton steps settle it.
+// best minimises Σ w (share - 0.5)², averaged over the foils, within b: a few
+// Newton steps settle it.
 func (w SpeedWeights) best(foils []trim.Inputs, b box) Pair {
-	at := Pair{clamp(0, b.raiseLow, b.raiseHigh), clamp(0, b.moveLow, b.moveHigh)}
+	at := b.start()
 	for range 6 {
 		var q quadratic
 		n := 0.0
 		for _, in := range foils {
-			// A foil that the water cannot carry at some speed has no say.
-			if e := w.expand(in, at); finite(e.c) && finite(e.h00) {
+			if e := w.expand(in, at, b.fixedShim()); e.usable() {
 				q.add(e)
 				n++
 			}
@@ -126,9 +147,8 @@ func (w SpeedWeights) best(foils []trim.Inputs, b box) Pair {
 		if n == 0 {
 			return at
 		}
-		q = quadratic{q.c / n, q.g0 / n, q.g1 / n, q.h00 / n, q.h01 / n, q.h11 / n}
-		next := q.minimum(at, b)
-		done := math.Abs(next.Raise-at.Raise) < 0.002*deg && math.Abs(next.Move-at.Move) < 2e-5
+		next := q.times(1/n).minimum(at, b)
+		done := b.fixedShim() || math.Abs(next.Raise-at.Raise) < 0.01*deg && math.Abs(next.Move-at.Move) < 1e-4
 		at = next
 		if done {
 			break
@@ -137,13 +157,18 @@ func (w SpeedWeights) best(foils []trim.Inputs, b box) Pair {
 	return at
 }
 
-// bestEach is the best pair of every foil, from start in two steps.
+// bestEach is the best pair of every foil, in steps from start: one is exact
+// where the shim is fixed, two are enough elsewhere.
 func (w SpeedWeights) bestEach(foils []trim.Inputs, start Pair, b box) []Pair {
+	steps := 2
+	if b.fixedShim() {
+		steps = 1
+	}
 	pairs := make([]Pair, len(foils))
 	for i, in := range foils {
 		at := start
-		for range 2 {
-			if e := w.expand(in, at); finite(e.c) && finite(e.h00) {
+		for range steps {
+			if e := w.expand(in, at, b.fixedShim()); e.usable() {
 				at = e.minimum(at, b)
 			}
 		}

@@ -3,6 +3,7 @@ package advice
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"strings"
 
 	"gonum.org/v1/gonum/mat"
@@ -76,10 +77,7 @@ func Compare(before, after Side, both *trim.Posterior, sameMount bool, w SpeedWe
 	}
 	r.LevelsMatched = sameMount || before.LevelZero && after.LevelZero
 	t := newTask(both, after.Setup, w, opt)
-	predicted := make([]trim.Inputs, len(before.Posterior.Draws))
-	for i, d := range before.Posterior.Draws {
-		predicted[i] = trim.Transfer(d, before.Posterior.Base, after.Posterior.Base)
-	}
+	predicted := foretold(before.Posterior, after.Posterior.Base)
 	r.laws(before, after, predicted)
 	chi2, shares := r.shares(t, before, after, predicted)
 	r.effort(before, after)
@@ -96,6 +94,18 @@ func Compare(before, after Side, both *trim.Posterior, sameMount bool, w SpeedWe
 	}
 	r.verdict(chi2, shares)
 	return r
+}
+
+// foretold is every draw of the outing before under the setup after. The
+// change of the shim is by cards, whose thickness is in doubt.
+func foretold(p *trim.Posterior, to trim.Inputs) []trim.Inputs {
+	rng := rand.New(rand.NewPCG(13, 810))
+	turn := trim.ShimAngle(to.Shim, to.ShimSpan) - trim.ShimAngle(p.Base.Shim, p.Base.ShimSpan)
+	out := make([]trim.Inputs, len(p.Draws))
+	for i, d := range p.Draws {
+		out[i] = trim.Transfer(d, p.Base, to).Raise(turn * trim.CardSD / trim.Card * rng.NormFloat64())
+	}
+	return out
 }
 
 // changes lists in words what differs between two setups.

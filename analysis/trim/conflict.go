@@ -44,24 +44,27 @@ func (p *problem) conflicts(x []float64, cov *mat.SymDense) ([]Conflict, float64
 			found = append(found, Conflict{What: p.suspect(i, x), Sigmas: math.Abs(z), Notes: it.kind == "note"})
 		}
 	}
+	var unknowns []Conflict
 	// An unknown that had to go far from what the setup says. There are many
 	// of them, so the whole must be a surprise as well.
 	for k, q := range p.params[:p.today] {
 		z := x[k] / math.Sqrt(math.Max(1-cov.At(k, k), 1e-6))
-		if surprising && math.Abs(z) > suspectSigmas && math.Abs(x[k]) > 1.5 {
+		if surprising && math.Abs(z) > suspectSigmas && math.Abs(x[k]) > 1.5 && (q.key != "" || len(found) == 0) {
 			at := (q.centre + x[k]*q.sd) * q.show
 			what := fmt.Sprintf("the %s: the evidence asks for %.3g %s where the setup says %.3g %s", q.name, at, q.unit, q.centre*q.show, q.unit)
 			if q.key != "" {
 				what += fmt.Sprintf(" (check %s)", q.key)
 			}
-			found = append(found, Conflict{What: what, Sigmas: math.Abs(z)})
+			unknowns = append(unknowns, Conflict{What: what, Sigmas: math.Abs(z)})
 		}
 	}
 	pairs, worst := p.contradictions()
-	found = append(found, pairs...)
 	widened = math.Max(widened, worst*worst/(1.645*1.645))
-	slices.SortStableFunc(found, func(a, b Conflict) int { return cmp.Compare(b.Sigmas, a.Sigmas) })
-	return found, widened
+	strongest := func(a, b Conflict) int { return cmp.Compare(b.Sigmas, a.Sigmas) }
+	slices.SortStableFunc(pairs, strongest)
+	slices.SortStableFunc(found, strongest)
+	slices.SortStableFunc(unknowns, strongest)
+	return slices.Concat(pairs, found, unknowns), widened
 }
 
 // suspect says which input an item of evidence puts in doubt.

@@ -97,6 +97,7 @@ func Transfer(draw, from, to Inputs) Inputs {
 	draw.WingIncidence += to.WingIncidence - from.WingIncidence
 	draw.StabArm += to.StabArm - from.StabArm
 	draw.StabIncidence += to.StabIncidence - from.StabIncidence
+	draw.Shim, draw.ShimSpan = to.Shim, to.ShimSpan
 	draw.Density, draw.Viscosity = to.Density, to.Viscosity
 	return draw
 }

@@ -1,0 +1,146 @@
+package advice
+
+import (
+	"flag"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
+)
+
+// The full study: go test ./analysis/advice -run Calibration -long -v
+var long = flag.Bool("long", false, "run the calibration studies in full")
+
+// randomGear is a setup of some rider, as different as riders are.
+func randomGear(rng *rand.Rand) *setup.Setup {
+	between := func(lo, hi float64) float64 { return lo + (hi-lo)*rng.Float64() }
+	s := gear()
+	s.Rider.Mass = between(50, 105)
+	s.Foil.Mast = between(0.65, 1.05)
+	s.Foil.Depth = s.Foil.Mast * between(0.4, 0.6)
+	s.Foil.Wing.Area = between(0.06, 0.18)
+	s.Foil.Wing.Span = math.Sqrt(s.Foil.Wing.Area * between(6, 11))
+	s.Foil.Wing.CamberPercent = between(2, 4)
+	s.Foil.Stabilizer.Area = s.Foil.Wing.Area * between(0.14, 0.2)
+	s.Foil.Stabilizer.Span = math.Sqrt(s.Foil.Stabilizer.Area * between(6, 9))
+	s.Foil.Stabilizer.BehindWing = between(0.6, 0.8)
+	s.Foil.Stabilizer.Incidence = between(-2, 0) * deg
+	switch rng.IntN(3) {
+	case 0:
+		s.Rig = setup.Rig{Kind: "kite", LiftFraction: 0.25}
+	case 1:
+		s.Rig = setup.Rig{Kind: "sail"}
+	}
+	return s
+}
+
+// simulated draws a true foil from the priors of s, lets it tell a pitch law
+// and notes of feel, with their honest errors, and gives the outing.
+func simulated(t testing.TB, rng *rand.Rand, s *setup.Setup, w SpeedWeights, notes int, words bool) (trim.Inputs, trim.Outing) {
+	prior := infer(t, outingOf(s))
+	z := make([]float64, len(prior.Mean))
+	for k := range z {
+		z[k] = rng.NormFloat64()
+	}
+	truth := prior.At(z)
+	var at []float64
+	for i := range notes {
+		at = append(at, w.Low+(w.Top-w.Low)*(float64(i)+0.5)/float64(notes))
+	}
+	o := told(s, truth, 0.07, at...)
+	for i := range s.Feel {
+		s.Feel[i].Share += s.Feel[i].SD * rng.NormFloat64()
+		if words {
+			s.Feel[i] = inWords(s.Feel[i])
+		}
+	}
+	o.Ev.Feel = s.Feel
+	o.Ev.Slope += math.Sqrt(o.Ev.Cov[1][1]) * rng.NormFloat64()
+	o.Ev.Zero += math.Hypot(math.Sqrt(o.Ev.Cov[0][0]), 0.3*deg) * rng.NormFloat64()
+	o.Ev.HasLaw = rng.IntN(4) > 0
+	o.Ev.LevelZero = rng.IntN(2) > 0
+	return truth, o
+}
+
+// inWords is the note in the word that comes nearest (trim model §4).
+func inWords(f setup.Feel) setup.Feel {
+	near := setup.Feel{Share: math.Inf(1)}
+	for _, c := range []setup.Feel{
+		{Share: 0.25, SD: 0.10, Said: "strong back"}, {Share: 0.38, SD: 0.08, Said: "back"}, {Share: 0.50, SD: 0.06, Said: "even"},
+		{Share: 0.62, SD: 0.08, Said: "front"}, {Share: 0.75, SD: 0.10, Said: "strong front"},
+	} {
+		if math.Abs(c.Share-f.Share) < math.Abs(near.Share-f.Share) {
+			near = c
+		}
+	}
+	near.Speed = f.Speed
+	return near
+}
+
+func flightSpeeds(s *setup.Setup) SpeedWeights {
+	low := math.Sqrt(2 * (s.Rider.Mass + s.Board.Mass) * trim.Gravity / (density * s.Foil.Wing.Area * 0.7))
+	return Uniform(low, 2*low)
+}
+
+// TestCalibration is simulation-based calibration (Talts et al. 2018): riders
+// whose true foils come from the priors, each with a law and none to four
+// notes of feel. The 90 % intervals must hold the truth 85–95 times in 100,
+// with the binomial error of a short run on top.
+func TestCalibration(t *testing.T) {
+	t.Run("percentages", func(t *testing.T) { calibrate(t, false) })
+	t.Run("words", func(t *testing.T) { calibrate(t, true) })
+}
+
+func calibrate(t *testing.T, words bool) {
+	riders, low, high := 40, 0.77, 0.99
+	if *long {
+		riders, low, high = 600, 0.85, 0.95
+	}
+	rng := rand.New(rand.NewPCG(2024, 6))
+	held := map[string]int{}
+	within := 0
+	withNotes := 0
+	for i := range riders {
+		s := randomGear(rng)
+		w := flightSpeeds(s).clean()
+		notes := i % 5
+		truth, o := simulated(t, rng, s, w, notes, words)
+		p := infer(t, o)
+		best := w.best(p.Draws, anywhere)
+		each := w.bestEach(p.Draws, best, anywhere)
+		want := w.best([]trim.Inputs{truth}, anywhere)
+		foils := make([]trim.Foil, len(p.Draws))
+		for k, d := range p.Draws {
+			foils[k] = trim.NewFoil(d)
+		}
+		check := func(name string, iv interval.Interval, v float64) {
+			if iv.Contains(v) {
+				held[name]++
+			}
+		}
+		tf := trim.NewFoil(truth)
+		share := func(v float64) float64 { return tf.At(v, trim.Gravity).FrontShare }
+		check("share low", shareAt(foils, w.Low), share(w.Low))
+		check("share mid", shareAt(foils, w.mid()), share(w.mid()))
+		check("share top", shareAt(foils, w.Top), share(w.Top))
+		check("best shim", raiseInterval(best, each), want.Raise/deg)
+		check("best move", moveInterval(best, each), want.Move/mm)
+		if notes == 4 {
+			withNotes++
+			if math.Abs(best.Raise-want.Raise) < 0.5*deg {
+				within++
+			}
+		}
+	}
+	for _, name := range []string{"share low", "share mid", "share top", "best shim", "best move"} {
+		c := float64(held[name]) / float64(riders)
+		t.Logf("%-10s held by the 90 %% interval %.1f %% of %d", name, 100*c, riders)
+		if c < low || c > high {
+			t.Errorf("%s: coverage %.3f, want %.2f to %.2f", name, c, low, high)
+		}
+	}
+	t.Logf("four notes: best shim within 0.5° for %d of %d", within, withNotes)
+}

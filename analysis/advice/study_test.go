@@ -1,0 +1,140 @@
+package advice
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"gonum.org/v1/gonum/stat"
+
+	"evenfoot/analysis/trim"
+)
+
+// TestStepsHelp: of the steps that are advised to simulated riders, nearly all
+// make the true load more even, and the verdict "cannot balance" is true.
+func TestStepsHelp(t *testing.T) {
+	riders := 20
+	if *long {
+		riders = 600
+	}
+	rng := rand.New(rand.NewPCG(5, 5))
+	verdicts := map[string]int{}
+	steps, better, cards, cardsRight := 0, 0, 0, 0
+	cannot, cannotTrue := 0, 0
+	for i := range riders {
+		s := randomGear(rng)
+		w := flightSpeeds(s).clean()
+		truth, o := simulated(t, rng, s, w, i%5, false)
+		p := infer(t, o)
+		a := Advise(p, s, w, Options{LawOK: o.Ev.HasLaw})
+		verdicts[a.Verdict]++
+		switch a.Verdict {
+		case Change:
+			steps++
+			task := newTask(p, s, w, Options{})
+			after := Pair{task.turn(float64(a.Cards), 1), float64(a.MoveNow) * mm}.apply(truth)
+			if w.evenness(trim.NewFoil(after)) < w.evenness(trim.NewFoil(truth)) {
+				better++
+			}
+			if a.Cards != 0 {
+				cards++
+				if w.best([]trim.Inputs{truth}, anywhere).Raise*float64(a.Cards) > 0 {
+					cardsRight++
+				}
+			}
+		case CannotBalance:
+			cannot++
+			task := newTask(p, s, w, Options{})
+			b := task.w.best([]trim.Inputs{truth}, task.reachable())
+			if w.evenness(trim.NewFoil(b.apply(truth))) > 0.6*unevenAtBest {
+				cannotTrue++
+			}
+		}
+	}
+	t.Logf("verdicts %v; %d of %d steps help; %d of %d cards go the right way; %d of %d true cannot balance",
+		verdicts, better, steps, cardsRight, cards, cannotTrue, cannot)
+	if float64(better) < 0.85*float64(steps) || steps < riders/6 {
+		t.Errorf("%d of %d steps help", better, steps)
+	}
+	if float64(cardsRight) < 0.9*float64(cards) {
+		t.Errorf("%d of %d cards go the right way", cardsRight, cards)
+	}
+	if float64(cannotTrue) < 0.8*float64(cannot) {
+		t.Errorf("%d of %d cannot balance", cannotTrue, cannot)
+	}
+}
+
+// TestObservationsComeTrue: what the ranking says of each observation is what
+// happens when a simulated rider makes it: the posterior's doubt after, and
+// the true error of the best shim.
+func TestObservationsComeTrue(t *testing.T) {
+	worlds := 20
+	if *long {
+		worlds = 300
+	}
+	s := gear()
+	start := infer(t, outingOf(s))
+	w := speeds.clean()
+	task := newTask(start, s, w, Options{LawOK: false})
+	listed := map[string]float64{}
+	for _, o := range task.observations() {
+		listed[o.What] = float64(o.ShimSD)
+	}
+	rng := rand.New(rand.NewPCG(8, 1))
+	one := task.turn(task.direction(), 1)
+	noteAt := func(truth trim.Inputs, v float64) trim.Outing {
+		o := told(gear(), truth, noteSD, v)
+		o.Ev.HasLaw = false
+		o.Ev.Feel[0].Share += noteSD * rng.NormFloat64()
+		return o
+	}
+	cases := []struct {
+		what string
+		do   func(truth trim.Inputs) *trim.Posterior
+	}{
+		{"Note how the load feels on the feet at 23 kn", func(truth trim.Inputs) *trim.Posterior { return infer(t, noteAt(truth, w.Top)) }},
+		{"Note how the load feels on the feet at 17 kn", func(truth trim.Inputs) *trim.Posterior { return infer(t, noteAt(truth, w.mid())) }},
+		{"Ride once with one card more under the stabilizer's leading edge and note the feel at 12 kn, 17 kn and 23 kn", func(truth trim.Inputs) *trim.Posterior {
+			e := gear()
+			e.Foil.Stabilizer.Shim = trim.Card
+			o := told(e, truth.Raise(one), noteSD, w.Low, w.mid(), w.Top)
+			o.Ev.HasLaw = false
+			for i := range o.Ev.Feel {
+				o.Ev.Feel[i].Share += noteSD * rng.NormFloat64()
+			}
+			return infer(t, outingOf(gear()), o)
+		}},
+	}
+	for _, c := range cases {
+		want, ok := listed[c.what]
+		if !ok {
+			t.Errorf("not listed: %s; the list is %v", c.what, listed)
+			continue
+		}
+		var sds, errs []float64
+		for range worlds {
+			z := make([]float64, len(start.Mean))
+			for k := range z {
+				z[k] = rng.NormFloat64()
+			}
+			truth := start.At(z)
+			p := c.do(truth)
+			pairs := w.bestEach(p.Draws, w.best(p.Draws, anywhere), anywhere)
+			var raise []float64
+			for _, q := range pairs {
+				raise = append(raise, q.Raise/deg)
+			}
+			m, sd := stat.MeanStdDev(raise, nil)
+			sds = append(sds, sd)
+			errs = append(errs, m-w.best([]trim.Inputs{truth}, anywhere).Raise/deg)
+		}
+		sd, rmse := stat.Mean(sds, nil), rms(errs)
+		t.Logf("%s: foretold %.2f°, posterior %.2f°, true error %.2f°", c.what, want, sd, rmse)
+		if math.Abs(sd/want-1) > 0.25 {
+			t.Errorf("%s: foretold ± %.2f°, it came to ± %.2f°", c.what, want, sd)
+		}
+		if math.Abs(rmse/want-1) > 0.25+2/math.Sqrt(float64(2*worlds)) {
+			t.Errorf("%s: foretold ± %.2f°, the true error is %.2f°", c.what, want, rmse)
+		}
+	}
+}
