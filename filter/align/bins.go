@@ -251,3 +251,13 @@ func median(x []float64) float64 {
 	slices.Sort(s)
 	return (s[(len(s)-1)/2] + s[len(s)/2]) / 2
 }
+
+// quantile is the p-quantile of x, NaN of nothing.
+func quantile(x []float64, p float64) float64 {
+	if len(x) == 0 {
+		return math.NaN()
+	}
+	s := slices.Clone(x)
+	slices.Sort(s)
+	return s[min(int(p*float64(len(s))), len(s)-1)]
+}

@@ -10,10 +10,13 @@ import "evenfoot/filter/attitude"
 // A Mount is how the sensor sits on the board. Board axes: x to the bow, y to
 // port, z up through the deck.
 type Mount struct {
-	ToBoard    attitude.Quat // turns sensor-frame vectors into the board frame
-	HeadingDeg float64       // sensor's x axis to the bow, about up, deg
-	HeadingSE  float64       // 1σ, deg; NaN when the heading is not known
-	TiltDeg    float64       // angle between the sensor's nearest axis and the deck normal, deg
+	ToBoard attitude.Quat // turns sensor-frame vectors into the board frame
+	// HeadingDeg is from the bow to the sensor's x axis, about up,
+	// counter-clockwise seen from above, -180..180: 90 for an x axis that points
+	// to port. NaN when not known.
+	HeadingDeg float64
+	HeadingSE  float64 // 1σ, deg; NaN when the heading is not known
+	TiltDeg    float64 // angle between the sensor's nearest axis and the deck normal, deg
 	// AccelerometerSign is -1 when the logger reports the opposite convention
 	// (already corrected in everything that follows), else +1.
 	AccelerometerSign int
@@ -38,5 +41,19 @@ type Motion struct {
 	YawRate   []float32 // rad/s, about the vertical, to starboard (clockwise from above) > 0
 	Up        []float32 // vertical acceleration, m/s², up > 0
 	Mount     Mount
-	Segments  [][2]int // index ranges without gap
+	Segments  [][2]int // index ranges without gap, and without a shift of the sensor
+	// Track is the attitude that all this comes from, signs put right.
+	Track *attitude.Track
+	// Parts lists the mounts of a sensor that shifted, in order; one entry, equal
+	// to Mount, for a sensor that stayed put. Mount is that of the longest part.
+	Parts []Part
+	// Notes are plain sentences on what was found: signs, shifts, a single tack.
+	Notes []string
+}
+
+// A Part is a stretch of the log over which the sensor sat in one way.
+type Part struct {
+	From, To int     // samples
+	Start    float64 // s
+	Mount    Mount
 }

@@ -1,0 +1,435 @@
+package align
+
+import (
+	"fmt"
+	"math"
+
+	"evenfoot/filter/attitude"
+)
+
+// Options steer [Board] and [Track]. The zero value finds everything itself.
+type Options struct {
+	// Params of the attitude filter; nil for its defaults.
+	Params *attitude.Params
+	// PitchZero is the pitch that the logger shows when the deck is level, rad,
+	// the slope of the sensor's plane nearest to the deck, towards the bow; used
+	// when PitchZeroKnown. PitchZeroSE is its 1σ (default 0.3°).
+	PitchZero      float64
+	PitchZeroKnown bool
+	PitchZeroSE    float64
+	// FlightSpeed is the least speed of flight when it is known, m/s; 0 takes
+	// what is fast for the log.
+	FlightSpeed float64
+	// Signs overrides the detection of the sensor's signs when not nil.
+	Signs *Signs
+}
+
+func (o *Options) params() attitude.Params {
+	if o.Params != nil {
+		return *o.Params
+	}
+	return attitude.Default()
+}
+
+// Track estimates the attitude, whatever the mount, with the sensor's signs
+// detected and put right. The clocks must be tied. aid may be nil. The errors
+// are those of [attitude.TwoSided].
+func Track(s attitude.Samples, aid *attitude.Aid, opt Options) (*attitude.Track, Signs, error) {
+	tr, _, signs, _, err := track(s, aid, &opt)
+	return tr, signs, err
+}
+
+func track(s attitude.Samples, aid *attitude.Aid, opt *Options) (*attitude.Track, attitude.Samples, Signs, *fixes, error) {
+	if n := len(s.Time); n < 2 {
+		return nil, s, Signs{}, nil, fmt.Errorf("align: the log holds %d inertial samples; at least 2 are needed", n)
+	}
+	var vel *fixes
+	if aid != nil {
+		if len(aid.East) != len(aid.Time) || len(aid.North) != len(aid.Time) {
+			return nil, s, Signs{}, nil, fmt.Errorf("align: GPS velocity has %d times, %d east and %d north values", len(aid.Time), len(aid.East), len(aid.North))
+		}
+		vel = newFixes(*aid)
+	}
+	for k := range 3 {
+		if len(s.Acc[k]) != len(s.Time) || len(s.Gyr[k]) != len(s.Time) {
+			return nil, s, Signs{}, nil, fmt.Errorf("align: %d times, but %d accelerometer and %d gyroscope samples on axis %c",
+				len(s.Time), len(s.Acc[k]), len(s.Gyr[k]), 'x'+rune(k))
+		}
+	}
+	var signs Signs
+	if opt.Signs != nil {
+		signs = *opt.Signs
+	} else {
+		signs = findSigns(newBins(s), vel)
+	}
+	s = signs.apply(s)
+	if vel != nil && len(vel.t) < 2 {
+		aid, vel = nil, nil
+	}
+	tr, err := attitude.TwoSided(s, aid, opt.params())
+	if err != nil {
+		return nil, s, signs, vel, fmt.Errorf("align: no attitude from this log: %w", err)
+	}
+	return tr, s, signs, vel, nil
+}
+
+// Board finds the board's motion from a sensor mounted anywhere on it: signs,
+// attitude, mount, whether the sensor stays put, and the level zero. The
+// clocks must be tied. aid may be nil: pitch and heel are then about the
+// sensor's nearest axes. A sensor that is not fixed to the board gives a
+// Motion with Mount.Rigid false and the reason; it is not an error. The
+// errors are those of [attitude.TwoSided].
+func Board(s attitude.Samples, aid *attitude.Aid, opt Options) (*Motion, error) {
+	tr, s, signs, vel, err := track(s, aid, &opt)
+	if err != nil {
+		return nil, err
+	}
+	m := &Motion{Time: s.Time, Track: tr}
+	m.note(signs.Note)
+	looks := newLooks(s, tr, vel)
+	var r ridden
+	if tr.HeadingKnown {
+		r = pickRidden(looks, opt.FlightSpeed)
+	}
+	if len(r.straight) < minStraight {
+		m.fallback(looks, len(s.Time), tr.HeadingKnown, len(r.straight))
+	} else {
+		m.solve(s, looks, r, &opt)
+	}
+	for i := range m.Parts {
+		p := &m.Parts[i].Mount
+		p.AccelerometerSign, p.GyroscopeSign = signs.Accelerometer, signs.Gyroscope
+		p.describe()
+	}
+	m.pickMount()
+	m.fill(s)
+	return m, nil
+}
+
+func (m *Motion) note(s string) {
+	if s != "" {
+		m.Notes = append(m.Notes, s)
+	}
+}
+
+// solve finds the parts over which the sensor stayed put, and each one's mount.
+func (m *Motion) solve(s attitude.Samples, looks []look, r ridden, opt *Options) {
+	whole := solveMount(looks, r)
+	share, since, seen := looseness(looks, r.straight, whole.toBoard)
+	var shifts []shift
+	if share > 0 || len(r.straight) >= 2*minPart {
+		shifts = findShifts(looks, r, s)
+	}
+	parts := cut(looks, r, shifts, len(s.Time))
+	type solved struct {
+		sol   solution
+		level levelZero
+		why   string
+	}
+	out := make([]solved, len(parts))
+	for i, p := range parts {
+		o := &out[i]
+		o.sol = whole
+		if len(parts) > 1 {
+			o.sol = solveMount(looks, p.ridden)
+			share, since, seen = looseness(looks, p.ridden.straight, o.sol.toBoard)
+		}
+		if share > 0.34 {
+			o.why = fmt.Sprintf("The sensor is not fixed to the board: from %s on, %s.", clock(since), seen)
+		}
+		o.level = levelFrom(looks, p.lookFrom, p.lookTo, o.sol)
+		if opt.PitchZeroKnown {
+			o.level = givenZero(o.sol, opt)
+		}
+	}
+	if len(shifts) > 2 {
+		why := fmt.Sprintf("The sensor is not fixed to the board: it shifted %d times, first at %s by %.0f°.", len(shifts), clock(shifts[0].t), shifts[0].by/deg)
+		for i := range out {
+			out[i].why = why
+		}
+	}
+	for _, sh := range shifts {
+		if sh.by > movedBy {
+			why := fmt.Sprintf("The sensor was moved on the board at %s: it turned by %.0f°.", clock(sh.t), sh.by/deg)
+			for i := range out {
+				if out[i].why == "" {
+					out[i].why = why
+				}
+			}
+		} else if len(shifts) <= 2 {
+			m.note(fmt.Sprintf("The sensor shifted by %.0f° at %s; the mount was found anew from there.", sh.by/deg, clock(sh.t)))
+		}
+	}
+	// A part without a level zero takes it from the part that has one, by
+	// flying at the same pitch at the same speed.
+	for i := range out {
+		if out[i].level.ok || opt.PitchZeroKnown {
+			continue
+		}
+		for j := range out {
+			if j == i || !out[j].level.ok || out[i].why != "" || out[j].why != "" {
+				continue
+			}
+			gap, se := pitchGap(looks, parts[j].ridden.straight, out[j].sol, parts[i].ridden.straight, out[i].sol)
+			out[i].level.zero = out[j].level.zero + gap
+			out[i].level.se = math.Hypot(out[j].level.se, se)
+			out[i].level.ok = true
+			out[i].level.how = "equal pitch at equal speed with the part that has a " + out[j].level.how
+			break
+		}
+	}
+	if len(out) > 1 && !out[0].level.ok {
+		// No zero at all: bring the later parts to the first one's.
+		for i := 1; i < len(out); i++ {
+			gap, _ := pitchGap(looks, parts[0].ridden.straight, out[0].sol, parts[i].ridden.straight, out[i].sol)
+			out[i].level.zero = gap
+		}
+	}
+	for i, p := range parts {
+		o := &out[i]
+		mt := Mount{
+			ToBoard:   normalize(mul(expQuat(vec{0, -o.level.zero, 0}), o.sol.toBoard)),
+			HeadingSE: o.sol.headingSE / deg,
+			LevelZero: o.level.ok, LevelFrom: o.level.how, LevelSE: math.NaN(),
+			Rigid: o.why == "", Why: o.why,
+		}
+		if o.level.ok {
+			mt.LevelSE = o.level.se
+		}
+		m.Parts = append(m.Parts, Part{From: p.from, To: p.to, Start: s.Time[p.from], Mount: mt})
+	}
+	if whole.tacks < 2 {
+		m.note("All riding was on one tack: leeway and heel to windward could not be averaged out, so the sensor's heading and the heel's zero are less certain.")
+	}
+}
+
+// cut divides looks and samples at the shifts.
+func cut(looks []look, r ridden, shifts []shift, n int) []part {
+	parts := []part{{lookTo: len(looks), to: n}}
+	for _, sh := range shifts {
+		last := &parts[len(parts)-1]
+		next := part{lookFrom: sh.look, lookTo: last.lookTo, from: sh.split, to: last.to}
+		last.lookTo, last.to = sh.look, sh.split
+		parts = append(parts, next)
+	}
+	for i := range parts {
+		p := &parts[i]
+		p.ridden.least = r.least
+		within := func(k int) bool { return looks[k].from >= p.from && looks[k].to <= p.to }
+		for _, k := range r.straight {
+			if within(k) {
+				p.ridden.straight = append(p.ridden.straight, k)
+			}
+		}
+		for _, k := range r.turning {
+			if within(k) {
+				p.ridden.turning = append(p.ridden.turning, k)
+			}
+		}
+	}
+	return parts
+}
+
+// givenZero is the level zero that the setup states.
+func givenZero(sol solution, opt *Options) levelZero {
+	// The sensor's axis nearest to the deck normal, and the slope of the plane
+	// across it, towards the bow.
+	n := rotate(sol.toBoard, nearestAxis(sol.toBoard))
+	shown := math.Atan2(-n[0], n[2])
+	se := opt.PitchZeroSE
+	if !(se > 0) {
+		se = 0.3 * deg
+	}
+	return levelZero{ok: true, zero: opt.PitchZero - shown, se: se, how: "setup"}
+}
+
+// nearestAxis is the sensor's axis, signed, that is nearest to the deck normal.
+func nearestAxis(toBoard attitude.Quat) vec {
+	up := rotate(conj(toBoard), vec{0, 0, 1})
+	k := 0
+	for i := range 3 {
+		if math.Abs(up[i]) > math.Abs(up[k]) {
+			k = i
+		}
+	}
+	var n vec
+	n[k] = math.Copysign(1, up[k])
+	return n
+}
+
+// pitchGap is how much lower the zero of part b has to be counted than that
+// of part a for both to fly at the same pitch at the same speed, rad.
+func pitchGap(looks []look, a []int, sa solution, b []int, sb solution) (gap, se float64) {
+	var n, x, y [2]float64
+	var sxx, sxy, syy float64
+	for i, at := range [][]int{a, b} {
+		toBoard := sa.toBoard
+		if i == 1 {
+			toBoard = sb.toBoard
+		}
+		var xs, ys []float64
+		for _, k := range at {
+			pitch, _, _ := looks[k].angles(toBoard)
+			if math.Abs(pitch) < 0.4 {
+				xs, ys = append(xs, 1/sq(looks[k].speed)), append(ys, pitch)
+			}
+		}
+		n[i] = float64(len(xs))
+		if n[i] < 10 {
+			return 0, 2 * deg
+		}
+		for j := range xs {
+			x[i] += xs[j] / n[i]
+			y[i] += ys[j] / n[i]
+		}
+		for j := range xs {
+			sxx += sq(xs[j] - x[i])
+			sxy += (xs[j] - x[i]) * (ys[j] - y[i])
+			syy += sq(ys[j] - y[i])
+		}
+	}
+	slope := 0.0
+	if sxx > 0 {
+		slope = sxy / sxx
+	}
+	v := (syy - slope*sxy) / (n[0] + n[1])
+	// Part b should fly at a's mean plus the slope's share, and shows its own mean.
+	gap = y[1] - (y[0] + slope*(x[1]-x[0]))
+	return gap, math.Sqrt(v*10*(1/n[0]+1/n[1]) + sq(0.2*deg))
+}
+
+// fallback settles on the sensor's own axes when the bow cannot be told.
+func (m *Motion) fallback(looks []look, n int, heading bool, straight int) {
+	up := vec{0, 0, 1}
+	for round := range 3 {
+		var sum vec
+		for i := range looks {
+			u := rotate(conj(looks[i].q), vec{0, 0, 1})
+			if round == 0 || u.dot(up) > 0.7 {
+				sum = sum.add(u)
+			}
+		}
+		if sum.norm() > 0 {
+			up = sum.unit()
+		}
+	}
+	// Forward is the sensor's x axis, or y where x stands up.
+	x := vec{1, 0, 0}
+	if math.Abs(up[0]) > 0.75 {
+		x = vec{0, 1, 0}
+	}
+	x = x.sub(up.scale(x.dot(up))).unit()
+	why := "Without GPS motion the bow cannot be told: pitch and heel are about the sensor's own axes, and relative."
+	if heading {
+		why = fmt.Sprintf("Only %d s of straight riding: too little to find the bow; pitch and heel are about the sensor's own axes, and relative.", straight)
+	}
+	m.note(why)
+	m.Parts = []Part{{To: n, Start: m.Time[0], Mount: Mount{
+		ToBoard: fromAxes(x, up.cross(x), up), HeadingSE: math.NaN(),
+		LevelFrom: "the bow is not known; pitch is relative", LevelSE: math.NaN(), Rigid: true,
+	}}}
+}
+
+// describe fills the angles that say how the sensor sits.
+func (mt *Mount) describe() {
+	up := rotate(conj(mt.ToBoard), vec{0, 0, 1})
+	mt.TiltDeg = math.Acos(clip(up.dot(nearestAxis(mt.ToBoard)), 1)) / deg
+	x, turn := rotate(mt.ToBoard, vec{1, 0, 0}), 0.0
+	if math.Abs(x[2]) > 0.9 { // x stands up: take y, a quarter turn on
+		x, turn = rotate(mt.ToBoard, vec{0, 1, 0}), 90
+	}
+	mt.HeadingDeg = math.Remainder(math.Atan2(x[1], x[0])/deg-turn, 360)
+	if math.IsNaN(mt.HeadingSE) {
+		mt.HeadingDeg = math.NaN()
+	}
+}
+
+// pickMount takes the longest part's mount for the whole's; a part that was
+// refused speaks for the whole when it is the longest.
+func (m *Motion) pickMount() {
+	best := 0
+	for i, p := range m.Parts {
+		if p.To-p.From > m.Parts[best].To-m.Parts[best].From {
+			best = i
+		}
+	}
+	m.Mount = m.Parts[best].Mount
+	for _, p := range m.Parts {
+		if !p.Mount.Rigid && m.Mount.Rigid {
+			m.note(fmt.Sprintf("From %s the mount is refused: %s", clock(p.Start), p.Mount.Why))
+		}
+	}
+}
+
+// fill works out the board's motion at every sample.
+func (m *Motion) fill(s attitude.Samples) {
+	n := len(s.Time)
+	for _, c := range []*[]float32{&m.Pitch, &m.Heel, &m.PitchSE, &m.Normal, &m.PitchRate, &m.YawRate, &m.Up} {
+		*c = make([]float32, n)
+	}
+	for _, p := range m.Parts {
+		headingSE := p.Mount.HeadingSE * deg
+		if math.IsNaN(headingSE) {
+			headingSE = 0
+		}
+		b := matrix(p.Mount.ToBoard)
+		for k, seg := range m.Track.Segments {
+			from, to := max(seg[0], p.From), min(seg[1], p.To)
+			if from >= to {
+				continue
+			}
+			m.Segments = append(m.Segments, [2]int{from, to})
+			bias := vec(m.Track.Bias[k])
+			for i := from; i < to; i++ {
+				q := m.Track.Q[i]
+				up := b.times(vec{
+					2 * (q.X*q.Z - q.W*q.Y),
+					2 * (q.Y*q.Z + q.W*q.X),
+					1 - 2*(q.X*q.X+q.Y*q.Y),
+				})
+				f := b.times(vec{float64(s.Acc[0][i]), float64(s.Acc[1][i]), float64(s.Acc[2][i])})
+				w := b.times(vec{float64(s.Gyr[0][i]), float64(s.Gyr[1][i]), float64(s.Gyr[2][i])}.sub(bias))
+				flat := math.Sqrt(up[1]*up[1] + up[2]*up[2])
+				m.Pitch[i] = float32(math.Atan2(up[0], flat))
+				m.Heel[i] = float32(math.Atan2(up[1], up[2]))
+				// A heading that is off by δ mixes δ sin(heel) into pitch.
+				se := float64(m.Track.SE[i])
+				m.PitchSE[i] = float32(math.Sqrt(se*se/2 + sq(headingSE*up[1])))
+				m.Normal[i] = float32(f[2])
+				m.PitchRate[i] = float32((w[2]*up[1] - w[1]*up[2]) / max(flat, 1e-6))
+				m.YawRate[i] = float32(-w.dot(up))
+				m.Up[i] = float32(f.dot(up) - standardGravity)
+			}
+		}
+	}
+	m.blankRest()
+}
+
+// blankRest marks the samples outside every segment as unknown.
+func (m *Motion) blankRest() {
+	nan := float32(math.NaN())
+	next := 0
+	for k := 0; k <= len(m.Segments); k++ {
+		to := len(m.Time)
+		if k < len(m.Segments) {
+			to = m.Segments[k][0]
+		}
+		for i := next; i < to; i++ {
+			m.Pitch[i], m.Heel[i], m.PitchSE[i], m.Normal[i] = nan, nan, nan, nan
+			m.PitchRate[i], m.YawRate[i], m.Up[i] = nan, nan, nan
+		}
+		if k < len(m.Segments) {
+			next = m.Segments[k][1]
+		}
+	}
+}
+
+// A matrix3 is a rotation matrix, row by row.
+type matrix3 [3]vec
+
+func matrix(q attitude.Quat) matrix3 {
+	x, y, z := rotate(q, vec{1, 0, 0}), rotate(q, vec{0, 1, 0}), rotate(q, vec{0, 0, 1})
+	return matrix3{{x[0], y[0], z[0]}, {x[1], y[1], z[1]}, {x[2], y[2], z[2]}}
+}
+
+func (m *matrix3) times(v vec) vec { return vec{m[0].dot(v), m[1].dot(v), m[2].dot(v)} }

@@ -1,0 +1,294 @@
+package align
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"evenfoot/filter/attitude"
+)
+
+// A part is a stretch of the log, in looks and samples, over which the sensor
+// stayed put.
+type part struct {
+	lookFrom, lookTo int
+	from, to         int // samples
+	ridden           ridden
+}
+
+const (
+	minShift = 4 * math.Pi / 180  // rad, the smallest shift that is told from riding style
+	movedBy  = 30 * math.Pi / 180 // rad, more than a slip: the sensor was taken off and put elsewhere
+)
+
+// A shift is a moment at which the sensor turned against the board.
+type shift struct {
+	t     float64 // s
+	by    float64 // rad
+	look  int
+	split int // sample
+}
+
+// findShifts divides the log where the sensor's attitude against the course
+// leaps, once per look at most, and divides the parts again.
+func findShifts(looks []look, r ridden, s attitude.Samples) []shift {
+	var out []shift
+	var divide func(straight []int, depth int)
+	divide = func(straight []int, depth int) {
+		if len(straight) < 2*minPart || depth > 3 {
+			return
+		}
+		k, ok := bestStep(looks, straight)
+		if !ok {
+			return
+		}
+		a, b := straight[:k], straight[k:]
+		by := stepAngle(looks, a, b)
+		if by < minShift {
+			return
+		}
+		l, sample := shiftMoment(looks, s, straight[k-1], straight[k])
+		divide(a, depth+1)
+		out = append(out, shift{t: s.Time[sample], by: by, look: l, split: sample})
+		divide(b, depth+1)
+	}
+	divide(r.straight, 0)
+	return out
+}
+
+// shiftLead is the log likelihood that a leap has to gain over no leap, counting every
+// correlated dozen looks once.
+const shiftLead = 12.0
+
+// bestStep finds where a step in the mean attitude explains most, the tack
+// and the speed (through 1/V²) held the same. The features are the course and
+// the vertical as the sensor sees them.
+func bestStep(looks []look, straight []int) (k int, ok bool) {
+	const nf, nx = 6, 3
+	n := len(straight)
+	side, two := tackSides(looks, straight)
+	x := make([][nx]float64, n)
+	y := make([][nf]float64, n)
+	var xm [nx]float64
+	for i, j := range straight {
+		l := &looks[j]
+		inv := conj(l.m)
+		fwd, up := rotate(inv, vec{1, 0, 0}), rotate(inv, vec{0, 0, 1})
+		y[i] = [nf]float64{fwd[0], fwd[1], fwd[2], up[0], up[1], up[2]}
+		x[i] = [nx]float64{1, 0, 30 / (l.speed * l.speed)}
+		if two {
+			x[i][1] = float64(side[i])
+		}
+		for p := range nx {
+			xm[p] += x[i][p] / float64(n)
+		}
+	}
+	// Take out constant, tack and speed once, from y; the step's own share of
+	// them is taken out below (Frisch and Waugh).
+	var a [3][3]float64
+	var b [3][nf]float64
+	for i := range x {
+		for p := range nx {
+			for q := range nx {
+				a[p][q] += x[i][p] * x[i][q]
+			}
+			for f := range nf {
+				b[p][f] += x[i][p] * y[i][f]
+			}
+		}
+	}
+	if !two {
+		a[1][1] = 1
+	}
+	inv, good := invert3(a)
+	if !good {
+		return 0, false
+	}
+	var beta [3][nf]float64
+	for p := range nx {
+		for q := range nx {
+			for f := range nf {
+				beta[p][f] += inv[p][q] * b[q][f]
+			}
+		}
+	}
+	total := 0.0
+	for i := range y {
+		for f := range nf {
+			for p := range nx {
+				y[i][f] -= x[i][p] * beta[p][f]
+			}
+			total += y[i][f] * y[i][f]
+		}
+	}
+	best := 0.0
+	var sx [nx]float64
+	var sy [nf]float64
+	for i := range n - minPart {
+		for p := range nx {
+			sx[p] += x[i][p]
+		}
+		for f := range nf {
+			sy[f] += y[i][f]
+		}
+		if i+1 < minPart {
+			continue
+		}
+		// |step ⟂ x|² = Σ1 - sxᵀ (XᵀX)⁻¹ sx; y is ⟂ x already.
+		norm := float64(i + 1)
+		for p := range nx {
+			for q := range nx {
+				norm -= sx[p] * inv[p][q] * sx[q]
+			}
+		}
+		if norm < 0.05*float64(n)/4 && norm < minPart/2 {
+			continue // the step is all but a change of tack
+		}
+		g := 0.0
+		for f := range nf {
+			g += sy[f] * sy[f]
+		}
+		if g /= norm; g > best {
+			best, k = g, i+1
+		}
+	}
+	looksApart := float64(n) / 12
+	lead := -0.5 * looksApart * math.Log(max(1-best/total, 1e-9))
+	return k, k > 0 && lead > shiftLead
+}
+
+// stepAngle is the turn between the mean attitudes of two sets of looks, both
+// tacks counted alike where both sets hold both.
+func stepAngle(looks []look, a, b []int) float64 {
+	all := append(append([]int(nil), a...), b...)
+	side, two := tackSides(looks, all)
+	both := func(s []int8) bool {
+		n := 0
+		for _, w := range s {
+			if w > 0 {
+				n++
+			}
+		}
+		return n >= 10 && len(s)-n >= 10
+	}
+	sa, sb := side[:len(a)], side[len(a):]
+	if two && both(sa) && both(sb) {
+		return rotationVector(mul(conj(sideMean(looks, a, sa, true)), sideMean(looks, b, sb, true))).norm()
+	}
+	// Compare like with like: the side that both hold most of.
+	pick := func(at []int, s []int8, want int8) []int {
+		var out []int
+		for i, k := range at {
+			if s[i] == want {
+				out = append(out, k)
+			}
+		}
+		return out
+	}
+	least := math.Inf(1)
+	for _, want := range []int8{1, -1} {
+		pa, pb := pick(a, sa, want), pick(b, sb, want)
+		if len(pa) < 10 || len(pb) < 10 {
+			continue
+		}
+		none := make([]int8, max(len(pa), len(pb)))
+		d := rotationVector(mul(conj(sideMean(looks, pa, none[:len(pa)], false)), sideMean(looks, pb, none[:len(pb)], false))).norm()
+		least = min(least, d)
+	}
+	if math.IsInf(least, 1) {
+		return 0
+	}
+	return least
+}
+
+// shiftMoment is the look and sample between two looks at which the sensor
+// turned fastest.
+func shiftMoment(looks []look, s attitude.Samples, before, after int) (l, sample int) {
+	from, to := looks[max(before-1, 0)].from, looks[min(after+1, len(looks)-1)].to
+	best := -1.0
+	// Over a fifth of a second, so that a knock does not count as a turn.
+	width := max(1, int(0.2/max(medianPeriod(s.Time[from:to]), 1e-4)))
+	var sum vec
+	sample = from
+	for i := from; i < to; i++ {
+		sum = sum.add(gyrAt(s, i))
+		if i >= from+width {
+			sum = sum.sub(gyrAt(s, i-width))
+		}
+		if w := sum.norm(); w > best {
+			best, sample = w, max(from, i-width/2)
+		}
+	}
+	l = sort.Search(len(looks), func(k int) bool { return looks[k].to > sample })
+	return l, sample
+}
+
+func gyrAt(s attitude.Samples, i int) vec {
+	g := vec{float64(s.Gyr[0][i]), float64(s.Gyr[1][i]), float64(s.Gyr[2][i])}
+	if n := g.dot(g); n-n != 0 {
+		return vec{}
+	}
+	return g
+}
+
+// How much a fixed sensor's attitude against the course varies in straight
+// riding, rad (standard deviation); more is no board.
+const (
+	maxPitchSD = 7 * math.Pi / 180
+	maxHeelSD  = 13 * math.Pi / 180
+	maxCrabSD  = 13 * math.Pi / 180
+)
+
+// looseness looks for stretches of straight riding in which the sensor swings
+// more than a board does. It returns the share of such stretches, the time of
+// the first, and what was seen in the worst.
+func looseness(looks []look, straight []int, toBoard attitude.Quat) (share, since float64, seen string) {
+	const size = 40
+	bad, all, worst := 0, 0, 0.0
+	since = math.NaN()
+	for from := 0; from < len(straight); from += size {
+		to := min(from+size, len(straight))
+		if to-from < size/2 {
+			break
+		}
+		var p, h, c, dh []float64
+		for i, k := range straight[from:to] {
+			pitch, heel, crab := looks[k].angles(toBoard)
+			p, h, c = append(p, pitch), append(h, heel), append(c, crab)
+			if i > 0 {
+				dh = append(dh, math.Abs(wrapPi(heel-h[i-1])))
+			}
+		}
+		// Heel and crab differ from tack to tack, so they are held against the
+		// stretch's own middle; pitch against the whole's.
+		sp := spread(p, 0)
+		sh, scb := spread(h, median(h)), spread(c, median(c))
+		all++
+		x := max(sp/maxPitchSD, sh/maxHeelSD, scb/maxCrabSD)
+		if x > 1 {
+			bad++
+			if math.IsNaN(since) {
+				since = looks[straight[from]].t
+			}
+			if x > worst {
+				worst = x
+				seen = fmt.Sprintf("in straight riding it swings by %.0f° in pitch, %.0f° in heel and %.0f° in heading", sp/deg, sh/deg, scb/deg)
+			}
+		}
+	}
+	if all == 0 {
+		return 0, since, ""
+	}
+	return float64(bad) / float64(all), since, seen
+}
+
+const deg = math.Pi / 180
+
+// spread is a robust standard deviation about a middle.
+func spread(x []float64, middle float64) float64 {
+	d := make([]float64, len(x))
+	for i, v := range x {
+		d[i] = math.Abs(wrapPi(v - middle))
+	}
+	return 1.4826 * median(d)
+}
