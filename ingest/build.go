@@ -32,10 +32,8 @@ func build(r *raw) (*Log, error) {
 	}
 	b.finite()
 	b.oneOuting()
-	accM := b.series(&r.acc, "accelerometer")
-	sharedT := len(r.gyr.time) > 0 && len(r.gyr.time) == len(r.acc.time) && accM != nil && accM.shares
-	if sharedT {
-		b.reorder(&r.gyr, accM.mending)
+	if m, both := b.series(&r.acc, "accelerometer"); both {
+		b.reorder(&r.gyr, m)
 	} else {
 		b.series(&r.gyr, "gyroscope")
 	}
@@ -199,32 +197,31 @@ func indexIf(t []float64, keep func(float64) bool) []int32 {
 	return idx
 }
 
-type seriesMending struct {
-	mending
-	shares bool // the gyroscope has the same times
-}
-
-// series mends one sensor.
-func (b *builder) series(s *series, name string) *seriesMending {
+// series mends one sensor. both says that the gyroscope has the accelerometer's
+// times, so that what was done goes for it too.
+func (b *builder) series(s *series, name string) (out mending, both bool) {
 	if len(s.time) == 0 {
-		return nil
+		return out, false
 	}
 	g := &b.r.gyr
-	shares := s == &b.r.acc && len(g.time) == len(s.time) && (&g.time[0] == &s.time[0] || slices.Equal(g.time, s.time))
+	both = s == &b.r.acc && len(g.time) == len(s.time) && (&g.time[0] == &s.time[0] || slices.Equal(g.time, s.time))
 	m := mender{
 		t: s.time,
 		same: func(i, j int) bool {
 			eq := s.v[0][i] == s.v[0][j] && s.v[1][i] == s.v[1][j] && s.v[2][i] == s.v[2][j]
-			return eq && (!shares || g.v[0][i] == g.v[0][j] && g.v[1][i] == g.v[1][j] && g.v[2][i] == g.v[2][j])
+			return eq && (!both || g.v[0][i] == g.v[0][j] && g.v[1][i] == g.v[1][j] && g.v[2][i] == g.v[2][j])
 		},
 		dated: !b.r.start.IsZero(),
 		unset: b.unset(),
 		known: b.jumps,
 	}
-	out := m.mend()
+	out = m.mend()
+	if both {
+		name = "accelerometer and gyroscope"
+	}
 	b.tell(&out, name)
 	b.reorder(s, out)
-	return &seriesMending{out, shares}
+	return out, both
 }
 
 func (b *builder) reorder(s *series, m mending) {

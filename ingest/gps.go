@@ -44,12 +44,12 @@ func (b *builder) finiteFixes() {
 			lat, lon = nan, nan
 		}
 		f.lat[i], f.lon[i] = lat, lon
-		f.alt[i] = finite32(f.alt[i])
+		f.alt[i] = finiteOrNaN(f.alt[i])
 		if v := f.speed[i]; v < 0 || v-v != 0 && v == v {
 			speed++
 			f.speed[i] = float32(nan)
 		}
-		f.course[i] = course360(finite32(f.course[i]))
+		f.course[i] = course360(finiteOrNaN(f.course[i]))
 		keep[i] = (lat == lat || f.speed[i] == f.speed[i]) && math.Abs(f.time[i]) < 1e12
 	}
 	b.notes.drop(null, "position 0, 0: no fix")
@@ -61,7 +61,7 @@ func (b *builder) finiteFixes() {
 	}
 }
 
-func finite32(v float32) float32 {
+func finiteOrNaN(v float32) float32 {
 	if v-v != 0 {
 		return float32(nan)
 	}

@@ -192,7 +192,7 @@ func (m *mender) findJumps(ps []piece, period float64, out *mending) {
 		case m.dated && from >= m.unset && to < m.unset:
 			j.restart = true
 			j.shift = high + max(1, 6*period) - first
-		case from-to <= 60: // a correction, while sampling went on
+		case from-to <= 60 && (m.dated || to > m.t[0]+1): // a correction, while sampling went on
 			j.shift = high + period - first
 		default:
 			j.restart = true

@@ -15,6 +15,9 @@ const (
 	staleLeast = 1.5
 	// velocityWindow is the half width of the filter for velocity, s.
 	velocityWindow = 1.25
+	// slowSD is what the slow wander of a receiver's positions adds to a speed,
+	// 1σ, m/s (3 m in a minute; our estimate): the scatter does not show it.
+	slowSD = 0.05
 )
 
 // A track is the fixes on a plane, for flags and for velocity.
@@ -184,13 +187,11 @@ func (t *track) flagStale(withSpeed bool) {
 // Analytical Chemistry 36, 1964, for uneven steps). Flagged fixes take no part;
 // the window ends at gaps and jumps. It returns the 1σ error of a speed:
 //
-//	σ_v = σ_p √(Σ c_i²)
+//	σ_v² = σ_p² Σ c_i² + slowSD²
 //
 // with c the weights of the derivative and σ_p the positions' scatter about the
-// parabola (robust, and no less than their rounding). That holds for errors
-// from fix to fix, which is what remains after the slow ones cancel; a turn at
-// angular rate ω is smoothed besides, by a factor of about 1 - ω²T²/10 with T
-// the half width.
+// parabola (robust). A turn at angular rate ω is smoothed besides, by a factor
+// of about 1 - ω²T²/10 with T the half width.
 func (t *track) velocities() (sd float64) {
 	g := t.g
 	n := len(g.Time)
@@ -245,7 +246,7 @@ func (t *track) velocities() (sd float64) {
 	sd = 0.5
 	if len(gains) >= 5 {
 		sp := max(math.Sqrt(medianOf(scatter))*1.06, 0.005)
-		sd = sp * medianOf(gains)
+		sd = math.Hypot(sp*medianOf(gains), slowSD)
 	}
 	return sd
 }

@@ -1,0 +1,208 @@
+package ingest
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// A course of reaches and jibes for the GPS tests: position in metres east and
+// north and speed at time t, 8 m/s with a slow swell in it.
+func boardAt(t float64) (x, y, v float64, straight bool) {
+	const leg, turn = 60.0, 8.0 // s
+	period := 2 * (leg + turn)
+	u := math.Mod(t, period)
+	v = 8
+	r := v * turn / math.Pi // half circle
+	switch {
+	case u < leg:
+		return v * u, 0, v, u > 4 && u < leg-4
+	case u < leg+turn:
+		a := math.Pi * (u - leg) / turn
+		return v*leg + r*math.Sin(a), r * (1 - math.Cos(a)), v, false
+	case u < 2*leg+turn:
+		w := u - leg - turn
+		return v*leg - v*w, 2 * r, v, w > 4 && w < leg-4
+	}
+	a := math.Pi * (u - 2*leg - turn) / turn
+	return -r * math.Sin(a), r * (1 + math.Cos(a)), v, false
+}
+
+// gpsLog samples boardAt at hz for n fixes with position noise sd (m, each
+// axis) and, when withSpeed, a receiver's speed.
+func gpsLog(hz float64, n int, sd float64, withSpeed bool) *raw {
+	rnd := rand.New(rand.NewPCG(7, uint64(hz*100)))
+	r := &raw{file: File{Name: "gps", Kind: "GPX"}}
+	plane := Plane{52.3, 4.9}
+	for i := range n {
+		t := float64(i) / hz
+		x, y, v, _ := boardAt(t)
+		lat, lon := plane.Unproject(x+rnd.NormFloat64()*sd, y+rnd.NormFloat64()*sd)
+		s := float32(math.NaN())
+		if withSpeed {
+			s = float32(v + rnd.NormFloat64()*0.1)
+		}
+		r.gps.time = append(r.gps.time, t)
+		r.gps.lat, r.gps.lon = append(r.gps.lat, lat), append(r.gps.lon, lon)
+		r.gps.alt = append(r.gps.alt, float32(nan))
+		r.gps.speed, r.gps.course = append(r.gps.speed, s), append(r.gps.course, float32(nan))
+	}
+	return r
+}
+
+// TestSpeedFromPositions holds the documented error to the one that is had.
+func TestSpeedFromPositions(t *testing.T) {
+	for _, hz := range []float64{0.5, 1, 2, 5, 10} {
+		for _, sd := range []float64{0.02, 0.1, 0.4} {
+			l, err := build(gpsLog(hz, int(1200*hz), sd, false))
+			if err != nil {
+				t.Fatal(err)
+			}
+			g := &l.GPS
+			ss, ct, n := 0.0, 0.0, 0
+			for i, x := range g.Time {
+				_, _, v, straight := boardAt(x)
+				if g.Flags[i] != 0 {
+					t.Errorf("%g Hz, %g m: fix %d flagged %v", hz, sd, i, g.Flags[i])
+				}
+				if straight {
+					e := float64(g.Speed[i]) - v
+					ss += e * e
+					c := math.Abs(math.Remainder(float64(g.Course[i])-90, 180))
+					ct = max(ct, c)
+					n++
+				}
+			}
+			rms := math.Sqrt(ss / float64(n))
+			t.Logf("%4g Hz, noise %.2f m: rms %.3f m/s, documented %.3f, course within %.1f°", hz, sd, rms, g.SpeedSD, ct)
+			if g.SpeedFrom != "positions" {
+				t.Errorf("speed from %q", g.SpeedFrom)
+			}
+			// The simulated receiver has no slow wander.
+			if sd := math.Sqrt(g.SpeedSD*g.SpeedSD - slowSD*slowSD); rms > 1.4*sd || rms < 0.6*sd {
+				t.Errorf("%g Hz, %g m: rms error %.4f m/s, documented %.4f", hz, sd, rms, g.SpeedSD)
+			}
+		}
+	}
+}
+
+func TestFlags(t *testing.T) {
+	plane := Plane{52.3, 4.9}
+	move := func(f *fixes, i int, dx, dy float64) {
+		x, y := plane.Project(f.lat[i], f.lon[i])
+		f.lat[i], f.lon[i] = plane.Unproject(x+dx, y+dy)
+	}
+	for _, hz := range []float64{1, 10} {
+		for _, withSpeed := range []bool{true, false} {
+			n := int(600 * hz)
+			at := n / 3
+			for _, c := range []struct {
+				name   string
+				change func(f *fixes)
+				want   map[int]Flag
+				speed  bool // needs a receiver's speed
+			}{
+				{"sound", func(f *fixes) {}, nil, false},
+				{"speed spike", func(f *fixes) { f.speed[at] = 31 }, map[int]Flag{at: FlagSpike}, true},
+				{"absurd speeds", func(f *fixes) { f.speed[at], f.speed[at+1] = 90, 95 }, map[int]Flag{at: FlagSpike, at + 1: FlagSpike}, true},
+				{"position spike", func(f *fixes) { move(f, at, 150, -90) }, map[int]Flag{at: FlagSpike}, false},
+				{"jump", func(f *fixes) {
+					for i := at; i < n; i++ {
+						move(f, i, 0, 400)
+					}
+				}, map[int]Flag{at: FlagJump}, false},
+				{"stale", func(f *fixes) {
+					f.lat[at+1], f.lon[at+1], f.speed[at+1] = f.lat[at], f.lon[at], f.speed[at]
+				}, map[int]Flag{at + 1: FlagStale}, false},
+			} {
+				name := fmt.Sprintf("%s, %g Hz, speed %v", c.name, hz, withSpeed)
+				if c.speed && !withSpeed {
+					continue
+				}
+				if c.name == "stale" && hz > 1 {
+					continue // 0.8 m in 0.1 s may as well be rounding
+				}
+				r := gpsLog(hz, n, 0.1, withSpeed)
+				c.change(&r.gps)
+				l, err := build(r)
+				if err != nil {
+					t.Fatal(err)
+				}
+				for i, f := range l.GPS.Flags {
+					if f != c.want[i] {
+						t.Errorf("%s: fix %d has flags %03b, want %03b", name, i, f, c.want[i])
+					}
+				}
+				for i, v := range l.GPS.Speed {
+					_, _, want, straight := boardAt(l.GPS.Time[i])
+					if l.GPS.Flags[i] == 0 && (v != v || straight && math.Abs(float64(v)-want) > 1.2) {
+						t.Errorf("%s: fix %d: speed %v, want %v", name, i, v, want)
+					}
+				}
+				if len(c.want) > 0 {
+					hasWarning(t, l, 0, "left out of the analysis")
+				}
+			}
+		}
+	}
+}
+
+// TestRestIsSound: a board that lies still repeats itself without fault, and a
+// fall from speed is no spike.
+func TestRestIsSound(t *testing.T) {
+	r := gpsLog(1, 300, 0.1, true)
+	for i := 100; i < 200; i++ {
+		r.gps.lat[i], r.gps.lon[i], r.gps.speed[i] = r.gps.lat[100], r.gps.lon[100], 0
+	}
+	plane := Plane{52.3, 4.9}
+	x0, y0 := plane.Project(r.gps.lat[200], r.gps.lon[200])
+	x1, y1 := plane.Project(r.gps.lat[100], r.gps.lon[100])
+	for i := 200; i < 300; i++ {
+		x, y := plane.Project(r.gps.lat[i], r.gps.lon[i])
+		r.gps.lat[i], r.gps.lon[i] = plane.Unproject(x-x0+x1+5, y-y0+y1)
+	}
+	l, err := build(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, f := range l.GPS.Flags {
+		if f != 0 {
+			t.Errorf("fix %d flagged %v", i, f)
+		}
+	}
+}
+
+func TestImpossiblePositions(t *testing.T) {
+	r := gpsLog(1, 100, 0.1, true)
+	r.gps.lat[10], r.gps.lon[10] = 0, 0
+	r.gps.lat[20] = 991
+	r.gps.lon[30] = math.Inf(1)
+	r.gps.speed[40] = -3
+	r.gps.lat[50], r.gps.speed[50] = nan, float32(nan)
+	r.gps.course[60] = -90
+	l, err := build(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	g := &l.GPS
+	if len(g.Time) != 99 {
+		t.Errorf("%d fixes", len(g.Time))
+	}
+	for _, i := range []int{10, 20, 30} { // their speed is sound and stays
+		if g.Lat[i] == g.Lat[i] || g.Lon[i] == g.Lon[i] || g.Flags[i] != 0 {
+			t.Errorf("fix %d: %v, %v, flags %v", i, g.Lat[i], g.Lon[i], g.Flags[i])
+		}
+	}
+	if v := g.Speed[40]; math.Abs(float64(v)-8) > 1 {
+		t.Errorf("the negative speed became %v", v)
+	}
+	if g.Course[59] != 270 {
+		t.Errorf("course -90 became %v", g.Course[59])
+	}
+	for reason, n := range map[string]int{"no fix": 1, "outside the earth": 1, "infinite value": 1, "negative or infinite speed": 1} {
+		if dropped(l, reason) != n {
+			t.Errorf("%s: %v", reason, l.Files[0].Dropped)
+		}
+	}
+}
