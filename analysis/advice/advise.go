@@ -186,7 +186,7 @@ func shimPlace(mount string, raise bool) string {
 // explain adds the reasons that are not the next step itself.
 func (t *task) explain(a *Advice) {
 	for _, c := range t.post.Conflicts {
-		a.Why = append(a.Why, fmt.Sprintf("Evidence and setup disagree by %.1f σ over %s. The intervals are wider for it.", c.Sigmas, c.What))
+		a.Why = append(a.Why, fmt.Sprintf("Two things that should agree are %.1f σ apart. In doubt: %s. The intervals are wider for it.", c.Sigmas, c.What))
 	}
 	if t.s.Rider.Level == "beginner" {
 		a.Why = append(a.Why, "For a beginner the advice is the foil's position only: shims come when straight flight is steady.")

@@ -51,31 +51,45 @@ func (t *task) outOfReach() *shortfall {
 	if chanceAbove(even, unevenAtBest) < sureBetter {
 		return nil
 	}
-	s := &shortfall{}
-	left := interval.FromDraws(even)
 	inReach := t.w.best(t.post.Draws, b)
-	free := b
+	free, turned := b, b
 	free.moveLow, free.moveHigh = -maxMove, maxMove
+	turned.raiseLow, turned.raiseHigh = -maxRaise, maxRaise
 	want := t.w.best(t.post.Draws, free)
-	short := want.Move - inReach.Move
-	spread := moveInterval(want, t.w.bestEach(t.post.Draws, want, free))
-	if math.Abs(short) > 10*mm {
-		s.sentence = fmt.Sprintf("This board and foil do not fit this rider: the mast would have to stand %.0f cm further %s than the track%s allow.",
-			math.Abs(short)*100, foreAft(short), map[bool]string{true: "", false: " and the feet"}[t.s.Stance.Fixed])
-		if t.s.Stance.Fixed {
-			s.sentence = fmt.Sprintf("This board and foil do not fit this rider: the mast would have to stand %.0f cm further %s than the track allows.", math.Abs(short)*100, foreAft(short))
-		}
-		s.help = append(s.help,
-			fmt.Sprintf("The foil wants to be %.0f mm %s of today's place (90 %%: %.0f to %.0f mm forward); the track gives %.0f back to %.0f forward.",
-				math.Abs(spread.Value), foreAft(spread.Value), spread.Low, spread.High, t.s.Board.Track[0]/mm, t.s.Board.Track[1]/mm),
-			fmt.Sprintf("What would help: a track (or another board) that lets the mast stand %.0f mm further %s, or both feet %.0f mm further %s.",
-				math.Abs(short)/mm, foreAft(short), math.Abs(t.feetFor(short))/mm, foreAft(t.feetFor(short))))
-	} else {
-		s.sentence = "This foil does not balance under this rider over these speeds: the load changes with speed by more than four cards and the track can even out."
+	byTurn := t.w.best(t.post.Draws, turned)
+	s := &shortfall{}
+	switch short := want.Move - inReach.Move; {
+	case rms(t.bestEvenness(t.post.Draws, turned)) < unevenAtBest:
+		s.sentence = fmt.Sprintf("Shims cannot balance this foil: the stabilizer would have to turn by %+.1f°, and four cards give %+.1f°.",
+			byTurn.Raise/deg, t.turn(4*sign(byTurn.Raise), 1)/deg)
+		s.help = append(s.help, fmt.Sprintf("What would help: a stabilizer mount or a tapered shim that turns it by %+.1f° (+ leading edge up) in all.", byTurn.Raise/deg))
+	case math.Abs(short) > 10*mm:
+		t.tooShort(s, short, moveInterval(want, t.w.bestEach(t.post.Draws, want, free)))
+	default:
+		s.sentence = "This foil does not balance under this rider over these speeds: the load changes with speed more than shims and moves can even out."
 	}
-	s.help = append(s.help, fmt.Sprintf("At the best that is in reach the load is still %.0f (%.0f to %.0f) percent of the weight away from even.", 100*left.Value, 100*left.Low, 100*left.High))
+	left := interval.FromDraws(even).Scale(100)
+	s.help = append(s.help, fmt.Sprintf("At the best that is in reach the front foot's share is still %.0f (%.0f to %.0f) percentage points away from even.", left.Value, left.Low, left.High))
 	s.help = append(s.help, t.otherStabilizer(b, rms(even))...)
 	return s
+}
+
+func sign(v float64) float64 { return math.Copysign(1, v) }
+
+// tooShort says by how much (m, + forward) the track, and the feet where they
+// are free, fall short.
+func (t *task) tooShort(s *shortfall, short float64, want interval.Interval) {
+	limit := "the track allows"
+	if !t.s.Stance.Fixed {
+		limit = "the track and the feet allow"
+	}
+	feet := t.feetFor(short)
+	s.sentence = fmt.Sprintf("This board and foil do not fit this rider: the mast would have to stand %.0f cm further %s than %s.", math.Abs(short)*100, foreAft(short), limit)
+	s.help = append(s.help,
+		fmt.Sprintf("The best place for the mast is %.0f mm forward of today's (90 %%: %.0f to %.0f; minus is back). The track gives %.0f to %.0f mm.",
+			want.Value, want.Low, want.High, t.s.Board.Track[0]/mm, t.s.Board.Track[1]/mm),
+		fmt.Sprintf("What would help: a track (or another board) that lets the mast stand %.0f mm further %s, or both feet %.0f mm further %s.",
+			math.Abs(short)/mm, foreAft(short), math.Abs(feet)/mm, foreAft(feet)))
 }
 
 // otherStabilizer says whether a quarter more or less stabilizer would help.
@@ -91,7 +105,7 @@ func (t *task) otherStabilizer(b box, now float64) []string {
 			draws[i] = d
 		}
 		if then := rms(t.bestEvenness(draws, b)); then < 0.75*now {
-			return []string{fmt.Sprintf("A stabilizer a quarter %s (about %.0f cm²) would bring it to %.0f percent.", c.word, t.post.Base.StabArea*c.scale*1e4, 100*then)}
+			return []string{fmt.Sprintf("A stabilizer a quarter %s (about %.0f cm²) would bring it to %.0f.", c.word, t.post.Base.StabArea*c.scale*1e4, 100*then)}
 		}
 	}
 	return nil

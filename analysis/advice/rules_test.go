@@ -341,3 +341,23 @@ func TestExtremes(t *testing.T) {
 		}
 	}
 }
+
+// A stabilizer so far off that four cards do not mend it: it says how far.
+func TestMoreThanFourCards(t *testing.T) {
+	s := gear()
+	s.Foil.Stabilizer.Incidence = -7 * deg
+	a := Advise(infer(t, told(s, trim.FromSetup(s, density, viscosity), 0.04, 6, 8, 10, 12)), s, speeds, Options{LawOK: true})
+	if a.Verdict != CannotBalance || !strings.Contains(a.NextStep, "four cards give +3.5°") || !strings.Contains(strings.Join(a.Why, " "), "tapered shim") {
+		t.Errorf("%s: %s %q", a.Verdict, a.NextStep, a.Why)
+	}
+}
+
+// Notes that contradict each other stop the advice, in words that say so.
+func TestContradictionStopsAdvice(t *testing.T) {
+	s := gear()
+	s.Feel = []setup.Feel{{Speed: 9, Share: 0.75, SD: 0.10, Said: "strong front"}, {Speed: 9.2, Share: 0.25, SD: 0.10, Said: "strong back"}}
+	a := Advise(infer(t, outingOf(s)), s, speeds, Options{})
+	if a.Verdict != NotEnough || !strings.Contains(a.NextStep, "contradict each other") || len(a.Why) == 0 {
+		t.Errorf("%s: %s %q", a.Verdict, a.NextStep, a.Why)
+	}
+}

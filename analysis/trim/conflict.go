@@ -113,7 +113,7 @@ func (p *problem) contradictions() ([]Conflict, float64) {
 					where = " of " + out.name(o-1)
 				}
 				found = append(found, Conflict{Notes: true, Sigmas: z, What: fmt.Sprintf(
-					"the notes of feel%s contradict each other: %.0f %% on the front foot at %.1f m/s, but %.0f %% at %.1f m/s (check feel, or say which outing each is from)",
+					"the notes of feel%s, which contradict each other: %.0f %% on the front foot at %.1f m/s, but %.0f %% at %.1f m/s",
 					where, 100*b.Share, b.Speed, 100*a.Share, a.Speed)})
 			}
 		}

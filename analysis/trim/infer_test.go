@@ -308,3 +308,35 @@ func TestRefused(t *testing.T) {
 		t.Error("no setup: no error")
 	}
 }
+
+// A note whose speed is in doubt, by a current say, weighs less.
+func TestNoteSpeedDoubt(t *testing.T) {
+	s := gear()
+	truth := FromSetup(s, 1025.5, 1.1e-6)
+	s.Feel = notes(truth, 0.05, 12)
+	sd := func(speedSD float64) float64 {
+		o := outingOf(s)
+		o.Ev.NoteSpeedSD = speedSD
+		return stat.StdDev(mustInfer(t, o).Each(func(in Inputs) float64 { return NewFoil(in).At(12, Gravity).FrontShare }), nil)
+	}
+	if sharp, dull := sd(0), sd(1.5); !(dull > 1.2*sharp) {
+		t.Errorf("σ %.3f with a sure speed, %.3f with one in doubt", sharp, dull)
+	}
+}
+
+// A strong word leaves its outer side open.
+func TestStrongWords(t *testing.T) {
+	s := gear()
+	truth := FromSetup(s, 1025.5, 1.1e-6).Raise(-1.2 * deg)
+	share := func(in Inputs) float64 { return NewFoil(in).At(12, Gravity).FrontShare }
+	if share(truth) < 0.9 {
+		t.Fatalf("the case is not strong enough: %.2f", share(truth))
+	}
+	s.Feel = []setup.Feel{{Speed: 12, Share: 0.75, SD: 0.10, Said: "strong front"}}
+	word := stat.Mean(mustInfer(t, outingOf(s)).Each(share), nil)
+	s.Feel[0].Said = "75 % on the front foot"
+	number := stat.Mean(mustInfer(t, outingOf(s)).Each(share), nil)
+	if word < number {
+		t.Errorf("the word gives %.3f, the number %.3f", word, number)
+	}
+}
