@@ -112,8 +112,8 @@ func (f *fitReader) record(d *fitDef, b []byte, pos int64) {
 	if !okSpeed {
 		speed, okSpeed = role.speed.value(d, b, 0)
 	}
-	if okSpeed && speed < 0 {
-		f.warn("negative speeds", 0, pos, "A speed of %g m/s is impossible; it is not used.", speed)
+	if okSpeed && !(speed >= 0 && speed <= math.MaxFloat32) {
+		f.warn("impossible speeds", 0, pos, "A speed of %g m/s is impossible; it is not used.", speed)
 		speed, okSpeed = math.NaN(), false
 	}
 	if !placed && !okSpeed {
@@ -190,9 +190,17 @@ func (f *fitReader) fix(g *fixes, at int64, lat, lon, alt, speed, course float64
 	g.time = append(g.time, float64(at)/1000)
 	g.lat = append(g.lat, lat)
 	g.lon = append(g.lon, lon)
-	g.alt = append(g.alt, float32(alt))
-	g.speed = append(g.speed, float32(speed))
-	g.course = append(g.course, float32(course))
+	g.alt = append(g.alt, narrow(alt))
+	g.speed = append(g.speed, narrow(speed))
+	g.course = append(g.course, narrow(course))
+}
+
+// narrow returns v as a float32, NaN where that overflows.
+func narrow(v float64) float32 {
+	if math.Abs(v) > math.MaxFloat32 {
+		return float32(math.NaN())
+	}
+	return float32(v)
 }
 
 // capacity says how many samples to make room for when want are needed.

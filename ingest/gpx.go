@@ -244,15 +244,15 @@ func gpxNumber(b []byte) (float64, bool) {
 
 // value takes in the text of an element.
 func (g *gpxReader) value(v gpxValue, e gpxExt, text []byte) {
-	if v == gpxTime {
+	if v == gpxTime { // cut at maxValue it is no time
 		g.p.time = append(g.p.time[:0], text...)
 		return
 	}
 	x, ok := gpxNumber(text)
-	if !ok {
+	if !ok || len(text) == maxValue || math.Abs(x)*max(e.scale, 1) > math.MaxFloat32 {
 		if len(bytes.TrimSpace(text)) > 0 {
 			what := [...]string{gpxEle: "altitude", gpxSpeed: "speed", gpxCourse: "course", gpxMotion: "acceleration or turn rate"}[v]
-			g.warn("unreadable values", g.x.line, -1, "The %s %s is not a number; it is not used.", what, quote(text))
+			g.warn("unreadable values", g.x.line, -1, "The %s %s is not a usable number; it is left out.", what, quote(text))
 		}
 		return
 	}
@@ -469,7 +469,7 @@ func (g *gpxReader) vector(e gpxExt) {
 			ok1 = false
 		}
 	}
-	if !ok1 || !ok2 || !ok3 {
+	if !ok1 || !ok2 || !ok3 || max(math.Abs(x), math.Abs(y), math.Abs(z))*e.scale > math.MaxFloat32 {
 		g.drop(1, sensorNames[e.kind]+" sample that lacks an axis or its time offset")
 		return
 	}
