@@ -3,3 +3,93 @@
 //
 // It imports ingest, filter and the packages below it.
 package analysis
+
+import (
+	"errors"
+	"fmt"
+
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
+	"evenfoot/analysis/water"
+	"evenfoot/ingest"
+)
+
+// A Request is what to analyse. Everything but one of Log and Setup may be
+// left out; the result then says what the missing part would add.
+type Request struct {
+	Log     *ingest.Log  // nil for an analysis without a log
+	Setup   *setup.Setup // nil without one
+	Earlier []Earlier    // sessions on the same foil, taken as evidence
+	// Range is the speeds that matter most, m/s; zero takes what was ridden.
+	Range [2]float64
+	// Other is another rider on the same foil: Setup with the rider exchanged.
+	Other *setup.Setup
+	// Progress, when not nil, is told what is being done.
+	Progress func(stage string)
+}
+
+// Earlier is one earlier session on the same foil.
+type Earlier struct {
+	Name  string
+	Log   *ingest.Log // may be nil: a setup with notes of feel is evidence too
+	Setup *setup.Setup
+}
+
+// ErrNothing says that neither a log nor a setup was given.
+var ErrNothing = errors.New("there is nothing to analyse: give a log, a setup, or both")
+
+// ErrNoSpeeds says that no speed is known to advise for.
+var ErrNoSpeeds = errors.New("no speed is known: there is no flight in the log and no --range; give the speeds that matter, for example --range 12:22kn")
+
+// Run analyses one session: log → clock → attitude → rides → pitch law →
+// posterior → advice.
+func Run(req Request) (*Result, error) {
+	if req.Log == nil && req.Setup == nil {
+		return nil, ErrNothing
+	}
+	if req.Progress == nil {
+		req.Progress = func(string) {}
+	}
+	r := newResult(req.Setup)
+	seen := observe(req.Log, req.Setup, req.Progress)
+	seen.describe(r)
+	if req.Setup == nil {
+		r.warn("Without a setup there is no foot load and no advice. `evenfoot setup` prints one to fill in: the rider's mass, the stance and six sizes of the foil are enough.")
+		return r, nil
+	}
+
+	speeds, err := speedsThatCount(seen, req.Range)
+	if err != nil {
+		return nil, err
+	}
+	r.SpeedHistogram, r.RangeLow, r.RangeHigh = speeds.bins, speeds.low, speeds.high
+
+	req.Progress("inferring the foil")
+	today := outing(req.Setup, seen)
+	r.outing, r.speeds = today, speeds
+	var earlier []trim.Outing
+	for _, e := range req.Earlier {
+		if err := trim.SameFoil(req.Setup, e.Setup); err != nil {
+			return nil, fmt.Errorf("%s cannot be evidence: %w", e.Name, err)
+		}
+		earlier = append(earlier, outing(e.Setup, observe(e.Log, e.Setup, req.Progress)))
+	}
+	if r.Posterior, err = trim.Infer(today, earlier, trim.InferOptions{}); err != nil {
+		return nil, err
+	}
+
+	req.Progress("weighing the options")
+	r.load(speeds)
+	r.advise(req, speeds)
+	r.finish(req.Setup, speeds)
+	return r, nil
+}
+
+// outing is one session as the inference takes it.
+func outing(s *setup.Setup, seen *observation) trim.Outing {
+	w := water.Of(s.Water.Kind, s.Water.Temperature)
+	o := trim.Outing{Setup: s, In: trim.FromSetup(s, w.Density, w.Viscosity)}
+	o.Ev = seen.evidence()
+	o.Ev.Feel = s.Feel
+	return o
+}

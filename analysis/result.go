@@ -45,6 +45,9 @@ type Result struct {
 	Posterior           *trim.Posterior `json:"-"`
 	SpeedHistogram      []SpeedBin      `json:"-"` // time at speed, foiling
 	RangeLow, RangeHigh float64         `json:"-"` // m/s, the speeds that count
+
+	outing trim.Outing // as the inference took it; zero without a setup
+	speeds speedRange
 }
 
 type Session struct {

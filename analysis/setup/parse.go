@@ -380,3 +380,14 @@ func ParseFeel(v any) (share, sd float64, said string, err error) {
 	}
 	return 0, 0, "", bad()
 }
+
+// Sharpens says whether a key, when given, makes the advice sharper: its
+// default carries a wide doubt.
+func Sharpens(key string) bool {
+	switch key {
+	case "foil.stabilizer.incidence_deg", "foil.stabilizer.shim_span_mm", "foil.wing.ahead_cm",
+		"foil.wing.incidence_deg", "foil.wing.camber_percent", "board.cg_cm", "board.mass_kg", "board.track_cm", "rig.kind":
+		return true
+	}
+	return false
+}

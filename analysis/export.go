@@ -1,0 +1,123 @@
+package analysis
+
+import (
+	"math"
+	"slices"
+
+	"evenfoot/analysis/ride"
+	"evenfoot/analysis/setup"
+	"evenfoot/filter/align"
+	"evenfoot/filter/attitude"
+	"evenfoot/ingest"
+	"evenfoot/ingest/write"
+)
+
+// Export calls row for every IMU sample and every GPS fix in order of time; a
+// fix at the time of a sample shares its row. Attitude is given on every row,
+// between samples by interpolation. The warnings are the analysis's own. It
+// works with an IMU only, and without a setup. The row is valid during the call.
+func Export(log *ingest.Log, s *setup.Setup, row func(*write.Row) error) (warnings []string, err error) {
+	o := &observation{log: log}
+	aid := o.tieClocks()
+	o.motion = o.board(aid, s)
+	var track *attitude.Track
+	if o.motion != nil {
+		track = o.motion.Track
+	} else if len(log.IMU.Time) > 0 {
+		if track, _, err = align.Track(samples(&log.IMU), aid, align.Options{}); err != nil {
+			o.warn("The attitude could not be estimated: %v", err)
+		}
+	}
+	var rides []ride.Ride
+	if len(log.GPS.Time) > 0 {
+		rides = ride.Detect(rideInput(log, o.motion)).Rides
+	}
+	e := exporter{log: log, motion: o.motion, track: track, rides: rides}
+	return o.warnings, e.each(row)
+}
+
+type exporter struct {
+	log    *ingest.Log
+	motion *align.Motion
+	track  *attitude.Track
+	rides  []ride.Ride
+}
+
+func (e *exporter) each(row func(*write.Row) error) error {
+	imu, gps := &e.log.IMU, &e.log.GPS
+	i, j := 0, 0
+	for i < len(imu.Time) || j < len(gps.Time) {
+		sample := i < len(imu.Time) && (j >= len(gps.Time) || imu.Time[i] <= gps.Time[j])
+		fix := j < len(gps.Time) && (i >= len(imu.Time) || gps.Time[j] <= imu.Time[i])
+		var r write.Row
+		if sample {
+			r = write.Blank(imu.Time[i])
+			for k := range 3 {
+				r.Acc[k], r.Gyr[k] = imu.Acc[k][i], imu.Gyr[k][i]
+			}
+		} else {
+			r = write.Blank(gps.Time[j])
+		}
+		e.attitude(&r, i, sample)
+		r.Ride = e.rideAt(r.Time)
+		if fix {
+			r.Lat, r.Lon, r.Alt = gps.Lat[j], gps.Lon[j], gps.Alt[j]
+			r.Speed, r.Course = gps.Speed[j], gps.Course[j]
+			j++
+		}
+		if sample {
+			i++
+		}
+		if err := row(&r); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// attitude fills in the attitude at the row's time; i is the first sample at
+// or after it.
+func (e *exporter) attitude(r *write.Row, i int, exact bool) {
+	if e.track == nil || len(e.track.Q) == 0 {
+		return
+	}
+	n := len(e.track.Q)
+	b := min(i, n-1)
+	a, f := b, 0.0
+	if !exact && i > 0 && i < n {
+		a = i - 1
+		f = (r.Time - e.track.Time[a]) / (e.track.Time[b] - e.track.Time[a])
+	}
+	q := between(e.track.Q[a], e.track.Q[b], f)
+	r.Q = [4]float64{q.W, q.X, q.Y, q.Z}
+	if m := e.motion; m != nil && len(m.Pitch) == n {
+		mix := func(v []float32) float64 { return ((1-f)*float64(v[a]) + f*float64(v[b])) / degree }
+		r.Pitch, r.Heel = mix(m.Pitch), mix(m.Heel)
+	}
+}
+
+// between is the normalised linear mean of two near attitudes.
+func between(a, b attitude.Quat, f float64) attitude.Quat {
+	if f == 0 {
+		return a
+	}
+	if a.W*b.W+a.X*b.X+a.Y*b.Y+a.Z*b.Z < 0 {
+		b = attitude.Quat{W: -b.W, X: -b.X, Y: -b.Y, Z: -b.Z}
+	}
+	g := 1 - f
+	return attitude.Quat{W: g*a.W + f*b.W, X: g*a.X + f*b.X, Y: g*a.Y + f*b.Y, Z: g*a.Z + f*b.Z}.Unit()
+}
+
+// rideAt is the number of the ride at a time, from 1; 0 outside.
+func (e *exporter) rideAt(t float64) int {
+	i, _ := slices.BinarySearchFunc(e.rides, t, func(r ride.Ride, t float64) int {
+		if r.End < t {
+			return -1
+		}
+		return 1
+	})
+	if i < len(e.rides) && e.rides[i].Start <= t && !math.IsNaN(t) {
+		return i + 1
+	}
+	return 0
+}

@@ -1,0 +1,181 @@
+package analysis
+
+import (
+	"math"
+
+	"evenfoot/analysis/advice"
+	"evenfoot/analysis/finish"
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
+	"evenfoot/filter/align"
+)
+
+func newResult(s *setup.Setup) *Result {
+	r := &Result{
+		Schema: Schema, Setup: s,
+		Rides: []Ride{}, PitchCurve: []PitchPoint{}, FootLoad: []LoadPoint{}, ControlEffort: []EffortPoint{}, Assumptions: []Assumption{},
+	}
+	nan := interval.Number(math.NaN())
+	r.Session = Session{Duration: nan, GPSHz: nan, IMUHz: nan, ClockOffset: interval.Unknown(), Files: []string{}, Warnings: []string{}}
+	r.BestSpeeds = BestSpeeds{nan, nan, nan, nan}
+	if s != nil {
+		r.Session.Title = s.Title
+	}
+	return r
+}
+
+func (r *Result) warn(w ...string) { r.Session.Warnings = append(r.Session.Warnings, w...) }
+
+// describe writes down what the log shows, whatever the setup.
+func (o *observation) describe(r *Result) {
+	r.Log, r.Motion, r.Ride, r.Law = o.log, o.motion, o.ride, o.law
+	if o.log == nil {
+		return
+	}
+	o.describeSession(&r.Session)
+	r.warn(o.warnings...)
+	if o.motion != nil {
+		r.Mount = mount(o.motion.Mount)
+	}
+	o.describeRides(r)
+	if o.motion == nil && len(o.log.IMU.Time) == 0 {
+		r.warn("There is no IMU in these logs, so no pitch is known. A board-mounted logger would give the pitch law; the rest is from GPS alone.")
+	}
+	if len(o.log.GPS.Time) == 0 {
+		r.warn("There is no GPS in these logs, so no speed is known and no pitch law can be fitted. Add the watch's log of the same outing.")
+	} else if len(o.ride.Rides) == 0 {
+		r.warn("No flight was found in this log: nothing moves on the foil for long enough. Check that it is the right file and that the board flew.")
+	}
+	o.describeLaw(r)
+}
+
+func (o *observation) describeSession(s *Session) {
+	log := o.log
+	if !log.Start.IsZero() {
+		t := log.Start.UTC()
+		s.Start = &t
+	}
+	first, last := math.Inf(1), math.Inf(-1)
+	for _, t := range [][]float64{log.GPS.Time, log.IMU.Time} {
+		if len(t) > 0 {
+			first, last = min(first, t[0]), max(last, t[len(t)-1])
+		}
+	}
+	if last >= first {
+		s.Duration = interval.Number(last - first)
+	}
+	if len(log.GPS.Time) > 1 {
+		s.GPSHz = interval.Number(log.GPS.Rate)
+	}
+	if len(log.IMU.Time) > 1 {
+		s.IMUHz = interval.Number(log.IMU.Rate)
+	}
+	for _, f := range log.Files {
+		s.Files = append(s.Files, f.Name)
+	}
+	if log.Clock.Tied && !math.IsNaN(log.Clock.OffsetSE) && log.Clock.OffsetSE > 0 {
+		s.ClockOffset = interval.Normal(log.Clock.OffsetS, log.Clock.OffsetSE)
+	}
+	for _, w := range log.Warnings {
+		s.Warnings = append(s.Warnings, w.String())
+	}
+}
+
+func (o *observation) describeRides(r *Result) {
+	for _, x := range o.ride.Rides {
+		j := Ride{Start: num(x.Start), End: num(x.End), Distance: num(x.Distance), MeanSpeed: num(x.MeanSpeed), MaxSpeed: num(x.MaxSpeed)}
+		if x.Tack != "" {
+			j.Tack = &x.Tack
+		}
+		r.Rides = append(r.Rides, j)
+	}
+	t := o.ride.Totals
+	r.Totals = Totals{num(t.Foiling), num(t.Straight), num(t.Distance), t.Rides, t.Turns, t.Touchdowns}
+	b := o.ride.BestSpeeds
+	r.BestSpeeds = BestSpeeds{num(b.TwoSeconds.Value), num(b.TenSeconds.Value), num(b.Metres500.Value), num(b.NauticalMile.Value)}
+}
+
+// describeLaw tells the pitch law; the slope is per square metre only when
+// the setup tells the mass.
+func (o *observation) describeLaw(r *Result) {
+	f := o.law
+	if f == nil {
+		return
+	}
+	law := &PitchLaw{
+		Zero: degrees(f.Zero), Slope: interval.Unknown(), SlopePerKg: degrees(f.Slope),
+		Windows: len(f.Windows), RMS: num(f.RMS / degree), ByTack: map[string]interval.Interval{},
+		Bend: []Bend{}, Enough: f.Enough, Missing: f.Missing,
+	}
+	if law.Missing == nil {
+		law.Missing = []string{}
+	}
+	if r.Setup != nil {
+		law.Slope = law.SlopePerKg.Scale(1 / (r.Setup.Rider.Mass + r.Setup.Board.Mass))
+	}
+	for tack, z := range f.ZeroByTack {
+		law.ByTack[tack] = degrees(z)
+	}
+	for _, b := range f.Bend {
+		law.Bend = append(law.Bend, Bend{b.Name, b.Size, b.Unit, num(b.P), b.Says})
+	}
+	r.PitchLaw = law
+	r.WaterFlow = &WaterFlow{East: f.FlowEast, North: f.FlowNorth, Source: f.FlowSource}
+	if f.Enough {
+		for i := range curvePoints {
+			v := f.MinSpeed + (f.MaxSpeed-f.MinSpeed)*float64(i)/(curvePoints-1)
+			r.PitchCurve = append(r.PitchCurve, PitchPoint{num(v), degrees(f.PitchAt(v, trim.Gravity))})
+		}
+	} else {
+		law.Zero, law.Slope, law.SlopePerKg = interval.Unknown(), interval.Unknown(), interval.Unknown()
+	}
+	for _, e := range o.effort {
+		p := e.PitchRate.Scale(1 / degree)
+		r.ControlEffort = append(r.ControlEffort, EffortPoint{num(e.Speed), num(p.Value), p, e.Tack})
+	}
+}
+
+// load is the feet's load at each speed, from all the draws.
+func (r *Result) load(speeds speedRange) {
+	n := len(r.Posterior.Draws)
+	share, moment, stiff := make([]float64, n), make([]float64, n), make([]float64, n)
+	for _, v := range speeds.grid() {
+		for i, in := range r.Posterior.Draws {
+			s := trim.NewFoil(in).At(v, trim.Gravity)
+			share[i], moment[i], stiff[i] = s.FrontShare, s.NetMoment, s.Stiffness*degree
+		}
+		r.FootLoad = append(r.FootLoad, LoadPoint{num(v),
+			interval.FromDraws(share), interval.FromDraws(moment), interval.FromDraws(stiff)})
+	}
+}
+
+func (r *Result) advise(req Request, speeds speedRange) {
+	opt := advice.Options{LawOK: r.lawOK()}
+	r.Advice = advice.Advise(r.Posterior, req.Setup, speeds.weights, opt)
+	if req.Other != nil {
+		r.OtherRider = advice.ForRider(r.Posterior, req.Setup, req.Other, speeds.weights, opt)
+	}
+	moves := advice.Sensitivity(r.Posterior, speeds.weights)
+	for i, u := range r.Posterior.Unknowns {
+		a := Assumption{Name: u.Name, Unit: u.Unit, Prior: u.Prior, Posterior: u.Posterior, Default: u.Default}
+		a.ShimDegPerSigma, a.ShimDegPerSigmaAfter = num(moves[i].Before), num(moves[i].After)
+		r.Assumptions = append(r.Assumptions, a)
+	}
+	for _, c := range r.Posterior.Conflicts {
+		r.warn(c.What)
+	}
+}
+
+func (r *Result) finish(s *setup.Setup, speeds speedRange) {
+	r.Finish = finish.Advise(r.Posterior.Base, s.Foil.Finish, speeds.low, (speeds.low+speeds.high)/2, speeds.high)
+}
+
+func mount(m align.Mount) *Mount {
+	return &Mount{
+		Heading: interval.Normal(m.HeadingDeg, m.HeadingSE), Tilt: num(m.TiltDeg), AccelerometerSign: m.AccelerometerSign,
+		LevelZero: m.LevelZero, LevelFrom: m.LevelFrom, Rigid: m.Rigid, Why: m.Why,
+	}
+}
+
+func num(v float64) interval.Number { return interval.Number(v) }

@@ -1,0 +1,211 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/pitchlaw"
+	"evenfoot/analysis/ride"
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
+	"evenfoot/analysis/water"
+	"evenfoot/filter/align"
+	"evenfoot/filter/attitude"
+	"evenfoot/ingest"
+)
+
+const degree = math.Pi / 180
+
+// An observation is what the logs of one session show, whoever rode. Each
+// part is nil when the log does not hold it.
+type observation struct {
+	log      *ingest.Log
+	motion   *align.Motion
+	ride     *ride.Session
+	law      *pitchlaw.Fit
+	effort   []pitchlaw.Effort
+	warnings []string
+}
+
+// observe goes from a log to the pitch law. It never fails: what a log cannot
+// show is left out, with the reason among the warnings.
+func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observation {
+	o := &observation{log: log}
+	if log == nil {
+		return o
+	}
+	progress("tying the clocks")
+	aid := o.tieClocks()
+	progress("estimating the attitude")
+	o.motion = o.board(aid, s)
+	progress("telling the rides")
+	o.ride = ride.Detect(rideInput(log, o.motion))
+	if o.motion == nil || !o.usable() {
+		return o
+	}
+	progress("fitting the pitch law")
+	p := lawParams(s, o.motion)
+	windows := pitchlaw.MakeWindows(o.motion, o.ride, p)
+	o.law = pitchlaw.Estimate(windows, p)
+	o.effort = pitchlaw.ControlEffort(o.law.Windows, p)
+	return o
+}
+
+// usable says whether the board's motion may be trusted for the pitch law.
+func (o *observation) usable() bool { return o.motion.Mount.Rigid }
+
+// tieClocks brings the IMU onto GPS time and returns the velocity aid, nil
+// when there is no GPS or the clocks cannot be tied.
+func (o *observation) tieClocks() *attitude.Aid {
+	log := o.log
+	if len(log.GPS.Time) == 0 {
+		return nil
+	}
+	aid := Velocity(&log.GPS)
+	if len(log.IMU.Time) == 0 || log.Clock.Tied {
+		return aid
+	}
+	clock := align.EstimateClock(samples(&log.IMU), *aid, align.ClockParams{})
+	if clock.OK {
+		log.ShiftIMU(clock.OffsetS, clock.DriftPPM, clock.OffsetSE, clock.DriftSE, "estimated from the motion")
+		return aid
+	}
+	if log.Clock.How == "both UTC" {
+		o.warn("The clocks of the two devices could not be compared by their motion (%s). Both tell UTC, so they are taken as equal; check this before you trust the pitch.", clock.Why)
+		log.ShiftIMU(0, 0, math.NaN(), math.NaN(), "both UTC, not checked")
+		return aid
+	}
+	o.warn("The board logger's clock cannot be tied to GPS time: %s The logs are not merged, so there is no pitch law. Start both devices before riding and ride at least ten minutes with turns.", clock.Why)
+	return nil
+}
+
+// board is the board's own motion; nil when there is no IMU.
+func (o *observation) board(aid *attitude.Aid, s *setup.Setup) *align.Motion {
+	if len(o.log.IMU.Time) == 0 {
+		return nil
+	}
+	if aid == nil && len(o.log.GPS.Time) > 0 {
+		return nil // clocks apart: nothing may be merged
+	}
+	opt := align.Options{}
+	if s != nil && s.Given("sensor.pitch_zero_deg") {
+		opt.PitchZero, opt.PitchZeroKnown = s.Sensor.PitchZero, true
+	}
+	m, err := align.Board(samples(&o.log.IMU), aid, opt)
+	if err != nil {
+		o.warn("The board's pitch could not be estimated: %v", err)
+		return nil
+	}
+	if !m.Mount.Rigid {
+		o.warn("The sensor is not fixed to the board: %s Its pitch is not used.", m.Mount.Why)
+	}
+	return m
+}
+
+func (o *observation) warn(format string, args ...any) {
+	o.warnings = append(o.warnings, fmt.Sprintf(format, args...))
+}
+
+// samples hands the log's IMU columns to the filter, without a copy.
+func samples(m *ingest.IMU) attitude.Samples {
+	return attitude.Samples{Time: m.Time, Acc: m.Acc, Gyr: m.Gyr}
+}
+
+// still is a speed below which a receiver's course means nothing, m/s.
+const still = 0.3
+
+// Velocity is the velocity over ground of each fix, NaN where it is flagged
+// or unknown.
+func Velocity(g *ingest.GPS) *attitude.Aid {
+	a := &attitude.Aid{Time: g.Time, East: make([]float64, len(g.Time)), North: make([]float64, len(g.Time)), SD: g.SpeedSD}
+	for i := range g.Time {
+		v, c := float64(g.Speed[i]), float64(g.Course[i])
+		switch {
+		case g.Flags[i] != 0 || math.IsNaN(v):
+			a.East[i], a.North[i] = math.NaN(), math.NaN()
+		case math.IsNaN(c) && v > still:
+			a.East[i], a.North[i] = math.NaN(), math.NaN()
+		case math.IsNaN(c):
+			a.East[i], a.North[i] = 0, 0
+		default:
+			sin, cos := math.Sincos(c * degree)
+			a.East[i], a.North[i] = v*sin, v*cos
+		}
+	}
+	return a
+}
+
+// rideInput is what the rides are told from. Fixes are moved back by the
+// receiver's latency where the attitude filter has found it.
+func rideInput(log *ingest.Log, m *align.Motion) ride.Input {
+	g := &log.GPS
+	v := Velocity(g)
+	in := ride.Input{Time: g.Time, East: v.East, North: v.North, SpeedSD: g.SpeedSD, Motion: m}
+	if m != nil && m.Track != nil && m.Track.LatencyS != 0 {
+		in.Time = make([]float64, len(g.Time))
+		for i, t := range g.Time {
+			in.Time[i] = t - m.Track.LatencyS
+		}
+	}
+	in.X, in.Y = local(g)
+	for _, gap := range g.Gaps {
+		in.Gaps = append(in.Gaps, [2]float64{gap.Start, gap.End})
+	}
+	return in
+}
+
+// local is the fixes in metres east and north of the first that has a place.
+func local(g *ingest.GPS) (x, y []float64) {
+	x, y = make([]float64, len(g.Time)), make([]float64, len(g.Time))
+	first := slices.IndexFunc(g.Lat, func(v float64) bool { return !math.IsNaN(v) })
+	for i := range x {
+		x[i], y[i] = math.NaN(), math.NaN()
+		if first >= 0 && g.Flags[i] == 0 {
+			x[i], y[i] = ingest.Plane{Lat: g.Lat[first], Lon: g.Lon[first]}.Project(g.Lat[i], g.Lon[i])
+		}
+	}
+	return x, y
+}
+
+func lawParams(s *setup.Setup, m *align.Motion) pitchlaw.Params {
+	w := water.Of("sea", 15)
+	p := pitchlaw.Params{Level: m.Mount.LevelZero}
+	if s != nil {
+		w = water.Of(s.Water.Kind, s.Water.Temperature)
+		if s.Given("water.current_kn") {
+			sin, cos := math.Sincos(s.Water.CurrentTo)
+			p.GivenFlow = &[2]float64{s.Water.Current * sin, s.Water.Current * cos}
+		}
+	}
+	p.Density = w.Density
+	return p
+}
+
+// evidence is what the pitch law tells the inference.
+func (o *observation) evidence() trim.Evidence {
+	var e trim.Evidence
+	if o.law == nil || !o.law.Enough {
+		return e
+	}
+	e.HasLaw = true
+	e.Slope, e.Zero, e.Cov = o.law.Slope.Value, o.law.Zero.Value, o.law.Covariance
+	if m := o.motion.Mount; m.LevelZero {
+		e.LevelZero, e.LevelSD = true, m.LevelSE
+	}
+	if o.law.FlowSource != "given" {
+		e.NoteSpeedSD = math.Hypot(o.law.FlowEast.Value, o.law.FlowNorth.Value)
+	}
+	return e
+}
+
+// flow is the water's velocity, zero when it is not known.
+func (o *observation) flow() (east, north float64) {
+	if o.law == nil || !o.law.Enough || !o.law.FlowEast.Known() {
+		return 0, 0
+	}
+	return o.law.FlowEast.Value, o.law.FlowNorth.Value
+}
+
+func degrees(i interval.Interval) interval.Interval { return i.Scale(1 / degree) }

@@ -1,0 +1,130 @@
+package analysis
+
+import (
+	"math"
+	"slices"
+
+	"evenfoot/analysis/advice"
+	"gonum.org/v1/gonum/stat"
+)
+
+// The speeds that count by default: the percentiles of foiling speed
+// (trim model §6), and how finely they are cut.
+const (
+	lowPercentile = 0.05
+	topPercentile = 0.98
+	speedBins     = 24
+	curvePoints   = 25
+)
+
+// speedRange is the time spent at each speed through the water and the part
+// of it that the advice is for.
+type speedRange struct {
+	low, high float64    // m/s
+	bins      []SpeedBin // all foiling time
+	weights   advice.SpeedWeights
+}
+
+// speedsThatCount takes the range asked for, else what was ridden. Without a
+// log every speed of the range weighs the same.
+func speedsThatCount(o *observation, asked [2]float64) (speedRange, error) {
+	ridden := o.foilingSpeeds()
+	var r speedRange
+	r.low, r.high = asked[0], asked[1]
+	if r.high <= r.low {
+		if len(ridden) == 0 {
+			return r, ErrNoSpeeds
+		}
+		r.low = stat.Quantile(lowPercentile, stat.LinInterp, ridden, nil)
+		r.high = stat.Quantile(topPercentile, stat.LinInterp, ridden, nil)
+		if r.high-r.low < 0.2 { // one speed only
+			mid := (r.low + r.high) / 2
+			r.low, r.high = mid-0.1, mid+0.1
+		}
+	}
+	step := (r.high - r.low) / speedBins
+	w := advice.SpeedWeights{Low: r.low, Top: r.high}
+	for i := range speedBins {
+		lo := r.low + float64(i)*step
+		n := countBetween(ridden, lo, lo+step)
+		w.Speed = append(w.Speed, lo+step/2)
+		w.Weight = append(w.Weight, n)
+	}
+	if total := sum(w.Weight); total == 0 {
+		for i := range w.Weight {
+			w.Weight[i] = 1
+		}
+	} else if asked[1] > asked[0] {
+		// The rider asked for these speeds: none of them may count for nothing.
+		for i := range w.Weight {
+			w.Weight[i] += 0.5 * total / speedBins
+		}
+	}
+	r.weights = w
+	r.bins = histogram(ridden, o.speedStep())
+	return r, nil
+}
+
+// foilingSpeeds is the sorted speed through the water over all flight, m/s,
+// one value a step of the speed series.
+func (o *observation) foilingSpeeds() []float64 {
+	if o.ride == nil {
+		return nil
+	}
+	fe, fn := o.flow()
+	s := o.ride.Speed
+	var v []float64
+	for _, r := range o.ride.Rides {
+		from := max(0, int(math.Ceil((r.Start-s.Start)/s.Step)))
+		for i := from; i < len(s.East) && s.Start+float64(i)*s.Step < r.End; i++ {
+			if u := math.Hypot(s.East[i]-fe, s.North[i]-fn); !math.IsNaN(u) {
+				v = append(v, u)
+			}
+		}
+	}
+	slices.Sort(v)
+	return v
+}
+
+func (o *observation) speedStep() float64 {
+	if o.ride == nil {
+		return 0
+	}
+	return o.ride.Speed.Step
+}
+
+// histogram cuts sorted speeds into bins of half a metre a second.
+func histogram(sorted []float64, seconds float64) []SpeedBin {
+	if len(sorted) == 0 {
+		return nil
+	}
+	const width = 0.5
+	var bins []SpeedBin
+	for lo := math.Floor(sorted[0]/width) * width; lo <= sorted[len(sorted)-1]; lo += width {
+		bins = append(bins, SpeedBin{Low: lo, High: lo + width, Seconds: seconds * countBetween(sorted, lo, lo+width)})
+	}
+	return bins
+}
+
+// countBetween counts sorted values in [lo, hi).
+func countBetween(sorted []float64, lo, hi float64) float64 {
+	a, _ := slices.BinarySearch(sorted, lo)
+	b, _ := slices.BinarySearch(sorted, hi)
+	return float64(b - a)
+}
+
+func sum(v []float64) (s float64) {
+	for _, x := range v {
+		s += x
+	}
+	return s
+}
+
+// grid is the speeds at which curves are told, low to high.
+func (r speedRange) grid() []float64 {
+	g := make([]float64, curvePoints)
+	for i := range g {
+		g[i] = r.low + (r.high-r.low)*float64(i)/(curvePoints-1)
+	}
+	return g
+}

@@ -1,0 +1,56 @@
+package main
+
+import (
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"evenfoot/analysis"
+	"evenfoot/ingest/write"
+)
+
+func exportCommand(c *console) *cobra.Command {
+	var out string
+	var src sources
+	cmd := &cobra.Command{
+		Use:   "export SESSION... [--out F.csv]",
+		Short: "Write every sample with the board's pitch and heel as CSV",
+		Long: `Write every sample as CSV: time_s since the start, position, speed, course, the
+board's pitch and heel, the sensor's attitude (quaternion to east-north-up;
+heading arbitrary without GPS), and the ride it belongs to. It works on a log
+with only an IMU, and without a setup. The file holds coordinates.`,
+		Args: cobra.MinimumNArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error {
+			s, err := c.open(args, src)
+			if err != nil {
+				return err
+			}
+			if s.log == nil {
+				return usagef("export needs a log; %s holds none", args[0])
+			}
+			if out == "" || out == "-" {
+				return c.export(c.out, s)
+			}
+			return writeWhole(out, func(w io.Writer) error { return c.export(w, s) })
+		},
+	}
+	cmd.Flags().StringVar(&out, "out", "", "write to this `file` instead of standard output")
+	cmd.Flags().StringVar(&src.setup, "setup", "", "the setup `file`, for the level of the sensor")
+	cmd.Flags().StringVar(&src.columnMap, "map", "", "column map `file` for a CSV with other column names")
+	return cmd
+}
+
+func (c *console) export(w io.Writer, s *session) error {
+	e := write.NewExport(w, s.log.Start)
+	if s.log.GPS.SpeedFrom == "positions" {
+		e.Computed()
+	}
+	warnings, err := analysis.Export(s.log, s.setup, e.Write)
+	if err != nil {
+		return err
+	}
+	for _, text := range warnings {
+		c.warn("%s", text)
+	}
+	return e.Close()
+}

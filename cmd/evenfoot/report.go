@@ -1,0 +1,142 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"evenfoot/analysis"
+	"evenfoot/analysis/setup"
+	"evenfoot/report"
+)
+
+type reportFlags struct {
+	src         sources
+	out, json   string
+	with        []string
+	units       string
+	speeds      string
+	rider       string
+	coordinates bool
+}
+
+func reportCommand(c *console) *cobra.Command {
+	var f reportFlags
+	cmd := &cobra.Command{
+		Use:   "report SESSION... [--setup F]",
+		Short: "Analyse one session and say what to change",
+		Long: `Analyse one session. SESSION is a folder that holds the logs and a setup.toml,
+or log files that belong together. The answer goes to standard output, the page
+to report.html beside the logs (or where --out says).
+
+Without a log, --setup and --range give advice from the model and your notes.`,
+		RunE: func(_ *cobra.Command, args []string) error { return c.report(args, f) },
+	}
+	fl := cmd.Flags()
+	fl.StringVar(&f.src.setup, "setup", "", "the setup `file` (default: setup.toml in the session's folder)")
+	fl.StringVar(&f.src.columnMap, "map", "", "column map `file` for a CSV with other column names")
+	fl.StringVar(&f.out, "out", "", "write the page to this `file` (default: report.html beside the logs)")
+	fl.StringVar(&f.json, "json", "", "write the result as JSON to this `file`; - is standard output")
+	fl.StringArrayVar(&f.with, "with", nil, "`folder` of an earlier session on the same foil, taken as evidence; may be repeated")
+	fl.StringVar(&f.units, "units", "kn,cm,kg", "units of the words and the page: kn|kmh|mph|mps, cm|in, kg|lb")
+	fl.StringVar(&f.speeds, "range", "", "the `speeds` that matter most, for example 18:26kn")
+	fl.StringVar(&f.rider, "rider", "", `the same foil under somebody else, for example "mass=104kg,height=190cm,level=intermediate"`)
+	fl.BoolVar(&f.coordinates, "coordinates", false, "let the page hold latitude and longitude")
+	return cmd
+}
+
+func (c *console) report(args []string, f reportFlags) error {
+	units, err := report.ParseUnits(f.units)
+	if err != nil {
+		return usageError{err}
+	}
+	var req analysis.Request
+	if req.Range, err = parseRange(f.speeds); err != nil {
+		return err
+	}
+	if len(args) == 0 && f.src.setup == "" {
+		return usagef("report needs a session (a folder or log files), or --setup with --range; see `evenfoot help report`")
+	}
+	s, err := c.open(args, f.src)
+	if err != nil {
+		return err
+	}
+	if f.rider != "" {
+		if s.setup == nil {
+			return usagef("--rider needs a setup: the foil that the other rider would stand on")
+		}
+		if req.Other, err = setup.ParseRider(f.rider, s.setup); err != nil {
+			return usageError{err}
+		}
+	}
+	if req.Earlier, err = c.earlier(f.with, f.src.columnMap); err != nil {
+		return err
+	}
+	progress := c.newProgress()
+	req.Progress = progress.stage
+	r, err := c.analyse(s, req)
+	progress.done()
+	if err != nil {
+		return err
+	}
+	return c.deliver(r, s, f, units)
+}
+
+// earlier reads the sessions of --with.
+func (c *console) earlier(folders []string, columnMap string) ([]analysis.Earlier, error) {
+	var out []analysis.Earlier
+	for _, dir := range folders {
+		s, err := c.open([]string{dir}, sources{columnMap: columnMap})
+		if err != nil {
+			return nil, err
+		}
+		if s.setup == nil {
+			return nil, fmt.Errorf("%s holds no setup.toml; an earlier session is evidence only with the shim and mast position that it was ridden with", dir)
+		}
+		out = append(out, analysis.Earlier{Name: dir, Log: s.log, Setup: s.setup})
+	}
+	return out, nil
+}
+
+// deliver makes page, JSON and words before it writes any of them.
+func (c *console) deliver(r *analysis.Result, s *session, f reportFlags, units report.Units) error {
+	var page, js, words bytes.Buffer
+	if err := report.HTML(&page, r, report.Options{Units: units, Coordinates: f.coordinates, Version: versionText(), Now: time.Now()}); err != nil {
+		return err
+	}
+	enc := json.NewEncoder(&js)
+	enc.SetIndent("", "  ")
+	if err := enc.Encode(r); err != nil {
+		return fmt.Errorf("making the JSON: %w", err)
+	}
+	if err := report.Text(&words, r, report.TextOptions{Units: units, Color: c.color()}); err != nil {
+		return err
+	}
+	out := f.out
+	if out == "" && f.json != "-" {
+		out = filepath.Join(s.dir, "report.html")
+	}
+	var files []output
+	if f.json != "" && f.json != "-" {
+		files = append(files, output{f.json, js.Bytes()})
+	}
+	if out != "" {
+		files = append(files, output{out, page.Bytes()})
+	}
+	if err := writeAll(files); err != nil {
+		return err
+	}
+	if f.json == "-" {
+		_, err := js.WriteTo(c.out)
+		return err
+	}
+	if _, err := words.WriteTo(c.out); err != nil {
+		return err
+	}
+	fmt.Fprintf(c.err, "The page is %s\n", out)
+	return nil
+}

@@ -1,0 +1,87 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"evenfoot/analysis/setup"
+)
+
+// Exit statuses of the contract.
+const (
+	exitDone  = 0 // warnings included
+	exitWork  = 1 // it could not be done
+	exitUsage = 2 // the command line or the setup is wrong
+)
+
+// A usageError is a command line that makes no sense.
+type usageError struct{ error }
+
+func usagef(format string, args ...any) error { return usageError{fmt.Errorf(format, args...)} }
+
+// console is where the answer and everything else go.
+type console struct {
+	in       io.Reader
+	out, err io.Writer
+}
+
+// warn tells the user of something on standard error.
+func (c *console) warn(format string, args ...any) {
+	fmt.Fprintf(c.err, "evenfoot: warning: "+format+"\n", args...)
+}
+
+// run is the whole program but for the process: it returns the exit status.
+func run(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	c := &console{in: stdin, out: stdout, err: stderr}
+	root := &cobra.Command{
+		Use:   "evenfoot",
+		Short: "Even pressure on both feet, from the logs of a ride",
+		Long: `evenfoot reads the GPS and IMU logs of a ride on a hydrofoil board and says
+what to change so that both feet press evenly at the speeds you ride.
+
+Start with  evenfoot demo  or with  evenfoot setup > setup.toml`,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+	}
+	root.SetArgs(args)
+	root.SetIn(stdin)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
+	root.AddCommand(reportCommand(c), compareCommand(c), demoCommand(c), exportCommand(c),
+		inspectCommand(c), setupCommand(c), versionCommand(c))
+	for _, cmd := range root.Commands() {
+		cmd.Args = usageArgs(cmd.Args)
+	}
+	return c.status(root.Execute())
+}
+
+// usageArgs makes a wrong number of arguments an error of the command line.
+func usageArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if check == nil {
+			return nil
+		}
+		if err := check(cmd, args); err != nil {
+			return usageError{fmt.Errorf("%w; see `evenfoot help %s`", err, cmd.Name())}
+		}
+		return nil
+	}
+}
+
+func (c *console) status(err error) int {
+	if err == nil {
+		return exitDone
+	}
+	fmt.Fprintf(c.err, "evenfoot: %v\n", err)
+	var usage usageError
+	var badSetup *setup.Error
+	if errors.As(err, &usage) || errors.As(err, &badSetup) || strings.HasPrefix(err.Error(), "unknown command") {
+		return exitUsage
+	}
+	return exitWork
+}

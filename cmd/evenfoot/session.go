@@ -1,0 +1,167 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"evenfoot/analysis"
+	"evenfoot/analysis/setup"
+	"evenfoot/ingest"
+)
+
+// A session is one outing as the user names it: a folder, or log files that
+// belong together, and a setup.
+type session struct {
+	name  string // for messages and titles
+	dir   string // where a report belongs
+	log   *ingest.Log
+	setup *setup.Setup
+}
+
+// sources are the command-line flags that say where a session comes from.
+type sources struct {
+	setup     string
+	columnMap string
+}
+
+// open reads a session. A folder brings its own setup.toml unless --setup
+// names another.
+func (c *console) open(args []string, src sources) (*session, error) {
+	s := &session{dir: "."}
+	setupPath := src.setup
+	var logs []string
+	for _, a := range args {
+		info, err := os.Stat(a)
+		if err != nil {
+			return nil, fmt.Errorf("%s cannot be opened: %w", a, cause(err))
+		}
+		if !info.IsDir() {
+			logs = append(logs, a)
+			continue
+		}
+		if len(args) > 1 {
+			return nil, usagef("%s is a folder; a session is one folder, or log files that belong together", a)
+		}
+		found, own, err := ingest.Folder(a)
+		if err != nil {
+			return nil, err
+		}
+		logs, s.dir = found, a
+		if setupPath == "" {
+			setupPath = own
+		}
+		if len(logs) == 0 && setupPath == "" {
+			return nil, fmt.Errorf("%s holds no log and no setup.toml", a)
+		}
+	}
+	if len(args) > 0 {
+		s.name = filepath.Base(filepath.Clean(args[0]))
+	}
+	if err := c.readSetup(s, setupPath); err != nil {
+		return nil, err
+	}
+	return s, c.readLogs(s, logs, src.columnMap)
+}
+
+func (c *console) readSetup(s *session, path string) error {
+	if path == "" {
+		return nil
+	}
+	set, warnings, err := setup.Load(path)
+	if err != nil {
+		return err
+	}
+	for _, w := range warnings {
+		c.warn("%s", w)
+	}
+	s.setup = set
+	return nil
+}
+
+func (c *console) readLogs(s *session, paths []string, columnMap string) error {
+	if len(paths) == 0 {
+		return nil
+	}
+	opt, err := readOptions(columnMap)
+	if err != nil {
+		return err
+	}
+	var logs []*ingest.Log
+	for _, p := range paths {
+		l, err := ingest.Open(p, opt)
+		if err != nil {
+			return err
+		}
+		logs = append(logs, l)
+	}
+	s.log, err = ingest.Merge(logs)
+	return err
+}
+
+func readOptions(columnMap string) (ingest.Options, error) {
+	var opt ingest.Options
+	if columnMap == "" {
+		return opt, nil
+	}
+	m, err := ingest.ReadMap(columnMap)
+	if err != nil {
+		return opt, usageError{err}
+	}
+	opt.Map = m
+	return opt, nil
+}
+
+// analyse runs one session with what the command line adds to it.
+func (c *console) analyse(s *session, req analysis.Request) (*analysis.Result, error) {
+	req.Log, req.Setup = s.log, s.setup
+	r, err := analysis.Run(req)
+	if errors.Is(err, analysis.ErrNothing) || errors.Is(err, analysis.ErrNoSpeeds) && s.log == nil {
+		return nil, usageError{err}
+	}
+	if err != nil {
+		return nil, err
+	}
+	if r.Session.Title == "" {
+		r.Session.Title = s.name
+	}
+	for _, w := range r.Session.Warnings {
+		c.warn("%s", w)
+	}
+	return r, nil
+}
+
+// speedUnits are the factors to m/s of the units in --range.
+var speedUnits = map[string]float64{"kn": 1852.0 / 3600, "kmh": 1 / 3.6, "mph": 0.44704, "mps": 1}
+
+// parseRange reads speeds such as 18:26kn; without a unit they are knots.
+func parseRange(text string) (r [2]float64, err error) {
+	if text == "" {
+		return r, nil
+	}
+	number, factor := text, speedUnits["kn"]
+	for unit, f := range speedUnits {
+		if strings.HasSuffix(text, unit) {
+			number, factor = strings.TrimSuffix(text, unit), f
+		}
+	}
+	bad := usagef("--range %q is not two speeds, low and high, for example 18:26kn", text)
+	lo, hi, ok := strings.Cut(number, ":")
+	if !ok {
+		return r, bad
+	}
+	for i, part := range []string{lo, hi} {
+		v, perr := strconv.ParseFloat(strings.TrimSpace(part), 64)
+		if perr != nil {
+			return r, bad
+		}
+		r[i] = v * factor
+	}
+	if !(r[0] >= 1.5 && r[1] <= 40 && r[1]-r[0] >= 0.2) {
+		return r, usagef("--range %q must hold two foiling speeds, the lower one first, between 3 and 78 knots", text)
+	}
+	return r, nil
+}
