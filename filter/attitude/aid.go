@@ -22,6 +22,8 @@ type follower struct {
 	res  []complex128 // residual of each fix at the last look; NaN where there is no path
 	vari []float64    // variance of each fix, (m/s)²
 	tint float64      // how much wider errors of neighbouring fixes make their mean
+	r0   []float64    // each node's velocity variance without fixes
+	mute []bool       // nodes that fixes say nothing of
 }
 
 const (
@@ -31,13 +33,12 @@ const (
 	headingSpan      = 30.0      // s over which the heading is taken as steady
 	minAgreement     = 0.3       // correlation below which GPS says nothing of this sensor
 	minFixes         = 20
-	gpsHole          = 10.0 // s without a fix: velocity is anything a board does
-	freeSD           = 20.0 // m/s: that
+	gpsHole          = 10.0 // s without a fix: back to the rule without aid
 	maxHeadingSE     = 3.0 * math.Pi / 180
 )
 
 func newFollower(s *smoother, t []float64, aid *Aid, tk *ticks) *follower {
-	f := &follower{s: s, t: t, tk: tk, sd: aid.SD, tint: 1}
+	f := &follower{s: s, t: t, tk: tk, sd: aid.SD, tint: 1, r0: slices.Clone(s.r), mute: make([]bool, len(s.q))}
 	if !(f.sd > 0) {
 		f.sd = 0.1
 	}
@@ -55,10 +56,10 @@ func newFollower(s *smoother, t []float64, aid *Aid, tk *ticks) *follower {
 	return f
 }
 
-// run corrects the path by the fixes until it moves no more; done is how many
+// run corrects the path by the fixes until it moves no more; from counts the
 // passes it has had.
-func (f *follower) run(done int) {
-	for i := done; i < maxPasses+1; i++ {
+func (f *follower) run(from int) {
+	for i := from; i < maxPasses; i++ {
 		f.look()
 		if i > 0 {
 			f.weigh()
@@ -149,7 +150,7 @@ func (f *follower) look() {
 	for j, x := range f.time {
 		v, ok := c.at(x - f.late)
 		f.res[j] = cmplx.NaN()
-		if ok {
+		if ok && !f.mute[c.k] {
 			f.res[j] = f.vel[j] - v
 		}
 	}
@@ -236,13 +237,14 @@ func (f *follower) inform() {
 			w += u
 		}
 		switch {
+		case s.rest[k] && w == 0, f.mute[k]:
+			s.z[k], s.r[k] = [2]float64{}, f.r0[k]
 		case w > 0:
 			s.z[k][0] += real(sum) / w
 			s.z[k][1] += imag(sum) / w
 			s.r[k] = f.tint / w
 		case at-lastFix > gpsHole && (j == len(f.time) || f.time[j]-f.late-at > gpsHole):
-			s.z[k] = [2]float64{}
-			s.r[k] = sq(freeSD)
+			s.z[k], s.r[k] = [2]float64{}, f.r0[k]
 		}
 	}
 }
@@ -273,24 +275,62 @@ func (f *follower) refineLatency() {
 	f.late = min(max(f.late+num/den, minLate), maxLate)
 }
 
+// A stretch is a run of blocks without a reset, with its share of the heading
+// windows: from..to of the follower's list.
+type stretch struct {
+	first, last int     // nodes
+	start, end  float64 // s
+	from, to    int
+}
+
+func (f *follower) stretches() (list []stretch, windows int) {
+	s := f.s
+	first := 0
+	end := func(last int) {
+		if last > first {
+			st := stretch{first: first, last: last, start: s.nodeTime(f.t, first), end: s.nodeTime(f.t, last), from: windows}
+			windows += max(2, int(math.Ceil((st.end-st.start)/headingSpan)))
+			st.to = windows
+			list = append(list, st)
+		}
+	}
+	for k := range s.bl {
+		if s.bl[k].reset {
+			end(k)
+			first = k + 1
+		}
+	}
+	end(len(s.bl))
+	return list, windows
+}
+
 // align finds latency and heading from the correlation of velocity changes
 // over changeSpan, and turns the path's frame to east-north. It reports
-// whether there was enough agreement.
+// whether there was enough agreement. Stretches of their own that agree too
+// little are left to the unaided rule.
 func (f *follower) align() bool {
-	grid, t0 := f.changesGrid()
-	type pair struct{ i, j int }
+	if len(f.time) < minFixes {
+		return false
+	}
+	list, windows := f.stretches()
+	type pair struct{ i, j, stretch int }
 	var pairs []pair
+	k := 0
 	for i, j := 0, 0; i < len(f.time); i++ {
+		for k+1 < len(list) && f.time[i] > list[k].end {
+			k++
+		}
 		for j < len(f.time) && f.time[j]-f.time[i] < changeSpan-0.05 {
 			j++
 		}
-		if j < len(f.time) && f.time[j]-f.time[i] < 2*changeSpan {
-			pairs = append(pairs, pair{i, j})
+		if j < len(f.time) && f.time[j]-f.time[i] < 2*changeSpan && k < len(list) {
+			pairs = append(pairs, pair{i, j, k})
 		}
 	}
 	if len(pairs) < minFixes {
 		return false
 	}
+	grid, t0 := f.changesGrid()
 	at := func(x float64) complex128 {
 		x = (x - t0) / tickStep
 		i := int(math.Floor(x))
@@ -299,32 +339,39 @@ func (f *follower) align() bool {
 		}
 		return grid[i] + complex(x-float64(i), 0)*(grid[i+1]-grid[i])
 	}
-	nw := int((f.time[len(f.time)-1]-t0)/headingSpan) + 2
-	correlate := func(late float64) (c []complex128, score, energy float64) {
-		c = make([]complex128, nw)
-		ea, eg := 0.0, 0.0
+	c := make([]complex128, windows)
+	ga := make([]float64, windows) // energies of the changes by GPS and by IMU
+	ia := make([]float64, windows)
+	correlate := func(late float64) (score float64) {
+		clear(c)
+		clear(ga)
+		clear(ia)
 		for _, p := range pairs {
-			a := at(f.time[p.j]-late) - at(f.time[p.i]-late)
+			x, y := f.time[p.i]-late, f.time[p.j]-late
+			st := &list[p.stretch]
+			if x < st.start || y > st.end {
+				continue
+			}
+			a := at(y) - at(x)
 			if cmplx.IsNaN(a) {
 				continue
 			}
 			g := f.vel[p.j] - f.vel[p.i]
-			w := int(max(0, (f.time[p.i]-late-t0)/headingSpan))
-			c[min(w, nw-1)] += g * cmplx.Conj(a)
-			ea += sq(real(a)) + sq(imag(a))
-			eg += sq(real(g)) + sq(imag(g))
+			w := min(st.from+int((x-st.start)/headingSpan), st.to-1)
+			c[w] += g * cmplx.Conj(a)
+			ia[w] += sq(real(a)) + sq(imag(a))
+			ga[w] += sq(real(g)) + sq(imag(g))
 		}
 		for _, x := range c {
 			score += cmplx.Abs(x)
 		}
-		return c, score, math.Sqrt(ea * eg)
+		return score
 	}
 	var scores []float64
 	best := 0
 	for i := range int((maxLate-minLate)/lateStep) + 1 {
-		_, sc, _ := correlate(minLate + float64(i)*lateStep)
-		scores = append(scores, sc)
-		if sc > scores[best] {
+		scores = append(scores, correlate(minLate+float64(i)*lateStep))
+		if scores[i] > scores[best] {
 			best = i
 		}
 	}
@@ -335,35 +382,53 @@ func (f *follower) align() bool {
 			f.late += lateStep * 0.5 * (l - r) / d
 		}
 	}
-	c, _, energy := correlate(f.late)
-	if !(energy > 0) {
-		return false
+	correlate(f.late)
+	var turn complex128 // between neighbouring windows: the steady drift
+	for _, st := range list {
+		for w := st.from + 1; w < st.to; w++ {
+			turn += c[w] * cmplx.Conj(c[w-1])
+		}
 	}
-	heading, agreement := f.headings(c, t0)
-	if agreement/energy < minAgreement {
-		return false
+	rate := cmplx.Phase(turn)
+	followed := false
+	for _, st := range list {
+		heading, agreement := headings(c[st.from:st.to], rate)
+		eg, ea := 0.0, 0.0
+		for w := st.from; w < st.to; w++ {
+			eg += ga[w]
+			ea += ia[w]
+		}
+		if agreement <= minAgreement*math.Sqrt(eg*ea) {
+			for k := st.first; k <= st.last; k++ {
+				f.mute[k] = true
+			}
+			continue
+		}
+		followed = true
+		f.turnStretch(&st, heading)
 	}
+	if followed {
+		f.seedVelocity()
+	}
+	return followed
+}
+
+// turnStretch turns a stretch's path by its windows' headings.
+func (f *follower) turnStretch(st *stretch, heading []float64) {
 	s := f.s
-	for k := range s.q {
-		x := (s.nodeTime(f.t, k)-t0)/headingSpan - 0.5
+	for k := st.first; k <= st.last; k++ {
+		x := (s.nodeTime(f.t, k)-st.start)/headingSpan - 0.5
 		w := min(max(int(math.Floor(x)), 0), len(heading)-2)
 		fr := min(max(x-float64(w), 0), 1)
 		h := heading[w] + fr*(heading[w+1]-heading[w])
 		s.q[k] = rotExp(0, 0, h).Mul(s.q[k])
 	}
-	f.seedVelocity()
-	return true
 }
 
-// headings turns the windows' correlations into a heading each, unwrapped: a
-// steady drift is told from neighbours and taken out, then windows are
-// averaged over a few. agreement is what the correlations sum to, turned so.
-func (f *follower) headings(c []complex128, t0 float64) (heading []float64, agreement float64) {
-	var turn complex128
-	for w := 1; w < len(c); w++ {
-		turn += c[w] * cmplx.Conj(c[w-1])
-	}
-	rate := cmplx.Phase(turn)
+// headings turns the windows' correlations into a heading each, unwrapped:
+// the steady drift per window, rate, is taken out, then windows are averaged
+// over a few. agreement is what the correlations sum to, turned so.
+func headings(c []complex128, rate float64) (heading []float64, agreement float64) {
 	heading = make([]float64, len(c))
 	last := 0.0
 	const about = 3
@@ -419,6 +484,9 @@ func (f *follower) seedVelocity() {
 	s := f.s
 	j := 0
 	for k := range s.q {
+		if f.mute[k] {
+			continue
+		}
 		x := s.nodeTime(f.t, k) + f.late
 		for j+1 < len(f.time)-1 && f.time[j+1] <= x {
 			j++

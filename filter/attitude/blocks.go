@@ -15,7 +15,7 @@ type block struct {
 	lever    mat     // ∫ R dt, s: how an offset of either sensor acts
 	gain     mat     // column i: ∫ R e_i ω_i dt, how gyroscope scale i acts, rad
 	pull     mat     // column i: ∫ R e_i f_i dt, how accelerometer scale i acts, m/s
-	turnVar  float64 // extra variance of the turn, rad²: bridged gaps, clipping
+	turnVar  float64 // extra variance of the turn, rad²: vibration, bridged gaps, clipping
 	velVar   float64 // extra variance of du, (m/s)²
 	rate     vec     // mean rate, rad/s
 	rms      float64 // root mean square rate, rad/s
@@ -240,6 +240,8 @@ func (b *builder) integrateOne(bl *block) {
 	var j mat
 	var gain, pull mat
 	var ww, ff, clipTurn, clipVel float64
+	var hum, buzz float64 // squared second differences of rate and force
+	var gd, ad [3]float32 // the last first differences
 	nextTick := t[bl.from]
 	for i := bl.from; i < bl.to; i++ {
 		dt := t[i+1] - t[i]
@@ -250,14 +252,24 @@ func (b *builder) integrateOne(bl *block) {
 		}
 		k := min(i+gj, last)
 		k1 := min(k+1, last)
-		wx := (float64(gx[k]) + gf*float64(gx[k1]-gx[k])) * sg[0]
-		wy := (float64(gy[k]) + gf*float64(gy[k1]-gy[k])) * sg[1]
-		wz := (float64(gz[k]) + gf*float64(gz[k1]-gz[k])) * sg[2]
+		d := [3]float32{gx[k1] - gx[k], gy[k1] - gy[k], gz[k1] - gz[k]}
+		wx := (float64(gx[k]) + gf*float64(d[0])) * sg[0]
+		wy := (float64(gy[k]) + gf*float64(d[1])) * sg[1]
+		wz := (float64(gz[k]) + gf*float64(d[2])) * sg[2]
+		if i > bl.from {
+			hum += square3(d[0]-gd[0], d[1]-gd[1], d[2]-gd[2])
+		}
+		gd = d
 		k = min(i+aj, last)
 		k1 = min(k+1, last)
-		fx := (float64(ax[k])+af*float64(ax[k1]-ax[k]))*sa[0] - ba[0]
-		fy := (float64(ay[k])+af*float64(ay[k1]-ay[k]))*sa[1] - ba[1]
-		fz := (float64(az[k])+af*float64(az[k1]-az[k]))*sa[2] - ba[2]
+		d = [3]float32{ax[k1] - ax[k], ay[k1] - ay[k], az[k1] - az[k]}
+		fx := (float64(ax[k])+af*float64(d[0]))*sa[0] - ba[0]
+		fy := (float64(ay[k])+af*float64(d[1]))*sa[1] - ba[1]
+		fz := (float64(az[k])+af*float64(d[2]))*sa[2] - ba[2]
+		if i > bl.from {
+			buzz += square3(d[0]-ad[0], d[1]-ad[1], d[2]-ad[2])
+		}
+		ad = d
 
 		q = q.Mul(rotExp(wx*dt, wy*dt, wz*dt))
 		n := q.matrix()
@@ -307,12 +319,15 @@ func (b *builder) integrateOne(bl *block) {
 	bl.rms = math.Sqrt(ww / n)
 	bl.gyrVar = max(0, ww/n-sq(norm(bl.rate)))
 	bl.accVar = max(0, ff/n-sq(norm(scale(sumF, 1/n))))
-	bl.turnVar, bl.velVar = 0, 0
+	// Vibration: white noise of variance σ² has second differences of 6 σ²,
+	// three axes, and what is integrated of it is σ² dt T.
+	bl.turnVar = hum / 18 / n * mean * bl.dt
+	bl.velVar = buzz / 18 / n * mean * bl.dt
 	if clipTurn > 0 {
-		bl.turnVar = sq(clipShare * b.lim.gyr * clipTurn)
+		bl.turnVar += sq(clipShare * b.lim.gyr * clipTurn)
 	}
 	if clipVel > 0 {
-		bl.velVar = sq(clipShare * b.lim.acc * clipVel)
+		bl.velVar += sq(clipShare * b.lim.acc * clipVel)
 	}
 }
 
@@ -322,5 +337,7 @@ const clipShare = 0.3
 func peak(x, y, z float64) float64 {
 	return max(math.Abs(x), math.Abs(y), math.Abs(z))
 }
+
+func square3(x, y, z float32) float64 { return float64(x*x + y*y + z*z) }
 
 func sq(x float64) float64 { return x * x }

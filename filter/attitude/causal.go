@@ -97,7 +97,7 @@ func (f *Filter) Bias() [3]float64 { return f.s.Bias }
 // SE returns the standard error of the inclination, rad: the root mean square
 // angle between the estimated and the true vertical.
 func (f *Filter) SE() float64 {
-	return math.Sqrt(f.s.Cov[0][0] + f.s.Cov[1][1] + 2*sq(f.p.AccBiasSD/Gravity))
+	return math.Sqrt(f.s.Cov[0][0] + f.s.Cov[1][1] + 2*sq(f.p.AccBiasSD/Gravity) + 2*sq(squareSD))
 }
 
 // State returns a copy of what the filter remembers.

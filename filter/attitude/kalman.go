@@ -216,14 +216,15 @@ func (a *adjoint) back(s *step) {
 
 // smoothedVar is the smoothed variance of state i.
 func (a *adjoint) smoothedVar(p *cov, i int) float64 {
-	v := p[i][i]
 	row := &p[i]
+	taken := 0.0
 	for r := range nState {
-		sum := 0.0
-		for c := range nState {
-			sum += a.m[r][c] * row[c]
+		m := &a.m[r]
+		sum := 0.5 * m[r] * row[r]
+		for c := range r {
+			sum += m[c] * row[c]
 		}
-		v -= row[r] * sum
+		taken += row[r] * sum
 	}
-	return max(v, 0)
+	return max(p[i][i]-2*taken, 0)
 }

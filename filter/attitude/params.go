@@ -31,7 +31,7 @@ type Params struct {
 	// GyroScale·|α|. Default 0.002.
 	GyroScale float64
 	// BiasSD is the gyroscope's offset before anything is known, rad/s.
-	// Default 0.02 (1.1 °/s).
+	// Default 0.03 (1.7 °/s).
 	BiasSD float64
 	// BiasWalk is how the offset wanders, rad/s/√s. Default 5e-5 (0.03 °/s in
 	// 100 s: temperature).
@@ -74,7 +74,7 @@ func Default() Params {
 	return Params{
 		GyroNoise:  3e-4,
 		GyroScale:  0.002,
-		BiasSD:     0.02,
+		BiasSD:     0.03,
 		BiasWalk:   5e-5,
 		AccNoise:   0.01,
 		AccBiasSD:  0.03,

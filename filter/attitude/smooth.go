@@ -10,8 +10,11 @@ const (
 	tiltSD0     = 0.3  // of the first levelling, rad
 	headingSD0  = 0.3  // of the first alignment with GPS, rad
 	velocitySD0 = 20.0 // m/s
-	restSD      = 0.02 // of the velocity of a thing at rest, m/s
-	tinyAngle   = 1e-3 // rad
+	// Times VelocitySD: smoothing comes down from a velocity that is too free
+	// more surely than up from one too tight.
+	firstVelocity = 4
+	restSD        = 0.02 // of the velocity of a thing at rest, m/s
+	tinyAngle     = 1e-3 // rad
 )
 
 // A smoother holds the path of one log, at the blocks' borders ("nodes"), and
@@ -33,6 +36,7 @@ type smoother struct {
 	vv      []float64    // smoothed variance of velocity, mean of the two, (m/s)²
 	nis     float64      // mean normalised innovation squared of the last pass
 	moved   float64      // rms correction of the last pass, rad
+	spread  float64      // mean squared residual of velocity after the last pass, (m/s)²
 	accBias mat          // covariance of the accelerometer's offset, (m/s²)²
 }
 
@@ -62,14 +66,14 @@ func (c *packed) to(p *cov) {
 func newSmoother(p *Params, bl []block) *smoother {
 	n := len(bl) + 1
 	s := &smoother{
-		p: p, bl: bl,
+		p: p, bl: bl, spread: 1,
 		q: make([]Quat, n), v: make([][2]float64, n), b: make([]vec, n),
 		z: make([][2]float64, n), r: make([]float64, n), rest: make([]bool, n),
 		x: make([]state, n), pp: make([]packed, n),
 		tilt: make([]float64, n), turn: make([]float64, n), vv: make([]float64, n),
 	}
 	for k := range s.r {
-		s.r[k] = sq(p.VelocitySD)
+		s.r[k] = sq(firstVelocity * p.VelocitySD)
 	}
 	for i := range 3 {
 		s.accBias[4*i] = sq(p.AccBiasSD)
@@ -350,7 +354,10 @@ func (s *smoother) pass() {
 			a.back(&st)
 		}
 		s.q[k] = rotExp(sm[0], sm[1], sm[2]).Mul(s.q[k]).Unit()
-		moved += sm[0]*sm[0] + sm[1]*sm[1] + sm[2]*sm[2]
+		moved += sm[0]*sm[0] + sm[1]*sm[1]
+		if s.aided { // without aid any heading is as good
+			moved += sm[2] * sm[2]
+		}
 		s.v[k][0] += sm[3]
 		s.v[k][1] += sm[4]
 		addTo(&s.b[k], vec{sm[5], sm[6], sm[7]}, 1)

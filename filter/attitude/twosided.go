@@ -40,24 +40,27 @@ func TwoSided(s Samples, aid *Aid, p Params) (*Track, error) {
 	bl := b.layout()
 	b.integrate(bl)
 	sm := newSmoother(&p, bl)
-	sm.unaided()
 	tr := &Track{Time: s.Time}
 	var f *follower
-	if aid != nil {
+	if aid == nil {
+		sm.unaided(maxPasses)
+	} else {
+		sm.unaided(roughPasses)
 		f = newFollower(sm, s.Time, aid, b.ticks)
 		if f.align() {
 			sm.aided = true
 			f.run(0)
 		} else {
 			f = nil
+			sm.settle(roughPasses, maxPasses)
 		}
 	}
 	if p.Calibrate && sm.calibrate(b) {
 		b.integrate(bl)
 		if f != nil {
-			f.run(2)
+			f.run(4)
 		} else {
-			sm.settle(2)
+			sm.settle(4, maxPasses)
 		}
 	}
 	if f != nil {
@@ -123,30 +126,31 @@ func (a *Aid) check() error {
 
 // Passes of the smoother. Each linearises about the last one's path.
 const (
-	maxPasses = 4
-	settled   = 5e-4 // rad, rms correction: enough
+	maxPasses   = 8
+	roughPasses = 3    // before the heading is looked for
+	settled     = 1e-3 // rad, rms correction: the next is some four times smaller
 )
 
 // unaided smooths with a velocity that stays about zero, and learns how far
 // from zero it gets.
-func (s *smoother) unaided() {
+func (s *smoother) unaided(passes int) {
 	for k := range s.r {
 		if s.rest[k] {
 			s.r[k] = sq(restSD)
 		}
 	}
-	s.settle(0)
+	s.settle(0, passes)
 }
 
-// settle passes until the path moves no more; done is how many passes it has
-// had of maxPasses.
-func (s *smoother) settle(done int) {
-	for i := done; i < maxPasses; i++ {
+// settle passes until the path moves no more, from pass number from to at
+// most the one before to.
+func (s *smoother) settle(from, to int) {
+	for i := from; i < to; i++ {
 		s.pass()
-		if i > 0 && s.moved < settled {
+		steady := s.adapt()
+		if i > 1 && s.moved < settled && steady {
 			break
 		}
-		s.adapt()
 	}
 }
 
@@ -154,10 +158,17 @@ func (s *smoother) settle(done int) {
 // equally large, s.
 const adaptSpan = 20.0
 
-// adapt sets each node's velocity variance to what the last pass left, in
-// expectation: the mean of (z - v)² + P over adaptSpan about it, drawn a
-// little towards that of the log.
-func (s *smoother) adapt() {
+// hidden makes up for motion that smoothing took for tilt.
+const hidden = 2
+
+// adapt sets each node's velocity variance r to what the residuals of the last
+// pass say, with P the smoothed variance, over adaptSpan about it, drawn a
+// little towards that of the log:
+//
+//	r ← Σ (z - v)² / Σ (1 - P/r)
+//
+// It reports whether the log's mean is about what it was.
+func (s *smoother) adapt() (steady bool) {
 	n := len(s.q)
 	sum := make([]float64, n+1)
 	cnt := make([]float64, n+1)
@@ -167,13 +178,15 @@ func (s *smoother) adapt() {
 			continue
 		}
 		d0, d1 := s.z[k][0]-s.v[k][0], s.z[k][1]-s.v[k][1]
-		sum[k+1] += 0.5*(d0*d0+d1*d1) + s.vv[k]
-		cnt[k+1]++
+		sum[k+1] += 0.5 * (d0*d0 + d1*d1)
+		cnt[k+1] += max(1-s.vv[k]/s.r[k], 0.05)
 	}
 	if cnt[n] == 0 {
-		return
+		return true
 	}
 	all := sum[n] / cnt[n]
+	steady = math.Abs(math.Log(max(all, 1e-9)/s.spread)) < 0.2
+	s.spread = max(all, 1e-9)
 	half := max(1, int(adaptSpan/2/s.p.Step))
 	tint := s.tint()
 	const few = 6 // nodes' worth of the log's mean
@@ -182,8 +195,9 @@ func (s *smoother) adapt() {
 			continue
 		}
 		lo, hi := max(0, k-half), min(n, k+half+1)
-		s.r[k] = max(sq(restSD), tint*(sum[hi]-sum[lo]+few*all)/(cnt[hi]-cnt[lo]+few))
+		s.r[k] = max(sq(restSD), hidden*tint*(sum[hi]-sum[lo]+few*all)/(cnt[hi]-cnt[lo]+few))
 	}
+	return steady
 }
 
 // tint is how much more velocity errors weigh, summed over a long time, than
@@ -236,8 +250,13 @@ func (b *builder) write(tr *Track, s *smoother) {
 	b.segments(tr, s)
 }
 
-// biasTilt is the variance of inclination from the accelerometer's offset at
-// node k, rad²: its horizontal parts.
+// squareSD is how far a sensor's axes are from square, 1σ, rad: 0.2 % of
+// cross-axis sensitivity, which no filter sees.
+const squareSD = 0.0018
+
+// biasTilt is the variance of inclination at node k from what is constant in
+// the sensor, rad²: the horizontal parts of the accelerometer's offset, and
+// its axes.
 func (s *smoother) biasTilt(k int) float64 {
 	m := s.q[k].matrix()
 	up := vec{m[6], m[7], m[8]} // in the sensor frame
@@ -248,7 +267,7 @@ func (s *smoother) biasTilt(k int) float64 {
 			along += up[i] * c[3*i+j] * up[j]
 		}
 	}
-	return (c[0] + c[4] + c[8] - along) / sq(Gravity)
+	return (c[0]+c[4]+c[8]-along)/sq(Gravity) + 2*sq(squareSD)
 }
 
 // hold fills the missing samples of a reset.
