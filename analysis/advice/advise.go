@@ -13,7 +13,7 @@ import (
 const (
 	sureDirection = 0.90 // that the best shim lies on this side of today's
 	sureBetter    = 0.80 // that the step makes the load more even than today
-	sureCard      = 0.75 // that the card helps beyond what the move alone does
+	sureCard      = 0.75 // that a card helps beyond the move alone, or a move beyond the card alone
 	smallestGain  = 0.01 // of the evenness, in share: below it nobody feels it
 	smallestMove  = 5 * mm
 	evenEnough    = 0.06 // evenness that a rider takes as even
@@ -64,6 +64,13 @@ func (t *task) step(cards float64) step {
 	}
 	p.Move = math.Round(p.Move/mm) * mm
 	st := step{cards: cards, pair: p, even: t.w.evennessOf(t.foils(cards, p.Move))}
+	if cards != 0 && p.Move != 0 {
+		// A move that hardly helps beside the card waits for the next session.
+		alone := t.w.evennessOf(t.foils(cards, 0))
+		if chanceLess(st.even, alone) < sureCard || gain(alone, st.even) < smallestGain/2 {
+			st.pair.Move, st.even = 0, alone
+		}
+	}
 	st.better = chanceLess(st.even, t.nowEven)
 	return st
 }
