@@ -104,7 +104,7 @@ func (o *observation) describeLaw(r *Result) {
 		return
 	}
 	law := &PitchLaw{
-		Zero: degrees(f.Zero), Slope: interval.Unknown(), SlopePerKg: degrees(f.Slope),
+		Zero: o.levelled(degrees(f.Zero)), Slope: interval.Unknown(), SlopePerKg: degrees(f.Slope),
 		Windows: len(f.Windows), RMS: num(f.RMS / degree), ByTack: map[string]interval.Interval{},
 		Bend: []Bend{}, Enough: f.Enough, Missing: f.Missing,
 	}
@@ -115,7 +115,7 @@ func (o *observation) describeLaw(r *Result) {
 		law.Slope = law.SlopePerKg.Scale(1 / (r.Setup.Rider.Mass + r.Setup.Board.Mass))
 	}
 	for tack, z := range f.ZeroByTack {
-		law.ByTack[tack] = degrees(z)
+		law.ByTack[tack] = o.levelled(degrees(z))
 	}
 	for _, b := range f.Bend {
 		law.Bend = append(law.Bend, Bend{b.Name, b.Size, b.Unit, num(b.P), b.Says})
@@ -125,7 +125,7 @@ func (o *observation) describeLaw(r *Result) {
 	if f.Enough {
 		for i := range curvePoints {
 			v := f.MinSpeed + (f.MaxSpeed-f.MinSpeed)*float64(i)/(curvePoints-1)
-			r.PitchCurve = append(r.PitchCurve, PitchPoint{num(v), degrees(f.PitchAt(v, trim.Gravity))})
+			r.PitchCurve = append(r.PitchCurve, PitchPoint{num(v), o.levelled(degrees(f.PitchAt(v, trim.Gravity)))})
 		}
 	} else {
 		law.Zero, law.Slope, law.SlopePerKg = interval.Unknown(), interval.Unknown(), interval.Unknown()
@@ -134,6 +134,17 @@ func (o *observation) describeLaw(r *Result) {
 		p := e.PitchRate.Scale(1 / degree)
 		r.ControlEffort = append(r.ControlEffort, EffortPoint{num(e.Speed), num(p.Value), p, e.Tack})
 	}
+}
+
+// levelled widens an absolute pitch (deg) by the doubt of the level zero. A
+// relative pitch has no such doubt, and differences within a log do not feel it.
+func (o *observation) levelled(i interval.Interval) interval.Interval {
+	m := o.motion.Mount
+	if !m.LevelZero || math.IsNaN(m.LevelSE) {
+		return i
+	}
+	level := interval.Z90 * m.LevelSE / degree
+	return interval.Interval{Value: i.Value, Low: i.Value - math.Hypot(i.Value-i.Low, level), High: i.Value + math.Hypot(i.High-i.Value, level)}
 }
 
 // load is the feet's load at each speed, from all the draws.

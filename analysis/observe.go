@@ -64,12 +64,16 @@ func (o *observation) tieClocks() *attitude.Aid {
 		return nil
 	}
 	aid := Velocity(&log.GPS)
-	if len(log.IMU.Time) == 0 || log.Clock.Tied {
+	if len(log.IMU.Time) == 0 {
 		return aid
 	}
 	clock := align.EstimateClock(samples(&log.IMU), *aid, align.ClockParams{})
+	if log.Clock.Tied {
+		o.checkTied(clock)
+		return aid
+	}
 	if clock.OK {
-		log.ShiftIMU(clock.OffsetS, clock.DriftPPM, clock.OffsetSE, clock.DriftSE, "estimated from the motion")
+		o.shift(clock)
 		return aid
 	}
 	if log.Clock.How == "both UTC" {
@@ -79,6 +83,24 @@ func (o *observation) tieClocks() *attitude.Aid {
 	}
 	o.warn("The board logger's clock cannot be tied to GPS time: %s The logs are not merged, so there is no pitch law. Start both devices before riding and ride at least ten minutes with turns.", clock.Why)
 	return nil
+}
+
+// plainLag is the largest lag, s, between IMU and GPS that a receiver's
+// latency explains; a device whose sensors lie further apart stamps them wrongly.
+const plainLag = 2.0
+
+// checkTied holds a device's own word that IMU and GPS share a clock against
+// the motion. Small lags are the receiver's latency, which the filter finds.
+func (o *observation) checkTied(clock align.Clock) {
+	if !clock.OK || math.Abs(clock.OffsetS) <= plainLag {
+		return
+	}
+	o.warn("The device stamps IMU and GPS %.1f s apart: its motion shows it. The IMU's times were moved to fit.", math.Abs(clock.OffsetS))
+	o.shift(clock)
+}
+
+func (o *observation) shift(clock align.Clock) {
+	o.log.ShiftIMU(clock.OffsetS, clock.DriftPPM, clock.OffsetSE, clock.DriftSE, "estimated from the motion")
 }
 
 // board is the board's own motion; nil when there is no IMU.

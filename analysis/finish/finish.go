@@ -144,7 +144,7 @@ func (f *Finish) steps(today setup.Finish, target Paper, now, after float64, sai
 	}
 	start := today.Grit
 	if start == 0 {
-		start = map[string]int{"rough": 240, "satin": 500, "gloss": 1000, "": 600}[today.Surface]
+		start = map[string]int{"rough": 240, "satin": 500, "gloss": 1000, "": 400}[today.Surface]
 	}
 	f.Steps = append(f.Steps, fmt.Sprintf("Today's surface: %s. Fill chips first; a filled chip gains more than any polish.", said))
 	for _, p := range ladder(start, target.Grit) {

@@ -1,0 +1,105 @@
+package analysis_test
+
+import (
+	"bytes"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"evenfoot/analysis"
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/simulate"
+	"evenfoot/ingest"
+	"evenfoot/ingest/write"
+)
+
+const deg = math.Pi / 180
+
+// throughFiles writes a simulated session as the devices would, and reads it
+// back: what the analysis sees has been through every reader.
+func throughFiles(t testing.TB, s *simulate.Session, fit bool) *ingest.Log {
+	t.Helper()
+	dir := t.TempDir()
+	save := func(name string, fill func(io.Writer) error) string {
+		var b bytes.Buffer
+		if err := fill(&b); err != nil {
+			t.Fatal(err)
+		}
+		path := filepath.Join(dir, name)
+		if err := os.WriteFile(path, b.Bytes(), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	var paths []string
+	if fit {
+		paths = append(paths, save("outing.fit", func(w io.Writer) error { return write.FIT(w, s.Log) }))
+	} else {
+		paths = append(paths,
+			save("watch.gpx", func(w io.Writer) error { return write.GPX(w, s.GPSLog) }),
+			save("logger.csv", func(w io.Writer) error { return write.CSV(w, s.IMULog) }))
+	}
+	var logs []*ingest.Log
+	for _, p := range paths {
+		l, err := ingest.Open(p, ingest.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		logs = append(logs, l)
+	}
+	log, err := ingest.Merge(logs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return log
+}
+
+func parse(t testing.TB, text string) *setup.Setup {
+	t.Helper()
+	s, _, err := setup.Parse("setup.toml", []byte(text))
+	if err != nil {
+		t.Fatalf("%v\n%s", err, text)
+	}
+	return s
+}
+
+func holds(t *testing.T, what string, i interval.Interval, truth float64) {
+	t.Helper()
+	if !i.Contains(truth) {
+		t.Errorf("%s: truth %.5g is outside %.5g (%.5g to %.5g)", what, truth, i.Value, i.Low, i.High)
+	}
+}
+
+// TestDemoTruthIsRecovered goes the whole way: simulate, write files, read
+// them, analyse. The truth must lie inside the stated intervals.
+func TestDemoTruthIsRecovered(t *testing.T) {
+	for i, sc := range simulate.Demo() {
+		s := simulate.Run(sc)
+		set := parse(t, s.SetupTOML(s.FeelNotes([]float64{6.7, 8.2, 9.8, 10.8}, 0.04)))
+		for _, fit := range []bool{false, true} {
+			r, err := analysis.Run(analysis.Request{Log: throughFiles(t, s, fit), Setup: set})
+			if err != nil {
+				t.Fatal(err)
+			}
+			tr := s.Truth
+			t.Log(r.Session.Warnings, r.PitchLaw.Missing, r.Mount)
+			t.Logf("outing %d, fit %v: clock %+v, slope %+v (%.4g), zero %+v (%.4g), shim %+v (%.3g)", i+1, fit, r.Session.ClockOffset,
+				r.PitchLaw.Slope, tr.Slope/deg, r.PitchLaw.Zero, tr.Zero/deg, r.Advice.StabilizerChange, tr.Best.StabChange/deg)
+			holds(t, "slope", r.PitchLaw.Slope, tr.Slope/deg)
+			holds(t, "zero", r.PitchLaw.Zero, tr.Zero/deg)
+			holds(t, "flow east", r.WaterFlow.East, tr.Flow[0])
+			holds(t, "flow north", r.WaterFlow.North, tr.Flow[1])
+			holds(t, "best shim", r.Advice.StabilizerChange, tr.Best.StabChange/deg)
+			holds(t, "best move", r.Advice.FoilMove, tr.Best.FoilMove*1000)
+			if f := float64(r.Totals.Foiling) / tr.FoilingS; math.Abs(f-1) > 0.05 {
+				t.Errorf("foiling time is %.3f of the truth", f)
+			}
+			for _, p := range r.FootLoad {
+				holds(t, "front share", p.FrontShare, s.Share(float64(p.Speed)))
+			}
+		}
+	}
+}
