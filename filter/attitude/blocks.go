@@ -324,7 +324,9 @@ func (b *builder) integrateOne(bl *block) {
 	bl.turnVar = hum / 18 / n * mean * bl.dt
 	bl.velVar = buzz / 18 / n * mean * bl.dt
 	if clipTurn > 0 {
-		bl.turnVar += sq(clipShare * b.lim.gyr * clipTurn)
+		missed := clipShare * b.lim.gyr * clipTurn
+		bl.turnVar += sq(missed)
+		bl.reset = missed > maxMissed
 	}
 	if clipVel > 0 {
 		bl.velVar += sq(clipShare * b.lim.acc * clipVel)
@@ -332,7 +334,11 @@ func (b *builder) integrateOne(bl *block) {
 }
 
 // clipShare is the 1σ of what a saturated sensor misses, as a share of its range.
-const clipShare = 0.3
+const clipShare = 0.5
+
+// maxMissed is the turn, rad, that a saturated gyroscope may have missed in a
+// step before the attitude starts anew, as after a long gap.
+const maxMissed = 0.2
 
 func peak(x, y, z float64) float64 {
 	return max(math.Abs(x), math.Abs(y), math.Abs(z))

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"compress/gzip"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -105,6 +106,55 @@ func TestTwoSidedReference(t *testing.T) {
 		if got > c.want {
 			t.Errorf("%s: %.3f° inclination RMSE, want ≤ %.2f°", c.name, got, c.want)
 		}
+	}
+}
+
+// The simulated vessel with its velocity once a second, 0.01 m/s of noise, as a
+// good receiver's carrier phase gives. (The vessel swings by only 0.2 m/s: with
+// 0.1 m/s of noise the velocity tells less than that it stays small.)
+func TestVesselAided(t *testing.T) {
+	r := loadReference(t, "vessel_imu")
+	f, err := os.Open(filepath.Join(dataDir, "vessel_gnss.csv.gz"))
+	if err != nil {
+		t.Skipf("no open data beside the project: %v", err)
+	}
+	defer f.Close()
+	z, err := gzip.NewReader(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	noise := rand.New(rand.NewPCG(1, 2))
+	aid := attitude.Aid{SD: 0.01}
+	sc := bufio.NewScanner(z)
+	sc.Scan()
+	for next := 0.0; sc.Scan(); {
+		c := strings.Split(sc.Text(), ",")
+		var x [7]float64
+		for i := range c {
+			if x[i], err = strconv.ParseFloat(c[i], 64); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if x[0] < next {
+			continue
+		}
+		next += 1
+		aid.Time = append(aid.Time, x[0])
+		aid.North = append(aid.North, x[4]+0.01*noise.NormFloat64())
+		aid.East = append(aid.East, x[5]+0.01*noise.NormFloat64())
+	}
+	tr, err := attitude.TwoSided(r.s, &aid, attitude.Default())
+	if err != nil {
+		t.Fatal(err)
+	}
+	plain, err := attitude.TwoSided(r.s, nil, attitude.Default())
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, without := r.rmse(tr.Q), r.rmse(plain.Q)
+	t.Logf("aided %.4f°, unaided %.4f°, heading known %v, latency %.2f s", got, without, tr.HeadingKnown, tr.LatencyS)
+	if got > without || without > 0.05 {
+		t.Errorf("aided %.4f°, unaided %.4f°: want the first smaller, the second ≤ 0.05", got, without)
 	}
 }
 

@@ -42,8 +42,14 @@ type State struct {
 	SumAcc   [3]float64
 	SumGyr2  float64
 	SumAcc2  float64
-	TurnVar  float64 // from gaps and clipping, rad²
-	VelVar   float64 // (m/s)²
+	TurnVar  float64    // from gaps and clipping, rad²
+	VelVar   float64    // (m/s)²
+	Missed   float64    // turn that a saturated gyroscope may have missed, rad
+	Lost     float64    // change of velocity, the same, m/s
+	Hum      float64    // squared second differences of rate
+	Buzz     float64    // and of specific force
+	GyrStep  [3]float64 // last first differences
+	AccStep  [3]float64
 	LastGyr  [3]float64
 	LastAcc  [3]float64
 	Waiting  float64 // s since the last usable sample
@@ -129,9 +135,12 @@ func (f *Filter) Update(dt float64, acc, gyr [3]float64) {
 		s.VelVar += sq(0.5 * dist(acc, s.LastAcc) * dt)
 	}
 	l := f.c.look
-	wx := gyr[0] + l*(gyr[0]-s.LastGyr[0])
-	wy := gyr[1] + l*(gyr[1]-s.LastGyr[1])
-	wz := gyr[2] + l*(gyr[2]-s.LastGyr[2])
+	g := vec{gyr[0] - s.LastGyr[0], gyr[1] - s.LastGyr[1], gyr[2] - s.LastGyr[2]}
+	a := vec{acc[0] - s.LastAcc[0], acc[1] - s.LastAcc[1], acc[2] - s.LastAcc[2]}
+	s.Hum += sq(g[0]-s.GyrStep[0]) + sq(g[1]-s.GyrStep[1]) + sq(g[2]-s.GyrStep[2])
+	s.Buzz += sq(a[0]-s.AccStep[0]) + sq(a[1]-s.AccStep[1]) + sq(a[2]-s.AccStep[2])
+	s.GyrStep, s.AccStep = g, a
+	wx, wy, wz := gyr[0]+l*g[0], gyr[1]+l*g[1], gyr[2]+l*g[2]
 	if f.p.Clipping {
 		f.clip(dt, &acc, &gyr)
 	}
@@ -140,7 +149,7 @@ func (f *Filter) Update(dt float64, acc, gyr [3]float64) {
 	h := rotExp(hx, hy, hz)
 	mid := s.Q.Mul(h)
 	r := mid.matrix()
-	fx, fy, fz := 0.5*(acc[0]+s.LastAcc[0]), 0.5*(acc[1]+s.LastAcc[1]), 0.5*(acc[2]+s.LastAcc[2])
+	fx, fy, fz := acc[0]-0.5*a[0], acc[1]-0.5*a[1], acc[2]-0.5*a[2]
 	s.Force[0] += (r[0]*fx + r[1]*fy + r[2]*fz) * dt
 	s.Force[1] += (r[3]*fx + r[4]*fy + r[5]*fz) * dt
 	s.Force[2] += (r[6]*fx + r[7]*fy + r[8]*fz) * dt
@@ -170,10 +179,10 @@ func (f *Filter) clip(dt float64, acc, gyr *[3]float64) {
 	s := &f.s
 	for i := range 3 {
 		if g := math.Abs(gyr[i]); g >= minGyrClip && gyr[i] == s.LastGyr[i] {
-			s.TurnVar += sq(clipShare * g * dt)
+			s.Missed += clipShare * g * dt
 		}
 		if a := math.Abs(acc[i]); a >= minAccClip && acc[i] == s.LastAcc[i] {
-			s.VelVar += sq(clipShare * a * dt)
+			s.Lost += clipShare * a * dt
 		}
 	}
 }
@@ -205,6 +214,7 @@ func (f *Filter) restart(dt float64, acc, gyr [3]float64) {
 	s.Q = levelling(acc)
 	s.Velocity, s.LastVel = [2]float64{}, [2]float64{}
 	s.RestFor = 0
+	s.GyrStep, s.AccStep = vec{}, vec{}
 	s.Segments++
 	s.LastGyr, s.LastAcc = gyr, acc
 	s.clearStep()
@@ -213,18 +223,24 @@ func (f *Filter) restart(dt float64, acc, gyr [3]float64) {
 func (s *State) clearStep() {
 	s.Elapsed, s.Force, s.Lever, s.Count = 0, vec{}, mat{}, 0
 	s.SumGyr, s.SumAcc, s.SumGyr2, s.SumAcc2 = vec{}, vec{}, 0, 0
-	s.TurnVar, s.VelVar = 0, 0
+	s.TurnVar, s.VelVar, s.Missed, s.Lost = 0, 0, 0, 0
+	s.Hum, s.Buzz = 0, 0
 }
 
 // correct ends a step: the errors' covariance over it, then what the velocity
 // and, at rest, the gyroscope say.
 func (f *Filter) correct() {
 	s := &f.s
+	if s.Missed > maxMissed {
+		f.restart(s.Elapsed, s.LastAcc, s.LastGyr)
+		return
+	}
 	n := 1 / float64(s.Count)
 	d := s.Elapsed
+	noise := d * d * n * n / 18 // as in integrateOne
 	st := step{b: s.Lever, u: s.Force}
-	st.qPhi = f.c.phiRate*d + sq(f.p.GyroScale)*s.SumGyr2*n*d*d + s.TurnVar
-	st.qVel = f.c.velRate*d + s.VelVar
+	st.qPhi = f.c.phiRate*d + sq(f.p.GyroScale)*s.SumGyr2*n*d*d + s.TurnVar + sq(s.Missed) + s.Hum*noise
+	st.qVel = f.c.velRate*d + s.VelVar + sq(s.Lost) + s.Buzz*noise
 	st.qBias = f.c.biasRate * d
 	x := state{iV: s.Velocity[0] + s.Force[0], iV + 1: s.Velocity[1] + s.Force[1]}
 	var none [5]float64

@@ -1,10 +1,30 @@
 package attitude_test
 
 import (
+	"math"
+	"slices"
 	"testing"
 
 	"evenfoot/filter/attitude"
 )
+
+// feed gives samples from..to to f.
+func feed(f *attitude.Filter, s *attitude.Samples, from, to int) []attitude.Quat {
+	q := make([]attitude.Quat, 0, to-from)
+	for i := from; i < to; i++ {
+		dt := s.Time[1] - s.Time[0]
+		if i > 0 {
+			dt = s.Time[i] - s.Time[i-1]
+		}
+		var a, g [3]float64
+		for c := range 3 {
+			a[c], g[c] = float64(s.Acc[c][i]), float64(s.Gyr[c][i])
+		}
+		f.Update(dt, a, g)
+		q = append(q, f.Quat())
+	}
+	return q
+}
 
 func runCausal(t testing.TB, s *attitude.Samples, p attitude.Params) []attitude.Quat {
 	t.Helper()
@@ -13,18 +33,7 @@ func runCausal(t testing.TB, s *attitude.Samples, p attitude.Params) []attitude.
 	if err != nil {
 		t.Fatal(err)
 	}
-	q := make([]attitude.Quat, n)
-	last := s.Time[0] - (s.Time[1] - s.Time[0])
-	for i, at := range s.Time {
-		var a, g [3]float64
-		for c := range 3 {
-			a[c], g[c] = float64(s.Acc[c][i]), float64(s.Gyr[c][i])
-		}
-		f.Update(at-last, a, g)
-		last = at
-		q[i] = f.Quat()
-	}
-	return q
+	return feed(f, s, 0, n)
 }
 
 // The trials of TestTwoSidedReference, and the best library's online variant.
@@ -41,6 +50,114 @@ func TestCausalReference(t *testing.T) {
 		if got > c.want {
 			t.Errorf("%s: %.3f° inclination RMSE, want ≤ %.2f°", c.name, got, c.want)
 		}
+	}
+}
+
+// A run cut in two with its state carried equals the uncut run, bit for bit,
+// with every option on and off, across gaps, missing and saturated samples.
+func TestSplitRun(t *testing.T) {
+	m := defaultMotion()
+	m.seconds, m.still = 80, 10
+	o := m.make(t)
+	o.remove(40, 40.2) // bridged
+	o.remove(60, 63)   // starts over
+	o.s.Gyr[2][3000] = float32(math.NaN())
+	for i := 5000; i < 5010; i++ {
+		o.s.Gyr[0][i] = 4.36
+		o.s.Acc[1][i] = 39.2
+	}
+	base := attitude.Default()
+	run := func(p attitude.Params) []attitude.Quat {
+		f, err := attitude.New(p, m.hz)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return feed(f, &o.s, 0, len(o.s.Time))
+	}
+	first := run(base)
+	for mask := range 16 {
+		p := base
+		p.RestBias, p.MotionBias, p.Clipping, p.Calibrate = mask&1 != 0, mask&2 != 0, mask&4 != 0, mask&8 != 0
+		whole := run(p)
+		if mask == 15 && !slices.Equal(whole, first) {
+			t.Error("the same run twice differs")
+		}
+		// The end tells whether the first three options do anything at all.
+		if mask&8 != 0 && mask != 15 && whole[len(whole)-1] == first[len(first)-1] {
+			t.Errorf("options %04b change nothing", mask)
+		}
+		for _, cut := range []int{1, 777, 3000, 3001, 3990, 4001, 5005, 6000, len(o.s.Time) - 1} {
+			f, err := attitude.New(p, m.hz)
+			if err != nil {
+				t.Fatal(err)
+			}
+			got := feed(f, &o.s, 0, cut)
+			state := f.State()
+			g, err := attitude.New(p, m.hz)
+			if err != nil {
+				t.Fatal(err)
+			}
+			g.Restore(state)
+			got = append(got, feed(g, &o.s, cut, len(o.s.Time))...)
+			if !slices.Equal(got, whole) {
+				t.Errorf("options %04b, cut at %d: differs from the uncut run", mask, cut)
+			}
+		}
+	}
+}
+
+func TestCausalBoard(t *testing.T) {
+	m := defaultMotion()
+	m.still = 10
+	o := m.make(t)
+	o.remove(300, 303)
+	f, err := attitude.New(attitude.Default(), m.hz)
+	if err != nil {
+		t.Fatal(err)
+	}
+	q := feed(f, &o.s, 0, len(o.s.Time))
+	s, n := 0.0, 0
+	for i := range q {
+		if o.s.Time[i] > 60 {
+			s += sq(inclination(q[i], o.truth[i]) / deg)
+			n++
+		}
+	}
+	rms := math.Sqrt(s / float64(n))
+	b := f.Bias()
+	t.Logf("inclination %.2f° rms, SE %.2f° at the end, offset %.4f rad/s", rms, f.SE()/deg, b)
+	if rms > 3 {
+		t.Errorf("inclination %.2f° rms on a board without GPS", rms)
+	}
+	if f.State().Segments != 1 {
+		t.Errorf("%d restarts, want 1", f.State().Segments)
+	}
+	for c, want := range []float64{0.4, -0.4, 0.28} {
+		if math.Abs(b[c]/deg-want) > 0.1 && c < 2 {
+			t.Errorf("offset %.3f °/s on axis %c, want %.2f", b[c]/deg, 'x'+rune(c), want)
+		}
+	}
+}
+
+func TestCausalBadInput(t *testing.T) {
+	if _, err := attitude.New(attitude.Default(), 0); err == nil {
+		t.Error("a rate of 0 Hz went through")
+	}
+	if _, err := attitude.New(attitude.Params{}, 100); err == nil {
+		t.Error("zero parameters went through")
+	}
+}
+
+func TestCausalAllocatesNothing(t *testing.T) {
+	f, err := attitude.New(attitude.Default(), 100)
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := testing.AllocsPerRun(1000, func() {
+		f.Update(0.01, [3]float64{0.1, 0.2, 9.8}, [3]float64{0.01, 0.02, 0.03})
+	})
+	if n != 0 {
+		t.Errorf("%g allocations a sample", n)
 	}
 }
 

@@ -3,6 +3,7 @@ package attitude_test
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"evenfoot/filter/attitude"
@@ -64,8 +65,6 @@ func (m *motion) pose(t float64) (v [3]float64, q attitude.Quat) {
 	if math.Mod(leg, 2) == 1 {
 		dir = -1
 	}
-	half := math.Floor(leg / 2)
-	_ = half
 	base := 0.0
 	if dir < 0 {
 		base = 170 * deg
@@ -167,30 +166,316 @@ func windowed(x []float64, n int) []float64 {
 	return y
 }
 
-func TestAidedBoard(t *testing.T) {
-	for _, hz := range []float64{1, 5} {
+// errorsOf are a track's errors on a made log.
+type errorsOf struct {
+	mean, sd, sd2 float64 // pitch: of samples; of 2 s windows, deg
+	heading       float64 // rms, deg
+	worst         float64 // inclination, deg
+	inside        float64 // share of inclination errors within 2 SE
+}
+
+func (o *made) compare(tr *attitude.Track, skip float64) (e errorsOf) {
+	p, h := o.boardErrors(tr.Q, skip)
+	e.mean, e.sd = meanSD(p)
+	per := int(math.Round(2 / (o.s.Time[1] - o.s.Time[0])))
+	_, e.sd2 = meanSD(windowed(p, per))
+	hm, hsd := meanSD(h)
+	e.heading = math.Hypot(hm, hsd)
+	n := 0
+	for i, q := range tr.Q {
+		if o.s.Time[i] < skip {
+			continue
+		}
+		n++
+		x := inclination(q, o.truth[i])
+		e.worst = max(e.worst, x/deg)
+		if x < 2*float64(tr.SE[i]) {
+			e.inside++
+		}
+	}
+	e.inside /= float64(n)
+	return e
+}
+
+func twoSided(t testing.TB, o *made, aided bool) *attitude.Track {
+	t.Helper()
+	var aid *attitude.Aid
+	if aided {
+		aid = &o.aid
+	}
+	tr, err := attitude.TwoSided(o.s, aid, attitude.Default())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return tr
+}
+
+// remove takes out the samples of [from, to) seconds.
+func (o *made) remove(from, to float64) {
+	var s attitude.Samples
+	var truth []attitude.Quat
+	for i, x := range o.s.Time {
+		if x >= from && x < to {
+			continue
+		}
+		s.Time = append(s.Time, x)
+		for c := range 3 {
+			s.Acc[c] = append(s.Acc[c], o.s.Acc[c][i])
+			s.Gyr[c] = append(s.Gyr[c], o.s.Gyr[c][i])
+		}
+		truth = append(truth, o.truth[i])
+	}
+	o.s, o.truth = s, truth
+}
+
+// A board with waves, gusts of ±1.5 m/s², turns at 25° of heel, a drifting
+// gyroscope offset, an accelerometer offset and late, noisy GPS: with every
+// trouble that a log may bring, each against what it must still reach.
+func TestBoard(t *testing.T) {
+	aided := errorsOf{mean: 0.5, sd: 0.15, sd2: 0.15, heading: 2, worst: 0.7, inside: 0.95}
+	for _, c := range []struct {
+		name    string
+		motion  func(*motion)
+		spoil   func(*made)
+		aided   bool
+		want    errorsOf
+		late    float64 // s, ± 0.05
+		heading bool
+		parts   int
+	}{
+		{name: "GPS 1 Hz", aided: true, want: aided, late: 0.3, heading: true, parts: 1},
+		{name: "GPS 5 Hz", motion: func(m *motion) { m.gpsHz = 5 }, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
+		{name: "no GPS", want: errorsOf{0.3, 0.8, 0.8, 1e9, 4, 0.95}, parts: 1},
+		{name: "latency 1.5 s", motion: func(m *motion) { m.latency = 1.5 }, aided: true, want: aided, late: 1.5, heading: true, parts: 1},
+		{name: "starts in motion, offset 2 °/s", motion: func(m *motion) { m.still = 0; m.gyroBias = 2 * deg }, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
+		{name: "10 Hz", motion: func(m *motion) { m.hz = 10 }, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
+		{name: "285 Hz", motion: func(m *motion) { m.hz = 285; m.seconds = 200 }, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
+		{name: "long rest", motion: func(m *motion) { m.still = 300 }, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
+		{name: "vibration", motion: func(m *motion) { m.accSD = 3; m.gyroSD = 0.03 }, aided: true,
+			want: errorsOf{0.6, 0.6, 0.5, 3, 3, 0.95}, late: 0.3, heading: true, parts: 1},
+		{name: "gap bridged", spoil: func(o *made) { o.remove(300, 300.3) }, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
+		{name: "gap of 2 s", spoil: func(o *made) { o.remove(300, 302) }, aided: true, want: aided, late: 0.3, heading: true, parts: 2},
+		{name: "gap of 60 s", spoil: func(o *made) { o.remove(300, 360) }, aided: true, want: aided, late: 0.3, heading: true, parts: 2},
+		{name: "gap without GPS", spoil: func(o *made) { o.remove(300, 360) }, want: errorsOf{0.5, 1.2, 1.2, 1e9, 6, 0.95}, parts: 2},
+		{name: "samples not numbers", spoil: func(o *made) {
+			for i := 30000; i < 30200; i++ {
+				o.s.Gyr[1][i] = float32(math.NaN())
+			}
+			o.s.Acc[0][0] = float32(math.NaN())
+		}, aided: true, want: errorsOf{0.5, 0.6, 0.6, 5, 30, 0.95}, late: 0.3, heading: true, parts: 2},
+		{name: "rate halves", spoil: func(o *made) {
+			i := 0
+			var s attitude.Samples
+			var truth []attitude.Quat
+			for k := 0; k < len(o.s.Time); k += 1 + i {
+				if o.s.Time[k] >= 300 {
+					i = 1
+				}
+				s.Time = append(s.Time, o.s.Time[k])
+				for c := range 3 {
+					s.Acc[c] = append(s.Acc[c], o.s.Acc[c][k])
+					s.Gyr[c] = append(s.Gyr[c], o.s.Gyr[c][k])
+				}
+				truth = append(truth, o.truth[k])
+			}
+			o.s, o.truth = s, truth
+		}, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
+		{name: "GPS away for 120 s", spoil: func(o *made) {
+			for j, x := range o.aid.Time {
+				if x > 300 && x < 420 {
+					o.aid.East[j] = math.NaN()
+				}
+			}
+		}, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
+		{name: "GPS spikes", spoil: func(o *made) {
+			r := rand.New(rand.NewPCG(5, 5))
+			for j := range o.aid.Time {
+				if r.Float64() < 0.03 {
+					o.aid.East[j] += 5 * r.NormFloat64()
+				}
+			}
+		}, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
+		{name: "GPS of another motion", spoil: func(o *made) {
+			r := rand.New(rand.NewPCG(5, 5))
+			var a, b float64
+			for j := range o.aid.Time {
+				a, b = 0.95*a+r.NormFloat64(), 0.95*b+r.NormFloat64()
+				o.aid.East[j], o.aid.North[j] = a, b
+			}
+		}, aided: true, want: errorsOf{0.3, 0.8, 0.8, 1e9, 4, 0.95}, parts: 1},
+		{name: "gyroscope 2 % off", spoil: func(o *made) {
+			for c := range 3 {
+				for i := range o.s.Gyr[c] {
+					o.s.Gyr[c][i] *= 1.02
+				}
+			}
+		}, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			m := defaultMotion()
+			if c.motion != nil {
+				c.motion(&m)
+			}
+			o := m.make(t)
+			if c.spoil != nil {
+				c.spoil(&o)
+			}
+			tr := twoSided(t, &o, c.aided)
+			e := o.compare(tr, m.still+5)
+			t.Logf("pitch %.3f ± %.3f°, 2 s %.3f°, heading %.2f°, worst %.2f°, within 2 SE %.3f, latency %.3f s", e.mean, e.sd, e.sd2, e.heading, e.worst, e.inside, tr.LatencyS)
+			w := c.want
+			if !(math.Abs(e.mean) < w.mean && e.sd < w.sd && e.sd2 < w.sd2 && e.heading < w.heading && e.worst < w.worst && e.inside > w.inside) {
+				t.Errorf("errors %+v, want below %+v", e, w)
+			}
+			if math.Abs(tr.LatencyS-c.late) > 0.1 {
+				t.Errorf("latency %.3f s, want %.1f", tr.LatencyS, c.late)
+			}
+			if tr.HeadingKnown != c.heading {
+				t.Errorf("heading known: %v, want %v", tr.HeadingKnown, c.heading)
+			}
+			if len(tr.Segments) != c.parts || len(tr.Bias) != c.parts {
+				t.Errorf("segments %v, biases %v, want %d of each", tr.Segments, tr.Bias, c.parts)
+			}
+			for i, q := range tr.Q {
+				if n := q.W*q.W + q.X*q.X + q.Y*q.Y + q.Z*q.Z; math.Abs(n-1) > 1e-6 {
+					t.Fatalf("sample %d: |q|² = %g", i, n)
+				}
+			}
+		})
+	}
+}
+
+// GPS must make pitch at least three times better while the board accelerates.
+func TestAidWhileAccelerating(t *testing.T) {
+	o := defaultMotion().make(t)
+	rms := func(tr *attitude.Track) float64 {
+		s, n := 0.0, 0
+		for i, q := range tr.Q {
+			if o.acc[i] > 0.7 {
+				s += sq(inclination(q, o.truth[i]) / deg)
+				n++
+			}
+		}
+		return math.Sqrt(s / float64(n))
+	}
+	without, with := rms(twoSided(t, &o, false)), rms(twoSided(t, &o, true))
+	t.Logf("without %.3f°, with %.3f°", without, with)
+	if !(with < without/3) {
+		t.Errorf("aided %.3f°, unaided %.3f°: less than three times better", with, without)
+	}
+}
+
+// A gyroscope that saturates in a wild turn: the error must show in the SE,
+// and be gone before and after.
+func TestClipping(t *testing.T) {
+	for _, seconds := range []float64{0.1, 0.5} {
 		m := defaultMotion()
-		m.gpsHz = hz
+		m.seconds, m.gyroBias, m.accBias = 200, 0, 0 // they would turn with the truth below
 		o := m.make(t)
-		for _, aid := range []*attitude.Aid{nil, &o.aid} {
-			tr, err := attitude.TwoSided(o.s, aid, attitude.Default())
+		extra := attitude.Quat{W: 1}
+		for i, x := range o.s.Time {
+			f := extra.Conj().Rotate([3]float64{float64(o.s.Acc[0][i]), float64(o.s.Acc[1][i]), float64(o.s.Acc[2][i])})
+			g := extra.Conj().Rotate([3]float64{float64(o.s.Gyr[0][i]), float64(o.s.Gyr[1][i]), float64(o.s.Gyr[2][i])})
+			o.truth[i] = o.truth[i].Mul(extra)
+			if x >= 100 && x < 100+seconds {
+				const w = 4 // rad/s more than the board's own, and more than the range
+				g[0] += w
+				extra = extra.Mul(quat(1, 0, 0, w/m.hz))
+			}
+			for c := range 3 {
+				o.s.Acc[c][i], o.s.Gyr[c][i] = float32(f[c]), float32(min(max(g[c], -2.18), 2.18))
+			}
+		}
+		rms := func(clipping bool) (away, during float64) {
+			p := attitude.Default()
+			p.Clipping = clipping
+			tr, err := attitude.TwoSided(o.s, &o.aid, p)
 			if err != nil {
 				t.Fatal(err)
 			}
-			p, h := o.boardErrors(tr.Q, 30)
-			mean, sd := meanSD(p)
-			_, sd2 := meanSD(windowed(p, 200))
-			hm, hsd := meanSD(h)
-			inside, se := 0, 0.
+			s, n := 0.0, 0
 			for i, q := range tr.Q {
-				if inclination(q, o.truth[i]) < 2*float64(tr.SE[i]) {
-					inside++
+				switch x := o.s.Time[i]; {
+				case x > 60 && x < 98 || x > 103:
+					s += sq(inclination(q, o.truth[i]) / deg)
+					n++
+				case x > 99.9 && x < 100.5:
+					during = max(during, float64(tr.SE[i])/deg)
 				}
-				se += float64(tr.SE[i])
 			}
-			n := float64(len(tr.Q))
-			t.Logf("gps %g Hz, aided %v: pitch mean %.3f sd %.3f 2s %.3f, heading %v mean %.2f sd %.2f, latency %.3f; SE %.3f inside %.3f", hz, aid != nil,
-				mean, sd, sd2, tr.HeadingKnown, hm, hsd, tr.LatencyS, se/n/deg, float64(inside)/n)
+			return math.Sqrt(s / float64(n)), during
+		}
+		seen, se := rms(true)
+		unseen, _ := rms(false)
+		t.Logf("%g s: %.3f° away from the clipping, %.3f° when it goes unseen; SE %.1f° within", seconds, seen, unseen, se)
+		if seen > 0.5 || seen > 2*unseen {
+			t.Errorf("%g s: %.3f° away from the clipping, %.3f° when it goes unseen", seconds, seen, unseen)
+		}
+		if se < 3 {
+			t.Errorf("%g s: SE %.2f° while saturated", seconds, se)
+		}
+	}
+}
+
+func TestBadInput(t *testing.T) {
+	good := func() attitude.Samples {
+		m := defaultMotion()
+		m.seconds = 30
+		return m.make(t).s
+	}
+	nan := float32(math.NaN())
+	for _, c := range []struct {
+		name  string
+		spoil func(*attitude.Samples, *attitude.Aid, *attitude.Params)
+		want  string
+	}{
+		{"lengths", func(s *attitude.Samples, _ *attitude.Aid, _ *attitude.Params) { s.Acc[1] = s.Acc[1][1:] }, "on axis y"},
+		{"empty", func(s *attitude.Samples, _ *attitude.Aid, _ *attitude.Params) { *s = attitude.Samples{} }, "at least 2"},
+		{"time", func(s *attitude.Samples, _ *attitude.Aid, _ *attitude.Params) { s.Time[7] = s.Time[6] }, "sample 7"},
+		{"no gyroscope", func(s *attitude.Samples, _ *attitude.Aid, _ *attitude.Params) {
+			for i := range s.Time {
+				s.Gyr[0][i] = nan
+			}
+		}, "no gyroscope"},
+		{"no accelerometer", func(s *attitude.Samples, _ *attitude.Aid, _ *attitude.Params) {
+			for i := range s.Time {
+				s.Acc[0][i] = nan
+			}
+		}, "fewer than two"},
+		{"aid lengths", func(_ *attitude.Samples, a *attitude.Aid, _ *attitude.Params) { a.Time = []float64{1} }, "velocity aid"},
+		{"aid time", func(_ *attitude.Samples, a *attitude.Aid, _ *attitude.Params) {
+			*a = attitude.Aid{Time: []float64{1, 1}, East: []float64{0, 0}, North: []float64{0, 0}}
+		}, "fix 1"},
+		{"parameter", func(_ *attitude.Samples, _ *attitude.Aid, p *attitude.Params) { p.Step = 0 }, "Step"},
+	} {
+		s, a, p := good(), attitude.Aid{}, attitude.Default()
+		c.spoil(&s, &a, &p)
+		tr, err := attitude.TwoSided(s, &a, p)
+		if err == nil || !strings.Contains(err.Error(), c.want) || tr != nil {
+			t.Errorf("%s: got %v, want an error with %q", c.name, err, c.want)
+		}
+	}
+}
+
+// Logs at the edge of what can be filtered give an answer, whatever it is.
+func TestShortLogs(t *testing.T) {
+	m := defaultMotion()
+	m.seconds = 30
+	o := m.make(t)
+	for _, n := range []int{2, 3, 10, 60, 200} {
+		var s attitude.Samples
+		s.Time = o.s.Time[:n]
+		for c := range 3 {
+			s.Acc[c], s.Gyr[c] = o.s.Acc[c][:n], o.s.Gyr[c][:n]
+		}
+		tr, err := attitude.TwoSided(s, &o.aid, attitude.Default())
+		if err != nil {
+			t.Fatalf("%d samples: %v", n, err)
+		}
+		for i, q := range tr.Q {
+			if q.W != q.W || !(tr.SE[i] > 0) {
+				t.Fatalf("%d samples: sample %d has attitude %v, SE %v", n, i, q, tr.SE[i])
+			}
 		}
 	}
 }

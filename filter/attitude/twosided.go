@@ -270,7 +270,7 @@ func (s *smoother) biasTilt(k int) float64 {
 	return (c[0]+c[4]+c[8]-along)/sq(Gravity) + 2*sq(squareSD)
 }
 
-// hold fills the missing samples of a reset.
+// hold fills the samples of a reset.
 func (b *builder) hold(tr *Track, bl *block, q Quat, se float64) {
 	tr.Q[bl.from], tr.SE[bl.from] = q, float32(se)
 	for i := bl.from + 1; i < bl.to; i++ {
@@ -285,9 +285,17 @@ func (b *builder) writeGap(tr *Track, s *smoother, k int, se0, se1 float64) {
 	for i := bl.from; i < bl.to; i++ {
 		f := (b.s.Time[i] - b.s.Time[bl.from]) / bl.dt
 		tr.Q[i] = s.q[k].Mul(rotExp(d[0]*f, d[1]*f, d[2]*f))
-		tr.SE[i] = float32(se0 + f*(se1-se0) + 2*widest*math.Sqrt(f*(1-f)))
+		tr.SE[i] = float32(se0 + f*(se1-se0) + within(widest, f))
 	}
 }
+
+// within is how much wider the doubt is at the fraction f of a step whose two
+// ends are known, when its turn is known to sd, rad: a Brownian bridge's.
+func within(sd, f float64) float64 { return sd * math.Sqrt(2*f*max(1-f, 0)) }
+
+// plainTurn is the doubt of a step's turn, rad, below which it is not worth
+// more than a straight line between the ends' SE.
+const plainTurn = 0.01
 
 func (b *builder) writeBlock(tr *Track, s *smoother, k int, se0, se1 float64) {
 	bl := &s.bl[k]
@@ -303,13 +311,18 @@ func (b *builder) writeBlock(tr *Track, s *smoother, k int, se0, se1 float64) {
 	slope := (se1 - se0) / bl.dt
 	mean := bl.dt / float64(bl.to-bl.from)
 	gj, gf := lag(b.p.GyroDelay, mean)
+	doubt := math.Sqrt(bl.turnVar)
 	last := bl.to
 	for last < len(t)-1 && last < bl.to+gj+1 && t[last+1]-t[last] < 2*mean && !(b.bad && b.missing(last+1)) {
 		last++
 	}
 	for i := bl.from; i < bl.to; i++ {
 		tr.Q[i] = q
-		tr.SE[i] = float32(se0 + slope*(t[i]-t[bl.from]))
+		se := se0 + slope*(t[i]-t[bl.from])
+		if doubt > plainTurn {
+			se += within(doubt, (t[i]-t[bl.from])/bl.dt)
+		}
+		tr.SE[i] = float32(se)
 		dt := t[i+1] - t[i]
 		j := min(i+gj, last)
 		j1 := min(j+1, last)
