@@ -264,9 +264,11 @@ func (s *sample) guess() bool {
 	s.sensorUnit(slotAcc, accUnits, s.accUnit)
 	s.sensorUnit(slotGyr, gyrUnits, s.gyrUnit)
 	s.sensorUnit(slotMag, magUnits, func([]float64) guess { return guess{unit: "ut", scale: 1, why: "unit guessed"} })
-	for slot, q := range map[int]*quantity{slotLat: &quantities[9], slotLon: &quantities[10], slotAlt: &quantities[11], slotSpeed: &quantities[12], slotCourse: &quantities[13]} {
+	for i := range quantities {
+		q := &quantities[i]
+		slot := q.slot
 		g, has := s.found[slot]
-		if !has {
+		if !has || slot < slotLat || slot >= slotCount {
 			continue
 		}
 		if !slices.ContainsFunc(q.units, func(u unit) bool { return u.name == g.unit }) {
