@@ -36,7 +36,7 @@ func findGaps(t []float64, period float64) []Span {
 
 // period is the median step of a whole series, s; NaN below two samples.
 func period(t []float64) float64 {
-	const most = 200_000 // enough to know a median
+	const most = 20_000 // enough to know a median
 	if len(t) <= most {
 		return medianStep(t)
 	}
@@ -48,12 +48,22 @@ func period(t []float64) float64 {
 	return medianOf(steps)
 }
 
-// rate is the median rate in Hz; 0 when it cannot be told.
+// rate is the usual rate in Hz, by the mean of the steps that are not much
+// longer than the median: stamps rounded to 3 and 4 ms still give 285.7 Hz. It
+// is 0 when it cannot be told.
 func rate(t []float64) float64 {
-	if p := period(t); p > 0 {
-		return 1 / p
+	p := period(t)
+	sum, n := 0.0, 0
+	for i := 1; i < len(t); i++ {
+		if d := t[i] - t[i-1]; d <= 2.5*p {
+			sum += d
+			n++
+		}
 	}
-	return 0
+	if !(sum > 0) {
+		return 0
+	}
+	return float64(n) / sum
 }
 
 // A rateChange is a lasting change of a device's rate.

@@ -29,7 +29,7 @@ type IMU struct {
 	Acc  [3][]float32 // specific force, m/s²; +9.81 on the up axis at rest
 	Gyr  [3][]float32 // angular rate, rad/s, right-handed; all NaN where the log has no gyroscope
 	Gaps []Span       // spans in which samples are missing: longer than 5 sample periods, at least 0.25 s
-	Rate float64      // Hz, median
+	Rate float64      // Hz, usual
 	File int          // index into Log.Files
 }
 
@@ -93,7 +93,7 @@ type Channel struct {
 	Name        string  `json:"name"` // "accelerometer", "gyroscope", "magnetometer", "position", "speed", "course", "altitude"
 	Unit        string  `json:"unit"` // the file's own unit, as read
 	Samples     int     `json:"samples"`
-	RateHz      float64 `json:"rate_hz"` // median; 0 when it cannot be told
+	RateHz      float64 `json:"rate_hz"` // usual; 0 when it cannot be told
 	Gaps        int     `json:"gaps"`
 	LongestGapS float64 `json:"longest_gap_s"`
 }

@@ -408,4 +408,3 @@ func (m *merger) sameDevice(p, q *part) bool {
 	a, b := m.out.Files[p.files[0]], m.out.Files[q.files[0]]
 	return a.Device != "" && a.Device == b.Device
 }
-
