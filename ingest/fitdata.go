@@ -61,7 +61,7 @@ func (f *fitReader) deviceInfo(d *fitDef, b []byte) {
 }
 
 // millis returns the message's time in ms since time zero; false when no time
-// stamp was seen. ms is the part below a second.
+// stamp was seen. ms is the part below a second, NaN when it is not told.
 func (f *fitReader) millis(ms float64) (int64, bool) {
 	if !f.timed {
 		return 0, false
@@ -70,6 +70,9 @@ func (f *fitReader) millis(ms float64) (int64, bool) {
 		f.base, f.based = int64(f.last), true
 	}
 	f.clock.note(f.last)
+	if !(ms >= 0 && ms <= math.MaxUint16) {
+		ms = 0
+	}
 	return (int64(f.last)-f.base)*1000 + int64(ms), true
 }
 
@@ -77,9 +80,6 @@ func (f *fitReader) millis(ms float64) (int64, bool) {
 func (f *fitReader) record(d *fitDef, b []byte, pos int64) {
 	role := f.roles(d)
 	ms, _ := role.ms.value(d, b, 0)
-	if !(ms >= 0 && ms < 1000) {
-		ms = 0
-	}
 	at, ok := f.millis(ms)
 	if !ok {
 		f.drop(1, "record without a time stamp")
@@ -151,17 +151,14 @@ func (f *fitReader) position(lat, lon float64, okLat, okLon bool, pos int64) (fl
 // gpsMetadata takes in a fix of the receiver itself, which may come faster
 // than records do.
 func (f *fitReader) gpsMetadata(d *fitDef, b []byte, pos int64) {
-	ms, ok := d.value(b, d.slot[0], 0)
-	if !ok {
-		ms = 0
-	}
+	ms, _ := d.value(b, d.slot[0], 0)
 	at, ok := f.millis(ms)
 	if !ok {
 		f.drop(1, "GPS fix without a time stamp")
 		return
 	}
 	if utc, ok := d.value(b, d.slot[6], 0); ok && f.last < fitSystemTime && utc >= fitSystemTime {
-		f.clock.tie(utc - float64(f.last) - ms/1000)
+		f.clock.tie(utc - float64(f.base) - float64(at)/1000)
 	}
 	lat, okLat := d.value(b, d.slot[1], 0)
 	lon, okLon := d.value(b, d.slot[2], 0)

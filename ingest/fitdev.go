@@ -183,7 +183,7 @@ func (f *fitReader) devMotion(r *fitRoles, d *fitDef, b []byte, at int64) {
 			continue
 		}
 		if most := max(a[0].f.n, a[1].f.n, a[2].f.n); !vector && most > n {
-			f.drop(most-n, sensorNames[k]+" sample that lacks an axis")
+			f.lose(s, most-n, " sample that lacks an axis")
 		}
 		i := f.extend(s.s, n)
 		invalid := 0
@@ -207,12 +207,12 @@ func (f *fitReader) devMotion(r *fitRoles, d *fitDef, b []byte, at int64) {
 		if s.s.unit == "" {
 			s.s.unit = r.sensor[k].unit
 		}
-		f.drop(invalid, sensorNames[k]+" sample that is marked invalid")
+		f.lose(s, invalid, " sample that is marked invalid")
 		if r.offsets.f.n >= n {
 			for j := range n {
 				off, ok := r.offsets.value(d, b, j)
 				s.s.time[i+j] = (float64(at) + off) / 1000
-				if !ok {
+				if !ok || math.Abs(off) > maxOffset {
 					s.s.time[i+j] = float64(at) / 1000
 					f.void(s, fitRange{i + j, i + j + 1}, " sample without a time offset")
 				}

@@ -25,6 +25,9 @@ var fitUnits = [3]string{"g", "deg/s", "G"}
 // their own are spread.
 const maxSpread = 5000
 
+// maxOffset bounds, in ms, how far a sample may be from its message's time.
+const maxOffset = 1e7
+
 // A fitSensor is one sensor's samples on the way in.
 type fitSensor struct {
 	kind   int
@@ -111,12 +114,12 @@ func (f *fitReader) sensor(s *fitSensor, d *fitDef, b []byte, pos int64) {
 			}
 		}
 		if most > n {
-			f.drop(most-n, sensorNames[s.kind]+" sample that lacks an axis")
+			f.lose(s, most-n, " sample that lacks an axis")
 		}
 		return
 	}
 	if lost > 0 {
-		f.drop(lost, sensorNames[s.kind]+" sample that lacks an axis or is marked invalid")
+		f.lose(s, lost, " sample that lacks an axis or is marked invalid")
 	}
 }
 
@@ -168,10 +171,7 @@ func (f *fitReader) axes(s *fitSensor, d *fitDef, b []byte, slot, n int, scale f
 
 // stamp gives samples i to i+n their times.
 func (f *fitReader) stamp(s *fitSensor, d *fitDef, b []byte, i, n int, hsa bool) {
-	ms, ok := d.value(b, d.slot[0], 0)
-	if !ok {
-		ms = 0
-	}
+	ms, _ := d.value(b, d.slot[0], 0)
 	at, ok := f.millis(ms)
 	t := s.s.time[i : i+n]
 	if !ok {
@@ -181,11 +181,11 @@ func (f *fitReader) stamp(s *fitSensor, d *fitDef, b []byte, i, n int, hsa bool)
 	}
 	off := d.slot[1]
 	if hsa {
-		step, ok := d.value(b, off, 0)
+		step, _ := d.value(b, off, 0)
 		if d.global == fitHSAGyro {
 			step *= 1000.0 / 32768
 		}
-		if ok && step > 0 {
+		if step > 0 && step*float64(n) <= maxOffset {
 			for j := range t {
 				t[j] = (float64(at) + float64(j)*step) / 1000
 			}
@@ -215,8 +215,8 @@ func (f *fitReader) stamp(s *fitSensor, d *fitDef, b []byte, i, n int, hsa bool)
 			t[j] = float64(at) / 1000
 		}
 	}
-	f.drop(invalid, sensorNames[s.kind]+" sample that is marked invalid")
-	f.drop(untimed, sensorNames[s.kind]+" sample without a time offset")
+	f.lose(s, invalid, " sample that is marked invalid")
+	f.lose(s, untimed, " sample without a time offset")
 }
 
 // offsets turns a message's sample_time_offset into times; NaN where it has
@@ -237,15 +237,26 @@ func (f *fitReader) offsets(t []float64, d *fitDef, b []byte, off fitField, at i
 		}
 	} else {
 		for j := range m {
-			v, ok := d.value(b, off, j)
+			v, _ := d.value(b, off, j)
 			t[j] = (float64(at) + v) / 1000
-			some = some || ok
+			if math.Abs(v) <= maxOffset {
+				some = true
+			} else {
+				t[j] = math.NaN()
+			}
 		}
 	}
 	for j := m; j < len(t); j++ {
 		t[j] = math.NaN()
 	}
 	return some
+}
+
+// lose counts samples of a sensor that are left out.
+func (f *fitReader) lose(s *fitSensor, n int, reason string) {
+	if n > 0 {
+		f.drop(n, sensorNames[s.kind]+reason)
+	}
 }
 
 // void takes samples out, later, and counts them.
@@ -258,7 +269,7 @@ func (f *fitReader) void(s *fitSensor, r fitRange, reason string) {
 		}
 	}
 	s.holes = true
-	f.drop(n, sensorNames[s.kind]+reason)
+	f.lose(s, n, reason)
 }
 
 // countHoles counts samples marked invalid in a message without offsets.
@@ -272,7 +283,7 @@ func (f *fitReader) countHoles(s *fitSensor, r fitRange) {
 			n++
 		}
 	}
-	f.drop(n, sensorNames[s.kind]+" sample that is marked invalid")
+	f.lose(s, n, " sample that is marked invalid")
 }
 
 // later gives samples i to i+n the time stamp at, to be spread up to the next
@@ -339,7 +350,7 @@ func (f *fitReader) closeSensor(s *fitSensor) {
 // before the first calibration of their sensor are brought up to it.
 func (f *fitReader) calibration(d *fitDef, b []byte, pos int64) {
 	kind, ok := d.value(b, d.slot[0], 0)
-	if !ok || kind > sensorMag {
+	if !ok || kind != sensorAcc && kind != sensorGyr && kind != sensorMag {
 		return // of a barometer, or of a sensor that is not read
 	}
 	s := f.sensors()[int(kind)]
@@ -513,11 +524,15 @@ func (f *fitReader) dropUndated() {
 		return
 	}
 	for _, s := range f.sensors() {
+		n := 0
 		for j, t := range s.s.time {
 			if !dated(t) {
-				f.void(s, fitRange{j, j + 1}, " sample on a clock without a date, beside others with one")
+				s.s.v[0][j] = float32(math.NaN())
+				s.holes = true
+				n++
 			}
 		}
+		f.lose(s, n, " sample on a clock without a date, beside others with one")
 	}
 	for _, g := range []*fixes{&f.rec, &f.meta} {
 		k := 0

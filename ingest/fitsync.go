@@ -63,8 +63,8 @@ func stampKind(ts uint32) int {
 
 // sane reports whether the message ahead, of n bytes, may be what it looks
 // like. A clock may be set while it records, so a jump in time is believed
-// when the messages after it agree and no other place close by makes sense
-// with the old time; a stamp of zero is a lost block.
+// when the messages after it agree and no message that starts inside this one
+// makes sense with the old time; a stamp of zero is a lost block.
 func (f *fitReader) sane(n int) bool {
 	ts, ok := f.stampOf(f.win.peek(n))
 	if !ok {
@@ -77,15 +77,15 @@ func (f *fitReader) sane(n int) bool {
 	b := f.win.peek(n + 64<<10)
 	// A file of nothing but jumps is not worth a search at each.
 	if f.jumps++; f.jumps <= maxJumps {
-		for i := 1; i < min(len(b), 4096); i++ {
-			if f.starts(b[i:]) && len(b)-i > n+2 {
+		for i := 1; i < min(len(b), n); i++ {
+			if stamps, ok := f.starts(b[i:]); ok && stamps == syncStamps {
 				return false
 			}
 		}
 	}
 	was := f.good
 	f.good.note(ts)
-	if ts == 0 || len(b) > n+2 && !f.chain(b[n:]) {
+	if _, ok := f.chain(b[n:]); !ok || ts == 0 {
 		f.good = was
 		return false
 	}
@@ -93,33 +93,35 @@ func (f *fitReader) sane(n int) bool {
 }
 
 // chain reports whether b starts with messages that make sense after those
-// read so far.
-func (f *fitReader) chain(b []byte) bool {
+// read so far, and how many time stamps speak for it.
+func (f *fitReader) chain(b []byte) (stamps int, ok bool) {
 	good := f.good
-	stamps := 0
 	for range syncLength {
 		if len(b) < 3 { // a checksum at most
-			return true
+			return stamps, true
 		}
 		n, ok := f.sizeAt(b)
 		if !ok {
-			return false
+			return stamps, false
+		}
+		if b[0]&0xC0 == 0x40 { // what follows a definition may go by it
+			return stamps, true
 		}
 		if n > len(b) {
 			break
 		}
 		if ts, ok := f.stampOf(b[:n]); ok {
 			if !good.near(ts) && (ts == 0 || good.set[stampKind(ts)]) {
-				return false
+				return stamps, false
 			}
 			good.note(ts)
 			if stamps++; stamps == syncStamps {
-				return true
+				break
 			}
 		}
 		b = b[n:]
 	}
-	return stamps > 0
+	return stamps, stamps > 0
 }
 
 // sizeAt returns the size of the message that b starts with, which may be
@@ -138,7 +140,7 @@ func (f *fitReader) sizeAt(b []byte) (int, bool) {
 		return 6, true
 	}
 	n := 6 + 3*int(b[5])
-	if b[1] != 0 || b[2] > 1 || n > len(b) {
+	if b[1] != 0 || b[2] > 1 || b[5] == 0 || n > len(b) {
 		return n, false
 	}
 	for p := 6; p < n; p += 3 {
@@ -175,10 +177,12 @@ func (f *fitReader) resync(pos, end int64) bool {
 			n -= 16 << 10
 		}
 		i := 0
-		for i < n && !f.starts(b[i:]) {
-			i++
+		for ; i < n && !found; i++ {
+			_, found = f.starts(b[i:])
 		}
-		found = i < n
+		if found {
+			i--
+		}
 		f.pass(i)
 		if found {
 			break
@@ -192,18 +196,19 @@ func (f *fitReader) resync(pos, end int64) bool {
 	return found || f.win.pos == end
 }
 
-// starts reports whether b starts with a stamped message and goes on well.
-func (f *fitReader) starts(b []byte) bool {
+// starts reports whether b starts with a stamped message and goes on well, and
+// how many time stamps after it speak for that.
+func (f *fitReader) starts(b []byte) (stamps int, ok bool) {
 	d := &f.defs[b[0]&0x0F]
 	n := d.size
 	if b[0]&0xF0 != 0 || !d.set || n > len(b) {
-		return false
+		return 0, false
 	}
 	ts, ok := f.stampOf(b[:n])
 	if !ok || ts == 0 || f.good.set != [2]bool{} && !f.good.near(ts) {
-		return false
+		return 0, false
 	}
-	return len(b) <= n+2 || f.chain(b[n:])
+	return f.chain(b[n:])
 }
 
 // pass skips n bytes that are part of the checksum but of no message.

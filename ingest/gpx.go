@@ -262,6 +262,7 @@ func (g *gpxReader) value(v gpxValue, e gpxExt, text []byte) {
 	case gpxSpeed:
 		if x >= 0 { // below zero stands for unknown
 			g.p.speed = x * e.scale
+			g.out.gps.speedUnit = e.unit
 		}
 	case gpxCourse:
 		if x >= 0 && x <= 360 {
@@ -389,7 +390,7 @@ func (g *gpxReader) extension() (gpxValue, gpxExt) {
 	if !known {
 		e = g.meaning(string(x.name))
 		if len(g.exts) < 1000 {
-			g.exts[strings.Clone(string(x.name))] = e
+			g.exts[string(x.name)] = e
 		}
 	}
 	if e.value != gpxMotion {
@@ -425,7 +426,7 @@ func (g *gpxReader) meaning(name string) gpxExt {
 			scale, ok = 1, true
 		}
 		if ok {
-			return gpxExt{value: gpxSpeed, scale: scale}
+			return gpxExt{value: gpxSpeed, scale: scale, unit: unit}
 		}
 	case "course", "cog":
 		if unit == "" || unit == "deg" {
@@ -488,6 +489,6 @@ func (g *gpxReader) unit(e gpxExt) {
 }
 
 func (g *gpxReader) noUnit(e gpxExt) {
-	g.warn("motion values without a unit", g.x.at, -1, "%q looks like a value of the %s, but its unit %q is not known; it is not read. Give the unit in the name, as in %s.",
-		string(g.x.name), sensorNames[e.kind], e.unit, [2]string{"ax_mps2 or ax_g", "gx_radps or gx_dps"}[e.kind])
+	g.warn("motion values without a unit", g.x.at, -1, "%s looks like a value of the %s, but its unit %s is not known; it is not read. Give the unit in the name, as in %s.",
+		quote(g.x.name), sensorNames[e.kind], quote([]byte(e.unit)), [2]string{"ax_mps2 or ax_g", "gx_radps or gx_dps"}[e.kind])
 }

@@ -49,7 +49,8 @@ func newXMLScanner(r io.Reader) (*xmlScanner, string) {
 		if label == "" || strings.HasPrefix(label, "utf-16") || label == "utf-8" || label == "us-ascii" {
 			break // the first bytes are ASCII, so it cannot be UTF-16
 		}
-		if enc, _ = charset.Lookup(label); enc == nil {
+		if enc, _ = charset.Lookup(label); enc == nil || enc == encoding.Replacement {
+			enc = nil
 			warning = fmt.Sprintf("The encoding %q is not known; the file is read as UTF-8.", label)
 		}
 	}

@@ -3,10 +3,14 @@ package ingest
 import (
 	"fmt"
 	"slices"
+	"strings"
 )
 
 // notesPerKind bounds how many warnings of one kind are given in full.
 const notesPerKind = 5
+
+// maxNote bounds a warning, in bytes.
+const maxNote = 400
 
 // notes collects the warnings and the dropped samples of one file. A fault
 // that comes back a thousand times is told a few times and then counted.
@@ -32,7 +36,11 @@ func (n *notes) warn(kind string, line int, pos int64, format string, args ...an
 	}
 	n.kinds[i].n++
 	if n.kinds[i].n <= notesPerKind {
-		n.list = append(n.list, Warning{File: n.file, Line: line, Byte: pos, What: fmt.Sprintf(format, args...)})
+		what := fmt.Sprintf(format, args...)
+		if len(what) > maxNote { // something out of a hostile file is in it
+			what = strings.ToValidUTF8(what[:maxNote], "") + "…"
+		}
+		n.list = append(n.list, Warning{File: n.file, Line: line, Byte: pos, What: what})
 	}
 }
 

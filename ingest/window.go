@@ -75,13 +75,16 @@ func (w *window) more() ([]byte, bool) {
 	return w.buf[w.lo:w.hi], w.hi-w.lo > n
 }
 
+// growFrom is how many bytes must be read before a guess is made at the rest.
+const growFrom = 64 << 10
+
 // growTo says how many samples to make room for when want are needed at byte
 // used of a file of size bytes: as many as it will hold if it goes on as so
 // far. Room that is never touched costs nothing; copying does. A sample takes
 // at least least bytes, so the room is in proportion to the file.
 func growTo(want, least int, size, used int64) int {
-	if size <= used {
-		return want + want/2 + 64
+	if size <= used || used < growFrom {
+		return 2*want + 64
 	}
 	est := float64(want)*float64(size)/float64(used+1)*1.02 + 64
 	est = min(est, float64(want)+float64(size-used)/float64(least)+64)

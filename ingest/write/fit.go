@@ -127,17 +127,23 @@ type fitEncoder struct {
 	msg  []byte // the message being put together
 }
 
-// crcNibble is the table of the FIT protocol's checksum, four bits at a time.
-var crcNibble = [16]uint16{
-	0x0000, 0xCC01, 0xD801, 0x1400, 0xF001, 0x3C00, 0x2800, 0xE401,
-	0xA001, 0x6C00, 0x7800, 0xB401, 0x5000, 0x9C01, 0x8801, 0x4400,
-}
+// crcTable is the table of the FIT protocol's checksum, CRC-16 with the
+// reflected polynomial 0xA001.
+var crcTable = func() (t [256]uint16) {
+	for i := range t {
+		c := uint16(i)
+		for range 8 {
+			c = c>>1 ^ 0xA001*(c&1)
+		}
+		t[i] = c
+	}
+	return t
+}()
 
 // put writes bytes. A bufio.Writer keeps its first error for Flush.
 func (e *fitEncoder) put(b []byte) {
 	for _, x := range b {
-		e.crc = e.crc>>4 ^ crcNibble[e.crc&0xF] ^ crcNibble[x&0xF]
-		e.crc = e.crc>>4 ^ crcNibble[e.crc&0xF] ^ crcNibble[x>>4]
+		e.crc = e.crc>>8 ^ crcTable[byte(e.crc)^x]
 	}
 	e.size += int64(len(b))
 	_, _ = e.w.Write(b)
