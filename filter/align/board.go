@@ -56,21 +56,42 @@ func track(s attitude.Samples, aid *attitude.Aid, opt *Options) (*attitude.Track
 				len(s.Time), len(s.Acc[k]), len(s.Gyr[k]), 'x'+rune(k))
 		}
 	}
+	b := newBins(s)
 	var signs Signs
 	if opt.Signs != nil {
 		signs = *opt.Signs
 	} else {
-		signs = findSigns(newBins(s), vel)
+		signs = findSigns(b, vel)
 	}
 	s = signs.apply(s)
 	if vel != nil && len(vel.t) < 2 {
 		aid, vel = nil, nil
 	}
-	tr, err := attitude.TwoSided(s, aid, opt.params())
+	// An offset beyond what the filter expects is taken out first.
+	offset := b.grossOffset().scale(float64(signs.Gyroscope))
+	tr, err := attitude.TwoSided(withoutOffset(s, offset), aid, opt.params())
 	if err != nil {
 		return nil, s, signs, vel, fmt.Errorf("align: no attitude from this log: %w", err)
 	}
+	for i := range tr.Bias {
+		tr.Bias[i] = vec(tr.Bias[i]).add(offset)
+	}
 	return tr, s, signs, vel, nil
+}
+
+// withoutOffset takes an offset out of the gyroscope's columns, copying them.
+func withoutOffset(s attitude.Samples, offset vec) attitude.Samples {
+	for k, o := range offset {
+		if o == 0 {
+			continue
+		}
+		c := make([]float32, len(s.Gyr[k]))
+		for i, v := range s.Gyr[k] {
+			c[i] = v - float32(o)
+		}
+		s.Gyr[k] = c
+	}
+	return s
 }
 
 // Board finds the board's motion from a sensor mounted anywhere on it: signs,
@@ -92,7 +113,7 @@ func Board(s attitude.Samples, aid *attitude.Aid, opt Options) (*Motion, error) 
 		r = pickRidden(looks, opt.FlightSpeed)
 	}
 	if len(r.straight) < minStraight {
-		m.fallback(looks, len(s.Time), tr.HeadingKnown, len(r.straight))
+		m.fallback(looks, len(s.Time), vel, len(r.straight))
 	} else {
 		m.solve(s, looks, r, &opt)
 	}
@@ -299,7 +320,7 @@ func pitchGap(looks []look, a []int, sa solution, b []int, sb solution) (gap, se
 }
 
 // fallback settles on the sensor's own axes when the bow cannot be told.
-func (m *Motion) fallback(looks []look, n int, heading bool, straight int) {
+func (m *Motion) fallback(looks []look, n int, vel *fixes, straight int) {
 	up := vec{0, 0, 1}
 	for round := range 3 {
 		var sum vec
@@ -319,15 +340,24 @@ func (m *Motion) fallback(looks []look, n int, heading bool, straight int) {
 		x = vec{0, 1, 0}
 	}
 	x = x.sub(up.scale(x.dot(up))).unit()
-	why := "Without GPS motion the bow cannot be told: pitch and heel are about the sensor's own axes, and relative."
-	if heading {
-		why = fmt.Sprintf("Only %d s of straight riding: too little to find the bow; pitch and heel are about the sensor's own axes, and relative.", straight)
-	}
-	m.note(why)
-	m.Parts = []Part{{To: n, Start: m.Time[0], Mount: Mount{
+	mt := Mount{
 		ToBoard: fromAxes(x, up.cross(x), up), HeadingSE: math.NaN(),
 		LevelFrom: "the bow is not known; pitch is relative", LevelSE: math.NaN(), Rigid: true,
-	}}}
+	}
+	why := "Without GPS"
+	switch {
+	case vel == nil:
+	case vel.moving < minStraight:
+		why = "Without motion in the GPS log"
+	case !m.Track.HeadingKnown:
+		mt.Rigid = false
+		mt.Why = "The sensor's motion does not match the GPS: it is not on the board, or its clock is off."
+		why = "Without motion in common with the GPS"
+	default:
+		why = fmt.Sprintf("With only %d s of straight riding", straight)
+	}
+	m.note(why + " the bow cannot be told: pitch and heel are about the sensor's own axes, and relative.")
+	m.Parts = []Part{{To: n, Start: m.Time[0], Mount: mt}}
 }
 
 // describe fills the angles that say how the sensor sits.

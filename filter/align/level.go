@@ -29,13 +29,10 @@ func findStills(looks []look, from, to int) []still {
 	var out []still
 	var run []int
 	flush := func() {
-		// The first and the last second belong to putting it down and picking it up.
-		if len(run) > 3 {
-			run = run[1 : len(run)-1]
-		}
-		if n := len(run); n > 1 {
-			s := still{start: looks[run[0]].t - lookS/2, end: looks[run[n-1]].t + lookS/2, looks: slices.Clone(run)}
-			if s.end-s.start >= stillTime-2 {
+		if n := len(run); n > 3 {
+			// The first and the last second may belong to putting it down and picking it up.
+			s := still{start: looks[run[0]].t - lookS/2, end: looks[run[n-1]].t + lookS/2, looks: slices.Clone(run[1 : n-1])}
+			if s.end-s.start >= stillTime {
 				out = append(out, s)
 			}
 		}

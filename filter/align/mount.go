@@ -24,10 +24,10 @@ const (
 
 // Doubts that no average over one session removes, rad (1σ).
 const (
-	bothTacksSD = 0.35 * math.Pi / 180 // leeway and current differ from tack to tack
-	oneTackSD   = 2.5 * math.Pi / 180  // leeway on a single tack
-	turnSideSD  = 0.7 * math.Pi / 180  // pitch differs between turns to either side, over the heel
-	oneHeelSD   = 6 * math.Pi / 180    // heel to windward on a single tack
+	bothTacksSD = 0.5 * math.Pi / 180 // leeway and current differ from tack to tack
+	oneTackSD   = 2.5 * math.Pi / 180 // leeway on a single tack
+	turnSideSD  = 0.7 * math.Pi / 180 // pitch differs between turns to either side, over the heel
+	oneHeelSD   = 6 * math.Pi / 180   // heel to windward on a single tack
 	bothHeelSD  = 0.8 * math.Pi / 180
 )
 

@@ -3,6 +3,7 @@ package align
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"evenfoot/filter/attitude"
@@ -43,13 +44,13 @@ func findShifts(looks []look, r ridden, s attitude.Samples) []shift {
 			return
 		}
 		a, b := straight[:k], straight[k:]
-		by := stepAngle(looks, a, b)
-		if by < minShift {
+		turn := stepTurn(looks, a, b)
+		if turn.norm() < minShift {
 			return
 		}
-		l, sample := shiftMoment(looks, s, straight[k-1], straight[k])
+		l, sample := shiftMoment(looks, s, straight, k, turn)
 		divide(a, depth+1)
-		out = append(out, shift{t: s.Time[sample], by: by, look: l, split: sample})
+		out = append(out, shift{t: s.Time[sample], by: turn.norm(), look: l, split: sample})
 		divide(b, depth+1)
 	}
 	divide(r.straight, 0)
@@ -157,11 +158,11 @@ func bestStep(looks []look, straight []int) (k int, ok bool) {
 	return k, k > 0 && lead > shiftLead
 }
 
-// stepAngle is the turn between the mean attitudes of two sets of looks, both
-// tacks counted alike where both sets hold both.
-func stepAngle(looks []look, a, b []int) float64 {
-	all := append(append([]int(nil), a...), b...)
-	side, two := tackSides(looks, all)
+// stepTurn is the turn, as a rotation vector in the sensor's frame, between
+// the mean attitudes of two sets of looks, both tacks counted alike where both
+// sets hold both.
+func stepTurn(looks []look, a, b []int) vec {
+	side, two := tackSides(looks, slices.Concat(a, b))
 	both := func(s []int8) bool {
 		n := 0
 		for _, w := range s {
@@ -173,9 +174,9 @@ func stepAngle(looks []look, a, b []int) float64 {
 	}
 	sa, sb := side[:len(a)], side[len(a):]
 	if two && both(sa) && both(sb) {
-		return rotationVector(mul(conj(sideMean(looks, a, sa, true)), sideMean(looks, b, sb, true))).norm()
+		return rotationVector(mul(conj(sideMean(looks, a, sa, true)), sideMean(looks, b, sb, true)))
 	}
-	// Compare like with like: the side that both hold most of.
+	// Compare like with like: a side that both sets hold.
 	pick := func(at []int, s []int8, want int8) []int {
 		var out []int
 		for i, k := range at {
@@ -185,38 +186,62 @@ func stepAngle(looks []look, a, b []int) float64 {
 		}
 		return out
 	}
-	least := math.Inf(1)
+	var least vec
 	for _, want := range []int8{1, -1} {
 		pa, pb := pick(a, sa, want), pick(b, sb, want)
 		if len(pa) < 10 || len(pb) < 10 {
 			continue
 		}
-		none := make([]int8, max(len(pa), len(pb)))
-		d := rotationVector(mul(conj(sideMean(looks, pa, none[:len(pa)], false)), sideMean(looks, pb, none[:len(pb)], false))).norm()
-		least = min(least, d)
-	}
-	if math.IsInf(least, 1) {
-		return 0
+		d := rotationVector(mul(conj(sideMean(looks, pa, nil, false)), sideMean(looks, pb, nil, false)))
+		if n := least.norm(); n == 0 || d.norm() < n {
+			least = d
+		}
 	}
 	return least
 }
 
-// shiftMoment is the look and sample between two looks at which the sensor
-// turned fastest.
-func shiftMoment(looks []look, s attitude.Samples, before, after int) (l, sample int) {
-	from, to := looks[max(before-1, 0)].from, looks[min(after+1, len(looks)-1)].to
-	best := -1.0
-	// Over a fifth of a second, so that a knock does not count as a turn.
-	width := max(1, int(0.2/max(medianPeriod(s.Time[from:to]), 1e-4)))
+// shiftMoment is the look and the sample of a shift by turn between the k-1st
+// and the k-th straight look. Looks in between count by how well pitch and
+// course fit the mount before and after; among the samples, the gyroscope must
+// show the turn itself within 0.6 s.
+func shiftMoment(looks []look, s attitude.Samples, straight []int, k int, turn vec) (l, sample int) {
+	first, last := max(straight[k-1]-1, 0), min(straight[k]+1, len(looks)-1)
+	mean := sideMean(looks, straight[:k], nil, false)
+	after := normalize(mul(mean, expQuat(turn)))
+	// cost[i] counts looks first..first+i-1 as before, the others as after.
+	const sd, most = 4 * deg, 9.0
+	misfit := func(l *look, m attitude.Quat) float64 {
+		if math.IsNaN(l.course) {
+			return 0
+		}
+		pitch, _, crab := l.angles(m)
+		return min((sq(pitch)+sq(crab))/sq(sd), most)
+	}
+	cost := make([]float64, last-first+2)
+	for i := first; i <= last; i++ {
+		l := &looks[i]
+		step := misfit(l, mean) - misfit(l, after)
+		cost[i-first+1] = cost[i-first] + step
+	}
+	from, to := looks[first].from, looks[last].to
+	period := max(medianPeriod(s.Time[from:to]), 1e-4)
+	width := max(1, int(0.6/period))
+	best := math.Inf(1)
 	var sum vec
 	sample = from
+	l = first
 	for i := from; i < to; i++ {
 		sum = sum.add(gyrAt(s, i))
 		if i >= from+width {
 			sum = sum.sub(gyrAt(s, i-width))
 		}
-		if w := sum.norm(); w > best {
-			best, sample = w, max(from, i-width/2)
+		mid := max(from, i-width/2)
+		for l < last && looks[l].to <= mid {
+			l++
+		}
+		miss := sum.scale(period).sub(turn).norm() / (0.25 * turn.norm())
+		if c := cost[l-first] + min(miss*miss, 16); c < best {
+			best, sample = c, mid
 		}
 	}
 	l = sort.Search(len(looks), func(k int) bool { return looks[k].to > sample })

@@ -166,3 +166,86 @@ func (s Signs) apply(in attitude.Samples) attitude.Samples {
 	}
 	return in
 }
+
+const (
+	grossOffset  = 1.5 * deg // rad/s: smaller ones the attitude filter finds by itself
+	steadyOffset = 0.5 * deg // rad/s: how well two looks at an offset must agree
+)
+
+// grossOffset is the gyroscope's offset as the log reports it, rad/s, where
+// it is so large that the attitude filter would not expect it; else zero. It is told
+// from where the sensor lies still, else from the median of the rates, which
+// turns hardly move, when all quarters of the log agree.
+func (b *bins) grossOffset() vec {
+	if b == nil || !b.hasGyr {
+		return vec{}
+	}
+	var mid vec
+	for k := range 3 {
+		mid[k] = median(b.gyr[k])
+	}
+	if still, ok := b.stillRate(); ok {
+		if still.norm() > grossOffset {
+			return still
+		}
+		return vec{}
+	}
+	if mid.norm() < grossOffset {
+		return vec{}
+	}
+	n := len(b.t)
+	for part := range 4 {
+		from, to := n*part/4, n*(part+1)/4
+		if to-from < 100 {
+			return vec{}
+		}
+		for k := range 3 {
+			if math.Abs(median(b.gyr[k][from:to])-mid[k]) > steadyOffset {
+				return vec{}
+			}
+		}
+	}
+	return mid
+}
+
+// stillRate is the mean rate where both sensors hold steady for five seconds.
+func (b *bins) stillRate() (rate vec, ok bool) {
+	size := int(5 / b.dt)
+	var found [3][]float64
+	for from := 0; from+size <= len(b.t); from += size {
+		if b.run[from] != b.run[from+size-1] {
+			continue
+		}
+		var g, a vec
+		var g2, a2 float64
+		for i := from; i < from+size; i++ {
+			x, y := vec{b.gyr[0][i], b.gyr[1][i], b.gyr[2][i]}, vec{b.acc[0][i], b.acc[1][i], b.acc[2][i]}
+			g, a = g.add(x), a.add(y)
+			g2 += x.dot(x)
+			a2 += y.dot(y)
+		}
+		k := 1 / float64(size)
+		g, a = g.scale(k), a.scale(k)
+		if g2*k-g.dot(g) < sq(0.3*deg) && a2*k-a.dot(a) < sq(0.06) {
+			for i := range 3 {
+				found[i] = append(found[i], g[i])
+			}
+		}
+	}
+	if len(found[0]) < 2 {
+		return vec{}, false
+	}
+	for i := range 3 {
+		rate[i] = median(found[i])
+		near := 0
+		for _, x := range found[i] {
+			if math.Abs(x-rate[i]) < steadyOffset {
+				near++
+			}
+		}
+		if near < (2*len(found[i])+2)/3 {
+			return vec{}, false
+		}
+	}
+	return rate, true
+}
