@@ -128,7 +128,7 @@ func (f *fitReader) part() bool {
 		f.retire(&f.defs[i])
 	}
 	for _, s := range f.sensors() {
-		f.spreadGroup(s, 0)
+		f.endPart(s)
 	}
 	f.settleClock()
 	return true
@@ -398,7 +398,7 @@ func (f *fitReader) data(b []byte, pos int64) {
 func (f *fitReader) finish() (*raw, error) {
 	f.dropUndated()
 	for _, s := range f.sensors() {
-		f.closeSensor(s)
+		closeSensor(s)
 	}
 	out := &raw{file: File{Name: f.name, Kind: "FIT", Device: f.device.String()}}
 	out.gps = f.fixes()

@@ -3,7 +3,6 @@ package ingest
 import (
 	"encoding/binary"
 	"math"
-	"slices"
 )
 
 // Kinds of sensor, numbered as FIT's sensor_type.
@@ -83,9 +82,9 @@ func (f *fitReader) sensor(s *fitSensor, d *fitDef, b []byte, pos int64) {
 	forms := [3]form{{5, si, fitUnits[s.kind], false}, {8, si / 1000, "mG", false}, {2, 1, "counts", true}}
 	switch d.global {
 	case fitHSAAccel:
-		forms = [3]form{{2, si / 1024, "mG/1.024", false}, {8, 0, "", false}, {8, 0, "", false}}
+		forms = [3]form{{2, si / 1024, "mG", false}, {8, 0, "", false}, {8, 0, "", false}}
 	case fitHSAGyro:
-		forms = [3]form{{2, si / 28.57143, "deg/s/28.57143", false}, {8, 0, "", false}, {8, 0, "", false}}
+		forms = [3]form{{2, si / 28.57143, "deg/s", false}, {8, 0, "", false}, {8, 0, "", false}}
 	}
 	lost := 0
 	for _, g := range forms {
@@ -97,7 +96,7 @@ func (f *fitReader) sensor(s *fitSensor, d *fitDef, b []byte, pos int64) {
 		}
 		i, good := f.axes(s, d, b, g.slot, n, g.scale)
 		if good == 0 && (g.slot != 2 || hsa) {
-			f.shrink(s.s, i) // nothing valid in this form
+			s.s.shrink(i) // nothing valid in this form
 			continue
 		}
 		f.stamp(s, d, b, i, n, hsa)
@@ -124,7 +123,7 @@ func (f *fitReader) sensor(s *fitSensor, d *fitDef, b []byte, pos int64) {
 }
 
 // shrink takes back what extend gave from index i on.
-func (f *fitReader) shrink(s *series, i int) {
+func (s *series) shrink(i int) {
 	s.time = s.time[:i]
 	for k := range s.v {
 		s.v[k] = s.v[k][:i]
@@ -324,11 +323,18 @@ func (f *fitReader) spreadGroup(s *fitSensor, next int64) {
 	s.group = fitRange{}
 }
 
-// closeSensor settles what needed the whole file: counts that were never calibrated, and holes.
-func (f *fitReader) closeSensor(s *fitSensor) {
+// endPart settles what needed a whole file of the chain: the last group of
+// samples, and counts that were never calibrated.
+func (f *fitReader) endPart(s *fitSensor) {
+	f.spreadGroup(s, 0)
 	for _, r := range s.raw {
 		f.void(s, r, " sample in raw counts, with no calibration in the file")
 	}
+	s.raw, s.cal, s.step = nil, nil, 0
+}
+
+// closeSensor takes out the samples that were left as holes.
+func closeSensor(s *fitSensor) {
 	if !s.holes {
 		return
 	}
@@ -343,7 +349,7 @@ func (f *fitReader) closeSensor(s *fitSensor) {
 		}
 		k++
 	}
-	f.shrink(s.s, k)
+	s.s.shrink(k)
 }
 
 // calibration takes in a three_d_sensor_calibration message. Counts that came
@@ -405,153 +411,6 @@ func (c *fitCal) apply(s *fitSensor, r fitRange) {
 		for k := range 3 {
 			m := &c.matrix[k]
 			s.s.v[k][j] = float32(gain * (m[0]*p[0] + m[1]*p[1] + m[2]*p[2]))
-		}
-	}
-}
-
-// A fitClock ties a device's own clock to UTC within one file of the chain.
-type fitClock struct {
-	mark   [5]int  // lengths of the columns at the file's start
-	system bool    // some time stamps count from power-on
-	utc    bool    // some are UTC
-	tied   bool    // offset is known
-	offset float64 // UTC minus system time, s
-	rough  bool    // guess is known
-	guess  float64 // the same, from stamps that stand side by side
-	last   uint32
-}
-
-// note looks at the time stamp of a message whose time counts.
-func (c *fitClock) note(ts uint32) {
-	if ts < fitSystemTime {
-		c.system = true
-	} else {
-		c.utc = true
-	}
-	if c.last != 0 && !c.rough && (c.last < fitSystemTime) != (ts < fitSystemTime) {
-		c.rough = true
-		c.guess = math.Abs(float64(ts) - float64(c.last))
-	}
-	c.last = ts
-}
-
-func (c *fitClock) tie(offset float64) {
-	if !c.tied {
-		c.tied, c.offset = true, offset
-	}
-}
-
-// correlation takes in a timestamp_correlation message.
-func (f *fitReader) correlation(d *fitDef, b []byte) {
-	sys, ok := d.value(b, d.slot[1], 0)
-	if !ok || !f.timed || f.last < fitSystemTime {
-		return
-	}
-	part := func(frac, ms fitField) float64 {
-		if v, ok := d.value(b, frac, 0); ok {
-			return v / 32768
-		}
-		if v, ok := d.value(b, ms, 0); ok {
-			return v / 1000
-		}
-		return 0
-	}
-	f.clock.tie(float64(f.last) + part(d.slot[0], d.slot[3]) - sys - part(d.slot[2], d.slot[4]))
-}
-
-// lengths returns the lengths of the time columns.
-func (f *fitReader) lengths() (n [5]int) {
-	for k, t := range f.columns() {
-		n[k] = len(t)
-	}
-	return n
-}
-
-// columns returns the time columns, those of the receiver's own fixes last.
-func (f *fitReader) columns() [5][]float64 {
-	return [5][]float64{f.acc.s.time, f.gyr.s.time, f.mag.s.time, f.rec.time, f.meta.time}
-}
-
-// settleClock brings the times of the last file of the chain to UTC, where
-// its stamps count from power-on and something ties them.
-func (f *fitReader) settleClock() {
-	c := &f.clock
-	if !c.system {
-		return
-	}
-	if !c.tied && !c.rough {
-		f.undated = true
-		return
-	}
-	offset := c.offset
-	if !c.tied {
-		offset = c.guess
-	}
-	whole := 0.0
-	if f.base < fitSystemTime {
-		// Keep times small: move time zero by whole seconds.
-		whole = math.Floor(offset)
-	}
-	for k, t := range f.columns() {
-		for j := range t {
-			if j < c.mark[k] || t[j]+float64(f.base) >= fitSystemTime {
-				t[j] -= whole
-				continue
-			}
-			t[j] += offset - whole
-			f.roughly[k] = f.roughly[k] || !c.tied
-		}
-	}
-	f.base += int64(whole)
-}
-
-// dropUndated leaves out samples that no date is known for where others have
-// one, since the two cannot be put in order.
-func (f *fitReader) dropUndated() {
-	if !f.undated {
-		return
-	}
-	dated := func(t float64) bool { return t+float64(f.base) >= fitSystemTime }
-	shift := math.NaN()
-	for _, t := range f.columns() {
-		if i := slices.IndexFunc(t, dated); i >= 0 {
-			shift = math.Floor(t[i])
-			break
-		}
-	}
-	if shift != shift {
-		f.warn("clocks without a date", 0, -1, "The device's clock counts from when it was switched on, and nothing in the file ties it to a date.")
-		return
-	}
-	for _, s := range f.sensors() {
-		n := 0
-		for j, t := range s.s.time {
-			if !dated(t) {
-				s.s.v[0][j] = float32(math.NaN())
-				s.holes = true
-				n++
-			}
-		}
-		f.lose(s, n, " sample on a clock without a date, beside others with one")
-	}
-	for _, g := range []*fixes{&f.rec, &f.meta} {
-		k := 0
-		for j, t := range g.time {
-			if dated(t) {
-				g.time[k], g.lat[k], g.lon[k], g.alt[k], g.speed[k], g.course[k] = t, g.lat[j], g.lon[j], g.alt[j], g.speed[j], g.course[j]
-				k++
-			}
-		}
-		f.drop(len(g.time)-k, "GPS fix on a clock without a date, beside others with one")
-		g.time, g.lat, g.lon, g.alt, g.speed, g.course = g.time[:k], g.lat[:k], g.lon[:k], g.alt[:k], g.speed[:k], g.course[:k]
-	}
-	if f.base >= fitSystemTime {
-		return
-	}
-	f.base += int64(shift)
-	for _, t := range f.columns() {
-		for j := range t {
-			t[j] -= shift
 		}
 	}
 }

@@ -3,6 +3,7 @@ package ingest_test
 import (
 	"fmt"
 	"math"
+	"runtime"
 	"strings"
 	"testing"
 
@@ -140,6 +141,22 @@ func TestFITRawCounts(t *testing.T) {
 		if len(at[acc]) != 0 || dropCount(l, "no calibration") != 1 || !hasWarning(l, "factor or divisor") {
 			t.Errorf("%d samples, dropped %v, warnings %v", len(at[acc]), l.Files[0].Dropped, l.Warnings)
 		}
+	})
+	t.Run("the calibration of another file of the chain", func(t *testing.T) {
+		var m, n fitMaker
+		m.def(0, 165, three)
+		data(&m, 0, ts0)
+		n.def(0, 165, three)
+		calibrationMsg(&n, 0, ts0, 1, 2048)
+		data(&n, 0, ts0+10)
+		at, v, _, l, err := ingest.ReadFITMotion(append(m.file(14), n.file(14)...))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(at[acc]) != 1 || at[acc][0] != 10 || dropCount(l, "no calibration") != 1 {
+			t.Fatalf("times %v, dropped %v", at[acc], l.Files[0].Dropped)
+		}
+		check(t, v[acc], 0, earthG, 1.0/2048)
 	})
 	t.Run("no matrix", func(t *testing.T) {
 		var m fitMaker
@@ -475,6 +492,41 @@ func TestFITNothingUsable(t *testing.T) {
 	} {
 		if _, err := ingest.ReadFIT(c.data); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: got %v, want %q", name, err, c.want)
+		}
+	}
+}
+
+// Memory is in proportion to the file, whatever its counts claim.
+func TestHostileMemory(t *testing.T) {
+	claims := []byte("\x0e\x20\x70\x08\xff\xff\xff\x7f.FIT\x00\x00")
+	wide := append(append([]byte{}, claims...), 0x40, 0, 0, 165, 0, 255) // 255 fields of 255 bytes
+	for i := range 255 {
+		wide = append(wide, byte(i), 255, 0x0D)
+	}
+	var empty fitMaker // a million messages of one byte, time stamps compressed
+	empty.def(0, 20, []fd{{253, u32, 1}, {0, s32, 1}, {1, s32, 1}})
+	empty.data(0, uint32(ts0), int32(1), int32(1))
+	empty.def(1, 20, nil)
+	for range 1_000_000 {
+		empty.b = append(empty.b, 0x80|1<<5)
+	}
+	for name, data := range map[string][]byte{
+		"header":             claims,
+		"wide message":       wide,
+		"messages of a byte": empty.file(14),
+		"GPX, a tag":         []byte("<gpx><a " + strings.Repeat("b='c' ", 100_000)),
+		"GPX, names":         []byte("<gpx><trkpt lat='1' lon='1'>" + strings.Repeat("<x>", 900)),
+	} {
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		if strings.HasPrefix(name, "GPX") {
+			_, _ = ingest.ReadGPX(data)
+		} else {
+			_, _ = ingest.ReadFIT(data)
+		}
+		runtime.ReadMemStats(&after)
+		if got := after.TotalAlloc - before.TotalAlloc; got > 2<<20+uint64(len(data)) {
+			t.Errorf("%s: %d bytes allocated for a file of %d", name, got, len(data))
 		}
 	}
 }

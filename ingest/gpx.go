@@ -61,15 +61,15 @@ type gpxReader struct {
 	exts  map[string]gpxExt
 	acc   []gpxSample
 
-	creator        string
-	waypoints      int
-	routepoints    int
-	started        bool
-	zero           int64 // Unix ns of time zero
-	size           int64
-	day            [11]byte // date of the last time, "2026-09-20T"
-	dayNS          int64    // its Unix ns
-	noZone, ending bool
+	creator     string
+	waypoints   int
+	routepoints int
+	started     bool
+	zero        int64 // Unix ns of time zero
+	size        int64
+	day         [11]byte // date of the last time, "2026-09-20T"
+	dayNS       int64    // its Unix ns
+	noZone      bool
 }
 
 // A gpxSample is an inertial sample with a time offset, held until its point's
@@ -97,7 +97,7 @@ func readGPX(r *bufio.Reader, name string, size int64, opt Options) (*raw, error
 	switch {
 	case errors.Is(err, io.EOF) && g.depth > 0, errors.Is(err, io.ErrUnexpectedEOF):
 		g.warn("cut files", g.x.line, -1, "The file ends before its end tag; every point that is whole was read.")
-	case err != nil && !errors.Is(err, io.EOF):
+	case !errors.Is(err, io.EOF):
 		g.warn("unreadable stretches", g.x.line, -1, "Reading stops here: %v. Every point before was read.", err)
 	}
 	return g.finish(name)
@@ -125,7 +125,8 @@ func (g *gpxReader) finish(name string) (*raw, error) {
 	return nil, fmt.Errorf("%s: no track point with a time and a position in this GPX file%s", name, s.String())
 }
 
-// read goes through the file's elements.
+// read goes through the file's elements; it returns what ended it, io.EOF at
+// the end of the file.
 func (g *gpxReader) read() error {
 	var value gpxValue // what the open element's text is kept for
 	var ext gpxExt
@@ -361,7 +362,7 @@ func (g *gpxReader) time(b []byte) (int64, bool) {
 		return 0, false
 	}
 	if len(b) > 11 {
-		if bytes.IndexAny(b[11:], "Zz+-UG") < 0 && !g.noZone {
+		if !bytes.ContainsAny(b[11:], "Zz+-UG") && !g.noZone {
 			g.noZone = true
 			g.warn("times without a zone", g.p.line, -1, "Times without a zone are taken as UTC.")
 		}
