@@ -33,7 +33,8 @@ const (
 	headingSpan      = 30.0      // s over which the heading is taken as steady
 	minAgreement     = 0.3       // correlation below which GPS says nothing of this sensor
 	minFixes         = 20
-	gpsHole          = 10.0 // s without a fix: back to the rule without aid
+	maxSpan          = 7 * 86400.0 // s, the longest log that is aided: the grids grow with it
+	gpsHole          = 10.0        // s without a fix: back to the rule without aid
 	maxHeadingSE     = 3.0 * math.Pi / 180
 )
 
@@ -327,7 +328,7 @@ func (f *follower) align() bool {
 			pairs = append(pairs, pair{i, j, k})
 		}
 	}
-	if len(pairs) < minFixes {
+	if len(pairs) < minFixes || f.s.nodeTime(f.t, len(f.s.bl))-f.s.nodeTime(f.t, 0) > maxSpan {
 		return false
 	}
 	grid, t0 := f.changesGrid()

@@ -93,7 +93,7 @@ type builder struct {
 	lim   limits
 	cal   calibration
 	step  float64 // usual sample period, s
-	bad   bool    // some samples are not numbers
+	bad   bool    // some samples cannot be used
 	ticks *ticks  // velocity within blocks, for the aid; nil without
 }
 
@@ -108,9 +108,23 @@ type ticks struct {
 const tickStep = 0.1 // s
 
 func (b *builder) missing(i int) bool {
-	s := b.s
-	x := s.Acc[0][i] + s.Acc[1][i] + s.Acc[2][i] + s.Gyr[0][i] + s.Gyr[1][i] + s.Gyr[2][i]
-	return x-x != 0 // NaN or infinite
+	return !believable(&b.s.Acc, i, maxAcc) || !believable(&b.s.Gyr, i, maxGyr)
+}
+
+// No sensor on a board goes further; what does is a broken record.
+const (
+	maxAcc = 1e4 // m/s²
+	maxGyr = 1e3 // rad/s
+)
+
+// believable says that sample i holds numbers within ±limit.
+func believable(cols *[3][]float32, i int, limit float32) bool {
+	for _, c := range cols {
+		if !(c[i] >= -limit && c[i] <= limit) {
+			return false
+		}
+	}
+	return true
 }
 
 // layout finds the blocks' borders; integrate fills them.
@@ -118,7 +132,8 @@ func (b *builder) layout() []block {
 	t := b.s.Time
 	n := len(t)
 	hole := max(5*b.step, 0.1)
-	blocks := make([]block, 0, int((t[n-1]-t[0])/b.p.Step)+8)
+	// A log may hold years of nothing: no more blocks than samples.
+	blocks := make([]block, 0, int(min((t[n-1]-t[0])/b.p.Step, float64(n)))+8)
 	i := 0
 	for i < n-1 && b.bad && b.missing(i) {
 		i++
