@@ -198,7 +198,7 @@ func (f *fitReader) messages(end int64) {
 			f.cut(pos, end)
 			return
 		}
-		if !f.sane(n) {
+		if !f.sane(n) || b[0]&0xC0 == 0x40 && !saneDefinition(b) {
 			if !f.resync(pos, end) {
 				return
 			}

@@ -284,6 +284,10 @@ func TestFITDamage(t *testing.T) {
 			return b
 		}, 11, 0},
 		{"an undefined local type", func(b []byte) []byte { b[at(50)] = 7; return b }, 1, 0},
+		{"a header that turned into a definition's", func(b []byte) []byte {
+			b[at(50)], b[at(50)+2], b[at(50)+5] = 0x40, 1, 2
+			return b
+		}, 1, 0},
 		{"zeros to the end", func(b []byte) []byte { clear(b[at(150):]); return b }, 50, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {

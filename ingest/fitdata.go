@@ -117,7 +117,9 @@ func (f *fitReader) record(d *fitDef, b []byte, pos int64) {
 		speed, okSpeed = math.NaN(), false
 	}
 	if !placed && !okSpeed {
-		f.empty++
+		if !role.motion {
+			f.empty++
+		}
 		return
 	}
 

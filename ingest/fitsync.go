@@ -92,6 +92,18 @@ func (f *fitReader) sane(n int) bool {
 	return true
 }
 
+// saneDefinition reports whether a message may be a definition: garbage that is
+// taken for one would spoil every message after it.
+func saneDefinition(b []byte) bool {
+	unknown := 0
+	for i := range int(b[5]) {
+		if int(b[6+3*i+2]&0x1F) >= len(fitSizes) {
+			unknown++
+		}
+	}
+	return unknown == 0 || b[1] == 0 && 2*unknown <= int(b[5])
+}
+
 // chain reports whether b starts with messages that make sense after those
 // read so far, and how many time stamps speak for it.
 func (f *fitReader) chain(b []byte) (stamps int, ok bool) {
