@@ -77,8 +77,8 @@ func (m *merger) warn(format string, args ...any) {
 	m.out.Warnings = append(m.out.Warnings, Warning{Byte: -1, What: fmt.Sprintf(format, args...)})
 }
 
-// add moves a log to the common start and files its parts. Columns are shared
-// with the log as it came; times are copied when they move.
+// add moves a log to the common start and files its parts. Values are shared
+// with the log as it came; times are copied.
 func (m *merger) add(l *Log) {
 	base := len(m.out.Files)
 	m.out.Files = append(m.out.Files, l.Files...)
@@ -108,10 +108,8 @@ func (m *merger) add(l *Log) {
 	}
 }
 
+// moved is a copy of times, d seconds later.
 func moved(t []float64, d float64) []float64 {
-	if d == 0 || len(t) == 0 {
-		return t
-	}
 	out := make([]float64, len(t))
 	for i, x := range t {
 		out[i] = x + d

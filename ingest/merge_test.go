@@ -136,13 +136,17 @@ func TestMerge(t *testing.T) {
 // TestMergeLeavesItsInput: merging must not change the logs it is given.
 func TestMergeLeavesItsInput(t *testing.T) {
 	a, b := imuPart("imu", noon.Add(9*time.Second), 0, 3000, true, true), gpsPart("gps", noon, 60, true)
-	t0 := slices.Clone(a.IMU.Time)
+	t0, g0 := slices.Clone(a.IMU.Time), slices.Clone(b.GPS.Time)
 	l, err := Merge([]*Log{a, b})
 	if err != nil {
 		t.Fatal(err)
 	}
-	l.ShiftIMU(5, 0, 0.1, 1, "stated")
-	if !slices.Equal(a.IMU.Time, t0) || !a.Start.Equal(noon.Add(9*time.Second)) {
+	mine := l.GPS.Time
+	l.ShiftIMU(15, 0, 0.1, 1, "stated")
+	if &mine[0] != &l.GPS.Time[0] || mine[0] != 6 {
+		t.Error("slices of the times must stay in step")
+	}
+	if !slices.Equal(a.IMU.Time, t0) || !slices.Equal(b.GPS.Time, g0) || !a.Start.Equal(noon.Add(9*time.Second)) {
 		t.Error("the input was changed")
 	}
 	one, err := Merge([]*Log{a})
@@ -182,7 +186,7 @@ func TestShiftIMU(t *testing.T) {
 			t.Errorf("clock %+v, want offset %v", l.Clock, mid)
 		}
 		// The same through the other door.
-		m := &Log{Start: noon, GPS: gps.GPS}
+		m := &Log{Start: noon, GPS: gpsPart("gps", noon, 600, true).GPS}
 		for i := range n {
 			x := float64(i) / 50
 			m.IMU.Time = append(m.IMU.Time, x+offset+drift*1e-6*(x-at))

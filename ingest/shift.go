@@ -1,16 +1,14 @@
 package ingest
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // ShiftIMU takes a clock offset out of the IMU's times. offsetS is the IMU's
 // clock minus the GPS clock at the middle of the IMU's log, s; driftPPM is how
 // much faster the IMU's clock runs, parts per million. The SEs are their 1σ
 // errors; how says where they come from ("estimated from the motion",
 // "stated"). Times stay counted from Start, which moves when the IMU would
-// begin before it.
+// begin before it. All times change in place, so that slices which others took
+// of them stay in step.
 func (l *Log) ShiftIMU(offsetS, driftPPM, offsetSE, driftSE float64, how string) {
 	mid := 0.0
 	if t := l.IMU.Time; len(t) > 0 {
@@ -35,25 +33,28 @@ func (l *Log) ShiftIMUAt(atS, offsetS, driftPPM, offsetSE, driftSE float64, how 
 	shift := func(x float64) float64 { return atS + (x-atS-offsetS)/(1+d) }
 	mid := (t[0] + t[len(t)-1]) / 2
 	l.Clock.OffsetS = mid - shift(mid)
-	out := make([]float64, len(t))
 	for i, x := range t {
-		out[i] = shift(x)
+		t[i] = shift(x)
 	}
-	l.IMU.Time = out
-	l.IMU.Gaps = slices.Clone(l.IMU.Gaps)
 	for i := range l.IMU.Gaps {
 		g := &l.IMU.Gaps[i]
 		g.Start, g.End = shift(g.Start), shift(g.End)
 	}
-	if out[0] >= 0 {
+	if t[0] >= 0 {
 		return
 	}
-	before := math.Floor(out[0])
-	for i := range out {
-		out[i] -= before
+	before := math.Floor(t[0])
+	for _, ts := range [][]float64{t, l.GPS.Time} {
+		for i := range ts {
+			ts[i] -= before
+		}
 	}
-	l.IMU.Gaps = movedSpans(l.IMU.Gaps, -before)
-	l.GPS.Time, l.GPS.Gaps = moved(l.GPS.Time, -before), movedSpans(l.GPS.Gaps, -before)
+	for _, gaps := range [][]Span{l.IMU.Gaps, l.GPS.Gaps} {
+		for i := range gaps {
+			gaps[i].Start -= before
+			gaps[i].End -= before
+		}
+	}
 	if !l.Start.IsZero() {
 		l.Start = addSeconds(l.Start, before)
 	}
