@@ -282,6 +282,17 @@ type stretch struct {
 	first, last int     // nodes
 	start, end  float64 // s
 	from, to    int
+	grid        []complex128 // see changes
+}
+
+// at interpolates the stretch's grid; NaN outside.
+func (st *stretch) at(x float64) complex128 {
+	x = (x - st.start) / tickStep
+	i := int(math.Floor(x))
+	if i < 0 || i+1 >= len(st.grid) {
+		return cmplx.NaN()
+	}
+	return st.grid[i] + complex(x-float64(i), 0)*(st.grid[i+1]-st.grid[i])
 }
 
 func (f *follower) stretches() (list []stretch, windows int) {
@@ -331,14 +342,8 @@ func (f *follower) align() bool {
 	if len(pairs) < minFixes || f.s.nodeTime(f.t, len(f.s.bl))-f.s.nodeTime(f.t, 0) > maxSpan {
 		return false
 	}
-	grid, t0 := f.changesGrid()
-	at := func(x float64) complex128 {
-		x = (x - t0) / tickStep
-		i := int(math.Floor(x))
-		if i < 0 || i+1 >= len(grid) {
-			return cmplx.NaN()
-		}
-		return grid[i] + complex(x-float64(i), 0)*(grid[i+1]-grid[i])
+	for i := range list {
+		f.changes(&list[i])
 	}
 	c := make([]complex128, windows)
 	ga := make([]float64, windows) // energies of the changes by GPS and by IMU
@@ -350,10 +355,7 @@ func (f *follower) align() bool {
 		for _, p := range pairs {
 			x, y := f.time[p.i]-late, f.time[p.j]-late
 			st := &list[p.stretch]
-			if x < st.start || y > st.end {
-				continue
-			}
-			a := at(y) - at(x)
+			a := st.at(y) - st.at(x)
 			if cmplx.IsNaN(a) {
 				continue
 			}
@@ -451,33 +453,29 @@ func headings(c []complex128, rate float64) (heading []float64, agreement float6
 	return heading, agreement
 }
 
-// changesGrid sums the horizontal specific force of the path on a regular
-// grid of tickStep that starts at t0; NaN where a reset breaks it.
-func (f *follower) changesGrid() (grid []complex128, t0 float64) {
+// changes sums the horizontal specific force along a stretch of the path, on a
+// regular grid of tickStep from its start.
+func (f *follower) changes(st *stretch) {
 	s := f.s
-	n := len(s.bl)
-	t0 = s.nodeTime(f.t, 0)
-	grid = make([]complex128, int((s.nodeTime(f.t, n)-t0)/tickStep)+1)
+	st.grid = make([]complex128, 0, int((st.end-st.start)/tickStep)+1)
 	c := cursor{f: f}
 	var base complex128
-	g := 0
-	for k := range s.bl {
+	for k := st.first; k < st.last; k++ {
 		b := &s.bl[k]
 		c.k = k
-		start, end := f.t[b.from], f.t[b.to]
+		end := f.t[b.to]
 		r := s.q[k].matrix()
-		for ; g < len(grid) && t0+float64(g)*tickStep <= end; g++ {
-			if b.reset {
-				grid[g] = cmplx.NaN()
-				continue
+		for {
+			x := st.start + float64(len(st.grid))*tickStep
+			if x > end {
+				break
 			}
-			u := mulVec(&r, c.inBlock(max(start, t0+float64(g)*tickStep), end))
-			grid[g] = base + complex(u[0], u[1])
+			u := mulVec(&r, c.inBlock(x, end))
+			st.grid = append(st.grid, base+complex(u[0], u[1]))
 		}
 		u := mulVec(&r, b.du)
 		base += complex(u[0], u[1])
 	}
-	return grid, t0
 }
 
 // seedVelocity starts the path's velocity from the fixes.

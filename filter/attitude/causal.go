@@ -66,6 +66,9 @@ type State struct {
 // adaptTime is how long, in s, the causal filter remembers how large velocities were.
 const adaptTime = 10.0
 
+// longest is the longest time between samples that is told from a longer one, s.
+const longest = 1e6
+
 // New returns a filter for samples at about rateHz. The rate only tells a gap
 // from a sample that is a little late; Update's dt tells the time.
 func New(p Params, rateHz float64) (*Filter, error) {
@@ -113,14 +116,18 @@ func (f *Filter) State() State { return f.s }
 func (f *Filter) Restore(s State) { f.s = s }
 
 // Update takes in a sample: specific force acc, m/s², and rate gyr, rad/s,
-// dt seconds after the last. A sample that is not a number counts as missing.
+// dt seconds after the last. A sample that is not a number, or beyond any
+// sensor's range, counts as missing; one that takes no time is left out.
 func (f *Filter) Update(dt float64, acc, gyr [3]float64) {
 	s := &f.s
-	if x := acc[0] + acc[1] + acc[2] + gyr[0] + gyr[1] + gyr[2]; x-x != 0 || !(dt > 0) {
-		s.Waiting += max(dt, 0)
+	if !(dt > 0) {
 		return
 	}
-	dt += s.Waiting
+	if !(peak(acc[0], acc[1], acc[2]) <= maxAcc && peak(gyr[0], gyr[1], gyr[2]) <= maxGyr) {
+		s.Waiting += dt
+		return
+	}
+	dt = min(dt+s.Waiting, longest)
 	s.Waiting = 0
 	if !s.Started {
 		f.start(acc, gyr)

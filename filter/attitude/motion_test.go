@@ -29,7 +29,7 @@ type motion struct {
 }
 
 func defaultMotion() motion {
-	return motion{seconds: 600, hz: 100, gpsHz: 1, latency: 0.3, gpsSD: 0.1,
+	return motion{seconds: 480, hz: 100, gpsHz: 1, latency: 0.3, gpsSD: 0.1,
 		gyroBias: 0.5 * deg, accBias: 0.05, gyroSD: 0.002, accSD: 0.1, still: 20, seed: 1}
 }
 
@@ -453,6 +453,39 @@ func TestBadInput(t *testing.T) {
 		tr, err := attitude.TwoSided(s, &a, p)
 		if err == nil || !strings.Contains(err.Error(), c.want) || tr != nil {
 			t.Errorf("%s: got %v, want an error with %q", c.name, err, c.want)
+		}
+	}
+}
+
+// Broken records and leaping clocks: no panic, no attitude that is not a
+// number, and no memory for years that a clock skipped.
+func TestGarbage(t *testing.T) {
+	m := defaultMotion()
+	m.seconds = 60
+	r := rand.New(rand.NewPCG(3, 3))
+	for range 20 {
+		o := m.make(t)
+		for range 50 {
+			i, c := r.IntN(len(o.s.Time)), r.IntN(3)
+			v := float32(math.Ldexp(r.NormFloat64(), r.IntN(250)-100))
+			o.s.Gyr[c][i] = v
+			o.s.Acc[r.IntN(3)][i] = float32(math.Inf(int(v)))
+			j := r.IntN(len(o.aid.Time))
+			o.aid.East[j] = math.Ldexp(r.NormFloat64(), r.IntN(40))
+		}
+		for i := r.IntN(len(o.s.Time)); i < len(o.s.Time); i++ {
+			o.s.Time[i] += 1e9
+		}
+		tr := twoSided(t, &o, true)
+		for i, q := range tr.Q {
+			if n := q.W*q.W + q.X*q.X + q.Y*q.Y + q.Z*q.Z; !(math.Abs(n-1) < 1e-6) || !(tr.SE[i] > 0) {
+				t.Fatalf("sample %d: attitude %v, SE %v", i, q, tr.SE[i])
+			}
+		}
+		for i, q := range runCausal(t, &o.s, attitude.Default()) {
+			if n := q.W*q.W + q.X*q.X + q.Y*q.Y + q.Z*q.Z; !(math.Abs(n-1) < 1e-3) {
+				t.Fatalf("causal, sample %d: attitude %v", i, q)
+			}
 		}
 	}
 }

@@ -29,7 +29,9 @@ type Aid struct {
 type Track struct {
 	Time []float64
 	Q    []Quat
-	// SE is the 1σ error of inclination at each sample, rad.
+	// SE is the standard error of inclination at each sample, rad: the root
+	// mean square angle between the estimated and the true vertical, √2 times
+	// that of pitch or heel alone. π where nothing is known.
 	SE []float32
 	// HeadingKnown says that the earth frame is east-north-up.
 	HeadingKnown bool

@@ -15,7 +15,8 @@ import (
 // The earth frame's z is up; its x is east when aid could tell the heading
 // (Track.HeadingKnown), else arbitrary. aid may be nil.
 //
-// Samples that are not numbers are treated as missing. It is an error when
+// Samples that are not numbers, or beyond any sensor's range, are treated as
+// missing. It is an error when
 // the columns' lengths differ, times do not increase, fewer than two samples
 // are left, or there is no gyroscope.
 func TwoSided(s Samples, aid *Aid, p Params) (*Track, error) {
@@ -70,8 +71,8 @@ func TwoSided(s Samples, aid *Aid, p Params) (*Track, error) {
 	return tr, nil
 }
 
-// check looks for columns that cannot be used; bad says that some samples are
-// not numbers.
+// check looks for columns that cannot be used; bad says that some samples
+// are not to be used.
 func (s *Samples) check() (bad bool, err error) {
 	n := len(s.Time)
 	for c := range 3 {
@@ -90,11 +91,9 @@ func (s *Samples) check() (bad bool, err error) {
 	}
 	gyr, both := 0, 0
 	for i := range n {
-		g := s.Gyr[0][i] + s.Gyr[1][i] + s.Gyr[2][i]
-		a := s.Acc[0][i] + s.Acc[1][i] + s.Acc[2][i]
-		if g-g == 0 {
+		if believable(&s.Gyr, i, maxGyr) {
 			gyr++
-			if a-a == 0 {
+			if believable(&s.Acc, i, maxAcc) {
 				both++
 				continue
 			}
