@@ -31,6 +31,7 @@ func build(r *raw) (*Log, error) {
 		log:   &Log{Start: r.start, Files: []File{r.file}},
 	}
 	b.finite()
+	b.believeDate()
 	b.oneOuting()
 	if m, both := b.series(&r.acc, "accelerometer"); both {
 		b.reorder(&r.gyr, m)
@@ -114,6 +115,22 @@ func (b *builder) finite() {
 		b.notes.drop(bad, "NaN or infinite value")
 	}
 	b.finiteFixes()
+}
+
+// believeDate takes away the date of a log whose clock was never set.
+func (b *builder) believeDate() {
+	if b.r.start.IsZero() {
+		return
+	}
+	unset := b.unset()
+	for _, t := range [][]float64{b.r.acc.time, b.r.gyr.time, b.r.gps.time} {
+		if slices.ContainsFunc(t, func(x float64) bool { return x >= unset }) {
+			return
+		}
+	}
+	b.notes.warn("clocks never set", 0, -1, "The device's clock was not set (it says %s); the times are taken as relative.",
+		b.r.start.UTC().Format("2006-01-02"))
+	b.r.start, b.log.Start = time.Time{}, time.Time{}
 }
 
 // oneOuting keeps the longest outing of a file that holds several.

@@ -91,15 +91,29 @@ func (f *fixes) same(i, j int) bool {
 		eq32(f.course[i], f.course[j]) && eq32(f.alt[i], f.alt[j])
 }
 
-// fold takes the values of fix j into fix i where i has none, unless the two
-// contradict each other.
-func (f *fixes) fold(i, j int) bool {
-	clash64 := func(a, b float64) bool { return a == a && b == b && a != b }
-	clash32 := func(a, b float32) bool { return a == a && b == b && a != b }
-	if clash64(f.lat[i], f.lat[j]) || clash64(f.lon[i], f.lon[j]) || clash32(f.speed[i], f.speed[j]) ||
-		clash32(f.course[i], f.course[j]) || clash32(f.alt[i], f.alt[j]) {
-		return false
+// completes says that fixes i and j do not contradict each other and that one
+// has a value that the other lacks.
+func (f *fixes) completes(i, j int) bool {
+	lacks := false
+	for _, col := range [][]float64{f.lat, f.lon} {
+		a, b := col[i], col[j]
+		if a == a && b == b && a != b {
+			return false
+		}
+		lacks = lacks || (a == a) != (b == b)
 	}
+	for _, col := range [][]float32{f.speed, f.course, f.alt} {
+		a, b := col[i], col[j]
+		if a == a && b == b && a != b {
+			return false
+		}
+		lacks = lacks || (a == a) != (b == b)
+	}
+	return lacks
+}
+
+// fold takes the values of fix j into fix i where i has none.
+func (f *fixes) fold(i, j int) {
 	if f.lat[i] != f.lat[i] {
 		f.lat[i], f.lon[i] = f.lat[j], f.lon[j]
 	}
@@ -108,7 +122,6 @@ func (f *fixes) fold(i, j int) bool {
 			col[i] = col[j]
 		}
 	}
-	return true
 }
 
 // fixes mends the GPS records.
@@ -118,7 +131,7 @@ func (b *builder) fixes() {
 		return
 	}
 	b.unhold()
-	m := mender{t: f.time, same: f.same, fold: f.fold, dated: !b.r.start.IsZero(), unset: b.unset(), known: b.jumps}
+	m := mender{t: f.time, same: f.same, completes: f.completes, fold: f.fold, dated: !b.r.start.IsZero(), unset: b.unset(), known: b.jumps}
 	out := m.mend()
 	b.tell(&out, "GPS")
 	*f = f.pick(out.idx)

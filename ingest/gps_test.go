@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 )
 
@@ -205,4 +206,27 @@ func TestImpossiblePositions(t *testing.T) {
 			t.Errorf("%s: %v", reason, l.Files[0].Dropped)
 		}
 	}
+}
+
+// TestTwoRowsAFix: a position in one row and its speed in the next, with one
+// time stamp, are one fix.
+func TestTwoRowsAFix(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("time_s,lat_deg,lon_deg,speed_kn,course_deg\n")
+	for i := range 60 {
+		fmt.Fprintf(&b, "%d,%.6f,7.5,,\n%d,,,10.5,1\n", i, 47+float64(i)*4.86e-5, i)
+	}
+	l := mustRead(t, b.String())
+	if len(l.GPS.Time) != 60 || l.GPS.Speed[7] != float32(10.5*1852/3600) || l.GPS.Lat[7] != l.GPS.Lat[7] || l.GPS.Rate != 1 {
+		t.Errorf("%d fixes at %v Hz, the eighth %v %v", len(l.GPS.Time), l.GPS.Rate, l.GPS.Lat[7], l.GPS.Speed[7])
+	}
+	hasWarning(t, l, 0, "complementary")
+}
+
+func TestClockNeverSet(t *testing.T) {
+	l := mustRead(t, "# start: 2000-01-01T00:00:00Z\n"+imuHeader+imuRows(0, 100, 50))
+	if !l.Start.IsZero() || len(l.IMU.Time) != 50 {
+		t.Errorf("start %v, %d samples", l.Start, len(l.IMU.Time))
+	}
+	hasWarning(t, l, 0, "clock was not set")
 }

@@ -233,3 +233,30 @@ func TestMapBeside(t *testing.T) {
 		t.Errorf("a faulty map: %v", err)
 	}
 }
+
+// TestProposedMapReadsSharedData: files with other names are read through the
+// map that is proposed for them. The data lie outside the project.
+func TestProposedMapReadsSharedData(t *testing.T) {
+	const dir = "../../shared/data/attitude"
+	for name, hz := range map[string]float64{"slow_rotation.csv.gz": 285.7, "vessel_imu.csv.gz": 10.24} {
+		path := filepath.Join(dir, name)
+		if _, err := os.Stat(path); err != nil {
+			t.Skipf("%s is not there", path)
+		}
+		text, ok := ProposeMap(path)
+		if !ok {
+			t.Fatalf("%s: no proposal", name)
+		}
+		m, err := parseMap("proposed", []byte(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		l, err := Open(path, Options{Map: m})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(l.IMU.Rate-hz) > 0.001*hz || !l.IMU.hasGyro() || len(l.IMU.Gaps) > 0 {
+			t.Errorf("%s: %v Hz, gaps %v", name, l.IMU.Rate, l.IMU.Gaps)
+		}
+	}
+}

@@ -33,7 +33,10 @@ type mending struct {
 type mender struct {
 	t    []float64
 	same func(i, j int) bool // the values are equal
-	fold func(i, j int) bool // takes j's values into i where i has none; nil: never
+	// completes says that i and j complete each other without contradiction;
+	// fold then takes j's values into i. nil: never.
+	completes func(i, j int) bool
+	fold      func(i, j int)
 	// dated is true when t is seconds since a known date; unset is the time
 	// before which no date is believed then.
 	dated bool
@@ -290,7 +293,7 @@ func (m *mender) spread(out *mending, t []float64, idx []int32) {
 	if (shared-repeated)*5 < len(t)-repeated {
 		return
 	}
-	if m.fold != nil && m.complementary(t, idx, shared) {
+	if m.completes != nil && m.complementary(t, idx, shared) {
 		return
 	}
 	var stamps []float64
@@ -322,7 +325,7 @@ func (m *mender) spread(out *mending, t []float64, idx []int32) {
 func (m *mender) complementary(t []float64, idx []int32, shared int) bool {
 	n := 0
 	for i := 1; i < len(t); i++ {
-		if t[i] == t[i-1] && m.fold(int(idx[i-1]), int(idx[i])) {
+		if t[i] == t[i-1] && m.completes(int(idx[i-1]), int(idx[i])) {
 			n++
 		}
 	}
@@ -416,7 +419,8 @@ func (m *mender) unique(out *mending, t []float64, idx []int32) {
 			switch {
 			case m.same(was, is):
 				out.repeats++
-			case m.fold != nil && m.fold(was, is):
+			case m.completes != nil && m.completes(was, is):
+				m.fold(was, is)
 				out.folded++
 			default:
 				out.clashes++
