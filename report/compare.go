@@ -2,44 +2,289 @@ package report
 
 import (
 	"errors"
+	"fmt"
 	"io"
+	"math"
+	"slices"
+	"strings"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
+	"evenfoot/analysis/interval"
 )
-
-// CompareHTML writes a page that sets several sessions side by side.
-func CompareHTML(w io.Writer, rs []*analysis.Result, o Options) error {
-	if len(rs) < 2 {
-		return errTooFew
-	}
-	return render(w, "compare.html", newComparePage(rs, o))
-}
 
 var errTooFew = errors.New("comparing needs at least two sessions")
 
-type comparePage struct {
-	Version string
-	Rows    []words
-}
-
-func newComparePage(rs []*analysis.Result, o Options) *comparePage {
-	p := &comparePage{Version: clean(o.Version)}
-	for _, r := range rs {
-		p.Rows = append(p.Rows, wordsFor(r, o.Units.orDefault()))
-	}
-	return p
-}
-
-// CompareText writes the comparison for a terminal.
-func CompareText(w io.Writer, rs []*analysis.Result, o TextOptions) error {
+// CompareHTML writes a page that sets several sessions or riders side by side.
+// before is the judgement of a change between the first two, nil for none.
+func CompareHTML(w io.Writer, rs []*analysis.Result, before *advice.BeforeAfter, o Options) error {
 	if len(rs) < 2 {
 		return errTooFew
 	}
-	t := newTextPage(o)
+	return render(w, "compare.html", newComparePage(rs, before, o))
+}
+
+// A contender is one session of a comparison, in printing units.
+type contender struct {
+	r        *analysis.Result
+	Key      string // "A", "B", ..., "AA"
+	Name     string
+	Day      string
+	Rider    string
+	evenness interval.Interval // percent
+	low, top interval.Interval // front share at the common speeds, percent
+	slope    interval.Interval // degrees per 100 cm² of lift area
+	tacks    interval.Interval // port less starboard, degrees
+	best     float64           // best 10 s, printing unit
+	minutes  float64
+}
+
+type comparePage struct {
+	Title    string
+	Head     string
+	Verdict  *verdictPart
+	Figures  []*figure
+	All      *table
+	Diffs    *table
+	Cautions []string
+	Version  string
+	Made     string
+}
+
+// A verdictPart says whether a change did what was foretold.
+type verdictPart struct {
+	Tag     string
+	Says    string
+	Changed []string
+	Rows    *table
+	Next    string
+}
+
+func newComparePage(rs []*analysis.Result, before *advice.BeforeAfter, o Options) *comparePage {
+	u := o.Units.orDefault()
+	cs, lo, top := contenders(rs, u)
+	p := &comparePage{Title: fmt.Sprintf("%s compared", upperFirst(plural(len(rs), "session", "sessions"))), Cautions: cautions, Version: clean(o.Version)}
+	if !o.Now.IsZero() {
+		p.Made = o.Now.Format("2 January 2006")
+	}
+	p.Head = compareHead(cs, before)
+	if before != nil {
+		p.Verdict = verdictFor(before, u)
+	}
+	p.Figures = compareFigures(cs, u, top)
+	p.All = compareTable(cs, u, lo, top)
+	p.Diffs = diffTable(cs, u, top)
+	return p
+}
+
+// contenders reads the numbers that are compared, at speeds that all have.
+func contenders(rs []*analysis.Result, u Units) (cs []contender, lo, top float64) {
+	lo, top = math.Inf(-1), math.Inf(1)
 	for _, r := range rs {
-		x := wordsFor(r, o.Units.orDefault())
-		t.row(cleanTo(x.Title, labelWidth-2), x.Today, 2)
+		if a, _, b := speeds(r); finite(a) && len(r.FootLoad) > 0 {
+			lo, top = math.Max(lo, a), math.Min(top, b)
+		}
+	}
+	if !(top > lo) {
+		lo, top = math.NaN(), math.NaN()
+	}
+	for i, r := range rs {
+		c := contender{r: r, Key: letters(i), Name: title(r), evenness: interval.Unknown(), slope: interval.Unknown(), tacks: interval.Unknown(), best: math.NaN(), minutes: float64(r.Totals.Foiling) / 60}
+		if t := r.Session.Start; t != nil && !t.IsZero() {
+			c.Day = t.UTC().Format("2006-01-02")
+		}
+		if r.Setup != nil {
+			c.Rider = clean(r.Setup.Rider.Name)
+			if c.Rider == "" {
+				c.Rider = u.massText(r.Setup.Rider.Mass)
+			}
+		}
+		if r.Advice != nil {
+			c.evenness = r.Advice.EvennessNow.Scale(100)
+		}
+		c.low, c.top = shareNow(r, lo).Scale(100), shareNow(r, top).Scale(100)
+		if l := r.PitchLaw; l != nil && l.Enough {
+			c.slope = l.Slope.Scale(0.01)
+			p, q := l.ByTack["port"], l.ByTack["starboard"]
+			if len(l.ByTack) > 1 && p.Known() && q.Known() {
+				c.tacks = normal(p.Value-q.Value, math.Hypot(p.SD(), q.SD()))
+			}
+		}
+		if v := float64(r.BestSpeeds.TenSeconds); finite(v) && v > 0 {
+			c.best = u.speed(v)
+		}
+		cs = append(cs, c)
+	}
+	return cs, lo, top
+}
+
+// letters numbers sessions as A to Z, AA and so on.
+func letters(i int) string {
+	s := ""
+	for i++; i > 0; i = (i - 1) / 26 {
+		s = string(rune('A'+(i-1)%26)) + s
+	}
+	return s
+}
+
+func (c contender) label() string { return c.Key + "  " + cleanTo(c.Name, 26) }
+
+func compareHead(cs []contender, before *advice.BeforeAfter) string {
+	if before != nil {
+		switch before.Verdict {
+		case advice.AsPredicted:
+			return "The change did what was foretold."
+		case advice.NotAsPredicted:
+			return "The change did not do what was foretold."
+		}
+		return "Whether the change did what was foretold cannot be told yet."
+	}
+	best := -1
+	for i, c := range cs {
+		if c.evenness.Known() && (best < 0 || c.evenness.Value < cs[best].evenness.Value) {
+			best = i
+		}
+	}
+	if best < 0 {
+		return "The sessions can be compared by speed and by pitch law only: no setup tells the load on the feet."
+	}
+	clear := true
+	for i, c := range cs {
+		if i != best && c.evenness.Known() && !(c.evenness.Low > cs[best].evenness.High) {
+			clear = false
+		}
+	}
+	s := fmt.Sprintf("Session %s (%s) has the most even load", cs[best].Key, cs[best].Name)
+	if !clear {
+		return s + ", but not clearly: its interval overlaps with others."
+	}
+	return s + ", clearly so."
+}
+
+func verdictFor(b *advice.BeforeAfter, u Units) *verdictPart {
+	v := &verdictPart{Tag: upperFirst(b.Verdict), Says: cleanTo(b.Says, 700)}
+	for _, c := range b.Changed {
+		v.Changed = append(v.Changed, sentence(c))
+	}
+	if len(b.Rows) > 0 {
+		v.Rows = &table{Caption: "What the outing before foretold and what the outing after shows, with 90 % intervals", Head: []string{"quantity", "unit", "foretold change", "seen", "so"}}
+		for _, r := range b.Rows {
+			pred, seen, unit := r.Predicted, r.Observed, r.Unit
+			if unit == "m/s" {
+				k := u.speed(1)
+				pred, seen, unit = pred.Scale(k), seen.Scale(k), u.speedName()
+			}
+			d := digitsFor(5 * math.Max(math.Abs(seen.Value), math.Abs(seen.High-seen.Low)))
+			v.Rows.add(math.NaN(), cleanTo(r.What, 120), clean(unit), between(pred, 1, d), between(seen, 1, d), cleanTo(r.Says, 120))
+		}
+	}
+	if b.Next != nil {
+		v.Next = sentence(b.Next.NextStep)
+	}
+	return v
+}
+
+// dash is how a table shows what is not known.
+func dash(s string) string {
+	if strings.HasPrefix(s, unknown) {
+		return "–"
+	}
+	return s
+}
+
+func compareTable(cs []contender, u Units, lo, top float64) *table {
+	t := &table{Caption: "All sessions", Head: []string{"session", "name", "day", "rider", "on the foil, min", "best 10 s, " + u.speedName(),
+		"load off even, % of the load", "front share at " + u.speedText(lo) + ", %", "front share at " + u.speedText(top) + ", %", "pitch per 100 cm² of lift area, degrees", "port less starboard, degrees", "advice"}}
+	for _, c := range byEvenness(cs) {
+		verdict := "–"
+		if c.r.Advice != nil {
+			verdict = clean(c.r.Advice.Verdict)
+		}
+		t.add(math.NaN(), c.Key, c.Name, c.Day, c.Rider, dash(fixed(c.minutes, 0)), dash(fixed(c.best, 1)), dash(between(c.evenness, 1, 0)),
+			dash(between(c.low, 1, 0)), dash(between(c.top, 1, 0)), dash(between(c.slope, 1, 2)), dash(between(c.tacks, 1, 1)), verdict)
+	}
+	return t
+}
+
+// byEvenness puts the most even load first; two sessions stay in the order of
+// time, before and after.
+func byEvenness(cs []contender) []contender {
+	order := slices.Clone(cs)
+	if len(cs) > 2 {
+		slices.SortStableFunc(order, func(a, b contender) int { return compareUnknownLast(a.evenness.Value, b.evenness.Value) })
+	}
+	return order
+}
+
+// compareUnknownLast orders numbers, what is not known at the end.
+func compareUnknownLast(a, b float64) int {
+	switch an, bn := math.IsNaN(a), math.IsNaN(b); {
+	case an && bn:
+		return 0
+	case an:
+		return 1
+	case bn:
+		return -1
+	case a < b:
+		return -1
+	case a > b:
+		return 1
+	}
+	return 0
+}
+
+// diffTable is every session less the first.
+func diffTable(cs []contender, u Units, top float64) *table {
+	t := &table{Caption: "Each session less session A, with 90 % intervals", Head: []string{"session", "load off even, % of the load", "front share at " + u.speedText(top) + ", %",
+		"pitch per 100 cm² of lift area, degrees", "port less starboard, degrees", "best 10 s, " + u.speedName()}}
+	less := func(a, b interval.Interval, d int) string {
+		if !a.Known() || !b.Known() {
+			return "–"
+		}
+		return between(normal(a.Value-b.Value, math.Hypot(a.SD(), b.SD())), 1, d)
+	}
+	for _, c := range cs[1:] {
+		t.add(math.NaN(), c.label(), less(c.evenness, cs[0].evenness, 0), less(c.top, cs[0].top, 0), less(c.slope, cs[0].slope, 2),
+			less(c.tacks, cs[0].tacks, 1), dash(fixed(c.best-cs[0].best, 1)))
+	}
+	return t
+}
+
+// CompareText writes the comparison for a terminal, at most 24 lines.
+func CompareText(w io.Writer, rs []*analysis.Result, before *advice.BeforeAfter, o TextOptions) error {
+	if len(rs) < 2 {
+		return errTooFew
+	}
+	u := o.Units.orDefault()
+	cs, lo, top := contenders(rs, u)
+	t := newTextPage(o)
+	t.head(upperFirst(plural(len(rs), "session", "sessions")) + " compared")
+	t.row("", compareHead(cs, before), 3)
+	if before != nil {
+		t.row("Why", cleanTo(before.Says, 600), 5)
+		if before.Next != nil {
+			t.row("Next", sentence(before.Next.NextStep), 3)
+		}
+	}
+	name := max(12, min(30, t.width-44))
+	t.add(t.style("2", fmt.Sprintf("%-*s%10s%12s%10s%10s", name, "session", "off even", "front share", "", "best 10 s")))
+	t.add(t.style("2", fmt.Sprintf("%-*s%10s%12s%10s%10s", name, "", "%", ascii(u.speedText(lo)), ascii(u.speedText(top)), u.speedName())))
+	short := func(v float64, d int) string {
+		if !finite(v) {
+			return "-"
+		}
+		return plain.Replace(fixed(v, d))
+	}
+	for i, c := range byEvenness(cs) {
+		if left := textLines - len(t.lines); left <= 1 && i < len(cs)-1 {
+			t.add(fmt.Sprintf("and %d more; the page shows them all", len(cs)-i))
+			break
+		}
+		t.add(fmt.Sprintf("%-*s%10s%12s%10s%10s", name, cleanTo(c.Key+"  "+c.Name, name-1), short(c.evenness.Value, 0), short(c.low.Value, 0), short(c.top.Value, 0), short(c.best, 1)))
 	}
 	_, err := io.WriteString(w, t.String())
 	return err
 }
+
+// ascii is s with plain spaces.
+func ascii(s string) string { return strings.ReplaceAll(s, nbsp, " ") }

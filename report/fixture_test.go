@@ -112,7 +112,7 @@ func fixtureSession(r *analysis.Result, rng *rand.Rand, foil trim.Foil) {
 	law := &pitchlaw.Fit{Enough: true, FlowSource: "estimated", ZeroByTack: map[string]interval.Interval{}}
 	mass := r.Setup.Rider.Mass + r.Setup.Board.Mass
 	bins := map[int]float64{}
-	lat, lon := 36.01, -5.6
+	lat, lon := 47.831, 12.462
 	for lap := 0; lap*90 < dur-200; lap++ {
 		t0 := 60 + float64(lap)*90
 		tack := []string{"port", "starboard"}[lap%2]
@@ -276,6 +276,7 @@ func fixtureAdvice(r *analysis.Result, draws []trim.Inputs) {
 	best := fixtureOption(draws, 50*math.Tan(1.5*deg), perCard*50*math.Tan(1.5*deg)/0.76)
 	best.Best = true
 	a.Options = append(a.Options, best)
+	a.ChanceBetter = a.Options[1].ChanceBetter
 	a.EvennessNow, a.EvennessAfter = a.Options[0].Evenness, a.Options[1].Evenness
 	r.Advice = a
 }

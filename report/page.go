@@ -1,20 +1,282 @@
 package report
 
-import "evenfoot/analysis"
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"strings"
+
+	"evenfoot/analysis"
+)
 
 // A page is what the template shows.
 type page struct {
-	Words    words
-	Version  string
-	Made     string
-	Cautions []string
+	Words     words
+	Facts     []fact // the title block
+	Mount     template.HTML
+	Move      template.HTML
+	Figures   []*figure
+	Setup     []given
+	Inputs    *table // assumptions, before and after
+	Flow      string
+	Files     []fileFacts
+	Sensors   []fact
+	Warnings  []string
+	More      int // warnings that are not shown
+	Best      []fact
+	Finish    *finishPart
+	Other     *otherPart
+	Cautions  []string
+	HasModel  bool
+	HasLaw    bool
+	Version   string
+	Made      string
+	Positions string // with Options.Coordinates only
 }
 
+type fact struct{ Name, Value string }
+
+// A given is one line of the setup, and whether the rider wrote it.
+type given struct {
+	Name, Value string
+	Assumed     bool
+}
+
+type fileFacts struct {
+	Name, Kind string
+	Facts      []string
+}
+
+const warningsShown = 40
+
 func newPage(r *analysis.Result, o Options) *page {
-	o.Units = o.Units.orDefault()
-	p := &page{Words: wordsFor(r, o.Units), Version: clean(o.Version), Cautions: cautions}
+	u := o.Units.orDefault()
+	b := &builder{r: r, u: u}
+	p := &page{Words: wordsFor(r, u), Version: clean(o.Version), Cautions: cautions, HasModel: r.Posterior != nil, HasLaw: r.PitchLaw != nil}
 	if !o.Now.IsZero() {
 		p.Made = o.Now.Format("2 January 2006")
 	}
+	p.Facts = titleBlock(r, u)
+	p.Mount, p.Move = mountDrawing(r, u), moveDrawing(r, u)
+	for _, f := range []*figure{b.share(), b.side(), b.options(), b.pitchSpeed(), b.liftArea(), b.stiffness(), b.effort(), b.tornado(), b.timeline(), b.track()} {
+		if f != nil {
+			p.Figures = append(p.Figures, f)
+		}
+	}
+	p.Setup = setupLines(r.Setup, u)
+	p.Inputs = inputsTable(r)
+	p.Flow = flowSays(r, u)
+	p.Files = fileLines(r)
+	p.Sensors = sensorLines(r)
+	for i, w := range r.Session.Warnings {
+		if i == warningsShown {
+			p.More = len(r.Session.Warnings) - i
+			break
+		}
+		p.Warnings = append(p.Warnings, sentence(w))
+	}
+	p.Best = bestSpeeds(r, u)
+	p.Finish = finishFor(r, u)
+	p.Other = otherFor(r, u)
+	if o.Coordinates && r.Log != nil {
+		p.Positions = firstPosition(r)
+	}
 	return p
+}
+
+func firstPosition(r *analysis.Result) string {
+	g := r.Log.GPS
+	for i := range min(len(g.Lat), len(g.Lon)) {
+		if finite(g.Lat[i]) && finite(g.Lon[i]) {
+			return fmt.Sprintf("%.5f, %.5f", g.Lat[i], g.Lon[i])
+		}
+	}
+	return ""
+}
+
+func titleBlock(r *analysis.Result, u Units) []fact {
+	var f []fact
+	add := func(n, v string) {
+		if v != "" && !strings.Contains(v, unknown) {
+			f = append(f, fact{n, v})
+		}
+	}
+	if t := r.Session.Start; t != nil && !t.IsZero() {
+		add("Day", t.UTC().Format("2 Jan 2006"))
+	}
+	if s := r.Setup; s != nil {
+		who := clean(s.Rider.Name)
+		if m := u.massText(s.Rider.Mass); m != unknown && s.Rider.Mass > 0 {
+			if who != "" {
+				who += ", "
+			}
+			who += m
+		}
+		add("Rider", who)
+		add("Wing", area(s.Foil.Wing.Area, u))
+		add("Stabilizer", fmt.Sprintf("%s, %s mount", area(s.Foil.Stabilizer.Area, u), clean(s.Foil.Stabilizer.Mount)))
+	}
+	if lo, _, top := speeds(r); finite(lo) {
+		add("Speeds that count", fmt.Sprintf("%s to %s", fixed(u.speed(lo), 0), u.speedText(top)))
+	}
+	return f
+}
+
+func area(m2 float64, u Units) string {
+	if !finite(m2) {
+		return unknown
+	}
+	if u.Length == "in" {
+		return fixed(m2*inchPerMetre*inchPerMetre, 0) + nbsp + "in²"
+	}
+	return fixed(m2*1e4, 0) + nbsp + "cm²"
+}
+
+func bestSpeeds(r *analysis.Result, u Units) []fact {
+	var f []fact
+	for _, x := range []struct {
+		n string
+		v float64
+	}{{"2 seconds", float64(r.BestSpeeds.TwoSeconds)}, {"10 seconds", float64(r.BestSpeeds.TenSeconds)}, {"500 metres", float64(r.BestSpeeds.Metres500)}, {"1 nautical mile", float64(r.BestSpeeds.NauticalMile)}} {
+		if finite(x.v) && x.v > 0 {
+			f = append(f, fact{x.n, u.speedFine(x.v)})
+		}
+	}
+	return f
+}
+
+func inputsTable(r *analysis.Result) *table {
+	if len(r.Assumptions) == 0 {
+		return nil
+	}
+	t := &table{Caption: "What the model does not know exactly: before and after this log, with 90 % intervals",
+		Head: []string{"input", "unit", "before", "after", "shift of the best stabilizer angle by one standard deviation, degrees", "from"}}
+	for _, a := range r.Assumptions {
+		from := "setup"
+		if a.Default {
+			from = "assumed"
+		}
+		d := digitsFor(math.Max(math.Abs(a.Prior.Low), math.Abs(a.Prior.High)))
+		if a.Unit == "" {
+			d = 3
+		}
+		t.add(math.NaN(), clean(a.Name), clean(a.Unit), between(a.Prior, 1, d), between(a.Posterior, 1, d), fixed(float64(a.ShimDegPerSigma), 2), from)
+	}
+	return t
+}
+
+func flowSays(r *analysis.Result, u Units) string {
+	w := r.WaterFlow
+	if w == nil || !w.East.Known() || !w.North.Known() {
+		return ""
+	}
+	speed := math.Hypot(w.East.Value, w.North.Value)
+	to := math.Mod(math.Atan2(w.East.Value, w.North.Value)*radian+360, 360)
+	sd := math.Max(w.East.SD(), w.North.SD())
+	switch {
+	case w.Source == "assumed zero":
+		return "The water is taken to stand still; the log could not tell otherwise."
+	case !finite(speed):
+		return ""
+	case w.Source == "given":
+		return fmt.Sprintf("The setup gives a current of %s towards %s degrees.", u.speedFine(speed), fixed(to, 0))
+	case speed < 1.64*sd:
+		return fmt.Sprintf("The log shows no current that stands out from the doubt of %s.", u.speedFine(1.64*sd))
+	}
+	return fmt.Sprintf("The log shows a current of about %s towards %s degrees (give or take %s).", u.speedFine(speed), fixed(to, 0), u.speedFine(1.64*sd))
+}
+
+// A finishPart is the advice on surfaces.
+type finishPart struct {
+	Head     string
+	Facts    []fact
+	Steps    []string
+	Notes    []string
+	Cautions []string
+}
+
+func finishFor(r *analysis.Result, u Units) *finishPart {
+	f := r.Finish
+	if f == nil {
+		return nil
+	}
+	p := &finishPart{}
+	if f.Grit != nil {
+		p.Head = fmt.Sprintf("Sand up to P %d, wet, and stop there. Finer paper gains nothing at these speeds.", *f.Grit)
+	}
+	if v := float64(f.SmoothBelow); finite(v) {
+		p.Facts = append(p.Facts, fact{"Smooth enough at the top speed", "roughness below " + fixed(v, 0) + " µm (thousandths of a millimetre)"})
+	}
+	for _, x := range f.Parts {
+		if v := float64(x.SmoothBelow); finite(v) {
+			p.Facts = append(p.Facts, fact{upperFirst(clean(x.Name)), "below " + fixed(v, 0) + " µm"})
+		}
+	}
+	if f.DragSaving.Known() {
+		p.Facts = append(p.Facts, fact{"Drag saved", between(f.DragSaving, 1, 1) + " %"})
+	}
+	if f.SpeedGain.Known() {
+		p.Facts = append(p.Facts, fact{"Speed gained at equal pull", between(f.SpeedGain, 1, 1) + " %"})
+	}
+	if f.TrailingEdge != "" {
+		p.Facts = append(p.Facts, fact{"Trailing edge", sentence(f.TrailingEdge)})
+	}
+	p.Steps, p.Notes, p.Cautions = sentences(f.Steps), sentences(f.Notes), sentences(f.Cautions)
+	return p
+}
+
+func sentences(in []string) []string {
+	var out []string
+	for _, s := range in {
+		if t := sentence(s); t != "" {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+// An otherPart is the same foil under another rider.
+type otherPart struct {
+	Name  string
+	Words words
+	Facts []fact
+	Notes []string
+}
+
+func otherFor(r *analysis.Result, u Units) *otherPart {
+	x := r.OtherRider
+	if x == nil {
+		return nil
+	}
+	p := &otherPart{Name: clean(x.Name), Notes: sentences(x.Notes)}
+	if p.Name == "" {
+		p.Name = "another rider"
+	}
+	// The same words, made from a result that holds the other rider's advice.
+	alt := *r
+	alt.Advice = &x.Advice
+	alt.FootLoad = nil
+	for _, q := range x.Curve {
+		alt.FootLoad = append(alt.FootLoad, analysis.LoadPoint{Speed: q.Speed, FrontShare: q.Share})
+	}
+	p.Words = wordsFor(&alt, u)
+	p.Words.Today = strings.Replace(p.Words.Today, "Today the front foot", "On today's trim the front foot of "+p.Name, 1)
+	if x.PitchChange.Known() {
+		p.Facts = append(p.Facts, fact{"Pitch, more nose-up", between(x.PitchChange, 1, 1) + " degrees"})
+	}
+	if x.WingWalk.Known() {
+		p.Facts = append(p.Facts, fact{"The wing sits further forward by", between(x.WingWalk, u.length(0.001), 1) + nbsp + u.lengthName()})
+	}
+	return p
+}
+
+// Drawing is the picture that belongs to a step, "" for none.
+func (p *page) Drawing(kind string) template.HTML {
+	switch kind {
+	case "shim":
+		return p.Mount
+	case "move":
+		return p.Move
+	}
+	return ""
 }

@@ -27,24 +27,29 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	t.row("", x.Head, 4)
 	t.row("Today", upperFirst(strings.TrimPrefix(x.Today, "Today ")), 3)
 	for _, s := range x.Steps {
-		if s.Kind != "shim" && s.Kind != "move" {
+		switch s.Kind {
+		case "shim", "move", "feet": // the headline says it
+		case "ride":
 			t.row(s.Name, s.Do, 2)
+		default:
+			t.row(s.Name, s.Do+" "+s.How, 4)
 		}
 	}
 	t.row(x.SureTag, x.Sure, 3)
 	t.row("Feel", x.Feel, 4)
 	t.row("Mind", x.Mind, 3)
-	if r.Advice == nil || r.Advice.Verdict != "change" {
-		for _, l := range x.Limits {
-			t.row("Why", l, 2)
+	for i, l := range x.Limits {
+		if i == 2 {
+			break
 		}
+		t.row(choose(i == 0, "Why", ""), l, 2)
 	}
 	if len(x.Buys) > 0 {
 		t.row("To be surer", x.Buys[0], 2)
 	}
 	t.row("Ridden", ridden(r, u), 2)
 	if n := len(r.Session.Warnings); n > 0 {
-		t.row("Warnings", fmt.Sprintf("%s in the log; the page lists them.", plural(n, "warning", "warnings")), 1)
+		t.row("Warnings", upperFirst(plural(n, "warning", "warnings"))+"; the page lists them.", 1)
 	}
 	_, err := io.WriteString(w, t.String())
 	return err
@@ -65,6 +70,9 @@ func ridden(r *analysis.Result, u Units) string {
 	}
 	return s + "."
 }
+
+// plain keeps to signs that every terminal has.
+var plain = strings.NewReplacer("±", "+/-", "−", "-", "²", "2", "→", "->", "σ", "sigma", "°", " deg")
 
 // A textPage lays labelled rows out in two columns.
 type textPage struct {
@@ -101,7 +109,7 @@ func (t *textPage) row(label, s string, limit int) {
 	if s == "" {
 		return
 	}
-	lines := wrap(strings.ReplaceAll(s, "±", "+/-"), t.width-labelWidth)
+	lines := wrap(plain.Replace(s), t.width-labelWidth)
 	if len(lines) > limit {
 		lines = lines[:limit]
 		last := lines[limit-1]
@@ -120,7 +128,7 @@ func (t *textPage) row(label, s string, limit int) {
 			lab = label
 		}
 		pad := strings.Repeat(" ", labelWidth-len(lab))
-		if label == "" && lab == "" && len(t.lines) == 1 || t.lines[len(t.lines)-1] == "" {
+		if label == "" && len(t.lines) <= 3 {
 			l = t.style("1", l)
 		}
 		t.add(t.style("2", lab) + pad + l)

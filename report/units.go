@@ -189,17 +189,21 @@ const unknown = "not known"
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
-// fixed prints v with d decimals, never "-0", and huge values shortly.
+// fixed prints v with d decimals and a real minus sign, never "-0", and huge
+// values shortly. The terminal turns the sign back.
 func fixed(v float64, d int) string {
 	if !finite(v) {
 		return unknown
 	}
 	if math.Abs(v) >= 1e7 {
-		return fmt.Sprintf("%.2g", v)
+		return strings.Replace(fmt.Sprintf("%.2g", v), "-", "−", 1)
 	}
 	s := fmt.Sprintf("%.*f", d, v)
-	if strings.Trim(s, "-0.") == "" {
-		s = strings.TrimPrefix(s, "-")
+	if rest, ok := strings.CutPrefix(s, "-"); ok {
+		if strings.Trim(rest, "0.") == "" {
+			return rest
+		}
+		return "−" + rest
 	}
 	return s
 }

@@ -58,8 +58,14 @@ func wordsFor(r *analysis.Result, u Units) words {
 		w.change(r, u)
 	case advice.Keep:
 		w.Head = "Keep the trim as it is."
+		if a.NextStep != "" {
+			w.Head = sentence(a.NextStep)
+		}
 		w.Steps = []step{{"ride", "Ride", "Change nothing.", "Ride it again as it is. Write down how the feet feel at your top speed."}}
-		w.SureTag, w.Sure = "How sure", "No step on offer is clearly better than today. The doubt is larger than the gain."
+		w.SureTag, w.Sure = "How sure", "No step on offer is clearly better than today."
+		if a.EvennessNow.Known() {
+			w.Sure = fmt.Sprintf("Over your speeds the load is off even by about %s %%. No step on offer is clearly better.", between(a.EvennessNow, 100, 0))
+		}
 		w.Feel = "Nothing will feel different, because nothing changes."
 		w.Mind = "Check that all foil screws are tight before you ride. A loose screw feels like a trim problem."
 	case advice.CannotBalance:
@@ -71,9 +77,9 @@ func wordsFor(r *analysis.Result, u Units) words {
 	default:
 		w.Head = "There is not enough evidence to advise a change."
 		w.SureTag, w.Sure = "Not sure enough", "The possible answers are too far apart. A change now would be a guess."
-		do := "Ride again and log it."
+		do := "Ride again at several speeds and log it."
 		if len(a.WorthKnowing) > 0 {
-			do = "Find out one thing: " + sentence(lowerFirst(a.WorthKnowing[0].What))
+			do = "Find out one thing: " + lowerFirst(sentence(a.WorthKnowing[0].What))
 		}
 		w.Steps = []step{{"log", "Find out", do, "Change nothing until then."}}
 		if a.NextStep != "" {
@@ -120,6 +126,9 @@ func (w *words) change(r *analysis.Result, u Units) {
 	if move != nil {
 		w.Steps = append(w.Steps, *move)
 	}
+	if mm := float64(a.FeetNow); finite(mm) && math.Abs(mm) >= 0.5 {
+		w.Steps = append(w.Steps, step{"feet", "Stand", fmt.Sprintf("Stand %s further %s.", u.lengthText(math.Abs(mm)/1000), foreAft(mm)), "Both feet, the same way. This is the part that the track cannot give."})
+	}
 	if len(w.Steps) == 0 {
 		w.Head = sentence(a.NextStep)
 		if w.Head == "" {
@@ -141,24 +150,24 @@ func (w *words) change(r *analysis.Result, u Units) {
 
 func (w *words) cannot(r *analysis.Result, u Units) {
 	a := r.Advice
-	w.SureTag, w.Sure = chance(a, nextOption(a))
-	if s := shimStep(r, u); s != nil {
-		w.Steps = append(w.Steps, *s)
-	}
-	if s := moveStep(r, u); s != nil {
-		w.Steps = append(w.Steps, *s)
-	}
-	need := "The foil would have to move further than the track allows."
+	w.SureTag, w.Sure = "How sure", "No shim of up to four cards and no place in the track makes the load even, over nearly the whole of the doubt."
+	need := "The load cannot be made even with shims and the track."
 	if a.FoilMove.Known() {
-		need = fmt.Sprintf("Even load needs the foil about %s further %s than today.", u.lengthText(math.Abs(a.FoilMove.Value)/1000), foreAft(a.FoilMove.Value))
+		need = fmt.Sprintf("Even load needs the foil %s.", signedRange(a.FoilMove, u))
 		if r.Setup != nil {
-			t := r.Setup.Board.Track
-			need += fmt.Sprintf(" The track has %s aft and %s forward left.", u.lengthText(-t[0]), u.lengthText(t[1]))
+			need += " " + room(r.Setup.Board.Track, u)
 		}
 	}
-	w.Steps = append(w.Steps, step{"ride", "Look for room", need, "Move the foot straps or your feet the other way, or try another board, wing or mast position."})
-	w.feel(r, u)
-	w.Mind = mind(r)
+	w.Steps = []step{{"log", "Look for room", need, "Move the foot straps or your feet the other way, or try another board, wing or mast position."}}
+	if len(w.Limits) > 0 {
+		w.Steps[0].How = w.Limits[len(w.Limits)-1]
+	}
+	w.Feel = "Nothing changes yet."
+	w.Mind = "Do not shim further than four cards to force it. Screws lose their hold."
+}
+
+func room(track [2]float64, u Units) string {
+	return fmt.Sprintf("The track has %s back and %s forward left.", u.lengthText(-track[0]), u.lengthText(track[1]))
 }
 
 // shimStep says what to do at the stabilizer, nil for nothing.
@@ -228,12 +237,12 @@ func moveStep(r *analysis.Result, u Units) *step {
 	s := &step{Kind: "move", Name: "Move", Do: fmt.Sprintf("Slide the foil %s %s.", u.lengthText(math.Abs(mm)/1000), foreAft(mm))}
 	if r.Setup != nil {
 		t := r.Setup.Board.Track
-		room, end := t[1], "forward"
+		left := t[1]
 		if mm < 0 {
-			room, end = -t[0], "aft"
+			left = -t[0]
 		}
-		s.How = fmt.Sprintf("The mast can slide %s %s on this track.", u.lengthText(room), end)
-		if math.Abs(mm)/1000 > room+1e-4 {
+		s.How = fmt.Sprintf("The mast can slide %s %s on this track.", u.lengthText(left), foreAft(mm))
+		if math.Abs(mm)/1000 > left+1e-4 && !finite(float64(r.Advice.FeetNow)) {
 			s.How += " That is not enough: move the straps or your feet the other way for the rest."
 		}
 	}
@@ -253,7 +262,11 @@ func (w *words) sure(r *analysis.Result, u Units) {
 	w.SureTag, w.Sure = chance(a, nextOption(a))
 	var all []string
 	if a.StabilizerChange.Known() {
-		all = append(all, "the stabilizer "+between(a.StabilizerChange, 1, 1)+" degrees")
+		up, i := "up", a.StabilizerChange
+		if i.Value < 0 {
+			up, i = "down", i.Scale(-1)
+		}
+		all = append(all, fmt.Sprintf("the stabilizer's leading edge %s degrees %s", between(i, 1, 1), up))
 	}
 	if a.FoilMove.Known() {
 		all = append(all, "the foil "+signedRange(a.FoilMove, u))
@@ -282,13 +295,16 @@ func signedRange(mm interval.Interval, u Units) string {
 }
 
 func chance(a *advice.Advice, o *advice.Option) (tag, says string) {
-	if o == nil || !finite(float64(o.ChanceBetter)) {
+	p := float64(a.ChanceBetter)
+	if !finite(p) && o != nil {
+		p = float64(o.ChanceBetter)
+	}
+	if !finite(p) {
 		if a.EvennessNow.Known() && a.EvennessAfter.Known() && a.EvennessAfter.High < a.EvennessNow.Low {
 			return "Fairly sure", "The load is more even after this step, over the whole of its doubt."
 		}
 		return "Open", "How likely this step is to help is not known."
 	}
-	p := float64(o.ChanceBetter)
 	of := fmt.Sprintf("%d in 10", int(math.Round(p*10)))
 	if p >= 0.945 {
 		of = fmt.Sprintf("%d in 100", min(99, int(math.Round(p*100))))
@@ -353,13 +369,12 @@ func (w *words) feel(r *analysis.Result, u Units) {
 	if nl.Known() && tl.Known() && math.Abs(nl.Value-tl.Value) > 0.03 {
 		s = append(s, fmt.Sprintf("At %s: %s instead of %s.", u.speedText(lo), percent(tl.Value), percent(nl.Value)))
 	}
-	if k := o.StiffnessChange; k.Known() {
-		switch {
-		case k.Value < 0.95:
-			s = append(s, "The board answers your feet faster in pitch (nose up and down): it feels livelier.")
-		case k.Value > 1.05:
-			s = append(s, "The board holds its pitch (nose up and down) more firmly: it feels calmer and slower to answer.")
-		}
+	switch k := o.StiffnessChange; {
+	case !k.Known():
+	case k.High < 1 || k.Value < 0.9:
+		s = append(s, "The board answers your feet faster in pitch (nose up and down): it feels livelier.")
+	case k.Low > 1 || k.Value > 1.1:
+		s = append(s, "The board holds its pitch (nose up and down) more firmly: it feels calmer and slower to answer.")
 	}
 	w.Feel = strings.Join(s, " ")
 	if w.Feel == "" {
@@ -372,7 +387,9 @@ func mind(r *analysis.Result) string {
 	a := r.Advice
 	o := nextOption(a)
 	switch {
-	case finite(float64(a.Shim)) && a.Shim != 0 && o != nil && o.StiffnessChange.Value < 0.75:
+	case a.TakeOut || r.Setup != nil && r.Setup.Foil.Stabilizer.Shim*float64(a.Shim) < 0:
+		return "Without the shim the screws reach deeper. Check that they do not hit the bottom before they hold, and tighten them to the maker's torque."
+	case finite(float64(a.Shim)) && a.Shim != 0 && o != nil && o.StiffnessChange.High < 0.8:
 		return "The board will be clearly livelier at speed. Check the stabilizer's screws, then work up to your top speed in small steps."
 	case finite(float64(a.Shim)) && a.Shim != 0:
 		return "A shim uses up screw length. Check that the screws still hold as deep as the maker asks and tighten them to the maker's torque."

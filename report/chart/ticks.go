@@ -1,0 +1,126 @@
+package chart
+
+import (
+	"math"
+	"strconv"
+	"strings"
+
+	"gonum.org/v1/plot"
+)
+
+// Ticks puts about Count round numbers on an axis.
+type Ticks struct {
+	Count  int
+	Suffix string                 // after each number, for example "%"
+	Label  func(v float64) string // instead of the number
+	Step   float64                // the least step, 0 for any
+}
+
+// Ticks is gonum's plot.Ticker.
+func (t Ticks) Ticks(lo, hi float64) []plot.Tick {
+	if !finite(lo) || !finite(hi) || !(hi > lo) {
+		return nil
+	}
+	n := t.Count
+	if n < 2 {
+		n = 2
+	}
+	step := math.Max(niceStep((hi-lo)/float64(n)), t.Step)
+	digits := max(0, -int(math.Floor(math.Log10(step)+1e-9)))
+	if s := step * math.Pow(10, float64(digits)); math.Abs(s-math.Round(s)) > 1e-6 {
+		digits++
+	}
+	var out []plot.Tick
+	for k := math.Ceil(lo/step - 1e-9); k*step <= hi+1e-9*step; k++ {
+		v := k * step
+		l := Number(v, digits) + t.Suffix
+		if t.Label != nil {
+			l = t.Label(v)
+		}
+		out = append(out, plot.Tick{Value: v, Label: l})
+		if len(out) > 50 {
+			break
+		}
+	}
+	return out
+}
+
+// niceStep is 1, 2 or 5 times a power of ten, at least about v.
+func niceStep(v float64) float64 {
+	p := math.Pow(10, math.Floor(math.Log10(v)))
+	switch m := v / p; {
+	case m <= 1.2:
+		return p
+	case m <= 2.4:
+		return 2 * p
+	case m <= 6:
+		return 5 * p
+	}
+	return 10 * p
+}
+
+// Number prints v with a real minus sign, and no minus before zero.
+func Number(v float64, digits int) string {
+	s := strconv.FormatFloat(v, 'f', digits, 64)
+	if strings.HasPrefix(s, "-") {
+		if strings.Trim(s, "-0.") == "" {
+			return s[1:]
+		}
+		return "−" + s[1:]
+	}
+	return s
+}
+
+// Clock labels seconds as minutes, or hours and minutes.
+func Clock(s float64) string {
+	m := int(math.Round(s / 60))
+	if m >= 60 {
+		return strconv.Itoa(m/60) + ":" + pad2(m%60)
+	}
+	return strconv.Itoa(m)
+}
+
+func pad2(n int) string {
+	if n < 10 {
+		return "0" + strconv.Itoa(n)
+	}
+	return strconv.Itoa(n)
+}
+
+// ClockTicks puts ticks at whole minutes.
+type ClockTicks struct{ Count int }
+
+// Ticks is gonum's plot.Ticker.
+func (t ClockTicks) Ticks(lo, hi float64) []plot.Tick {
+	if !finite(lo) || !finite(hi) || !(hi > lo) {
+		return nil
+	}
+	step := 60.0
+	for _, m := range []float64{1, 2, 5, 10, 15, 30, 60, 120, 300, 600} {
+		step = m * 60
+		if (hi-lo)/step <= float64(max(t.Count, 2)) {
+			break
+		}
+	}
+	var out []plot.Tick
+	for k := math.Ceil(lo / step); k*step <= hi && len(out) < 200; k++ {
+		l := Clock(k * step)
+		if hi < 3600 {
+			l += " min"
+		}
+		out = append(out, plot.Tick{Value: k * step, Label: l})
+	}
+	return out
+}
+
+// Named puts words at values.
+type Named []string
+
+// Ticks labels 0, 1, 2, ... with the names.
+func (n Named) Ticks(lo, hi float64) []plot.Tick {
+	var out []plot.Tick
+	for i, s := range n {
+		out = append(out, plot.Tick{Value: float64(i), Label: s})
+	}
+	return out
+}

@@ -1,0 +1,217 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"evenfoot/analysis/interval"
+	"evenfoot/report/chart"
+
+	"gonum.org/v1/plot"
+)
+
+func normal(mean, sd float64) interval.Interval { return interval.Normal(mean, sd) }
+
+// stiffness is how firmly the board holds its pitch, and what each choice does to it.
+func (b *builder) stiffness() *figure {
+	_, unit := b.u.moment(1)
+	k, _ := b.u.moment(1)
+	f := &figure{ID: "stiffness", Title: "How firmly the board holds its pitch", Read: "Speed"}
+	var line []chart.XY
+	var area []chart.BandPoint
+	f.Table = &table{Caption: "Pitch stiffness today by speed, with 90 % intervals", Head: []string{"speed, " + b.u.speedName(), "stiffness, " + unit + " per degree", "moment the feet must hold, " + unit + " (nose-up +)"}}
+	for _, p := range b.r.FootLoad {
+		if !p.Stiffness.Known() {
+			continue
+		}
+		x := b.u.speed(float64(p.Speed))
+		line = append(line, chart.XY{X: x, Y: p.Stiffness.Value * k})
+		area = append(area, band(x, p.Stiffness, k))
+		f.Table.add(x, fixed(x, 1), between(p.Stiffness, k, 1), between(p.Moment, k, 0))
+	}
+	if len(line) == 0 {
+		return nil
+	}
+	f.Legend = []legend{{"line", "now", "today"}}
+	f.Note = "Pitch stiffness is the moment that turns the board back when its nose goes up one degree and your feet stay put. High is calm, low is lively. Below zero the board runs away and you must correct all the time."
+	f.Says = b.stiffnessSays()
+	draw(f, 0.85, func(wide bool) []*chart.Panel {
+		return []*chart.Panel{{XLabel: b.speedLabel(), YLabel: unit + " per degree", Layers: []plot.Plotter{
+			chart.Band{Points: area, Ink: "now-band"}, chart.Rule{At: 0, Ink: "even"}, chart.Line{Points: line, Ink: "now", Width: 3}}}}
+	})
+	return f
+}
+
+func (b *builder) stiffnessSays() string {
+	lo, _, top := speeds(b.r)
+	at := func(v float64) interval.Interval {
+		best, d := interval.Unknown(), math.Inf(1)
+		for _, p := range b.r.FootLoad {
+			if g := math.Abs(float64(p.Speed) - v); g < d && p.Stiffness.Known() {
+				best, d = p.Stiffness, g
+			}
+		}
+		return best
+	}
+	p, q := at(lo), at(top)
+	s := "The pitch stiffness is not known at the ends of your speed range."
+	if p.Known() && q.Known() {
+		switch {
+		case p.Value < 0 && q.Value > 0:
+			s = fmt.Sprintf("At %s the board does not hold its pitch by itself. At %s it does.", b.u.speedText(lo), b.u.speedText(top))
+		case q.Value > p.Value:
+			s = fmt.Sprintf("The board gets firmer with speed: from %s to %s the stiffness grows.", b.u.speedText(lo), b.u.speedText(top))
+		default:
+			s = fmt.Sprintf("The board gets livelier with speed: from %s to %s the stiffness falls.", b.u.speedText(lo), b.u.speedText(top))
+		}
+	}
+	if a := b.r.Advice; a != nil {
+		if o := nextOption(a); o != nil && math.Abs(float64(a.Shim)) > 0.05 {
+			switch k := o.StiffnessChange; {
+			case !clearRatio(k):
+			case k.Value < 1:
+				s += fmt.Sprintf(" With the next step it is about %s of today's.", percent(k.Value))
+			default:
+				s += fmt.Sprintf(" With the next step it is about %s times today's.", fixed(k.Value, 1))
+			}
+		}
+	}
+	return s
+}
+
+// clearRatio says whether a ratio to today's stiffness can be printed: near a
+// speed where today's is zero it means nothing.
+func clearRatio(k interval.Interval) bool {
+	return k.Known() && k.Low > 0 && k.High < 4*k.Low
+}
+
+// effort is how much the feet work at each speed.
+func (b *builder) effort() *figure {
+	pts := b.r.ControlEffort
+	if len(pts) == 0 {
+		return nil
+	}
+	f := &figure{ID: "effort", Title: "How hard your feet work"}
+	f.Note = "The mark is the size of the quick pitch corrections (root mean square of the pitch rate), with its 90 % interval. Less is calmer."
+	f.Table = &table{Caption: "Pitch corrections by speed and tack", Head: []string{"speed, " + b.u.speedName(), "tack", "degrees per second"}}
+	type series struct {
+		tack, ink, name string
+		shape           chart.Shape
+		shift           float64
+		items           []chart.Whisker
+	}
+	all := []*series{{"port", "port", "port tack", chart.Square, -0.12, nil}, {"starboard", "stbd", "starboard tack", chart.Round, 0.12, nil}, {"", "now", "both tacks", chart.Round, 0, nil}}
+	lowV, lowE, highV, highE := 0.0, math.Inf(1), 0.0, math.Inf(-1)
+	for _, p := range pts {
+		i := p.Interval
+		if !i.Known() || i.Value == 0 {
+			i = interval.Exact(float64(p.PitchRate))
+		}
+		for _, s := range all {
+			if s.tack == p.Tack {
+				s.items = append(s.items, chart.Whisker{Row: b.u.speed(float64(p.Speed)) + s.shift, Value: i.Value, Lo: i.Low, Hi: i.High})
+			}
+		}
+		if i.Value < lowE {
+			lowV, lowE = float64(p.Speed), i.Value
+		}
+		if i.Value > highE {
+			highV, highE = float64(p.Speed), i.Value
+		}
+		tack := p.Tack
+		if tack == "" {
+			tack = "both"
+		}
+		f.Table.add(math.NaN(), fixed(b.u.speed(float64(p.Speed)), 1), clean(tack), between(i, 1, 2))
+	}
+	if !finite(lowE) || !finite(highE) {
+		return nil
+	}
+	f.Says = fmt.Sprintf("Your feet work least at about %s and most at about %s, %s times as much.", b.u.speedText(lowV), b.u.speedText(highV), fixed(highE/math.Max(lowE, 1e-9), 1))
+	if highE < 1.1*lowE {
+		f.Says = "Your feet work about equally hard at all speeds."
+	}
+	var layers []plot.Plotter
+	for _, s := range all {
+		if len(s.items) > 0 {
+			layers = append(layers, chart.Whiskers{Items: s.items, Ink: chart.Ink(s.ink), Shape: s.shape, Upright: true})
+			kind := "dot"
+			if s.shape == chart.Square {
+				kind = "square"
+			}
+			f.Legend = append(f.Legend, legend{kind, s.ink, s.name})
+		}
+	}
+	draw(f, 0.85, func(wide bool) []*chart.Panel {
+		return []*chart.Panel{{XLabel: b.speedLabel(), YLabel: "degrees per second", Layers: layers}}
+	})
+	return f
+}
+
+// tornado is what the doubt comes from, largest first.
+func (b *builder) tornado() *figure {
+	type item struct {
+		name          string
+		before, after float64
+		def           bool
+	}
+	var items []item
+	for _, a := range b.r.Assumptions {
+		if x := math.Abs(float64(a.ShimDegPerSigma)); finite(x) {
+			y := math.Abs(float64(a.ShimDegPerSigmaAfter))
+			if !finite(y) {
+				y = x
+			}
+			items = append(items, item{clean(a.Name), x, y, a.Default})
+		}
+	}
+	if len(items) == 0 {
+		return nil
+	}
+	slices.SortStableFunc(items, func(p, q item) int {
+		switch {
+		case p.after > q.after:
+			return -1
+		case p.after < q.after:
+			return 1
+		}
+		return 0
+	})
+	all := items
+	items = items[:min(len(items), 10)]
+	f := &figure{ID: "doubt", Title: "Where the doubt comes from"}
+	f.Legend = []legend{{"box", "hist", "before this log"}, {"box", "now", "with this log and your notes"}}
+	f.Note = "Each bar says how many degrees the best stabilizer angle would shift if this input were off by its usual error (one standard deviation)."
+	f.Says = fmt.Sprintf("The largest doubt left is the %s: its usual error shifts the best stabilizer angle by %s degrees.", items[0].name, fixed(items[0].after, 2))
+	if items[0].def {
+		f.Says += " The setup does not give it."
+	}
+	f.Table = &table{Caption: "Shift of the best stabilizer angle by one standard deviation of each input, degrees", Head: []string{"input", "before", "after", "from"}}
+	for _, i := range all {
+		from := "setup"
+		if i.def {
+			from = "assumed"
+		}
+		f.Table.add(math.NaN(), i.name, fixed(i.before, 2), fixed(i.after, 2), from)
+	}
+	draw(f, 0.25+0.085*float64(len(items)), func(wide bool) []*chart.Panel {
+		names := make(chart.Named, len(items))
+		var before, after []chart.Box
+		var hi float64
+		for i, it := range items {
+			y := float64(len(items) - 1 - i)
+			names[len(items)-1-i] = it.name
+			if !wide && len([]rune(it.name)) > 20 {
+				names[len(items)-1-i] = cleanTo(it.name, 20)
+			}
+			before = append(before, chart.Box{X0: 0, X1: it.before, Y0: y + 0.04, Y1: y + 0.36})
+			after = append(after, chart.Box{X0: 0, X1: it.after, Y0: y - 0.32, Y1: y})
+			hi = math.Max(hi, math.Max(it.before, it.after))
+		}
+		return []*chart.Panel{{XLabel: "degrees of stabilizer angle", X: chart.Range{Lo: 0, Hi: hi*1.04 + 1e-6},
+			Y: chart.Range{Lo: -0.6, Hi: float64(len(items)) - 0.4}, YTicks: names,
+			Layers: []plot.Plotter{chart.Boxes{Boxes: before, Ink: "hist"}, chart.Boxes{Boxes: after, Ink: "now"}}}}
+	})
+	return f
+}

@@ -1,0 +1,202 @@
+package report
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+
+	"evenfoot/analysis/trim"
+)
+
+// meanInputs is the foil that the page draws: the mean of the posterior's
+// draws, or the setup as given.
+func (b *builder) meanInputs() (trim.Inputs, bool) {
+	p := b.r.Posterior
+	if p == nil || b.r.Setup == nil {
+		return trim.Inputs{}, false
+	}
+	in := p.Base
+	if n := float64(len(p.Draws)); n > 0 {
+		var d trim.Inputs
+		for _, x := range p.Draws {
+			d.StabIncidence += x.StabIncidence / n
+			d.StabZeroLift += x.StabZeroLift / n
+			d.CamberPercent += x.CamberPercent / n
+			d.WingX += x.WingX / n
+			d.FrontFoot += x.FrontFoot / n
+			d.BackFoot += x.BackFoot / n
+			d.BoardCG += x.BoardCG / n
+			d.StabArea += x.StabArea / n
+			d.StabArm += x.StabArm / n
+			d.RigLiftFraction += x.RigLiftFraction / n
+			d.WingIncidence += x.WingIncidence / n
+			d.LiftSlopeFactor += x.LiftSlopeFactor / n
+			d.DownwashFactor += x.DownwashFactor / n
+			d.DragFactor += x.DragFactor / n
+			d.ExtraCm += x.ExtraCm / n
+			d.ThrustArm += x.ThrustArm / n
+		}
+		in.StabIncidence, in.StabZeroLift, in.CamberPercent, in.WingX = d.StabIncidence, d.StabZeroLift, d.CamberPercent, d.WingX
+		in.FrontFoot, in.BackFoot, in.BoardCG, in.StabArea, in.StabArm = d.FrontFoot, d.BackFoot, d.BoardCG, d.StabArea, d.StabArm
+		in.RigLiftFraction, in.WingIncidence, in.LiftSlopeFactor = d.RigLiftFraction, d.WingIncidence, d.LiftSlopeFactor
+		in.DownwashFactor, in.DragFactor, in.ExtraCm, in.ThrustArm = d.DownwashFactor, d.DragFactor, d.ExtraCm, d.ThrustArm
+	}
+	ok := in.WingArea > 0 && in.WingSpan > 0 && in.StabArea > 0 && in.StabSpan > 0 && in.Density > 0 && in.FrontFoot > in.BackFoot
+	return in, ok
+}
+
+// side draws the foil from the side at three speeds, with the forces.
+func (b *builder) side() *figure {
+	in, ok := b.meanInputs()
+	lo, mid, top := speeds(b.r)
+	if !ok || !finite(lo) {
+		return nil
+	}
+	f := &figure{ID: "side", Title: "Why the load shifts: the foil from the side"}
+	f.Legend = []legend{{"line", "now", "lift of wing and stabilizer"}, {"line", "next", "what the feet press"}, {"line", "drag", "drag of the water"}}
+	f.Note = "Drawn to scale, nose to the right, the deck at its true angle. An arrow's length is its force. The triangle is the point where the feet's load must balance (the centre of pressure): the closer it is to a foot, the more that foot carries."
+	foil := trim.NewFoil(in)
+	f.Table = &table{Caption: "Forces at the three speeds", Head: []string{"speed, " + b.u.speedName(), "pitch, degrees", "wing lift, " + b.u.Mass, "stabilizer lift, " + b.u.Mass + " (+ up)", "drag, " + b.u.Mass, "front share, %", "load point from the mast, " + b.u.lengthName() + " (+ forward)"}}
+	var states []trim.State
+	for i, v := range []float64{lo, mid, top} {
+		s := foil.At(v, trim.Gravity)
+		if !finite(s.Pitch) || !finite(s.FrontShare) {
+			return nil
+		}
+		states = append(states, s)
+		f.SVG = append(f.SVG, b.sideAt(i, v, in, s))
+		f.Table.add(math.NaN(), fixed(b.u.speed(v), 0), fixed(s.Pitch*radian, 1), fixed(b.weight(s.WingLift), 0), fixed(b.weight(s.StabLift), 0),
+			fixed(b.weight(s.Drag), 0), fixed(s.FrontShare*100, 0), fixed(b.u.length(s.FootPressureX), 1))
+	}
+	f.Says = b.sideSays(lo, top, states[0], states[2], in)
+	return f
+}
+
+// weight turns newtons into the weight of so many kilograms or pounds.
+func (b *builder) weight(n float64) float64 {
+	m := n / trim.Gravity
+	if b.u.Mass == "lb" {
+		return m * poundPerKg
+	}
+	return m
+}
+
+func (b *builder) weightText(n float64) string {
+	return fixed(math.Abs(b.weight(n)), 0) + nbsp + b.u.Mass
+}
+
+func (b *builder) sideSays(lo, top float64, p, q trim.State, in trim.Inputs) string {
+	verb := func(n float64) string {
+		if n < 0 {
+			return "presses down with"
+		}
+		return "lifts"
+	}
+	s := fmt.Sprintf("At %s the stabilizer %s %s, at %s it %s %s.", b.u.speedText(lo), verb(p.StabLift), b.weightText(p.StabLift),
+		b.u.speedText(top), verb(q.StabLift), b.weightText(q.StabLift))
+	walk := in.Mast * (math.Sin(p.Pitch) - math.Sin(q.Pitch))
+	d := q.FootPressureX - p.FootPressureX
+	pushes := q.StabLift < p.StabLift
+	switch {
+	case d > 0.01 && pushes:
+		s += fmt.Sprintf(" That lifts the nose, and your front foot must hold it down: the load point goes %s forward.", b.u.lengthText(d))
+		if walk > 0.005 {
+			s += fmt.Sprintf(" The lower nose carries the wing %s back under you, which takes a part of it off again.", b.u.lengthText(walk))
+		}
+	case d < -0.01 && walk > 0.005:
+		s += fmt.Sprintf(" The nose is %s degrees lower at the top speed. That carries the wing %s back under you: the load point goes %s back, and the back foot gets heavier.",
+			fixed((p.Pitch-q.Pitch)*radian, 1), b.u.lengthText(walk), b.u.lengthText(-d))
+	case math.Abs(d) > 0.01:
+		s += fmt.Sprintf(" In all, the load point goes %s %s.", b.u.lengthText(math.Abs(d)), foreAft(d))
+	default:
+		s += " In all, the load point stays almost where it is."
+	}
+	return s
+}
+
+// sideAt is one of the three: board, mast and foil turned by the pitch about
+// the point where the mast meets the board.
+func (b *builder) sideAt(i int, v float64, in trim.Inputs, s trim.State) template.HTML {
+	name := []string{"low", "middle", "top"}[i]
+	tail := math.Min(in.WingX-in.StabArm-0.12, in.BackFoot-0.3)
+	bow := math.Max(in.FrontFoot+0.4, in.WingX+0.35)
+	const w = 300.0
+	scale := w / (bow - tail)
+	perN := 78 / (in.RiderMass * trim.Gravity)
+	originY := 118.0
+	h := originY + in.Mast*scale + 62
+	share := percent(s.FrontShare)
+	d := newDrawing("side-"+name, "side", fmt.Sprintf("The foil at %s", b.u.speedText(v)),
+		fmt.Sprintf("Pitch %s degrees. The wing lifts %s, the stabilizer %s of weight. The front foot carries %s.", fixed(s.Pitch*radian, 1),
+			fixed(b.weight(s.WingLift), 0)+nbsp+b.u.Mass, fixed(b.weight(s.StabLift), 0)+nbsp+b.u.Mass, share), w, h)
+	sin, cos := math.Sincos(s.Pitch)
+	// at is a point x forward and z up in the board's axes.
+	at := func(x, z float64) pt {
+		return pt{(x*cos - z*sin - tail) * scale, originY - (x*sin+z*cos)*scale}
+	}
+	quad := func(class string, x0, x1, z0, z1 float64) {
+		d.path(class, 1.2, true, at(x0, z0), at(x1, z0), at(x1, z1), at(x0, z1))
+	}
+	// Water line where the immersed mast ends.
+	surface := at(0, -(in.Mast - in.Depth)).y
+	d.fill("f-water", pt{0, surface}, pt{w, surface}, pt{w, h}, pt{0, h})
+	d.line("s-water", 1, pt{0, surface}, pt{w, surface})
+	// Board with a raised nose, mast, fuselage, wing and stabilizer.
+	deck := in.DeckHeight
+	nose := bow - 0.05
+	d.path("part", 1.2, true, at(in.BackFoot-0.22, 0.02), at(in.BackFoot-0.2, deck), at(nose-0.1, deck), at(nose, deck*0.9), at(nose-0.16, 0.01), at(in.BackFoot-0.1, 0))
+	quad("part", -in.MastChord/2, in.MastChord/2, -in.Mast, 0)
+	quad("part", in.WingX-in.StabArm-0.05, in.WingX+0.06, -in.Mast-0.01, -in.Mast+0.01)
+	place := func(class string, x, chord, t, camber, incidence float64) {
+		body := section(chord*scale, t, camber)
+		for k := range body {
+			body[k].x += 0.25 * chord * scale
+		}
+		d.path(class, 1.2, true, moved(body, s.Pitch+incidence, at(x, -in.Mast))...)
+	}
+	place("part stab", in.WingX, in.WingArea/in.WingSpan, in.WingThickness, in.CamberPercent/100, in.WingIncidence)
+	place("part stab", in.WingX-in.StabArm, in.StabArea/in.StabSpan, in.StabThickness, 0, in.WingIncidence+in.StabIncidence)
+	if i == 0 {
+		a, c := at(in.WingX, -in.Mast), at(in.WingX-in.StabArm, -in.Mast)
+		d.text("t-text", 12, 1, pt{a.x + 12, a.y + 22}, "wing")
+		d.text("t-text", 12, 0, pt{math.Max(2, c.x-14), c.y - 26}, "stabilizer")
+	}
+	// Lift, drag.
+	up := func(ink string, width, x, newton float64) pt {
+		a := at(x, -in.Mast)
+		e := pt{a.x, a.y - newton*perN}
+		d.arrow(ink, width, a, e)
+		return e
+	}
+	tip := up("now", 4, in.WingX, s.WingLift)
+	d.text("t-now", 12, 0, pt{math.Min(tip.x+8, w-74), tip.y + 14}, b.weightText(s.WingLift))
+	tip = up("now", 3, in.WingX-in.StabArm, s.StabLift)
+	ty := tip.y + 13
+	if s.StabLift > 0 {
+		ty = tip.y - 4
+	}
+	d.text("t-now", 12, 0, pt{math.Max(2, tip.x-16), math.Min(ty, h-4)}, b.weightText(s.StabLift))
+	a := at(-in.MastChord/2, -(in.Mast - in.Depth/2))
+	d.arrow("drag", 2.5, a, pt{a.x - s.Drag*perN, a.y})
+	// The feet: each arrow as long as that foot's load.
+	n := in.RiderMass * trim.Gravity * (1 - in.RigLiftFraction)
+	foot := func(x, part float64) {
+		p := at(x, deck)
+		l := part * n * perN
+		if l >= 0 {
+			d.arrow("next", 3.5, pt{p.x, p.y - l - 3}, pt{p.x, p.y - 1})
+		} else {
+			d.arrow("next", 3.5, pt{p.x, p.y - 1}, pt{p.x, p.y + l - 3})
+		}
+		d.text("t-next", 13, 1, pt{p.x, p.y - math.Abs(l) - 8}, percent(part))
+	}
+	foot(in.FrontFoot, s.FrontShare)
+	foot(in.BackFoot, 1-s.FrontShare)
+	c := at(s.FootPressureX, 0)
+	d.fill("f-next", pt{c.x, c.y + 2}, pt{c.x - 7, c.y + 14}, pt{c.x + 7, c.y + 14})
+	m := at((in.FrontFoot+in.BackFoot)/2, deck)
+	d.dashed("s-even", pt{m.x, m.y}, pt{m.x, m.y - 30})
+	d.text("t-strong", 15, 0, pt{4, 17}, b.u.speedText(v))
+	d.text("t-text", 12, 0, pt{4, 33}, "pitch "+fixed(s.Pitch*radian, 1)+"°")
+	return d.svg()
+}

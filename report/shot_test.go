@@ -1,0 +1,71 @@
+package report
+
+import (
+	"bytes"
+	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
+	"evenfoot/analysis/interval"
+	"os"
+	"strconv"
+	"testing"
+	"time"
+)
+
+func TestShot(t *testing.T) {
+	p := os.Getenv("EVENFOOT_PAGE")
+	if p == "" {
+		t.Skip("EVENFOOT_PAGE names no file to write the fixture's page to")
+	}
+	f, err := os.Create(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	if err := HTML(f, fixture(), Options{Version: "test", Now: time.Date(2026, 9, 21, 0, 0, 0, 0, time.UTC)}); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func sessionPage(t *testing.T) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := HTML(&b, fixture(), Options{Version: "test", Now: time.Date(2026, 9, 21, 0, 0, 0, 0, time.UTC)}); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+func itoa(n int64) string { return strconv.FormatInt(n, 10) }
+
+// fixtures are n sessions that differ in name, weight and evenness.
+func fixtures(n int) []*analysis.Result {
+	out := make([]*analysis.Result, n)
+	for i := range out {
+		r := fixture()
+		r.Session.Title = "Outing " + itoa(int64(i+1)) + " on the lagoon"
+		k := 1 - 0.6*float64(i)/float64(n)
+		for j := range r.FootLoad {
+			s := &r.FootLoad[j].FrontShare
+			*s = interval.Interval{Value: 0.5 + (s.Value-0.5)*k, Low: 0.5 + (s.Low-0.5)*k, High: 0.5 + (s.High-0.5)*k}
+		}
+		r.Advice.EvennessNow = r.Advice.EvennessNow.Scale(k)
+		r.PitchLaw.Slope = r.PitchLaw.Slope.Scale(1 + 0.01*float64(i))
+		r.Setup.Rider.Mass += float64(i)
+		out[i] = r
+	}
+	return out
+}
+
+func comparedPage(t *testing.T, n int) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	ba := &advice.BeforeAfter{Verdict: advice.AsPredicted, Says: "What the feet felt after the change fits what the outing before foretold.", Changed: []string{"shim under the stabilizer: 0.00 → 0.76 mm"},
+		Rows: []advice.Comparison{{What: "pitch at zero lift", Unit: "deg", Predicted: interval.Normal(0.1, 0.05), Observed: interval.Normal(0.12, 0.1), Says: "as predicted, within the doubt"}}}
+	if n > 2 {
+		ba = nil
+	}
+	if err := CompareHTML(&b, fixtures(n), ba, Options{Version: "test"}); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
