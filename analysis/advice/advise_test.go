@@ -53,7 +53,7 @@ func told(s *setup.Setup, truth trim.Inputs, noteSD float64, speeds ...float64) 
 
 func infer(t testing.TB, o trim.Outing, earlier ...trim.Outing) *trim.Posterior {
 	t.Helper()
-	p, err := trim.Infer(o, earlier, trim.InferOptions{})
+	p, err := trim.Infer(o, earlier, trim.InferOptions{Draws: 200})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -15,15 +15,15 @@ import (
 
 // What an observation is worth: 1σ of each.
 const (
-	noteSD      = 0.07      // of a share that a rider feels
-	angleSD     = 0.2 * deg // of an incidence measured with a gauge
-	levelSD     = 0.4 * deg // of a level zero
-	slopeSD     = 0.03      // of a logger's slope, relative
-	balanceSD   = 0.02      // m, of a board balanced on an edge
-	mostWorth   = 6         // that are listed
-	worthAtAll  = 0.98      // ratio of the doubt after to before
-	difference  = 0.05      // prior σ, step of the derivatives
-	measuredFor = 0.2       // above it, in units of the measurement, it is worth measuring
+	noteSD     = 0.07      // of a share that a rider feels
+	angleSD    = 0.2 * deg // of an incidence measured with a gauge
+	levelSD    = 0.4 * deg // of a level zero
+	slopeSD    = 0.03      // of a logger's slope, relative
+	balanceSD  = 0.02      // m, of a board balanced on an edge
+	mostWorth  = 6         // that are listed
+	worthAtAll = 0.98      // ratio of the doubt after to before
+	difference = 0.05      // prior σ, step of the derivatives
+	sharper    = 1.2       // times a measurement's σ that the doubt must be for it to be worth making
 )
 
 // A candidate is something that could be found out: quantities that are
@@ -84,11 +84,11 @@ func (t *task) candidates() []candidate {
 				shimPlace(t.s.Foil.Stabilizer.Mount, one > 0), t.speedText(lo), t.speedText(mid), t.speedText(top)),
 			[]func(trim.Inputs) float64{share(lo, one), share(mid, one), share(top, one)}, []float64{noteSD, noteSD, noteSD}})
 	}
-	if t.sdOf("foil.stabilizer.incidence_deg") > angleSD*measuredFor+angleSD {
+	if t.sdOf("foil.stabilizer.incidence_deg") > sharper*angleSD {
 		cs = append(cs, candidate{"Measure the stabilizer's angle to the wing with an angle gauge on both chord lines, to 0.2°",
 			[]func(trim.Inputs) float64{func(in trim.Inputs) float64 { return in.StabIncidence }}, []float64{angleSD}})
 	}
-	if t.sdOf("board.cg_cm") > 2*balanceSD {
+	if t.sdOf("board.cg_cm") > sharper*balanceSD {
 		cs = append(cs, candidate{"Balance the board with its foil on an edge and measure where, to 2 cm",
 			[]func(trim.Inputs) float64{func(in trim.Inputs) float64 { return in.BoardCG }}, []float64{balanceSD}})
 	}
