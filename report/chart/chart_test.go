@@ -1,0 +1,166 @@
+package chart
+
+import (
+	"encoding/xml"
+	"errors"
+	"io"
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/vg"
+)
+
+func svgOf(t *testing.T, ps ...*Panel) string {
+	t.Helper()
+	s := Figure{ID: "x", Class: "wide", Title: "T <b>", Desc: "D & d", Width: 400, Height: 200, Panels: ps}.SVG()
+	d := xml.NewDecoder(strings.NewReader(s))
+	for {
+		if _, err := d.Token(); errors.Is(err, io.EOF) {
+			return s
+		} else if err != nil {
+			t.Fatalf("not XML: %v\n%s", err, s)
+		}
+	}
+}
+
+// path is the d attribute of the first path with the class.
+func path(s, class string) string {
+	m := regexp.MustCompile(`class="` + class + `"[^>]* d="([^"]*)"`).FindStringSubmatch(s)
+	if m == nil {
+		return ""
+	}
+	return m[1]
+}
+
+func TestGapsSplitLines(t *testing.T) {
+	nan := math.NaN()
+	s := svgOf(t, &Panel{Layers: []plot.Plotter{Line{Points: []XY{{0, 0}, {1, 1}, {2, nan}, {3, 1}, {4, math.Inf(1)}, {5, 2}, {6, 1e30}, {7, 2}, {8, 3}}, Ink: "a"}}})
+	if n := strings.Count(path(s, "s-a"), "M"); n != 4 {
+		t.Errorf("%d pieces, want 4: %s", n, path(s, "s-a"))
+	}
+	s = svgOf(t, &Panel{Layers: []plot.Plotter{Band{Points: []BandPoint{{0, 0, 1}, {1, 0, 1}, {2, nan, 1}, {3, 0, 1}, {4, 0, 1}}, Ink: "b"}}})
+	if n := strings.Count(path(s, "f-b"), "z"); n != 2 {
+		t.Errorf("%d bands, want 2", n)
+	}
+}
+
+// TestThin: a long line has few points and keeps its extremes.
+func TestThin(t *testing.T) {
+	var ps []XY
+	for i := range 100_000 {
+		ps = append(ps, XY{float64(i), math.Sin(float64(i) / 3)})
+	}
+	ps[54_321].Y = 7
+	s := svgOf(t, &Panel{X: Range{0, 100_000}, Y: Range{-2, 8}, Layers: []plot.Plotter{Line{Points: ps, Ink: "a"}}})
+	d := path(s, "s-a")
+	if n := len(d); n > 25_000 {
+		t.Errorf("%d bytes for 400 px", n)
+	}
+	// The spike: y pixels run from the bottom (-2) to the top (8).
+	top := math.Inf(1)
+	y := 0.0
+	for _, m := range regexp.MustCompile(`([Mlv])(-?[\d.]+)(?:[ ]?(-?[\d.]+))?|h-?[\d.]+`).FindAllStringSubmatch(d, -1) {
+		f := func(s string) float64 { v, _ := strconv.ParseFloat(s, 64); return v }
+		switch m[1] {
+		case "M":
+			y = f(m[3])
+		case "l":
+			y += f(m[3])
+		case "v":
+			y += f(m[2])
+		}
+		top = math.Min(top, y)
+	}
+	if top > 40 {
+		t.Errorf("the spike was thinned away: highest point at %v px", top)
+	}
+	if got := thin([]vg.Point{{X: 3}, {X: 2}, {X: 2}, {X: 1}, {X: 0}}); len(got) != 5 {
+		t.Errorf("a line that runs back was thinned to %d points", len(got))
+	}
+}
+
+func TestFewOrNoPoints(t *testing.T) {
+	for name, layers := range map[string][]plot.Plotter{
+		"none":     nil,
+		"empty":    {Line{Ink: "a"}, Dots{Ink: "a"}, Band{Ink: "a"}, Boxes{Ink: "a"}, Whiskers{Ink: "a"}},
+		"one":      {Line{Points: []XY{{5, 5}}, Ink: "a"}, Dots{Points: []XY{{5, 5}}, Ink: "a"}},
+		"NaN":      {Line{Points: []XY{{math.NaN(), 1}}, Ink: "a"}, Note{At: XY{math.NaN(), 0}, Text: "n"}, Rule{At: math.NaN(), Ink: "a"}},
+		"same":     {Line{Points: []XY{{1, 2}, {1, 2}, {1, 2}}, Ink: "a"}},
+		"huge":     {Line{Points: []XY{{-9e8, -9e8}, {9e8, 9e8}}, Ink: "a"}},
+		"tiny":     {Line{Points: []XY{{1, 1}, {1 + 1e-15, 1 + 1e-15}}, Ink: "a"}},
+		"insane":   {Boxes{Boxes: []Box{{0, 1, 0, 1e300}}, Ink: "a"}, Whiskers{Items: []Whisker{{0, 1, math.Inf(-1), math.Inf(1)}}, Ink: "a"}},
+		"unsorted": {Line{Points: []XY{{3, 1}, {1, 2}, {2, 0}}, Ink: "a"}},
+	} {
+		s := svgOf(t, &Panel{XLabel: "x", YLabel: "y", Layers: layers}, &Panel{Equal: true, Layers: layers})
+		if strings.Contains(s, "NaN") || strings.Contains(s, "Inf") {
+			t.Errorf("%s: a broken number in %s", name, s)
+		}
+		if len(s) > 20_000 {
+			t.Errorf("%s: %d bytes", name, len(s))
+		}
+	}
+}
+
+func TestEscapes(t *testing.T) {
+	s := svgOf(t, &Panel{XLabel: `<script>"&`, Layers: []plot.Plotter{Note{At: XY{0, 0}, Text: "</svg><img>", Ink: "a"}, Line{Points: []XY{{0, 0}, {1, 1}}, Ink: "a"}}})
+	if strings.Contains(s, "<script") || strings.Contains(s, "<img") || strings.Contains(s, "<b>") {
+		t.Errorf("markup got through: %s", s)
+	}
+}
+
+// TestReadOutMap: data-left and data-right are where data-lo and data-hi are drawn.
+func TestReadOutMap(t *testing.T) {
+	s := svgOf(t, &Panel{X: Range{10, 20}, YLabel: "y", Layers: []plot.Plotter{Line{Points: []XY{{10, 0}, {20, 1000}}, Ink: "a"}}})
+	m := regexp.MustCompile(`data-left="([\d.]+)" data-right="([\d.]+)" data-lo="10" data-hi="20"`).FindStringSubmatch(s)
+	if m == nil {
+		t.Fatalf("no map in %.300s", s)
+	}
+	if d := path(s, "s-a"); !strings.HasPrefix(d, "M"+m[1]+" ") {
+		t.Errorf("the line starts at %.12s, the map says %s", d, m[1])
+	}
+}
+
+func TestTicks(t *testing.T) {
+	for _, c := range []struct {
+		lo, hi float64
+		n      int
+		want   string
+	}{
+		{0, 10, 5, "0 2 4 6 8 10"},
+		{-1, 1, 4, "−1.0 −0.5 0.0 0.5 1.0"},
+		{9.7, 23.6, 3, "10 15 20"},
+		{0, 0.011, 5, "0.000 0.002 0.004 0.006 0.008 0.010"},
+		{0, 0, 5, ""},
+		{math.NaN(), 1, 5, ""},
+		{-9e8, 9e8, 4, "−500000000 0 500000000"},
+	} {
+		var got []string
+		for _, k := range (Ticks{Count: c.n}).Ticks(c.lo, c.hi) {
+			got = append(got, k.Label)
+		}
+		if s := strings.Join(got, " "); s != c.want {
+			t.Errorf("%v to %v: %s, want %s", c.lo, c.hi, s, c.want)
+		}
+	}
+	var got []string
+	for _, k := range (ClockTicks{5}).Ticks(0, 7200) {
+		got = append(got, k.Label)
+	}
+	if s := strings.Join(got, " "); s != "0 30 1:00 1:30 2:00" {
+		t.Errorf("two hours: %s", s)
+	}
+}
+
+func BenchmarkLine(b *testing.B) {
+	var ps []XY
+	for i := range 72_000 {
+		ps = append(ps, XY{float64(i), math.Sin(float64(i) / 30)})
+	}
+	for b.Loop() {
+		Figure{ID: "x", Width: 720, Height: 300, Panels: []*Panel{{Layers: []plot.Plotter{Line{Points: ps, Ink: "a"}}}}}.SVG()
+	}
+}
