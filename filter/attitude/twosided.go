@@ -16,9 +16,10 @@ import (
 // (Track.HeadingKnown), else arbitrary. aid may be nil.
 //
 // Samples that are not numbers, or beyond any sensor's range, are treated as
-// missing. It is an error when
-// the columns' lengths differ, times do not increase, fewer than two samples
-// are left, or there is no gyroscope.
+// missing. Missing samples and gaps up to Params.Bridge are bridged, with a
+// wider SE; longer ones, and a gyroscope saturated for long, start a new
+// segment. It is an error when the columns' lengths differ, times do not
+// increase, fewer than two samples are left, or there is no gyroscope.
 func TwoSided(s Samples, aid *Aid, p Params) (*Track, error) {
 	if err := p.check(); err != nil {
 		return nil, err
