@@ -16,12 +16,11 @@ import (
 var errTooFew = errors.New("comparing needs at least two sessions")
 
 // CompareHTML writes a page that sets several sessions or riders side by side.
-// before is the judgement of a change between the first two, nil for none.
-func CompareHTML(w io.Writer, rs []*analysis.Result, before *advice.BeforeAfter, o Options) error {
+func CompareHTML(w io.Writer, rs []*analysis.Result, o Options) error {
 	if len(rs) < 2 {
 		return errTooFew
 	}
-	return render(w, "compare.html", newComparePage(rs, before, o))
+	return render(w, "compare.html", newComparePage(rs, o))
 }
 
 // A contender is one session of a comparison, in printing units.
@@ -60,7 +59,8 @@ type verdictPart struct {
 	Next    string
 }
 
-func newComparePage(rs []*analysis.Result, before *advice.BeforeAfter, o Options) *comparePage {
+func newComparePage(rs []*analysis.Result, o Options) *comparePage {
+	before := o.Before
 	u := o.Units.orDefault()
 	cs, lo, top := contenders(rs, u)
 	p := &comparePage{Title: fmt.Sprintf("%s compared", upperFirst(plural(len(rs), "session", "sessions"))), Cautions: cautions, Version: clean(o.Version)}
@@ -251,11 +251,11 @@ func diffTable(cs []contender, u Units, top float64) *table {
 }
 
 // CompareText writes the comparison for a terminal, at most 24 lines.
-func CompareText(w io.Writer, rs []*analysis.Result, before *advice.BeforeAfter, o TextOptions) error {
+func CompareText(w io.Writer, rs []*analysis.Result, o TextOptions) error {
 	if len(rs) < 2 {
 		return errTooFew
 	}
-	u := o.Units.orDefault()
+	u, before := o.Units.orDefault(), o.Before
 	cs, lo, top := contenders(rs, u)
 	t := newTextPage(o)
 	t.head(upperFirst(plural(len(rs), "session", "sessions")) + " compared")

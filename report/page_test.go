@@ -255,7 +255,7 @@ func TestHostileNames(t *testing.T) {
 	check(p)
 	goodSVG(t, "hostile", p)
 	var b bytes.Buffer
-	if err := CompareHTML(&b, []*analysis.Result{r, r}, &advice.BeforeAfter{Says: evil, Changed: []string{evil}, Rows: []advice.Comparison{{What: evil, Unit: evil, Says: evil}}}, Options{}); err != nil {
+	if err := CompareHTML(&b, []*analysis.Result{r, r}, Options{Before: &advice.BeforeAfter{Says: evil, Changed: []string{evil}, Rows: []advice.Comparison{{What: evil, Unit: evil, Says: evil}}}}); err != nil {
 		t.Fatal(err)
 	}
 	check(b.String())
@@ -342,7 +342,7 @@ func TestNothingHalfWritten(t *testing.T) {
 	if err := HTML(w, fixture(), Options{}); !errors.Is(err, io.ErrClosedPipe) || n != 1 {
 		t.Errorf("error %v after %d writes", err, n)
 	}
-	if err := CompareHTML(w, []*analysis.Result{fixture()}, nil, Options{}); err == nil {
+	if err := CompareHTML(w, []*analysis.Result{fixture()}, Options{}); err == nil {
 		t.Error("comparing one session gives no error")
 	}
 }

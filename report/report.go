@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
 )
 
 // Options say how a page is written. The zero value is a good default.
@@ -28,6 +29,9 @@ type Options struct {
 	Coordinates bool
 	Version     string    // of the program, for the page's foot
 	Now         time.Time // the day the page was made; zero leaves it out
+	// Before is the judgement of a change between the two sessions of a
+	// comparison, nil for none.
+	Before *advice.BeforeAfter
 }
 
 //go:embed templates

@@ -64,7 +64,7 @@ func comparedPage(t *testing.T, n int) []byte {
 	if n > 2 {
 		ba = nil
 	}
-	if err := CompareHTML(&b, fixtures(n), ba, Options{Version: "test"}); err != nil {
+	if err := CompareHTML(&b, fixtures(n), Options{Version: "test", Before: ba}); err != nil {
 		t.Fatal(err)
 	}
 	return b.Bytes()

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
 )
 
 // TextOptions say how the terminal's answer is laid out.
@@ -13,6 +14,8 @@ type TextOptions struct {
 	Units Units
 	Width int  // columns, 0 for 80
 	Color bool // bold and dim; the words carry the meaning without
+	// Before is the judgement of a change, for a comparison; nil for none.
+	Before *advice.BeforeAfter
 }
 
 // textLines is how long the answer on a terminal may be.

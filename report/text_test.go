@@ -40,12 +40,12 @@ func TestWords(t *testing.T) {
 	b.WriteString("---- whole, in miles and inches\n")
 	checkText(t, "whole", &b, all, TextOptions{Units: Units{"mph", "in", "lb"}})
 	b.WriteString("---- two sessions\n")
-	if err := CompareText(&b, fixtures(2), nil, TextOptions{}); err != nil {
+	if err := CompareText(&b, fixtures(2), TextOptions{}); err != nil {
 		t.Fatal(err)
 	}
 	b.WriteString("---- forty sessions\n")
 	before := b.Len()
-	if err := CompareText(&b, fixtures(40), nil, TextOptions{}); err != nil {
+	if err := CompareText(&b, fixtures(40), TextOptions{}); err != nil {
 		t.Fatal(err)
 	}
 	fits(t, "forty sessions", b.String()[before:])
