@@ -11,7 +11,7 @@ import (
 	"evenfoot/analysis/trim"
 )
 
-// The full study: go test ./analysis/advice -run Calibration -long -v
+// The full studies, some minutes: go test ./analysis/advice -run "Calibration|Steps|ComeTrue" -long -v -timeout 1h
 var long = flag.Bool("long", false, "run the calibration studies in full")
 
 // randomGear is a setup of some rider, as different as riders are.
