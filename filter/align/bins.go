@@ -222,17 +222,17 @@ func smoothBoth(in, out []vec, alpha float64) {
 func (b *bins) at(v []float64, t float64, hint *int) (x float64, run int32, ok bool) {
 	// The integral is held at the end of each bin, half a width after its middle.
 	t -= b.dt / 2
-	i := *hint
-	n := len(b.t)
-	if i >= n-1 || i < 0 || b.t[i] > t || b.t[i+1] < t {
-		if i+2 < n && i >= 0 && b.t[i+1] <= t && t <= b.t[i+2] {
-			i++
-		} else {
+	i, n := *hint, len(b.t)
+	for steps := 0; i+1 < n && b.t[i+1] < t; steps++ {
+		if i++; steps > 40 { // far from the last one
 			i, _ = slices.BinarySearch(b.t, t)
 			i--
 		}
 	}
-	if i < 0 || i+1 >= n {
+	for i > 0 && b.t[i] > t {
+		i--
+	}
+	if i+1 >= n || i < 0 || b.t[i] > t {
 		return 0, 0, false
 	}
 	*hint = i

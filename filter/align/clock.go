@@ -44,7 +44,7 @@ type Clock struct {
 	DriftSE   float64 // 1σ
 	AtS       float64 // the middle of the common motion, s on the GPS clock
 	OverlapS  float64 // how long both logs run together, s
-	Agreement float64 // correlation of the two motions at the offset found, 0..1
+	Agreement float64 // correlation of the velocity changes at the offset found, 0..1
 	OK        bool
 	Why       string // why the offset cannot be told, "" when OK
 	// LatencyNote says in a sentence what the offset includes.

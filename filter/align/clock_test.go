@@ -66,3 +66,88 @@ func TestClockFindsOffsetAndDrift(t *testing.T) {
 		})
 	}
 }
+
+func TestClockSaysWhenItCannotTell(t *testing.T) {
+	sc := simulate.Default()
+	sc.Duration, sc.IMURate = 1200, 50
+	one := simulate.Run(sc)
+	sc.Seed = 9
+	other := simulate.Run(sc)
+	still := sc
+	still.NoFlight, still.Taxi = true, 0.3
+	parked := simulate.Run(still)
+	far := sc
+	far.ClockOffset = 90000
+	away := simulate.Run(far)
+	rows := []struct {
+		name string
+		imu  *simulate.Session
+		gps  *simulate.Session
+		p    align.ClockParams
+	}{
+		{"two different outings", one, other, align.ClockParams{}},
+		{"the other way round", other, one, align.ClockParams{}},
+		{"GPS hardly moves", one, parked, align.ClockParams{}},
+		{"offset beyond the search", away, away, align.ClockParams{}},
+		{"offset just out of a narrow search", one, one, align.ClockParams{Expected: 60, MaxOffset: 20}},
+	}
+	for _, r := range rows {
+		t.Run(r.name, func(t *testing.T) {
+			c := align.EstimateClock(samplesOf(r.imu), aidOf(r.gps), r.p)
+			if c.OK || c.Why == "" {
+				t.Fatalf("offset %.2f s was found, agreement %.2f", c.OffsetS, c.Agreement)
+			}
+			t.Log(c.Why)
+		})
+	}
+	// The far one is found when every offset is allowed.
+	c := align.EstimateClock(samplesOf(away), aidOf(away), align.ClockParams{MaxOffset: math.Inf(1)})
+	if !c.OK || math.Abs(c.OffsetS-(90000-0.3)) > 0.1 {
+		t.Errorf("offset %.2f s, OK %v: %s", c.OffsetS, c.OK, c.Why)
+	}
+}
+
+// A session that repeats itself fits at several offsets; the wrong one must
+// not be taken for the right one.
+func TestClockOfARepeatingSession(t *testing.T) {
+	sc := simulate.Calm()
+	sc.Duration, sc.IMURate = 1500, 50
+	sc.ReachMin, sc.ReachMax = 40, 40
+	sc.SpeedLow, sc.SpeedHigh, sc.Variation, sc.Gust, sc.Wander = 8, 8, 0, 0, 0
+	sc.Angles = [2]float64{90 * deg, 90 * deg}
+	sc.Tacks = 0
+	s := simulate.Run(sc)
+	// Only the middle of the IMU log, so that its ends do not give it away.
+	x := samplesOf(s)
+	lo, hi := len(x.Time)*2/5, len(x.Time)*3/5
+	x.Time = x.Time[lo:hi]
+	for k := range 3 {
+		x.Acc[k], x.Gyr[k] = x.Acc[k][lo:hi], x.Gyr[k][lo:hi]
+	}
+	c := align.EstimateClock(x, aidOf(s), align.ClockParams{})
+	t.Logf("OK %v, offset %.2f s, %s", c.OK, c.OffsetS, c.Why)
+	if c.OK && math.Abs(c.OffsetS+0.3) > 0.2 {
+		t.Errorf("a wrong offset of %.2f s was taken for sure", c.OffsetS)
+	}
+}
+
+// Logs of different outings must not be tied.
+func TestClockNeverTiesDifferentOutings(t *testing.T) {
+	n := 12
+	if *long {
+		n = 60
+	}
+	each(n, func(i int) {
+		a, b := outing(2*i+1), outing(2*i+2)
+		if i%2 == 0 {
+			b.WindFrom = 1
+		}
+		if i%3 == 0 {
+			a.Duration, b.Duration = 2400, 2400
+		}
+		c := align.EstimateClock(samplesOf(simulate.Run(a)), aidOf(simulate.Run(b)), align.ClockParams{})
+		if c.OK {
+			t.Errorf("pair %d: tied at %.1f s, agreement %.2f", i, c.OffsetS, c.Agreement)
+		}
+	})
+}

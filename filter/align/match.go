@@ -114,6 +114,27 @@ func (m *match) best(of func(*stretch) []float64) (lag, ll float64) {
 	return m.lags[l], sum[l]
 }
 
+// explained is the share of the squared velocity change that the IMU explains
+// along a line of lags, over all stretches, 0..1.
+func (m *match) explained(lag func(t float64) float64) float64 {
+	var n, sum float64
+	for i := range m.stretch {
+		s := &m.stretch[i]
+		want, best := lag(s.mid), 0
+		for l := range m.lags {
+			if math.Abs(m.lags[l]-want) < math.Abs(m.lags[best]-want) {
+				best = l
+			}
+		}
+		n += s.pairs
+		sum += s.byAccel[best]
+	}
+	if n == 0 {
+		return 0
+	}
+	return 1 - math.Exp(-sum/n)
+}
+
 // A lagPoint is one stretch's own opinion of the lag.
 type lagPoint struct{ t, lag, weight float64 }
 

@@ -1,0 +1,392 @@
+package align_test
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"evenfoot/analysis/simulate"
+	"evenfoot/filter/align"
+	"evenfoot/filter/attitude"
+)
+
+// trying is the sea that the pitch is promised on: waves, pumping, gusts of
+// ±1.5 m/s² (2σ), turns at 25° heel, gyroscope offsets of 0.5 °/s that drift,
+// 0.05 m/s² of accelerometer offset, GPS 0.3 s late with 0.1 m/s noise.
+func trying() simulate.Scenario {
+	sc := simulate.Rough()
+	sc.Vibration = 0.5
+	return sc
+}
+
+func TestPitchInFlight(t *testing.T) {
+	rough5 := simulate.Rough()
+	rough5.GPSRate = 5
+	five := trying()
+	five.GPSRate = 5
+	rows := []struct {
+		name           string
+		sc             simulate.Scenario
+		sample, window float64 // deg, standard deviations promised
+	}{
+		{"1 Hz GPS", trying(), 0.4, 0.2},
+		{"5 Hz GPS", five, 0.4, 0.15},
+		{"1 Hz GPS, twice the vibration", simulate.Rough(), 0.4, 0.2},
+		{"default", simulate.Default(), 0.4, 0.15},
+		{"kite", simulate.Kite(), 0.4, 0.15},
+		{"beginner", simulate.Beginner(), 0.4, 0.2},
+	}
+	for _, r := range rows {
+		t.Run(r.name, func(t *testing.T) {
+			sc := r.sc
+			m, s := boardOf(t, sc)
+			alone, err := align.Board(samplesOf(s), nil, align.Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			_, sample := pitchError(m, s, 0)
+			n, window := pitchError(m, s, 2)
+			aided, unaided := accelerating(m.Track, s), accelerating(alone.Track, s)
+			honest := normalised(m, s)
+			t.Logf("pitch error SD %.3f° a sample, %.3f° in %d windows of 2 s; mean %+.3f°; in accelerations %.2f° against %.2f° unaided (%.1f times); error over standard error %.2f; latency found %.2f s",
+				sample, window, n, meanError(m, s), aided, unaided, unaided/aided, honest, m.Track.LatencyS)
+			if !(sample < r.sample) {
+				t.Errorf("pitch error SD %.3f° a sample; %.2f° is promised", sample, r.sample)
+			}
+			if !(window < r.window) {
+				t.Errorf("pitch error SD %.3f° over 2 s; %.2f° is promised", window, r.window)
+			}
+			if !(unaided > 3*aided) {
+				t.Errorf("aiding is %.1f times better in accelerations; 3 times is promised", unaided/aided)
+			}
+			if honest > 1.6 || honest < 0.3 {
+				t.Errorf("errors are %.2f of their standard error", honest)
+			}
+			if !m.Mount.LevelZero || math.Abs(meanError(m, s)) > 3*m.Mount.LevelSE/deg {
+				t.Errorf("level zero %v: mean pitch error %.2f° (SE %.2f°)", m.Mount.LevelZero, meanError(m, s), m.Mount.LevelSE/deg)
+			}
+			checkRates(t, m, s)
+		})
+	}
+}
+
+// accelerating is the RMS inclination error where the velocity changes by
+// more than 0.7 m/s², deg.
+func accelerating(tr *attitude.Track, s *simulate.Session) float64 {
+	truth := &s.Truth
+	half := int(s.Scenario.IMURate / 2)
+	var sum, n float64
+	for i := half; i+half < len(truth.Time); i++ {
+		dt := truth.Time[i+half] - truth.Time[i-half]
+		a := math.Hypot(float64(truth.East[i+half]-truth.East[i-half]), float64(truth.North[i+half]-truth.North[i-half])) / dt
+		if !truth.Flying[i] || a < 0.7 {
+			continue
+		}
+		x := tr.Q[i].Mul(truth.QSensor[i].Conj())
+		e := 2 * math.Acos(math.Min(1, math.Hypot(x.W, x.Z)))
+		sum += e * e
+		n++
+	}
+	return math.Sqrt(sum/n) / deg
+}
+
+// normalised is the RMS of pitch errors, their mean taken out, over the
+// standard errors stated.
+func normalised(m *align.Motion, s *simulate.Session) float64 {
+	bias := meanError(m, s) * deg
+	var sum, n float64
+	for i, fly := range s.Truth.Flying {
+		if fly {
+			z := (float64(m.Pitch[i]-s.Truth.Pitch[i]) - bias) / float64(m.PitchSE[i])
+			sum += z * z
+			n++
+		}
+	}
+	return math.Sqrt(sum / n)
+}
+
+// checkRates holds heel, rates and accelerations against the truth.
+func checkRates(t *testing.T, m *align.Motion, s *simulate.Session) {
+	t.Helper()
+	tr := &s.Truth
+	for _, c := range []struct {
+		name        string
+		got, want   []float32
+		scale, most float64 // RMS of half-second means
+	}{
+		{"heel", m.Heel, tr.Heel, deg, 0.6},
+		{"pitch rate", m.PitchRate, tr.PitchRate, deg, 1},
+		{"yaw rate", m.YawRate, tr.YawRate, deg, 1},
+		{"normal force", m.Normal, tr.Normal, 1, 0.25},
+		{"vertical acceleration", m.Up, tr.Up, 1, 0.25},
+	} {
+		size := int(s.Scenario.IMURate / 2)
+		var sum, n, swing float64
+		for from := 0; from+size <= len(c.got); from += size {
+			var e, w float64
+			fly := true
+			for i := from; i < from+size; i++ {
+				e += float64(c.got[i]-c.want[i]) / float64(size)
+				w += float64(c.want[i]) / float64(size)
+				fly = fly && tr.Flying[i]
+			}
+			if fly {
+				sum += e * e
+				swing += w * w
+				n++
+			}
+		}
+		rms := math.Sqrt(sum/n) / c.scale
+		if !(rms < c.most) || !(math.Sqrt(swing/n)/c.scale > c.most/2) {
+			t.Errorf("%s: RMS error %.3f, want below %.2f (the truth swings by %.2f)", c.name, rms, c.most, math.Sqrt(swing/n)/c.scale)
+		}
+	}
+}
+
+func TestLevelZero(t *testing.T) {
+	base := simulate.Default()
+	base.Duration, base.IMURate = 900, 50
+	t.Run("none without a still stretch", func(t *testing.T) {
+		sc := base
+		sc.Rest = 0
+		m, s := boardOf(t, sc)
+		if m.Mount.LevelZero || !math.IsNaN(m.Mount.LevelSE) || !strings.Contains(m.Mount.LevelFrom, "relative") {
+			t.Errorf("level zero %v, SE %g, from %q", m.Mount.LevelZero, m.Mount.LevelSE, m.Mount.LevelFrom)
+		}
+		if _, sd := pitchError(m, s, 2); sd > 0.2 {
+			t.Errorf("relative pitch error SD %.2f°", sd)
+		}
+	})
+	t.Run("none from a short one", func(t *testing.T) {
+		sc := base
+		sc.Rest = 9
+		if m, _ := boardOf(t, sc); m.Mount.LevelZero {
+			t.Errorf("a level zero from 9 s: %s", m.Mount.LevelFrom)
+		}
+	})
+	t.Run("none from a board on its nose", func(t *testing.T) {
+		sc := base
+		sc.LevelError = 25 * deg
+		if m, _ := boardOf(t, sc); m.Mount.LevelZero || !strings.Contains(m.Mount.LevelFrom, "not level") {
+			t.Errorf("level zero %v from %q", m.Mount.LevelZero, m.Mount.LevelFrom)
+		}
+	})
+	t.Run("says how", func(t *testing.T) {
+		m, s := boardOf(t, base)
+		if !m.Mount.LevelZero || !strings.Contains(m.Mount.LevelFrom, "still stretch at") || !strings.Contains(m.Mount.LevelFrom, "level across within") {
+			t.Errorf("level zero %v from %q", m.Mount.LevelZero, m.Mount.LevelFrom)
+		}
+		t.Log(m.Mount.LevelFrom)
+		if e := meanError(m, s); math.Abs(e) > 2*m.Mount.LevelSE/deg {
+			t.Errorf("mean pitch error %.2f° with SE %.2f°", e, m.Mount.LevelSE/deg)
+		}
+	})
+	t.Run("from the setup", func(t *testing.T) {
+		sc := base
+		sc.Rest = 0
+		// The sensor's z axis is the nearest to the deck normal; what it shows as
+		// pitch on a level deck is the slope, to the bow, of the plane across it.
+		n := sc.Mount.Rotate([3]float64{0, 0, 1})
+		shown := math.Atan2(-n[0], n[2])
+		s := simulate.Run(sc)
+		aid := aidOf(s)
+		m, err := align.Board(samplesOf(s), &aid, align.Options{PitchZero: shown, PitchZeroKnown: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !m.Mount.LevelZero || m.Mount.LevelFrom != "setup" {
+			t.Errorf("level zero %v from %q", m.Mount.LevelZero, m.Mount.LevelFrom)
+		}
+		if e := meanError(m, s); math.Abs(e) > 0.5 { // the accelerometer's own offset is 0.3°
+			t.Errorf("mean pitch error %.2f°", e)
+		}
+	})
+}
+
+// spliced is the first session's inertial log up to time t, then, after a
+// pause of two seconds, the second's.
+func spliced(a, b *simulate.Session, t float64) attitude.Samples {
+	x, y := samplesOf(a), samplesOf(b)
+	var out attitude.Samples
+	for i, at := range x.Time {
+		from := &x
+		if at >= t {
+			from = &y
+		}
+		if at >= t && at < t+2 {
+			continue
+		}
+		out.Time = append(out.Time, at)
+		for k := range 3 {
+			out.Acc[k] = append(out.Acc[k], from.Acc[k][i])
+			out.Gyr[k] = append(out.Gyr[k], from.Gyr[k][i])
+		}
+	}
+	return out
+}
+
+func TestSensorThatComesLooseIsRefusedFromThen(t *testing.T) {
+	for _, how := range []string{simulate.Loose, simulate.Wrist} {
+		sc := simulate.Default()
+		sc.Duration, sc.IMURate = 1800, 50
+		fixed := simulate.Run(sc)
+		sc.Mounting = how
+		s := spliced(fixed, simulate.Run(sc), 900)
+		aid := aidOf(fixed)
+		m, err := align.Board(s, &aid, align.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		said := m.Mount.Why + strings.Join(m.Notes, " ")
+		t.Log(m.Mount.Rigid, said)
+		refused := !m.Mount.Rigid
+		for _, p := range m.Parts {
+			refused = refused || !p.Mount.Rigid
+		}
+		if !refused || !strings.Contains(said, "15:") && !strings.Contains(said, "16:") && !strings.Contains(said, "14:") {
+			t.Errorf("%s from 15:00 on: rigid %v, %q", how, m.Mount.Rigid, said)
+		}
+	}
+}
+
+func TestWithoutGPS(t *testing.T) {
+	sc := simulate.Default()
+	sc.Duration, sc.IMURate = 600, 50
+	sc.Mount = attitude.Quat{W: 1}
+	s := simulate.Run(sc)
+	m, err := align.Board(samplesOf(s), nil, align.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if m.Mount.LevelZero || !math.IsNaN(m.Mount.HeadingSE) || !math.IsNaN(m.Mount.HeadingDeg) {
+		t.Errorf("heading %g ± %g, level %v: none of it can be known", m.Mount.HeadingDeg, m.Mount.HeadingSE, m.Mount.LevelZero)
+	}
+	if !strings.Contains(strings.Join(m.Notes, " "), "own axes") {
+		t.Errorf("not said: %q", m.Notes)
+	}
+	// With the axes along the board's, pitch follows the truth but for a constant.
+	if _, sd := pitchError(m, s, 0); sd > 3 {
+		t.Errorf("pitch error SD %.1f°", sd)
+	}
+	tr, signs, err := align.Track(samplesOf(s), nil, align.Options{})
+	if err != nil || tr.HeadingKnown || len(tr.Q) != len(s.Log.IMU.Time) || signs.Accelerometer != 1 || signs.Gyroscope != 1 {
+		t.Errorf("Track: heading %v, signs %+v, %v", tr.HeadingKnown, signs, err)
+	}
+}
+
+// A gyroscope whose offset is far beyond the usual.
+func TestLargeGyroscopeOffset(t *testing.T) {
+	sc := simulate.Default()
+	sc.Duration, sc.IMURate = 900, 50
+	sc.GyroBias = [3]float64{4 * deg, -3 * deg, 2.5 * deg}
+	sc.GyroSign = -1
+	m, s := boardOf(t, sc)
+	if _, sd := pitchError(m, s, 2); !(sd < 0.25) {
+		t.Errorf("pitch error SD %.2f° (%v)", sd, m.Notes)
+	}
+	if m.Mount.GyroscopeSign != -1 {
+		t.Errorf("gyroscope sign %+d", m.Mount.GyroscopeSign)
+	}
+	if len(m.Track.Bias) > 0 && math.Abs(m.Track.Bias[0][0]+4*deg) > 0.5*deg && math.Abs(m.Track.Bias[0][0]-4*deg) > 0.5*deg {
+		t.Errorf("offset found %.2f °/s, want ±4", m.Track.Bias[0][0]/deg)
+	}
+}
+
+func TestDegenerateLogs(t *testing.T) {
+	column := func(n int, f func(int) float32) []float32 {
+		c := make([]float32, n)
+		for i := range c {
+			c[i] = f(i)
+		}
+		return c
+	}
+	nan := float32(math.NaN())
+	zero := func(int) float32 { return 0 }
+	up := func(int) float32 { return 9.81 }
+	none := func(int) float32 { return nan }
+	build := func(n int, acc, gyr func(int) float32) attitude.Samples {
+		s := attitude.Samples{Time: make([]float64, n)}
+		for i := range s.Time {
+			s.Time[i] = float64(i) * 0.01
+		}
+		s.Acc = [3][]float32{column(n, zero), column(n, zero), column(n, acc)}
+		s.Gyr = [3][]float32{column(n, gyr), column(n, gyr), column(n, gyr)}
+		return s
+	}
+	aid := func(n int, speed float64) *attitude.Aid {
+		a := &attitude.Aid{SD: 0.1}
+		for i := range n {
+			a.Time = append(a.Time, float64(i))
+			a.East = append(a.East, speed)
+			a.North = append(a.North, 0)
+		}
+		return a
+	}
+	wild := build(500, func(i int) float32 { return float32(i%7) * 30 }, func(i int) float32 { return float32(i%5) * 10 })
+	huge := build(3, up, zero)
+	huge.Time = []float64{-1e9, 0, 1e12}
+	rows := []struct {
+		name string
+		s    attitude.Samples
+		aid  *attitude.Aid
+		fail bool
+	}{
+		{"empty", attitude.Samples{}, nil, true},
+		{"empty, with GPS", attitude.Samples{}, aid(100, 5), true},
+		{"one sample", build(1, up, zero), aid(100, 5), true},
+		{"two samples", build(2, up, zero), aid(100, 5), false},
+		{"no gyroscope", build(2000, up, none), aid(20, 5), true},
+		{"nothing but NaN", build(2000, none, none), aid(20, 5), true},
+		{"no accelerometer", build(2000, none, zero), aid(20, 5), true},
+		{"free fall", build(2000, zero, zero), nil, false},
+		{"at rest, GPS at rest", build(12000, up, zero), aid(120, 0), false},
+		{"at rest, GPS moving", build(12000, up, zero), aid(120, 8), false},
+		{"GPS of NaN", build(2000, up, zero), &attitude.Aid{Time: []float64{0, 1}, East: []float64{math.NaN(), math.NaN()}, North: []float64{0, 0}}, false},
+		{"empty GPS", build(2000, up, zero), &attitude.Aid{}, false},
+		{"GPS columns of unequal length", build(2000, up, zero), &attitude.Aid{Time: []float64{0, 1}}, true},
+		{"wild", wild, aid(5, 3), false},
+		{"three samples in centuries", huge, nil, false},
+	}
+	for _, r := range rows {
+		t.Run(r.name, func(t *testing.T) {
+			m, err := align.Board(r.s, r.aid, align.Options{})
+			if r.fail != (err != nil) {
+				t.Fatalf("error %v; want one: %v", err, r.fail)
+			}
+			if err == nil && (len(m.Pitch) != len(r.s.Time) || m.Track == nil || len(m.Parts) == 0) {
+				t.Errorf("%d pitches for %d samples, %d parts", len(m.Pitch), len(r.s.Time), len(m.Parts))
+			}
+			if r.aid != nil && len(r.aid.East) == len(r.aid.Time) {
+				if c := align.EstimateClock(r.s, *r.aid, align.ClockParams{}); c.OK || c.Why == "" {
+					t.Errorf("a clock was found: %+v", c)
+				}
+			}
+		})
+	}
+}
+
+func BenchmarkBoardTwoHours(b *testing.B) {
+	sc := simulate.Default()
+	sc.Duration = 7200
+	s := simulate.Run(sc)
+	aid, samples := aidOf(s), samplesOf(s)
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := align.Board(samples, &aid, align.Options{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(float64(len(samples.Time))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Msamples/s")
+}
+
+func BenchmarkEstimateClockTwoHours(b *testing.B) {
+	sc := simulate.Default()
+	sc.Duration, sc.ClockOffset, sc.DriftPPM = 7200, 3600, 50
+	s := simulate.Run(sc)
+	aid, samples := aidOf(s), samplesOf(s)
+	for b.Loop() {
+		if c := align.EstimateClock(samples, aid, align.ClockParams{}); !c.OK {
+			b.Fatal(c.Why)
+		}
+	}
+}
