@@ -1,0 +1,104 @@
+package analysis_test
+
+import (
+	"flag"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"evenfoot/analysis"
+	"evenfoot/analysis/simulate"
+	"evenfoot/analysis/trim"
+)
+
+var long = flag.Bool("long", false, "run the acceptance study in full: 120 sessions")
+
+// wrongSetup is a session whose stated foil differs from the true one as a
+// rider's measurements do: incidence by 0.4°, camber by 1 %, and the rest of
+// the priors' table (trim model §4), on one of four kinds of outing.
+func wrongSetup(seed uint64) simulate.Scenario {
+	rng := rand.New(rand.NewPCG(seed, 7))
+	kinds := []func() simulate.Scenario{simulate.Default, simulate.Kite, simulate.Calm, simulate.Rough}
+	sc := kinds[seed%4]()
+	sc.Seed, sc.Duration, sc.IMURate = seed, 1500, 50
+	sc.ClockOffset, sc.DriftPPM = rng.NormFloat64()*60, rng.NormFloat64()*30
+	sc.Flow = [2]float64{0.3 * rng.NormFloat64(), 0.3 * rng.NormFloat64()}
+	sc.Mount = simulate.Euler(rng.Float64()*2*math.Pi, 0.2*rng.NormFloat64(), 0.2*rng.NormFloat64())
+	stated := sc.Foil
+	in := &sc.Foil
+	in.StabIncidence += 0.4 * deg * rng.NormFloat64()
+	in.CamberPercent += rng.NormFloat64()
+	in.StabZeroLift += 0.5 * deg * rng.NormFloat64()
+	in.StabArea *= 1 + 0.05*rng.NormFloat64()
+	in.StabArm += 0.01 * rng.NormFloat64()
+	in.WingX += 0.01 * rng.NormFloat64()
+	in.FrontFoot += 0.01 * rng.NormFloat64()
+	in.BackFoot += 0.01 * rng.NormFloat64()
+	in.DragFactor = 0.15 * rng.NormFloat64()
+	in.LiftSlopeFactor = 0.05 * rng.NormFloat64()
+	in.DownwashFactor = 0.1 * rng.NormFloat64()
+	in.RigLiftFraction = math.Max(0, in.RigLiftFraction+0.04*rng.NormFloat64())
+	// The rider has set the mast so that the middle speed feels near even.
+	mid := (sc.SpeedLow + sc.SpeedHigh) / 2
+	s := trim.NewFoil(*in).At(mid, trim.Gravity)
+	shift := -(s.FrontShare - 0.5) * (in.FrontFoot - in.BackFoot)
+	in.WingX += shift
+	stated.WingX += shift
+	sc.Gear.Stated = &stated
+	return sc
+}
+
+// TestAcceptance is the product's promise: with four honest notes of feel the
+// best shim is within 0.5° of the truth, and inside its 90 % interval nine
+// times in ten, although incidence, camber and the rest are stated wrongly.
+// The full study is  go test ./analysis -run TestAcceptance -long -v
+func TestAcceptance(t *testing.T) {
+	n := 6
+	if *long {
+		n = 120
+	}
+	var misses []float64
+	within, inside, noLaw := 0, 0, 0
+	for seed := range uint64(n) {
+		sc := wrongSetup(seed + 100)
+		s := simulate.Run(sc)
+		speeds := make([]float64, 4)
+		for i := range speeds {
+			speeds[i] = sc.SpeedLow + (sc.SpeedHigh-sc.SpeedLow)*(0.05+0.3*float64(i))
+		}
+		set := parse(t, s.SetupTOML(s.FeelNotes(speeds, 0.05)))
+		r, err := analysis.Run(analysis.Request{Log: s.Log, Setup: set})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.PitchLaw == nil || !r.PitchLaw.Enough {
+			noLaw++
+		}
+		truth := s.Truth.Best.StabChange / deg
+		a := r.Advice.StabilizerChange
+		miss := a.Value - truth
+		misses = append(misses, math.Abs(miss))
+		if math.Abs(miss) <= 0.5 {
+			within++
+		}
+		if a.Contains(truth) {
+			inside++
+		}
+		t.Logf("%3d: truth %+.2f°, advice %+.2f° (%+.2f to %+.2f), verdict %s, flow %.2f %.2f", seed, truth, a.Value, a.Low, a.High, r.Advice.Verdict, sc.Flow[0], sc.Flow[1])
+	}
+	slices.Sort(misses)
+	t.Logf("%d sessions: within 0.5° %d, inside the 90 %% interval %d, median miss %.2f°, 90th percentile %.2f°, without a pitch law %d",
+		n, within, inside, misses[n/2], misses[n*9/10], noLaw)
+	// A binomial 90 % with n sessions falls below this once in a thousand.
+	least := 0.9*float64(n) - 3.1*math.Sqrt(0.09*float64(n))
+	if float64(inside) < least {
+		t.Errorf("inside the interval %d of %d times", inside, n)
+	}
+	if misses[n/2] > 0.5 {
+		t.Errorf("the median miss is %.2f°", misses[n/2])
+	}
+	if noLaw > n/4 {
+		t.Errorf("%d of %d sessions gave no pitch law", noLaw, n)
+	}
+}
