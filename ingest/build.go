@@ -43,9 +43,9 @@ func build(r *raw) (*Log, error) {
 	b.rebase()
 
 	f := &b.log.Files[0]
-	f.Channels = append(f.Channels, b.channel("accelerometer", &r.acc)...)
-	f.Channels = append(f.Channels, b.channel("gyroscope", &r.gyr)...)
-	f.Channels = append(f.Channels, b.channel("magnetometer", &r.mag)...)
+	f.Channels = append(f.Channels, b.channel("accelerometer", &r.acc, nil)...)
+	f.Channels = append(f.Channels, b.channel("gyroscope", &r.gyr, r.acc.time)...)
+	f.Channels = append(f.Channels, b.channel("magnetometer", &r.mag, r.acc.time)...)
 	f.Channels = append(f.Channels, b.gpsChannels()...)
 	f.Read = len(r.acc.time) + len(r.gyr.time) + len(r.mag.time) + len(r.gps.time)
 	if f.Read == 0 {
@@ -312,24 +312,33 @@ func (b *builder) rebase() {
 	shiftAll(b.r, -whole)
 }
 
-// channel describes one sensor and reports how its rate behaves.
-func (b *builder) channel(name string, s *series) []Channel {
+// channel describes one sensor. Of times that were told of already it says
+// nothing more.
+func (b *builder) channel(name string, s *series, told []float64) []Channel {
 	if len(s.time) == 0 {
 		return nil
 	}
-	return []Channel{b.describe(name, unitText(s.unit), s.time)}
+	c := describe(name, unitText(s.unit), s.time)
+	if len(told) == 0 || !slices.Equal(told, s.time) {
+		b.tellRate(name, s.time)
+	}
+	return []Channel{c}
 }
 
-func (b *builder) describe(name, unit string, t []float64) Channel {
+func describe(name, unit string, t []float64) Channel {
 	gaps := findGaps(t, period(t))
-	for i, c := range rateChanges(t, gaps) {
+	return Channel{Name: name, Unit: unit, Samples: len(t), RateHz: rate(t), Gaps: len(gaps), LongestGapS: longest(gaps)}
+}
+
+// tellRate reports how a rate changes.
+func (b *builder) tellRate(name string, t []float64) {
+	for i, c := range rateChanges(t) {
 		if i == 3 {
 			b.notes.warn("rate changes", 0, -1, "%s: the rate changes more often than is told here.", upper(name))
-			break
+			return
 		}
 		b.notes.warn("rate changes", 0, -1, "%s: the rate changes from %s to %s Hz at %s.", upper(name), trimFloat(c.from, 1), trimFloat(c.to, 1), clock(b.r.start, c.at))
 	}
-	return Channel{Name: name, Unit: unit, Samples: len(t), RateHz: rate(t), Gaps: len(gaps), LongestGapS: longest(gaps)}
 }
 
 // span sets a file's first and last time.
@@ -369,6 +378,10 @@ func joinIMU(acc, gyr *series) (imu IMU, lost int) {
 	}
 	imu = IMU{Time: acc.time, Acc: acc.v}
 	switch {
+	case len(gyr.time) == 0:
+		for k := range imu.Gyr {
+			imu.Gyr[k] = nanColumn(n)
+		}
 	case len(gyr.time) == n && (&gyr.time[0] == &acc.time[0] || slices.Equal(gyr.time, acc.time)):
 		imu.Gyr = gyr.v
 	default:
@@ -505,25 +518,21 @@ func upper(s string) string {
 
 // unitText shows a unit as people write it.
 func unitText(u string) string {
-	head, last := "", u
-	if i := strings.LastIndexByte(u, ' '); i >= 0 {
-		head, last = u[:i+1], u[i+1:]
-	}
-	switch last {
+	switch u {
 	case "mps2":
-		last = "m/s²"
+		return "m/s²"
 	case "radps":
-		last = "rad/s"
+		return "rad/s"
 	case "dps":
-		last = "°/s"
+		return "°/s"
 	case "mdps":
-		last = "m°/s"
+		return "m°/s"
 	case "ut":
-		last = "µT"
+		return "µT"
 	case "mps":
-		last = "m/s"
+		return "m/s"
 	case "kmh":
-		last = "km/h"
+		return "km/h"
 	}
-	return head + last
+	return u
 }

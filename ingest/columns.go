@@ -249,7 +249,15 @@ func incomplete(cols []column) (warnings []string) {
 	return warnings
 }
 
-// hasSlot says whether a column is in use.
-func hasSlot(cols []column, slot int) bool {
-	return slices.ContainsFunc(cols, func(c column) bool { return c.slot == slot })
+// enough says whether there is a time, and whether something is measured.
+func enough(cols []column) (hasTime, measured bool) {
+	for _, c := range cols {
+		switch {
+		case c.slot == slotTime || c.slot == slotUTC:
+			hasTime = true
+		case c.slot != slotIgnore && c.slot != slotAlt && c.slot != slotCourse:
+			measured = true
+		}
+	}
+	return hasTime, measured
 }

@@ -179,12 +179,10 @@ func (c *csvReader) choose() error {
 	for _, w := range incomplete(c.cols) {
 		c.notes.warn("sensors that lack an axis", c.headN, c.lines.pos, "%s", w)
 	}
-	known := hasSlot(c.cols, slotTime) || hasSlot(c.cols, slotUTC)
-	measured := false
+	known, measured := enough(c.cols)
 	for i, col := range c.cols {
 		if col.slot != slotIgnore {
 			c.last = i
-			measured = measured || (col.slot < slotCount && col.slot != slotAlt && col.slot != slotCourse)
 		}
 	}
 	switch {

@@ -71,7 +71,7 @@ type rateChange struct{ at, from, to float64 } // s, Hz, Hz
 
 // rateChanges finds where the median rate over ten seconds changes by a
 // quarter or more and stays.
-func rateChanges(t []float64, gaps []Span) []rateChange {
+func rateChanges(t []float64) []rateChange {
 	type window struct{ start, period float64 }
 	var ws []window
 	for i := 0; i < len(t); {

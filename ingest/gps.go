@@ -2,7 +2,6 @@ package ingest
 
 import (
 	"math"
-	"slices"
 )
 
 // receiverSpeedSD is the 1σ error of a receiver's own speed, m/s. NAVSTAR GPS
@@ -251,46 +250,44 @@ func (b *builder) tellFlags(g *GPS) {
 	}
 }
 
-// gpsChannels describes what the fixes hold.
+// gpsChannels describes what the fixes hold. A course or altitude that is
+// missing at rest is no gap: the fixes' own gaps count for them.
 func (b *builder) gpsChannels() []Channel {
 	f := &b.r.gps
 	if len(f.time) == 0 {
 		return nil
 	}
+	b.tellRate("GPS", f.time)
+	unit := f.speedUnit
+	if unit == "" {
+		unit = "mps"
+	}
+	all := describe("", "", f.time)
 	var out []Channel
-	has := func(ok func(i int) bool) []float64 {
+	for _, c := range []struct {
+		name, unit string
+		own        bool // has gaps of its own
+		has        func(i int) bool
+	}{
+		{"position", "deg", true, func(i int) bool { return f.lat[i] == f.lat[i] }},
+		{"speed", unitText(unit), true, func(i int) bool { return f.speed[i] == f.speed[i] }},
+		{"course", "deg", false, func(i int) bool { return f.course[i] == f.course[i] }},
+		{"altitude", "m", false, func(i int) bool { return f.alt[i] == f.alt[i] }},
+	} {
 		var t []float64
 		for i, x := range f.time {
-			if ok(i) {
+			if c.has(i) {
 				t = append(t, x)
 			}
 		}
-		return t
-	}
-	speedUnit := f.speedUnit
-	if speedUnit == "" {
-		speedUnit = "mps"
-	}
-	told := slices.Clone(b.notes.list)
-	for _, c := range []struct {
-		name, unit string
-		ok         func(i int) bool
-	}{
-		{"position", "deg", func(i int) bool { return f.lat[i] == f.lat[i] }},
-		{"speed", unitText(speedUnit), func(i int) bool { return f.speed[i] == f.speed[i] }},
-		{"course", "deg", func(i int) bool { return f.course[i] == f.course[i] }},
-		{"altitude", "m", func(i int) bool { return f.alt[i] == f.alt[i] }},
-	} {
-		t := has(c.ok)
 		if len(t) == 0 {
 			continue
 		}
-		out = append(out, b.describe(c.name, c.unit, t))
-		if len(out) > 1 { // what one GPS channel says of its rate, all say
-			b.notes.list = told
-		} else {
-			told = slices.Clone(b.notes.list)
+		ch := describe(c.name, c.unit, t)
+		if !c.own {
+			ch.Gaps, ch.LongestGapS = all.Gaps, all.LongestGapS
 		}
+		out = append(out, ch)
 	}
 	return out
 }

@@ -85,13 +85,13 @@ func (f File) Text(w io.Writer) {
 	for _, c := range f.Channels {
 		gaps := "no gaps"
 		if c.Gaps > 0 {
-			gaps = fmt.Sprintf("%s, longest %s", count(c.Gaps, "gap"), durationText(c.LongestGapS))
+			gaps = fmt.Sprintf("%s, up to %s", count(c.Gaps, "gap"), gapText(c.LongestGapS))
 		}
-		hz := "rate unknown"
+		hz := "? Hz"
 		if c.RateHz > 0 {
 			hz = rateText(c.RateHz)
 		}
-		fmt.Fprintf(w, "%s%-14s %9s at %-10s %s%s\n", head, c.Name, thousands(c.Samples), hz, pad(c.Unit, 6), gaps)
+		fmt.Fprintf(w, "%s%-14s %9s at %-8s%s%s\n", head, c.Name, thousands(c.Samples), hz, pad(c.Unit, 7), gaps)
 		head = strings.Repeat(" ", len(head))
 	}
 	fmt.Fprintf(w, "  read        %s\n", plural(f.Read, "sample"))
@@ -145,6 +145,16 @@ func durationText(s float64) string {
 		return trimFloat(s, 1) + " s"
 	}
 	return trimFloat(s, 2) + " s"
+}
+
+func gapText(s float64) string {
+	switch {
+	case s >= 5400:
+		return trimFloat(s/3600, 1) + " h"
+	case s >= 100:
+		return trimFloat(s/60, 1) + " min"
+	}
+	return durationText(s)
 }
 
 // thousands writes a count in groups of three.

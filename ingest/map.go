@@ -7,7 +7,6 @@ import (
 	"os"
 	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -295,9 +294,6 @@ func (m *Map) columns(head []string) ([]column, error) {
 		}
 		c := mc.q.column(head[i], mc.unit)
 		c.scale *= mc.scale
-		if mc.scale != 1 && mc.scale != -1 {
-			c.unit = strconv.FormatFloat(mc.scale, 'g', -1, 64) + " " + c.unit
-		}
 		cols[i] = c
 	}
 	return cols, nil

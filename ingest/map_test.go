@@ -194,7 +194,7 @@ func TestProposeMap(t *testing.T) {
 	}
 	dir := t.TempDir()
 	for name, text := range map[string]string{
-		"ours.csv": imuHeader + "0,1,2,3,4,5,6\n1,1,2,3,4,5,6\n", "words.csv": "name,colour\nann,red\n",
+		"ours.csv": imuHeader + "0,1,2,3,4,5,6\n1,1,2,3,4,5,6\n", "more.csv": "temp,time_s,speed_kn\n20,1,2\n20,2,2\n", "words.csv": "name,colour\nann,red\n",
 		"numbers.csv": "a,b,c\n1,2,3\n4,5,6\n", "empty.csv": "", "notes.txt": "Dear diary,\nit was windy, and cold\n",
 	} {
 		path := filepath.Join(dir, name)

@@ -70,8 +70,10 @@ func ProposeMap(path string) (text string, ok bool) {
 	if s == nil {
 		return "", false
 	}
-	if _, strangers, what := contractColumns(s.names); what == "" && len(strangers) == 0 {
-		return "", false
+	if cols, _, what := contractColumns(s.names); what == "" {
+		if hasTime, measured := enough(cols); hasTime && measured {
+			return "", false // it can be read as it is
+		}
 	}
 	var b strings.Builder
 	fmt.Fprintf(&b, "# Column map for %s, guessed from names and values: check it.\n", filepath.Base(path))
