@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"evenfoot/analysis"
 	"evenfoot/analysis/interval"
 	"evenfoot/report/chart"
 
@@ -102,6 +103,7 @@ func (b *builder) effort() *figure {
 		items           []chart.Whisker
 	}
 	all := []*series{{"port", "port", "port tack", chart.Square, -0.12, nil}, {"starboard", "stbd", "starboard tack", chart.Round, 0.12, nil}, {"", "now", "both tacks", chart.Round, 0, nil}}
+	tacks := slices.ContainsFunc(pts, func(p analysis.EffortPoint) bool { return p.Tack != "" })
 	lowV, lowE, highV, highE := 0.0, math.Inf(1), 0.0, math.Inf(-1)
 	for _, p := range pts {
 		i := p.Interval
@@ -109,7 +111,7 @@ func (b *builder) effort() *figure {
 			i = interval.Exact(float64(p.PitchRate))
 		}
 		for _, s := range all {
-			if s.tack == p.Tack {
+			if s.tack == p.Tack && (s.tack != "" || !tacks) { // both tacks only where they are not told apart
 				s.items = append(s.items, chart.Whisker{Row: b.u.speed(float64(p.Speed)) + s.shift, Value: i.Value, Lo: i.Low, Hi: i.High})
 			}
 		}

@@ -184,6 +184,9 @@ func (b *builder) liftArea() *figure {
 	}
 	f := &figure{ID: "area", Title: "Pitch against lift area", Legend: w.legend(), Read: "Lift area"}
 	f.Note = "Lift area is the weight to carry divided by the pressure of the water flow. Slow flight and turns need much of it, fast flight little. Against lift area the curve becomes a straight line, so a bend would show."
+	if b.r.Mount != nil && b.r.Mount.LevelZero {
+		f.Note += " The band here is the doubt of the line alone; the doubt of the level zero comes on top."
+	}
 	f.Says = fmt.Sprintf("The marks lie around a straight line, with a scatter of %s degrees.", fixed(law.RMS*radian, 1))
 	for _, x := range law.Bend {
 		if x.Says != "" {

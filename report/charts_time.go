@@ -179,12 +179,7 @@ func (b *builder) timePanels(ts []trace, lo, hi float64, columns int, strip bool
 	var ps []*chart.Panel
 	for i, t := range ts {
 		line := t.envelope(lo, hi, columns)
-		var ymin, ymax float64
-		for _, q := range line {
-			if finite(q.Y) {
-				ymin, ymax = math.Min(ymin, q.Y), math.Max(ymax, q.Y)
-			}
-		}
+		ymin, ymax := b.flightRange(line)
 		pad := 0.08*(ymax-ymin) + 0.1
 		yr := chart.Range{Lo: ymin - pad, Hi: ymax + pad}
 		if ymin == 0 {
@@ -222,6 +217,28 @@ func (b *builder) timePanels(ts []trace, lo, hi float64, columns int, strip bool
 		}
 	}
 	return ps
+}
+
+// flightRange is the range of the values in flight and zero, so that a swim
+// does not press the flights flat; of all values where there is no flight.
+func (b *builder) flightRange(line []chart.XY) (lo, hi float64) {
+	var rides []ride.Ride
+	if b.r.Ride != nil {
+		rides = b.r.Ride.Rides
+	}
+	k := 0
+	for _, q := range line {
+		if !finite(q.X) || !finite(q.Y) || math.Abs(q.Y) > 1e6 {
+			continue
+		}
+		for k < len(rides) && rides[k].End < q.X {
+			k++
+		}
+		if len(rides) == 0 || k < len(rides) && rides[k].Start <= q.X {
+			lo, hi = math.Min(lo, q.Y), math.Max(hi, q.Y)
+		}
+	}
+	return lo, hi
 }
 
 func (b *builder) flights(yr chart.Range) plot.Plotter {

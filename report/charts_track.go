@@ -60,6 +60,9 @@ func (b *builder) trackSays() string {
 		return b.timelineSays()
 	}
 	s := fmt.Sprintf("Of %s on the foil, the load was even for %s", minutes(total), percent(even/total))
+	if even/total < 0.005 {
+		s = fmt.Sprintf("In %s on the foil the load was never even", minutes(total))
+	}
 	if front > 0 {
 		s += fmt.Sprintf(", and more than 60 %% on the front foot for %s", percent(front/total))
 	}

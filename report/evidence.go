@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"math"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
@@ -74,6 +75,14 @@ func choose(b bool, yes, no string) string {
 	return no
 }
 
+// rate is a number of samples per second without needless decimals.
+func rate(hz float64) string {
+	if math.Abs(hz-math.Round(hz)) < 0.05 {
+		return fixed(hz, 0)
+	}
+	return fixed(hz, 1)
+}
+
 // fileLines say what was read.
 func fileLines(r *analysis.Result) []fileFacts {
 	var out []fileFacts
@@ -91,7 +100,7 @@ func fileLines(r *analysis.Result) []fileFacts {
 		for _, c := range f.Channels {
 			s := fmt.Sprintf("%s: %d samples", clean(c.Name), c.Samples)
 			if finite(c.RateHz) && c.RateHz > 0 {
-				s += fmt.Sprintf(", %s per second", fixed(c.RateHz, digitsFor(c.RateHz*5)))
+				s += fmt.Sprintf(", %s per second", rate(c.RateHz))
 			}
 			if c.Unit != "" {
 				s += ", written in " + clean(c.Unit)
@@ -120,7 +129,7 @@ func sensorLines(r *analysis.Result) []fact {
 		f = append(f, fact{"Length of the log", d})
 	}
 	if v := float64(s.GPSHz); finite(v) && v > 0 {
-		f = append(f, fact{"GPS", fixed(v, digitsFor(v*5)) + " fixes per second"})
+		f = append(f, fact{"GPS", rate(v) + " fixes per second"})
 	} else if r.Log != nil {
 		f = append(f, fact{"GPS", "none in this log"})
 	}

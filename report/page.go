@@ -270,6 +270,10 @@ func otherFor(r *analysis.Result, u Units) *otherPart {
 	return p
 }
 
+// Single says that there is one step with a drawing, which then gets the room
+// of two.
+func (p *page) Single() bool { return (p.Mount == "") != (p.Move == "") }
+
 // Drawing is the picture that belongs to a step, "" for none.
 func (p *page) Drawing(kind string) template.HTML {
 	switch kind {

@@ -38,7 +38,7 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 			t.row(s.Name, s.Do+" "+s.How, 4)
 		}
 	}
-	t.row(x.SureTag, x.Sure, 3)
+	t.row(x.SureTag, x.Sure, 4)
 	t.row("Feel", x.Feel, 4)
 	t.row("Mind", x.Mind, 3)
 	for i, l := range x.Limits {
@@ -48,7 +48,7 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 		t.row(choose(i == 0, "Why", ""), l, 2)
 	}
 	if len(x.Buys) > 0 {
-		t.row("To be surer", x.Buys[0], 2)
+		t.row("To be surer", x.Buys[0], 3)
 	}
 	t.row("Ridden", ridden(r, u), 2)
 	if n := len(r.Session.Warnings); n > 0 {

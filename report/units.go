@@ -100,6 +100,9 @@ func (u Units) speedText(v float64) string {
 	return fixed(u.speed(v), 0) + nbsp + u.speedName()
 }
 
+// SpeedText prints a speed in m/s for the sentences of the advice.
+func (u Units) SpeedText(mps float64) string { return u.orDefault().speedText(mps) }
+
 // speedFine is the same to a tenth.
 func (u Units) speedFine(v float64) string {
 	if !finite(v) {

@@ -281,6 +281,9 @@ func (w *words) sure(r *analysis.Result, u Units) {
 func signedRange(mm interval.Interval, u Units) string {
 	m := mm.Scale(0.001)
 	d := u.lengthDigits()
+	if math.Abs(m.Value) < 0.003 && m.Low < 0 && m.High > 0 {
+		return fmt.Sprintf("about where it is (from %s back to %s forward)", u.lengthText(-m.Low), u.lengthText(m.High))
+	}
 	if m.Low*m.High > 0 {
 		back := ""
 		if m.Value < 0 {
@@ -429,7 +432,10 @@ func buys(o advice.Observation) string {
 	if !finite(now) || !finite(then) || o.What == "" {
 		return ""
 	}
-	return fmt.Sprintf("%s: the doubt of the stabilizer angle goes from ± %s to ± %s degrees.", upperFirst(cleanTo(o.What, 200)), fixed(now*interval.Z90, 1), fixed(then*interval.Z90, 1))
+	if then > 0.97*now {
+		return ""
+	}
+	return fmt.Sprintf("%s: the doubt of the best stabilizer angle shrinks by %s.", upperFirst(strings.TrimRight(cleanTo(o.What, 200), ".")), percent(1-then/now))
 }
 
 // speeds are the low, middle and top speed that count, m/s; NaN when unknown.

@@ -56,7 +56,7 @@ const (
 )
 
 // SVG is the figure as an svg element. The attributes data-left, data-right
-// (viewBox units) and data-lo, data-hi (x values there) let a script find the
+// (viewBox units), data-top and data-bottom, and data-lo, data-hi (x values there) let a script find the
 // value under a pointer.
 func (f Figure) SVG() string {
 	if f.FontSize == 0 {
@@ -104,6 +104,7 @@ func (f Figure) stack(plots []*plot.Plot, area draw.Canvas) string {
 		right = max(right, area.Max.X-d.Max.X)
 	}
 	var attrs string
+	var bottom float64
 	for i, p := range plots {
 		d := p.DataCanvas(cells[i])
 		cells[i] = draw.Crop(cells[i], left-(d.Min.X-area.Min.X), -(right - (area.Max.X - d.Max.X)), 0, 0)
@@ -113,11 +114,12 @@ func (f Figure) stack(plots []*plot.Plot, area draw.Canvas) string {
 		p.Draw(cells[i])
 		d = p.DataCanvas(cells[i])
 		if i == 0 {
-			attrs = fmt.Sprintf(` data-left="%s" data-right="%s" data-lo="%.6g" data-hi="%.6g"`,
-				short(d.Min.X.Points()), short(d.Max.X.Points()), p.X.Min, p.X.Max)
+			attrs = fmt.Sprintf(` data-left="%s" data-right="%s" data-lo="%.6g" data-hi="%.6g" data-top="%s"`,
+				short(d.Min.X.Points()), short(d.Max.X.Points()), p.X.Min, p.X.Max, short(f.Height-d.Max.Y.Points()))
 		}
+		bottom = f.Height - d.Min.Y.Points()
 	}
-	return attrs
+	return attrs + fmt.Sprintf(` data-bottom="%s"`, short(bottom))
 }
 
 // grid draws small multiples.

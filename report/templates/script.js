@@ -41,8 +41,8 @@
     var px = +d.left + (x - d.lo) / (d.hi - d.lo) * (d.right - d.left);
     line.setAttribute("x1", px);
     line.setAttribute("x2", px);
-    line.setAttribute("y1", 0);
-    line.setAttribute("y2", svg.viewBox.baseVal.height);
+    line.setAttribute("y1", d.top);
+    line.setAttribute("y2", d.bottom);
     line.style.display = px >= +d.left - 1 && px <= +d.right + 1 ? "" : "none";
   }
 
@@ -92,7 +92,7 @@
     var set = control(fig, "Time", n, function (i) {
       var t = d.lo + (i + 0.5) * d.step, text = ["at " + clock(t)];
       pictures(fig).forEach(function (s) { mark(s, t); });
-      d.series.forEach(function (s) { if (s.v[i] !== null) { text.push(s.name + " " + s.v[i] + " " + s.unit); } });
+      d.series.forEach(function (s) { if (s.v[i] !== null) { text.push(s.name + " " + String(s.v[i]).replace("-", "\u2212") + " " + s.unit); } });
       for (var k = 0; d.ride && k + 1 < d.ride.length; k += 2) {
         if (i >= d.ride[k] && i <= d.ride[k + 1]) { text.push("ride " + (k / 2 + 1)); }
       }
