@@ -24,6 +24,8 @@ type Request struct {
 	Range [2]float64
 	// Other is another rider on the same foil: Setup with the rider exchanged.
 	Other *setup.Setup
+	// SpeedText prints a speed in m/s for the sentences; nil means knots.
+	SpeedText func(mps float64) string
 	// Progress, when not nil, is told what is being done.
 	Progress func(stage string)
 }
@@ -74,7 +76,7 @@ func Run(req Request) (*Result, error) {
 		}
 		earlier = append(earlier, outing(e.Setup, observe(e.Log, e.Setup, req.Progress)))
 	}
-	if r.Posterior, err = trim.Infer(today, earlier, trim.InferOptions{}); err != nil {
+	if r.Posterior, err = trim.Infer(today, earlier, trim.InferOptions{SpeedText: req.SpeedText}); err != nil {
 		return nil, err
 	}
 

@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"fmt"
 	"math"
 
 	"evenfoot/analysis/advice"
@@ -162,7 +163,7 @@ func (r *Result) load(speeds speedRange) {
 }
 
 func (r *Result) advise(req Request, speeds speedRange) {
-	opt := advice.Options{LawOK: r.lawOK()}
+	opt := advice.Options{LawOK: r.lawOK(), SpeedText: req.SpeedText}
 	r.Advice = advice.Advise(r.Posterior, req.Setup, speeds.weights, opt)
 	if req.Other != nil {
 		r.OtherRider = advice.ForRider(r.Posterior, req.Setup, req.Other, speeds.weights, opt)
@@ -173,8 +174,9 @@ func (r *Result) advise(req Request, speeds speedRange) {
 		a.ShimDegPerSigma, a.ShimDegPerSigmaAfter = num(moves[i].Before), num(moves[i].After)
 		r.Assumptions = append(r.Assumptions, a)
 	}
+	r.warn(r.Posterior.Notes...)
 	for _, c := range r.Posterior.Conflicts {
-		r.warn(c.What)
+		r.warn(fmt.Sprintf("In doubt, by %.1f sigmas: %s.", c.Sigmas, c.What))
 	}
 }
 

@@ -3,7 +3,6 @@ package analysis
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pitchlaw"
@@ -171,24 +170,10 @@ func rideInput(log *ingest.Log, m *align.Motion) ride.Input {
 			in.Time[i] = t - m.Track.LatencyS
 		}
 	}
-	in.X, in.Y = local(g)
 	for _, gap := range g.Gaps {
 		in.Gaps = append(in.Gaps, [2]float64{gap.Start, gap.End})
 	}
 	return in
-}
-
-// local is the fixes in metres east and north of the first that has a place.
-func local(g *ingest.GPS) (x, y []float64) {
-	x, y = make([]float64, len(g.Time)), make([]float64, len(g.Time))
-	first := slices.IndexFunc(g.Lat, func(v float64) bool { return !math.IsNaN(v) })
-	for i := range x {
-		x[i], y[i] = math.NaN(), math.NaN()
-		if first >= 0 && g.Flags[i] == 0 {
-			x[i], y[i] = ingest.Plane{Lat: g.Lat[first], Lon: g.Lon[first]}.Project(g.Lat[i], g.Lon[i])
-		}
-	}
-	return x, y
 }
 
 func lawParams(s *setup.Setup, m *align.Motion) pitchlaw.Params {

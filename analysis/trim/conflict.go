@@ -86,8 +86,8 @@ func (p *problem) suspect(i int, x []float64) string {
 			where, o.Ev.Zero/deg, NewFoil(o.In).ZeroPitch()/deg)
 	}
 	model := NewFoil(p.inputs(it.outing, x)).At(it.note.Speed, Gravity).FrontShare
-	return fmt.Sprintf("the note of feel%s at %.1f m/s: it says %.0f %% on the front foot, all the rest says %.0f %%",
-		where, it.note.Speed, 100*it.note.Share, 100*model)
+	return fmt.Sprintf("the note of feel%s at %s: it says %.0f %% on the front foot, all the rest says %.0f %%",
+		where, p.speed(it.note.Speed), 100*it.note.Share, 100*model)
 }
 
 // contradictions are notes of one outing, at about one speed, that cannot
@@ -113,8 +113,8 @@ func (p *problem) contradictions() ([]Conflict, float64) {
 					where = " of " + out.name(o-1)
 				}
 				found = append(found, Conflict{Notes: true, Sigmas: z, What: fmt.Sprintf(
-					"the notes of feel%s, which contradict each other: %.0f %% on the front foot at %.1f m/s, but %.0f %% at %.1f m/s",
-					where, 100*b.Share, b.Speed, 100*a.Share, a.Speed)})
+					"the notes of feel%s, which contradict each other: %.0f %% on the front foot at %s, but %.0f %% at %s",
+					where, 100*b.Share, p.speed(b.Speed), 100*a.Share, p.speed(a.Speed))})
 			}
 		}
 	}

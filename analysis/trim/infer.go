@@ -15,6 +15,8 @@ import (
 type InferOptions struct {
 	Draws int    // whole foils drawn; 0 means 400
 	Seed  uint64 // of the draws; 0 means 1
+	// SpeedText prints a speed in m/s for the sentences; nil means knots.
+	SpeedText func(mps float64) string
 }
 
 // A problem is the inference of one foil from all outings: unknowns in prior
@@ -24,6 +26,7 @@ type problem struct {
 	params  []parameter
 	today   int // params[:today] act on today's outing or on all
 	items   []item
+	speed   func(mps float64) string // prints a speed
 }
 
 // An item is one piece of evidence: nothing but its residuals, in σ.
@@ -63,6 +66,9 @@ func Infer(today Outing, earlier []Outing, opt InferOptions) (*Posterior, error)
 		outings = append(outings, o)
 	}
 	p := newProblem(outings)
+	if p.speed = opt.SpeedText; p.speed == nil {
+		p.speed = func(mps float64) string { return fmt.Sprintf("%.1f kn", mps*3600/1852) }
+	}
 	x, err := p.maximum()
 	if err != nil {
 		return nil, err

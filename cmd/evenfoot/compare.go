@@ -47,7 +47,7 @@ func (c *console) compare(folders []string, f compareFlags) error {
 		if err != nil {
 			return err
 		}
-		r, err := c.analyse(s, analysis.Request{Progress: func(stage string) { progress.stage(dir + ": " + stage) }})
+		r, err := c.analyse(s, analysis.Request{SpeedText: units.SpeedText, Progress: func(stage string) { progress.stage(dir + ": " + stage) }})
 		if err != nil {
 			return fmt.Errorf("%s: %w", dir, err)
 		}
@@ -62,10 +62,10 @@ func (c *console) compare(folders []string, f compareFlags) error {
 
 func (c *console) deliverComparison(cmp *analysis.Comparison, f compareFlags, units report.Units) error {
 	var page, words, js bytes.Buffer
-	if err := report.CompareHTML(&page, cmp.Results, report.Options{Units: units, Version: versionText(), Now: time.Now()}); err != nil {
+	if err := report.CompareHTML(&page, cmp.Results, report.Options{Before: cmp.BeforeAfter, Units: units, Version: versionText(), Now: time.Now()}); err != nil {
 		return err
 	}
-	if err := report.CompareText(&words, cmp.Results, report.TextOptions{Units: units, Color: c.color()}); err != nil {
+	if err := report.CompareText(&words, cmp.Results, report.TextOptions{Before: cmp.BeforeAfter, Units: units, Color: c.color()}); err != nil {
 		return err
 	}
 	enc := json.NewEncoder(&js)

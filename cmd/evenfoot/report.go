@@ -54,7 +54,7 @@ func (c *console) report(args []string, f reportFlags) error {
 	if err != nil {
 		return usageError{err}
 	}
-	var req analysis.Request
+	req := analysis.Request{SpeedText: units.SpeedText}
 	if req.Range, err = parseRange(f.speeds); err != nil {
 		return err
 	}
