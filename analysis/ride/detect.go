@@ -10,7 +10,6 @@ import (
 type Input struct {
 	Time        []float64     // s, of the fixes, increasing
 	East, North []float64     // m/s over ground; NaN for a flagged fix
-	X, Y        []float64     // m, local; may be nil
 	Gaps        [][2]float64  // s, spans without fixes
 	SpeedSD     float64       // m/s, 1σ of a speed
 	Motion      *align.Motion // nil: GPS alone
@@ -164,7 +163,7 @@ func (d *detector) fell(i int) bool {
 	}
 	if f := g.imu; f != nil {
 		for k := i; k < min(i+g.samples(8), g.n); k++ {
-			if math.Abs(f.heel[k]) > 50*math.Pi/180 {
+			if math.Abs(f.heel[k]) > 50*deg {
 				return true
 			}
 		}
@@ -179,10 +178,10 @@ func (d *detector) breaches(r run) {
 	if f == nil {
 		return
 	}
-	const free = 0.3 * 9.80665 // m/s²: most of the weight gone
+	const free = 0.22 * 9.80665 // m/s²: nearly all of the weight gone
 	end := min(r.to+d.g.samples(0.6), d.g.n)
 	for i := r.from; i < end; i++ {
-		if !(f.lowest[i] < free) {
+		if !(f.lowest[i] < free) || math.Abs(f.heel[i]) > 50*deg { // on its side it is a fall
 			continue
 		}
 		low := i

@@ -27,16 +27,14 @@ type split struct {
 // splitSpeeds finds the speed at which this rider spends the least time on the
 // way from taxiing to flying: the valley between two populations.
 func splitSpeeds(g *grid) split {
-	const bin, most = 0.1, 60.0
-	hist := make([]float64, int(most/bin))
+	const bin = 0.1
+	hist := make([]float64, int(fastest/bin)+1)
 	var moving []float64
 	for _, v := range g.speed {
 		if math.IsNaN(v) || v < 1 {
 			continue
 		}
-		if v < most {
-			hist[int(v/bin)]++
-		}
+		hist[int(v/bin)]++
 		moving = append(moving, v)
 	}
 	s := split{slow: 1.2}
@@ -176,7 +174,10 @@ func states(g *grid, s split) []uint8 {
 	}
 	// One step is a fifth of a second, its evidence is not independent.
 	const perStep = 0.3
-	const change = 4.0 // nats for a change of state
+	change := 4.0 // nats for a change of state
+	if g.imu == nil {
+		change = 3.3 // a watch has only speed to overcome it
+	}
 	step := heightSteps(g, s)
 	up, down := 0.0, 0.0
 	back := make([][2]uint8, g.n)

@@ -10,7 +10,7 @@ import (
 func (d *detector) phases() {
 	g := d.g
 	kinds := make([]Kind, g.n)
-	first, last := g.n, -1 // steps on the water beyond doubt
+	first, last := g.n, -1 // between these the rider is on the water
 	for i := range kinds {
 		switch {
 		case d.state[i] == unknown:
@@ -22,7 +22,7 @@ func (d *detector) phases() {
 		default:
 			kinds[i] = Swim
 		}
-		if kinds[i] == Flight || kinds[i] == Taxi && d.split.ok {
+		if kinds[i] == Flight || kinds[i] == Taxi && len(d.runs) == 0 {
 			first, last = min(first, i), max(last, i)
 		}
 	}
@@ -99,7 +99,7 @@ func (d *detector) slowKinds(kinds []Kind, r run, mayBeAshore bool) {
 			k = Rest
 		case g.imu == nil && v < noise && r.to-r.from > g.samples(8):
 			k = Rest
-		case mayBeAshore && v > 0.7 && (g.imu == nil || steep > 0.5*n || v > 1):
+		case mayBeAshore && v > 0.9 && (g.imu == nil || steep > 0.5*n || v > 1.1):
 			k = Carry
 		}
 		for i := a; i < b; i++ {

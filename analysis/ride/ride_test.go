@@ -1,12 +1,15 @@
 package ride_test
 
 import (
+	"flag"
 	"fmt"
 	"math"
 	"testing"
 
 	"evenfoot/analysis/ride"
 	"evenfoot/analysis/simulate"
+	"evenfoot/filter/align"
+	"evenfoot/filter/attitude"
 	"evenfoot/ingest"
 )
 
@@ -16,7 +19,6 @@ const deg = math.Pi / 180
 func input(s *simulate.Session, withIMU bool) ride.Input {
 	g := &s.Log.GPS
 	in := ride.Input{SpeedSD: g.SpeedSD}
-	lat0, lon0 := s.Scenario.Origin[0], s.Scenario.Origin[1]
 	for i, t := range g.Time {
 		e, n := math.NaN(), math.NaN()
 		c := float64(g.Course[i])
@@ -28,8 +30,6 @@ func input(s *simulate.Session, withIMU bool) ride.Input {
 		}
 		in.Time = append(in.Time, t)
 		in.East, in.North = append(in.East, e), append(in.North, n)
-		in.X = append(in.X, (g.Lon[i]-lon0)*111319*math.Cos(lat0*deg))
-		in.Y = append(in.Y, (g.Lat[i]-lat0)*111132)
 	}
 	for _, x := range g.Gaps {
 		in.Gaps = append(in.Gaps, [2]float64{x.Start, x.End})
@@ -84,24 +84,38 @@ type score struct {
 	windError                        float64 // deg
 	windCovered                      bool
 	takeOffs                         tally
-	straightOff                      float64
 }
 
 func judge(s *simulate.Session, got *ride.Session) score {
 	tr := &s.Truth
 	var sc score
-	sc.foiling = got.Totals.Foiling/tr.FoilingS - 1
+	// What happened while the receiver was silent nobody can tell.
+	silent := func(t float64) bool {
+		for _, g := range s.Log.GPS.Gaps {
+			if t > g.Start-3 && t < g.End+3 {
+				return true
+			}
+		}
+		return false
+	}
+	flown := tr.FoilingS
+	for _, f := range tr.Flights {
+		for _, g := range s.Log.GPS.Gaps {
+			flown -= math.Max(math.Min(f.End, g.End)-math.Max(f.Start, g.Start), 0)
+		}
+	}
+	sc.foiling = got.Totals.Foiling/flown - 1
 	times := func(kinds ...string) (w, g []float64) {
 		for _, e := range tr.Events {
 			for _, k := range kinds {
-				if e.Kind == k {
+				if e.Kind == k && !silent(e.Time) {
 					w = append(w, e.Time)
 				}
 			}
 		}
 		for _, e := range got.Events {
 			for _, k := range kinds {
-				if e.Kind == k {
+				if e.Kind == k && !silent(e.Time) {
 					g = append(g, e.Time)
 				}
 			}
@@ -121,6 +135,9 @@ func judge(s *simulate.Session, got *ride.Session) score {
 	sc.takeOffs = match(w, g, tol)
 	used := make([]bool, len(got.Turns))
 	for _, t := range tr.Turns {
+		if silent(t.Start) || silent(t.End) {
+			continue
+		}
 		best, over := -1, 0.0
 		for i, q := range got.Turns {
 			if o := math.Min(t.End, q.End) - math.Max(t.Start, q.Start); q.Complete && !used[i] && o > over {
@@ -149,7 +166,7 @@ func judge(s *simulate.Session, got *ride.Session) score {
 		}
 	}
 	for i, q := range got.Turns {
-		if q.Complete && !used[i] {
+		if q.Complete && !used[i] && !silent(q.Start) && !silent(q.End) {
 			sc.turns.extra++
 		}
 	}
@@ -185,44 +202,98 @@ func scenarios() map[string]simulate.Scenario {
 	return all
 }
 
+// -ride.seeds runs the closed loop over more sessions of each scenario:
+//
+//	go test ./analysis/ride -run ClosedLoop -v -ride.seeds 5
+var seeds = flag.Int("ride.seeds", 1, "simulated sessions of each scenario in the closed loop")
+
+// TestClosedLoop: the outing is told as it was. With a logger on the board
+// turns and landings are found to 95 % and more; a watch alone sees a short
+// touch only when it costs speed, so its bar is lower, and lowest where speed
+// comes from positions or gusts are as strong as a touch.
 func TestClosedLoop(t *testing.T) {
-	for _, imu := range []bool{true, false} {
-		var land, touch, turns, fall, breach tally
-		for name, sc := range scenarios() {
-			var sum score
-			var worst, wind float64
-			known, covered := 0, 0
-			for seed := range uint64(3) {
-				sc.Seed = 100 + seed
-				s := simulate.Run(sc)
-				q := judge(s, ride.Detect(input(s, imu)))
-				if math.Abs(q.foiling) > math.Abs(worst) {
-					worst = q.foiling
+	var all [3]score
+	for name, sc := range scenarios() {
+		hard := sc.PositionOnly || sc.Gust > 0.5
+		var sums [3]score
+		for seed := range *seeds {
+			sc.Seed, sc.Duration = 100+uint64(seed), 1600
+			s := simulate.Run(sc)
+			for k, imu := range modes {
+				in := input(s, imu == "true motion")
+				if imu == "logger" {
+					in.Motion = estimated(t, s)
 				}
-				sum.touch.add(q.touch)
-				sum.fall.add(q.fall)
-				sum.land.add(q.land)
-				sum.breach.add(q.breach)
-				sum.turns.add(q.turns)
-				sum.takeOffs.add(q.takeOffs)
-				sum.flown.add(q.flown)
-				sum.through.add(q.through)
-				if q.windKnown {
-					known++
-					wind = math.Max(wind, math.Abs(q.windError))
-					if q.windCovered {
-						covered++
-					}
+				q := judge(s, ride.Detect(in))
+				if limit := 0.05 + 0.01*float64(k/2); math.Abs(q.foiling) > limit {
+					t.Errorf("%s, %s, seed %d: foiling time off by %.1f %%", imu, name, sc.Seed, 100*q.foiling)
+				}
+				if q.windKnown && math.Abs(q.windError) > 20 {
+					t.Errorf("%s, %s, seed %d: wind off by %.0f°", imu, name, sc.Seed, q.windError)
+				}
+				sums[k].add(q)
+			}
+		}
+		for k, imu := range modes {
+			sum := sums[k]
+			t.Logf("%s, %s: landings %v touchdowns %v turns %v flown rightly %.2f", imu, name,
+				sum.land, sum.touch, sum.turns, sum.flown.recall())
+			need := func(what string, c tally, recall, precision float64) {
+				// One of a dozen may be missed by chance.
+				if c.miss > 1 && c.recall() < recall || c.extra > 1 && c.precision() < precision {
+					t.Errorf("%s, %s: %s %v, want recall %.2f and precision %.2f", imu, name, what, c, recall, precision)
 				}
 			}
-			t.Logf("imu %v %s:\n foiling %+.1f %%\n take-offs %v\n landings %v\n touchdowns %v\n falls %v\n breaches %v\n turns %v flown %.2f through %.2f\n wind known %d covered %d worst %.0f°", imu, name,
-				100*worst, sum.takeOffs, sum.land, sum.touch, sum.fall, sum.breach, sum.turns, sum.flown.recall(), sum.through.recall(), known, covered, wind)
-			land.add(sum.land)
-			touch.add(sum.touch)
-			fall.add(sum.fall)
-			breach.add(sum.breach)
-			turns.add(sum.turns)
+			need("turns", sum.turns, 0.95, 0.95)
+			need("turns through the wind", sum.through, 0.95, 0)
+			switch {
+			case imu != "watch" && !hard:
+				need("touchdowns", sum.touch, 0.95, 0.95)
+				need("falls", sum.fall, 0.95, 0.95)
+				need("flown turns", sum.flown, 0.95, 0)
+			case imu != "watch":
+				need("touchdowns", sum.touch, 0.75, 0.8)
+			case hard:
+				need("touchdowns", sum.touch, 0.5, 0.6)
+			default:
+				need("touchdowns", sum.touch, 0.8, 0.85)
+			}
+			all[k].add(sum)
 		}
-		t.Logf("imu %v ALL landings %v touchdowns %v falls %v breaches %v turns %v", imu, land, touch, fall, breach, turns)
 	}
+	for k, imu := range modes {
+		a := all[k]
+		t.Logf("%s, all: take-offs %v landings %v touchdowns %v falls %v breaches %v turns %v", imu,
+			a.takeOffs, a.land, a.touch, a.fall, a.breach, a.turns)
+	}
+	a := all[1]
+	if a.touch.recall() < 0.95 || a.touch.precision() < 0.95 || a.breach.recall() < 0.9 || a.breach.precision() < 0.9 {
+		t.Errorf("with IMU: touchdowns %v, breaches %v", a.touch, a.breach)
+	}
+}
+
+// How the motion is known.
+var modes = []string{"true motion", "logger", "watch"}
+
+// estimated is the board's motion as the product finds it.
+func estimated(t *testing.T, s *simulate.Session) *align.Motion {
+	g := &s.Log.GPS
+	in := input(s, false)
+	m, err := align.Board(attitude.Samples{Time: s.Log.IMU.Time, Acc: s.Log.IMU.Acc, Gyr: s.Log.IMU.Gyr},
+		&attitude.Aid{Time: in.Time, East: in.East, North: in.North, SD: g.SpeedSD}, align.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m
+}
+
+func (s *score) add(q score) {
+	s.touch.add(q.touch)
+	s.fall.add(q.fall)
+	s.land.add(q.land)
+	s.breach.add(q.breach)
+	s.turns.add(q.turns)
+	s.takeOffs.add(q.takeOffs)
+	s.flown.add(q.flown)
+	s.through.add(q.through)
 }

@@ -7,8 +7,12 @@ import (
 	"evenfoot/filter/align"
 )
 
-// Step of the even time base, s; longer for logs beyond ten days.
+// Step of the even time base, s.
 const baseStep = 0.2
+
+// longest is how much of a log is looked at, s, about its middle sample: one
+// outing is no longer, and one wild time stamp must not fill the memory.
+const longest = 48 * 3600
 
 // A grid is the session on the even time base.
 type grid struct {
@@ -20,7 +24,6 @@ type grid struct {
 	speed       []float64 // m/s, the same smoothed over a second
 	se, sn      []float64 // the smoothed velocity
 	period      float64   // s between fixes, median
-	x, y        []float64 // m
 	imu         *features // nil without IMU
 }
 
@@ -34,7 +37,10 @@ func (g *grid) index(t float64) int {
 // samples is how many steps make s seconds, at least one.
 func (g *grid) samples(s float64) int { return max(1, int(math.Round(s/g.step))) }
 
-// fixes are the usable fixes: finite, in order of time.
+// fastest is beyond what any board has done, m/s.
+const fastest = 60
+
+// fixes are the usable fixes, in order of time, and the times of all.
 func (in *Input) fixes() (t, e, n []float64, all []float64) {
 	k := min(len(in.Time), len(in.East), len(in.North))
 	last := math.Inf(-1)
@@ -45,7 +51,7 @@ func (in *Input) fixes() (t, e, n []float64, all []float64) {
 		}
 		last = ti
 		all = append(all, ti)
-		if v := math.Hypot(in.East[i], in.North[i]); math.IsNaN(v) || math.IsInf(v, 0) {
+		if v := math.Hypot(in.East[i], in.North[i]); !(v < fastest) {
 			continue
 		}
 		t, e, n = append(t, ti), append(e, in.East[i]), append(n, in.North[i])
@@ -57,26 +63,31 @@ func (in *Input) fixes() (t, e, n []float64, all []float64) {
 // nothing to put.
 func newGrid(in *Input) *grid {
 	t, e, n, all := in.fixes()
-	lo, hi := math.Inf(1), math.Inf(-1)
-	if len(all) > 0 {
-		lo, hi = all[0], all[len(all)-1]
-	}
-	if m := in.Motion; m != nil && len(m.Time) > 0 {
-		if a, b := m.Time[0], m.Time[len(m.Time)-1]; !math.IsNaN(a+b) && !math.IsInf(a+b, 0) {
-			lo, hi = math.Min(lo, a), math.Max(hi, b)
+	lo, hi, mid := math.Inf(1), math.Inf(-1), math.NaN()
+	widen := func(t []float64) {
+		if n := len(t); n > 0 && !math.IsNaN(t[0]+t[n/2]+t[n-1]) && !math.IsInf(t[0]+t[n/2]+t[n-1], 0) {
+			lo, hi = math.Min(lo, t[0]), math.Max(hi, t[n-1])
+			if math.IsNaN(mid) {
+				mid = t[n/2]
+			}
 		}
+	}
+	widen(all)
+	if in.Motion != nil {
+		widen(in.Motion.Time)
 	}
 	if !(hi >= lo) {
 		return nil
 	}
-	g := &grid{start: math.Floor(lo/baseStep) * baseStep, step: baseStep}
-	for (hi-lo)/g.step > 5e6 {
-		g.step *= 2
+	lo, hi = math.Max(lo, mid-longest/2), math.Min(hi, mid+longest/2)
+	if !(hi >= lo) {
+		return nil
 	}
+	g := &grid{start: math.Floor(lo/baseStep) * baseStep, step: baseStep}
 	g.n = int((hi-g.start)/g.step) + 2
 	g.period = medianStep(all)
 	g.fill(in, t, e, n)
-	if in.Motion != nil {
+	if in.Motion != nil && in.Motion.Mount.Rigid { // a sensor off the board tells nothing of it
 		g.imu = newFeatures(g, in.Motion)
 	}
 	return g

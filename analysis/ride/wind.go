@@ -137,10 +137,11 @@ func (d *detector) legs() []leg {
 	return out
 }
 
-// meanHeel between two times, rad; NaN without IMU.
+// meanHeel between two times, rad; NaN without IMU, or when it is not known
+// which way the bow is.
 func (d *detector) meanHeel(t0, t1 float64) float64 {
 	f := d.g.imu
-	if f == nil {
+	if f == nil || math.IsNaN(d.in.Motion.Mount.HeadingSE) {
 		return math.NaN()
 	}
 	var sum, n float64

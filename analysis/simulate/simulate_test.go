@@ -4,8 +4,10 @@ import (
 	"math"
 	"testing"
 
+	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 	"evenfoot/filter/attitude"
+	"evenfoot/ingest"
 )
 
 func norm(v [3]float64) float64 { return math.Sqrt(v[0]*v[0] + v[1]*v[1] + v[2]*v[2]) }
@@ -256,10 +258,133 @@ func TestDemoStory(t *testing.T) {
 	}
 }
 
+// TestSetupTOML: the setup that is written is one that the program reads, and
+// says what was meant.
 func TestSetupTOML(t *testing.T) {
-	s := Run(Demo()[1])
-	out := s.SetupTOML(s.FeelNotes([]float64{7, 10}, 0.05))
-	t.Log(out)
+	sc := Demo()[1]
+	sc.Duration = 300
+	sc.Gear.StatedCurrent = &[2]float64{0.3, 0}
+	sc.Gear.Leave = []string{"foil.wing.camber_percent"}
+	wrong := sc.Foil
+	wrong.StabIncidence += 1 * Deg
+	sc.Gear.Stated = &wrong
+	s := Run(sc)
+	notes := s.FeelNotes([]float64{7, 10}, 0.05)
+	out, _, err := setup.Parse("setup.toml", []byte(s.SetupTOML(notes)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	near := func(what string, got, want, tol float64) {
+		if math.Abs(got-want) > tol {
+			t.Errorf("%s is %g, want %g", what, got, want)
+		}
+	}
+	near("mass", out.Rider.Mass, 72, 1e-9)
+	near("shim", out.Foil.Stabilizer.Shim, Card, 1e-6)
+	near("incidence", out.Foil.Stabilizer.Incidence+math.Atan(Card/0.05), wrong.StabIncidence, 1e-4)
+	near("wing position", out.Foil.Wing.Ahead, sc.Foil.WingX, 1e-6)
+	near("current", out.Water.Current, 0.3, 1e-3)
+	near("current's direction", out.Water.CurrentTo, math.Pi/2, 1e-3)
+	near("feel speed", out.Feel[0].Speed, 7, 1e-3)
+	near("feel share", out.Feel[1].Share, notes[1].Share, 0.0051)
+	if out.Given("foil.wing.camber_percent") {
+		t.Error("a key that was to be left out is there")
+	}
+}
+
+// TestFeelNotes: the notes scatter about the true share as they say.
+func TestFeelNotes(t *testing.T) {
+	s := Run(func() Scenario { sc := Default(); sc.Duration = 200; return sc }())
+	speeds := make([]float64, 400)
+	for i := range speeds {
+		speeds[i] = 7
+	}
+	var sum, sum2 float64
+	for _, f := range s.FeelNotes(speeds, 0.06) {
+		d := f.Share - s.Share(7)
+		sum, sum2 = sum+d/400, sum2+d*d/400
+	}
+	if math.Abs(sum) > 0.012 || math.Abs(math.Sqrt(sum2)-0.06) > 0.01 {
+		t.Errorf("notes are %.3f off with a spread of %.3f", sum, math.Sqrt(sum2))
+	}
+}
+
+// TestDevices: what can go wrong with the two devices does go wrong, and is marked.
+func TestDevices(t *testing.T) {
+	sc := Default()
+	sc.Duration, sc.Seed = 400, 5
+	plain := Run(sc)
+	sc.AccSign, sc.GyroSign = -1, -1
+	flipped := Run(sc)
+	for i := 0; i < 40000; i += 1000 {
+		for k := range 3 {
+			if plain.Log.IMU.Acc[k][i] != -flipped.Log.IMU.Acc[k][i] || plain.Log.IMU.Gyr[k][i] != -flipped.Log.IMU.Gyr[k][i] {
+				t.Fatalf("sample %d axis %d is not of opposite sign", i, k)
+			}
+		}
+	}
+	sc = Default()
+	sc.Duration = 400
+	sc.IMUStart, sc.IMUEnd = 20, 350
+	sc.IMUGaps = []ingest.Span{{Start: 100, End: 110}}
+	sc.GPSGaps = []ingest.Span{{Start: 200, End: 230}}
+	sc.GPSSpikes = 3
+	s := Run(sc)
+	if g := s.Log.IMU.Gaps; len(g) != 1 || math.Abs(g[0].Start-100) > 0.02 || math.Abs(g[0].End-110) > 0.02 {
+		t.Errorf("IMU gaps %v", g)
+	}
+	if g := s.Log.GPS.Gaps; len(g) != 1 || math.Abs(g[0].End-230) > 1 {
+		t.Errorf("GPS gaps %v", g)
+	}
+	if a, b := s.Truth.Time[0], s.Truth.Time[len(s.Truth.Time)-1]; math.Abs(a-20) > 0.02 || math.Abs(b-350) > 0.02 {
+		t.Errorf("IMU runs from %g to %g s", a, b)
+	}
+	if len(s.Truth.Time) != len(s.Log.IMU.Time) || len(s.Truth.QSensor) != len(s.Truth.Time) {
+		t.Error("truth and log are not in step")
+	}
+	flagged := 0
+	for i, f := range s.Log.GPS.Flags {
+		if f != 0 {
+			flagged++
+			if s.Log.GPS.Speed[i] < 12 {
+				t.Errorf("a spike of %.1f m/s", s.Log.GPS.Speed[i])
+			}
+		}
+	}
+	if flagged == 0 {
+		t.Error("no spike was flagged")
+	}
+	sc.NoIMU = true
+	if s := Run(sc); len(s.Log.IMU.Time) != 0 || len(s.IMULog.IMU.Time) != 0 || len(s.Truth.Time) == 0 {
+		t.Error("NoIMU left an IMU, or no truth")
+	}
+}
+
+// TestMounting: the sensor's attitude is the board's times the mount, until it
+// shifts; loose and on the wrist it is neither.
+func TestMounting(t *testing.T) {
+	for _, how := range []string{Fixed, Shifted, Loose, Wrist} {
+		sc := Default()
+		sc.Duration, sc.Mounting = 600, how
+		s := Run(sc)
+		tr := &s.Truth
+		off := func(i int, mount attitude.Quat) float64 {
+			b := Euler(math.Pi/2-float64(tr.Heading[i]), float64(tr.Pitch[i]), float64(tr.Heel[i]))
+			return norm(rotvec(mul(conj(mul(b, mount)), tr.QSensor[i])))
+		}
+		early, late := 0.0, 0.0
+		for i := 12000; i < 48000; i += 500 {
+			if tr.Time[i] < 298 {
+				early = math.Max(early, off(i, tr.Mount))
+			} else if tr.Time[i] > 302 {
+				late = math.Max(late, off(i, tr.MountAfter))
+			}
+		}
+		steady := how == Fixed || how == Shifted
+		if steady != (early < 1e-3) || steady != (late < 1e-3) {
+			t.Errorf("%s: the sensor strays %.3f rad early, %.3f rad late", how, early, late)
+		}
+	}
 }
 
 func BenchmarkRun40min(b *testing.B) {
