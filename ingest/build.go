@@ -258,6 +258,9 @@ func (b *builder) tell(m *mending, name string) {
 	if m.clashes > 0 {
 		b.notes.warn("sensors with repeated time stamps", 0, -1, "%s: %s had the time stamp of the one before but other values; the first was kept.", upper(name), count(m.clashes, "sample"))
 	}
+	if m.placed > 0 {
+		b.notes.warn("sensors with shared time stamps", 0, -1, "%s: %s had the time stamp of the one before; they were set between it and the next.", upper(name), count(m.placed, "sample"))
+	}
 	if m.folded > 0 {
 		b.notes.warn("records joined", 0, -1, "%s: %s with one time stamp and complementary values were joined.", upper(name), count(m.folded, "record"))
 	}

@@ -24,9 +24,11 @@ type mending struct {
 	late     int     // samples that stood too late in the file, sorted in
 	repeats  int     // same stamp and same values: left out
 	clashes  int     // same stamp, other values: left out
+	placed   int     // same stamp, other values: set between it and the next
 	folded   int     // same stamp, values that complete each other: made one
 	quantum  float64 // s, the stamps' resolution where they had to be spread; else 0
 	perStamp float64 // samples per stamp then
+	period   float64 // s, of the file as it came
 }
 
 // A mender knows how to compare the samples it is to mend.
@@ -87,6 +89,7 @@ const maxPieces = 500
 func (m *mender) order(out *mending) (t []float64, idx []int32) {
 	pieces := m.pieces()
 	period := m.period()
+	out.period = period
 	if len(pieces) <= maxPieces {
 		m.findJumps(pieces, period, out)
 	} else {
@@ -164,6 +167,9 @@ func (m *mender) period() float64 {
 		}
 	}
 	p := medianOf(steps)
+	if n*5 < len(m.t) {
+		return p
+	}
 	return p * float64(len(m.t)-n) / float64(len(m.t))
 }
 
@@ -410,25 +416,50 @@ func spreadStretch(t []float64, stamps []float64, starts []int, q float64) {
 	}
 }
 
-// unique leaves out what still shares a stamp, and finishes the mending.
+// unique deals with what still shares a stamp: repeats are left out, records
+// that complete each other joined, and other samples set between that stamp and
+// the next, where they belong. A fix is set there only when a stamp is missing.
 func (m *mender) unique(out *mending, t []float64, idx []int32) {
 	n := 0
-	for k := range t {
-		if n > 0 && !(t[k] > t[n-1]) {
-			was, is := int(idx[n-1]), int(idx[k])
-			switch {
-			case m.same(was, is):
-				out.repeats++
-			case m.completes != nil && m.completes(was, is):
-				m.fold(was, is)
-				out.folded++
-			default:
-				out.clashes++
-			}
-			continue
+	for a := 0; a < len(t); {
+		b := a + 1
+		for b < len(t) && !(t[b] > t[a]) {
+			b++
 		}
-		t[n], idx[n] = t[k], idx[k]
-		n++
+		first := n
+		for k := a; k < b; k++ {
+			if n > first {
+				was, is := int(idx[n-1]), int(idx[k])
+				if m.same(was, is) {
+					out.repeats++
+					continue
+				}
+				if m.completes != nil && m.completes(was, is) {
+					m.fold(was, is)
+					out.folded++
+					continue
+				}
+			}
+			t[n], idx[n] = t[k], idx[k]
+			n++
+		}
+		if c := n - first; c > 1 {
+			room := float64(c) * out.period
+			if b < len(t) {
+				room = min(room, t[b]-t[first])
+			}
+			step := room / float64(c)
+			if m.completes != nil && step < 0.7*out.period || !(t[first]+step > t[first]) {
+				out.clashes += c - 1
+				n = first + 1
+			} else {
+				for k := 1; k < c; k++ {
+					t[first+k] = t[first] + float64(k)*step
+				}
+				out.placed += c - 1
+			}
+		}
+		a = b
 	}
 	out.t, out.idx = t[:n], idx[:n]
 }

@@ -121,6 +121,17 @@ func TestMendTime(t *testing.T) {
 			}
 			return c, s
 		}, n: 5000, worst: 0.004, warn: "cut to 0.01 s"},
+		{name: "some stamps shared by rounding", make: func() ([]float64, []float64) {
+			r := rand.New(rand.NewPCG(1, 1))
+			var s, c []float64
+			for i := range 5000 {
+				x := float64(i)*0.01 + 0.004*r.NormFloat64()
+				s, c = append(s, x), append(c, math.Round(x*100)/100)
+			}
+			slices.Sort(s)
+			slices.Sort(c)
+			return c, s
+		}, n: 5000, worst: 0.02, warn: "set between it and the next"},
 		{name: "gaps stay", make: func() ([]float64, []float64) {
 			s := slices.Concat(clean[:1000], clean[1030:2000], clean[2500:])
 			return s, s
