@@ -39,7 +39,7 @@ type unit struct {
 type quantity struct {
 	base  string
 	slot  int
-	units []unit // the first is the one that [CSV files written by evenfoot] use
+	units []unit // the first is the SI unit
 }
 
 var (

@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -131,15 +132,7 @@ func outings(series [][]float64, pause float64) (from, to float64, outside, stre
 	if len(all) == 0 {
 		return 0, 0, 0, 0
 	}
-	slices.SortFunc(all, func(x, y stretch) int {
-		switch {
-		case x.a < y.a:
-			return -1
-		case x.a > y.a:
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(all, func(x, y stretch) int { return cmp.Compare(x.a, y.a) })
 	united := all[:1]
 	for _, s := range all[1:] {
 		last := &united[len(united)-1]

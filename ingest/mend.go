@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"sort"
@@ -92,10 +93,6 @@ func (m *mender) order(out *mending) (t []float64, idx []int32) {
 	out.period = period
 	if len(pieces) <= maxPieces {
 		m.findJumps(pieces, period, out)
-	} else {
-		for i := range pieces {
-			pieces[i].shift = 0
-		}
 	}
 	t = make([]float64, len(m.t))
 	idx = make([]int32, len(m.t))
@@ -115,15 +112,7 @@ func (m *mender) order(out *mending) (t []float64, idx []int32) {
 		high = max(high, x)
 	}
 	if out.late > 0 {
-		slices.SortStableFunc(idx, func(a, b int32) int {
-			switch {
-			case t[a] < t[b]:
-				return -1
-			case t[a] > t[b]:
-				return 1
-			}
-			return 0
-		})
+		slices.SortStableFunc(idx, func(a, b int32) int { return cmp.Compare(t[a], t[b]) })
 		sorted := make([]float64, len(t))
 		for k, i := range idx {
 			sorted[k] = t[i]
@@ -146,8 +135,7 @@ func (m *mender) pieces() []piece {
 	return ps
 }
 
-// period is the median step forward, s, for a file whose stamps may be shared:
-// the span of each piece over its samples.
+// period is the median step forward, s, less where many samples share a stamp.
 func (m *mender) period() float64 {
 	var steps []float64
 	stride := max(1, len(m.t)/20000)

@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -305,15 +306,7 @@ func (m *merger) files(p *part) string {
 
 // sequence joins parts of one kind of clock that follow each other in time.
 func (m *merger) sequence(ps []*part, times func(*Log) []float64, join func(a, b *part)) []*part {
-	slices.SortStableFunc(ps, func(a, b *part) int {
-		switch ta, tb := times(a.log)[0], times(b.log)[0]; {
-		case ta < tb:
-			return -1
-		case ta > tb:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(ps, func(a, b *part) int { return cmp.Compare(times(a.log)[0], times(b.log)[0]) })
 	var out []*part
 next:
 	for _, p := range ps {
