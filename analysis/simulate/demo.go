@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
 )
 
 // Card is the thickness of a payment card, m (ISO/IEC 7810 ID-1).
@@ -23,23 +24,30 @@ func Demo() [2]Scenario {
 	before.Foil.WingArea, before.Foil.WingSpan = 0.115, 0.92
 	before.Foil.StabArea, before.Foil.StabSpan = 0.0205, 0.385
 	before.Foil.StabArm, before.Foil.WingX = 0.68, 0.145
-	before.Foil.StabIncidence = -1.2 * Deg
+	before.Foil.StabIncidence = -1.45 * Deg
+	stated := before.Foil
+	stated.StabIncidence = -1.2 * Deg // what the box says
+	before.Gear.Stated = &stated
 	before.SpeedLow, before.SpeedHigh = 6, 11
 	before.Flow = [2]float64{-0.22, 0.12}
 	before.LevelError = 0.1 * Deg
 	before.ClockOffset, before.DriftPPM = 47.3, 18
 	before.Mount = Euler(-118*Deg, 6*Deg, 11*Deg)
 	before.GPSRate = 5
-	before.Gear.Title, before.Gear.Name, before.Gear.Height = "Lagoon, no shim", "Ines", 1.74
+	before.Gear.Title, before.Gear.Name, before.Gear.Height = "Reservoir, no shim", "Odalys", 1.74
 
 	after := before
 	after.Seed = 2027
 	after.Start = before.Start.Add(26 * time.Hour)
-	after.Foil.StabIncidence += math.Atan(Card / before.Gear.ShimSpan)
+	raised := stated
+	for _, in := range []*trim.Inputs{&after.Foil, &raised} {
+		in.StabIncidence += math.Atan(Card / before.Gear.ShimSpan)
+	}
+	after.Gear.Stated = &raised
 	after.WindFrom, after.Flow = 240*Deg, [2]float64{0.1, -0.15}
 	after.ClockOffset, after.DriftPPM = 0, 0
 	after.Mount = Euler(64*Deg, -4*Deg, 3*Deg)
-	after.Gear.Title, after.Gear.Shim = "Lagoon, one card", Card
+	after.Gear.Title, after.Gear.Shim = "Reservoir, one card", Card
 	return [2]Scenario{before, after}
 }
 
