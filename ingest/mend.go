@@ -406,7 +406,7 @@ func spreadStretch(t []float64, stamps []float64, starts []int, q float64) {
 
 // unique deals with what still shares a stamp: repeats are left out, records
 // that complete each other joined, and other samples set between that stamp and
-// the next, where they belong. A fix is set there only when a stamp is missing.
+// the next, where there is room: a fix only where a stamp is missing.
 func (m *mender) unique(out *mending, t []float64, idx []int32) {
 	n := 0
 	for a := 0; a < len(t); {
@@ -432,12 +432,17 @@ func (m *mender) unique(out *mending, t []float64, idx []int32) {
 			n++
 		}
 		if c := n - first; c > 1 {
-			room := float64(c) * out.period
+			room, least := float64(c)*out.period, 0.3*out.period
+			if m.completes != nil {
+				least = 0.7 * out.period
+			}
 			if b < len(t) {
 				room = min(room, t[b]-t[first])
+			} else if c > 3 {
+				room = 0 // a clock that stood still to the end
 			}
 			step := room / float64(c)
-			if m.completes != nil && step < 0.7*out.period || !(t[first]+step > t[first]) {
+			if step < least || !(t[first]+step > t[first]) {
 				out.clashes += c - 1
 				n = first + 1
 			} else {

@@ -132,6 +132,20 @@ func TestMendTime(t *testing.T) {
 			slices.Sort(c)
 			return c, s
 		}, n: 5000, worst: 0.02, warn: "set between it and the next"},
+		{name: "a clock that stands for a second", make: func() ([]float64, []float64) {
+			s := slices.Clone(clean)
+			for i := 3001; i < 3100; i++ {
+				s[i] = s[3000]
+			}
+			return s, clean
+		}, n: 6000, worst: 0.011, warn: "set between it and the next"},
+		{name: "a clock that stands to the end", make: func() ([]float64, []float64) {
+			s := slices.Clone(clean)
+			for i := 5001; i < 6000; i++ {
+				s[i] = s[5000]
+			}
+			return s, clean
+		}, n: 5001, worst: 1e-5, warn: "the first was kept"},
 		{name: "gaps stay", make: func() ([]float64, []float64) {
 			s := slices.Concat(clean[:1000], clean[1030:2000], clean[2500:])
 			return s, s
