@@ -198,7 +198,8 @@ func (f *fitReader) messages(end int64) {
 			f.cut(pos, end)
 			return
 		}
-		if !f.sane(n) || b[0]&0xC0 == 0x40 && !saneDefinition(b) {
+		// sane looks ahead, which may move what b holds.
+		if b[0]&0xC0 == 0x40 && !saneDefinition(b) || !f.sane(n) {
 			if !f.resync(pos, end) {
 				return
 			}
