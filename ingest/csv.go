@@ -154,11 +154,9 @@ func (c *csvReader) choose() error {
 		return &headerError{c.notes.file, c.headN, fmt.Sprintf(format, args...), c.head, ours}
 	}
 	if c.m != nil {
-		cols, err := c.m.columns(c.head)
-		if err != nil {
-			return fmt.Errorf("%s, line %d: %w. The header is: %s", c.notes.file, c.headN, err, sentenceHeader(c.head))
+		if err := c.mapped(); err != nil {
+			return err
 		}
-		c.cols = cols
 	} else {
 		cols, strangers, what := contractColumns(c.head)
 		if what != "" {
@@ -209,6 +207,27 @@ func (c *csvReader) choose() error {
 		}
 	}
 	return nil
+}
+
+// mapped settles the columns by the map. A file that has our own names is read
+// by them when the map is for another file of the session.
+func (c *csvReader) mapped() error {
+	cols, absent, err := c.m.columns(c.head)
+	if err == nil {
+		c.cols = cols
+		for _, sensor := range absent {
+			c.notes.warn("sensors of the column map that the file lacks", c.headN, c.lines.pos,
+				"The file has no %s, which the column map names.", sensor)
+		}
+		return nil
+	}
+	own, _, what := contractColumns(c.head)
+	if hasTime, measured := enough(own); what == "" && hasTime && measured && !c.m.noHeader {
+		c.cols = own
+		c.notes.warn("maps that do not fit", c.headN, c.lines.pos, "The column map does not fit this file, which is read by its own column names.")
+		return nil
+	}
+	return fmt.Errorf("%s, line %d: %w. The header is: %s", c.notes.file, c.headN, err, sentenceHeader(c.head))
 }
 
 // comment looks for what evenfoot's own files say in comments.

@@ -265,38 +265,85 @@ func (c *mapColumn) set(k string, v any) error {
 	return nil
 }
 
-// columns lays the map over a header.
-func (m *Map) columns(head []string) ([]column, error) {
-	cols := make([]column, len(head))
+// columns lays the map over a header. A sensor of which the file has no column
+// at all is passed over and named in absent: one map may serve several files of
+// one sensor each. One that the file has in part is an error.
+func (m *Map) columns(head []string) (cols []column, absent []string, err error) {
+	cols = make([]column, len(head))
 	for i := range cols {
 		cols[i] = column{name: head[i], slot: slotIgnore}
 	}
+	there := map[string]bool{}
+	lacks := map[string]error{}
 	for _, mc := range m.cols {
-		i := mc.number - 1
-		if mc.number == 0 {
-			i = slices.Index(head, mc.header)
-			if i < 0 {
-				i = slices.IndexFunc(head, func(h string) bool { return strings.EqualFold(h, strings.TrimSpace(mc.header)) })
+		g := mc.q.group()
+		i, err := mc.find(head)
+		if err != nil {
+			if lacks[g] == nil {
+				lacks[g] = fmt.Errorf("%w, which %s wants for %s", err, m.file, mc.key)
 			}
-			if i < 0 {
-				hint := ""
-				if n := nearest(mc.header, head); n != "" {
-					hint = fmt.Sprintf("; did you mean %q?", n)
-				}
-				return nil, fmt.Errorf("there is no column %q, which %s wants for %s%s", mc.header, m.file, mc.key, hint)
-			}
-		}
-		if i >= len(head) {
-			return nil, fmt.Errorf("there is no column %d, which %s wants for %s; there are %d", mc.number, m.file, mc.key, len(head))
+			continue
 		}
 		if cols[i].slot != slotIgnore {
-			return nil, fmt.Errorf("%s takes column %q twice", m.file, head[i])
+			return nil, nil, fmt.Errorf("%s takes column %q twice", m.file, head[i])
 		}
+		there[g] = true
 		c := mc.q.column(head[i], mc.unit)
 		c.scale *= mc.scale
 		cols[i] = c
 	}
-	return cols, nil
+	_, measured := enough(cols)
+	for _, mc := range m.cols {
+		g := mc.q.group()
+		if lacks[g] == nil {
+			continue
+		}
+		if there[g] || g == "time" || !measured {
+			return nil, nil, lacks[g]
+		}
+		if !slices.Contains(absent, g) {
+			absent = append(absent, g)
+		}
+	}
+	return cols, absent, nil
+}
+
+// find is the place of a mapped column in a header.
+func (mc *mapColumn) find(head []string) (int, error) {
+	if mc.number > 0 {
+		if mc.number > len(head) {
+			return 0, fmt.Errorf("there is no column %d among the %d", mc.number, len(head))
+		}
+		return mc.number - 1, nil
+	}
+	i := slices.Index(head, mc.header)
+	if i < 0 {
+		i = slices.IndexFunc(head, func(h string) bool { return strings.EqualFold(h, strings.TrimSpace(mc.header)) })
+	}
+	if i >= 0 {
+		return i, nil
+	}
+	if n := nearest(mc.header, head); n != "" {
+		return 0, fmt.Errorf("there is no column %q (did you mean %q?)", mc.header, n)
+	}
+	return 0, fmt.Errorf("there is no column %q", mc.header)
+}
+
+// group is the sensor that a quantity belongs to.
+func (q *quantity) group() string {
+	switch {
+	case q.slot == slotTime:
+		return "time"
+	case q.slot < slotGyr:
+		return "accelerometer"
+	case q.slot < slotMag:
+		return "gyroscope"
+	case q.slot < slotLat:
+		return "magnetometer"
+	case q.slot <= slotLon:
+		return "position"
+	}
+	return q.base
 }
 
 // keyLine is the line on which a key first stands, for messages; 1 when it

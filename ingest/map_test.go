@@ -114,9 +114,39 @@ func TestMapErrors(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, err = readText("time,accel_x,y,z\n0,1,2,3\n", Options{Map: m})
-	if err == nil || !strings.Contains(err.Error(), `no column "accel x"`) || !strings.Contains(err.Error(), `did you mean "accel_x"`) ||
+	if err == nil || !strings.Contains(err.Error(), `no column "accel x"`) || !strings.Contains(err.Error(), `did you mean "accel_x"?`) ||
 		!strings.Contains(err.Error(), "The header is: time, accel_x, y, z") {
 		t.Error(err)
+	}
+}
+
+// TestMapForSeveralFiles: one map may serve one file a sensor, and a session
+// that has files of ours besides.
+func TestMapForSeveralFiles(t *testing.T) {
+	m, err := parseMap("m", []byte("time_ms = \"t\"\nax_g = \"x\"\nay_g = \"y\"\naz_g = \"z\"\ngx_dps = \"p\"\ngy_dps = \"q\"\ngz_dps = \"r\"\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	acc, err := readText("t,x,y,z\n0,0,0,1\n10,0,0,1\n20,0,0,1\n", Options{Map: m})
+	if err != nil {
+		t.Fatal(err)
+	}
+	hasWarning(t, acc, 1, "no gyroscope")
+	gyr, err := readText("t,p,q,r\n0,1,2,3\n10,1,2,3\n20,1,2,3\n", Options{Map: m})
+	if err != nil {
+		t.Fatal(err)
+	}
+	l, err := Merge([]*Log{acc, gyr})
+	if err != nil || len(l.IMU.Time) != 3 || !l.IMU.hasGyro() {
+		t.Errorf("%v, %+v", err, l)
+	}
+	ours, err := readText("time_s,speed_kn\n0,10\n1,10\n2,11\n", Options{Map: m})
+	if err != nil || len(ours.GPS.Time) != 3 {
+		t.Fatalf("a file of ours: %v", err)
+	}
+	hasWarning(t, ours, 1, "map does not fit")
+	if _, err := readText("t,x,y,zz\n0,0,0,1\n", Options{Map: m}); err == nil || !strings.Contains(err.Error(), `no column "z"`) {
+		t.Errorf("an axis is missing: %v", err)
 	}
 }
 

@@ -95,7 +95,7 @@ func ProposeMap(path string) (text string, ok bool) {
 	if err != nil {
 		return "", false
 	}
-	if _, err := m.columns(s.names); err != nil {
+	if _, _, err := m.columns(s.names); err != nil {
 		return "", false
 	}
 	return b.String(), true
