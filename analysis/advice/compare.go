@@ -306,12 +306,23 @@ func (r *BeforeAfter) verdict(chi2 float64, notes int) {
 	if p := float64(r.ChanceBetter); finite(p) && len(r.Changed) > 0 {
 		switch {
 		case p >= sureBetter:
-			says = append(says, fmt.Sprintf("All the evidence together says that the load is more even than before (chance %.0f %%).", 100*p))
+			says = append(says, fmt.Sprintf("All the evidence together says that the load is more even than before (chance %s).", chanceText(p)))
 		case p <= 1-sureBetter:
-			says = append(says, fmt.Sprintf("All the evidence together says that the load is less even than before (chance that it is better: %.0f %%).", 100*p))
+			says = append(says, fmt.Sprintf("All the evidence together says that the load is less even than before (chance that it is better: %s).", chanceText(p)))
 		default:
-			says = append(says, fmt.Sprintf("Whether the load is more even than before cannot be told (chance %.0f %%).", 100*p))
+			says = append(says, fmt.Sprintf("Whether the load is more even than before cannot be told (chance %s).", chanceText(p)))
 		}
 	}
 	r.Says = strings.Join(says, " ")
+}
+
+// chanceText prints a chance in percent, never as a certainty.
+func chanceText(p float64) string {
+	switch {
+	case p > 0.99:
+		return "over 99 %"
+	case p < 0.01:
+		return "under 1 %"
+	}
+	return fmt.Sprintf("%.0f %%", 100*p)
 }
