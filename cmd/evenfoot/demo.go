@@ -23,7 +23,7 @@ const noteSD = 0.04
 func demoCommand(c *console) *cobra.Command {
 	return &cobra.Command{
 		Use:   "demo [DIR]",
-		Short: "Write two sessions of an invented rider, analyse them, say where the reports are",
+		Short: "Two outings of an invented rider: written, analysed, reported",
 		Args:  cobra.MaximumNArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error {
 			dir := "evenfoot-demo"

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"evenfoot/analysis/setup"
 )
@@ -17,6 +18,9 @@ const (
 	exitWork  = 1 // it could not be done
 	exitUsage = 2 // the command line or the setup is wrong
 )
+
+// columns is the width that help is laid out for.
+const columns = 80
 
 // A usageError is a command line that makes no sense.
 type usageError struct{ error }
@@ -51,6 +55,8 @@ Start with  evenfoot demo  or with  evenfoot setup > setup.toml`,
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
+	cobra.AddTemplateFunc("narrow", func(f *pflag.FlagSet) string { return f.FlagUsagesWrapped(columns) })
+	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), "Flags.FlagUsages", "Flags | narrow"))
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	root.AddCommand(reportCommand(c), compareCommand(c), demoCommand(c), exportCommand(c),
 		inspectCommand(c), setupCommand(c), versionCommand(c))
