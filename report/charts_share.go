@@ -57,7 +57,10 @@ func (b *builder) share() *figure {
 		next = nil
 	}
 	f.Says = b.shareSays(next)
-	f.Note = "50 % is even. The shaded bands hold the true value with 90 % probability. The bars show how long you rode at each speed."
+	f.Note = "50 % is even. The shaded bands hold the true value with 90 % probability."
+	if len(r.SpeedHistogram) > 0 {
+		f.Note += " The bars show how long you rode at each speed."
+	}
 	f.Legend = []legend{{"line", "now", "today"}}
 	if next != nil {
 		f.Legend = append(f.Legend, legend{"dash", "next", "after the next step"})
@@ -102,7 +105,9 @@ func (b *builder) share() *figure {
 	if best != nil {
 		f.Table.Head = append(f.Table.Head, "best trim, %")
 	}
-	f.Table.Head = append(f.Table.Head, "time there, min")
+	if len(r.SpeedHistogram) > 0 {
+		f.Table.Head = append(f.Table.Head, "time there, min")
+	}
 	for _, p := range r.FootLoad {
 		v := float64(p.Speed)
 		cells := []string{fixed(b.u.speed(v), 1), between(p.FrontShare, 100, 0)}
@@ -112,7 +117,10 @@ func (b *builder) share() *figure {
 		if best != nil {
 			cells = append(cells, between(shareOf(best.Curve, v), 100, 0))
 		}
-		f.Table.add(b.u.speed(v), append(cells, b.timeAt(v))...)
+		if len(r.SpeedHistogram) > 0 {
+			cells = append(cells, b.timeAt(v))
+		}
+		f.Table.add(b.u.speed(v), cells...)
 	}
 	return f
 }

@@ -146,7 +146,10 @@ func (b *builder) timeline() *figure {
 	}
 	f := &figure{ID: "session", Title: "The session over time"}
 	f.Says = b.timelineSays()
-	f.Note = "Heel is the side lean of the board, starboard (right) side down is positive. The tinted stretches are flights."
+	f.Note = "The tinted stretches are flights."
+	if len(ts) > 1 {
+		f.Note = "Pitch is the angle of the deck, nose up is positive. Heel is the side lean of the board, starboard (right) side down is positive."
+	}
 	f.Legend = []legend{{"box", "fly", "on the foil"}}
 	if b.r.Ride != nil && len(b.r.Ride.Turns) > 0 {
 		f.Legend = append(f.Legend, legend{"dot", "turn", "turn"})
@@ -167,7 +170,7 @@ func (b *builder) timeline() *figure {
 	n := int(math.Min(stripMax, math.Max(720, hi-lo)))
 	if hi-lo > 600 {
 		strip := chart.Figure{ID: f.ID + "-s", Class: "strip", Title: f.Title + ", in detail", Desc: "The same as above, stretched so that single rides can be read.",
-			Width: float64(n), Height: 105*float64(len(ts)) + 30, FontSize: 12.5, Panels: b.timePanels(ts, lo, hi, n, true)}
+			Width: float64(n), Height: 105*float64(len(ts)) + 30, FontSize: 12.5, Panels: b.timePanels(ts, lo, hi, n, true), Natural: true}
 		f.Scroll = template.HTML(strip.SVG())
 	}
 	f.Samples = b.samples(ts, lo, hi, min(n, 1500))

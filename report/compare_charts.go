@@ -119,7 +119,7 @@ func spread(cs []contender, of func(contender) interval.Interval, what, unit str
 	if lo < 0 || lo == hi {
 		return "Too few of the sessions tell it."
 	}
-	return fmt.Sprintf("%s: from %s (session %s) to %s %s (session %s).", what, fixed(of(cs[lo]).Value, digits), cs[lo].Key, fixed(of(cs[hi]).Value, digits), unit, cs[hi].Key)
+	return fmt.Sprintf("%s: from %s (session %s) to %s (session %s).", what, fixed(of(cs[lo]).Value, digits), cs[lo].Key, fixed(of(cs[hi]).Value, digits)+nbsp+unit, cs[hi].Key)
 }
 
 // rowsFigure is one quantity of all sessions, one row each, sorted.
@@ -138,7 +138,7 @@ func rowsFigure(cs []contender, id, name, axis string, of func(contender) interv
 	first, last := of(known[0]), of(known[len(known)-1])
 	f.Says = fmt.Sprintf("From %s (session %s) to %s (session %s).", fixed(first.Value, digitsFor(last.Value*4)), known[0].Key, fixed(last.Value, digitsFor(last.Value*4)), known[len(known)-1].Key)
 	if last.Low <= first.High {
-		f.Says += " The intervals overlap: the sessions are not clearly different."
+		f.Says += " The intervals overlap: each by its own log, the sessions are not clearly different."
 	} else {
 		f.Says += " These two are clearly different."
 	}

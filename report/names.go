@@ -27,14 +27,18 @@ func cleanTo(s string, limit int) string {
 		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || unicode.Is(unicode.Co, r) {
 			continue
 		}
+		gap := 0
 		if space && n > 0 {
-			b.WriteByte(' ')
-			n++
+			gap = 1
 		}
 		space = false
-		if n >= limit-1 {
+		if n+gap >= limit-1 {
 			b.WriteString("…")
 			break
+		}
+		if gap > 0 {
+			b.WriteByte(' ')
+			n++
 		}
 		b.WriteRune(r)
 		n++

@@ -27,8 +27,7 @@ type page struct {
 	Finish    *finishPart
 	Other     *otherPart
 	Cautions  []string
-	HasModel  bool
-	HasLaw    bool
+	HasLog    bool
 	Version   string
 	Made      string
 	Positions string // with Options.Coordinates only
@@ -52,7 +51,7 @@ const warningsShown = 40
 func newPage(r *analysis.Result, o Options) *page {
 	u := o.Units.orDefault()
 	b := &builder{r: r, u: u}
-	p := &page{Words: wordsFor(r, u), Version: clean(o.Version), Cautions: cautions, HasModel: r.Posterior != nil, HasLaw: r.PitchLaw != nil}
+	p := &page{Words: wordsFor(r, u), Version: clean(o.Version), Cautions: cautions, HasLog: r.Log != nil}
 	if !o.Now.IsZero() {
 		p.Made = o.Now.Format("2 January 2006")
 	}
@@ -268,6 +267,15 @@ func otherFor(r *analysis.Result, u Units) *otherPart {
 		p.Facts = append(p.Facts, fact{"The wing sits further forward by", between(x.WingWalk, u.length(0.001), 1) + nbsp + u.lengthName()})
 	}
 	return p
+}
+
+// short is the other rider in two sentences.
+func (p *otherPart) short() string {
+	s := p.Words.Head
+	for _, f := range p.Facts {
+		s += " " + f.Name + ": " + f.Value + "."
+	}
+	return s
 }
 
 // Single says that there is one step with a drawing, which then gets the room

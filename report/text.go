@@ -41,11 +41,14 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	t.row(x.SureTag, x.Sure, 4)
 	t.row("Feel", x.Feel, 4)
 	t.row("Mind", x.Mind, 3)
+	if p := otherFor(r, u); p != nil {
+		t.row("Other rider", p.short(), 3)
+	}
 	for i, l := range x.Limits {
 		if i == 2 {
 			break
 		}
-		t.row(choose(i == 0, "Why", ""), l, 2)
+		t.row(choose(i == 0, "Why", ""), l, 3)
 	}
 	if len(x.Buys) > 0 {
 		t.row("To be surer", x.Buys[0], 3)

@@ -222,7 +222,11 @@ func between(i interval.Interval, scale float64, d int) string {
 	if !finite(i.Low) || !finite(i.High) || i.Low == i.High {
 		return s
 	}
-	return s + " (" + fixed(i.Low, d) + " to " + fixed(i.High, d) + ")"
+	lo, hi := fixed(i.Low, d), fixed(i.High, d)
+	if lo == hi {
+		return s // the doubt does not show at these decimals
+	}
+	return s + " (" + lo + " to " + hi + ")"
 }
 
 // percent is a share as "64 %".

@@ -107,6 +107,8 @@ func (w *words) withoutAdvice(r *analysis.Result) {
 		w.Steps = []step{{"log", "Log again", "Log one more session and run the report again.", "The warnings below say what was missing."}}
 	}
 	switch {
+	case r.Log != nil && len(r.Log.GPS.Time) == 0:
+		w.Today = "The log has no GPS, so no speed is known. Add the watch's log of the same outing."
 	case r.Ride != nil && len(r.Ride.Rides) == 0 && len(r.Rides) == 0:
 		w.Today = "No ride on the foil was found in this log."
 	case r.PitchLaw == nil && r.Motion == nil:

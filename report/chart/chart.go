@@ -27,6 +27,9 @@ type Figure struct {
 	Width, Height float64
 	FontSize      float64 // px, 0 for 12
 	Panels        []*Panel
+	// Natural gives the svg element its size in px, for a drawing that is wider
+	// than the screen; others take the room they get.
+	Natural bool
 	// Columns lays the panels out in a grid instead; each keeps its own x axis.
 	Columns int
 }
@@ -73,6 +76,9 @@ func (f Figure) SVG() string {
 		f.grid(plots, area)
 	} else {
 		attrs = f.stack(plots, area)
+	}
+	if f.Natural {
+		attrs += fmt.Sprintf(` width="%s" height="%s"`, short(f.Width), short(f.Height))
 	}
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg class="%s" viewBox="0 0 %s %s" role="img" aria-labelledby="%s-t %s-d"%s><title id="%s-t">%s</title><desc id="%s-d">%s</desc>`,
