@@ -22,7 +22,7 @@ func Estimate(w []Window, p Params) *Fit {
 		Density:    p.density(),
 		RMS:        math.NaN(), MinSpeed: math.NaN(), MaxSpeed: math.NaN(),
 	}
-	l, prior := newLaw(f.Windows, p)
+	l, prior, velocities := newLaw(f.Windows, p)
 	f.priorFlow(l, p)
 	f.Missing = missingBefore(f.Windows, l)
 	if len(f.Missing) > 0 {
@@ -33,8 +33,12 @@ func Estimate(w []Window, p Params) *Fit {
 		f.Missing = append(f.Missing, "a spread of speeds: "+err.Error())
 		return f
 	}
-	weights := l.settle(prior, r, scale)
+	weights := l.settle(prior, r, beta, scale)
 	post, at, err := l.infer(beta, noiseGrid, scale)
+	if err == nil {
+		weights = l.resettle(weights, at, &post)
+		post, at, err = l.inferOver(velocities, at, noiseGrid, scale)
+	}
 	if err != nil {
 		f.Missing = append(f.Missing, "more straight flight: too few windows agree")
 		return f
@@ -59,7 +63,7 @@ func (w *Window) usable() bool {
 }
 
 // newLaw lays out the usable windows in order of time.
-func newLaw(w []Window, p Params) (*law, []float64) {
+func newLaw(w []Window, p Params) (*law, []float64, []velocity) {
 	l := &law{density: p.density()}
 	for i := range w {
 		w[i].Weight = 0
@@ -74,7 +78,9 @@ func newLaw(w []Window, p Params) (*law, []float64) {
 	for k, i := range l.windowsIndex {
 		ordered[k] = w[i]
 	}
-	l.east, l.north, _ = steadySpeeds(ordered)
+	velocities, _, left := steadySpeeds(ordered)
+	l.speedSD = left
+	l.velocity = velocities[len(velocities)/2]
 	var prior, se []float64
 	sides := map[int]int{}
 	for _, o := range ordered {
@@ -109,7 +115,7 @@ func newLaw(w []Window, p Params) (*law, []float64) {
 	}
 	l.priors(p)
 	l.rangeOfX()
-	return l, prior
+	return l, prior, velocities
 }
 
 func (l *law) priors(p Params) {
@@ -154,26 +160,74 @@ func (l *law) rangeOfX() {
 	l.mid, l.half = (lo+hi)/2, max((hi-lo)/2, 1e-9)
 }
 
-// settle turns the robust residuals into the weights of the final fit: windows
-// within 2.5σ count as they are, beyond 4.5σ not at all. A flat top keeps the
-// standard errors of least squares true.
-func (l *law) settle(prior, r []float64, scale float64) []float64 {
+// trust is the final fit's weight for an error of t standard deviations: 1 to
+// 2.5, 0 beyond 4.5. A flat top keeps the standard errors of least squares
+// true.
+func trust(t float64) float64 {
+	t = math.Abs(t)
+	if t <= 2.5 {
+		return 1
+	}
+	k := max(0, 1-(t-2.5)*(t-2.5)/4)
+	return k * k
+}
+
+// settle turns the robust residuals into weights. The limit is loose, 4σ: what
+// a whole reach shares is no outlier, and trimming it would hide how much
+// reaches differ. [law.resettle] judges the windows themselves.
+func (l *law) settle(prior, r, at []float64, scale float64) []float64 {
 	w := make([]float64, len(r))
-	l.usable.vary = make([]float64, len(r))
 	for i, v := range r {
-		t := math.Abs(v) / scale
-		k := 1.0
-		if t > 2.5 {
-			k = max(0, 1-(t-2.5)*(t-2.5)/4)
-			k *= k
-		}
-		w[i] = k * prior[i]
+		w[i] = prior[i] * trust(v/scale*2.5/4)
+	}
+	l.believe(w, at, scale)
+	return w
+}
+
+// believe makes the weights count: a window's variance is that of its own
+// error, ownSD², plus what its speed's error makes of the slope, over its
+// weight.
+func (l *law) believe(w, at []float64, ownSD float64) {
+	l.usable.vary = make([]float64, len(w))
+	b := l.full(at)
+	for i, k := range w {
 		l.usable.vary[i] = math.Inf(1)
-		if w[i] > 1e-3 {
-			l.usable.vary[i] = 1 / w[i]
+		if k > 1e-3 {
+			_, xe, xn := l.liftArea(i, &b)
+			bySpeed := b[parSlope] * math.Hypot(xe, xn) * l.speedSD / ownSD
+			l.usable.vary[i] = (1 + bySpeed*bySpeed) / k
 		}
 	}
-	return w
+}
+
+// resettle looks for outliers once more, among the windows' own errors: what
+// is left when the errors that neighbours share are taken out.
+func (l *law) resettle(w, at []float64, q *posterior) []float64 {
+	n := len(w)
+	r, jac := make([]float64, n), make([]float64, n*len(l.free))
+	l.eval(at, r, jac)
+	g := l.usable.filter(q.likeliest())
+	own := g.precision(r)
+	var kept []float64
+	for i := range own {
+		if math.IsInf(l.usable.vary[i], 1) {
+			own[i] = 0
+			continue
+		}
+		// The best guess of the own error, per σ of the window.
+		own[i] *= math.Sqrt(l.usable.vary[i])
+		kept = append(kept, own[i])
+	}
+	scale := medianAbs(kept) / consistency
+	out := make([]float64, n)
+	for i := range w {
+		out[i] = w[i]
+		if scale > 0 {
+			out[i] *= trust(own[i] / scale)
+		}
+	}
+	l.believe(out, at, q.ownSD())
+	return out
 }
 
 // priorFlow is the flow before any evidence.

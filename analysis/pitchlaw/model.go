@@ -33,7 +33,8 @@ const (
 type law struct {
 	density      float64
 	y, normal    []float64
-	east, north  []float64 // m/s over ground
+	velocity               // over ground
+	speedSD      float64   // m/s, 1σ error of each window's speed
 	side         []float64 // +1 starboard, -1 port, 0 not known
 	hour         []float64 // h from mid-session
 	mid, half    float64   // of X, for the curvature

@@ -17,11 +17,11 @@ type noise struct {
 // are nearly all shared.
 var noiseGrid = func() []noise {
 	var g []noise
-	ratios := []float64{0, 0.1, 0.3, 1, 3, 10}
+	ratios := []float64{0, 0.15, 0.6, 2.5, 10}
 	for _, b := range ratios {
 		g = append(g, noise{0, 1, b})
 		for _, a := range ratios[1:] {
-			for _, tau := range []float64{6, 20, 60} {
+			for _, tau := range []float64{10, 40} {
 				g = append(g, noise{a, tau, b})
 			}
 		}

@@ -13,6 +13,7 @@ import (
 type component struct {
 	noise  noise
 	weight float64
+	own    float64 // rad, 1σ of a window's own error
 	mean   []float64
 	cov    [][]float64
 	root   [][]float64 // cov = root rootᵀ
@@ -61,9 +62,10 @@ func (l *law) infer(beta []float64, grid []noise, scale float64) (posterior, []f
 		c.noise = v
 		return c, value, ok
 	}
-	// Settle the linearisation under the likeliest noise.
-	best := noise{Fading: 1, Tau: 20, Reach: 0.3}
-	for range 3 {
+	// Settle the linearisation under a likely noise, weigh all noises, and do
+	// both again with those that count.
+	best := noise{Fading: 0.6, Tau: 40, Reach: 0.6}
+	for range 2 {
 		for range 10 {
 			pack(at)
 			c, _, ok := one(best)
@@ -75,38 +77,58 @@ func (l *law) infer(beta []float64, grid []noise, scale float64) (posterior, []f
 				moved = max(moved, math.Abs(c.mean[k]-at[k])/math.Sqrt(c.cov[k][k]))
 			}
 			at = c.mean
-			if moved < 1e-3 {
+			if moved < 1e-2 {
 				break
 			}
 		}
 		pack(at)
-		top := math.Inf(-1)
-		last := best
 		q.parts = q.parts[:0]
 		var values []float64
 		for _, v := range grid {
-			c, value, ok := one(v)
-			if !ok {
-				continue
-			}
-			q.parts = append(q.parts, c)
-			values = append(values, value)
-			if value > top {
-				top, best = value, v
+			if c, value, ok := one(v); ok {
+				q.parts = append(q.parts, c)
+				values = append(values, value)
 			}
 		}
 		if len(q.parts) == 0 {
 			return q, nil, errSingular
 		}
+		top := slices.Max(values)
 		for i, v := range values {
 			q.parts[i].weight = math.Exp(v - top)
 		}
-		if best == last {
+		q.finish()
+		last := best
+		if best = q.likeliest(); best == last {
 			break
 		}
+		grid = q.noises()
 	}
-	q.finish()
 	return q, at, nil
+}
+
+// inferOver averages the posterior over equally likely velocities. It returns
+// the point of linearisation of the middle one.
+func (l *law) inferOver(versions []velocity, at []float64, grid []noise, scale float64) (posterior, []float64, error) {
+	all := posterior{free: l.free}
+	kept := l.velocity
+	defer func() { l.velocity = kept }()
+	middle := at
+	for k, v := range versions {
+		l.velocity = v
+		q, b, err := l.infer(at, grid, scale)
+		if err != nil {
+			return q, nil, err
+		}
+		if k == len(versions)/2 {
+			middle = b
+		}
+		for _, c := range q.parts {
+			c.weight /= float64(len(versions))
+			all.parts = append(all.parts, c)
+		}
+	}
+	return all, middle, nil
 }
 
 // under is the posterior for a factored, whitened design and its log
@@ -126,7 +148,7 @@ func (l *law) under(data triangle, at []float64, dof, scale, logDet float64) (co
 		}
 		sd = max(next, 1e-7)
 	}
-	c := component{mean: t.solve(), cov: t.gram(), root: t.inverse()}
+	c := component{own: sd, mean: t.solve(), cov: t.gram(), root: t.inverse()}
 	for i := range c.cov {
 		c.mean[i] += at[i]
 		for j := range c.cov {
@@ -154,9 +176,30 @@ func (q *posterior) finish() {
 func (q *posterior) noises() []noise {
 	var g []noise
 	for _, c := range q.parts {
-		g = append(g, c.noise)
+		if !slices.Contains(g, c.noise) {
+			g = append(g, c.noise)
+		}
 	}
 	return g
+}
+
+// ownSD is the 1σ of what is new in every window, rad.
+func (q *posterior) ownSD() float64 {
+	var v float64
+	for _, c := range q.parts {
+		v += c.weight * c.own * c.own
+	}
+	return math.Sqrt(v)
+}
+
+func (q *posterior) likeliest() noise {
+	best := q.parts[0]
+	for _, c := range q.parts {
+		if c.weight > best.weight {
+			best = c
+		}
+	}
+	return best.noise
 }
 
 // along is the distribution of a linear combination of the parameters: mean

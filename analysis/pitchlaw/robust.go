@@ -321,14 +321,16 @@ func (d design) search(seed uint64, improve func(beta, r []float64, steps int) (
 		return nil
 	}
 	sort.SliceStable(list, func(i, j int) bool { return list[i].value < list[j].value })
-	var best *candidate
-	for i := range min(finalists, len(list)) {
-		b, v := improve(list[i].beta, r, 200)
-		if best == nil || v < best.value {
-			best = &candidate{b, v}
+	list = list[:min(finalists, len(list))]
+	best := 0
+	for i, c := range list {
+		list[i].beta, list[i].value = improve(c.beta, r, 15)
+		if list[i].value < list[best].value {
+			best = i
 		}
 	}
-	return best
+	b, v := improve(list[best].beta, r, 500)
+	return &candidate{b, v}
 }
 
 // coarse returns the coefficients of the best elemental starts by median

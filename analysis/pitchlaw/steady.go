@@ -1,58 +1,97 @@
 package pitchlaw
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// A velocity is one east and north per window, m/s.
+type velocity struct{ east, north []float64 }
 
 // steadySpeeds takes the GPS noise out of the windows' velocities as far as
 // it can be told from the board's own changes of speed, which its inertia
 // makes smooth. Noise in X flattens a regression line (attenuation); the best
 // estimate of the velocity leaves an error that does not (Berkson 1950;
 // regression calibration, Carroll et al. 2006). The noise's share is estimated
-// from the speeds themselves.
+// from the speeds themselves; as that is not exact, several equally likely
+// versions come back, from the least to the most noise taken out.
 //
-// It returns one east and north per window, which must be in order of time,
-// and the 1σ noise that a window's speed had.
-func steadySpeeds(w []Window) (east, north []float64, sd float64) {
+// The windows must be in order of time. noiseSD is the 1σ noise that a
+// window's speed had, leftSD what is left of it.
+func steadySpeeds(w []Window) (versions []velocity, noiseSD, leftSD float64) {
 	n := len(w)
 	s := series{time: make([]float64, n), reach: make([]int, n), vary: make([]float64, n)}
-	east, north = make([]float64, n), make([]float64, n)
+	raw := velocity{make([]float64, n), make([]float64, n)}
 	for i := range w {
 		s.time[i], s.reach[i], s.vary[i] = w[i].Time, w[i].Reach, 1
-		east[i], north[i] = w[i].East, w[i].North
+		raw.east[i], raw.north[i] = w[i].East, w[i].North
 	}
 	if n < 30 {
-		return east, north, 0
+		return []velocity{raw}, 0, 0
 	}
-	meanEast, meanNorth := s.reachMeans(east), s.reachMeans(north)
+	mean := velocity{s.reachMeans(raw.east), s.reachMeans(raw.north)}
 	along := make([]float64, n)
 	for i := range w {
-		if v := math.Hypot(meanEast[i], meanNorth[i]); v > 0 {
-			along[i] = ((east[i]-meanEast[i])*meanEast[i] + (north[i]-meanNorth[i])*meanNorth[i]) / v
+		if v := math.Hypot(mean.east[i], mean.north[i]); v > 0 {
+			along[i] = ((raw.east[i]-mean.east[i])*mean.east[i] + (raw.north[i]-mean.north[i])*mean.north[i]) / v
 		}
 	}
 	models := speedModels(&s, along)
-	for _, m := range models {
-		sd += m.weight * m.own
+	if len(models) == 0 {
+		return []velocity{raw}, 0, 0
 	}
-	for k, x := range [][]float64{east, north} {
-		mean := [][]float64{meanEast, meanNorth}[k]
-		change, noise := make([]float64, n), make([]float64, n)
+	for range speedVersions {
+		versions = append(versions, velocity{make([]float64, n), make([]float64, n)})
+	}
+	noise := func(x, mean []float64, g *gains) []float64 {
+		change := make([]float64, n)
 		for i := range x {
 			change[i] = x[i] - mean[i]
 		}
-		for _, m := range models {
-			g := s.filter(m.smooth)
-			for i, u := range g.precision(change) {
-				noise[i] += m.weight * u
+		u := g.precision(change)
+		// A reach keeps its mean: that is known far better than its windows.
+		for i, m := range s.reachMeans(u) {
+			u[i] -= m
+		}
+		return u
+	}
+	var before float64
+	for _, m := range models {
+		g := s.filter(m.smooth)
+		east, north := noise(raw.east, mean.east, &g), noise(raw.north, mean.north, &g)
+		for k := range versions {
+			lo, hi := float64(k)/speedVersions, float64(k+1)/speedVersions
+			share := (min(before+m.weight, hi) - max(before, lo)) * speedVersions
+			if share <= 0 {
+				continue
+			}
+			take := 1 + modelDoubt*float64(k-speedVersions/2)
+			for i := range n {
+				versions[k].east[i] += share * (raw.east[i] - take*east[i])
+				versions[k].north[i] += share * (raw.north[i] - take*north[i])
 			}
 		}
-		// A reach keeps its mean: that is known far better than its windows.
-		kept := s.reachMeans(noise)
-		for i := range x {
-			x[i] -= noise[i] - kept[i]
+		before += m.weight
+		// What could be told of the noise and what not add up to its variance.
+		var told float64
+		for _, u := range g.precision(along) {
+			told += u * u
 		}
+		own := m.own * m.own
+		noiseSD += m.weight * own
+		leftSD += m.weight * max(own-told/float64(n), 0)
 	}
-	return east, north, sd
+	return versions, math.Sqrt(noiseSD), math.Sqrt(leftSD)
 }
+
+// speedVersions is into how many equally likely parts the models are gathered.
+const speedVersions = 3
+
+// modelDoubt is how far the versions differ beyond that, as a share of the
+// noise: boards are not exactly what [smooth] says, nor is GPS noise new in
+// every window.
+const modelDoubt = 0.4
 
 // reachMeans gives every window the mean of its reach.
 func (s *series) reachMeans(x []float64) []float64 {
@@ -113,7 +152,7 @@ const (
 )
 
 // speedModels weighs the ways in which the changes of speed divide into
-// noise, new in every window, and what lasts.
+// noise, new in every window, and what lasts; from the least noise to the most.
 func speedModels(s *series, along []float64) []speedModel {
 	var list []speedModel
 	var values []float64
@@ -146,5 +185,6 @@ func speedModels(s *series, along []float64) []speedModel {
 	for i := range kept {
 		kept[i].weight /= total
 	}
+	slices.SortStableFunc(kept, func(a, b speedModel) int { return cmp.Compare(a.own, b.own) })
 	return kept
 }
