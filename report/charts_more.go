@@ -204,8 +204,8 @@ func (b *builder) tornado() *figure {
 		for i, it := range items {
 			y := float64(len(items) - 1 - i)
 			names[len(items)-1-i] = it.name
-			if !wide && len([]rune(it.name)) > 20 {
-				names[len(items)-1-i] = cleanTo(it.name, 20)
+			if !wide && len([]rune(it.name)) > 24 {
+				names[len(items)-1-i] = cleanTo(it.name, 24)
 			}
 			before = append(before, chart.Box{X0: 0, X1: it.before, Y0: y + 0.04, Y1: y + 0.36})
 			after = append(after, chart.Box{X0: 0, X1: it.after, Y0: y - 0.32, Y1: y})

@@ -64,18 +64,18 @@ const (
 	wideWidth, wideHeight     = 720, 340
 )
 
-// draw renders the panels that make returns in both widths.
-func draw(f *figure, heightScale float64, make func(wide bool) []*chart.Panel) {
-	drawColumns(f, heightScale, 0, 0, make)
+// draw renders the panels in both widths.
+func draw(f *figure, heightScale float64, panels func(wide bool) []*chart.Panel) {
+	drawColumns(f, heightScale, 0, 0, panels)
 }
 
 // drawColumns does the same in a grid of columns (narrow and wide count).
-func drawColumns(f *figure, heightScale float64, colsNarrow, colsWide int, make func(wide bool) []*chart.Panel) {
+func drawColumns(f *figure, heightScale float64, colsNarrow, colsWide int, panels func(wide bool) []*chart.Panel) {
 	desc := f.Says + " The numbers are in the table below the picture."
 	n := chart.Figure{ID: f.ID + "-n", Class: "narrow", Title: f.Title, Desc: desc, Width: narrowWidth, Height: narrowHeight * heightScale,
-		FontSize: 12.5, Panels: make(false), Columns: colsNarrow}
+		FontSize: 12.5, Panels: panels(false), Columns: colsNarrow}
 	w := chart.Figure{ID: f.ID + "-w", Class: "wide", Title: f.Title, Desc: desc, Width: wideWidth, Height: wideHeight * heightScale,
-		FontSize: 13, Panels: make(true), Columns: colsWide}
+		FontSize: 13, Panels: panels(true), Columns: colsWide}
 	if colsNarrow > 0 {
 		rows := math.Ceil(float64(len(n.Panels)) / float64(colsNarrow))
 		n.Height = 165 * rows

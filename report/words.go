@@ -299,6 +299,15 @@ func signedRange(mm interval.Interval, u Units) string {
 		fixed(u.length(math.Abs(m.Low)), d), fixed(u.length(math.Abs(m.High)), d))
 }
 
+// Chip is the degree of sureness for beside the headline, "" where there is no
+// step to be sure of.
+func (w words) Chip() string {
+	if strings.HasPrefix(w.Sure, "The chance") {
+		return lowerFirst(w.SureTag)
+	}
+	return ""
+}
+
 func chance(a *advice.Advice, o *advice.Option) (tag, says string) {
 	p := float64(a.ChanceBetter)
 	if !finite(p) && o != nil {
