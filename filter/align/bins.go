@@ -40,9 +40,13 @@ func medianPeriod(time []float64) float64 {
 // It returns nil when fewer than two intervals hold anything.
 func newBins(s attitude.Samples) *bins {
 	n := len(s.Time)
+	for k := range 3 {
+		n = min(n, len(s.Acc[k]), len(s.Gyr[k]))
+	}
 	if n < 4 {
 		return nil
 	}
+	s.Time = s.Time[:n]
 	b := &bins{dt: binWidth(s.Time)}
 	if !(b.dt > 0) || math.IsInf(b.dt, 0) {
 		return nil
@@ -52,13 +56,19 @@ func newBins(s attitude.Samples) *bins {
 	start := s.Time[0] - period/2
 	run, last := int32(0), math.Inf(-1)
 	gyrSeen := 0
+	prev := math.Inf(-1)
 	for i := 0; i < n; {
+		if !(s.Time[i] > prev) || math.IsInf(s.Time[i], 0) {
+			i++
+			continue
+		}
 		cell := math.Floor((s.Time[i] - start) / b.dt)
 		end := start + (cell+1)*b.dt
 		var acc, gyr [3]float64
 		var na, ng float64
-		for first := true; i < n && (first || s.Time[i] < end); i++ {
+		for first := true; i < n && (first || s.Time[i] < end && s.Time[i] > prev); i++ {
 			first = false // rounding must not stop the march
+			prev = s.Time[i]
 			a := [3]float64{float64(s.Acc[0][i]), float64(s.Acc[1][i]), float64(s.Acc[2][i])}
 			if sum := a[0] + a[1] + a[2]; sum-sum == 0 {
 				acc[0] += a[0]

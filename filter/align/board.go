@@ -3,6 +3,7 @@ package align
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"evenfoot/filter/attitude"
 )
@@ -136,12 +137,20 @@ func (m *Motion) note(s string) {
 // solve finds the parts over which the sensor stayed put, and each one's mount.
 func (m *Motion) solve(s attitude.Samples, looks []look, r ridden, opt *Options) {
 	whole := solveMount(looks, r)
-	share, since, seen := looseness(looks, r.straight, whole.toBoard)
-	var shifts []shift
-	if share > 0 || len(r.straight) >= 2*minPart {
-		shifts = findShifts(looks, r, s)
+	var cuts []shift
+	if at := looseFrom(swings(looks, r.straight, whole.toBoard)); at >= 0 {
+		cuts = append(cuts, shift{t: looks[at].t, look: at, split: looks[at].from})
 	}
-	parts := cut(looks, r, shifts, len(s.Time))
+	// Shifts are told within what is fixed.
+	var shifts []shift
+	for _, p := range cut(looks, r, cuts, len(s.Time)) {
+		if why := loose(swings(looks, p.ridden.straight, whole.toBoard)); why == "" {
+			shifts = append(shifts, findShifts(looks, p.ridden, s)...)
+		}
+	}
+	cuts = append(cuts, shifts...)
+	slices.SortFunc(cuts, func(a, b shift) int { return a.split - b.split })
+	parts := cut(looks, r, cuts, len(s.Time))
 	type solved struct {
 		sol   solution
 		level levelZero
@@ -153,11 +162,8 @@ func (m *Motion) solve(s attitude.Samples, looks []look, r ridden, opt *Options)
 		o.sol = whole
 		if len(parts) > 1 {
 			o.sol = solveMount(looks, p.ridden)
-			share, since, seen = looseness(looks, p.ridden.straight, o.sol.toBoard)
 		}
-		if share > 0.34 {
-			o.why = fmt.Sprintf("The sensor is not fixed to the board: from %s on, %s.", clock(since), seen)
-		}
+		o.why = loose(swings(looks, p.ridden.straight, o.sol.toBoard))
 		o.level = levelFrom(looks, p.lookFrom, p.lookTo, o.sol)
 		if opt.PitchZeroKnown {
 			o.level = givenZero(o.sol, opt)
@@ -391,13 +397,17 @@ func (m *Motion) pickMount() {
 	}
 }
 
-// fill works out the board's motion at every sample.
+// fill works out the board's motion at every sample; NaN in gaps, and in a
+// part that was refused while the rest was not.
 func (m *Motion) fill(s attitude.Samples) {
 	n := len(s.Time)
 	for _, c := range []*[]float32{&m.Pitch, &m.Heel, &m.PitchSE, &m.Normal, &m.PitchRate, &m.YawRate, &m.Up} {
 		*c = make([]float32, n)
 	}
 	for _, p := range m.Parts {
+		if m.Mount.Rigid && !p.Mount.Rigid {
+			continue // what a loose sensor shows is not the board's motion
+		}
 		headingSE := p.Mount.HeadingSE * deg
 		if math.IsNaN(headingSE) {
 			headingSE = 0

@@ -2,6 +2,7 @@ package align_test
 
 import (
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -231,20 +232,43 @@ func TestSensorThatComesLooseIsRefusedFromThen(t *testing.T) {
 		sc.Duration, sc.IMURate = 1800, 50
 		fixed := simulate.Run(sc)
 		sc.Mounting = how
-		s := spliced(fixed, simulate.Run(sc), 900)
-		aid := aidOf(fixed)
-		m, err := align.Board(s, &aid, align.Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		said := m.Mount.Why + strings.Join(m.Notes, " ")
-		t.Log(m.Mount.Rigid, said)
-		refused := !m.Mount.Rigid
-		for _, p := range m.Parts {
-			refused = refused || !p.Mount.Rigid
-		}
-		if !refused || !strings.Contains(said, "15:") && !strings.Contains(said, "16:") && !strings.Contains(said, "14:") {
-			t.Errorf("%s from 15:00 on: rigid %v, %q", how, m.Mount.Rigid, said)
+		loose := simulate.Run(sc)
+		for _, r := range []struct {
+			name          string
+			first, second *simulate.Session
+			at            float64
+			rigid         bool // the greater part is
+		}{
+			{"comes loose late", fixed, loose, 1300, true},
+			{"comes loose early", fixed, loose, 600, false},
+			{"is fixed at last", loose, fixed, 500, true},
+		} {
+			s := spliced(r.first, r.second, r.at)
+			aid := aidOf(fixed)
+			m, err := align.Board(s, &aid, align.Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			said := strings.TrimSpace(m.Mount.Why + " " + strings.Join(m.Notes, " "))
+			t.Logf("%s at %.0f s, %s: %s", r.name, r.at, how, said)
+			if m.Mount.Rigid != r.rigid || len(m.Parts) != 2 || m.Parts[0].Mount.Rigid == m.Parts[1].Mount.Rigid {
+				t.Errorf("%s at %.0f s, %s: rigid %v, %d parts; %s", r.name, r.at, how, m.Mount.Rigid, len(m.Parts), said)
+				continue
+			}
+			if at := m.Parts[1].Start; math.Abs(at-r.at) > 100 {
+				t.Errorf("%s at %.0f s, %s: told at %.0f s", r.name, r.at, how, at)
+			}
+			if !strings.Contains(said, "not fixed to the board: from") {
+				t.Errorf("%s, %s: no reason given: %s", r.name, how, said)
+			}
+			// The refused part of a session that is good for the rest is blank.
+			for i := range m.Parts {
+				p := &m.Parts[i]
+				mid := m.Pitch[(p.From+p.To)/2]
+				if blank := mid != mid; blank != (m.Mount.Rigid && !p.Mount.Rigid) {
+					t.Errorf("%s, %s: part %d blank: %v", r.name, how, i, blank)
+				}
+			}
 		}
 	}
 }
@@ -363,6 +387,62 @@ func TestDegenerateLogs(t *testing.T) {
 			}
 		})
 	}
+}
+
+// Times and values of any kind end in an answer or an error.
+func FuzzBoardAndClock(f *testing.F) {
+	f.Add(uint64(1), uint16(300), uint8(0))
+	f.Add(uint64(2), uint16(2000), uint8(255))
+	f.Add(uint64(3), uint16(900), uint8(0b0101_0101))
+	f.Fuzz(func(t *testing.T, seed uint64, n uint16, kind uint8) {
+		r := rand.New(rand.NewPCG(seed, 1))
+		has := func(bit int) bool { return kind>>bit&1 == 1 }
+		wild := func(sd float64) float64 {
+			if has(0) && r.IntN(20) == 0 {
+				return []float64{math.NaN(), math.Inf(1), math.Inf(-1), 1e30, 0}[r.IntN(5)]
+			}
+			return sd * r.NormFloat64()
+		}
+		var s attitude.Samples
+		at := 0.0
+		for range n % 4000 {
+			at += 0.02
+			switch {
+			case has(1) && r.IntN(100) == 0:
+				at += 200 * r.Float64()
+			case has(2) && r.IntN(100) == 0:
+				at -= r.Float64()
+			case has(3) && r.IntN(300) == 0:
+				at = wild(1e6)
+			}
+			s.Time = append(s.Time, at)
+			for k := range 3 {
+				s.Acc[k] = append(s.Acc[k], float32(wild(5)))
+				s.Gyr[k] = append(s.Gyr[k], float32(wild(1)))
+			}
+		}
+		if has(4) && len(s.Gyr[2]) > 0 {
+			s.Gyr[2] = s.Gyr[2][:len(s.Gyr[2])/2]
+		}
+		aid := attitude.Aid{SD: wild(0.1)}
+		at = 0
+		for range n % 500 {
+			if at++; has(5) {
+				at += wild(2)
+			}
+			aid.Time = append(aid.Time, at)
+			aid.East = append(aid.East, wild(8))
+			aid.North = append(aid.North, wild(8))
+		}
+		if has(6) && len(aid.East) > 0 {
+			aid.East = aid.East[1:]
+		}
+		align.EstimateClock(s, aid, align.ClockParams{MaxOffset: wild(1e4)})
+		m, err := align.Board(s, &aid, align.Options{FlightSpeed: wild(3), PitchZeroKnown: has(7)})
+		if err == nil && len(m.Pitch) != len(s.Time) {
+			t.Errorf("%d pitches for %d samples", len(m.Pitch), len(s.Time))
+		}
+	})
 }
 
 func BenchmarkBoardTwoHours(b *testing.B) {

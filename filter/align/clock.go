@@ -116,7 +116,7 @@ func newFixes(aid attitude.Aid) *fixes {
 		g.sd = 0.1
 	}
 	last := math.Inf(-1)
-	for i, t := range aid.Time {
+	for i, t := range aid.Time[:min(len(aid.Time), len(aid.East), len(aid.North))] {
 		if v := aid.East[i] + aid.North[i]; v-v != 0 || !(t > last) || math.IsInf(t, 0) {
 			continue
 		}
@@ -167,14 +167,17 @@ type clockPeak struct {
 	why   string
 }
 
+// longestOuting bounds the memory and time of the coarse search, s.
+const longestOuting = 30 * 3600.0
+
 // coarseStep is the grid of the coarse search, s.
 const coarseStep = 0.5
 
 func (b *bins) coarseClock(g *fixes, p ClockParams, gyrSign float64) clockPeak {
 	c := b.carry(1, gyrSign)
 	span := max(b.t[len(b.t)-1]-b.t[0], g.t[len(g.t)-1]-g.t[0])
-	if span > 4*86400 {
-		return clockPeak{why: fmt.Sprintf("The logs span %.0f days; give the files of one outing.", span/86400)}
+	if span > longestOuting {
+		return clockPeak{why: fmt.Sprintf("A log spans %.0f hours; give the files of one outing.", span/3600)}
 	}
 	imu0, gps0 := b.t[0], g.t[0]
 	// Channels on an even grid: yaw and course rate, then the sizes of the

@@ -34,8 +34,7 @@ func newLooks(s attitude.Samples, tr *attitude.Track, vel *fixes) []look {
 			end := s.Time[i] + lookS
 			var accSq, gyrSq, n float64
 			var qs attitude.Quat
-			// Every second to fourth sample is plenty for means over a second.
-			for ; i < seg[1] && s.Time[i] < end; i++ {
+			for ; i < seg[1] && (i == l.from || s.Time[i] < end); i++ {
 				a := vec{float64(s.Acc[0][i]), float64(s.Acc[1][i]), float64(s.Acc[2][i])}
 				g := vec{float64(s.Gyr[0][i]), float64(s.Gyr[1][i]), float64(s.Gyr[2][i])}
 				aa, gg := a.dot(a), g.dot(g)

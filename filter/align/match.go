@@ -35,7 +35,7 @@ func (c *carried) matchAt(g *fixes, lags []float64, mirror bool) *match {
 		sign = -1
 	}
 	for from := 0; from < len(g.t); {
-		to := from
+		to := from + 1
 		for to < len(g.t) && g.t[to] < g.t[from]+stretchS {
 			to++
 		}

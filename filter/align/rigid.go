@@ -264,53 +264,96 @@ const (
 	maxCrabSD  = 13 * math.Pi / 180
 )
 
-// looseness looks for stretches of straight riding in which the sensor swings
-// more than a board does. It returns the share of such stretches, the time of
-// the first, and what was seen in the worst.
-func looseness(looks []look, straight []int, toBoard attitude.Quat) (share, since float64, seen string) {
+// A swing says how much the sensor's attitude against the course varies in
+// one stretch of straight riding.
+type swing struct {
+	look              int // the first
+	t                 float64
+	pitch, heel, crab float64 // rad, standard deviations
+}
+
+// over is the swing against what a board does; above 1 is too much.
+func (s *swing) over() float64 {
+	return max(s.pitch/maxPitchSD, s.heel/maxHeelSD, s.crab/maxCrabSD)
+}
+
+// swings divides straight riding into stretches of some forty looks. Angles
+// are held against the stretch's own middle: steps between stretches are for
+// findShifts.
+func swings(looks []look, straight []int, toBoard attitude.Quat) []swing {
 	const size = 40
-	bad, all, worst := 0, 0, 0.0
-	since = math.NaN()
+	var out []swing
 	for from := 0; from < len(straight); from += size {
-		to := min(from+size, len(straight))
-		if to-from < size/2 {
+		at := straight[from:min(from+size, len(straight))]
+		if len(at) < size/2 {
 			break
 		}
-		var p, h, c, dh []float64
-		for i, k := range straight[from:to] {
+		var p, h, c []float64
+		for _, k := range at {
 			pitch, heel, crab := looks[k].angles(toBoard)
 			p, h, c = append(p, pitch), append(h, heel), append(c, crab)
-			if i > 0 {
-				dh = append(dh, math.Abs(wrapPi(heel-h[i-1])))
-			}
 		}
-		// Heel and crab differ from tack to tack, so they are held against the
-		// stretch's own middle; pitch against the whole's.
-		sp := spread(p, 0)
-		sh, scb := spread(h, median(h)), spread(c, median(c))
-		all++
-		x := max(sp/maxPitchSD, sh/maxHeelSD, scb/maxCrabSD)
-		if x > 1 {
+		out = append(out, swing{look: at[0], t: looks[at[0]].t, pitch: spread(p), heel: spread(h), crab: spread(c)})
+	}
+	return out
+}
+
+// loose says why stretches that swing too much, if they are more than a third
+// of all, cannot be a board's; "" when they can.
+func loose(s []swing) string {
+	bad, first, worst := 0, -1, 0
+	for i := range s {
+		if s[i].over() > 1 {
 			bad++
-			if math.IsNaN(since) {
-				since = looks[straight[from]].t
-			}
-			if x > worst {
-				worst = x
-				seen = fmt.Sprintf("in straight riding it swings by %.0f° in pitch, %.0f° in heel and %.0f° in heading", sp/deg, sh/deg, scb/deg)
+			if first < 0 {
+				first = i
 			}
 		}
+		if s[i].over() > s[worst].over() {
+			worst = i
+		}
 	}
-	if all == 0 {
-		return 0, since, ""
+	if 3*bad <= len(s) {
+		return ""
 	}
-	return float64(bad) / float64(all), since, seen
+	w := &s[worst]
+	return fmt.Sprintf("The sensor is not fixed to the board: from %s on, in straight riding it swings by %.0f° in pitch, %.0f° in heel and %.0f° in heading.",
+		clock(s[first].t), w.pitch/deg, w.heel/deg, w.crab/deg)
+}
+
+// looseFrom finds where a sensor comes loose, or is fixed at last: most
+// stretches on one side swing too much and few on the other do. It returns
+// the first look of the other side, or -1.
+func looseFrom(s []swing) int {
+	all := 0.0
+	for i := range s {
+		if s[i].over() > 1 {
+			all++
+		}
+	}
+	best, at, n, before := 0.0, -1, float64(len(s)), 0.0
+	for k := 1; k < len(s); k++ {
+		if s[k-1].over() > 1 {
+			before++
+		}
+		i := float64(k)
+		a, b := before/i, (all-before)/(n-i)
+		if k < 3 || len(s)-k < 3 || max(a, b) < 0.7 || min(a, b) > 0.2 {
+			continue
+		}
+		// What the split explains of the variance.
+		if gain := (a - b) * (a - b) * i * (n - i); gain > best {
+			best, at = gain, s[k].look
+		}
+	}
+	return at
 }
 
 const deg = math.Pi / 180
 
-// spread is a robust standard deviation about a middle.
-func spread(x []float64, middle float64) float64 {
+// spread is a robust standard deviation of angles about their median.
+func spread(x []float64) float64 {
+	middle := median(x)
 	d := make([]float64, len(x))
 	for i, v := range x {
 		d[i] = math.Abs(wrapPi(v - middle))
