@@ -2,29 +2,14 @@ package report
 
 import (
 	"bytes"
-	"evenfoot/analysis"
-	"evenfoot/analysis/advice"
-	"evenfoot/analysis/interval"
-	"os"
 	"strconv"
 	"testing"
 	"time"
-)
 
-func TestShot(t *testing.T) {
-	p := os.Getenv("EVENFOOT_PAGE")
-	if p == "" {
-		t.Skip("EVENFOOT_PAGE names no file to write the fixture's page to")
-	}
-	f, err := os.Create(p)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	if err := HTML(f, fixture(), Options{Version: "test", Now: time.Date(2026, 9, 21, 0, 0, 0, 0, time.UTC)}); err != nil {
-		t.Fatal(err)
-	}
-}
+	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
+	"evenfoot/analysis/interval"
+)
 
 func sessionPage(t *testing.T) []byte {
 	t.Helper()
