@@ -425,9 +425,7 @@ func resample(s *series, t []float64) (cols [3][]float32, has []bool) {
 	if len(s.time) == 0 {
 		return cols, has
 	}
-	p := period(s.time)
-	widest := max(gapPeriods*p, gapLeast)
-	edge := 0.5 * p // half a period beyond the ends the nearest sample will do
+	widest := max(gapPeriods*period(s.time), gapLeast)
 	j := 0
 	for i, x := range t {
 		for j < len(s.time) && s.time[j] < x {
@@ -439,14 +437,7 @@ func resample(s *series, t []float64) (cols [3][]float32, has []bool) {
 				cols[k][i] = s.v[k][j]
 			}
 			has[i] = true
-		case j == 0 || j == len(s.time):
-			e := min(j, len(s.time)-1)
-			if math.Abs(s.time[e]-x) <= edge {
-				for k := range cols {
-					cols[k][i] = s.v[k][e]
-				}
-				has[i] = true
-			}
+		case j == 0 || j == len(s.time): // nothing is made up beyond the ends
 		case s.time[j]-s.time[j-1] <= widest:
 			w := float32((x - s.time[j-1]) / (s.time[j] - s.time[j-1]))
 			for k := range cols {
