@@ -246,11 +246,16 @@ func unit(j int) *[parCount]float64 {
 	return &a
 }
 
+// attitudeSD is the error of the pitch that lasts all session, rad, 1σ, apart
+// from the level zero's: accelerometer bias in a heel, a receiver's latency.
+// The windows cannot show it. Simulated loggers have 0.045° (TestChainCoverage).
+const attitudeSD = 0.05 * math.Pi / 180
+
 // fill writes the posterior into the fit.
 func (f *Fit) fill(l *law, q *posterior, at, weights []float64, p Params) {
-	level := 0.0
+	level := attitudeSD
 	if p.Level && p.LevelSE > 0 {
-		level = p.LevelSE
+		level = math.Hypot(level, p.LevelSE)
 	}
 	zero, slope := unit(parZero), unit(parSlope)
 	f.Zero, f.Slope = q.interval(zero, level), q.interval(slope, 0)
@@ -289,11 +294,8 @@ func (f *Fit) fill(l *law, q *posterior, at, weights []float64, p Params) {
 		count = 400
 	}
 	for n, d := range q.draws(count, p.Seed) {
-		// The level's own error: quantiles of the normal, in a fixed order.
-		shift := 0.0
-		if level > 0 {
-			shift = level * math.Sqrt2 * math.Erfinv(2*math.Mod((float64(n)+0.5)*0.6180339887498949, 1)-1)
-		}
+		// The constant error: quantiles of the normal, in a fixed order.
+		shift := level * math.Sqrt2 * math.Erfinv(2*math.Mod((float64(n)+0.5)*0.6180339887498949, 1)-1)
 		f.Draws = append(f.Draws, Draw{d[parZero] + shift, d[parSlope], d[parEast], d[parNorth]})
 	}
 	f.fillWindows(l, at, weights)

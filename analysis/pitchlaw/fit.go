@@ -49,9 +49,11 @@ type Fit struct {
 	FlowSource string                       // "estimated" | "given" | "assumed zero"
 	// FlowTurns is how the flow changed, east and north, m/s per hour; Unknown
 	// where the flow was not estimated.
-	FlowTurns  [2]interval.Interval
-	Covariance [2][2]float64 // of (zero, slope), flow marginalised
-	RMS        float64       // rad, of the weighted residuals
+	FlowTurns [2]interval.Interval
+	// Covariance is that of (zero, slope), flow marginalised, scaled so that
+	// normal intervals from it are the intervals above.
+	Covariance [2][2]float64
+	RMS        float64 // rad, of the weighted residuals
 	Windows    []Window
 	Draws      []Draw  // equally likely laws, flow and all
 	MinSpeed   float64 // m/s, lowest and highest speed that the fit has seen

@@ -49,6 +49,7 @@ func (m made) build(rng *rand.Rand) (w []Window, speeds []float64) {
 	end := m.minutes * 60
 	var att float64 = m.attitude * rng.NormFloat64()
 	last := 0.0
+	constant := attitudeSD * rng.NormFloat64()
 	for t, k := 0.0, 0; t < end; k++ {
 		length := m.reach[0] + (m.reach[1]-m.reach[0])*rng.Float64()
 		course := m.courses[k%len(m.courses)] + m.courseSD*rng.NormFloat64()
@@ -73,7 +74,7 @@ func (m made) build(rng *rand.Rand) (w []Window, speeds []float64) {
 			normal := 9.81 * (1 + 0.02*rng.NormFloat64())
 			x := 2 * normal / (1025 * v * v)
 			hour := (now - end/2) / 3600
-			y := m.zero + m.half*float64(tack) + m.slope*x + m.drift*hour + att + stance + m.own*rng.NormFloat64()
+			y := m.zero + constant + m.half*float64(tack) + m.slope*x + m.drift*hour + att + stance + m.own*rng.NormFloat64()
 			y += m.bend * ((v-m.speed)/2*(v-m.speed)/2 - 0.3)
 			if rng.Float64() < m.outliers {
 				y += 3 * deg * rng.NormFloat64()
