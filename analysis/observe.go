@@ -66,7 +66,14 @@ func (o *observation) tieClocks() *attitude.Aid {
 	if len(log.IMU.Time) == 0 {
 		return aid
 	}
-	clock := align.EstimateClock(samples(&log.IMU), *aid, align.ClockParams{})
+	p := align.ClockParams{}
+	switch {
+	case log.Clock.Tied:
+		p.MaxOffset = tiedSearch
+	case log.Clock.How != "both UTC":
+		p.MaxOffset = math.Inf(1) // an IMU without a date may start anywhere
+	}
+	clock := align.EstimateClock(samples(&log.IMU), *aid, p)
 	if log.Clock.Tied {
 		o.checkTied(clock)
 		return aid
@@ -88,6 +95,9 @@ func (o *observation) tieClocks() *attitude.Aid {
 // latency explains; a device whose sensors lie further apart stamps them wrongly.
 const plainLag = 2.0
 
+// tiedSearch is how far, s, the clocks of one device are searched apart.
+const tiedSearch = 60
+
 // checkTied holds a device's own word that IMU and GPS share a clock against
 // the motion. Small lags are the receiver's latency, which the filter finds.
 func (o *observation) checkTied(clock align.Clock) {
@@ -99,7 +109,7 @@ func (o *observation) checkTied(clock align.Clock) {
 }
 
 func (o *observation) shift(clock align.Clock) {
-	o.log.ShiftIMU(clock.OffsetS, clock.DriftPPM, clock.OffsetSE, clock.DriftSE, "estimated from the motion")
+	o.log.ShiftIMUAt(clock.AtS, clock.OffsetS, clock.DriftPPM, clock.OffsetSE, clock.DriftSE, "estimated from the motion")
 }
 
 // board is the board's own motion; nil when there is no IMU.
@@ -119,8 +129,15 @@ func (o *observation) board(aid *attitude.Aid, s *setup.Setup) *align.Motion {
 		o.warn("The board's pitch could not be estimated: %v", err)
 		return nil
 	}
+	o.warnings = append(o.warnings, m.Notes...)
 	if !m.Mount.Rigid {
 		o.warn("The sensor is not fixed to the board: %s Its pitch is not used.", m.Mount.Why)
+		return m
+	}
+	for _, part := range m.Parts {
+		if !part.Mount.Rigid {
+			o.warn("A part of the log is not used: %s", part.Mount.Why)
+		}
 	}
 	return m
 }

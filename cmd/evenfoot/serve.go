@@ -1,0 +1,129 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"runtime"
+	"syscall"
+
+	"github.com/spf13/cobra"
+
+	"evenfoot/report/site"
+)
+
+type serveFlags struct {
+	addr, data string
+	public     bool
+}
+
+func serveCommand(c *console) *cobra.Command {
+	var f serveFlags
+	cmd := &cobra.Command{
+		Use:   "serve",
+		Short: "The same in a browser, with a library of sessions",
+		Long: `Serve a library of sessions to a browser on this machine: add logs and setups,
+read the sheets, set sessions side by side. Nothing leaves the machine.
+
+The library is a folder: library.db and the files as they came, under files/.
+Stop with Ctrl-C. One library is served by one evenfoot at a time.`,
+		Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error { return c.serve(f) },
+	}
+	fl := cmd.Flags()
+	fl.StringVar(&f.addr, "addr", "127.0.0.1:8417", "`host:port` to answer on; port 0 takes a free one")
+	fl.StringVar(&f.data, "data", "", "`folder` of the library (default: evenfoot in your configuration folder)")
+	fl.BoolVar(&f.public, "public-ok", false, "let --addr be one that other machines reach; there is no password")
+	return cmd
+}
+
+func (c *console) serve(f serveFlags) error {
+	host, err := c.serveHost(f)
+	if err != nil {
+		return err
+	}
+	dir := f.data
+	if dir == "" {
+		base, err := os.UserConfigDir()
+		if err != nil {
+			return usagef("there is no configuration folder for the library (%v); give one with --data", err)
+		}
+		dir = filepath.Join(base, "evenfoot")
+	}
+	// Before the library is opened: a signal from here on ends it in order.
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	s, err := site.Open(site.Config{Dir: dir, Version: versionText(), Build: buildText(), Workers: runtime.GOMAXPROCS(0),
+		Public: f.public, Hosts: []string{host}, Warn: c.warn})
+	if err != nil {
+		return err
+	}
+	ln, err := net.Listen("tcp", f.addr)
+	if err != nil {
+		return errors.Join(fmt.Errorf("cannot answer on %s: %w; is another evenfoot running? choose another port with --addr", f.addr, listenCause(err)), s.Close(context.Background()))
+	}
+	fmt.Fprintf(c.out, "evenfoot serves http://%s/\nThe library is in %s\nStop with Ctrl-C\n", ln.Addr(), dir)
+	go func() {
+		<-ctx.Done()
+		stop() // a second signal ends the program at once
+	}()
+	if err := s.Serve(ctx, ln); err != nil {
+		return err
+	}
+	fmt.Fprintln(c.err, "evenfoot: stopped; the library is closed")
+	return nil
+}
+
+// serveHost checks the address: other machines only when that is wanted.
+func (c *console) serveHost(f serveFlags) (host string, err error) {
+	host, _, err = net.SplitHostPort(f.addr)
+	if err != nil {
+		return "", usagef("--addr %q is not of the form host:port, for example 127.0.0.1:8417", f.addr)
+	}
+	a, err := net.ResolveTCPAddr("tcp", f.addr)
+	if err != nil {
+		return "", usagef("--addr %q is no address of this machine: %v", f.addr, err)
+	}
+	if a.IP != nil && a.IP.IsLoopback() {
+		return host, nil
+	}
+	if !f.public {
+		return "", usagef("--addr %s can be reached from other machines, and the library has no password; keep to 127.0.0.1, or say --public-ok", f.addr)
+	}
+	c.warn("%s can be reached from other machines: whoever reaches it can read, add and delete sessions, and nothing is encrypted", f.addr)
+	return host, nil
+}
+
+func listenCause(err error) error {
+	var op *net.OpError
+	if errors.As(err, &op) {
+		return op.Err
+	}
+	return err
+}
+
+// buildText tells builds apart, so that sheets of another one are not shown:
+// the version alone stays the same while the program is worked on.
+func buildText() string {
+	path, err := os.Executable()
+	if err != nil {
+		return versionText()
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return versionText()
+	}
+	defer f.Close()
+	sum := sha256.New()
+	if _, err := io.Copy(sum, f); err != nil {
+		return versionText()
+	}
+	return hex.EncodeToString(sum.Sum(nil))
+}
