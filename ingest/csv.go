@@ -50,7 +50,7 @@ type csvReader struct {
 	sharesG bool
 	sharesM bool
 
-	decimals [16]uint8 // of the last field in recent rows
+	tail lastField
 }
 
 // A lineReader hands out lines without their ends. It never holds more than

@@ -107,7 +107,7 @@ func (c *csvReader) row(line []byte, whole bool) {
 			return
 		}
 	}
-	c.decimals[c.rowsN%len(c.decimals)] = decimalsOf(line[lastAt:], c.delim, c.dec)
+	c.tail.note(line[lastAt:], c.delim, c.dec)
 
 	t, ok := c.time.read(stamp, utc, c.dec)
 	if !ok {
@@ -158,48 +158,52 @@ func (c *csvReader) raggedRow(line []byte, n int, whole bool) {
 	c.notes.drop(1, "too few or too many fields")
 }
 
-// trusted says whether the last value of a line without an end is whole: all
-// recent rows have the same number of decimals there, and so has it.
+// trusted says whether the last value of a line without an end is whole.
 func (c *csvReader) trusted(field []byte) bool {
 	if c.last < len(c.cols)-1 && bytes.IndexByte(field, c.delim) >= 0 {
 		return true // a delimiter closes it
 	}
-	d := decimalsOf(field, c.delim, c.dec)
-	if d == 0 || c.rowsN < 3 {
-		return false
-	}
-	for i := range min(len(c.decimals), c.rowsN-1) {
-		if c.decimals[(c.rowsN-1-i)%len(c.decimals)] != d {
-			return false
-		}
-	}
-	return true
+	d, _ := decimalsOf(field, c.delim, c.dec)
+	return d > 0 && d == c.tail.decimals && c.tail.zero && !c.tail.varies
 }
 
-// decimalsOf counts the digits behind the decimal mark; 0 for anything else.
-func decimalsOf(field []byte, delim, dec byte) uint8 {
-	n := 0
-	for i, b := range field {
-		switch {
-		case b == delim:
-			return uint8(min(n, 255))
-		case n > 0 && b-'0' > 9:
-			return 0
-		case b == '.' || b == dec:
-			n = len(field) - i - 1
-			for j, x := range field[i+1:] {
-				if x-'0' > 9 {
-					if x != delim {
-						return 0
-					}
-					n = j
-					break
-				}
-			}
-			return uint8(min(n, 255))
-		}
+// A lastField knows how the last number of a row is written: a program that
+// always writes the same number of decimals, zeros at the end included, never
+// writes fewer, so that a number with fewer was cut.
+type lastField struct {
+	decimals int
+	zero     bool // one ended in a zero
+	varies   bool
+}
+
+func (l *lastField) note(field []byte, delim, dec byte) {
+	d, zero := decimalsOf(field, delim, dec)
+	if len(field) == 0 || field[0] == delim || l.varies {
+		return // a row of another kind
 	}
-	return 0
+	l.varies = d == 0 || l.decimals != 0 && d != l.decimals
+	l.decimals = d
+	l.zero = l.zero || zero
+}
+
+// decimalsOf counts the digits behind the decimal mark, 0 for anything else,
+// and says whether the last of them is a zero.
+func decimalsOf(field []byte, delim, dec byte) (n int, zero bool) {
+	i := 0
+	for i < len(field) && field[i] != '.' && field[i] != dec {
+		if field[i] == delim {
+			return 0, false
+		}
+		i++
+	}
+	for i++; i < len(field) && field[i]-'0' <= 9; i++ {
+		n++
+		zero = field[i] == '0'
+	}
+	if i < len(field) && field[i] != delim {
+		return 0, false
+	}
+	return n, zero
 }
 
 // add appends what a row holds to the columns.
