@@ -236,7 +236,7 @@ func TestConflicts(t *testing.T) {
 		c.Feel = notes(truth, 0.05, 6, 7, 8, 9, 10, 11)
 		c.Feel[2].Share -= 0.35
 		p := mustInfer(t, outingOf(&c))
-		if find(p, "8.0 m/s") < 3 || p.Widened <= 1 {
+		if find(p, "15.6 kn") < 3 || p.Widened <= 1 {
 			t.Errorf("conflicts %v, widened %g", p.Conflicts, p.Widened)
 		}
 	})

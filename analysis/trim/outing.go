@@ -91,7 +91,7 @@ func Transfer(draw, from, to Inputs) Inputs {
 	draw.DeckHeight += to.DeckHeight - from.DeckHeight
 	draw.FrontFoot += to.FrontFoot - from.FrontFoot
 	draw.BackFoot += to.BackFoot - from.BackFoot
-	draw.RigLiftFraction += to.RigLiftFraction - from.RigLiftFraction
+	draw.RigLiftFraction = math.Min(draw.RigLiftFraction+to.RigLiftFraction-from.RigLiftFraction, math.Max(maxRigLift, to.RigLiftFraction))
 	draw.Mast, draw.Depth = to.Mast, to.Depth
 	draw.WingX += to.WingX - from.WingX
 	draw.WingIncidence += to.WingIncidence - from.WingIncidence

@@ -110,9 +110,10 @@ func shimParameter() parameter {
 		}}
 }
 
-// Card is the thickness of a payment card, m, and CardSD its 1σ when the
-// tolerance of ±0.08 mm is a 90 % interval (ISO/IEC 7810 ID-1).
+// Card is the thickness of a payment card, m, within ± CardTolerance; CardSD is
+// its 1σ when the tolerance is a 90 % interval (ISO/IEC 7810 ID-1).
 const (
-	Card   = 0.76e-3
-	CardSD = 0.08e-3 / 1.645
+	Card          = 0.76e-3
+	CardTolerance = 0.08e-3
+	CardSD        = CardTolerance / 1.645
 )
