@@ -3,6 +3,7 @@ package advice
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
@@ -36,8 +37,10 @@ func Advise(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *Adv
 		a.Why = append(a.Why, "No speed on the foil is known, so there is nothing to weigh the load by.")
 		return a
 	}
-	a.StabilizerChange = raiseInterval(t.best, t.bestEach)
-	a.FoilMove = moveInterval(t.best, t.bestEach)
+	if t.hasBest() {
+		a.StabilizerChange = raiseInterval(t.best, t.bestEach)
+		a.FoilMove = moveInterval(t.best, t.bestEach)
+	}
 	a.EvennessNow = interval.FromDraws(t.nowEven)
 	a.EvennessAfter = a.EvennessNow
 	a.Options = t.options()
@@ -45,6 +48,12 @@ func Advise(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *Adv
 	t.decide(a)
 	t.explain(a)
 	return a
+}
+
+// hasBest says whether there is a best pair: at speeds that are too slow or too
+// alike to tell shim from move, it runs away as far as it is let.
+func (t *task) hasBest() bool {
+	return math.Abs(t.best.Raise) < 0.99*maxRaise && math.Abs(t.best.Move) < 0.99*maxMove
 }
 
 // A step is a choice of cards and the move that the track and the feet allow.
@@ -78,12 +87,12 @@ func (t *task) step(cards float64) step {
 // directionChance is the chance that the best shim lies on the side of need.
 func (t *task) directionChance() float64 {
 	n := 0.0
-	for _, p := range t.bestEach {
+	for _, p := range t.towardEach {
 		if p.Raise*t.direction() > 0 {
 			n++
 		}
 	}
-	return n / float64(len(t.bestEach))
+	return n / float64(len(t.towardEach))
 }
 
 // decide sets verdict and next step.
@@ -91,6 +100,11 @@ func (t *task) decide(a *Advice) {
 	if c, ok := t.strongConflict(); ok {
 		a.Verdict = NotEnough
 		a.NextStep = "Change nothing yet: first check " + c.What + "."
+		return
+	}
+	if says := t.notRideable(); says != "" {
+		a.Verdict = NotEnough
+		a.NextStep = "Change nothing yet: first check the setup and the speeds. " + says
 		return
 	}
 	if short := t.outOfReach(); short != nil {
@@ -115,10 +129,24 @@ func (t *task) decide(a *Advice) {
 	default:
 		a.Verdict = NotEnough
 		a.NextStep = "Change nothing yet: the evidence does not say which way."
-		if len(a.WorthKnowing) > 0 {
-			a.NextStep = "Change nothing yet; first find out more: " + lowerFirst(a.WorthKnowing[0].What) + "."
+		// "Change nothing" and "ride with one card more" would not go together.
+		if i := slices.IndexFunc(a.WorthKnowing, func(o Observation) bool { return !o.ChangesTrim }); i >= 0 {
+			a.NextStep = "Change nothing yet; first find out more: " + lowerFirst(a.WorthKnowing[i].What) + "."
 		}
 	}
+}
+
+// notRideable says at which speed nobody could hold today's load, "" when
+// there is none: a foot cannot pull, so a share far outside 0 to 1 means that
+// the foil is not as the setup says, or was never ridden so fast.
+func (t *task) notRideable() string {
+	const beyond = 1.0
+	for _, v := range []float64{t.w.Top, t.w.Low} {
+		if s := shareAt(t.now, v); s.Low > 1+beyond || s.High < -beyond {
+			return fmt.Sprintf("At %s they put %.0f %% of the load on the front foot, which nobody can hold.", t.speedText(v), 100*s.Value)
+		}
+	}
+	return ""
 }
 
 func (t *task) strongConflict() (trim.Conflict, bool) {
@@ -136,7 +164,7 @@ func (t *task) chooseCard(still step) (step, bool) {
 		return step{}, false
 	}
 	one := t.step(t.direction())
-	enough := math.Abs(t.best.Raise) >= 0.5*math.Abs(t.turn(t.direction(), 1))
+	enough := math.Abs(t.toward.Raise) >= 0.5*math.Abs(t.turn(t.direction(), 1))
 	return one, enough && t.directionChance() >= sureDirection && one.better >= sureBetter &&
 		chanceLess(one.even, still.even) >= sureCard && gain(still.even, one.even) >= smallestGain/2 && gain(t.nowEven, one.even) >= smallestGain
 }
@@ -157,14 +185,16 @@ func (t *task) take(a *Advice, c step) {
 	a.Cards = int(c.cards)
 	a.Shim = interval.Number(c.cards * trim.Card / mm)
 	if c.cards != 0 {
-		place := shimPlace(t.s.Foil.Stabilizer.Mount, c.cards > 0)
+		place := t.edge(c.cards)
 		a.ShimPlace = &place
-		a.TakeOut = c.cards*t.s.Foil.Stabilizer.Shim < 0 && math.Abs(t.s.Foil.Stabilizer.Shim) > 0.6*trim.Card
+		a.TakeOut = t.takesOut(c.cards)
 	}
 	lo, hi := t.trackReach()
 	foil := clamp(c.pair.Move, lo, hi)
 	a.MoveNow = interval.Number(math.Round(foil / mm))
-	a.FeetNow = interval.Number(math.Round(t.feetFor(c.pair.Move-foil) / mm))
+	if rest := c.pair.Move - foil; math.Abs(rest) >= smallestMove {
+		a.FeetNow = interval.Number(math.Round(t.feetFor(rest) / mm))
+	}
 	a.EvennessAfter = interval.FromDraws(c.even)
 	a.ChanceBetter = interval.Number(c.better)
 	a.NextStep = t.stepSentence(a)
@@ -190,6 +220,19 @@ func shimPlace(mount string, raise bool) string {
 	return "leading edge"
 }
 
+// takesOut says whether the card (+1 to raise the leading edge, -1 to lower
+// it) is one that is fitted now and comes out.
+func (t *task) takesOut(card float64) bool {
+	fitted := t.s.Foil.Stabilizer.Shim
+	return card*fitted < 0 && math.Abs(fitted) >= trim.Card-trim.CardTolerance
+}
+
+// edge is where the hand goes for the card: under which edge it is put, or
+// from under which it is taken.
+func (t *task) edge(card float64) string {
+	return shimPlace(t.s.Foil.Stabilizer.Mount, (card > 0) != t.takesOut(card))
+}
+
 // explain adds the reasons that are not the next step itself.
 func (t *task) explain(a *Advice) {
 	for _, c := range t.post.Conflicts {
@@ -197,8 +240,14 @@ func (t *task) explain(a *Advice) {
 	}
 	if t.s.Rider.Level == "beginner" {
 		a.Why = append(a.Why, "For a beginner the advice is the foil's position only: shims come when straight flight is steady.")
-	} else if n := math.Abs(t.bestShim()) / trim.Card; a.Verdict == Change && a.Cards != 0 && n >= 1.5 {
+	} else if n := math.Abs(t.shimFor(t.toward.Raise)) / trim.Card; a.Verdict == Change && a.Cards != 0 && n >= 1.5 {
 		a.Why = append(a.Why, fmt.Sprintf("All the way is about %.1f cards. Take one card a session, log again, and let the new log say whether to go on.", n))
+	}
+	if over := t.beyondReach(t.best.Move); !t.hasBest() {
+		a.Why = append(a.Why, "Over these speeds the load hardly tells a turn of the stabilizer from a move of the foil, so no best pair is given. Log a wider range of speeds.")
+	} else if over != 0 && a.Verdict != CannotBalance {
+		a.Why = append(a.Why, fmt.Sprintf("The most even load of all would have the mast %.0f mm further %s than %s. Within that, the best is the stabilizer's leading edge %.1f° %s.",
+			math.Abs(over)/mm, foreAft(over), t.limit(), math.Abs(t.toward.Raise)/deg, upDown(t.toward.Raise)))
 	}
 	if t.s.Foil.Stabilizer.ShimSpan <= 0 {
 		a.Why = append(a.Why, "foil.stabilizer.shim_span_mm is not known, so the turn of a card is not known either: no shim is advised.")

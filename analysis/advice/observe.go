@@ -32,6 +32,7 @@ type candidate struct {
 	what   string
 	values []func(trim.Inputs) float64
 	sds    []float64
+	trial  bool // it means riding another trim
 }
 
 // Observations ranks what to find out next by the doubt of the best
@@ -57,7 +58,7 @@ func (t *task) observations() []Observation {
 		}
 		sd := math.Sqrt(math.Max(0, quadraticForm(after, goal))) / deg
 		if sd < worthAtAll*now {
-			out = append(out, Observation{What: c.what, ShimSDNow: interval.Number(now), ShimSD: interval.Number(sd)})
+			out = append(out, Observation{What: c.what, ShimSDNow: interval.Number(now), ShimSD: interval.Number(sd), ChangesTrim: c.trial})
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Observation) int { return cmp.Compare(a.ShimSD, b.ShimSD) })
@@ -75,31 +76,36 @@ func (t *task) candidates() []candidate {
 	lo, mid, top := t.w.Low, t.w.mid(), t.w.Top
 	var cs []candidate
 	for _, v := range []float64{lo, mid, top} {
-		cs = append(cs, candidate{fmt.Sprintf("Note how the load feels on the feet at %s", t.speedText(v)), []func(trim.Inputs) float64{share(v, 0)}, []float64{noteSD}})
+		cs = append(cs, candidate{what: fmt.Sprintf("Note how the load feels on the feet at %s", t.speedText(v)), values: []func(trim.Inputs) float64{share(v, 0)}, sds: []float64{noteSD}})
 	}
 	if t.s.Rider.Level != "beginner" && t.s.Foil.Stabilizer.ShimSpan > 0 {
-		one := t.turn(t.direction(), 1)
+		card := t.direction()
+		one := t.turn(card, 1)
+		more := "more"
+		if t.takesOut(card) {
+			more = "less"
+		}
 		cs = append(cs, candidate{
-			fmt.Sprintf("Ride once with one card more under the stabilizer's %s and note the feel at %s, %s and %s",
-				shimPlace(t.s.Foil.Stabilizer.Mount, one > 0), t.speedText(lo), t.speedText(mid), t.speedText(top)),
-			[]func(trim.Inputs) float64{share(lo, one), share(mid, one), share(top, one)}, []float64{noteSD, noteSD, noteSD}})
+			what: fmt.Sprintf("Ride once with one card %s under the stabilizer's %s and note the feel at %s, %s and %s",
+				more, t.edge(card), t.speedText(lo), t.speedText(mid), t.speedText(top)),
+			values: []func(trim.Inputs) float64{share(lo, one), share(mid, one), share(top, one)}, sds: []float64{noteSD, noteSD, noteSD}, trial: true})
 	}
 	if t.sdOf("foil.stabilizer.incidence_deg") > sharper*angleSD {
-		cs = append(cs, candidate{"Measure the stabilizer's angle to the wing with an angle gauge on both chord lines, to 0.2°",
-			[]func(trim.Inputs) float64{func(in trim.Inputs) float64 { return in.StabIncidence }}, []float64{angleSD}})
+		cs = append(cs, candidate{what: "Measure the stabilizer's angle to the wing with an angle gauge on both chord lines, to 0.2°",
+			values: []func(trim.Inputs) float64{func(in trim.Inputs) float64 { return in.StabIncidence }}, sds: []float64{angleSD}})
 	}
 	if t.sdOf("board.cg_cm") > sharper*balanceSD {
-		cs = append(cs, candidate{"Balance the board with its foil on an edge and measure where, to 2 cm",
-			[]func(trim.Inputs) float64{func(in trim.Inputs) float64 { return in.BoardCG }}, []float64{balanceSD}})
+		cs = append(cs, candidate{what: "Balance the board with its foil on an edge and measure where, to 2 cm",
+			values: []func(trim.Inputs) float64{func(in trim.Inputs) float64 { return in.BoardCG }}, sds: []float64{balanceSD}})
 	}
 	zero := func(in trim.Inputs) float64 { return trim.NewFoil(in).ZeroPitch() }
 	incidence := func(in trim.Inputs) float64 { return in.WingIncidence }
 	if !t.opt.LawOK {
 		k := trim.NewFoil(t.post.MAP).PitchSlope()
-		cs = append(cs, candidate{loggerWhat, []func(trim.Inputs) float64{func(in trim.Inputs) float64 { return trim.NewFoil(in).PitchSlope() }}, []float64{slopeSD * k}})
+		cs = append(cs, candidate{what: loggerWhat, values: []func(trim.Inputs) float64{func(in trim.Inputs) float64 { return trim.NewFoil(in).PitchSlope() }}, sds: []float64{slopeSD * k}})
 	} else if !t.post.CanUseLevelZero() {
-		cs = append(cs, candidate{"Let the logger lie still for 10 s with the deck level before the ride, and measure the wing's angle to the deck to 0.3°",
-			[]func(trim.Inputs) float64{incidence, zero}, []float64{0.3 * deg, levelSD}})
+		cs = append(cs, candidate{what: "Let the logger lie still for 10 s with the deck level before the ride, and measure the wing's angle to the deck to 0.3°",
+			values: []func(trim.Inputs) float64{incidence, zero}, sds: []float64{0.3 * deg, levelSD}})
 	}
 	return cs
 }
@@ -108,13 +114,20 @@ const loggerWhat = "Log a session with a motion sensor fixed to the board"
 
 // withoutLogger says what a board logger would add.
 func (t *task) withoutLogger() string {
+	const from = "There is no pitch law from a board logger, so this comes from the setup, the model and the notes of feel."
+	if !t.hasBest() {
+		return from
+	}
 	cov := t.covariance()
 	goal := t.gradient(func(in trim.Inputs) float64 { return t.w.best([]trim.Inputs{in}, anywhere).Raise })
 	now := math.Sqrt(quadraticForm(cov, goal)) / deg
 	k := trim.NewFoil(t.post.MAP).PitchSlope()
 	update(cov, t.gradient(func(in trim.Inputs) float64 { return trim.NewFoil(in).PitchSlope() }), slopeSD*k)
 	then := math.Sqrt(math.Max(0, quadraticForm(cov, goal))) / deg
-	return fmt.Sprintf("There is no pitch law from a board logger, so this comes from the setup, the model and the notes of feel. A logger on the board would take the stabilizer angle from ± %.2f° to ± %.2f° (90 %%), and the notes of feel that go with its speeds count for more than the logger itself.",
+	if then > worthAtAll*now {
+		return from + fmt.Sprintf(" A logger on the board would check the lift of the foil, but hardly narrow the stabilizer angle (± %.2f°, 90 %%): more notes of feel do.", interval.Z90*now)
+	}
+	return from + fmt.Sprintf(" A logger on the board would take the stabilizer angle from ± %.2f° to ± %.2f° (90 %%); notes of feel do more.",
 		interval.Z90*now, interval.Z90*then)
 }
 

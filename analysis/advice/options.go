@@ -27,7 +27,10 @@ type task struct {
 	nowEven  []float64
 	best     Pair   // averaged over the draws
 	bestEach []Pair // of each draw
-	move0    Pair   // best with the shim as it is
+	// toward is what the steps aim at: the best pair where track and feet
+	// reach it, else the best that they do reach.
+	toward     Pair
+	towardEach []Pair
 }
 
 func newTask(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *task {
@@ -49,7 +52,13 @@ func newTask(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *ta
 	t.nowEven = t.w.evennessOf(t.now)
 	t.best = t.w.best(p.Draws, anywhere)
 	t.bestEach = t.w.bestEach(p.Draws, t.best, anywhere)
-	t.move0 = t.w.best(p.Draws, exactly(0))
+	t.toward, t.towardEach = t.best, t.bestEach
+	if t.beyondReach(t.best.Move) != 0 {
+		lo, hi := t.reach()
+		b := box{-maxRaise, maxRaise, lo, hi}
+		t.toward = t.w.best(p.Draws, b)
+		t.towardEach = t.w.bestEach(p.Draws, t.toward, b)
+	}
 	return t
 }
 
@@ -71,7 +80,7 @@ func (t *task) foils(n float64, dx float64) []trim.Foil {
 
 // direction is +1 when the leading edge must go up, -1 when down.
 func (t *task) direction() float64 {
-	if t.best.Raise < 0 {
+	if t.toward.Raise < 0 {
 		return -1
 	}
 	return 1
@@ -87,8 +96,20 @@ func (t *task) reach() (lo, hi float64) {
 	return lo, hi
 }
 
+// beyondReach is by how much, m, + forward, a move lies outside the reach; 0
+// within a centimetre of it, which nobody can tell.
+func (t *task) beyondReach(move float64) float64 {
+	lo, hi := t.reach()
+	if over := move - clamp(move, lo, hi); math.Abs(over) > 10*mm {
+		return over
+	}
+	return 0
+}
+
+// trackReach is how far the mast can slide, m, in whole millimetres.
 func (t *task) trackReach() (lo, hi float64) {
-	return math.Min(0, t.s.Board.Track[0]), math.Max(0, t.s.Board.Track[1])
+	whole := func(v float64) float64 { return math.Trunc(v/mm+math.Copysign(1e-6, v)) * mm }
+	return math.Min(0, whole(t.s.Board.Track[0])), math.Max(0, whole(t.s.Board.Track[1]))
 }
 
 // options lists 0 to opt.Cards cards in the direction of need, then the
@@ -113,19 +134,22 @@ func (t *task) options() []Option {
 	}
 	o := t.option(t.best, foils, t.bestEach)
 	o.Best = true
-	o.Shim = interval.Number(t.bestShim() / mm)
-	o.Cards = int(math.Round(t.bestShim() / trim.Card))
+	shim := t.shimFor(t.best.Raise)
+	o.Shim = interval.Number(shim / mm)
+	if finite(shim) {
+		o.Cards = int(math.Round(shim / trim.Card))
+	}
 	return append(out, o)
 }
 
-// bestShim is the change of the shim's thickness (m) that gives the best
-// raise; NaN when the shim's span is not known.
-func (t *task) bestShim() float64 {
+// shimFor is the change of the shim's thickness (m) that raises the leading
+// edge by raise (rad); NaN when the shim's span is not known.
+func (t *task) shimFor(raise float64) float64 {
 	st := t.s.Foil.Stabilizer
 	if st.ShimSpan <= 0 {
 		return math.NaN()
 	}
-	return st.ShimSpan*math.Tan(trim.ShimAngle(st.Shim, st.ShimSpan)+t.best.Raise) - st.Shim
+	return st.ShimSpan*math.Tan(trim.ShimAngle(st.Shim, st.ShimSpan)+raise) - st.Shim
 }
 
 // option says what the pair does to every draw.

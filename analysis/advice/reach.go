@@ -76,17 +76,21 @@ func (t *task) outOfReach() *shortfall {
 
 func sign(v float64) float64 { return math.Copysign(1, v) }
 
+// limit names what bounds the foil's place against the feet.
+func (t *task) limit() string {
+	if t.s.Stance.Fixed {
+		return "the track allows"
+	}
+	return "the track and the feet allow"
+}
+
 // tooShort says by how much (m, + forward) the track, and the feet where they
 // are free, fall short.
 func (t *task) tooShort(s *shortfall, short float64, want interval.Interval) {
-	limit := "the track allows"
-	if !t.s.Stance.Fixed {
-		limit = "the track and the feet allow"
-	}
 	feet := t.feetFor(short)
-	s.sentence = fmt.Sprintf("This board and foil do not fit this rider: the mast would have to stand %.0f cm further %s than %s.", math.Abs(short)*100, foreAft(short), limit)
+	s.sentence = fmt.Sprintf("This board and foil do not fit this rider: the mast would have to stand %.0f cm further %s than %s.", math.Abs(short)*100, foreAft(short), t.limit())
 	s.help = append(s.help,
-		fmt.Sprintf("The best place for the mast is %.0f mm forward of today's (90 %%: %.0f to %.0f; minus is back). The track gives %.0f to %.0f mm.",
+		fmt.Sprintf("The best place for the mast is %+.0f mm from today's (90 %%: %+.0f to %+.0f; + is forward). The track gives %+.0f to %+.0f mm.",
 			want.Value, want.Low, want.High, t.s.Board.Track[0]/mm, t.s.Board.Track[1]/mm),
 		fmt.Sprintf("What would help: a track (or another board) that lets the mast stand %.0f mm further %s, or both feet %.0f mm further %s.",
 			math.Abs(short)/mm, foreAft(short), math.Abs(feet)/mm, foreAft(feet)))

@@ -361,3 +361,37 @@ func TestContradictionStopsAdvice(t *testing.T) {
 		t.Errorf("%s: %s %q", a.Verdict, a.NextStep, a.Why)
 	}
 }
+
+// Where the track ends short of the best place, the steps aim at the best that
+// it reaches, and the reasons say what lies beyond.
+func TestTrackEndsShort(t *testing.T) {
+	s := gear()
+	base := trim.FromSetup(s, density, viscosity)
+	even := Best(base, speeds)
+	s.Foil.Stabilizer.Incidence += even.Raise
+	// The best place is 60 mm forward of where the mast stands, and the track ends there.
+	s.Stance.Front -= even.Move - 0.06
+	s.Stance.Back -= even.Move - 0.06
+	s.Board.CG -= even.Move - 0.06
+	s.Board.Track = [2]float64{-0.05, 0}
+	p := infer(t, told(s, trim.FromSetup(s, density, viscosity), 0.04, 6, 8, 10, 12))
+	a := Advise(p, s, speeds, Options{LawOK: true})
+	if math.Abs(a.StabilizerChange.Value) > 0.3 || math.Abs(a.FoilMove.Value-60) > 15 {
+		t.Fatalf("the best pair is %v° and %v mm, want none and 60 mm", a.StabilizerChange, a.FoilMove)
+	}
+	// Back-heavy and no room forward: more downforce behind is what helps.
+	if a.Options[1].Cards != -1 || !strings.Contains(strings.Join(a.Why, " "), "further forward than the track allows") {
+		t.Errorf("options of %d cards, reasons %q", a.Options[1].Cards, a.Why)
+	}
+}
+
+// At speeds where no foil of this size was ever ridden the model's load is
+// absurd: then it is the speeds or the setup that need a look.
+func TestAbsurdLoad(t *testing.T) {
+	s := gear()
+	base := trim.FromSetup(s, density, viscosity)
+	a := Advise(infer(t, told(s, base.Raise(-deg), 0.05, 7, 9)), s, Uniform(22, 31), Options{LawOK: true})
+	if a.Verdict != NotEnough || a.Cards != 0 || !strings.Contains(a.NextStep, "nobody can hold") {
+		t.Errorf("%s: %s", a.Verdict, a.NextStep)
+	}
+}

@@ -21,7 +21,7 @@ type Advice struct {
 	FoilMove         interval.Interval `json:"foil_move_mm"`          // + forward
 	Shim             interval.Number   `json:"shim_mm"`               // next step; + raises the leading edge
 	Cards            int               `json:"cards"`                 // -1, 0 or 1 in a step
-	ShimPlace        *string           `json:"shim_place"`            // "leading edge" | "trailing edge" | null
+	ShimPlace        *string           `json:"shim_place"`            // "leading edge" | "trailing edge" | null: where the card goes, or where it is taken out
 	MoveNow          interval.Number   `json:"move_now_mm"`           // + foil forward
 	FeetNow          interval.Number   `json:"feet_now_mm"`           // + feet forward, what the track cannot give and free feet can
 	TakeOut          bool              `json:"take_out"`              // the step takes a fitted card out
@@ -63,6 +63,8 @@ type Observation struct {
 	What      string          `json:"what"`
 	ShimSDNow interval.Number `json:"stabilizer_sd_now_deg"`
 	ShimSD    interval.Number `json:"stabilizer_sd_after_deg"`
+	// ChangesTrim says that finding out means riding another trim.
+	ChangesTrim bool `json:"changes_trim"`
 }
 
 // OtherRider is the same foil under somebody else.

@@ -14,17 +14,15 @@ import (
 func (t *task) stepSentence(a *Advice) string {
 	var do []string
 	if a.Cards != 0 {
-		edge := *a.ShimPlace
 		verb := "raises"
 		if a.Cards < 0 {
 			verb = "lowers"
 		}
 		turn := math.Abs(t.turn(float64(a.Cards), 1)) / deg
 		if a.TakeOut {
-			other := shimPlace(t.s.Foil.Stabilizer.Mount, a.Cards < 0)
-			do = append(do, fmt.Sprintf("take one card (0.76 mm) out from under the stabilizer's %s, which %s its leading edge by %.1f°", other, verb, turn))
+			do = append(do, fmt.Sprintf("take one card (0.76 mm) out from under the stabilizer's %s, which %s its leading edge by %.1f°", *a.ShimPlace, verb, turn))
 		} else {
-			do = append(do, fmt.Sprintf("put one card (0.76 mm) under the stabilizer's %s, which %s its leading edge by %.1f°", edge, verb, turn))
+			do = append(do, fmt.Sprintf("put one card (0.76 mm) under the stabilizer's %s, which %s its leading edge by %.1f°", *a.ShimPlace, verb, turn))
 		}
 	}
 	if a.MoveNow != 0 {
@@ -43,6 +41,13 @@ func foreAft(v float64) string {
 		return "back"
 	}
 	return "forward"
+}
+
+func upDown(v float64) string {
+	if v < 0 {
+		return "down"
+	}
+	return "up"
 }
 
 func (t *task) speedText(v float64) string {

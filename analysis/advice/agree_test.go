@@ -1,0 +1,144 @@
+package advice
+
+import (
+	"encoding/json"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
+)
+
+// anyGear is a possible setup and speeds that its foil flies at.
+func anyGear(rng *rand.Rand) (*setup.Setup, SpeedWeights) {
+	between := func(lo, hi float64) float64 { return lo + (hi-lo)*rng.Float64() }
+	pick := func(v ...string) string { return v[rng.IntN(len(v))] }
+	s := gear()
+	s.Rider.Mass, s.Rider.Level = between(45, 115), pick("beginner", "intermediate", "advanced")
+	s.Rig.Kind = pick("wing", "kite", "sail", "tow", "none")
+	s.Rig.LiftFraction = setup.LiftFractions[s.Rig.Kind]
+	w, st := &s.Foil.Wing, &s.Foil.Stabilizer
+	w.Area = between(0.05, 0.22)
+	w.Span = math.Sqrt(between(5, 11) * w.Area)
+	w.Ahead, w.CamberPercent = between(0.02, 0.22), between(1, 4)
+	st.Area = w.Area * between(0.12, 0.25)
+	st.Span = math.Sqrt(between(4, 9) * st.Area)
+	st.BehindWing, st.Incidence = between(0.5, 0.85), between(-4, 1)*deg
+	st.Mount, st.ShimSpan = pick("top", "bottom"), between(0.03, 0.08)
+	st.Shim = []float64{0, 0, 1, -1, 2, 0.6}[rng.IntN(6)] * trim.Card
+	s.Stance.Fixed = rng.IntN(2) == 0
+	s.Board.Track = [2]float64{-between(0, 0.08), between(0, 0.08)}
+	if rng.IntN(5) == 0 {
+		s.Board.Track = [2]float64{}
+	}
+	slow := math.Sqrt(2 * (s.Rider.Mass + s.Board.Mass) * trim.Gravity / (density * w.Area * 0.9))
+	return s, Uniform(slow, slow*between(1.2, 1.9))
+}
+
+// Verdict, sentence, cards, shim, place, move and options say one thing,
+// whatever the setup: no reader of one part may do other than a reader of another.
+func TestPartsAgree(t *testing.T) {
+	rng := rand.New(rand.NewPCG(42, 6))
+	seen := map[string]int{}
+	for k := range 60 {
+		s, w := anyGear(rng)
+		base := trim.FromSetup(s, density, viscosity)
+		truth := base.Raise(0.5 * deg * rng.NormFloat64())
+		o := outingOf(s)
+		if k%3 > 0 {
+			o = told(s, truth, 0.05, w.Low, (w.Low+w.Top)/2, w.Top)
+			for i := range s.Feel {
+				s.Feel[i].Share = clamp(s.Feel[i].Share, 0, 1)
+			}
+		}
+		p, err := trim.Infer(o, nil, trim.InferOptions{Draws: 60})
+		if err != nil {
+			t.Fatal(err)
+		}
+		a := Advise(p, s, w, Options{LawOK: o.Ev.HasLaw})
+		seen[a.Verdict]++
+		if a.Cards != 0 {
+			seen["card"]++
+		}
+		if a.TakeOut {
+			seen["take out"]++
+		}
+		if a.FeetNow != 0 {
+			seen["feet"]++
+		}
+		if bad := disagreements(a, s, p); len(bad) > 0 {
+			t.Errorf("setup %d (%s, %s, shim %.2f mm, track %v, fixed %v):\n  %s\n  %s: %s", k, s.Rider.Level, s.Foil.Stabilizer.Mount,
+				s.Foil.Stabilizer.Shim/mm, s.Board.Track, s.Stance.Fixed, strings.Join(bad, "\n  "), a.Verdict, a.NextStep)
+		}
+	}
+	t.Log(seen)
+	for _, what := range []string{Change, Keep, CannotBalance, NotEnough, "card", "take out", "feet"} {
+		if seen[what] == 0 {
+			t.Errorf("no setup came to %q: the test does not see it", what)
+		}
+	}
+}
+
+func disagreements(a *Advice, s *setup.Setup, p *trim.Posterior) (bad []string) {
+	check := func(ok bool, what string) {
+		if !ok {
+			bad = append(bad, what)
+		}
+	}
+	step := strings.ToLower(a.NextStep)
+	move, feet := float64(a.MoveNow), float64(a.FeetNow)
+	st := s.Foil.Stabilizer
+
+	check(a.Cards >= -1 && a.Cards <= 1, "more than one card")
+	check(math.Abs(float64(a.Shim)-float64(a.Cards)*trim.Card/mm) < 1e-9, "shim_mm is not the cards'")
+	check((a.ShimPlace != nil) == (a.Cards != 0), "a place without a card, or a card without a place")
+	check(a.Cards == 0 || s.Rider.Level != "beginner", "a card for a beginner")
+	if a.Cards != 0 {
+		// By hand: on top, a card in front raises the leading edge.
+		raises := (*a.ShimPlace == "leading edge") == (st.Mount == "top")
+		check((raises != a.TakeOut) == (a.Cards > 0), "the card at this edge turns the stabilizer the other way")
+		check(strings.Contains(step, "the stabilizer's "+*a.ShimPlace), "the sentence names another edge")
+		check(strings.Contains(step, "raises") == (a.Cards > 0), "the sentence turns the other way")
+		check(strings.Contains(step, "take one card") == a.TakeOut, "put or take")
+		check(!a.TakeOut || math.Abs(st.Shim) > 0.6*mm, "takes out a card that is not there")
+		check(a.Options[1].Cards == a.Cards, "the options go the other way")
+	}
+	check((a.Verdict == Change) == (a.Cards != 0 || move != 0 || feet != 0), "verdict against step")
+	check(a.Verdict != Change || a.EvennessAfter.Value < a.EvennessNow.Value && a.ChanceBetter >= sureBetter, "a change that is no gain")
+	check(a.Verdict == Change || a.EvennessAfter == a.EvennessNow, "no change, yet another evenness")
+	if a.Verdict == Change {
+		check(strings.Contains(step, "move the mast") == (move != 0) && strings.Contains(step, "stand ") == (feet != 0), "move or feet not in the sentence")
+		check(move == 0 || strings.Contains(step, "cm "+foreAft(move)+" in its track"), "the mast goes the other way")
+		check(feet == 0 || strings.Contains(step, "further "+foreAft(feet)), "the feet go the other way")
+		check(move*feet <= 0, "mast and feet go the same way")
+	} else if a.Verdict != CannotBalance {
+		check(!strings.Contains(step, "one card"), "no change, yet a card")
+	}
+	check(move >= s.Board.Track[0]/mm-0.5 && move <= s.Board.Track[1]/mm+0.5, "the mast leaves its track")
+	check(feet == 0 || !s.Stance.Fixed && math.Abs(feet) >= 5, "feet in straps move, or hardly")
+
+	check(len(a.Options) == 6 && a.Options[0].Cards == 0 && a.Options[5].Best, "options are not 0 to 4 cards and the best")
+	for i := 1; i < 5; i++ {
+		x, y := a.Options[i-1], a.Options[i]
+		way := float64(y.Cards) / float64(i)
+		check(math.Abs(way) == 1, "cards do not count up")
+		turn := float64(y.StabilizerDeg - x.StabilizerDeg)
+		check(turn*way > 0, "a card more turns the other way")
+		check((y.StiffnessChange.Value-x.StiffnessChange.Value)*way < 0 || !y.StiffnessChange.Known(), "a leading edge higher up is not livelier")
+	}
+	if one := a.Options[1]; a.Cards != 0 && move != 0 && one.Reachable && feet == 0 {
+		check(math.Abs(move-one.FoilMove.Value) <= 1, "the move with the card is not the option's")
+	}
+	if one := a.Options[0]; a.Verdict == Change && a.Cards == 0 && one.Reachable && feet == 0 {
+		check(math.Abs(move-one.FoilMove.Value) <= 1, "the move is not the option's")
+	}
+	text := a.NextStep + strings.Join(a.Why, " ")
+	for _, o := range a.WorthKnowing {
+		text += o.What
+	}
+	js, err := json.Marshal(a)
+	check(err == nil && !strings.Contains(text+string(js), "NaN") && !strings.Contains(text, "Inf"), "a number that is none")
+	return bad
+}
