@@ -13,9 +13,10 @@ import (
 )
 
 // Export calls row for every IMU sample and every GPS fix in order of time; a
-// fix at the time of a sample shares its row. Attitude is given on every row,
-// between samples by interpolation. The warnings are the analysis's own. It
-// works with an IMU only, and without a setup. The row is valid during the call.
+// fix at the time of a sample shares its row. A fix between two samples has the
+// attitude interpolated to its time; one in a gap of the IMU, or before or after
+// its log, has none. The warnings are the analysis's own. It works with an IMU
+// only, and without a setup. The row is valid during the call.
 func Export(log *ingest.Log, s *setup.Setup, row func(*write.Row) error) (warnings []string, err error) {
 	o := &observation{log: log}
 	aid := o.tieClocks()
@@ -23,7 +24,7 @@ func Export(log *ingest.Log, s *setup.Setup, row func(*write.Row) error) (warnin
 	var track *attitude.Track
 	if o.motion != nil {
 		track = o.motion.Track
-	} else if len(log.IMU.Time) > 0 {
+	} else if hasGyroscope(&log.IMU) {
 		if track, _, err = align.Track(samples(&log.IMU), aid, align.Options{}); err != nil {
 			o.warn("The attitude could not be estimated: %v", err)
 		}
@@ -32,7 +33,7 @@ func Export(log *ingest.Log, s *setup.Setup, row func(*write.Row) error) (warnin
 	if len(log.GPS.Time) > 0 {
 		rides = ride.Detect(rideInput(log, o.motion)).Rides
 	}
-	e := exporter{log: log, motion: o.motion, track: track, rides: rides}
+	e := exporter{log: log, motion: o.motion, track: track, rides: rides, gaps: log.IMU.Gaps}
 	return o.warnings, e.each(row)
 }
 
@@ -41,6 +42,7 @@ type exporter struct {
 	motion *align.Motion
 	track  *attitude.Track
 	rides  []ride.Ride
+	gaps   []ingest.Span // of the IMU, those not yet passed
 }
 
 func (e *exporter) each(row func(*write.Row) error) error {
@@ -76,15 +78,17 @@ func (e *exporter) each(row func(*write.Row) error) error {
 }
 
 // attitude fills in the attitude at the row's time; i is the first sample at
-// or after it.
+// or after it. What lies in a gap or beyond the samples stays blank.
 func (e *exporter) attitude(r *write.Row, i int, exact bool) {
-	if e.track == nil || len(e.track.Q) == 0 {
+	if e.track == nil || i >= len(e.track.Q) {
 		return
 	}
 	n := len(e.track.Q)
-	b := min(i, n-1)
-	a, f := b, 0.0
-	if !exact && i > 0 && i < n {
+	a, b, f := i, i, 0.0
+	if !exact {
+		if i == 0 || e.inGap(r.Time) {
+			return
+		}
 		a = i - 1
 		f = (r.Time - e.track.Time[a]) / (e.track.Time[b] - e.track.Time[a])
 	}
@@ -94,6 +98,14 @@ func (e *exporter) attitude(r *write.Row, i int, exact bool) {
 		mix := func(v []float32) float64 { return ((1-f)*float64(v[a]) + f*float64(v[b])) / degree }
 		r.Pitch, r.Heel = mix(m.Pitch), mix(m.Heel)
 	}
+}
+
+// inGap says whether a time lies in a gap of the IMU; times must not go back.
+func (e *exporter) inGap(t float64) bool {
+	for len(e.gaps) > 0 && e.gaps[0].End <= t {
+		e.gaps = e.gaps[1:]
+	}
+	return len(e.gaps) > 0 && e.gaps[0].Start < t
 }
 
 // between is the normalised linear mean of two near attitudes.

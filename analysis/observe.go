@@ -3,6 +3,8 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pitchlaw"
@@ -83,7 +85,7 @@ func (o *observation) tieClocks() *attitude.Aid {
 		return aid
 	}
 	if log.Clock.How == "both UTC" {
-		o.warn("The clocks of the two devices could not be compared by their motion (%s). Both tell UTC, so they are taken as equal; check this before you trust the pitch.", clock.Why)
+		o.warn("The clocks of the two devices could not be compared by their motion (%s). Both tell UTC, so they are taken as equal; check this before you trust the pitch.", strings.TrimSuffix(clock.Why, "."))
 		log.ShiftIMU(0, 0, math.NaN(), math.NaN(), "both UTC, not checked")
 		return aid
 	}
@@ -124,6 +126,10 @@ func (o *observation) board(aid *attitude.Aid, s *setup.Setup) *align.Motion {
 	if s != nil && s.Given("sensor.pitch_zero_deg") {
 		opt.PitchZero, opt.PitchZeroKnown = s.Sensor.PitchZero, true
 	}
+	if !hasGyroscope(&o.log.IMU) {
+		o.warn("The board's log has an accelerometer but no gyroscope. The pitch needs both, so it is not known.")
+		return nil
+	}
 	m, err := align.Board(samples(&o.log.IMU), aid, opt)
 	if err != nil {
 		o.warn("The board's pitch could not be estimated: %v", err)
@@ -131,19 +137,18 @@ func (o *observation) board(aid *attitude.Aid, s *setup.Setup) *align.Motion {
 	}
 	o.warnings = append(o.warnings, m.Notes...)
 	if !m.Mount.Rigid {
-		o.warn("The sensor is not fixed to the board: %s Its pitch is not used.", m.Mount.Why)
-		return m
-	}
-	for _, part := range m.Parts {
-		if !part.Mount.Rigid {
-			o.warn("A part of the log is not used: %s", part.Mount.Why)
-		}
+		o.warn("%s Its pitch is not used.", m.Mount.Why)
 	}
 	return m
 }
 
 func (o *observation) warn(format string, args ...any) {
 	o.warnings = append(o.warnings, fmt.Sprintf(format, args...))
+}
+
+// hasGyroscope says whether any sample holds a rate of turn.
+func hasGyroscope(m *ingest.IMU) bool {
+	return slices.ContainsFunc(m.Gyr[0], func(v float32) bool { return v == v })
 }
 
 // samples hands the log's IMU columns to the filter, without a copy.

@@ -162,7 +162,7 @@ func span(s still) string {
 // clock prints seconds since the start as 42 s or 12:03.
 func clock(t float64) string {
 	if math.Abs(t) < 100 {
-		return fmt.Sprintf("%.0f s", t)
+		return fmt.Sprintf("%.0f s", math.Round(t)+0) // not "-0 s"
 	}
 	s := int(math.Round(t))
 	sign := ""
