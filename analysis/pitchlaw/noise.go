@@ -39,46 +39,54 @@ type series struct {
 // fresh says whether window i begins a reach.
 func (s *series) fresh(i int) bool { return i == 0 || s.reach[i] != s.reach[i-1] }
 
-// A two is a state of two numbers, or its gain.
-type two [2]float64
+// A state is three numbers whose weighted sum each window observes with an
+// error of its own. The first two may drive each other; the third is apart.
+type state [3]float64
 
-// gains are a Kalman filter's for a state of two numbers whose weighted sum
-// each window observes with its own error. They do not depend on what is
-// filtered, so any number of columns can share them.
-type gains struct {
-	h      two
-	f      [][2]two // transition into window i
-	k      []two    // gain, before h is applied again
-	root   []float64
-	logDet float64 // Σ log S
+// A transition is what becomes of a state between windows.
+type transition struct {
+	a, b, c, d float64 // the first two: rows [a b] and [c d]
+	e          float64 // the third
 }
 
-// motion says how a state moves over dt seconds: the transition, and the
-// state's stationary covariance, which the noise it gathers restores.
+// A motion says how a state moves over dt seconds, and the covariance that it
+// gathers meanwhile (the first two's, and the third's variance). At the first
+// window of a reach, fresh is true; at the first of all, dt is +Inf.
 type motion interface {
-	observe() two
-	step(dt float64, fresh bool) (f [2]two, q [2]two)
+	observe() state
+	step(dt float64, fresh bool) (f transition, q transition)
 }
 
-func (v noise) observe() two { return two{1, 1} }
+func (v noise) observe() state { return state{1, 1, 0} }
 
-func (v noise) step(dt float64, fresh bool) (f, q [2]two) {
-	f[0][0] = math.Exp(-dt / v.Tau)
-	q[0][0] = v.Fading * (1 - f[0][0]*f[0][0])
+func (v noise) step(dt float64, fresh bool) (f, q transition) {
+	f.a = math.Exp(-dt / v.Tau)
+	q.a = v.Fading * (1 - f.a*f.a)
 	if fresh {
-		q[1][1] = v.Reach
+		q.d = v.Reach
 	} else {
-		f[1][1] = 1
+		f.d = 1
 	}
 	return f, q
+}
+
+// gains are a Kalman filter's, which do not depend on what is filtered: any
+// number of columns can share them.
+type gains struct {
+	h      state
+	f      []transition
+	k      []state   // gain
+	third  []state   // the third's covariance with all, before the window
+	root   []float64 // 1/√S, 0 for a window that is left out
+	logDet float64   // Σ log S
 }
 
 // filter prepares the gains.
 func (s *series) filter(v motion) gains {
 	n := len(s.time)
-	g := gains{h: v.observe(), f: make([][2]two, n), k: make([]two, n), root: make([]float64, n)}
-	var p [2]two
+	g := gains{h: v.observe(), f: make([]transition, n), k: make([]state, n), third: make([]state, n), root: make([]float64, n)}
 	h := g.h
+	var p00, p01, p11, p02, p12, p22 float64
 	for i := range n {
 		dt := math.Inf(1)
 		if i > 0 {
@@ -86,29 +94,20 @@ func (s *series) filter(v motion) gains {
 		}
 		f, q := v.step(dt, s.fresh(i))
 		g.f[i] = f
-		// p = f p fᵀ + q
-		var fp [2]two
-		for a := range 2 {
-			for b := range 2 {
-				fp[a][b] = f[a][0]*p[0][b] + f[a][1]*p[1][b]
-			}
-		}
-		for a := range 2 {
-			for b := range 2 {
-				p[a][b] = fp[a][0]*f[b][0] + fp[a][1]*f[b][1] + q[a][b]
-			}
-		}
+		a0, a1 := f.a*p00+f.b*p01, f.a*p01+f.b*p11
+		c0, c1 := f.c*p00+f.d*p01, f.c*p01+f.d*p11
+		p00, p01, p11 = a0*f.a+a1*f.b+q.a, a0*f.c+a1*f.d+q.b, c0*f.c+c1*f.d+q.d
+		p02, p12 = (f.a*p02+f.b*p12)*f.e, (f.c*p02+f.d*p12)*f.e
+		p22 = f.e*f.e*p22 + q.e
+		g.third[i] = state{p02, p12, p22}
 		if math.IsInf(s.vary[i], 1) {
 			continue
 		}
-		c := two{p[0][0]*h[0] + p[0][1]*h[1], p[1][0]*h[0] + p[1][1]*h[1]}
-		S := h[0]*c[0] + h[1]*c[1] + s.vary[i]
-		g.k[i] = two{c[0] / S, c[1] / S}
-		for a := range 2 {
-			for b := range 2 {
-				p[a][b] -= c[a] * c[b] / S
-			}
-		}
+		c := state{p00*h[0] + p01*h[1] + p02*h[2], p01*h[0] + p11*h[1] + p12*h[2], p02*h[0] + p12*h[1] + p22*h[2]}
+		S := h[0]*c[0] + h[1]*c[1] + h[2]*c[2] + s.vary[i]
+		g.k[i] = state{c[0] / S, c[1] / S, c[2] / S}
+		p00, p01, p11 = p00-c[0]*g.k[i][0], p01-c[0]*g.k[i][1], p11-c[1]*g.k[i][1]
+		p02, p12, p22 = p02-c[0]*g.k[i][2], p12-c[1]*g.k[i][2], p22-c[2]*g.k[i][2]
 		g.root[i] = 1 / math.Sqrt(S)
 		g.logDet += math.Log(S)
 	}
@@ -119,25 +118,36 @@ func (s *series) filter(v motion) gains {
 // variance and hands them on row by row: least squares on them is generalised
 // least squares. Windows that are left out are passed over.
 func (g *gains) whiten(src []float64, cols int, row func(i int, e []float64)) {
-	m := make([]two, cols)
-	e := make([]float64, cols)
-	for i, root := range g.root {
-		f, k := &g.f[i], g.k[i]
-		x := src[i*cols : (i+1)*cols]
-		for c := range m {
-			a := f[0][0]*m[c][0] + f[0][1]*m[c][1]
-			b := f[1][0]*m[c][0] + f[1][1]*m[c][1]
-			if root > 0 {
-				v := x[c] - g.h[0]*a - g.h[1]*b
-				a += k[0] * v
-				b += k[1] * v
-				e[c] = v * root
-			}
-			m[c] = two{a, b}
-		}
-		if root > 0 {
+	g.run(src, cols, func(i int, e []float64, _ []state) {
+		if g.root[i] > 0 {
 			row(i, e)
 		}
+	})
+}
+
+// run is whiten for every window, with the states expected before it.
+func (g *gains) run(src []float64, cols int, row func(i int, e []float64, before []state)) {
+	m, before := make([]state, cols), make([]state, cols)
+	e := make([]float64, cols)
+	for i, root := range g.root {
+		f, k, h := &g.f[i], &g.k[i], &g.h
+		x := src[i*cols : (i+1)*cols]
+		for c := range m {
+			a := f.a*m[c][0] + f.b*m[c][1]
+			b := f.c*m[c][0] + f.d*m[c][1]
+			d := f.e * m[c][2]
+			before[c] = state{a, b, d}
+			e[c] = 0
+			if root > 0 {
+				v := x[c] - h[0]*a - h[1]*b - h[2]*d
+				a += k[0] * v
+				b += k[1] * v
+				d += k[2] * v
+				e[c] = v * root
+			}
+			m[c] = state{a, b, d}
+		}
+		row(i, e, before)
 	}
 }
 
@@ -196,21 +206,31 @@ func (g *gains) triangle(src []float64, p int) (triangle, bool) {
 	return t, t.rss > 0
 }
 
-// precision multiplies x by the inverse of its covariance matrix: the
-// innovations, run backward through the filter (de Jong 1989).
-func (g *gains) precision(x []float64) []float64 {
+// smooth runs the innovations of one column backward through the filter (de
+// Jong 1989). It returns the column times the inverse of its covariance
+// matrix, which is each window's own error over its variance, and the best
+// estimate of the state's third number.
+func (g *gains) smooth(x []float64) (own, third []float64) {
 	n := len(x)
-	e, u := make([]float64, n), make([]float64, n)
-	g.whiten(x, 1, func(i int, v []float64) { e[i] = v[0] * g.root[i] })
-	var r two // adjoint of the state after window i
+	own, third = make([]float64, n), make([]float64, n)
+	e := make([]float64, n)
+	g.run(x, 1, func(i int, v []float64, before []state) {
+		e[i] = v[0] * g.root[i]
+		third[i] = before[0][2]
+	})
+	var r state // adjoint of the state after window i
 	for i := n - 1; i >= 0; i-- {
 		if g.root[i] > 0 {
-			u[i] = e[i] - g.k[i][0]*r[0] - g.k[i][1]*r[1]
-			r[0] += g.h[0] * u[i]
-			r[1] += g.h[1] * u[i]
+			k, h := &g.k[i], &g.h
+			own[i] = e[i] - k[0]*r[0] - k[1]*r[1] - k[2]*r[2]
+			for j := range r {
+				r[j] += h[j] * own[i]
+			}
 		}
+		t := &g.third[i]
+		third[i] += t[0]*r[0] + t[1]*r[1] + t[2]*r[2]
 		f := &g.f[i]
-		r = two{f[0][0]*r[0] + f[1][0]*r[1], f[0][1]*r[0] + f[1][1]*r[1]}
+		r = state{f.a*r[0] + f.c*r[1], f.b*r[0] + f.d*r[1], f.e * r[2]}
 	}
-	return u
+	return own, third
 }

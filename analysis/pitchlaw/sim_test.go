@@ -32,6 +32,7 @@ type made struct {
 	stance      float64 // rad, 1σ per reach
 	own         float64 // rad, 1σ per window
 	gps         float64 // m/s, 1σ per window and axis
+	gpsNew      float64 // share of its variance that is new in every window; the rest lasts 3 s
 	outliers    float64 // share
 	window      float64
 }
@@ -40,7 +41,7 @@ func ordinary() made {
 	return made{
 		minutes: 25, reach: [2]float64{30, 80}, courses: []float64{1.2, 4.4}, courseSD: 0.25,
 		speed: 8, reachSD: 0.7, gustSD: 0.7, zero: -0.02, half: 0.3 * deg, slope: 140,
-		attitude: 0.15 * deg, attitudeTau: 30, stance: 0.15 * deg, own: 0.3 * deg, gps: 0.1, window: 2.5, outliers: 0.02,
+		attitude: 0.15 * deg, attitudeTau: 30, stance: 0.15 * deg, own: 0.3 * deg, gps: 0.1, gpsNew: 0.3, window: 2.5, outliers: 0.02,
 	}
 }
 
@@ -49,6 +50,7 @@ func (m made) build(rng *rand.Rand) (w []Window, speeds []float64) {
 	end := m.minutes * 60
 	var att float64 = m.attitude * rng.NormFloat64()
 	last := 0.0
+	var fix [2]float64
 	constant := attitudeSD * rng.NormFloat64()
 	for t, k := 0.0, 0; t < end; k++ {
 		length := m.reach[0] + (m.reach[1]-m.reach[0])*rng.Float64()
@@ -80,10 +82,16 @@ func (m made) build(rng *rand.Rand) (w []Window, speeds []float64) {
 				y += 3 * deg * rng.NormFloat64()
 			}
 			c := course + 0.03*rng.NormFloat64()
+			fade := math.Exp(-m.window / 3)
+			var err [2]float64
+			for q := range fix {
+				fix[q] = fade*fix[q] + math.Sqrt(1-fade*fade)*rng.NormFloat64()
+				err[q] = m.gps * (math.Sqrt(m.gpsNew)*rng.NormFloat64() + math.Sqrt(1-m.gpsNew)*fix[q])
+			}
 			w = append(w, Window{
 				Time: now, Duration: m.window, PitchCos: y, PitchSE: m.attitude, Normal: normal, Tack: tack, Reach: k,
-				East:      v*math.Sin(c) + m.flow[0] + m.flowRate[0]*hour + m.gps*rng.NormFloat64(),
-				North:     v*math.Cos(c) + m.flow[1] + m.flowRate[1]*hour + m.gps*rng.NormFloat64(),
+				East:      v*math.Sin(c) + m.flow[0] + m.flowRate[0]*hour + err[0],
+				North:     v*math.Cos(c) + m.flow[1] + m.flowRate[1]*hour + err[1],
 				PitchRate: 0.03 * (1 + 0.1*rng.NormFloat64()),
 			})
 		}
@@ -130,7 +138,7 @@ func anySession(rng *rand.Rand) made {
 	m.attitude, m.attitudeTau = u(0.05, 0.35)*deg, u(15, 60)
 	m.stance = u(0, 0.3) * deg
 	m.own = u(0.15, 0.7) * deg
-	m.gps = u(0.03, 0.2)
+	m.gps, m.gpsNew = u(0.03, 0.2), u(0, 1)
 	m.outliers = u(0, 0.06)
 	return m
 }

@@ -24,7 +24,7 @@ func steadySpeeds(w []Window) (versions []velocity, noiseSD, leftSD float64) {
 	s := series{time: make([]float64, n), reach: make([]int, n), vary: make([]float64, n)}
 	raw := velocity{make([]float64, n), make([]float64, n)}
 	for i := range w {
-		s.time[i], s.reach[i], s.vary[i] = w[i].Time, w[i].Reach, 1
+		s.time[i], s.reach[i], s.vary[i] = w[i].Time, w[i].Reach, newNoise
 		raw.east[i], raw.north[i] = w[i].East, w[i].North
 	}
 	if n < 30 {
@@ -49,7 +49,7 @@ func steadySpeeds(w []Window) (versions []velocity, noiseSD, leftSD float64) {
 		for i := range x {
 			change[i] = x[i] - mean[i]
 		}
-		u := g.precision(change)
+		u := g.noise(change)
 		// A reach keeps its mean: that is known far better than its windows.
 		for i, m := range s.reachMeans(u) {
 			u[i] -= m
@@ -58,7 +58,7 @@ func steadySpeeds(w []Window) (versions []velocity, noiseSD, leftSD float64) {
 	}
 	var before float64
 	for _, m := range models {
-		g := s.filter(m.smooth)
+		g := s.filter(m.ridden)
 		east, north := noise(raw.east, mean.east, &g), noise(raw.north, mean.north, &g)
 		for k := range versions {
 			lo, hi := float64(k)/speedVersions, float64(k+1)/speedVersions
@@ -75,7 +75,7 @@ func steadySpeeds(w []Window) (versions []velocity, noiseSD, leftSD float64) {
 		before += m.weight
 		// What could be told of the noise and what not add up to its variance.
 		var told float64
-		for _, u := range g.precision(along) {
+		for _, u := range g.noise(along) {
 			told += u * u
 		}
 		own := m.own * m.own
@@ -85,12 +85,20 @@ func steadySpeeds(w []Window) (versions []velocity, noiseSD, leftSD float64) {
 	return versions, math.Sqrt(noiseSD), math.Sqrt(leftSD)
 }
 
+// noise is the receiver's part of a change of speed, as far as it can be told.
+func (g *gains) noise(x []float64) []float64 {
+	own, third := g.smooth(x)
+	for i := range own {
+		own[i] = newNoise*own[i] + third[i]
+	}
+	return own
+}
+
 // speedVersions is into how many equally likely parts the models are gathered.
 const speedVersions = 3
 
 // modelDoubt is how far the versions differ beyond that, as a share of the
-// noise: boards are not exactly what [smooth] says, nor is GPS noise new in
-// every window.
+// noise: neither boards nor receivers are exactly what [ridden] says.
 const modelDoubt = 0.4
 
 // reachMeans gives every window the mean of its reach.
@@ -111,35 +119,41 @@ func (s *series) reachMeans(x []float64) []float64 {
 	return m
 }
 
-// smooth is a process with a rate of its own: what inertia leaves of gusts
-// (Matérn 3/2). The variance is relative to the windows' noise.
-type smooth struct {
+// A ridden speed changes as smoothly as inertia lets gusts through (Matérn
+// 3/2). Its variance is relative to that of the receiver's noise, which is
+// partly new in every window and partly what the receiver's own filter
+// spreads over a few seconds.
+type ridden struct {
 	Ratio float64
 	Scale float64 // s
 }
 
-func (v smooth) observe() two { return two{1, 0} }
+const (
+	newNoise   = 0.25 // share of the noise that is new in every window
+	noiseFades = 3.0  // s, the rest
+)
 
-func (v smooth) step(dt float64, fresh bool) (f, q [2]two) {
+func (v ridden) observe() state { return state{1, 0, 1} }
+
+func (v ridden) step(dt float64, fresh bool) (f, q transition) {
 	l := math.Sqrt(3) / v.Scale
+	v0, v1 := v.Ratio, v.Ratio*l*l // stationary variances
+	f.e = math.Exp(-dt / noiseFades)
+	q.e = (1 - newNoise) * (1 - f.e*f.e)
 	if fresh {
-		q[0][0], q[1][1] = v.Ratio, v.Ratio*l*l
+		q.a, q.d = v0, v1
 		return f, q
 	}
 	e := math.Exp(-l * dt)
-	f = [2]two{{e * (1 + l*dt), e * dt}, {-e * l * l * dt, e * (1 - l*dt)}}
-	p := two{v.Ratio, v.Ratio * l * l}
-	for a := range 2 {
-		for b := range 2 {
-			q[a][b] = -f[a][0]*p[0]*f[b][0] - f[a][1]*p[1]*f[b][1]
-		}
-		q[a][a] += p[a]
-	}
+	f.a, f.b, f.c, f.d = e*(1+l*dt), e*dt, -e*l*l*dt, e*(1-l*dt)
+	q.a = v0 - f.a*f.a*v0 - f.b*f.b*v1
+	q.b = -f.a*f.c*v0 - f.b*f.d*v1
+	q.d = v1 - f.c*f.c*v0 - f.d*f.d*v1
 	return f, q
 }
 
 type speedModel struct {
-	smooth
+	ridden
 	weight float64
 	own    float64 // m/s, 1σ of the noise
 }
@@ -149,6 +163,9 @@ type speedModel struct {
 const (
 	gpsNoise  = 0.08
 	gpsFactor = 0.7 // 1σ of its logarithm
+	// modelTrust is what the speeds' likelihood counts for: long sessions would
+	// be sure of the wrong thing, as the model is only roughly right.
+	modelTrust = 0.2
 )
 
 // speedModels weighs the ways in which the changes of speed divide into
@@ -160,8 +177,8 @@ func speedModels(s *series, along []float64) []speedModel {
 	n := float64(len(along))
 	for _, ratio := range []float64{0.3, 1, 3, 8, 20, 50, 120, 300, 800, 3000} {
 		for _, scale := range []float64{3, 6, 12, 24} {
-			m := speedModel{smooth: smooth{ratio, scale}}
-			g := s.filter(m.smooth)
+			m := speedModel{ridden: ridden{ratio, scale}}
+			g := s.filter(m.ridden)
 			var sum float64
 			g.whiten(along, 1, func(_ int, e []float64) { sum += e[0] * e[0] })
 			if sum == 0 {
@@ -169,7 +186,7 @@ func speedModels(s *series, along []float64) []speedModel {
 			}
 			m.own = math.Sqrt(sum / n)
 			z := math.Log(m.own/gpsNoise) / gpsFactor
-			l := -0.5 * (g.logDet + n*math.Log(sum) + z*z)
+			l := -0.5 * (modelTrust*(g.logDet+n*math.Log(sum)) + z*z)
 			list, values = append(list, m), append(values, l)
 			top = max(top, l)
 		}
