@@ -43,6 +43,17 @@ var ErrNothing = errors.New("there is nothing to analyse: give a log, a setup, o
 // ErrNoSpeeds says that no speed is known to advise for.
 var ErrNoSpeeds = errors.New("no speed is known: there is no flight in the log and no --range; give the speeds that matter, for example --range 12:22kn")
 
+// ErrTooSlow says that the foil cannot fly at the speeds that count.
+var ErrTooSlow = errors.New("too slow to fly")
+
+// speed prints a speed in m/s in the user's unit.
+func (req *Request) speed(mps float64) string {
+	if req.SpeedText != nil {
+		return req.SpeedText(mps)
+	}
+	return fmt.Sprintf("%.0f kn", mps*3600/1852)
+}
+
 // Run analyses one session: log → clock → attitude → rides → pitch law →
 // posterior → advice.
 func Run(req Request) (*Result, error) {
@@ -66,16 +77,23 @@ func Run(req Request) (*Result, error) {
 	}
 	r.SpeedHistogram, r.RangeLow, r.RangeHigh = speeds.bins, speeds.low, speeds.high
 
-	req.Progress("inferring the foil")
 	today := outing(req.Setup, seen)
-	r.outing, r.speeds = today, speeds
+	if err := req.flies(today.In, speeds); err != nil {
+		return nil, err
+	}
+	r.outing, r.speeds, r.speedText = today, speeds, req.SpeedText
 	var earlier []trim.Outing
 	for _, e := range req.Earlier {
 		if err := trim.SameFoil(req.Setup, e.Setup); err != nil {
 			return nil, fmt.Errorf("%s cannot be evidence: %w", e.Name, err)
 		}
-		earlier = append(earlier, outing(e.Setup, observe(e.Log, e.Setup, req.Progress)))
+		was := observe(e.Log, e.Setup, req.Progress)
+		for _, w := range was.warnings {
+			r.warn(fmt.Sprintf("Earlier session %s: %s", e.Name, w))
+		}
+		earlier = append(earlier, outing(e.Setup, was))
 	}
+	req.Progress("inferring the foil")
 	if r.Posterior, err = trim.Infer(today, earlier, trim.InferOptions{SpeedText: req.SpeedText}); err != nil {
 		return nil, err
 	}
@@ -83,8 +101,23 @@ func Run(req Request) (*Result, error) {
 	req.Progress("weighing the options")
 	r.load(speeds)
 	r.advise(req, speeds)
-	r.finish(req.Setup, speeds)
+	r.finish(req, speeds)
 	return r, nil
+}
+
+// flies refuses speeds at which the setup's wing cannot carry its load: what
+// a log shows there is taxiing, or the setup is of another foil.
+func (req *Request) flies(in trim.Inputs, speeds speedRange) error {
+	slowest := trim.NewFoil(in).SlowestFlight()
+	if speeds.high >= slowest {
+		return nil
+	}
+	what := "the log holds nothing faster than " + req.speed(speeds.high)
+	if req.Range[1] > 0 {
+		what = "--range ends at " + req.speed(speeds.high)
+	}
+	return fmt.Errorf("%w: %s, and a wing of %.0f cm² cannot carry %.0f kg below about %s; check foil.wing.area_cm2 and the masses in the setup, and give foiling speeds with --range",
+		ErrTooSlow, what, in.WingArea*1e4, in.RiderMass+in.BoardMass, req.speed(slowest))
 }
 
 // outing is one session as the inference takes it.

@@ -42,11 +42,11 @@ func Compare(results []*Result) (*Comparison, error) {
 	if c.Why != "" {
 		return c, nil
 	}
-	both, err := trim.Infer(after.outing, []trim.Outing{before.outing}, trim.InferOptions{})
+	both, err := trim.Infer(after.outing, []trim.Outing{before.outing}, trim.InferOptions{SpeedText: after.speedText})
 	if err != nil {
 		return nil, err
 	}
-	c.BeforeAfter = advice.Compare(before.side(), after.side(), both, false, after.speeds.weights, advice.Options{LawOK: after.lawOK()})
+	c.BeforeAfter = advice.Compare(before.side(), after.side(), both, false, after.speeds.weights, advice.Options{LawOK: after.lawOK(), SpeedText: after.speedText})
 	return c, nil
 }
 

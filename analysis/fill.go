@@ -165,6 +165,12 @@ func (r *Result) load(speeds speedRange) {
 func (r *Result) advise(req Request, speeds speedRange) {
 	opt := advice.Options{LawOK: r.lawOK(), SpeedText: req.SpeedText}
 	r.Advice = advice.Advise(r.Posterior, req.Setup, speeds.weights, opt)
+	if speeds.beyond {
+		says := fmt.Sprintf("The speeds asked for (%s to %s) go beyond what was ridden (%s to %s): out there the advice is the model's alone.",
+			req.speed(speeds.low), req.speed(speeds.high), req.speed(speeds.ridden[0]), req.speed(speeds.ridden[1]))
+		r.Advice.Why = append([]string{says}, r.Advice.Why...)
+		r.warn(says)
+	}
 	if req.Other != nil {
 		r.OtherRider = advice.ForRider(r.Posterior, req.Setup, req.Other, speeds.weights, opt)
 	}
@@ -180,8 +186,8 @@ func (r *Result) advise(req Request, speeds speedRange) {
 	}
 }
 
-func (r *Result) finish(s *setup.Setup, speeds speedRange) {
-	r.Finish = finish.Advise(r.Posterior.Base, s.Foil.Finish, speeds.low, (speeds.low+speeds.high)/2, speeds.high)
+func (r *Result) finish(req Request, speeds speedRange) {
+	r.Finish = finish.Advise(r.Posterior.Base, req.Setup.Foil.Finish, speeds.low, (speeds.low+speeds.high)/2, speeds.high, req.speed)
 }
 
 func mount(m align.Mount) *Mount {

@@ -15,6 +15,7 @@ const (
 	topPercentile = 0.98
 	speedBins     = 24
 	curvePoints   = 25
+	wellBeyond    = 1.5 // m/s
 )
 
 // speedRange is the time spent at each speed through the water and the part
@@ -22,6 +23,8 @@ const (
 type speedRange struct {
 	low, high float64    // m/s
 	bins      []SpeedBin // all foiling time
+	beyond    bool       // the range asked for goes well beyond what was ridden
+	ridden    [2]float64 // m/s, the percentiles of what was ridden; zero without a flight
 	weights   advice.SpeedWeights
 }
 
@@ -31,12 +34,16 @@ func speedsThatCount(o *observation, asked [2]float64) (speedRange, error) {
 	ridden := o.foilingSpeeds()
 	var r speedRange
 	r.low, r.high = asked[0], asked[1]
+	if len(ridden) > 0 {
+		r.ridden[0] = stat.Quantile(lowPercentile, stat.LinInterp, ridden, nil)
+		r.ridden[1] = stat.Quantile(topPercentile, stat.LinInterp, ridden, nil)
+		r.beyond = asked[1] > r.ridden[1]+wellBeyond || asked[1] > 0 && asked[0] < r.ridden[0]-wellBeyond
+	}
 	if r.high <= r.low {
 		if len(ridden) == 0 {
 			return r, ErrNoSpeeds
 		}
-		r.low = stat.Quantile(lowPercentile, stat.LinInterp, ridden, nil)
-		r.high = stat.Quantile(topPercentile, stat.LinInterp, ridden, nil)
+		r.low, r.high = r.ridden[0], r.ridden[1]
 		if r.high-r.low < 0.2 { // one speed only
 			mid := (r.low + r.high) / 2
 			r.low, r.high = mid-0.1, mid+0.1

@@ -245,7 +245,7 @@ func (t *task) explain(a *Advice) {
 	}
 	if over := t.beyondReach(t.best.Move); !t.hasBest() {
 		a.Why = append(a.Why, "Over these speeds the load hardly tells a turn of the stabilizer from a move of the foil, so no best pair is given. Log a wider range of speeds.")
-	} else if over != 0 && a.Verdict != CannotBalance {
+	} else if over != 0 && a.Verdict == Change {
 		a.Why = append(a.Why, fmt.Sprintf("The most even load of all would have the mast %.0f mm further %s than %s. Within that, the best is the stabilizer's leading edge %.1f° %s.",
 			math.Abs(over)/mm, foreAft(over), t.limit(), math.Abs(t.toward.Raise)/deg, upDown(t.toward.Raise)))
 	}

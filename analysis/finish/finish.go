@@ -14,7 +14,6 @@ import (
 const (
 	draws     = 400
 	seed      = 20
-	knot      = 1852.0 / 3600
 	cardMm    = 0.76 // ISO/IEC 7810 ID-1
 	sureShare = 0.84 // how sure the roughness must be below the limit to stop sanding
 )
@@ -46,8 +45,9 @@ func parts(in trim.Inputs) []part {
 func surfaceSpeed(speed, thicknessRatio float64) float64 { return speed * (1 + thicknessRatio) }
 
 // Advise says how smooth is smooth enough for the speeds low, mid and top
-// (m/s), what today's surface costs and how to get there.
-func Advise(in trim.Inputs, today setup.Finish, low, mid, top float64) *Finish {
+// (m/s), what today's surface costs and how to get there. speedText prints a
+// speed in m/s for the sentences.
+func Advise(in trim.Inputs, today setup.Finish, low, mid, top float64, speedText func(mps float64) string) *Finish {
 	f := &Finish{
 		Speeds:   []interval.Number{interval.Number(low), interval.Number(mid), interval.Number(top)},
 		Cautions: Cautions,
@@ -70,7 +70,7 @@ func Advise(in trim.Inputs, today setup.Finish, low, mid, top float64) *Finish {
 	f.steps(today, target, now, after, said)
 	f.TrailingEdge = trailingEdge(today.TrailingEdge)
 	f.Notes = []string{
-		fmt.Sprintf("At %.0f knots the water does not feel roughness below %.0f µm (100 ν/U), whatever the chord.", top/knot, limit*1e6),
+		fmt.Sprintf("At %s the water does not feel roughness below %.0f µm, whatever the chord (100 ν/U, U the water's speed over the thickest section).", speedText(top), limit*1e6),
 		"These drag figures are estimates from flat plates. No measured roughness of a sanded foil is known here, so the roughness after a paper is a guess within a factor of two.",
 	}
 	return f

@@ -1,6 +1,7 @@
 package finish
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -22,6 +23,8 @@ func foil() trim.Inputs {
 	}
 }
 
+func mps(v float64) string { return fmt.Sprintf("%g m/s", v) }
+
 // FEPA 43 / ISO 6344 median grains (status V M), to 1 µm.
 func TestGrainSizes(t *testing.T) {
 	for grit, want := range map[int]float64{320: 46.2, 400: 35, 600: 25.8, 800: 21.8, 1000: 18.3, 1200: 15.3, 1500: 12.6, 2000: 10.3, 2500: 8.4} {
@@ -36,7 +39,7 @@ func TestGrainSizes(t *testing.T) {
 
 func TestSmoothLimitIsSchlichtings(t *testing.T) {
 	in := foil()
-	f := Advise(in, setup.Finish{Grit: 400}, 6, 8, 10)
+	f := Advise(in, setup.Finish{Grit: 400}, 6, 8, 10, mps)
 	// 100 ν/U = 11.9 µm at 10 m/s in sea water at 15 °C (checks 2e), over the
 	// thickest section's surface speed.
 	want := 11.9 / 1.12
@@ -52,7 +55,7 @@ func TestRougherCostsMore(t *testing.T) {
 	in := foil()
 	last := math.Inf(1)
 	for _, grit := range []int{80, 180, 320, 600, 1200, 2500} {
-		f := Advise(in, setup.Finish{Grit: grit}, 6, 9, 12)
+		f := Advise(in, setup.Finish{Grit: grit}, 6, 9, 12, mps)
 		if f.DragSaving.Value > last+1e-9 {
 			t.Errorf("P%d would save %g %%, more than a coarser paper", grit, f.DragSaving.Value)
 		}
@@ -68,8 +71,8 @@ func TestRougherCostsMore(t *testing.T) {
 
 // Racers go faster and must go finer; beginners need not.
 func TestWhereToStop(t *testing.T) {
-	slow := *Advise(foil(), setup.Finish{Grit: 80}, 4, 5, 6).Grit
-	fast := *Advise(foil(), setup.Finish{Grit: 80}, 8, 12, 18).Grit
+	slow := *Advise(foil(), setup.Finish{Grit: 80}, 4, 5, 6, mps).Grit
+	fast := *Advise(foil(), setup.Finish{Grit: 80}, 8, 12, 18, mps).Grit
 	if !(slow < fast) {
 		t.Errorf("stop at P%d for 6 m/s, P%d for 18 m/s", slow, fast)
 	}

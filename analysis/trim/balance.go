@@ -107,6 +107,22 @@ func (f Foil) PitchSlope() float64 {
 	return (in.RiderMass + in.BoardMass - in.RigLiftFraction*in.RiderMass) / f.LiftArea
 }
 
+// SlowestFlight is the lowest speed, m/s, at which the wing could carry its
+// load in level flight if it reached the highest lift coefficient that wings
+// of this kind do:
+//
+//	√(2 L / (ρ S_w C_Lmax)),  C_Lmax = 1.5
+//
+// (NACA four-digit sections at these Reynolds numbers reach 1.2 to 1.5, Abbott
+// & von Doenhoff, from memory; so below this no such foil flies).
+func (f Foil) SlowestFlight() float64 {
+	in := f.In
+	lift := (in.RiderMass+in.BoardMass)*Gravity - in.rigLift()
+	return math.Sqrt(2 * lift / (in.Density * in.WingArea * highestLift))
+}
+
+const highestLift = 1.5
+
 type drags struct{ wing, stab, mast float64 }
 
 // drag is friction, form, induced and spray drag in N (trim model §2).

@@ -1,0 +1,62 @@
+package analysis_test
+
+import (
+	"errors"
+	"strings"
+	"testing"
+
+	"evenfoot/analysis"
+	"evenfoot/analysis/simulate"
+)
+
+// Speeds that the foil cannot fly at give no advice, and speeds that nobody
+// rode are told apart from what was.
+func TestSpeedsThatCount(t *testing.T) {
+	sc := simulate.Default()
+	sc.Duration, sc.NoIMU = 900, true
+	s := simulate.Run(sc)
+	set := parse(t, s.SetupTOML(nil))
+	const knot = 1852.0 / 3600
+	run := func(low, high float64, s *simulate.Session) (*analysis.Result, error) {
+		return analysis.Run(analysis.Request{Log: s.Log, Setup: set, Range: [2]float64{low * knot, high * knot}})
+	}
+	if _, err := run(3, 5, s); !errors.Is(err, analysis.ErrTooSlow) || !strings.Contains(err.Error(), "1300 cm²") {
+		t.Errorf("3 to 5 kn: %v", err)
+	}
+	for _, c := range []struct {
+		low, high float64
+		beyond    bool
+	}{{0, 0, false}, {13, 20, false}, {24, 30, true}, {7, 20, true}} {
+		r, err := run(c.low, c.high, s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		why := strings.Join(r.Advice.Why, " ")
+		if got := strings.Contains(why, "beyond what was ridden"); got != c.beyond {
+			t.Errorf("%g to %g kn: %q", c.low, c.high, why)
+		}
+	}
+
+	// Taxiing at five knots, whatever the rides are told to be.
+	sc.NoFlight, sc.Duration, sc.NoIMU, sc.IMURate = true, 600, false, 50
+	if r, err := run(0, 0, simulate.Run(sc)); err == nil {
+		t.Errorf("advice on a log without flight: %s", r.Advice.NextStep)
+	}
+}
+
+// What an earlier session could not tell is said.
+func TestEarlierWarnings(t *testing.T) {
+	sc := simulate.Default()
+	sc.Duration, sc.IMURate = 900, 50
+	today := simulate.Run(sc)
+	set := parse(t, today.SetupTOML(nil))
+	sc.Seed, sc.Mounting = 2, simulate.Wrist
+	was := simulate.Run(sc)
+	r, err := analysis.Run(analysis.Request{Log: today.Log, Setup: set, Earlier: []analysis.Earlier{{Name: "first", Log: was.Log, Setup: set}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if all := strings.Join(r.Session.Warnings, "\n"); !strings.Contains(all, "Earlier session first: ") {
+		t.Errorf("nothing is said of the earlier session: %q", all)
+	}
+}
