@@ -1,8 +1,6 @@
 package main
 
 import (
-	"bytes"
-	"encoding/json"
 	"fmt"
 	"time"
 
@@ -39,6 +37,9 @@ func (c *console) compare(folders []string, f compareFlags) error {
 	if err != nil {
 		return usageError{err}
 	}
+	if err := apart(folders); err != nil {
+		return err
+	}
 	progress := c.newProgress()
 	defer progress.done()
 	var results []*analysis.Result
@@ -61,39 +62,12 @@ func (c *console) compare(folders []string, f compareFlags) error {
 }
 
 func (c *console) deliverComparison(cmp *analysis.Comparison, f compareFlags, units report.Units) error {
-	var page, words, js bytes.Buffer
-	if err := report.CompareHTML(&page, cmp.Results, report.Options{Before: cmp.BeforeAfter, Units: units, Version: versionText(), Now: time.Now()}); err != nil {
+	a := answer{result: cmp}
+	if err := report.CompareHTML(&a.page, cmp.Results, report.Options{Before: cmp.BeforeAfter, Units: units, Version: versionText(), Now: time.Now()}); err != nil {
 		return err
 	}
-	if err := report.CompareText(&words, cmp.Results, report.TextOptions{Before: cmp.BeforeAfter, Units: units, Color: c.color()}); err != nil {
+	if err := report.CompareText(&a.words, cmp.Results, report.TextOptions{Before: cmp.BeforeAfter, Units: units, Color: c.color()}); err != nil {
 		return err
 	}
-	enc := json.NewEncoder(&js)
-	enc.SetIndent("", "  ")
-	if err := enc.Encode(cmp); err != nil {
-		return fmt.Errorf("making the JSON: %w", err)
-	}
-	out := f.out
-	if out == "" && f.json != "-" {
-		out = "compare.html"
-	}
-	var files []output
-	if f.json != "" && f.json != "-" {
-		files = append(files, output{f.json, js.Bytes()})
-	}
-	if out != "" {
-		files = append(files, output{out, page.Bytes()})
-	}
-	if err := writeAll(files); err != nil {
-		return err
-	}
-	if f.json == "-" {
-		_, err := js.WriteTo(c.out)
-		return err
-	}
-	if _, err := words.WriteTo(c.out); err != nil {
-		return err
-	}
-	fmt.Fprintf(c.err, "The page is %s\n", out)
-	return nil
+	return c.hand(&a, f.out, "compare.html", f.json)
 }

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"bytes"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -11,14 +13,22 @@ import (
 
 // writeWhole writes a file that appears whole or not at all: what fill writes
 // goes to a neighbour that takes the name only at the end.
-func writeWhole(path string, fill func(io.Writer) error) (err error) {
-	dir := filepath.Dir(path)
-	if info, serr := os.Stat(path); serr == nil && info.IsDir() {
-		return fmt.Errorf("%s is a folder; give the name of a file to write", path)
-	}
-	f, err := os.CreateTemp(dir, ".evenfoot-*")
+func writeWhole(path string, fill func(io.Writer) error) error {
+	tmp, err := stage(path, fill)
 	if err != nil {
-		return fmt.Errorf("cannot write %s: %w", path, cause(err))
+		return err
+	}
+	return settle(tmp, path)
+}
+
+// stage writes what path shall hold to a neighbour, and gives its name.
+func stage(path string, fill func(io.Writer) error) (tmp string, err error) {
+	if info, serr := os.Stat(path); serr == nil && info.IsDir() {
+		return "", fmt.Errorf("%s is a folder; give the name of a file to write", path)
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), ".evenfoot-*")
+	if err != nil {
+		return "", fmt.Errorf("cannot write %s: %w", path, cause(err))
 	}
 	defer func() {
 		if err != nil {
@@ -27,15 +37,21 @@ func writeWhole(path string, fill func(io.Writer) error) (err error) {
 		}
 	}()
 	if err = fill(f); err != nil {
-		return err
+		return "", err
 	}
 	if err = f.Chmod(0o644); err != nil {
-		return fmt.Errorf("cannot write %s: %w", path, cause(err))
+		return "", fmt.Errorf("cannot write %s: %w", path, cause(err))
 	}
 	if err = f.Close(); err != nil {
-		return fmt.Errorf("cannot write %s: %w", path, cause(err))
+		return "", fmt.Errorf("cannot write %s: %w", path, cause(err))
 	}
-	if err = os.Rename(f.Name(), path); err != nil {
+	return f.Name(), nil
+}
+
+// settle gives a staged file its name.
+func settle(tmp, path string) error {
+	if err := os.Rename(tmp, path); err != nil {
+		os.Remove(tmp)
 		return fmt.Errorf("cannot write %s: %w", path, cause(err))
 	}
 	return nil
@@ -47,21 +63,76 @@ type output struct {
 	bytes []byte
 }
 
-// writeAll writes files whole; when one cannot be written, those already
-// written by this call are taken back, so a failed run leaves nothing.
-func writeAll(files []output) error {
-	for i, f := range files {
-		err := writeWhole(f.path, func(w io.Writer) error {
+// writeAll writes files whole. None takes its name before all are written, so
+// a run that fails leaves what was there before.
+func writeAll(files []output) (err error) {
+	var staged []string
+	defer func() {
+		if err != nil {
+			for _, tmp := range staged {
+				os.Remove(tmp)
+			}
+		}
+	}()
+	for _, f := range files {
+		tmp, err := stage(f.path, func(w io.Writer) error {
 			_, err := w.Write(f.bytes)
 			return err
 		})
 		if err != nil {
-			for _, done := range files[:i] {
-				os.Remove(done.path)
-			}
+			return err
+		}
+		staged = append(staged, tmp)
+	}
+	for i, f := range files {
+		if err := settle(staged[i], f.path); err != nil {
 			return err
 		}
 	}
+	return nil
+}
+
+// An answer is one result in its three forms.
+type answer struct {
+	page, words bytes.Buffer
+	result      any // the JSON
+}
+
+// hand writes an answer where the flags say: the page to out (page beside the
+// logs or here when out is empty), the JSON to the file js, the words to
+// standard output; with js "-" the JSON takes the words' place, and a page is
+// written only when out asks for one.
+func (c *console) hand(a *answer, out, page, js string) error {
+	var text bytes.Buffer
+	enc := json.NewEncoder(&text)
+	enc.SetIndent("", "  ")
+	if err := enc.Encode(a.result); err != nil {
+		return fmt.Errorf("making the JSON: %w", err)
+	}
+	if out == "" && js != "-" {
+		out = page
+	}
+	if out != "" && filepath.Clean(out) == filepath.Clean(js) {
+		return usagef("the page and the JSON cannot both be %s", out)
+	}
+	var files []output
+	if js != "" && js != "-" {
+		files = append(files, output{js, text.Bytes()})
+	}
+	if out != "" {
+		files = append(files, output{out, a.page.Bytes()})
+	}
+	if err := writeAll(files); err != nil {
+		return err
+	}
+	if js == "-" {
+		_, err := text.WriteTo(c.out)
+		return err
+	}
+	if _, err := a.words.WriteTo(c.out); err != nil {
+		return err
+	}
+	fmt.Fprintf(c.err, "The page is %s\n", out)
 	return nil
 }
 

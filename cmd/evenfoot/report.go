@@ -1,8 +1,6 @@
 package main
 
 import (
-	"bytes"
-	"encoding/json"
 	"fmt"
 	"path/filepath"
 	"time"
@@ -73,6 +71,9 @@ func (c *console) report(args []string, f reportFlags) error {
 			return usageError{err}
 		}
 	}
+	if err := apart(append(args[:len(args):len(args)], f.with...)); err != nil {
+		return err
+	}
 	if req.Earlier, err = c.earlier(f.with, f.src.columnMap); err != nil {
 		return err
 	}
@@ -104,39 +105,12 @@ func (c *console) earlier(folders []string, columnMap string) ([]analysis.Earlie
 
 // deliver makes page, JSON and words before it writes any of them.
 func (c *console) deliver(r *analysis.Result, s *session, f reportFlags, units report.Units) error {
-	var page, js, words bytes.Buffer
-	if err := report.HTML(&page, r, report.Options{Units: units, Coordinates: f.coordinates, Version: versionText(), Now: time.Now()}); err != nil {
+	a := answer{result: r}
+	if err := report.HTML(&a.page, r, report.Options{Units: units, Coordinates: f.coordinates, Version: versionText(), Now: time.Now()}); err != nil {
 		return err
 	}
-	enc := json.NewEncoder(&js)
-	enc.SetIndent("", "  ")
-	if err := enc.Encode(r); err != nil {
-		return fmt.Errorf("making the JSON: %w", err)
-	}
-	if err := report.Text(&words, r, report.TextOptions{Units: units, Color: c.color()}); err != nil {
+	if err := report.Text(&a.words, r, report.TextOptions{Units: units, Color: c.color()}); err != nil {
 		return err
 	}
-	out := f.out
-	if out == "" && f.json != "-" {
-		out = filepath.Join(s.dir, "report.html")
-	}
-	var files []output
-	if f.json != "" && f.json != "-" {
-		files = append(files, output{f.json, js.Bytes()})
-	}
-	if out != "" {
-		files = append(files, output{out, page.Bytes()})
-	}
-	if err := writeAll(files); err != nil {
-		return err
-	}
-	if f.json == "-" {
-		_, err := js.WriteTo(c.out)
-		return err
-	}
-	if _, err := words.WriteTo(c.out); err != nil {
-		return err
-	}
-	fmt.Fprintf(c.err, "The page is %s\n", out)
-	return nil
+	return c.hand(&a, f.out, filepath.Join(s.dir, "report.html"), f.json)
 }

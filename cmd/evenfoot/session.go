@@ -67,6 +67,24 @@ func (c *console) open(args []string, src sources) (*session, error) {
 	return s, c.readLogs(s, logs, src.columnMap)
 }
 
+// apart refuses sessions that are named twice: evidence counts once.
+func apart(paths []string) error {
+	var seen []os.FileInfo
+	for i, p := range paths {
+		info, err := os.Stat(p)
+		if err != nil {
+			return fmt.Errorf("%s cannot be opened: %w", p, cause(err))
+		}
+		for k, other := range seen {
+			if os.SameFile(info, other) {
+				return usagef("%s and %s are the same; a session counts only once", paths[k], paths[i])
+			}
+		}
+		seen = append(seen, info)
+	}
+	return nil
+}
+
 func (c *console) readSetup(s *session, path string) error {
 	if path == "" {
 		return nil
@@ -119,7 +137,8 @@ func readOptions(columnMap string) (ingest.Options, error) {
 func (c *console) analyse(s *session, req analysis.Request) (*analysis.Result, error) {
 	req.Log, req.Setup = s.log, s.setup
 	r, err := analysis.Run(req)
-	if errors.Is(err, analysis.ErrNothing) || errors.Is(err, analysis.ErrNoSpeeds) && s.log == nil {
+	if errors.Is(err, analysis.ErrNothing) || errors.Is(err, analysis.ErrNoSpeeds) && s.log == nil ||
+		errors.Is(err, analysis.ErrTooSlow) && req.Range[1] > 0 {
 		return nil, usageError{err}
 	}
 	if err != nil {
