@@ -110,7 +110,8 @@ func (b *builder) traces() []trace {
 			return s.Start + float64(i)*s.Step, b.u.speed(math.Hypot(s.East[i], s.North[i]))
 		}, math.Max(2, 5*s.Step)})
 	}
-	if m := r.Motion; m != nil && len(m.Time) > 0 {
+	// What a sensor shows that is not fixed to the board is not the deck's angle.
+	if m := r.Motion; m != nil && len(m.Time) > 0 && m.Mount.Rigid {
 		n := len(m.Time)
 		gap := gapFor(n, m.Time[0], m.Time[n-1])
 		for _, x := range []struct {

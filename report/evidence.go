@@ -170,6 +170,6 @@ func sensorLines(r *analysis.Result) []fact {
 		f = append(f, fact{"Accelerometer", "reports the opposite sign; this is already put right"})
 	}
 	f = append(f, fact{"Level", choose(m.LevelZero, "known: ", "not known, so pitch is relative: ") + cleanTo(m.LevelFrom, 200)},
-		fact{"Fixed to the board", choose(m.Rigid, "yes", "no: it moves against the board")})
+		fact{"Fixed to the board", choose(m.Rigid, "yes", "no, so its pitch is not used")})
 	return f
 }

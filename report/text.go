@@ -117,6 +117,13 @@ func (t *textPage) row(label, s string, limit int) {
 	}
 	lines := wrap(plain.Replace(s), t.width-labelWidth)
 	if len(lines) > limit {
+		// Better the whole sentences that fit than half a one more.
+		fits := strings.Join(lines[:limit], " ")
+		if i := strings.LastIndex(fits, ". "); i >= len(fits)/2 {
+			lines = wrap(fits[:i+1], t.width-labelWidth)
+		}
+	}
+	if len(lines) > limit {
 		lines = lines[:limit]
 		last := lines[limit-1]
 		if i := strings.LastIndexByte(last, ' '); i > 0 {

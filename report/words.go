@@ -113,6 +113,8 @@ func (w *words) withoutAdvice(r *analysis.Result) {
 		w.Today = "No ride on the foil was found in this log."
 	case r.PitchLaw == nil && r.Motion == nil:
 		w.Today = "The log has no motion sensor on the board, so only speeds and rides can be shown."
+	case r.Motion != nil && !r.Motion.Mount.Rigid:
+		w.Today = "The motion sensor was not fixed to the board, so only speeds and rides can be shown."
 	case r.PitchLaw != nil && !r.PitchLaw.Enough:
 		w.Today = "The log has motion data, but too little straight flight at different speeds for a pitch law."
 	}
@@ -264,11 +266,7 @@ func (w *words) sure(r *analysis.Result, u Units) {
 	w.SureTag, w.Sure = chance(a, nextOption(a))
 	var all []string
 	if a.StabilizerChange.Known() {
-		up, i := "up", a.StabilizerChange
-		if i.Value < 0 {
-			up, i = "down", i.Scale(-1)
-		}
-		all = append(all, fmt.Sprintf("the stabilizer's leading edge %s degrees %s", between(i, 1, 1), up))
+		all = append(all, "the stabilizer's leading edge "+raisedRange(a.StabilizerChange))
 	}
 	if a.FoilMove.Known() {
 		all = append(all, "the foil "+signedRange(a.FoilMove, u))
@@ -276,6 +274,20 @@ func (w *words) sure(r *analysis.Result, u Units) {
 	if len(all) > 0 {
 		w.Sure += " All the way to the best trim: " + strings.Join(all, ", ") + "."
 	}
+}
+
+// raisedRange is "0.8 (0.1 to 1.5) degrees up", words instead of signs where
+// the ends do not agree.
+func raisedRange(deg interval.Interval) string {
+	way, i := "up", deg
+	if i.Value < 0 {
+		way, i = "down", i.Scale(-1)
+	}
+	if !(i.Low <= -0.05) || !finite(i.High) {
+		return between(i, 1, 1) + " degrees " + way
+	}
+	back := choose(way == "up", "down", "up")
+	return fmt.Sprintf("%s degrees %s (from %s %s to %s %s)", fixed(i.Value, 1), way, fixed(-i.Low, 1), back, fixed(i.High, 1), way)
 }
 
 // signedRange is "2.4 cm back (0.9 to 3.9)", words instead of signs where both
@@ -380,7 +392,7 @@ func (w *words) feel(r *analysis.Result, u Units) {
 	if !tl.Known() {
 		tl = o.ShareLow
 	}
-	if nl.Known() && tl.Known() && math.Abs(nl.Value-tl.Value) > 0.03 {
+	if nl.Known() && tl.Known() && math.Abs(nl.Value-tl.Value) > 0.03 && u.speedText(lo) != u.speedText(top) {
 		s = append(s, fmt.Sprintf("At %s: %s instead of %s.", u.speedText(lo), percent(tl.Value), percent(nl.Value)))
 	}
 	switch k := o.StiffnessChange; {
@@ -420,7 +432,10 @@ func today(r *analysis.Result, u Units) string {
 	if !a.Known() || !b.Known() {
 		return ""
 	}
-	s := fmt.Sprintf("Today the front foot carries about %s of the load at %s and %s at %s", percent(a.Value), u.speedText(lo), percent(b.Value), u.speedText(top))
+	s := fmt.Sprintf("Today the front foot carries about %s of the load at %s", percent(a.Value), u.speedText(lo))
+	if u.speedText(lo) != u.speedText(top) {
+		s += fmt.Sprintf(" and %s at %s", percent(b.Value), u.speedText(top))
+	}
 	switch d := b.Value - a.Value; {
 	case d > 0.06 && b.Value > 0.56:
 		s += ": it gets heavy as you go faster."

@@ -1,0 +1,94 @@
+package report
+
+import (
+	"bytes"
+	"strings"
+	"testing"
+
+	"evenfoot/analysis/interval"
+)
+
+func TestRaisedRange(t *testing.T) {
+	for _, c := range []struct {
+		in   interval.Interval
+		want string
+	}{
+		{interval.Interval{Value: 0.8, Low: 0.1, High: 1.5}, "0.8 (0.1 to 1.5) degrees up"},
+		{interval.Interval{Value: -0.8, Low: -1.5, High: -0.1}, "0.8 (0.1 to 1.5) degrees down"},
+		{interval.Interval{Value: 0.3, Low: -0.3, High: 0.8}, "0.3 degrees up (from 0.3 down to 0.8 up)"},
+		{interval.Interval{Value: -0.1, Low: -0.1, High: 2}, "0.1 degrees down (from 2.0 up to 0.1 down)"},
+		{interval.Interval{Value: 0.4, Low: -0.04, High: 0.8}, "0.4 (0.0 to 0.8) degrees up"},
+	} {
+		if got := raisedRange(c.in); got != c.want {
+			t.Errorf("%+v: %q, want %q", c.in, got, c.want)
+		}
+	}
+}
+
+// TestLooseSensorIsNotTheDeck: what a sensor shows that moves against the board
+// is not drawn as the board's pitch, and the page says why.
+func TestLooseSensorIsNotTheDeck(t *testing.T) {
+	const why = "From 9:52 on, in straight riding it swings by 34° in pitch."
+	r := fixture()
+	names := func() (all []string) {
+		for _, x := range (&builder{r: r}).traces() {
+			all = append(all, x.label)
+		}
+		return all
+	}
+	if got := strings.Join(names(), " "); got != "speed pitch heel" {
+		t.Errorf("a fixed sensor gives the traces %q", got)
+	}
+	r.Mount.Rigid, r.Mount.Why = false, why
+	r.Motion.Mount.Rigid, r.Motion.Mount.Why = false, why
+	r.PitchLaw, r.Law = nil, nil
+	if got := strings.Join(names(), " "); got != "speed" {
+		t.Errorf("a loose sensor gives the traces %q", got)
+	}
+	p := pageOf(t, r, Options{})
+	if !strings.Contains(p, why) || !strings.Contains(p, "its pitch is not used") {
+		t.Error("the page does not say why the sensor is refused")
+	}
+	r.Advice = nil
+	if w := wordsFor(r, Units{}.orDefault()); !strings.Contains(w.Today, "not fixed to the board") {
+		t.Errorf("without advice: %q", w.Today)
+	}
+}
+
+// TestOneSpeedIsSaidOnce: a log of one speed does not compare it with itself.
+func TestOneSpeedIsSaidOnce(t *testing.T) {
+	r := fixture()
+	r.RangeLow, r.RangeHigh = 16*kn, 16.3*kn
+	w := wordsFor(r, Units{}.orDefault())
+	for _, s := range []string{w.Today, w.Feel} {
+		if n := strings.Count(s, "16"+nbsp+"kn"); n > 1 {
+			t.Errorf("said %d times: %q", n, s)
+		}
+	}
+	if !strings.Contains(w.Today, "16"+nbsp+"kn") {
+		t.Errorf("today: %q", w.Today)
+	}
+}
+
+// TestCutAtSentences: a text that does not fit keeps its whole sentences.
+func TestCutAtSentences(t *testing.T) {
+	for _, c := range []struct{ in, want string }{
+		{strings.Repeat("word ", 20) + "end. " + strings.Repeat("more ", 20), "end."},
+		{"Short. " + strings.Repeat("word ", 60), "..."},
+	} {
+		p := newTextPage(TextOptions{})
+		p.row("Why", c.in, 2)
+		if n := len(p.lines); n > 2 || !strings.HasSuffix(p.lines[n-1], c.want) {
+			t.Errorf("%q", p.lines)
+		}
+	}
+	var b bytes.Buffer
+	r := fixture()
+	r.Advice.Why = []string{"There is no pitch law, so this comes from the setup, the model and the notes of feel that were given. " + strings.Repeat("More words. ", 30)}
+	if err := Text(&b, r, TextOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	if s := b.String(); strings.Contains(s, " ...") {
+		t.Errorf("cut inside a sentence:\n%s", s)
+	}
+}
