@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -80,9 +81,13 @@ func (b *builder) nothing() error {
 		s += " (left out: " + sentenceList(why, 4) + ")"
 	}
 	if w := b.notes.warnings(); len(w) > 0 {
-		s += ". First problem: " + Warning{Line: w[0].Line, Byte: w[0].Byte, What: w[0].What}.String()
+		s += ". First problem: "
+		if w[0].Line > 0 {
+			s += fmt.Sprintf("line %d: ", w[0].Line)
+		}
+		s += w[0].What
 	}
-	return fmt.Errorf("%s", s)
+	return errors.New(s)
 }
 
 // finite leaves out samples with NaN or an infinity in them.

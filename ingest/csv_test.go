@@ -366,3 +366,27 @@ func TestLongLines(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// TestMillisecondsCalledSeconds: the error names the place and what to do.
+func TestMillisecondsCalledSeconds(t *testing.T) {
+	const rows = "1789898400000,0,0,9.81\n1789898400010,0,0,9.81\n"
+	path := filepath.Join(t.TempDir(), "phone.csv")
+	for header, want := range map[string]string{
+		"time_s,ax_mps2,ay_mps2,az_mps2\n":  "problem: line 2: The time",
+		"time_ms,ax_mps2,ay_mps2,az_mps2\n": "",
+	} {
+		if err := os.WriteFile(path, []byte(header+rows), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		l, err := Open(path, Options{})
+		if want == "" {
+			if err != nil || len(l.IMU.Time) != 2 || !l.Start.Equal(time.Date(2026, 9, 20, 10, 0, 0, 0, time.UTC)) {
+				t.Errorf("%s: %v", header, err)
+			}
+			continue
+		}
+		if err == nil || !strings.Contains(err.Error(), want) || !strings.Contains(err.Error(), "time_ms") {
+			t.Errorf("%s: %v", header, err)
+		}
+	}
+}

@@ -120,7 +120,11 @@ func (c *csvReader) row(line []byte, whole bool) {
 			c.notes.drop(1, "no time")
 			return
 		}
-		c.notes.warn("rows whose time cannot be read", c.lines.line, c.lines.pos, "The time %s cannot be read; the row is left out.", quote(text))
+		hint := ""
+		if v, kind := slowNumber(bare(text), c.dec); kind == fieldNumber && v >= 1e11 && c.time.digits == 0 {
+			hint = " It is too large for seconds: name the column time_ms, time_us or time_ns if it counts those."
+		}
+		c.notes.warn("rows whose time cannot be read", c.lines.line, c.lines.pos, "The time %s cannot be read; the row is left out.%s", quote(text), hint)
 		c.notes.drop(1, "time cannot be read")
 		return
 	}

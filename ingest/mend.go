@@ -83,7 +83,8 @@ type piece struct {
 }
 
 // maxPieces is how many times stamps may turn back before a file is taken for
-// one without any order, which is sorted as it is.
+// one without any order, which is sorted as it is. So is one whose stamps turn
+// back more often than not: the newest stand first.
 const maxPieces = 500
 
 // order takes out clock jumps and sorts what stands too late.
@@ -91,7 +92,7 @@ func (m *mender) order(out *mending) (t []float64, idx []int32) {
 	pieces := m.pieces()
 	period := m.period()
 	out.period = period
-	if len(pieces) <= maxPieces {
+	if len(pieces) <= maxPieces && 2*len(pieces) <= len(m.t)+1 {
 		m.findJumps(pieces, period, out)
 	}
 	t = make([]float64, len(m.t))
@@ -231,6 +232,11 @@ func (m *mender) late(before []piece, p piece, high, period float64) bool {
 		return false // nothing catches up: a logger that began again at zero
 	}
 	end := m.t[p.a+n-1] + p.shift
+	if n < p.b-p.a {
+		if next := m.t[p.a+n] + p.shift; next-end > 3*period && next-high <= 3*period {
+			return true // the stamps go on where they were: no clock leaps there and back
+		}
+	}
 	old, equal := 0, 0
 	for _, q := range before {
 		lo := q.a + sort.Search(q.b-q.a, func(i int) bool { return m.t[q.a+i]+q.shift >= first })

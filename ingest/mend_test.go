@@ -72,6 +72,31 @@ func TestMendTime(t *testing.T) {
 			slices.Reverse(s)
 			return s, s
 		}, n: 6000, worst: 1e-5, warn: "out of order"},
+		{name: "newest first, a short log", make: func() ([]float64, []float64) {
+			s := grid(0, 10, 300)
+			slices.Reverse(s)
+			return s, s
+		}, n: 300, worst: 1e-5, warn: "out of order"},
+		{name: "newest first, a short log without a date", undo: true, make: func() ([]float64, []float64) {
+			s := grid(0, 10, 300)
+			slices.Reverse(s)
+			return s, s
+		}, n: 300, worst: 1e-5, warn: "out of order"},
+		{name: "one stamp far back", make: func() ([]float64, []float64) {
+			s := slices.Clone(clean)
+			s[3000] -= 20.003
+			return s, clean
+		}, n: 6000, worst: 20.01, warn: "out of order"},
+		{name: "one stamp far back, on another's, without a date", undo: true, make: func() ([]float64, []float64) {
+			s := slices.Clone(clean)
+			s[3000] = s[1000]
+			return s, clean
+		}, n: 6000, worst: 20.01, warn: "out of order"},
+		{name: "one stamp before all others, without a date", undo: true, make: func() ([]float64, []float64) {
+			s := slices.Clone(clean)
+			s[3000] = -5
+			return s, clean
+		}, n: 6000, worst: 35.01, gaps: 1, warn: "out of order"},
 		{name: "a block twice", make: func() ([]float64, []float64) {
 			s := slices.Concat(clean[:3000], clean[2000:])
 			return s, s
