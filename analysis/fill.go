@@ -102,6 +102,9 @@ func (o *observation) describeRides(r *Result) {
 func (o *observation) describeLaw(r *Result) {
 	f := o.law
 	if f == nil {
+		if o.given != nil {
+			r.WaterFlow = &WaterFlow{East: interval.Exact(o.given[0]), North: interval.Exact(o.given[1]), Source: "given"}
+		}
 		return
 	}
 	law := &PitchLaw{

@@ -27,13 +27,14 @@ type observation struct {
 	ride     *ride.Session
 	law      *pitchlaw.Fit
 	effort   []pitchlaw.Effort
+	given    *[2]float64 // m/s east and north, the current that the setup states; nil when it does not
 	warnings []string
 }
 
 // observe goes from a log to the pitch law. It never fails: what a log cannot
 // show is left out, with the reason among the warnings.
 func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observation {
-	o := &observation{log: log}
+	o := &observation{log: log, given: statedFlow(s)}
 	if log == nil {
 		return o
 	}
@@ -203,18 +204,26 @@ func lawParams(s *setup.Setup, m *align.Motion) pitchlaw.Params {
 	p := pitchlaw.Params{Level: m.Mount.LevelZero}
 	if s != nil {
 		w = water.Of(s.Water.Kind, s.Water.Temperature)
-		if s.Given("water.current_kn") {
-			sin, cos := math.Sincos(s.Water.CurrentTo)
-			p.GivenFlow = &[2]float64{s.Water.Current * sin, s.Water.Current * cos}
-		}
+		p.GivenFlow = statedFlow(s)
 	}
 	p.Density = w.Density
 	return p
 }
 
-// evidence is what the pitch law tells the inference.
+// statedFlow is the water's velocity that a setup states, m/s east and north;
+// nil when it does not.
+func statedFlow(s *setup.Setup) *[2]float64 {
+	if s == nil || !s.Given("water.current_kn") {
+		return nil
+	}
+	sin, cos := math.Sincos(s.Water.CurrentTo)
+	return &[2]float64{s.Water.Current * sin, s.Water.Current * cos}
+}
+
+// evidence is what the log tells the inference. A rider notes feel at speeds
+// over ground, on any heading: the current is the doubt of those speeds.
 func (o *observation) evidence() trim.Evidence {
-	var e trim.Evidence
+	e := trim.Evidence{NoteSpeedSD: math.Hypot(o.flow())}
 	if o.law == nil || !o.law.Enough {
 		return e
 	}
@@ -223,18 +232,18 @@ func (o *observation) evidence() trim.Evidence {
 	if m := o.motion.Mount; m.LevelZero {
 		e.LevelZero, e.LevelSD = true, m.LevelSE
 	}
-	if o.law.FlowSource != "given" {
-		e.NoteSpeedSD = math.Hypot(o.law.FlowEast.Value, o.law.FlowNorth.Value)
-	}
 	return e
 }
 
-// flow is the water's velocity, zero when it is not known.
+// flow is the water's velocity: the pitch law's, else the setup's, else zero.
 func (o *observation) flow() (east, north float64) {
-	if o.law == nil || !o.law.Enough || !o.law.FlowEast.Known() {
-		return 0, 0
+	switch {
+	case o.law != nil && o.law.Enough && o.law.FlowEast.Known():
+		return o.law.FlowEast.Value, o.law.FlowNorth.Value
+	case o.given != nil:
+		return o.given[0], o.given[1]
 	}
-	return o.law.FlowEast.Value, o.law.FlowNorth.Value
+	return 0, 0
 }
 
 func degrees(i interval.Interval) interval.Interval { return i.Scale(1 / degree) }

@@ -2,6 +2,7 @@ package analysis_test
 
 import (
 	"errors"
+	"math"
 	"strings"
 	"testing"
 
@@ -58,5 +59,33 @@ func TestEarlierWarnings(t *testing.T) {
 	}
 	if all := strings.Join(r.Session.Warnings, "\n"); !strings.Contains(all, "Earlier session first: ") {
 		t.Errorf("nothing is said of the earlier session: %q", all)
+	}
+}
+
+// A current that the setup states counts without a pitch law too: speeds are
+// through the water, and the speeds of the notes are in doubt by it.
+func TestStatedCurrentWithoutLogger(t *testing.T) {
+	sc := simulate.Default()
+	sc.Duration, sc.NoIMU = 900, true
+	sc.Flow = [2]float64{1.2, -0.5}
+	top := func(stated *[2]float64) *analysis.Result {
+		sc.Gear.StatedCurrent = stated
+		s := simulate.Run(sc)
+		r, err := analysis.Run(analysis.Request{Log: s.Log, Setup: parse(t, s.SetupTOML(nil))})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	r, without := top(&sc.Flow), top(nil)
+	if f := r.WaterFlow; f == nil || f.Source != "given" || math.Abs(f.East.Value-1.2) > 0.01 || math.Abs(f.North.Value+0.5) > 0.01 {
+		t.Errorf("water flow %+v", f)
+	}
+	if without.WaterFlow != nil {
+		t.Errorf("a flow that nobody stated: %+v", without.WaterFlow)
+	}
+	// The truth rides between 6 and 10.5 m/s through the water, within a metre a second.
+	if r.RangeHigh > 11.5 || !(without.RangeHigh > r.RangeHigh+0.3) {
+		t.Errorf("top speed %.1f m/s with the current, %.1f m/s without", r.RangeHigh, without.RangeHigh)
 	}
 }

@@ -30,6 +30,18 @@ func (c *checker) odd(key, format string, args ...any) {
 	c.warnings = append(c.warnings, w)
 }
 
+// complete refuses a setup that lacks what advice needs, and names all of it.
+func (c *checker) complete() {
+	missing := slices.DeleteFunc(slices.Clone(required), c.s.Given)
+	switch len(missing) {
+	case 0:
+	case 1:
+		c.fail(missing[0], "%s is missing. It is needed for advice; `evenfoot setup` prints a setup to fill in", missing[0])
+	default:
+		c.fail(missing[0], "these keys are missing: %s. They are needed for advice; `evenfoot setup` prints a setup to fill in", strings.Join(missing, ", "))
+	}
+}
+
 // within refuses a value outside what physics or a board allows.
 func (c *checker) within(key string, v, low, high float64) {
 	if !(v >= low && v <= high) {

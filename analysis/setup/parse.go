@@ -192,11 +192,7 @@ func Parse(name string, data []byte) (*Setup, []string, error) {
 	s := &Setup{File: name, given: map[string]bool{}}
 	flatten("", tree, s.given)
 	c := checker{name: name, lines: keyLines(data), s: s}
-	for _, k := range required {
-		if !s.given[k] {
-			c.fail(k, "%s is missing. It is needed for advice; `evenfoot setup` prints a setup to fill in", k)
-		}
-	}
+	c.complete()
 	c.fill(&f)
 	if c.err != nil {
 		return nil, nil, c.err
