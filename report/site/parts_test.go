@@ -1,0 +1,165 @@
+package site
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"net/url"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"evenfoot/analysis"
+	"evenfoot/report"
+)
+
+func TestQueue(t *testing.T) {
+	q := newQueue(2)
+	var now, most, runs atomic.Int32
+	hold := make(chan struct{})
+	work := func(func(string)) error {
+		n := now.Add(1)
+		for m := most.Load(); n > m && !most.CompareAndSwap(m, n); m = most.Load() {
+		}
+		runs.Add(1)
+		<-hold
+		now.Add(-1)
+		return nil
+	}
+	var tasks []*task
+	for i := range waitingMost {
+		task, err := q.start(string(rune('A'+i)), work)
+		if err != nil {
+			t.Fatal(err)
+		}
+		tasks = append(tasks, task)
+	}
+	if same, err := q.start("A", work); err != nil || same != tasks[0] {
+		t.Errorf("the same work is queued twice (%v)", err)
+	}
+	if _, err := q.start("one more", work); !errors.Is(err, errBusy) {
+		t.Errorf("a full queue says %v", err)
+	}
+	close(hold)
+	for _, task := range tasks {
+		<-task.done
+	}
+	if most.Load() > 2 || runs.Load() != waitingMost {
+		t.Errorf("%d ran at a time, %d in all; want 2 and %d", most.Load(), runs.Load(), waitingMost)
+	}
+
+	// A fault in one task is an error of that task.
+	task, err := q.start("fault", func(func(string)) error { _ = tasks[len(tasks)]; return nil })
+	if err != nil {
+		t.Fatal(err)
+	}
+	<-task.done
+	if _, err := q.start("fault", work); err == nil || !strings.Contains(err.Error(), "fault") {
+		t.Errorf("after a fault: %v", err)
+	}
+
+	block, begun := make(chan struct{}), make(chan struct{})
+	if _, err := q.start("slow", func(func(string)) error { close(begun); <-block; return nil }); err != nil {
+		t.Fatal(err)
+	}
+	<-begun
+	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Millisecond)
+	defer cancel()
+	if err := q.stop(ctx); err == nil {
+		t.Error("stopping did not tell of the work that was cut short")
+	}
+	if _, err := q.start("late", work); !errors.Is(err, errClosing) {
+		t.Errorf("work after the end: %v", err)
+	}
+	close(block)
+}
+
+func TestStripFeel(t *testing.T) {
+	const in = "title = \"a\" # [[feel]]\n[[feel]]\nspeed_kn = 3\nfront = \"even\"\n[water]\nkind = \"sea\"\n [[ feel ]] # x\nspeed_kn = 4\n"
+	if got, want := stripFeel(in), "title = \"a\" # [[feel]]\n[water]\nkind = \"sea\"\n"; got != want {
+		t.Errorf("got %q", got)
+	}
+}
+
+func TestLabel(t *testing.T) {
+	for in, want := range map[string]string{
+		`C:\logs\a.gpx`: "a.gpx", "../../etc/passwd": "passwd", "": "unnamed", "\u202e\x00": "unnamed", "é ü.csv": "é ü.csv",
+		strings.Repeat("x", 300) + ".gpx": strings.Repeat("x", 100) + "…" + strings.Repeat("x", 15) + ".gpx",
+	} {
+		if got := fileLabel(in); got != want {
+			t.Errorf("%.40q becomes %q, want %q", in, got, want)
+		}
+	}
+}
+
+// TestOptionsRoundTrip: the address of a sheet holds its options and nothing
+// that is usual.
+func TestOptionsRoundTrip(t *testing.T) {
+	usual, err := report.ParseUnits("kmh,in,lb")
+	if err != nil {
+		t.Fatal(err)
+	}
+	o, err := optionsFrom(nil, usual)
+	if err != nil || o.query(usual) != "" {
+		t.Errorf("the usual sheet has the query %q, %v", o.query(usual), err)
+	}
+	q, err := url.ParseQuery("with=7&with=3&with=7&speed=kn&low=12,5&high=22&in=kn&mass=80&massin=kg&height=70&coordinates=1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	o, err = optionsFrom(q, usual)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(o.With) != 2 || o.With[0] != 3 || o.Other.text() != "mass=80kg,height=70in" || o.Length != "in" {
+		t.Errorf("read %+v", o)
+	}
+	again, err := url.ParseQuery(strings.TrimPrefix(o.query(usual), "?"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := optionsFrom(again, usual)
+	if err != nil || p.query(usual) != o.query(usual) {
+		t.Errorf("%q becomes %q, %v", o.query(usual), p.query(usual), err)
+	}
+}
+
+// TestLightComparison: results without their samples compare as whole ones do.
+func TestLightComparison(t *testing.T) {
+	d := open(t, Config{})
+	for _, o := range outings() {
+		d.added(o.pieces()...)
+	}
+	page := func(light bool) string {
+		var rs []*analysis.Result
+		for id := range int64(2) {
+			ses, err := d.site.store.session(id + 1)
+			if err != nil {
+				t.Fatal(err)
+			}
+			r, err := d.site.analyse(ses, nil, options{}, nil, func(string) {})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if light {
+				var l lights
+				l.put(ses.Inputs, r)
+				r = l.get(ses.Inputs)
+			}
+			rs = append(rs, r)
+		}
+		c, err := analysis.Compare(rs)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b bytes.Buffer
+		if err := report.CompareHTML(&b, c.Results, report.Options{Before: c.BeforeAfter}); err != nil {
+			t.Fatal(err)
+		}
+		return b.String()
+	}
+	if page(true) != page(false) {
+		t.Error("the page of the light results differs")
+	}
+}

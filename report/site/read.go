@@ -1,0 +1,206 @@
+package site
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"unicode"
+
+	"evenfoot/analysis/setup"
+	"evenfoot/ingest"
+)
+
+// label makes a name from outside fit to show: no control or direction marks,
+// not long. It is never used as a path.
+func label(name string) string {
+	name = strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || r == unicode.ReplacementChar {
+			return -1
+		}
+		return r
+	}, name)
+	if r := []rune(name); len(r) > 120 {
+		// The ending tells the kind of a file.
+		name = string(r[:100]) + "…" + string(r[len(r)-19:])
+	}
+	return strings.TrimSpace(name)
+}
+
+func fileLabel(name string) string {
+	if name = label(name[strings.LastIndexAny(name, `/\`)+1:]); name == "" {
+		return "unnamed"
+	}
+	return name
+}
+
+// mapEnding is how the name of a column map ends.
+const mapEnding = ".map.toml"
+
+// pastedMap is the label of a column map that came as text.
+const pastedMap = "pasted" + mapEnding
+
+// A source is a stored file and where its bytes are.
+type source struct {
+	stored
+	at string
+}
+
+func (st *store) sources(files []stored) []source {
+	out := make([]source, len(files))
+	for i, f := range files {
+		out[i] = source{f, st.path(f.Hash)}
+	}
+	return out
+}
+
+func sourcesOf(in []*incoming) []source {
+	out := make([]source, len(in))
+	for i, f := range in {
+		out[i] = source{f.stored, f.at}
+	}
+	return out
+}
+
+// readError is a log that could not be read: which one.
+type readError struct {
+	src source
+	err error
+}
+
+func (e *readError) Error() string { return e.err.Error() }
+func (e *readError) Unwrap() error { return e.err }
+
+// readLogs reads the logs of one outing; nil when there is none. In all that
+// it says, files go by their labels, not by where they lie.
+func readLogs(all []source, stage func(string)) (*ingest.Log, error) {
+	var logs []*ingest.Log
+	for _, src := range all {
+		if src.Kind != kindLog {
+			continue
+		}
+		if stage != nil {
+			stage("reading " + src.Name)
+		}
+		m, err := mapFor(src, all)
+		if err != nil {
+			return nil, err
+		}
+		l, err := ingest.Open(src.at, ingest.Options{Map: m})
+		if err != nil {
+			return nil, &readError{src, relabel(err, src)}
+		}
+		for i := range l.Files {
+			l.Files[i].Name = src.Name
+		}
+		for i, w := range l.Warnings {
+			if w.File != "" {
+				l.Warnings[i].File = src.Name
+			}
+			l.Warnings[i].What = strings.ReplaceAll(w.What, src.at, src.Name)
+		}
+		logs = append(logs, l)
+	}
+	if len(logs) == 0 {
+		return nil, nil
+	}
+	return ingest.Merge(logs)
+}
+
+// relabel takes the place on this disk out of an error's text.
+func relabel(err error, src source) error {
+	if errors.Is(err, os.ErrNotExist) {
+		return fmt.Errorf("%s: its bytes are no longer in the data folder; put them back from a backup, or delete this session and add it again", src.Name)
+	}
+	text := strings.ReplaceAll(err.Error(), src.at, src.Name)
+	return errors.New(strings.ReplaceAll(text, filepath.Base(src.at), src.Name))
+}
+
+// mapFor finds the column map of a log: the one with the log's name, else one
+// that came as text, else the only one there is.
+func mapFor(log source, all []source) (*ingest.Map, error) {
+	var maps []source
+	for _, src := range all {
+		if src.Kind == kindMap {
+			maps = append(maps, src)
+		}
+	}
+	var use *source
+	bare := strings.TrimSuffix(log.Name, ".gz")
+	names := []string{log.Name, bare, strings.TrimSuffix(bare, filepath.Ext(bare))}
+	for i := range maps {
+		stem := strings.TrimSuffix(maps[i].Name, mapEnding)
+		for _, n := range names {
+			if strings.EqualFold(stem, n) {
+				use = &maps[i]
+			}
+		}
+	}
+	for i := range maps {
+		if use == nil && (maps[i].Name == pastedMap || len(maps) == 1) {
+			use = &maps[i]
+		}
+	}
+	if use == nil {
+		return nil, nil
+	}
+	m, err := ingest.ReadMap(use.at)
+	if err != nil {
+		return nil, relabel(err, *use)
+	}
+	return m, nil
+}
+
+// parseSetup reads a session's setup; nil without one.
+func (s *session) parseSetup() (*setup.Setup, []string, error) {
+	if s.Setup == nil {
+		return nil, nil, nil
+	}
+	return setup.Parse(s.Name, s.Setup)
+}
+
+// describe fills in what the library's list shows before any analysis.
+func (s *session) describe(set *setup.Setup, log *ingest.Log) {
+	s.Title, s.Rider = "", ""
+	if set != nil {
+		s.Title, s.Rider = label(set.Title), label(set.Rider.Name)
+	}
+	if log != nil {
+		s.Start = log.Start
+	}
+	if s.Title != "" {
+		return
+	}
+	for _, f := range s.Files {
+		if f.Kind == kindLog {
+			n := strings.TrimSuffix(f.Name, ".gz")
+			s.Title = strings.TrimSuffix(n, filepath.Ext(n))
+			return
+		}
+	}
+	s.Title = "A setup without a log"
+}
+
+// stripFeel takes the notes of feel out of a setup's text: they belong to the
+// outing that they were noted on, and would be false evidence in another.
+func stripFeel(text string) string {
+	var out []string
+	skip := false
+	for line := range strings.SplitSeq(text, "\n") {
+		t := strings.TrimSpace(line)
+		switch head := strings.TrimSpace(strings.SplitN(t, "#", 2)[0]); {
+		case strings.ReplaceAll(head, " ", "") == "[[feel]]":
+			skip = true
+		case strings.HasPrefix(head, "["):
+			skip = false
+		}
+		if !skip {
+			out = append(out, line)
+		}
+	}
+	return strings.TrimRight(strings.Join(out, "\n"), "\n") + "\n"
+}
+
+// pasted is text from a form's field, its line ends as in a file.
+func pasted(text string) string { return strings.ReplaceAll(text, "\r\n", "\n") }

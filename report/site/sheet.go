@@ -1,0 +1,326 @@
+package site
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"html/template"
+	"mime"
+	"net/http"
+	"os"
+	"strconv"
+	"time"
+
+	"evenfoot/report"
+)
+
+// fromRequest finds the session of an address; a nil has been answered.
+func (s *Site) fromRequest(w http.ResponseWriter, r *http.Request) *session {
+	id, err := strconv.ParseInt(r.PathValue("id"), 10, 64)
+	if err != nil {
+		s.fail(w, r, http.StatusNotFound, errGone)
+		return nil
+	}
+	ses, err := s.store.session(id)
+	if err != nil {
+		s.fail(w, r, statusOf(err), err)
+		return nil
+	}
+	return ses
+}
+
+func statusOf(err error) int {
+	switch {
+	case errors.Is(err, errGone):
+		return http.StatusNotFound
+	case errors.Is(err, errBusy), errors.Is(err, errClosing):
+		return http.StatusServiceUnavailable
+	}
+	return http.StatusInternalServerError
+}
+
+// patience is how long a request waits for a page before it shows how far the
+// work is.
+const patience = 1500 * time.Millisecond
+
+// obtain finds a kept page or has it made. When the page is not ready it
+// answers itself, with how far the work is or why there is none, and
+// returns nil.
+func (s *Site) obtain(w http.ResponseWriter, r *http.Request, p *plan, back *session) *kept {
+	page, err := s.store.page(p.key)
+	if err != nil || page != nil {
+		if err != nil {
+			s.fail(w, r, http.StatusInternalServerError, err)
+		}
+		return page
+	}
+	t, err := s.begin(p)
+	if err == nil {
+		select {
+		case <-t.done:
+		case <-r.Context().Done():
+			return nil
+		case <-time.After(patience):
+			s.show(w, r, http.StatusAccepted, "wait", &view{Title: p.what, Refresh: 2, Body: t.at(), Link: r.URL.RequestURI()})
+			return nil
+		}
+		if page, err = s.store.page(p.key); err == nil && page == nil {
+			_, err = s.begin(p) // the failure, which is fresh
+			if err == nil {
+				err = errors.New("the page was made, but is no longer kept; load it again")
+			}
+		}
+	}
+	if err != nil {
+		status := statusOf(err)
+		if status == http.StatusInternalServerError {
+			status = http.StatusUnprocessableEntity
+		}
+		s.show(w, r, status, "failed", &view{Title: p.what, Error: err.Error(), Session: back})
+		return nil
+	}
+	return page
+}
+
+// begin puts a plan in the queue.
+func (s *Site) begin(p *plan) (*task, error) {
+	return s.queue.start(p.key, func(stage func(string)) error {
+		page, err := p.make(stage)
+		if err != nil {
+			return err
+		}
+		return s.store.keep(p.key, s.cfg.Build, p.ids, page)
+	})
+}
+
+// sheetPage is the kept sheet that a request asks for, with its options; a
+// nil has been answered.
+func (s *Site) sheetPage(w http.ResponseWriter, r *http.Request) (*kept, *session, options) {
+	ses := s.fromRequest(w, r)
+	if ses == nil {
+		return nil, nil, options{}
+	}
+	o, err := optionsFrom(r.URL.Query(), s.units())
+	var p *plan
+	if err == nil {
+		p, err = s.sheetPlan(ses, o)
+	}
+	if err != nil {
+		s.show(w, r, http.StatusBadRequest, "failed", &view{Title: ses.Title, Error: err.Error(), Session: ses})
+		return nil, nil, o
+	}
+	return s.obtain(w, r, p, ses), ses, o
+}
+
+// sheet shows a session: the same page that the command writes, with a few
+// links put in.
+func (s *Site) sheet(w http.ResponseWriter, r *http.Request) {
+	page, ses, o := s.sheetPage(w, r)
+	if page == nil {
+		return
+	}
+	q := o.query(s.units())
+	base := fmt.Sprintf("/session/%d", ses.ID)
+	links := []link{{"/", "Library"}, {base + "/more" + q, "Change or save"}, {base + "/setup", "Correct the setup"}}
+	if n := s.earlierQuery(ses, o); n != nil {
+		links = append(links, link{base + n.query(s.units()), "Add " + count(len(n.With), "earlier session", "earlier sessions") + " as evidence"})
+	} else if len(o.With) > 0 {
+		n := o
+		n.With = nil
+		links = append(links, link{base + n.query(s.units()), "Leave out " + count(len(o.With), "earlier session", "earlier sessions")})
+	}
+	s.writeSheet(w, r, page.html, links)
+}
+
+// earlierQuery are the options with the rider's earlier sessions on this foil
+// as evidence; nil when there are none, or some are in use.
+func (s *Site) earlierQuery(ses *session, o options) *options {
+	if len(o.With) > 0 || ses.Setup == nil {
+		return nil
+	}
+	for _, c := range s.candidates(ses) {
+		if c.ID != ses.ID && c.Rider == ses.Rider && c.when().Before(ses.when()) && len(o.With) < withMost {
+			o.With = append(o.With, c.ID)
+		}
+	}
+	if len(o.With) == 0 {
+		return nil
+	}
+	return &o
+}
+
+// candidates are the sessions that may be evidence for ses.
+func (s *Site) candidates(ses *session) []*session {
+	set, _, err := ses.parseSetup()
+	all, err2 := s.store.sessions("")
+	if err != nil || err2 != nil || set == nil {
+		return nil
+	}
+	var out []*session
+	for _, e := range all {
+		if evidence(ses, set, e) == nil {
+			out = append(out, e)
+		}
+	}
+	return out
+}
+
+type link struct{ To, Text string }
+
+// sheetLinks goes into a sheet after <body>. Its class is one that the
+// sheet's style sets small and does not print.
+var sheetLinks = template.Must(template.New("").Parse(`
+<nav class="read" aria-label="Library"><p>{{range $i, $l := .}}{{if $i}} · {{end}}<a href="{{$l.To}}">{{$l.Text}}</a>{{end}}</p></nav>`))
+
+// writeSheet sends a sheet with links; its own policy holds, hashes and all.
+func (s *Site) writeSheet(w http.ResponseWriter, r *http.Request, html []byte, links []link) {
+	var nav bytes.Buffer
+	if err := sheetLinks.Execute(&nav, links); err != nil {
+		s.fail(w, r, http.StatusInternalServerError, err)
+		return
+	}
+	head, rest, ok := bytes.Cut(html, []byte("<body>"))
+	w.Header().Set("Content-Security-Policy", report.Policy()+"; frame-ancestors 'none'")
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Write(head)
+	if ok {
+		w.Write([]byte("<body>"))
+		w.Write(nav.Bytes())
+		w.Write(rest)
+	}
+}
+
+func attach(w http.ResponseWriter, kind, name string) {
+	w.Header().Set("Content-Type", kind)
+	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name}))
+}
+
+func (s *Site) saveSheet(w http.ResponseWriter, r *http.Request) {
+	if page, ses, _ := s.sheetPage(w, r); page != nil {
+		attach(w, "text/html; charset=utf-8", fmt.Sprintf("evenfoot-%d.html", ses.ID))
+		w.Write(page.html)
+	}
+}
+
+func (s *Site) saveJSON(w http.ResponseWriter, r *http.Request) {
+	if page, _, _ := s.sheetPage(w, r); page != nil {
+		w.Header().Set("Content-Type", "application/json")
+		w.Write(page.json)
+	}
+}
+
+// saveFile gives back an uploaded file byte for byte.
+func (s *Site) saveFile(w http.ResponseWriter, r *http.Request) {
+	ses := s.fromRequest(w, r)
+	if ses == nil {
+		return
+	}
+	n, err := strconv.Atoi(r.PathValue("n"))
+	if err != nil || n < 0 || n >= len(ses.Files) {
+		s.fail(w, r, http.StatusNotFound, errors.New("this session has no such file"))
+		return
+	}
+	f, err := os.Open(s.store.path(ses.Files[n].Hash))
+	if err != nil {
+		s.fail(w, r, http.StatusInternalServerError, fmt.Errorf("the file is no longer in the data folder: %w", cause(err)))
+		return
+	}
+	defer f.Close()
+	attach(w, "application/octet-stream", ses.Files[n].Name)
+	http.ServeContent(w, r, "", time.Time{}, f)
+}
+
+// candidate is an earlier session that may be ticked as evidence.
+type candidate struct {
+	*session
+	Ticked bool
+}
+
+// more shows what a sheet can be made from, its files, and the way to delete.
+func (s *Site) more(w http.ResponseWriter, r *http.Request) {
+	ses := s.fromRequest(w, r)
+	if ses == nil {
+		return
+	}
+	o, err := optionsFrom(r.URL.Query(), s.units())
+	v := &view{Title: ses.Title, Session: ses, Options: o, Query: o.query(s.units())}
+	if err != nil {
+		v.Error, v.Query = err.Error(), ""
+	}
+	for _, c := range s.candidates(ses) {
+		ticked := false
+		for _, id := range o.With {
+			ticked = ticked || id == c.ID
+		}
+		v.Candidates = append(v.Candidates, candidate{c, ticked})
+	}
+	if low := speedsFrom(ses.Speeds); low != [2]float64{} {
+		u := view{Units: s.units()}
+		v.Body = fmt.Sprintf("Without other numbers, the speeds that matter are those given with the session: %s to %s %s.", u.speed(low[0]), u.speed(low[1]), u.SpeedName())
+	}
+	s.show(w, r, http.StatusOK, "more", v)
+}
+
+func (s *Site) deleteForm(w http.ResponseWriter, r *http.Request) {
+	if ses := s.fromRequest(w, r); ses != nil {
+		s.show(w, r, http.StatusOK, "delete", &view{Title: "Delete a session", Session: ses})
+	}
+}
+
+func (s *Site) delete(w http.ResponseWriter, r *http.Request) {
+	ses := s.fromRequest(w, r)
+	if ses == nil || !s.form(w, r) {
+		return
+	}
+	if err := s.store.delete(ses.ID); err != nil {
+		s.fail(w, r, statusOf(err), err)
+		return
+	}
+	http.Redirect(w, r, "/?done=deleted", http.StatusSeeOther)
+}
+
+// compareMost is how many sessions stay readable side by side.
+const compareMost = 40
+
+// comparePage is the kept comparison that a request asks for; a nil has been
+// answered.
+func (s *Site) comparePage(w http.ResponseWriter, r *http.Request) *kept {
+	ids, err := idList(r.URL.Query()["id"])
+	if err == nil && (len(ids) < 2 || len(ids) > compareMost) {
+		err = fmt.Errorf("%s ticked; tick 2 to %d sessions in the library to set them side by side", count(len(ids), "session is", "sessions are"), compareMost)
+	}
+	var o options
+	if err == nil {
+		o, err = optionsFrom(r.URL.Query(), s.units())
+	}
+	var all []*session
+	for _, id := range ids {
+		if err != nil {
+			break
+		}
+		var ses *session
+		if ses, err = s.store.session(id); err != nil {
+			s.fail(w, r, statusOf(err), fmt.Errorf("session %d: %w", id, err))
+			return nil
+		}
+		all = append(all, ses)
+	}
+	if err != nil {
+		s.fail(w, r, http.StatusBadRequest, err)
+		return nil
+	}
+	return s.obtain(w, r, s.comparePlan(all, options{Speed: o.Speed, Length: o.Length, Mass: o.Mass}), nil)
+}
+
+func (s *Site) compare(w http.ResponseWriter, r *http.Request) {
+	if page := s.comparePage(w, r); page != nil {
+		s.writeSheet(w, r, page.html, []link{{"/", "Library"}, {"/compare.json?" + r.URL.RawQuery, "The numbers as JSON"}})
+	}
+}
+
+func (s *Site) compareJSON(w http.ResponseWriter, r *http.Request) {
+	if page := s.comparePage(w, r); page != nil {
+		w.Header().Set("Content-Type", "application/json")
+		w.Write(page.json)
+	}
+}

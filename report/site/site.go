@@ -1,0 +1,149 @@
+// Package site is the local server: a library of sessions in a browser, with
+// upload, riders, the sheets and their comparison. Everything stays on the
+// machine; no page loads anything from elsewhere.
+//
+// It imports report and what lies below it, the standard library's net/http
+// and html/template, and SQLite for the library's index.
+package site
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"time"
+)
+
+// A Config says where the library lies and what the server may take.
+type Config struct {
+	Dir     string // the data folder; made when it does not exist
+	Version string // of the program, shown on the pages
+	// Build tells builds of the program apart: kept pages of another build are
+	// made anew. Empty takes Version.
+	Build string
+	// MaxUpload bounds one upload, bytes; 0 means 1 GiB.
+	MaxUpload int64
+	// Workers is how many logs are read or analysed at a time; 0 means one.
+	Workers int
+	// Public lets requests come that name the machine by any IP address, or by
+	// one of Hosts. Otherwise only names of the loopback are answered.
+	Public bool
+	Hosts  []string
+	// Warn, when not nil, is told of what the user of the terminal should know.
+	Warn func(format string, args ...any)
+}
+
+// A Site is a library and the pages over it.
+type Site struct {
+	cfg     Config
+	store   *store
+	queue   *queue
+	lights  lights
+	token   string // proves that a form came from a page of this process
+	handler http.Handler
+}
+
+const defaultMaxUpload = 1 << 30
+
+// Open opens the library, or makes one. Only one Site at a time can have it.
+func Open(cfg Config) (*Site, error) {
+	if cfg.MaxUpload <= 0 {
+		cfg.MaxUpload = defaultMaxUpload
+	}
+	if cfg.Build == "" {
+		cfg.Build = cfg.Version
+	}
+	if cfg.Warn == nil {
+		cfg.Warn = func(string, ...any) {}
+	}
+	var secret [32]byte
+	if _, err := rand.Read(secret[:]); err != nil {
+		return nil, fmt.Errorf("no random numbers for the forms: %w", err)
+	}
+	st, err := openStore(cfg.Dir)
+	if err != nil {
+		return nil, err
+	}
+	if n, err := st.orphans(); err == nil && n > 0 {
+		cfg.Warn("%d files in %s belong to no session; they are left alone", n, st.files())
+	}
+	if err := st.dropPages(cfg.Build); err != nil {
+		st.close()
+		return nil, err
+	}
+	s := &Site{cfg: cfg, store: st, queue: newQueue(max(1, cfg.Workers)), token: hex.EncodeToString(secret[:])}
+	s.handler = s.guard(s.routes())
+	return s, nil
+}
+
+// Handler answers the requests.
+func (s *Site) Handler() http.Handler { return s.handler }
+
+// Close waits for the work in hand until ctx ends, and closes the library.
+// What was not finished is only left out of the kept pages.
+func (s *Site) Close(ctx context.Context) error {
+	return errors.Join(s.queue.stop(ctx), s.store.close())
+}
+
+func (s *Site) routes() http.Handler {
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /{$}", s.library)
+	mux.HandleFunc("GET /riders", s.riders)
+	mux.HandleFunc("GET /add", s.addForm)
+	mux.HandleFunc("POST /add", s.add)
+	mux.HandleFunc("GET /session/{id}", s.sheet)
+	mux.HandleFunc("GET /session/{id}/sheet.html", s.saveSheet)
+	mux.HandleFunc("GET /session/{id}/result.json", s.saveJSON)
+	mux.HandleFunc("GET /session/{id}/more", s.more)
+	mux.HandleFunc("GET /session/{id}/file/{n}", s.saveFile)
+	mux.HandleFunc("GET /session/{id}/setup", s.setupForm)
+	mux.HandleFunc("POST /session/{id}/setup", s.saveSetup)
+	mux.HandleFunc("GET /session/{id}/setup/{version}", s.oldSetup)
+	mux.HandleFunc("GET /session/{id}/delete", s.deleteForm)
+	mux.HandleFunc("POST /session/{id}/delete", s.delete)
+	mux.HandleFunc("GET /compare", s.compare)
+	mux.HandleFunc("GET /compare.json", s.compareJSON)
+	mux.HandleFunc("GET /template", s.template)
+	mux.HandleFunc("GET /template.toml", s.saveTemplate)
+	mux.HandleFunc("POST /units", s.setUnits)
+	mux.HandleFunc("POST /refused", s.clearRefused)
+	mux.HandleFunc("GET /style.css", s.style)
+	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
+		s.fail(w, r, http.StatusNotFound, errors.New("there is no such page"))
+	})
+	return mux
+}
+
+// Serve answers on ln until ctx ends, then lets requests in hand finish.
+func (s *Site) Serve(ctx context.Context, ln net.Listener) error {
+	srv := &http.Server{
+		Handler:           s.handler,
+		ReadHeaderTimeout: 10 * time.Second,
+		ReadTimeout:       readPatience, // an upload extends it as bytes arrive
+		WriteTimeout:      writePatience,
+		IdleTimeout:       2 * time.Minute,
+		MaxHeaderBytes:    64 << 10,
+	}
+	ended := make(chan error, 1)
+	go func() { ended <- srv.Serve(ln) }()
+	select {
+	case err := <-ended:
+		return fmt.Errorf("the server stopped: %w", err)
+	case <-ctx.Done():
+	}
+	grace, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+	defer cancel()
+	if err := srv.Shutdown(grace); err != nil {
+		return errors.Join(srv.Close(), s.Close(grace))
+	}
+	return s.Close(grace)
+}
+
+// Patience with a slow peer.
+const (
+	readPatience  = 30 * time.Second
+	writePatience = 10 * time.Minute // downloads of large logs
+)

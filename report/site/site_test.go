@@ -1,0 +1,656 @@
+package site
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"mime/multipart"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"evenfoot/analysis/simulate"
+	"evenfoot/ingest/write"
+)
+
+// An outing is the files of one simulated session.
+type outing struct {
+	gpx, csv []byte
+	setup    string
+}
+
+// outings are the demo's two sessions, cut short.
+var outings = sync.OnceValue(func() (out [2]outing) {
+	for i, sc := range simulate.Demo() {
+		sc.Duration, sc.GPSRate, sc.IMURate = 900, 1, 50
+		s := simulate.Run(sc)
+		var gpx, csv bytes.Buffer
+		if err := write.GPX(&gpx, s.GPSLog); err != nil {
+			panic(err)
+		}
+		if err := write.CSV(&csv, s.IMULog); err != nil {
+			panic(err)
+		}
+		out[i] = outing{gpx.Bytes(), csv.Bytes(), s.SetupTOML(s.FeelNotes([]float64{6.5, 8.5, 10.5}, 0.04))}
+	}
+	return out
+})
+
+// A desk is a site with a browser of sorts before it.
+type desk struct {
+	t    *testing.T
+	site *Site
+	url  string
+}
+
+func open(t *testing.T, cfg Config) *desk {
+	t.Helper()
+	if cfg.Dir == "" {
+		cfg.Dir = t.TempDir()
+	}
+	cfg.Version, cfg.Workers = "test", 2
+	s, err := Open(cfg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	srv := httptest.NewServer(s.Handler())
+	d := &desk{t, s, srv.URL}
+	t.Cleanup(func() {
+		srv.Close()
+		s.Close(context.Background())
+	})
+	return d
+}
+
+var once = &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+
+func (d *desk) do(req *http.Request) (int, string, http.Header) {
+	d.t.Helper()
+	res, err := once.Do(req)
+	if err != nil {
+		d.t.Fatal(err)
+	}
+	defer res.Body.Close()
+	b, err := io.ReadAll(res.Body)
+	if err != nil {
+		d.t.Fatal(err)
+	}
+	return res.StatusCode, string(b), res.Header
+}
+
+func (d *desk) request(method, path string, body io.Reader) *http.Request {
+	d.t.Helper()
+	req, err := http.NewRequest(method, d.url+path, body)
+	if err != nil {
+		d.t.Fatal(err)
+	}
+	return req
+}
+
+// get loads a page, waiting while it is being made.
+func (d *desk) get(path string) (int, string) {
+	d.t.Helper()
+	for range 100 {
+		status, body, _ := d.do(d.request("GET", path, nil))
+		if status != http.StatusAccepted {
+			return status, body
+		}
+		time.Sleep(100 * time.Millisecond)
+	}
+	d.t.Fatalf("%s is never ready", path)
+	return 0, ""
+}
+
+// must loads a page that has to be there and hold some words.
+func (d *desk) must(path string, words ...string) string {
+	d.t.Helper()
+	status, body := d.get(path)
+	if status != http.StatusOK {
+		d.t.Fatalf("%s: status %d\n%s", path, status, body)
+	}
+	for _, w := range words {
+		if !strings.Contains(body, w) {
+			d.t.Errorf("%s does not say %q\n%.3000s", path, w, body)
+		}
+	}
+	return body
+}
+
+var tokenField = regexp.MustCompile(`name="token" value="([0-9a-f]{64})"`)
+
+// token is what the form on a page holds.
+func (d *desk) token(path string) string {
+	d.t.Helper()
+	m := tokenField.FindStringSubmatch(d.must(path))
+	if m == nil {
+		d.t.Fatalf("%s has no token", path)
+	}
+	return m[1]
+}
+
+func (d *desk) post(path string, form url.Values) (int, string, http.Header) {
+	d.t.Helper()
+	req := d.request("POST", path, strings.NewReader(form.Encode()))
+	req.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	return d.do(req)
+}
+
+// A piece is a field of the upload form, or a file.
+type piece struct{ field, file, body string }
+
+func form(token string, pieces ...piece) (body *bytes.Buffer, kind string) {
+	var b bytes.Buffer
+	w := multipart.NewWriter(&b)
+	if token != "" {
+		w.WriteField("token", token)
+	}
+	for _, p := range pieces {
+		if p.file == "" {
+			w.WriteField(p.field, p.body)
+			continue
+		}
+		f, _ := w.CreateFormFile(p.field, p.file) // a bytes.Buffer takes everything
+		io.WriteString(f, p.body)
+	}
+	w.Close()
+	return &b, w.FormDataContentType()
+}
+
+func (d *desk) upload(pieces ...piece) (int, string, http.Header) {
+	d.t.Helper()
+	body, kind := form(d.site.token, pieces...)
+	req := d.request("POST", "/add", body)
+	req.Header.Set("Content-Type", kind)
+	return d.do(req)
+}
+
+// added uploads what has to be taken, and returns where it is.
+func (d *desk) added(pieces ...piece) string {
+	d.t.Helper()
+	status, body, h := d.upload(pieces...)
+	if status != http.StatusSeeOther {
+		d.t.Fatalf("upload: status %d\n%s", status, body)
+	}
+	return h.Get("Location")
+}
+
+func (o outing) pieces() []piece {
+	return []piece{{"logs", "watch.gpx", string(o.gpx)}, {"logs", "logger.csv", string(o.csv)}, {"setup_file", "setup.toml", o.setup}}
+}
+
+// TestFromUploadToDeletion goes the way of a user.
+func TestFromUploadToDeletion(t *testing.T) {
+	d := open(t, Config{})
+	d.must("/", "The library is empty", "evenfoot demo")
+	if d.token("/add") != d.site.token {
+		t.Fatal("the form's token is another")
+	}
+	outs := outings()
+	first := d.added(outs[0].pieces()...)
+	second := d.added(piece{"logs", "watch.gpx", string(outs[1].gpx)}, piece{"logs", "logger.csv", string(outs[1].csv)}, piece{"setup", "", outs[1].setup})
+
+	sheet := d.must(first, "What to do next", `href="/">Library</a>`, first+"/setup")
+	if strings.Contains(sheet, d.site.store.dir) {
+		t.Error("the sheet tells where the library lies")
+	}
+	if n := strings.Count(sheet, "<body>"); n != 1 {
+		t.Errorf("the sheet has %d bodies", n)
+	}
+	_, _, h := d.do(d.request("GET", first, nil))
+	if p := h.Get("Content-Security-Policy"); !strings.Contains(p, "script-src 'sha256-") || !strings.Contains(p, "frame-ancestors 'none'") {
+		t.Errorf("the sheet's policy is %q", p)
+	}
+	var result struct {
+		Schema string
+		Advice struct{ Verdict string }
+	}
+	if err := json.Unmarshal([]byte(d.must(first+"/result.json")), &result); err != nil || result.Schema != "evenfoot/1" || result.Advice.Verdict == "" {
+		t.Errorf("the JSON holds %+v, %v", result, err)
+	}
+	if s := d.must(first + "/sheet.html"); strings.Contains(s, `href="/"`) || !strings.Contains(s, "What to do next") {
+		t.Error("the saved sheet is not the command's own page")
+	}
+
+	// Newest first; one line of advice, and the speeds.
+	d.must(second)
+	list := d.must("/", "2 sessions", "Odalys", "best 10 s")
+	if i, j := strings.Index(list, `href="`+second+`"`), strings.Index(list, `href="`+first+`"`); i < 0 || j < i {
+		t.Error("the newer session is not the first in the list")
+	}
+	if strings.Contains(list, "Not analysed yet") {
+		t.Error("the list lacks the analysis")
+	}
+	d.must("/riders", "Odalys", "1 nmi", `href="`+second+`"`)
+	if s := d.must("/?rider=nobody", "0 sessions"); strings.Contains(s, first) {
+		t.Error("the list of one rider shows another's sessions")
+	}
+
+	// Other views of the session.
+	d.must(second, "Add 1 earlier session as evidence")
+	d.must(second+"?with=1", "Leave out 1 earlier session")
+	d.must(second+"?speed=kmh&low=22&high=40&in=kmh", "km/h")
+	d.must(second+"?mass=104&massin=kg&height=190&heightin=cm&level=intermediate&name=Bo%2Cris", "The same foil under", "Bo ris")
+	if strings.Contains(d.must(second), "Place of the first fix") || !strings.Contains(d.must(second+"?coordinates=1"), "Place of the first fix") {
+		t.Error("coordinates are on the sheet unasked, or not when asked")
+	}
+	d.must(second+"/more?speed=kmh&with=1", "as evidence", "watch.gpx", `value="1" checked`, "kmh\" selected")
+	for _, bad := range []string{"?with=99", "?with=2", "?with=x", "?speed=furlongs", "?low=3", "?low=30&high=20&in=kn", "?mass=9999", "?level=expert"} {
+		if status, body := d.get(second + bad); status != http.StatusBadRequest || !strings.Contains(body, `role="alert"`) {
+			t.Errorf("%s: status %d", bad, status)
+		}
+	}
+
+	// The files come back byte for byte.
+	for i, want := range [][]byte{outs[0].gpx, outs[0].csv} {
+		if got := d.must(fmt.Sprintf("%s/file/%d", first, i)); got != string(want) {
+			t.Errorf("file %d came back changed", i)
+		}
+	}
+	if got := d.must(first + "/setup/1"); got != outs[0].setup {
+		t.Error("the setup came back changed")
+	}
+
+	// Side by side.
+	d.must("/compare?id=2&id=1", "Two sessions compared", "foretold")
+	d.must("/compare.json?id=2&id=1", `"before_after"`)
+	for _, bad := range []string{"", "?id=1", "?id=1&id=1", "?id=x&id=2"} {
+		if status, _ := d.get("/compare" + bad); status != http.StatusBadRequest {
+			t.Errorf("/compare%s: status %d", bad, status)
+		}
+	}
+
+	// Deleting asks first, and leaves nothing of the session.
+	d.must(first+"/delete", "cannot be undone", "watch.gpx")
+	status, _, h := d.post(first+"/delete", url.Values{"token": {d.site.token}})
+	if status != http.StatusSeeOther {
+		t.Fatalf("delete: status %d", status)
+	}
+	if list := d.must(h.Get("Location"), "is deleted"); strings.Contains(list, first) {
+		t.Error("the deleted session is still listed")
+	}
+	for _, p := range []string{first, first + "/file/0", first + "/setup", "/compare?id=1&id=2", first + "/result.json"} {
+		if status, _ := d.get(p); status != http.StatusNotFound {
+			t.Errorf("%s after deletion: status %d", p, status)
+		}
+	}
+	var pages int
+	d.site.store.db.QueryRow("SELECT count(*) FROM page_of WHERE session = 1").Scan(&pages)
+	if got := fileCount(t, d.site.store.files()); got != 2 || pages != 0 {
+		t.Errorf("after deletion %d files and %d kept pages of the session are left, want 2 and 0", got, pages)
+	}
+	d.must(second)
+}
+
+func fileCount(t *testing.T, dir string) (n int) {
+	t.Helper()
+	err := filepath.WalkDir(dir, func(_ string, e os.DirEntry, err error) error {
+		if err == nil && !e.IsDir() {
+			n++
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return n
+}
+
+// TestRefusals: what cannot be read is refused with the reason, listed, and
+// leaves nothing behind.
+func TestRefusals(t *testing.T) {
+	d := open(t, Config{MaxUpload: 4 << 20})
+	o := outings()[0]
+	gpx, toml := piece{"logs", "watch.gpx", string(o.gpx)}, piece{"setup_file", "setup.toml", o.setup}
+	foreign := "timestamp_ns,accel_x,accel_y,accel_z,gyro_x,gyro_y,gyro_z\n"
+	for i := range 300 {
+		foreign += fmt.Sprintf("%d,0.1,0.2,%.2f,0.01,0.02,0.03\n", 1758362400000000000+int64(i)*20_000_000, 9.8+0.01*float64(i%3))
+	}
+	cases := []struct {
+		name   string
+		pieces []piece
+		status int
+		says   string
+	}{
+		{"nothing", nil, 422, "There is nothing to analyse"},
+		{"no file chosen", []piece{{"setup", "", "  \r\n"}}, 422, "There is nothing to analyse"},
+		{"garbage", []piece{gpx, {"logs", "photo.jpg", "\xff\xd8\xff\xe0 not a log"}, toml}, 422, "photo.jpg"},
+		{"empty file", []piece{{"logs", "empty.csv", ""}}, 422, "empty.csv: the file is empty"},
+		{"unknown key", []piece{gpx, {"setup", "", strings.Replace(o.setup, "mass_kg", "mas_kg", 1)}}, 422, "mass_kg"},
+		{"two setups", []piece{gpx, toml, {"setup", "", o.setup + "#"}}, 422, "two setups"},
+		{"two setup files", []piece{gpx, toml, {"logs", "other.toml", o.setup}}, 422, "two setups"},
+		{"twice the same log", []piece{gpx, {"logs", "copy.gpx", string(o.gpx)}}, 422, "the very same bytes"},
+		{"setup alone", []piece{toml}, 422, "speeds that matter must be given"},
+		{"bad speeds", []piece{gpx, {"low", "", "20"}, {"high", "", "10"}, {"in", "", "kn"}}, 422, "the lower one first"},
+		{"foreign columns", []piece{{"logs", "phone.csv", foreign}}, 422, "A column map that may help"},
+		{"too large", []piece{{"logs", "huge.csv", strings.Repeat("x", 7<<20)}}, 413, "larger than 4.0 MiB"},
+	}
+	for _, c := range cases {
+		status, body, _ := d.upload(c.pieces...)
+		if status != c.status || !strings.Contains(body, c.says) || !strings.Contains(body, `role="alert"`) {
+			t.Errorf("%s: status %d, want %d and %q\n%.2500s", c.name, status, c.status, c.says, body)
+		}
+		if strings.Contains(body, d.site.store.incoming()) {
+			t.Errorf("%s: the answer tells a path of this disk", c.name)
+		}
+	}
+	list := d.must("/", "Uploads that were refused", "photo.jpg", "huge.csv", "The library is empty")
+	if n := strings.Count(list, "<dt>"); n != len(cases) {
+		t.Errorf("%d refusals are listed, want %d", n, len(cases))
+	}
+	if n := fileCount(t, d.site.store.files()) + fileCount(t, d.site.store.incoming()); n != 0 {
+		t.Errorf("%d files are left", n)
+	}
+	// What was typed is not lost.
+	_, body, _ := d.upload(piece{"setup", "", "[rider]\nmass_kg = -1\n"}, piece{"low", "", "12,5"})
+	if !strings.Contains(body, "mass_kg = -1") || !strings.Contains(body, `value="12,5"`) {
+		t.Error("the refused form lost what was typed")
+	}
+	d.post("/refused", url.Values{"token": {d.site.token}})
+	if strings.Contains(d.must("/"), "refused") {
+		t.Error("the list of refusals is not cleared")
+	}
+
+	// An upload that breaks off.
+	whole, kind := form(d.site.token, gpx)
+	req := d.request("POST", "/add", bytes.NewReader(whole.Bytes()[:whole.Len()/2]))
+	req.Header.Set("Content-Type", kind)
+	if status, body, _ := d.do(req); status != 422 || !strings.Contains(body, "broke off") {
+		t.Errorf("cut upload: status %d", status)
+	}
+	// A column map makes the foreign file readable.
+	if text := d.site.proposed(t, foreign); text != "" {
+		at := d.added(piece{"logs", "phone.csv", foreign}, piece{"logs", "phone.map.toml", text})
+		d.must(at)
+		d.added(piece{"logs", "phone2.csv", foreign + "\n"}, piece{"map", "", text})
+	} else {
+		t.Error("no column map is proposed")
+	}
+}
+
+var proposal = regexp.MustCompile(`(?s)<pre tabindex="0">(.*?)</pre>`)
+
+// proposed is the map that the page proposes for a foreign CSV.
+func (s *Site) proposed(t *testing.T, csv string) string {
+	d := &desk{t: t, site: s}
+	srv := httptest.NewServer(s.Handler())
+	defer srv.Close()
+	d.url = srv.URL
+	_, body, _ := d.upload(piece{"logs", "phone.csv", csv})
+	m := proposal.FindStringSubmatch(body)
+	if m == nil {
+		return ""
+	}
+	return strings.NewReplacer("&#34;", `"`, "&#39;", "'", "&lt;", "<", "&gt;", ">", "&#43;", "+", "&amp;", "&").Replace(m[1])
+}
+
+// TestGuard: neither a foreign name for this machine, nor another site's form
+// or frame, nor a form without the token gets anywhere.
+func TestGuard(t *testing.T) {
+	d := open(t, Config{})
+	ok := url.Values{"token": {d.site.token}, "speed": {"mph"}}.Encode()
+	const typ = "application/x-www-form-urlencoded"
+	for _, c := range []struct {
+		name, method, path, body string
+		head                     map[string]string
+		status                   int
+	}{
+		{"as it should be", "POST", "/units", ok, map[string]string{"Sec-Fetch-Site": "same-origin"}, 303},
+		{"a tool without a browser", "POST", "/units", ok, nil, 303},
+		{"localhost", "GET", "/", "", map[string]string{"Host": "localhost:8417"}, 200},
+		{"IPv6", "GET", "/", "", map[string]string{"Host": "[::1]:8417"}, 200},
+		{"rebinding", "GET", "/", "", map[string]string{"Host": "attacker.example:8417"}, 421},
+		{"rebinding by a look-alike", "GET", "/", "", map[string]string{"Host": "127.0.0.1.attacker.example"}, 421},
+		{"another address", "GET", "/", "", map[string]string{"Host": "192.0.2.7:8417"}, 421},
+		{"no host", "GET", "/", "", map[string]string{"Host": " "}, 421},
+		{"foreign form", "POST", "/units", ok, map[string]string{"Sec-Fetch-Site": "cross-site"}, 403},
+		{"neighbour's form", "POST", "/units", ok, map[string]string{"Sec-Fetch-Site": "same-site"}, 403},
+		{"foreign origin", "POST", "/units", ok, map[string]string{"Origin": "http://attacker.example"}, 403},
+		{"other port", "POST", "/units", ok, map[string]string{"Origin": "http://127.0.0.1:1"}, 403},
+		{"opaque origin", "POST", "/units", ok, map[string]string{"Origin": "null"}, 403},
+		{"no token", "POST", "/units", "speed=mph", nil, 403},
+		{"wrong token", "POST", "/units", "speed=mph&token=" + strings.Repeat("0", 64), nil, 403},
+		{"token in the address", "POST", "/units?token=" + d.site.token, "speed=mph", nil, 403},
+		{"no token for deleting", "POST", "/session/1/delete", "", nil, 404},
+		{"foreign picture of a page", "GET", "/", "", map[string]string{"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "no-cors", "Sec-Fetch-Dest": "image"}, 403},
+		{"foreign frame", "GET", "/", "", map[string]string{"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "iframe"}, 403},
+		{"foreign link", "GET", "/", "", map[string]string{"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"}, 200},
+		{"unknown page", "GET", "/nothing", "", nil, 404},
+		{"wrong method", "DELETE", "/session/1", "", nil, 404},
+		{"climbing", "GET", "/session/..%2f..%2fetc/file/0", "", nil, 404},
+		{"climbing in a file", "GET", "/session/1/file/..%2f..%2flibrary.db", "", nil, 404},
+		{"huge number", "GET", "/session/99999999999999999999999", "", nil, 404},
+	} {
+		req := d.request(c.method, c.path, strings.NewReader(c.body))
+		if c.body != "" {
+			req.Header.Set("Content-Type", typ)
+		}
+		for k, v := range c.head {
+			req.Header.Set(k, v)
+		}
+		req.Host = c.head["Host"]
+		status, _, h := d.do(req)
+		if status != c.status {
+			t.Errorf("%s: status %d, want %d", c.name, status, c.status)
+		}
+		if h.Get("X-Content-Type-Options") != "nosniff" || !strings.Contains(h.Get("Content-Security-Policy"), "default-src 'none'") || h.Get("X-Frame-Options") != "DENY" {
+			t.Errorf("%s: headers %v", c.name, h)
+		}
+	}
+	if u := d.site.units().Speed; u != "mph" {
+		t.Errorf("the setting is %q, want what the good form said", u)
+	}
+	// A form of another process writes nothing, not even in passing.
+	body, kind := form(strings.Repeat("0", 64), outings()[0].pieces()...)
+	req := d.request("POST", "/add", body)
+	req.Header.Set("Content-Type", kind)
+	if status, _, _ := d.do(req); status != 403 || fileCount(t, d.site.store.incoming()) != 0 {
+		t.Errorf("upload with a stale token: status %d", status)
+	}
+	body, kind = form("", append([]piece{{"logs", "a.gpx", "x"}}, piece{"token", "", d.site.token})...)
+	req = d.request("POST", "/add", body)
+	req.Header.Set("Content-Type", kind)
+	if status, _, _ := d.do(req); status != 403 {
+		t.Errorf("upload with its token last: status %d", status)
+	}
+
+	public := open(t, Config{Public: true, Hosts: []string{"boathouse.example"}})
+	for host, want := range map[string]int{"192.0.2.7:8417": 200, "boathouse.example": 200, "attacker.example": 421} {
+		req := public.request("GET", "/", nil)
+		req.Host = host
+		if status, _, _ := public.do(req); status != want {
+			t.Errorf("public, %s: status %d, want %d", host, status, want)
+		}
+	}
+}
+
+// TestConcurrentUploads: the same outing from four windows is one session, and
+// four others are four.
+func TestConcurrentUploads(t *testing.T) {
+	d := open(t, Config{})
+	gpx := string(outings()[0].gpx)
+	var wg sync.WaitGroup
+	for i := range 8 {
+		wg.Go(func() {
+			body := gpx
+			if i%2 == 1 {
+				body += fmt.Sprintf("<!-- %d -->\n", i)
+			}
+			b, kind := form(d.site.token, piece{"logs", "watch.gpx", body})
+			req, err := http.NewRequest("POST", d.url+"/add", b)
+			if err != nil {
+				t.Error(err)
+				return
+			}
+			req.Header.Set("Content-Type", kind)
+			res, err := once.Do(req)
+			if err != nil {
+				t.Error(err)
+				return
+			}
+			io.Copy(io.Discard, res.Body)
+			res.Body.Close()
+			if res.StatusCode != 303 && res.StatusCode != 200 {
+				t.Errorf("upload %d: status %d", i, res.StatusCode)
+			}
+			if res, err := once.Get(d.url + "/"); err == nil {
+				io.Copy(io.Discard, res.Body)
+				res.Body.Close()
+			}
+		})
+	}
+	wg.Wait()
+	all, err := d.site.store.sessions("")
+	if err != nil || len(all) != 5 {
+		t.Fatalf("%d sessions, want 5 (%v)", len(all), err)
+	}
+	if n := fileCount(t, d.site.store.files()); n != 5 {
+		t.Errorf("%d files, want 5", n)
+	}
+	if n := fileCount(t, d.site.store.incoming()); n != 0 {
+		t.Errorf("%d files are left in incoming", n)
+	}
+}
+
+// TestRestart: the library outlives the process; a second process is told no;
+// the rest of a broken upload goes; sheets of another build are made anew.
+func TestRestart(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "a library?#%20", "of mine")
+	d := open(t, Config{Dir: dir, Build: "one"})
+	at := d.added(piece{"logs", "watch.gpx", string(outings()[0].gpx)})
+	d.must(at, "watch")
+	if _, err := Open(Config{Dir: dir}); err == nil || !strings.Contains(err.Error(), "in use by another evenfoot") {
+		t.Errorf("a second server on the library: %v", err)
+	}
+	old := d.site.token
+	if err := d.site.Close(context.Background()); err != nil {
+		t.Fatal(err)
+	}
+	left := filepath.Join(dir, "incoming", "upload-1")
+	if err := os.WriteFile(left, []byte("half"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	stray := filepath.Join(dir, "files", "ab", "abcd")
+	if err := errors.Join(os.MkdirAll(filepath.Dir(stray), 0o700), os.WriteFile(stray, nil, 0o600)); err != nil {
+		t.Fatal(err)
+	}
+	var said []string
+	d = open(t, Config{Dir: dir, Build: "two", Warn: func(f string, a ...any) { said = append(said, fmt.Sprintf(f, a...)) }})
+	if _, err := os.Stat(left); err == nil {
+		t.Error("the rest of a broken upload is still there")
+	}
+	if _, err := os.Stat(stray); err != nil || len(said) != 1 {
+		t.Errorf("a file without a session must stay and be told of: %v, %q", err, said)
+	}
+	var pages int
+	d.site.store.db.QueryRow("SELECT count(*) FROM page").Scan(&pages)
+	if pages != 0 {
+		t.Errorf("%d pages of another build are kept", pages)
+	}
+	d.must("/", "1 session,", "watch", "No setup")
+	d.must(at, "watch")
+	if status, _, _ := d.post(at+"/delete", url.Values{"token": {old}}); status != 403 {
+		t.Errorf("the token of the process before: status %d", status)
+	}
+	if err := os.RemoveAll(filepath.Join(dir, "files")); err != nil {
+		t.Fatal(err)
+	}
+	d.must(at) // a kept sheet needs no log
+	if status, body := d.get(at + "?speed=mps"); status != 422 || !strings.Contains(body, "no longer in the data folder") {
+		t.Errorf("a lost file: status %d\n%.1500s", status, body)
+	}
+}
+
+// TestCorrectSetup: a session without a setup gets one, then a better one; a
+// bad one changes nothing; two windows cannot overwrite each other.
+func TestCorrectSetup(t *testing.T) {
+	d := open(t, Config{})
+	o := outings()[0]
+	at := d.added(piece{"logs", "watch.gpx", string(o.gpx)})
+	d.must(at)
+	d.must("/", "Add a setup", "No setup")
+	d.must(at + "/setup?rig=kite")
+	d.must("/template?rig=kite", "kite")
+	if s := d.must("/template.toml?rig=kite"); !strings.Contains(s, `kind = "kite"`) {
+		t.Error("the saved template is not that of the rig")
+	}
+	send := func(text, version string) (int, string) {
+		status, body, _ := d.post(at+"/setup", url.Values{"token": {d.site.token}, "setup": {text}, "version": {version}})
+		return status, body
+	}
+	if status, body := send("[rider]\nmass_kg = 80\nwieght = 3\n", "0"); status != 422 || !strings.Contains(body, "wieght") || !strings.Contains(body, "Nothing was changed") {
+		t.Errorf("a bad setup: status %d", status)
+	}
+	if status, body := send(strings.ReplaceAll(o.setup, "\n", "\r\n"), "0"); status != 303 {
+		t.Fatalf("a good setup: status %d\n%s", status, body)
+	}
+	d.must(at, "What to do next")
+	if status, body := send(o.setup, "0"); status != 422 || !strings.Contains(body, "changed elsewhere") {
+		t.Errorf("a form from before: status %d", status)
+	}
+	heavier := strings.Replace(o.setup, "mass_kg = 72", "mass_kg = 101", 1)
+	if status, _ := send(heavier, "1"); status != 303 {
+		t.Errorf("a corrected setup: status %d", status)
+	}
+	d.must(at, "101")
+	if s := d.must(at+"/setup", "Version 2", "mass_kg = 101"); !strings.Contains(s, "Version 1") || d.must(at+"/setup/1") != o.setup {
+		t.Error("the earlier text is lost")
+	}
+	// The next session begins with this one's setup, without its feelings.
+	if s := d.must("/add?from=1", "mass_kg = 101"); strings.Contains(s, "[[feel]]") {
+		t.Error("notes of feel were taken to another session")
+	}
+	if status, _ := send("", "2"); status != 303 {
+		t.Errorf("no setup any more: status %d", status)
+	}
+	d.must(at)
+	d.must("/", "No setup", "Add a setup")
+
+	// A setup without a log must keep its setup.
+	at = d.added(piece{"setup", "", o.setup}, piece{"low", "", "12"}, piece{"high", "", "22"}, piece{"in", "", "kn"})
+	d.must(at, "What to do next")
+	if status, _ := send("", "1"); status != 422 {
+		t.Errorf("a session of nothing: status %d", status)
+	}
+}
+
+// TestHostileNames: markup and direction marks in names do nothing.
+func TestHostileNames(t *testing.T) {
+	d := open(t, Config{})
+	const name, rider = `<script>alert(1)</script>`, `<img src=x onerror=alert(2)>`
+	toml := regexp.MustCompile(`(?m)^title = .*`).ReplaceAllString(outings()[0].setup, `title = "`+name+`\u202e evil"`)
+	toml = regexp.MustCompile(`(?m)^name = .*`).ReplaceAllString(toml, `name = "`+rider+`"`)
+	at := d.added(piece{"logs", `..\..\etc\<xmp>` + "\u202ewatch.gpx", string(outings()[0].gpx)}, piece{"setup", "", toml})
+	d.upload(piece{"logs", name, "no log"})
+	for _, p := range []string{"/", "/riders", "/add", at, at + "/more", at + "/delete", at + "/setup", "/?rider=" + url.QueryEscape(rider), at + "?name=" + url.QueryEscape(rider) + "&mass=90"} {
+		body := d.must(p)
+		for _, bad := range []string{name, rider, "<xmp>", "etc\\"} {
+			if strings.Contains(body, bad) {
+				t.Errorf("%s holds %q as it came", p, bad)
+			}
+		}
+		if strings.ContainsRune(body, '\u202e') && p != at+"/setup" && p != "/add" {
+			t.Errorf("%s holds a mark that turns the reading direction", p)
+		}
+	}
+	_, _, h := d.do(d.request("GET", at+"/file/0", nil))
+	if c := h.Get("Content-Disposition"); !strings.HasPrefix(c, "attachment") || strings.ContainsAny(c, "\r\n/\\") {
+		t.Errorf("the file is offered as %q", c)
+	}
+	entries, err := os.ReadDir(d.site.store.dir)
+	if err != nil || slices.ContainsFunc(entries, func(e os.DirEntry) bool {
+		return !slices.Contains([]string{"files", "incoming", "library.db", "library.db-journal"}, e.Name())
+	}) {
+		t.Errorf("the data folder holds %v, %v", entries, err)
+	}
+}

@@ -1,0 +1,580 @@
+package site
+
+import (
+	"crypto/sha256"
+	"database/sql"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/url"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	_ "modernc.org/sqlite" // the driver "sqlite", without cgo
+)
+
+// A store is the library on disk: library.db, the index, and files/, the
+// uploaded bytes under the hash of their content.
+type store struct {
+	dir string
+	db  *sql.DB
+	// place keeps the putting down and the taking away of files apart: a file
+	// may belong to several sessions.
+	place sync.Mutex
+}
+
+const schemaVersion = 1
+
+const schema = `
+CREATE TABLE session (
+	id INTEGER PRIMARY KEY AUTOINCREMENT, -- never used twice: links stay true
+	added INTEGER NOT NULL,               -- Unix seconds
+	start INTEGER,                        -- Unix seconds, of the log; null when it tells no date
+	speeds TEXT NOT NULL DEFAULT '',      -- low:high in m/s, the speeds that matter; '' takes what was ridden
+	title TEXT NOT NULL, rider TEXT NOT NULL,
+	inputs TEXT NOT NULL                  -- hash of files, setup and speeds
+);
+CREATE TABLE summary (inputs TEXT PRIMARY KEY, body TEXT NOT NULL); -- JSON, after the first analysis
+CREATE TABLE file (
+	session INTEGER NOT NULL REFERENCES session ON DELETE CASCADE,
+	n INTEGER NOT NULL, kind TEXT NOT NULL, name TEXT NOT NULL, hash TEXT NOT NULL, size INTEGER NOT NULL,
+	PRIMARY KEY (session, n)
+);
+CREATE INDEX file_hash ON file (hash);
+CREATE TABLE setup (
+	session INTEGER NOT NULL REFERENCES session ON DELETE CASCADE,
+	version INTEGER NOT NULL, added INTEGER NOT NULL, name TEXT NOT NULL, body BLOB NOT NULL,
+	PRIMARY KEY (session, version)
+);
+CREATE TABLE page (
+	key TEXT PRIMARY KEY, build TEXT NOT NULL, html BLOB NOT NULL, json BLOB NOT NULL, used INTEGER NOT NULL
+);
+CREATE TABLE page_of (
+	key TEXT NOT NULL REFERENCES page ON DELETE CASCADE, session INTEGER NOT NULL,
+	PRIMARY KEY (key, session)
+);
+CREATE TABLE refused (id INTEGER PRIMARY KEY AUTOINCREMENT, at INTEGER NOT NULL, names TEXT NOT NULL, reason TEXT NOT NULL);
+CREATE TABLE setting (name TEXT PRIMARY KEY, value TEXT NOT NULL);
+`
+
+func openStore(dir string) (*store, error) {
+	dir, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, fmt.Errorf("the data folder: %w", err)
+	}
+	st := &store{dir: dir}
+	for _, d := range []string{dir, st.files(), st.incoming()} {
+		if err := os.MkdirAll(d, 0o700); err != nil {
+			return nil, fmt.Errorf("the library cannot be made: %w", err)
+		}
+	}
+	path := filepath.Join(dir, "library.db")
+	at := filepath.ToSlash(path)
+	if !strings.HasPrefix(at, "/") {
+		at = "/" + at
+	}
+	dsn := url.URL{Scheme: "file", Path: at, RawQuery: "_txlock=immediate&_pragma=busy_timeout(500)&_pragma=locking_mode(exclusive)&_pragma=journal_mode(delete)&_pragma=synchronous(full)&_pragma=foreign_keys(1)&_pragma=secure_delete(1)"}
+	if st.db, err = sql.Open("sqlite", dsn.String()); err != nil {
+		return nil, fmt.Errorf("the library's index %s: %w", path, err)
+	}
+	st.db.SetMaxOpenConns(1) // the lock belongs to one connection
+	st.db.SetConnMaxLifetime(0)
+	if err := st.migrate(); err != nil {
+		st.db.Close()
+		if strings.Contains(err.Error(), "SQLITE_BUSY") || strings.Contains(err.Error(), "locked") {
+			return nil, fmt.Errorf("the library %s is in use by another evenfoot; stop that one, or choose another folder with --data", dir)
+		}
+		return nil, fmt.Errorf("the library's index %s cannot be used: %w", path, err)
+	}
+	// What an upload that was cut off left behind. The lock is ours by now.
+	if err := sweep(st.incoming()); err != nil {
+		st.db.Close()
+		return nil, err
+	}
+	return st, nil
+}
+
+// migrate makes the tables, and takes the lock on the way.
+func (st *store) migrate() error {
+	return st.change(func(tx *sql.Tx) error {
+		var v int
+		if err := tx.QueryRow("PRAGMA user_version").Scan(&v); err != nil {
+			return err
+		}
+		switch {
+		case v > schemaVersion:
+			return errors.New("it was made by a newer evenfoot; use that one")
+		case v == 0:
+			if _, err := tx.Exec(schema); err != nil {
+				return err
+			}
+		}
+		// Written each time: a write takes the exclusive lock.
+		_, err := tx.Exec(fmt.Sprintf("PRAGMA user_version = %d", schemaVersion))
+		return err
+	})
+}
+
+func (st *store) close() error { return st.db.Close() }
+
+func (st *store) files() string    { return filepath.Join(st.dir, "files") }
+func (st *store) incoming() string { return filepath.Join(st.dir, "incoming") }
+
+// change runs f in a transaction: all of it happens, or nothing.
+func (st *store) change(f func(tx *sql.Tx) error) error {
+	tx, err := st.db.Begin()
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback()
+	if err := f(tx); err != nil {
+		return err
+	}
+	return tx.Commit()
+}
+
+// rows runs a query and calls each on every row. There is one connection:
+// each must not ask the library anything.
+func (st *store) rows(query string, args []any, each func(scan func(...any) error) error) error {
+	return rows(st.db, query, args, each)
+}
+
+func rows(db interface {
+	Query(string, ...any) (*sql.Rows, error)
+}, query string, args []any, each func(scan func(...any) error) error) error {
+	rows, err := db.Query(query, args...)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		if err := each(rows.Scan); err != nil {
+			return err
+		}
+	}
+	return rows.Err()
+}
+
+// Kinds of a stored file.
+const (
+	kindLog = "log"
+	kindMap = "map" // a column map
+)
+
+// A stored file, its bytes under files/ by their hash.
+type stored struct {
+	Kind, Name, Hash string // Name is a label only; it names nothing on this disk
+	Size             int64
+}
+
+// A session of the library.
+type session struct {
+	ID      int64
+	Added   time.Time
+	Start   time.Time // zero when the log tells no date
+	Speeds  string
+	Title   string
+	Rider   string
+	Inputs  string
+	Summary *summary // nil before the first analysis
+	Files   []stored
+	Setup   []byte // the newest; nil without one
+	Version int    // of the setup, from 1
+	Name    string // of the setup, for messages
+}
+
+// inputsHash tells sessions apart by what is analysed.
+func (s *session) inputsHash() string {
+	b, err := json.Marshal([]any{s.Files, s.Setup, s.Speeds})
+	if err != nil {
+		return ""
+	}
+	return hash(b)
+}
+
+func hash(b []byte) string {
+	sum := sha256.Sum256(b)
+	return hex.EncodeToString(sum[:])
+}
+
+var errGone = errors.New("there is no such session in the library; it may have been deleted")
+
+// session reads one session whole.
+func (st *store) session(id int64) (*session, error) {
+	all, err := st.sessions("WHERE id = ?", id)
+	if err != nil {
+		return nil, err
+	}
+	if len(all) == 0 {
+		return nil, errGone
+	}
+	return all[0], nil
+}
+
+// sessions reads the library, newest first, as it is at one moment.
+func (st *store) sessions(where string, args ...any) (all []*session, err error) {
+	err = st.change(func(tx *sql.Tx) error {
+		all, err = sessions(tx, where, args)
+		return err
+	})
+	return all, err
+}
+
+func sessions(tx *sql.Tx, where string, args []any) (all []*session, err error) {
+	byID := map[int64]*session{}
+	err = rows(tx, "SELECT id, added, start, speeds, title, rider, inputs, body FROM session LEFT JOIN summary USING (inputs) "+where+" ORDER BY coalesce(start, added) DESC, id DESC", args, func(scan func(...any) error) error {
+		var s session
+		var added int64
+		var start sql.NullInt64
+		var sum sql.NullString
+		if err := scan(&s.ID, &added, &start, &s.Speeds, &s.Title, &s.Rider, &s.Inputs, &sum); err != nil {
+			return err
+		}
+		s.Added = time.Unix(added, 0).UTC()
+		if start.Valid {
+			s.Start = time.Unix(start.Int64, 0).UTC()
+		}
+		if sum.Valid {
+			s.Summary = new(summary)
+			if json.Unmarshal([]byte(sum.String), s.Summary) != nil {
+				s.Summary = nil // of another version; the next analysis writes it anew
+			}
+		}
+		all = append(all, &s)
+		byID[s.ID] = &s
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	in := "IN (SELECT id FROM session " + where + ")"
+	err = rows(tx, "SELECT session, kind, name, hash, size FROM file WHERE session "+in+" ORDER BY session, n", args, func(scan func(...any) error) error {
+		var id int64
+		var f stored
+		if err := scan(&id, &f.Kind, &f.Name, &f.Hash, &f.Size); err != nil {
+			return err
+		}
+		byID[id].Files = append(byID[id].Files, f)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	// In order of version: the last one stays.
+	err = rows(tx, "SELECT session, version, name, body FROM setup WHERE session "+in+" ORDER BY version", args, func(scan func(...any) error) error {
+		var id int64
+		var v int
+		var name string
+		var body []byte
+		if err := scan(&id, &v, &name, &body); err != nil {
+			return err
+		}
+		s := byID[id]
+		if s.Version, s.Name, s.Setup = v, name, body; len(body) == 0 {
+			s.Setup = nil // taken away
+		}
+		return nil
+	})
+	return all, err
+}
+
+// add puts a session into the library: its files first, then its rows, in one
+// transaction. A session of the very same inputs is not added again.
+func (st *store) add(s *session, in []*incoming) (id int64, again bool, err error) {
+	st.place.Lock()
+	defer st.place.Unlock()
+	s.Inputs = s.inputsHash()
+	err = st.db.QueryRow("SELECT id FROM session WHERE inputs = ?", s.Inputs).Scan(&id)
+	if err == nil {
+		return id, true, nil
+	}
+	if !errors.Is(err, sql.ErrNoRows) {
+		return 0, false, err
+	}
+	placed, err := st.put(in)
+	if err == nil {
+		err = st.change(func(tx *sql.Tx) error { return insert(tx, s) })
+	}
+	if err != nil {
+		for _, p := range placed {
+			os.Remove(p)
+		}
+		return 0, false, fmt.Errorf("the session could not be kept: %w", err)
+	}
+	return s.ID, false, nil
+}
+
+func insert(tx *sql.Tx, s *session) error {
+	res, err := tx.Exec("INSERT INTO session (added, start, speeds, title, rider, inputs) VALUES (?, ?, ?, ?, ?, ?)",
+		s.Added.Unix(), unixOrNull(s.Start), s.Speeds, s.Title, s.Rider, s.Inputs)
+	if err != nil {
+		return err
+	}
+	if s.ID, err = res.LastInsertId(); err != nil {
+		return err
+	}
+	for n, f := range s.Files {
+		if _, err := tx.Exec("INSERT INTO file (session, n, kind, name, hash, size) VALUES (?, ?, ?, ?, ?, ?)", s.ID, n, f.Kind, f.Name, f.Hash, f.Size); err != nil {
+			return err
+		}
+	}
+	if s.Setup == nil {
+		return nil
+	}
+	_, err = tx.Exec("INSERT INTO setup (session, version, added, name, body) VALUES (?, 1, ?, ?, ?)", s.ID, s.Added.Unix(), s.Name, s.Setup)
+	return err
+}
+
+func unixOrNull(t time.Time) any {
+	if t.IsZero() {
+		return nil
+	}
+	return t.Unix()
+}
+
+// correct gives a session a new setup; the old ones are kept. s holds the new
+// title, rider, name and text. base is the version that the user started from.
+func (st *store) correct(s *session, base int) error {
+	return st.change(func(tx *sql.Tx) error {
+		var v int
+		if err := tx.QueryRow("SELECT coalesce(max(version), 0) FROM setup WHERE session = ?", s.ID).Scan(&v); err != nil {
+			return err
+		}
+		if v != base {
+			return errors.New("the setup was changed elsewhere in the meantime; load the page again, so that neither change is lost")
+		}
+		res, err := tx.Exec("UPDATE session SET title = ?, rider = ?, inputs = ? WHERE id = ?", s.Title, s.Rider, s.inputsHash(), s.ID)
+		if err != nil {
+			return err
+		}
+		if n, err := res.RowsAffected(); err != nil || n == 0 {
+			return errors.Join(errGone, err)
+		}
+		body := s.Setup
+		if body == nil {
+			body = []byte{}
+		}
+		_, err = tx.Exec("INSERT INTO setup (session, version, added, name, body) VALUES (?, ?, ?, ?, ?)", s.ID, v+1, time.Now().Unix(), s.Name, body)
+		return err
+	})
+}
+
+// delete takes a session away, the pages that show it, and the files that no
+// other session has.
+func (st *store) delete(id int64) error {
+	st.place.Lock()
+	defer st.place.Unlock()
+	s, err := st.session(id)
+	if err != nil {
+		return err
+	}
+	var alone []string
+	err = st.change(func(tx *sql.Tx) error {
+		for _, q := range []string{"DELETE FROM page WHERE key IN (SELECT key FROM page_of WHERE session = ?)", "DELETE FROM session WHERE id = ?"} {
+			if _, err := tx.Exec(q, id); err != nil {
+				return err
+			}
+		}
+		if _, err := tx.Exec("DELETE FROM summary WHERE inputs NOT IN (SELECT inputs FROM session)"); err != nil {
+			return err
+		}
+		for _, f := range s.Files {
+			var n int
+			if err := tx.QueryRow("SELECT count(*) FROM file WHERE hash = ?", f.Hash).Scan(&n); err != nil {
+				return err
+			}
+			if n == 0 {
+				alone = append(alone, f.Hash)
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	for _, h := range alone {
+		if err := os.Remove(st.path(h)); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return fmt.Errorf("the session is deleted, but one of its files could not be removed: %w", err)
+		}
+	}
+	return nil
+}
+
+// summarise keeps what the library's list shows of a session, unless it was
+// deleted meanwhile.
+func (st *store) summarise(inputs string, sum *summary) error {
+	b, err := json.Marshal(sum)
+	if err != nil {
+		return err
+	}
+	_, err = st.db.Exec("INSERT OR REPLACE INTO summary (inputs, body) SELECT ?1, ?2 WHERE EXISTS (SELECT 1 FROM session WHERE inputs = ?1)", inputs, string(b))
+	return err
+}
+
+// A setupVersion is one of the setups that a session had.
+type setupVersion struct {
+	Version int
+	Added   time.Time
+	Name    string
+	Body    []byte
+}
+
+func (st *store) setups(id int64) ([]setupVersion, error) {
+	var all []setupVersion
+	err := st.rows("SELECT version, added, name, body FROM setup WHERE session = ? ORDER BY version DESC", []any{id}, func(scan func(...any) error) error {
+		var v setupVersion
+		var at int64
+		if err := scan(&v.Version, &at, &v.Name, &v.Body); err != nil {
+			return err
+		}
+		v.Added = time.Unix(at, 0).UTC()
+		all = append(all, v)
+		return nil
+	})
+	return all, err
+}
+
+// A refusal is an upload that could not be read.
+type refusal struct {
+	At     time.Time
+	Names  []string
+	Reason string
+}
+
+// refusalsKept is how many refused uploads are listed.
+const refusalsKept = 50
+
+func (st *store) refuse(names []string, reason string) error {
+	b, err := json.Marshal(names)
+	if err != nil {
+		return err
+	}
+	return st.change(func(tx *sql.Tx) error {
+		if _, err := tx.Exec("INSERT INTO refused (at, names, reason) VALUES (?, ?, ?)", time.Now().Unix(), string(b), reason); err != nil {
+			return err
+		}
+		_, err := tx.Exec("DELETE FROM refused WHERE id NOT IN (SELECT id FROM refused ORDER BY id DESC LIMIT ?)", refusalsKept)
+		return err
+	})
+}
+
+func (st *store) refusals() ([]refusal, error) {
+	var all []refusal
+	err := st.rows("SELECT at, names, reason FROM refused ORDER BY id DESC", nil, func(scan func(...any) error) error {
+		var r refusal
+		var at int64
+		var names string
+		if err := scan(&at, &names, &r.Reason); err != nil {
+			return err
+		}
+		r.At = time.Unix(at, 0).UTC()
+		all = append(all, r)
+		return json.Unmarshal([]byte(names), &all[len(all)-1].Names)
+	})
+	return all, err
+}
+
+func (st *store) clearRefused() error {
+	_, err := st.db.Exec("DELETE FROM refused")
+	return err
+}
+
+func (st *store) setting(name string) string {
+	var v string
+	if st.db.QueryRow("SELECT value FROM setting WHERE name = ?", name).Scan(&v) != nil {
+		return ""
+	}
+	return v
+}
+
+func (st *store) set(name, value string) error {
+	_, err := st.db.Exec("INSERT INTO setting (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value", name, value)
+	return err
+}
+
+// A kept page is a sheet and its result as JSON, whole.
+type kept struct{ html, json []byte }
+
+// pagesKept bounds the kept pages: about half a megabyte each.
+const pagesKept = 300
+
+func (st *store) page(key string) (*kept, error) {
+	var p kept
+	err := st.db.QueryRow("UPDATE page SET used = ? WHERE key = ? RETURNING html, json", time.Now().UnixNano(), key).Scan(&p.html, &p.json)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("reading a kept page: %w", err)
+	}
+	return &p, nil
+}
+
+// keep keeps a page, unless one of its sessions was deleted meanwhile.
+func (st *store) keep(key, build string, ids []int64, p *kept) error {
+	return st.change(func(tx *sql.Tx) error {
+		for _, id := range ids {
+			var n int
+			if err := tx.QueryRow("SELECT count(*) FROM session WHERE id = ?", id).Scan(&n); err != nil {
+				return err
+			}
+			if n == 0 {
+				return errGone
+			}
+		}
+		if _, err := tx.Exec("INSERT OR REPLACE INTO page (key, build, html, json, used) VALUES (?, ?, ?, ?, ?)", key, build, p.html, p.json, time.Now().UnixNano()); err != nil {
+			return err
+		}
+		for _, id := range ids {
+			if _, err := tx.Exec("INSERT OR IGNORE INTO page_of (key, session) VALUES (?, ?)", key, id); err != nil {
+				return err
+			}
+		}
+		_, err := tx.Exec("DELETE FROM page WHERE key NOT IN (SELECT key FROM page ORDER BY used DESC LIMIT ?)", pagesKept)
+		return err
+	})
+}
+
+// dropPages forgets the pages of other builds.
+func (st *store) dropPages(build string) error {
+	_, err := st.db.Exec("DELETE FROM page WHERE build <> ?", build)
+	return err
+}
+
+// orphans counts files that no session has: what a power cut between file and
+// index leaves, or an index that was lost.
+func (st *store) orphans() (int, error) {
+	var known []string
+	err := st.rows("SELECT DISTINCT hash FROM file ORDER BY hash", nil, func(scan func(...any) error) error {
+		var h string
+		known = append(known, "")
+		err := scan(&h)
+		known[len(known)-1] = h
+		return err
+	})
+	if err != nil {
+		return 0, err
+	}
+	n := 0
+	dirs, err := os.ReadDir(st.files())
+	if err != nil {
+		return 0, err
+	}
+	for _, d := range dirs {
+		list, err := os.ReadDir(filepath.Join(st.files(), d.Name()))
+		if err != nil {
+			continue
+		}
+		for _, f := range list {
+			if _, ok := slices.BinarySearch(known, f.Name()); !ok {
+				n++
+			}
+		}
+	}
+	return n, nil
+}

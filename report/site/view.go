@@ -1,0 +1,372 @@
+package site
+
+import (
+	"bytes"
+	"embed"
+	"errors"
+	"fmt"
+	"html/template"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"evenfoot/analysis/advice"
+	"evenfoot/analysis/setup"
+	"evenfoot/ingest"
+	"evenfoot/report"
+)
+
+//go:embed templates
+var files embed.FS
+
+var pages = template.Must(template.New("").Funcs(template.FuncMap{
+	"size":  sizeText,
+	"count": count,
+}).ParseFS(files, "templates/*.html"))
+
+// styleSheet is the sheet's own style and what forms and lists add.
+var styleSheet = func() string {
+	own, err := files.ReadFile("templates/site.css")
+	if err != nil {
+		return report.StyleSheet() // found by every test
+	}
+	return report.StyleSheet() + string(own)
+}()
+
+// A view is what a template shows; each page uses some of it.
+type view struct {
+	Title   string
+	Token   string
+	Version string
+	Units   report.Units
+	Dir     string
+
+	Error    string
+	Notice   string
+	Body     string
+	Link     string
+	LinkText string
+	Refresh  int // s, on the waiting page
+
+	Session    *session
+	Sessions   []*session
+	Options    options
+	Query      string
+	Candidates []candidate
+	Fields     map[string]string
+	Propose    string
+	MaxUpload  string
+	Notes      []string
+	Old        []setupVersion
+	Rigs       []string
+	Refusals   []refusal
+	Rider      string
+	Filtered   bool
+	Riders     []athlete
+	Working    int
+}
+
+// show makes a page whole before the first byte of it is sent.
+func (s *Site) show(w http.ResponseWriter, r *http.Request, status int, name string, v *view) {
+	v.Token, v.Version, v.Dir = s.token, s.cfg.Version, s.store.dir
+	v.Units = s.units()
+	var b bytes.Buffer
+	if err := pages.ExecuteTemplate(&b, name, v); err != nil {
+		s.cfg.Warn("the page %s cannot be made: %v", r.URL.Path, err)
+		http.Error(w, "The page could not be made. This is a fault of evenfoot.", http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(status)
+	w.Write(b.Bytes())
+}
+
+// fail answers with an error page.
+func (s *Site) fail(w http.ResponseWriter, r *http.Request, status int, err error) {
+	s.show(w, r, status, "message", &view{Title: "That did not work", Error: strings.TrimRight(upperFirst(err.Error()), ".") + "."})
+}
+
+func (s *Site) style(w http.ResponseWriter, _ *http.Request) {
+	w.Header().Set("Content-Type", "text/css; charset=utf-8")
+	w.Write([]byte(styleSheet))
+}
+
+// units are those that the library is set to.
+func (s *Site) units() report.Units {
+	u, err := report.ParseUnits(s.store.setting("units"))
+	if err != nil { // a setting of another version
+		u, _ = report.ParseUnits("")
+	}
+	return u
+}
+
+func (s *Site) setUnits(w http.ResponseWriter, r *http.Request) {
+	if !s.form(w, r) {
+		return
+	}
+	text := strings.Join([]string{r.PostForm.Get("speed"), r.PostForm.Get("length"), r.PostForm.Get("weight")}, ",")
+	if _, err := report.ParseUnits(text); err != nil {
+		s.fail(w, r, http.StatusBadRequest, errors.New("one of these units is not known"))
+		return
+	}
+	if err := s.store.set("units", text); err != nil {
+		s.fail(w, r, http.StatusInternalServerError, err)
+		return
+	}
+	http.Redirect(w, r, "/?done=units", http.StatusSeeOther)
+}
+
+func (s *Site) clearRefused(w http.ResponseWriter, r *http.Request) {
+	if !s.form(w, r) {
+		return
+	}
+	if err := s.store.clearRefused(); err != nil {
+		s.fail(w, r, http.StatusInternalServerError, err)
+		return
+	}
+	http.Redirect(w, r, "/", http.StatusSeeOther)
+}
+
+// notices are what a page says after something was done.
+var notices = map[string]string{
+	"deleted": "The session is deleted, with its files and its sheets.",
+	"units":   "The units are changed.",
+}
+
+// library lists the sessions, newest first.
+func (s *Site) library(w http.ResponseWriter, r *http.Request) {
+	all, err := s.store.sessions("")
+	if err != nil {
+		s.fail(w, r, http.StatusInternalServerError, err)
+		return
+	}
+	v := &view{Title: "Library", Notice: notices[r.URL.Query().Get("done")], Riders: athletes(all)}
+	if v.Refusals, err = s.store.refusals(); err != nil {
+		s.fail(w, r, http.StatusInternalServerError, err)
+		return
+	}
+	if q := r.URL.Query(); q.Has("rider") {
+		v.Rider, v.Filtered = q.Get("rider"), true
+		all = slices.DeleteFunc(all, func(x *session) bool { return x.Rider != v.Rider })
+	}
+	v.Sessions = all
+	o, err := optionsFrom(nil, s.units())
+	for _, ses := range all {
+		if err == nil && ses.Summary == nil && s.queue.busy(s.sheetKey("sheet", []string{ses.Inputs}, o)) {
+			v.Working++
+		}
+	}
+	s.show(w, r, http.StatusOK, "library", v)
+}
+
+// An athlete is one rider with the sessions that bear the name.
+type athlete struct {
+	Name     string
+	Sessions []*session // newest first
+	Foiling  float64
+	Best     [4]float64
+	In       [4]*session // where the best speeds were ridden
+}
+
+// athletes groups sessions by rider, the one who rode last first.
+func athletes(all []*session) []athlete {
+	var out []athlete
+	for _, ses := range all {
+		i := slices.IndexFunc(out, func(a athlete) bool { return a.Name == ses.Rider })
+		if i < 0 {
+			i = len(out)
+			out = append(out, athlete{Name: ses.Rider})
+		}
+		a := &out[i]
+		a.Sessions = append(a.Sessions, ses)
+		if ses.Summary == nil {
+			continue
+		}
+		a.Foiling += ses.Summary.Foiling
+		for k, b := range ses.Summary.Best {
+			if b > a.Best[k] {
+				a.Best[k], a.In[k] = b, ses
+			}
+		}
+	}
+	return out
+}
+
+func (s *Site) riders(w http.ResponseWriter, r *http.Request) {
+	all, err := s.store.sessions("")
+	if err != nil {
+		s.fail(w, r, http.StatusInternalServerError, err)
+		return
+	}
+	s.show(w, r, http.StatusOK, "riders", &view{Title: "Riders", Riders: athletes(all)})
+}
+
+func (s *Site) template(w http.ResponseWriter, r *http.Request) {
+	text, rig, ok := s.templateText(w, r)
+	if ok {
+		s.show(w, r, http.StatusOK, "template", &view{Title: "A setup to fill in", Body: text, Rigs: setup.Rigs(), Fields: map[string]string{"rig": rig}})
+	}
+}
+
+func (s *Site) saveTemplate(w http.ResponseWriter, r *http.Request) {
+	if text, _, ok := s.templateText(w, r); ok {
+		attach(w, "text/plain; charset=utf-8", ingest.SetupName)
+		w.Write([]byte(text))
+	}
+}
+
+func (s *Site) templateText(w http.ResponseWriter, r *http.Request) (text, rig string, ok bool) {
+	if rig = r.URL.Query().Get("rig"); rig == "" {
+		rig = "wing"
+	}
+	text, err := setup.Template(rig)
+	if err != nil {
+		s.fail(w, r, http.StatusBadRequest, err)
+	}
+	return text, rig, err == nil
+}
+
+// What the templates ask for.
+
+// BestNames are the best speeds in the order of a summary.
+func (view) BestNames() []string { return []string{"2 s", "10 s", "500 m", "1 nmi"} }
+
+// Speeds lists the units of speed.
+func (view) Speeds() any { return speedUnits }
+
+// Levels lists the levels of riders.
+func (view) Levels() []string { return levels }
+
+// SpeedName is the unit of speed in short.
+func (v view) SpeedName() string {
+	if v.Units.Speed == "kn" {
+		return "kn"
+	}
+	for _, u := range speedUnits {
+		if u.Key == v.Units.Speed {
+			return u.Name
+		}
+	}
+	return ""
+}
+
+func (v view) speed(x float64) string { return speedText(x, v.Units) }
+
+// Speed prints a speed in m/s in the library's unit, without it.
+func (v view) Speed(x float64) string {
+	if x <= 0 {
+		return "–"
+	}
+	return speedText(x, v.Units)
+}
+
+func speedText(x float64, u report.Units) string {
+	if f, ok := mps(u.Speed); ok {
+		x /= f
+	}
+	return strconv.FormatFloat(x, 'f', 1, 64)
+}
+
+// When is the session's day, from the log's own clock (UTC).
+func (s *session) When() string {
+	if s.Start.IsZero() {
+		return "no date"
+	}
+	return s.Start.Format("2 Jan 2006, 15:04")
+}
+
+// Day is the same for machines.
+func (s *session) Day() string {
+	if s.Start.IsZero() {
+		return ""
+	}
+	return s.Start.Format(time.RFC3339)
+}
+
+// Tag is the verdict as a word of its own.
+func (s *session) Tag() string {
+	switch {
+	case s.Summary == nil || s.Summary.Unanalysed != "":
+		return ""
+	case s.Summary.Verdict == "":
+		return "No setup"
+	case s.Summary.Verdict == advice.NotEnough:
+		return "Not enough evidence"
+	}
+	return upperFirst(s.Summary.Verdict)
+}
+
+// Says is the advice in one line, or why there is none.
+func (s *session) Says() string {
+	switch {
+	case s.Summary == nil:
+		return "Not analysed yet; open it."
+	case s.Summary.Unanalysed != "":
+		return "Could not be analysed: " + s.Summary.Unanalysed
+	case s.Summary.Next != "":
+		return s.Summary.Next
+	case s.Setup == nil:
+		return "Speeds and rides only. A setup would add the load on the feet and the advice."
+	}
+	return "Open it to see what it shows."
+}
+
+// HasSetup says whether there is advice to be had.
+func (s *session) HasSetup() bool { return s.Setup != nil }
+
+// Minutes prints seconds as minutes.
+func (view) Minutes(s float64) string {
+	if s <= 0 {
+		return "–"
+	}
+	if m := int(s/60 + 0.5); m >= 60 {
+		return fmt.Sprintf("%d h %02d min", m/60, m%60)
+	}
+	return fmt.Sprintf("%d min", int(s/60+0.5))
+}
+
+// When is the time of the refusal.
+func (r refusal) When() string { return r.At.Local().Format("2 Jan 2006, 15:04") }
+
+// Files names what came.
+func (r refusal) Files() string {
+	if len(r.Names) == 0 {
+		return "no file"
+	}
+	return strings.Join(r.Names, ", ")
+}
+
+// When is the time that a version of a setup was kept.
+func (v setupVersion) When() string { return v.Added.Local().Format("2 Jan 2006, 15:04") }
+
+// count is "one session" or "3 sessions".
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return strconv.Itoa(n) + " " + many
+}
+
+func sizeText(n int64) string {
+	switch {
+	case n >= 1<<30:
+		return strconv.FormatFloat(float64(n)/(1<<30), 'f', 1, 64) + " GiB"
+	case n >= 1<<20:
+		return strconv.FormatFloat(float64(n)/(1<<20), 'f', 1, 64) + " MiB"
+	case n >= 1<<10:
+		return strconv.FormatFloat(float64(n)/(1<<10), 'f', 0, 64) + " KiB"
+	}
+	return strconv.FormatInt(n, 10) + " bytes"
+}
+
+func upperFirst(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[n:]
+}

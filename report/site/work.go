@@ -1,0 +1,302 @@
+package site
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"evenfoot/analysis"
+	"evenfoot/analysis/ride"
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
+	"evenfoot/filter/align"
+	"evenfoot/report"
+)
+
+// A summary is what the library's list shows of a session.
+type summary struct {
+	Duration   float64    `json:"duration_s"`
+	Foiling    float64    `json:"foiling_s"`
+	Best       [4]float64 `json:"best_mps"` // 2 s, 10 s, 500 m, 1 nmi; 0 where not known
+	Verdict    string     `json:"verdict"`
+	Next       string     `json:"next_step"`
+	Warnings   int        `json:"warnings"`
+	Unanalysed string     `json:"unanalysed"` // why there is no result
+}
+
+func summaryOf(r *analysis.Result) *summary {
+	known := func(v float64) float64 {
+		if v > 0 { // false for NaN
+			return v
+		}
+		return 0
+	}
+	b := r.BestSpeeds
+	s := &summary{Duration: known(float64(r.Session.Duration)), Foiling: known(float64(r.Totals.Foiling)), Warnings: len(r.Session.Warnings),
+		Best: [4]float64{known(float64(b.TwoSeconds)), known(float64(b.TenSeconds)), known(float64(b.Metres500)), known(float64(b.NauticalMile))}}
+	if r.Advice != nil {
+		s.Verdict, s.Next = r.Advice.Verdict, r.Advice.NextStep
+	}
+	return s
+}
+
+// sheetKey tells a kept page apart: the inputs of all sessions in it, how it
+// is asked for, and the build that makes it.
+func (s *Site) sheetKey(kind string, inputs []string, o options) string {
+	b, err := json.Marshal([]any{kind, s.cfg.Build, inputs, o})
+	if err != nil {
+		return ""
+	}
+	return hash(b)
+}
+
+// A plan is a page to be made, or found among the kept ones.
+type plan struct {
+	key  string
+	ids  []int64 // the sessions in it
+	what string  // for the waiting page
+	make func(stage func(string)) (*kept, error)
+}
+
+// sheetPlan plans one session's sheet. An error is one of the options.
+func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
+	set, _, err := ses.parseSetup()
+	if err != nil {
+		return nil, err
+	}
+	inputs, ids := []string{ses.Inputs}, []int64{ses.ID}
+	var earlier []*session
+	for _, id := range o.With {
+		e, err := s.store.session(id)
+		if err != nil {
+			return nil, fmt.Errorf("earlier session %d: %w", id, err)
+		}
+		if err := evidence(ses, set, e); err != nil {
+			return nil, err
+		}
+		earlier = append(earlier, e)
+		inputs, ids = append(inputs, e.Inputs), append(ids, e.ID)
+	}
+	var other *setup.Setup
+	if o.Other.given() {
+		if set == nil {
+			return nil, errors.New("another rider needs a setup: the foil that the other rider would stand on")
+		}
+		if other, err = setup.ParseRider(o.Other.text(), set); err != nil {
+			return nil, fmt.Errorf("the other rider: %s", strings.TrimPrefix(err.Error(), "--rider: "))
+		}
+	}
+	p := &plan{key: s.sheetKey("sheet", inputs, o), ids: ids, what: ses.Title}
+	usual := len(o.With) == 0 && o.Low+o.High == "" && other == nil
+	p.make = func(stage func(string)) (*kept, error) {
+		r, err := s.analyse(ses, earlier, o, other, stage)
+		if usual {
+			s.note(ses, r, err)
+		}
+		if err != nil {
+			return nil, err
+		}
+		stage("drawing the sheet")
+		page, err := pageOf(r, func(b *bytes.Buffer) error {
+			return report.HTML(b, r, report.Options{Units: o.units(), Coordinates: o.Coordinates, Version: s.cfg.Version, Now: time.Now()})
+		})
+		if usual {
+			s.lights.put(ses.Inputs, r)
+		}
+		return page, err
+	}
+	return p, nil
+}
+
+// note keeps the list's line of a session.
+func (s *Site) note(ses *session, r *analysis.Result, err error) {
+	sum := &summary{}
+	if err != nil {
+		sum.Unanalysed = err.Error()
+	} else {
+		sum = summaryOf(r)
+	}
+	if err := s.store.summarise(ses.Inputs, sum); err != nil {
+		s.cfg.Warn("the list's line of session %d could not be kept: %v", ses.ID, err)
+	}
+}
+
+// evidence says whether e can be evidence for ses.
+func evidence(ses *session, set *setup.Setup, e *session) error {
+	if set == nil {
+		return errors.New("earlier sessions are evidence only for a session with a setup")
+	}
+	if e.ID == ses.ID {
+		return errors.New("a session cannot be evidence for itself")
+	}
+	other, _, err := e.parseSetup()
+	if err != nil {
+		return err
+	}
+	if other == nil {
+		return fmt.Errorf("%s has no setup; an earlier session is evidence only with the shim and mast position that it was ridden with", e.Title)
+	}
+	if err := trim.SameFoil(set, other); err != nil {
+		return fmt.Errorf("%s cannot be evidence: %w", e.Title, err)
+	}
+	return nil
+}
+
+// pageOf makes page and JSON before either is kept.
+func pageOf(result any, draw func(*bytes.Buffer) error) (*kept, error) {
+	var page, js bytes.Buffer
+	if err := draw(&page); err != nil {
+		return nil, err
+	}
+	enc := json.NewEncoder(&js)
+	enc.SetIndent("", "  ")
+	if err := enc.Encode(result); err != nil {
+		return nil, fmt.Errorf("making the JSON: %w", err)
+	}
+	return &kept{page.Bytes(), js.Bytes()}, nil
+}
+
+// analyse runs one session with what the options add to it.
+func (s *Site) analyse(ses *session, earlier []*session, o options, other *setup.Setup, stage func(string)) (*analysis.Result, error) {
+	set, odd, err := ses.parseSetup()
+	if err != nil {
+		return nil, err
+	}
+	req := analysis.Request{Setup: set, Other: other, Range: speedsFrom(ses.Speeds), Progress: stage}
+	if o.Low+o.High != "" {
+		if req.Range, err = speedRange(o.Low, o.High, o.In); err != nil {
+			return nil, err
+		}
+	}
+	if req.Log, err = readLogs(s.store.sources(ses.Files), stage); err != nil {
+		return nil, err
+	}
+	for _, e := range earlier {
+		was := analysis.Earlier{Name: e.Title}
+		if was.Setup, _, err = e.parseSetup(); err != nil {
+			return nil, err
+		}
+		if was.Log, err = readLogs(s.store.sources(e.Files), stage); err != nil {
+			return nil, fmt.Errorf("the earlier session %s: %w", e.Title, err)
+		}
+		req.Earlier = append(req.Earlier, was)
+	}
+	r, err := analysis.Run(req)
+	if errors.Is(err, analysis.ErrNoSpeeds) {
+		return nil, errors.New("no speed is known: there is no flight in the log, and the speeds that matter are not given; give them under \"Change or save\"")
+	}
+	if err != nil {
+		return nil, err
+	}
+	if r.Session.Title == "" {
+		r.Session.Title = ses.Title
+	}
+	r.Session.Warnings = append(r.Session.Warnings, odd...)
+	return r, nil
+}
+
+// comparePlan plans the page that sets sessions side by side.
+func (s *Site) comparePlan(all []*session, o options) *plan {
+	// The earliest first, so that a change is read the right way round.
+	slices.SortStableFunc(all, func(a, b *session) int {
+		return a.when().Compare(b.when())
+	})
+	p := &plan{what: fmt.Sprintf("%d sessions side by side", len(all))}
+	var inputs []string
+	for _, ses := range all {
+		p.ids = append(p.ids, ses.ID)
+		inputs = append(inputs, ses.Inputs)
+	}
+	p.key = s.sheetKey("compare", inputs, o)
+	p.make = func(stage func(string)) (*kept, error) {
+		var results []*analysis.Result
+		for i, ses := range all {
+			r, err := s.light(ses, func(at string) {
+				stage(fmt.Sprintf("session %d of %d: %s", i+1, len(all), at))
+			})
+			if err != nil {
+				return nil, fmt.Errorf("%s: %w", ses.Title, err)
+			}
+			results = append(results, r)
+		}
+		c, err := analysis.Compare(results)
+		if err != nil {
+			return nil, err
+		}
+		stage("drawing the page")
+		return pageOf(c, func(b *bytes.Buffer) error {
+			return report.CompareHTML(b, c.Results, report.Options{Units: o.units(), Version: s.cfg.Version, Now: time.Now(), Before: c.BeforeAfter})
+		})
+	}
+	return p
+}
+
+// when is the time that the list is sorted by.
+func (s *session) when() time.Time {
+	if s.Start.IsZero() {
+		return s.Added
+	}
+	return s.Start
+}
+
+// lights are the last results without their samples, so that comparing does
+// not read every log again.
+type lights struct {
+	mu   sync.Mutex
+	last []light
+}
+
+type light struct {
+	inputs string
+	r      *analysis.Result
+}
+
+// lightsKept: a result without its samples takes about a megabyte.
+const lightsKept = 64
+
+func (l *lights) get(inputs string) *analysis.Result {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for i, x := range l.last {
+		if x.inputs == inputs {
+			l.last = append(slices.Delete(l.last, i, i+1), x)
+			return x.r
+		}
+	}
+	return nil
+}
+
+// put takes a result over and lets go of its samples; what a comparison takes
+// stays. Results in here are only read.
+func (l *lights) put(inputs string, r *analysis.Result) {
+	r.Log = nil
+	if r.Motion != nil {
+		r.Motion = &align.Motion{Mount: r.Motion.Mount}
+	}
+	if r.Ride != nil {
+		r.Ride = &ride.Session{Rides: r.Ride.Rides, BestSpeeds: r.Ride.BestSpeeds, Totals: r.Ride.Totals}
+	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.last = slices.DeleteFunc(l.last, func(x light) bool { return x.inputs == inputs })
+	l.last = append(l.last, light{inputs, r})
+	l.last = slices.Clone(l.last[max(0, len(l.last)-lightsKept):])
+}
+
+// light is a session's result without its samples.
+func (s *Site) light(ses *session, stage func(string)) (*analysis.Result, error) {
+	if r := s.lights.get(ses.Inputs); r != nil {
+		return r, nil
+	}
+	r, err := s.analyse(ses, nil, options{}, nil, stage)
+	if err != nil {
+		return nil, err
+	}
+	s.lights.put(ses.Inputs, r)
+	return r, nil
+}
