@@ -20,7 +20,7 @@ const deg = math.Pi / 180
 // Long studies, in full:
 //
 //	go test ./analysis/pitchlaw -run ChainCoverage -v -timeout 2h -pitchlaw.sessions 300
-var sessions = flag.Int("pitchlaw.sessions", 3, "simulated logs in the end-to-end coverage study")
+var sessions = flag.Int("pitchlaw.sessions", 2, "simulated logs in the end-to-end coverage study")
 
 // chain takes a simulated log as far as windows, the way the analysis does.
 func chain(t testing.TB, s *simulate.Session) ([]pitchlaw.Window, *align.Motion, pitchlaw.Params) {

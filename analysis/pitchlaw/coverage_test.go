@@ -41,7 +41,7 @@ func (t *tally) String() string {
 //
 //	EVENFOOT_COVERAGE=1000 go test -run 'TestCoverage$' -v ./analysis/pitchlaw
 func TestCoverage(t *testing.T) {
-	sessions := 60
+	sessions := 30
 	if s := os.Getenv("EVENFOOT_COVERAGE"); s != "" {
 		sessions, _ = strconv.Atoi(s)
 	}

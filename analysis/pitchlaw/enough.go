@@ -13,6 +13,7 @@ const (
 	leastReaches = 4    // separate reaches
 	leastSpread  = 1.12 // 95th to 5th percentile of speed
 	mostDoubt    = 0.4  // of the slope, 1σ relative
+	sameWay      = 0.75 // length of the mean of the courses' unit vectors
 )
 
 // priorWeight is what a window counts for when a reason speaks against it.
@@ -46,7 +47,7 @@ func missingBefore(w []Window, l *law) []string {
 	var missing []string
 	if seconds < leastSeconds {
 		missing = append(missing, fmt.Sprintf("time in straight flight: %.0f s, at least %d s are needed", seconds, leastSeconds))
-	} else if steady < leastSeconds || steady < 0.3*seconds {
+	} else if steady < leastSeconds || steady < 0.5*seconds {
 		missing = append(missing, fmt.Sprintf("steady flight: only %.0f of %.0f s are free of %s", steady, seconds, reasonsOf(w)))
 	}
 	long := 0
@@ -77,6 +78,11 @@ func missingAfter(f *Fit, l *law) []string {
 		}
 		missing = append(missing, "reaches on "+other+" tack: the line stands for the other tack alone")
 	}
+	if l.tackRows == 0 {
+		if r, course := l.oneWay(); r > sameWay {
+			missing = append(missing, fmt.Sprintf("reaches the other way: the courses all lie about %03.0f° and the tacks are not known, so the tacks' difference and the water's flow hide in the line", course))
+		}
+	}
 	sd := f.Slope.SD()
 	switch {
 	case !(f.Slope.Value > 0):
@@ -85,6 +91,19 @@ func missingAfter(f *Fit, l *law) []string {
 		missing = append(missing, fmt.Sprintf("time at clearly different speeds: the slope is known to ±%.0f %% only", 100*1.645*sd/f.Slope.Value))
 	}
 	return missing
+}
+
+// oneWay is how far the courses over ground agree, 0 to 1, and the mean course
+// in degrees.
+func (l *law) oneWay() (float64, float64) {
+	var e, n float64
+	for i := range l.east {
+		v := math.Hypot(l.east[i], l.north[i])
+		e += l.east[i] / v
+		n += l.north[i] / v
+	}
+	course := math.Mod(math.Atan2(e, n)*180/math.Pi+360, 360)
+	return math.Hypot(e, n) / float64(len(l.east)), course
 }
 
 // reasonsOf lists the windows' reasons, most frequent first.

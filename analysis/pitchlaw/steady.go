@@ -175,7 +175,7 @@ func speedModels(s *series, along []float64) []speedModel {
 	var values []float64
 	top := math.Inf(-1)
 	n := float64(len(along))
-	for _, ratio := range []float64{0.3, 1, 3, 8, 20, 50, 120, 300, 800, 3000} {
+	for _, ratio := range []float64{0.3, 1, 3, 10, 30, 100, 300, 1000, 3000} {
 		for _, scale := range []float64{3, 6, 12, 24} {
 			m := speedModel{ridden: ridden{ratio, scale}}
 			g := s.filter(m.ridden)

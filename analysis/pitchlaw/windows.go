@@ -264,10 +264,10 @@ func giveReasons(w []Window, aux []unrest) {
 	work := limit(func(i int) float64 { return w[i].PitchRate }, 0.15, 2.5)
 	heave := limit(func(i int) float64 { return aux[i].heave }, 1.2, 2.5)
 	swell := limit(func(i int) float64 { return aux[i].swell }, 0.6, 3)
-	rise := limit(func(i int) float64 { return math.Abs(aux[i].rise) }, 0.02, 5)
+	rise := limit(func(i int) float64 { return math.Abs(aux[i].rise) }, 0.015, 5)
 	surge := limit(func(i int) float64 { return math.Abs(aux[i].surge) }, 0.6, 5)
 	// Where every window is wild, the session's own measure is no excuse.
-	work, heave, swell, rise, surge = min(work, 0.5), min(heave, 3), min(swell, 1.8), min(rise, 0.06), min(surge, 1.2)
+	work, heave, swell, rise, surge = min(work, 0.5), min(heave, 3), min(swell, 1.8), min(rise, 0.06), min(surge, 0.8)
 	for i := range w {
 		u := aux[i]
 		switch {
