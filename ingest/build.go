@@ -66,6 +66,9 @@ func build(r *raw) (*Log, error) {
 		b.log.Clock = Clock{OffsetSE: math.NaN(), DriftSE: math.NaN()}
 	}
 	f.Dropped = b.notes.dropped
+	if f.Dropped == nil {
+		f.Dropped = []Dropped{} // an empty list in the JSON
+	}
 	b.log.Warnings = b.notes.warnings()
 	return b.log, nil
 }

@@ -390,3 +390,14 @@ func TestMillisecondsCalledSeconds(t *testing.T) {
 		}
 	}
 }
+
+// TestListsAreNeverNull: a script that reads the JSON gets lists.
+func TestListsAreNeverNull(t *testing.T) {
+	l, err := readText(imuHeader+"0,1,2,9,0,0,0\n", Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f := l.Files[0]; f.Dropped == nil || f.Channels == nil {
+		t.Errorf("dropped %v, channels %v", f.Dropped, f.Channels)
+	}
+}

@@ -168,7 +168,11 @@ func TestProposeMap(t *testing.T) {
 		{"nanoseconds and m/s²", "sensors.csv",
 			"timestamp_ns,accelerometer_x,accelerometer_y,accelerometer_z,gyroscope_x,gyroscope_y,gyroscope_z,temperature\n" +
 				row("%d,0.1,0.2,9.8,0.01,0.02,0.03,21", 50, func(i int) []any { return []any{1789898400000000000 + int64(i)*10000000} }),
-			[]string{`time = { column = "timestamp_ns", unit = "ns" }`, `az = { column = "accelerometer_z", unit = "mps2" }`, `gx = { column = "gyroscope_x", unit = "radps"`}, true, false, 9.80},
+			[]string{`time = { column = "timestamp_ns", unit = "ns" }`, `az = { column = "accelerometer_z", unit = "mps2" }`, `gx = { column = "gyroscope_x", unit = "radps"`, `# Not used: "temperature".`}, true, false, 9.80},
+		{"axes in another order, bare names", "board.csv",
+			"stamp,timestamp [ns],acc_y,acc_x,acc_z,rot x,rot y,rot z\n" +
+				row("%d,%d,0.2,0.1,1.0,1.1,40.2,3.3", 50, func(i int) []any { return []any{i, 1789898400000000000 + int64(i)*10000000} }),
+			[]string{`ax = { column = "acc_x", unit = "g" }`, `gx = { column = "rot x", unit = "dps" }`, `# Not used: "stamp".`}, true, false, 10.05},
 		{"one sensor a file, in g", "Accelerometer.csv",
 			"time,seconds_elapsed,z,y,x\n" + row("%d,%.3f,1.01,0.02,0.03", 50, func(i int) []any { return []any{1789898400000000000 + int64(i)*10000000, float64(i) / 100} }),
 			[]string{`time = { column = "time", unit = "ns" }`, `ax = { column = "x", unit = "g" }`, `az = { column = "z", unit = "g" }`}, true, false, 9.9},

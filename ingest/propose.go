@@ -56,7 +56,7 @@ func plainUnit(s string) string {
 
 // ProposeMap looks at a CSV whose columns have other names and guesses a column
 // map for it from the names and the values: the TOML that [ReadMap] reads, with
-// a comment where a unit was guessed. ok is false when the file needs no map or
+// a comment where a unit was guessed, and one that names the columns left over. ok is false when the file needs no map or
 // when a time and an accelerometer, a position or a speed cannot be made out.
 func ProposeMap(path string) (text string, ok bool) {
 	head, err := headOf(path)
@@ -86,10 +86,18 @@ func ProposeMap(path string) (text string, ok bool) {
 	if !s.guess() {
 		return "", false
 	}
+	unused := slices.Clone(s.names)
 	for _, q := range quantities {
 		if g, has := s.found[q.slot]; has {
 			b.WriteString(g.line(q.base))
+			unused = slices.DeleteFunc(unused, func(name string) bool { return name == g.header })
 		}
+	}
+	if len(unused) > 0 {
+		for i := range unused {
+			unused[i] = strconv.Quote(clip(unused[i], 40))
+		}
+		fmt.Fprintf(&b, "# Not used: %s.\n", sentenceList(unused, 12))
 	}
 	m, err := parseMap("", []byte(b.String()))
 	if err != nil {
@@ -326,7 +334,7 @@ func (s *sample) slotOf(words []string) int {
 		switch {
 		case stem == "a", strings.Contains(stem, "acc"):
 			return slotAcc + axis
-		case stem == "g", stem == "w", stem == "r", strings.Contains(stem, "gyr"), strings.Contains(stem, "rotation"),
+		case stem == "g", stem == "w", stem == "r", stem == "rot", strings.Contains(stem, "gyr"), strings.Contains(stem, "rotation"),
 			strings.Contains(stem, "angular"), strings.Contains(stem, "omega"):
 			return slotGyr + axis
 		case stem == "m", strings.Contains(stem, "mag"), strings.Contains(stem, "compass"):
