@@ -29,13 +29,11 @@ func ForRider(p *trim.Posterior, s, other *setup.Setup, w SpeedWeights, opt Opti
 	}
 	in := trim.FromSetup(&o, p.Base.Density, p.Base.Viscosity)
 	q := p.Under(&o, in)
-	if o.Rider.Mass != s.Rider.Mass || !sameStance {
-		// Other feet: where they press is in doubt afresh.
-		rng := rand.New(rand.NewPCG(11, 15))
-		for i := range q.Draws {
-			q.Draws[i].FrontFoot += footSD * rng.NormFloat64()
-			q.Draws[i].BackFoot += footSD * rng.NormFloat64()
-		}
+	// Other feet: where they press is in doubt afresh.
+	rng := rand.New(rand.NewPCG(11, 15))
+	for i := range q.Draws {
+		q.Draws[i].FrontFoot = in.FrontFoot + footSD*rng.NormFloat64()
+		q.Draws[i].BackFoot = in.BackFoot + footSD*rng.NormFloat64()
 	}
 	r := &OtherRider{
 		Advice: *Advise(q, &o, w, opt), Name: o.Rider.Name,

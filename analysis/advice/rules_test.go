@@ -395,3 +395,20 @@ func TestAbsurdLoad(t *testing.T) {
 		t.Errorf("%s: %s", a.Verdict, a.NextStep)
 	}
 }
+
+// Another rider's feet are in doubt by their own 15 mm, not by what the notes
+// told of the first rider's.
+func TestOtherRidersFeet(t *testing.T) {
+	s := gear()
+	truth := trim.FromSetup(s, density, viscosity)
+	truth.FrontFoot += 0.03
+	truth.BackFoot += 0.03
+	p := infer(t, told(s, truth, 0.02, 6, 8, 10, 12))
+	o := *s
+	o.Rider.Name = "Bo"
+	r := ForRider(p, s, &o, speeds, Options{LawOK: true})
+	own := Advise(p, s, speeds, Options{LawOK: true})
+	if !(r.EvennessNow.High-r.EvennessNow.Low > own.EvennessNow.High-own.EvennessNow.Low) {
+		t.Errorf("evenness %v for the rider who was asked, %v for the other", own.EvennessNow, r.EvennessNow)
+	}
+}

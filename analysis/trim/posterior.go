@@ -51,12 +51,6 @@ func (p *problem) pad(x []float64) []float64 {
 	return append(append(make([]float64, 0, len(p.params)), x...), make([]float64, len(p.params)-len(x))...)
 }
 
-// HasLaw says whether today's log gave a pitch law.
-func (post *Posterior) HasLaw() bool { return post.problem.outings[0].Ev.HasLaw }
-
-// Notes of feel that today's outing brought.
-func (post *Posterior) FeelNotes() int { return len(post.problem.outings[0].Ev.Feel) }
-
 // CanUseLevelZero says whether today's level zero counts as evidence.
 func (post *Posterior) CanUseLevelZero() bool {
 	o := post.problem.outings[0]
