@@ -183,6 +183,21 @@ type features struct {
 	restful []bool    // no motion to speak of
 }
 
+// sampling is the rate in Hz between gaps, 0 when it cannot be told.
+func sampling(t []float64) float64 {
+	var span, steps float64
+	for i := 1; i < len(t); i++ {
+		if d := t[i] - t[i-1]; d > 0 && d < 0.5 {
+			span += d
+			steps++
+		}
+	}
+	if span == 0 {
+		return 0
+	}
+	return steps / span
+}
+
 func newFeatures(g *grid, m *align.Motion) *features {
 	n := min(len(m.Time), len(m.Heel), len(m.Normal), len(m.PitchRate), len(m.Up))
 	if n == 0 {
@@ -192,10 +207,7 @@ func newFeatures(g *grid, m *align.Motion) *features {
 		shake: nans(g.n), roll: nans(g.n), nod: nans(g.n), heel: nans(g.n),
 		up: nans(g.n), lowest: nans(g.n), restful: make([]bool, g.n),
 	}
-	rate := 0.0
-	if d := m.Time[n-1] - m.Time[0]; d > 0 {
-		rate = float64(n-1) / d
-	}
+	rate := sampling(m.Time[:n])
 	lag := max(1, int(0.1*rate)) // samples in a tenth of a second
 	var tenth float64
 	var held int
