@@ -10,6 +10,7 @@ import (
 
 // A Comparison sets sessions side by side.
 type Comparison struct {
+	Schema  string    `json:"schema"`
 	Results []*Result `json:"sessions"`
 	// BeforeAfter judges the change between two sessions of one rider on one
 	// foil; null otherwise, and Why says why.
@@ -20,7 +21,7 @@ type Comparison struct {
 // Compare sets results side by side, and judges the change where there are
 // two sessions of one rider on one foil. The earlier one counts as before.
 func Compare(results []*Result) (*Comparison, error) {
-	c := &Comparison{Results: results}
+	c := &Comparison{Schema: Schema, Results: results}
 	if len(results) != 2 {
 		c.Why = "A change is judged between two sessions only."
 		return c, nil

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -183,11 +184,11 @@ func Parse(name string, data []byte) (*Setup, []string, error) {
 	f := defaults()
 	dec := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields()
 	if err := dec.Decode(&f); err != nil {
-		return nil, nil, decodeError(name, err)
+		return nil, nil, decodeError(name, data, err)
 	}
 	var tree map[string]any
 	if err := toml.Unmarshal(data, &tree); err != nil {
-		return nil, nil, decodeError(name, err)
+		return nil, nil, decodeError(name, data, err)
 	}
 	s := &Setup{File: name, given: map[string]bool{}}
 	flatten("", tree, s.given)
@@ -200,7 +201,7 @@ func Parse(name string, data []byte) (*Setup, []string, error) {
 	return s, c.warnings, nil
 }
 
-func decodeError(name string, err error) error {
+func decodeError(name string, data []byte, err error) error {
 	var strict *toml.StrictMissingError
 	if errors.As(err, &strict) && len(strict.Errors) > 0 {
 		first := strict.Errors[0]
@@ -214,15 +215,47 @@ func decodeError(name string, err error) error {
 	}
 	var dec *toml.DecodeError
 	if errors.As(err, &dec) {
-		row, col := dec.Position()
-		key := strings.Join(dec.Key(), ".")
-		what := strings.TrimPrefix(dec.Error(), "toml: ")
-		if key != "" {
-			what = key + ": " + what
-		}
-		return &Error{File: name, Line: row, Key: key, What: fmt.Sprintf("not valid TOML at column %d: %s", col, what)}
+		row, _ := dec.Position()
+		return &Error{File: name, Line: row, Key: strings.Join(dec.Key(), "."), What: slip(lineOf(data, row), dec)}
 	}
 	return &Error{File: name, What: "not a valid setup: " + strings.TrimPrefix(err.Error(), "toml: ")}
+}
+
+func lineOf(data []byte, row int) string {
+	lines := strings.Split(string(data), "\n")
+	if row < 1 || row > len(lines) {
+		return ""
+	}
+	return strings.TrimSpace(lines[row-1])
+}
+
+var (
+	decimalComma = regexp.MustCompile(`^[\w.]+\s*=\s*[-+]?\d+,\d`)
+	bareWord     = regexp.MustCompile(`^[\w.]+\s*=\s*\pL`)
+	quoted       = regexp.MustCompile(`^[\w.]+\s*=\s*["']`)
+	noValue      = regexp.MustCompile(`^[\w.]+\s*(=\s*)?(#|$)`)
+)
+
+// slip says in plain words what is wrong with a line that is not valid TOML,
+// or whose value is of the wrong kind.
+func slip(line string, dec *toml.DecodeError) string {
+	shown := []rune(line)
+	if len(shown) > 60 {
+		shown = append(shown[:60], '…')
+	}
+	what := fmt.Sprintf("this line cannot be read: %q.", string(shown))
+	switch {
+	case decimalComma.MatchString(line):
+		return what + " A number takes a point, not a comma: 93.5"
+	case quoted.MatchString(line) && len(dec.Key()) > 0:
+		return what + " Here a number or true or false is needed, without quotes"
+	case bareWord.MatchString(line):
+		return what + ` Text stands in quotes, for example "wing"; true and false stand without`
+	case noValue.MatchString(line):
+		return what + " The key has no value"
+	}
+	_, col := dec.Position()
+	return what + fmt.Sprintf(" The trouble starts at column %d: each line is a key = value, or a [table]", col)
 }
 
 // flatten lists every key that the user wrote.

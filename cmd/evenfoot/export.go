@@ -31,6 +31,9 @@ with only an IMU, and without a setup. The file holds coordinates.`,
 			if out == "" || out == "-" {
 				return c.export(c.out, s)
 			}
+			if err := mayReplace(out); err != nil {
+				return err
+			}
 			return writeWhole(out, func(w io.Writer) error { return c.export(w, s) })
 		},
 	}

@@ -21,10 +21,47 @@ func writeWhole(path string, fill func(io.Writer) error) error {
 	return settle(tmp, path)
 }
 
+// ours are the first bytes of what evenfoot writes: a page, a result, an export.
+var ours = []string{
+	"<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<meta http-equiv=\"Content-Security-Policy\"",
+	"{\n  \"schema\": \"evenfoot/",
+	"# evenfoot export",
+}
+
+// mayReplace refuses to write over a file that evenfoot did not write: a slip
+// in --out must not cost a log or a setup.
+func mayReplace(path string) error {
+	info, err := os.Stat(path)
+	if err != nil || !info.Mode().IsRegular() || info.Size() == 0 {
+		return nil // nothing is lost; other errors show when writing
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return fmt.Errorf("%s exists and cannot be read: %w; choose another name", path, cause(err))
+	}
+	defer f.Close()
+	head := make([]byte, 256)
+	n, err := io.ReadFull(f, head)
+	if err != nil && !errors.Is(err, io.ErrUnexpectedEOF) {
+		return fmt.Errorf("%s exists and cannot be read: %w; choose another name", path, cause(err))
+	}
+	for _, sign := range ours {
+		if bytes.HasPrefix(head[:n], []byte(sign)) {
+			return nil
+		}
+	}
+	return fmt.Errorf("%s exists and is not a file that evenfoot wrote; choose another name, or remove it first", path)
+}
+
 // stage writes what path shall hold to a neighbour, and gives its name.
 func stage(path string, fill func(io.Writer) error) (tmp string, err error) {
-	if info, serr := os.Stat(path); serr == nil && info.IsDir() {
-		return "", fmt.Errorf("%s is a folder; give the name of a file to write", path)
+	if info, serr := os.Stat(path); serr == nil {
+		switch {
+		case info.IsDir():
+			return "", fmt.Errorf("%s is a folder; give the name of a file to write", path)
+		case !info.Mode().IsRegular():
+			return "", fmt.Errorf("%s is not a plain file; give the name of a file to write", path)
+		}
 	}
 	f, err := os.CreateTemp(filepath.Dir(path), ".evenfoot-*")
 	if err != nil {
@@ -121,6 +158,11 @@ func (c *console) hand(a *answer, out, page, js string) error {
 	}
 	if out != "" {
 		files = append(files, output{out, a.page.Bytes()})
+	}
+	for _, f := range files {
+		if err := mayReplace(f.path); err != nil {
+			return err
+		}
 	}
 	if err := writeAll(files); err != nil {
 		return err

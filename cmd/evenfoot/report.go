@@ -53,7 +53,7 @@ func (c *console) report(args []string, f reportFlags) error {
 		return usageError{err}
 	}
 	req := analysis.Request{SpeedText: units.SpeedText}
-	if req.Range, err = parseRange(f.speeds); err != nil {
+	if req.Range, err = parseRange(f.speeds, units.Speed); err != nil {
 		return err
 	}
 	if len(args) == 0 && f.src.setup == "" {

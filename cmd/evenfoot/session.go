@@ -154,14 +154,15 @@ func (c *console) analyse(s *session, req analysis.Request) (*analysis.Result, e
 }
 
 // speedUnits are the factors to m/s of the units in --range.
-var speedUnits = map[string]float64{"kn": 1852.0 / 3600, "kmh": 1 / 3.6, "mph": 0.44704, "mps": 1}
+var speedUnits = map[string]float64{"kn": 1852.0 / 3600, "kmh": 1 / 3.6, "mph": 0.44704, "mps": 1, "km/h": 1 / 3.6, "m/s": 1}
 
-// parseRange reads speeds such as 18:26kn; without a unit they are knots.
-func parseRange(text string) (r [2]float64, err error) {
+// parseRange reads speeds such as 18:26kn; without a unit they are in the
+// unit that the words use.
+func parseRange(text, unit string) (r [2]float64, err error) {
 	if text == "" {
 		return r, nil
 	}
-	number, factor := text, speedUnits["kn"]
+	number, factor := text, speedUnits[unit]
 	for unit, f := range speedUnits {
 		if strings.HasSuffix(text, unit) {
 			number, factor = strings.TrimSuffix(text, unit), f
