@@ -223,3 +223,33 @@ func TestPagesAccessible(t *testing.T) {
 		}
 	}
 }
+
+// TestValidPages runs html-validate where EVENFOOT_HTML_VALIDATE names it.
+func TestValidPages(t *testing.T) {
+	exe := os.Getenv("EVENFOOT_HTML_VALIDATE")
+	if exe == "" {
+		skip(t, "EVENFOOT_HTML_VALIDATE does not name html-validate")
+	}
+	d := open(t, Config{})
+	o := outings()[0]
+	at := d.added(o.pieces()...)
+	d.added(piece{"logs", "watch.gpx", string(o.gpx)})
+	d.upload(piece{"logs", "no.csv", "no log"})
+	dir := t.TempDir()
+	// Boxes of one list share a name on purpose.
+	const rules = `{"extends":["html-validate:recommended","html-validate:document"],"root":true,"rules":{"doctype-style":"off","form-dup-name":["error",{"shared":["radio","checkbox"]}],"no-trailing-whitespace":"off","require-sri":"off"}}`
+	if err := os.WriteFile(filepath.Join(dir, ".htmlvalidate.json"), []byte(rules), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	args := []string{"--config", filepath.Join(dir, ".htmlvalidate.json")}
+	for i, p := range []string{"/", "/riders", "/add?from=1", "/template", at + "/more", at + "/setup", at + "/delete"} {
+		file := filepath.Join(dir, string(rune('a'+i))+".html")
+		if err := os.WriteFile(file, []byte(d.must(p)), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		args = append(args, file)
+	}
+	if out, err := exec.Command(exe, args...).CombinedOutput(); err != nil {
+		t.Errorf("%v\n%s", err, out)
+	}
+}
