@@ -41,7 +41,7 @@ type Earlier struct {
 var ErrNothing = errors.New("there is nothing to analyse: give a log, a setup, or both")
 
 // ErrNoSpeeds says that no speed is known to advise for.
-var ErrNoSpeeds = errors.New("no speed is known: there is no flight in the log and no --range; give the speeds that matter, for example --range 12:22kn")
+var ErrNoSpeeds = errors.New("no speed is known to advise for")
 
 // ErrTooSlow says that the foil cannot fly at the speeds that count.
 var ErrTooSlow = errors.New("too slow to fly")

@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -41,7 +42,7 @@ func speedsThatCount(o *observation, asked [2]float64) (speedRange, error) {
 	}
 	if r.high <= r.low {
 		if len(ridden) == 0 {
-			return r, ErrNoSpeeds
+			return r, fmt.Errorf("%w: %s", ErrNoSpeeds, o.whyNoSpeeds())
 		}
 		r.low, r.high = r.ridden[0], r.ridden[1]
 		if r.high-r.low < 0.2 { // one speed only
@@ -70,6 +71,17 @@ func speedsThatCount(o *observation, asked [2]float64) (speedRange, error) {
 	r.weights = w
 	r.bins = histogram(ridden, o.speedStep())
 	return r, nil
+}
+
+// whyNoSpeeds says what is missing and what to do.
+func (o *observation) whyNoSpeeds() string {
+	switch {
+	case o.log == nil:
+		return "there is no log; give the speeds that matter, for example --range 12:22kn"
+	case len(o.log.GPS.Time) == 0:
+		return "the logs hold no GPS. Add the watch's log of the same outing, or give the speeds that matter, for example --range 12:22kn"
+	}
+	return "there is no flight in the log. Check that it is the right file, or give the speeds that matter, for example --range 12:22kn"
 }
 
 // foilingSpeeds is the sorted speed through the water over all flight, m/s,
