@@ -55,6 +55,7 @@ type fitReader struct {
 	device  fitDevice
 	unread  map[uint16]int
 	empty   int // records without position and speed
+	marks   []Mark
 	kind    typedef.File
 }
 
@@ -389,6 +390,12 @@ func (f *fitReader) data(b []byte, pos int64) {
 		f.deviceInfo(d, b)
 	case fitFieldDesc:
 		f.describe(d, b)
+	case fitSession:
+		f.span(d, b, "session")
+	case fitLap:
+		f.span(d, b, "lap")
+	case fitEvent:
+		f.event(d, b)
 	case fitDevDataID:
 	default:
 		d.unread++
@@ -401,7 +408,7 @@ func (f *fitReader) finish() (*raw, error) {
 	for _, s := range f.sensors() {
 		closeSensor(s)
 	}
-	out := &raw{file: File{Name: f.name, Kind: "FIT", Device: f.device.String()}}
+	out := &raw{file: File{Name: f.name, Kind: "FIT", Device: f.device.String(), Marks: f.marks}}
 	out.gps = f.fixes()
 	if slices.Contains(f.roughly[:4], true) {
 		f.warn("clocks without a date", 0, -1, "Some time stamps count from when the device was switched on; they are tied to UTC by the stamps beside them, to about a second.")

@@ -9,7 +9,10 @@ import (
 // Messages of the FIT profile that are read.
 const (
 	fitFileID      = 0
+	fitSession     = 18
+	fitLap         = 19
 	fitRecord      = 20
+	fitEvent       = 21
 	fitDeviceInfo  = 23
 	fitGPSMetadata = 160
 	fitCorrelation = 162
@@ -27,6 +30,9 @@ const (
 // definition keeps them in this order.
 var fitSlots = map[uint16][]uint8{
 	fitFileID:      {0, 1, 2, 8},                       // type, manufacturer, product, product name
+	fitSession:     {2, 7, 5},                          // start, elapsed time, sport
+	fitLap:         {2, 7},                             // start, elapsed time
+	fitEvent:       {0, 1},                             // event, type
 	fitRecord:      {0, 1, 78, 2, 73, 6, 8},            // lat, long, altitude (enhanced, plain), speed (enhanced, plain), compressed speed and distance
 	fitDeviceInfo:  {0, 2, 4, 27},                      // device index, manufacturer, product, product name
 	fitGPSMetadata: {0, 1, 2, 3, 4, 5, 6},              // ms, lat, long, altitude, speed, heading, UTC

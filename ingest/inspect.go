@@ -94,6 +94,11 @@ func (f File) Text(w io.Writer) {
 		fmt.Fprintf(w, "%s%-14s %9s at %-8s%s%s\n", head, c.Name, thousands(c.Samples), hz, pad(c.Unit, 7), gaps)
 		head = strings.Repeat(" ", len(head))
 	}
+	if s := marksText(f.Marks); s != "" {
+		var b strings.Builder
+		wrap(&b, "  marks       ", s)
+		io.WriteString(w, b.String())
+	}
 	fmt.Fprintf(w, "  read        %s\n", plural(f.Read, "sample"))
 	head = "  left out    "
 	for _, d := range f.Dropped {

@@ -86,6 +86,14 @@ type File struct {
 	DurationS float64   `json:"duration_s"` // first to last sample, s
 	Read      int       `json:"read"`       // samples kept
 	Dropped   []Dropped `json:"dropped"`
+	Marks     []Mark    `json:"marks,omitempty"` // sessions, laps and the timer's stops, as the device noted them
+}
+
+// A Mark is what a device noted besides samples.
+type Mark struct {
+	Time time.Time `json:"time,omitzero"` // UTC, its beginning; zero without a date
+	Kind string    `json:"kind"`          // "session", "lap", "start", "stop"
+	What string    `json:"what"`          // in words: "session (windsurfing), 35 min 00 s"
 }
 
 // A Channel is one kind of measurement in a file.
