@@ -26,6 +26,8 @@ type Request struct {
 	Other *setup.Setup
 	// SpeedText prints a speed in m/s for the sentences; nil means knots.
 	SpeedText func(mps float64) string
+	// LengthText prints a length in m for the sentences; nil means centimetres.
+	LengthText func(m float64) string
 	// Progress, when not nil, is told what is being done.
 	Progress func(stage string)
 }
@@ -81,7 +83,7 @@ func Run(req Request) (*Result, error) {
 	if err := req.flies(today.In, speeds); err != nil {
 		return nil, err
 	}
-	r.outing, r.speeds, r.speedText = today, speeds, req.SpeedText
+	r.outing, r.speeds = today, speeds
 	var earlier []trim.Outing
 	for _, e := range req.Earlier {
 		if err := trim.SameFoil(req.Setup, e.Setup); err != nil {

@@ -43,11 +43,11 @@ func Compare(results []*Result) (*Comparison, error) {
 	if c.Why != "" {
 		return c, nil
 	}
-	both, err := trim.Infer(after.outing, []trim.Outing{before.outing}, trim.InferOptions{SpeedText: after.speedText})
+	both, err := trim.Infer(after.outing, []trim.Outing{before.outing}, trim.InferOptions{SpeedText: after.words.SpeedText})
 	if err != nil {
 		return nil, err
 	}
-	c.BeforeAfter = advice.Compare(before.side(), after.side(), both, false, after.speeds.weights, advice.Options{LawOK: after.lawOK(), SpeedText: after.speedText})
+	c.BeforeAfter = advice.Compare(before.side(), after.side(), both, false, after.speeds.weights, after.words)
 	return c, nil
 }
 

@@ -166,7 +166,8 @@ func (r *Result) load(speeds speedRange) {
 }
 
 func (r *Result) advise(req Request, speeds speedRange) {
-	opt := advice.Options{LawOK: r.lawOK(), SpeedText: req.SpeedText}
+	opt := advice.Options{LawOK: r.lawOK(), SpeedText: req.SpeedText, LengthText: req.LengthText}
+	r.words = opt
 	r.Advice = advice.Advise(r.Posterior, req.Setup, speeds.weights, opt)
 	if speeds.beyond {
 		says := fmt.Sprintf("The speeds asked for (%s to %s) go beyond what was ridden (%s to %s): out there the advice is the model's alone.",

@@ -46,9 +46,9 @@ type Result struct {
 	SpeedHistogram      []SpeedBin      `json:"-"` // time at speed, foiling
 	RangeLow, RangeHigh float64         `json:"-"` // m/s, the speeds that count
 
-	outing    trim.Outing // as the inference took it; zero without a setup
-	speeds    speedRange
-	speedText func(mps float64) string // nil means knots
+	outing trim.Outing // as the inference took it; zero without a setup
+	speeds speedRange
+	words  advice.Options // as the advice took them
 }
 
 type Session struct {

@@ -246,8 +246,8 @@ func (t *task) explain(a *Advice) {
 	if over := t.beyondReach(t.best.Move); !t.hasBest() {
 		a.Why = append(a.Why, "Over these speeds the load hardly tells a turn of the stabilizer from a move of the foil, so no best pair is given. Log a wider range of speeds.")
 	} else if over != 0 && a.Verdict == Change {
-		a.Why = append(a.Why, fmt.Sprintf("The most even load of all would have the mast %.0f mm further %s than %s. Within that, the best is the stabilizer's leading edge %.1f° %s.",
-			math.Abs(over)/mm, foreAft(over), t.limit(), math.Abs(t.toward.Raise)/deg, upDown(t.toward.Raise)))
+		a.Why = append(a.Why, fmt.Sprintf("The most even load of all would have the mast %s than %s. Within that, the best is the stabilizer's leading edge %.1f° %s.",
+			t.further(over), t.limit(), math.Abs(t.toward.Raise)/deg, upDown(t.toward.Raise)))
 	}
 	if t.s.Foil.Stabilizer.ShimSpan <= 0 {
 		a.Why = append(a.Why, "foil.stabilizer.shim_span_mm is not known, so the turn of a card is not known either: no shim is advised.")
@@ -256,6 +256,6 @@ func (t *task) explain(a *Advice) {
 		a.Why = append(a.Why, t.withoutLogger())
 	}
 	if !t.s.Given("board.track_cm") && (a.MoveNow != 0) {
-		a.Why = append(a.Why, fmt.Sprintf("board.track_cm is not given: a track that slides %.0f mm back and %.0f mm forward is taken for granted.", -t.s.Board.Track[0]/mm, t.s.Board.Track[1]/mm))
+		a.Why = append(a.Why, fmt.Sprintf("board.track_cm is not given: a track that slides %s back and %s forward is taken for granted.", t.length(t.s.Board.Track[0]), t.length(t.s.Board.Track[1])))
 	}
 }

@@ -88,12 +88,12 @@ func (t *task) limit() string {
 // are free, fall short.
 func (t *task) tooShort(s *shortfall, short float64, want interval.Interval) {
 	feet := t.feetFor(short)
-	s.sentence = fmt.Sprintf("This board and foil do not fit this rider: the mast would have to stand %.0f cm further %s than %s.", math.Abs(short)*100, foreAft(short), t.limit())
+	s.sentence = fmt.Sprintf("This board and foil do not fit this rider: the mast would have to stand %s than %s.", t.further(short), t.limit())
 	s.help = append(s.help,
-		fmt.Sprintf("The best place for the mast is %+.0f mm from today's (90 %%: %+.0f to %+.0f; + is forward). The track gives %+.0f to %+.0f mm.",
-			want.Value, want.Low, want.High, t.s.Board.Track[0]/mm, t.s.Board.Track[1]/mm),
-		fmt.Sprintf("What would help: a track (or another board) that lets the mast stand %.0f mm further %s, or both feet %.0f mm further %s.",
-			math.Abs(short)/mm, foreAft(short), math.Abs(feet)/mm, foreAft(feet)))
+		fmt.Sprintf("The best place for the mast is %s of today's (90 %%: from %s to %s). The track gives %s and %s.",
+			t.way(want.Value*mm), t.way(want.Low*mm), t.way(want.High*mm), t.length(t.s.Board.Track[0])+" back", t.length(t.s.Board.Track[1])+" forward"),
+		fmt.Sprintf("What would help: a track (or another board) that lets the mast stand %s, or both feet %s.",
+			t.further(short), t.further(feet)))
 }
 
 // otherStabilizer says whether a quarter more or less stabilizer would help.

@@ -25,7 +25,7 @@ func ForRider(p *trim.Posterior, s, other *setup.Setup, w SpeedWeights, opt Opti
 		mid := o.Stance.Back + half
 		half *= o.Rider.Height / s.Rider.Height
 		o.Stance.Front, o.Stance.Back = mid+half, mid-half
-		notes = append(notes, fmt.Sprintf("The feet are free, so the stance is taken %.0f cm wide, as the height asks; give front and back to say otherwise.", 200*half))
+		notes = append(notes, fmt.Sprintf("The feet are free, so the stance is taken %s wide, as the height asks; give front and back to say otherwise.", (&task{opt: opt}).length(2*half)))
 	}
 	in := trim.FromSetup(&o, p.Base.Density, p.Base.Viscosity)
 	q := p.Under(&o, in)
@@ -55,20 +55,16 @@ func ForRider(p *trim.Posterior, s, other *setup.Setup, w SpeedWeights, opt Opti
 	}
 	r.PitchChange, r.WingWalk = interval.FromDraws(pitch), interval.FromDraws(walk)
 	r.Curve = c.curve(foils)
-	r.Notes = append(r.Notes, ruleOfThumb(s, &o, r)...)
+	r.Notes = append(r.Notes, ruleOfThumb(s, &o, r, opt)...)
 	return r
 }
 
 // ruleOfThumb tells of the difference between common practice and the model
 // (trim model §8).
-func ruleOfThumb(s, o *setup.Setup, r *OtherRider) []string {
+func ruleOfThumb(s, o *setup.Setup, r *OtherRider, opt Options) []string {
 	if math.Abs(o.Rider.Mass-s.Rider.Mass) < 0.1*s.Rider.Mass {
 		return nil
 	}
-	word := "further forward"
-	if o.Rider.Mass < s.Rider.Mass {
-		word = "further back"
-	}
-	return []string{fmt.Sprintf("At the middle speed this rider finds the wing %.0f mm %s than %.0f kg does, by this model. A rule of thumb among riders says much more: 13 to 15 cm forward for 104 kg on a trim made for 68 kg. Rule and model agree on the direction and not on the size. Go in small steps.",
-		math.Abs(r.WingWalk.Value), word, s.Rider.Mass)}
+	return []string{fmt.Sprintf("At the middle speed this rider finds the wing %s than %.0f kg does, by this model. A rule of thumb among riders says much more: 13 to 15 cm forward for 104 kg on a trim made for 68 kg. Rule and model agree on the direction and not on the size. Go in small steps.",
+		(&task{opt: opt}).further(r.WingWalk.Value*mm), s.Rider.Mass)}
 }

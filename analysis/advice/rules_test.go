@@ -2,6 +2,7 @@ package advice
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -217,7 +218,7 @@ func TestOtherRider(t *testing.T) {
 	free.Stance.Fixed = false
 	free.Rider.Height = 1.9
 	tall := ForRider(infer(t, outingOf(s)), s, &free, w, Options{})
-	if !strings.Contains(strings.Join(tall.Notes, " "), "stance is taken 57 cm wide") {
+	if !strings.Contains(strings.Join(tall.Notes, " "), "stance is taken 56.6 cm wide") {
 		t.Errorf("notes %q", tall.Notes)
 	}
 }
@@ -410,5 +411,28 @@ func TestOtherRidersFeet(t *testing.T) {
 	own := Advise(p, s, speeds, Options{LawOK: true})
 	if !(r.EvennessNow.High-r.EvennessNow.Low > own.EvennessNow.High-own.EvennessNow.Low) {
 		t.Errorf("evenness %v for the rider who was asked, %v for the other", own.EvennessNow, r.EvennessNow)
+	}
+}
+
+// Lengths and speeds in the sentences are in the reader's unit.
+func TestReadersUnits(t *testing.T) {
+	s := gear()
+	s.Stance.Front, s.Stance.Back, s.Stance.Fixed = s.Stance.Front-0.3, s.Stance.Back-0.3, false
+	base := trim.FromSetup(s, density, viscosity)
+	opt := Options{
+		LawOK:      true,
+		SpeedText:  func(mps float64) string { return fmt.Sprintf("%.1f m/s", mps) },
+		LengthText: func(m float64) string { return fmt.Sprintf("%.2f in", m/0.0254) },
+	}
+	o := *s
+	o.Rider.Mass, o.Rider.Height = 104, 1.95
+	p := infer(t, told(s, base, 0.05, 7, 9, 11))
+	a, r := Advise(p, s, speeds, opt), ForRider(p, s, &o, speeds, opt)
+	text := a.NextStep + strings.Join(a.Why, " ") + r.NextStep + strings.Join(r.Why, " ") + strings.ReplaceAll(strings.Join(r.Notes, " "), "13 to 15 cm", "")
+	for _, w := range a.WorthKnowing {
+		text += w.What
+	}
+	if !strings.Contains(text, " in") || strings.Contains(text, " kn") || strings.Contains(strings.ReplaceAll(text, "(0.76 mm)", ""), " mm ") || strings.Contains(text, "cm further") || strings.Contains(text, "cm wide") {
+		t.Errorf("other units than asked for: %q", text)
 	}
 }

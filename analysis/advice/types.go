@@ -92,4 +92,6 @@ type Options struct {
 	LawOK bool
 	// SpeedText prints a speed in m/s for the sentences; nil means knots.
 	SpeedText func(mps float64) string
+	// LengthText prints a length in m; nil means centimetres.
+	LengthText func(m float64) string
 }

@@ -6,8 +6,6 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
-
-	"evenfoot/analysis/interval"
 )
 
 // stepSentence is the next step as one sentence that a rider can act on.
@@ -26,15 +24,25 @@ func (t *task) stepSentence(a *Advice) string {
 		}
 	}
 	if a.MoveNow != 0 {
-		do = append(do, fmt.Sprintf("move the mast %s %s in its track", cm(a.MoveNow), foreAft(float64(a.MoveNow))))
+		do = append(do, fmt.Sprintf("move the mast %s in its track", t.way(float64(a.MoveNow)*mm)))
 	}
 	if a.FeetNow != 0 {
-		do = append(do, fmt.Sprintf("stand %s further %s", cm(a.FeetNow), foreAft(float64(a.FeetNow))))
+		do = append(do, fmt.Sprintf("stand %s", t.further(float64(a.FeetNow)*mm)))
 	}
 	return upperFirst(strings.Join(do, ", and ")) + "; then ride the same speeds and log again."
 }
 
-func cm(mm interval.Number) string { return fmt.Sprintf("%.1f cm", math.Abs(float64(mm))/10) }
+// length prints the size of a length in m.
+func (t *task) length(m float64) string {
+	if t.opt.LengthText != nil {
+		return t.opt.LengthText(math.Abs(m))
+	}
+	return fmt.Sprintf("%.1f cm", 100*math.Abs(m))
+}
+
+// way is a move in m, + forward, as "1.2 cm back"; further as "1.2 cm further back".
+func (t *task) way(m float64) string     { return t.length(m) + " " + foreAft(m) }
+func (t *task) further(m float64) string { return t.length(m) + " further " + foreAft(m) }
 
 func foreAft(v float64) string {
 	if v < 0 {
