@@ -654,3 +654,22 @@ func TestHostileNames(t *testing.T) {
 		t.Errorf("the data folder holds %v, %v", entries, err)
 	}
 }
+
+// TestNoFlight: a log without a flight is kept, its page says what is missing,
+// and the speeds given there make a sheet.
+func TestNoFlight(t *testing.T) {
+	sc := simulate.Demo()[0]
+	sc.Duration, sc.GPSRate, sc.IMURate, sc.SpeedLow, sc.SpeedHigh = 200, 1, 50, 1, 1.2
+	var gpx bytes.Buffer
+	if err := write.GPX(&gpx, simulate.Run(sc).GPSLog); err != nil {
+		t.Fatal(err)
+	}
+	d := open(t, Config{})
+	at := d.added(piece{"logs", "watch.gpx", gpx.String()}, piece{"setup", "", outings()[0].setup})
+	status, body := d.get(at)
+	if status != 422 || !strings.Contains(body, "no speed is known") && !strings.Contains(body, "No speed is known") || !strings.Contains(body, at+"/more") {
+		t.Errorf("status %d\n%.2000s", status, body)
+	}
+	d.must("/", "Could not be analysed")
+	d.must(at+"?low=12&high=22&in=kn", "What to do next")
+}

@@ -188,7 +188,8 @@ func (s *Site) analyse(ses *session, earlier []*session, o options, other *setup
 	}
 	r, err := analysis.Run(req)
 	if errors.Is(err, analysis.ErrNoSpeeds) {
-		return nil, errors.New("no speed is known: there is no flight in the log, and the speeds that matter are not given; give them under \"Change or save\"")
+		// The reason names the command's flag; here it is a field.
+		return nil, fmt.Errorf("%s. Here the speeds are given under \"Change what the sheet is made from\"", strings.TrimRight(err.Error(), "."))
 	}
 	if err != nil {
 		return nil, err
