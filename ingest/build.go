@@ -16,6 +16,8 @@ const pauseBetweenOutings = 3 * 3600 // s
 // unsetBefore is the year before which a clock has not been set.
 const unsetBefore = 2005
 
+const lonelyGyroscope = "There is a gyroscope but no accelerometer; it is of use only together with the accelerometer's file."
+
 // A builder turns one file's columns into a Log.
 type builder struct {
 	r     *raw
@@ -58,7 +60,7 @@ func build(r *raw) (*Log, error) {
 	b.log.GPS = b.gps()
 	if len(r.acc.time) == 0 && len(r.gyr.time) > 0 {
 		b.log.gyrOnly = r.gyr
-		b.notes.warn("a lonely gyroscope", 0, -1, "There is a gyroscope but no accelerometer; it is of use only together with the accelerometer's file.")
+		b.notes.warn("a lonely gyroscope", 0, -1, lonelyGyroscope)
 	}
 	if len(b.log.IMU.Time) > 0 && len(b.log.GPS.Time) > 0 {
 		b.log.Clock = Clock{Tied: true, How: "one device", OffsetSE: math.NaN(), DriftSE: math.NaN()}
@@ -508,7 +510,14 @@ func count(n int, what string) string {
 	if n == 1 {
 		return "1 " + what
 	}
-	return strconv.Itoa(n) + " " + what + "s"
+	return strconv.Itoa(n) + " " + pluralOf(what)
+}
+
+func pluralOf(what string) string {
+	if strings.HasSuffix(what, "x") {
+		return what + "es"
+	}
+	return what + "s"
 }
 
 func upper(s string) string {

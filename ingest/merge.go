@@ -227,6 +227,9 @@ func (m *merger) joinSensors() {
 		}
 		best.log.IMU = imu
 		best.files = append(best.files, g.files...)
+		m.out.Warnings = slices.DeleteFunc(m.out.Warnings, func(w Warning) bool {
+			return w.What == lonelyGyroscope && slices.ContainsFunc(g.files, func(f int) bool { return m.out.Files[f].Name == w.File })
+		})
 	}
 }
 

@@ -120,7 +120,7 @@ func TestMerge(t *testing.T) {
 			}
 			if c.warn != "" {
 				hasWarning(t, l, 0, c.warn)
-			} else if len(l.Warnings) > 0 && c.name[:3] != "one" {
+			} else if len(l.Warnings) > 0 {
 				t.Errorf("warnings %v", l.Warnings)
 			}
 			if strings.HasPrefix(c.name, "split") && len(l.IMU.Gaps) != 1 {
