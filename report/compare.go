@@ -139,14 +139,20 @@ func compareHead(cs []contender, before *advice.BeforeAfter) string {
 		}
 		return "Whether the change did what was foretold cannot be told yet."
 	}
-	best := -1
+	best, known := -1, 0
 	for i, c := range cs {
+		if c.evenness.Known() {
+			known++
+		}
 		if c.evenness.Known() && (best < 0 || c.evenness.Value < cs[best].evenness.Value) {
 			best = i
 		}
 	}
 	if best < 0 {
 		return "The sessions can be compared by speed and by pitch law only: no setup tells the load on the feet."
+	}
+	if known == 1 {
+		return fmt.Sprintf("Only session %s (%s) has a setup that tells the load on the feet. The others can be compared by speed and by pitch law.", cs[best].Key, cs[best].Name)
 	}
 	clear := true
 	for i, c := range cs {

@@ -150,7 +150,7 @@ func TestUnits(t *testing.T) {
 		{Units{Speed: "mps"}.speedText(10), "10.0 m/s"},
 		{imperial.lengthText(0.254), "10.00 in"},
 		{imperial.massText(45.359237), "100 lb"},
-		{imperial.thin(0.00076), "0.76 mm (0.030 in)"},
+		{imperial.thin(0.00076), "0.76 mm / 0.030 in"},
 		{fixed(-0.04, 1), "0.0"},
 		{fixed(-0.06, 1), "−0.1"},
 		{between(interval.Interval{Value: 1, Low: -0.2, High: 2}, 1, 1), "1.0 (−0.2 to 2.0)"},

@@ -149,7 +149,7 @@ func (u Units) thin(m float64) string {
 	}
 	s := fixed(m*1000, 2) + nbsp + "mm"
 	if u.Length == "in" {
-		s += " (" + fixed(m*inchPerMetre, 3) + nbsp + "in)"
+		s += " / " + fixed(m*inchPerMetre, 3) + nbsp + "in"
 	}
 	return s
 }

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"evenfoot/analysis"
 	"evenfoot/analysis/interval"
 )
 
@@ -90,5 +91,18 @@ func TestCutAtSentences(t *testing.T) {
 	}
 	if s := b.String(); strings.Contains(s, " ...") {
 		t.Errorf("cut inside a sentence:\n%s", s)
+	}
+}
+
+// TestOnlyOneWithASetup: a session cannot be the most even of one.
+func TestOnlyOneWithASetup(t *testing.T) {
+	one, bare := fixture(), fixture()
+	bare.Setup, bare.Advice, bare.FootLoad = nil, nil, nil
+	var b bytes.Buffer
+	if err := CompareText(&b, []*analysis.Result{one, bare}, TextOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	if s := b.String(); strings.Contains(s, "most even") || !strings.Contains(s, "Only session A") {
+		t.Error(s)
 	}
 }
