@@ -203,7 +203,9 @@ func (c *csvReader) choose() error {
 		case slotTime:
 			c.time.digits = col.digits
 		case slotSpeed:
-			c.out.gps.speedUnit = col.unit
+			c.out.gps.speedUnit, c.out.gps.speedColumn = col.unit, col.name
+			_, own, _ := splitQuantity(col.name)
+			c.out.gps.speedMapped = own == nil
 		}
 	}
 	return nil

@@ -1,8 +1,6 @@
 package ingest
 
-import (
-	"math"
-)
+import "math"
 
 // receiverSpeedSD is the 1σ error of a receiver's own speed, m/s. NAVSTAR GPS
 // User Equipment Introduction (1996), §3.7, gives Doppler velocity to 0.2 m/s
@@ -196,6 +194,9 @@ func (b *builder) gps() GPS {
 	}
 	g.SpeedFrom, g.SpeedSD = "receiver", receiverSpeedSD
 	track := newTrack(&g)
+	if given > 0 && b.checkSpeeds(track) {
+		given = 0
+	}
 	track.flag(given*2 >= len(g.Time))
 	speedSD := track.velocities()
 	if f.computed || given == 0 {
@@ -219,7 +220,7 @@ func (b *builder) gps() GPS {
 		}
 	}
 	if given > 0 && filled > 0 && !f.computed {
-		b.notes.warn("speeds filled in", 0, -1, "GPS: %s without a speed; it was computed from the positions there.", count(filled, "fix"))
+		b.notes.warn("speeds filled in", 0, -1, "GPS: %s had no speed; it was computed from the positions there.", count(filled, "fix"))
 	}
 	b.tellFlags(&g)
 	return g

@@ -113,7 +113,7 @@ func plural(n int, what string) string {
 	if n == 1 {
 		return "1 " + what
 	}
-	return thousands(n) + " " + what + "s"
+	return thousands(n) + " " + pluralOf(what)
 }
 
 func rateText(hz float64) string {

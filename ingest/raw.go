@@ -31,6 +31,10 @@ type fixes struct {
 	course   []float32 // deg true
 	// speedUnit is the file's own unit of speed; "" stands for m/s.
 	speedUnit string
+	// speedColumn is the header of the speed's column, "" where the format has
+	// none; speedMapped says that a column map gave its unit.
+	speedColumn string
+	speedMapped bool
 	// computed says that the file tells its speeds were computed from positions.
 	computed bool
 }

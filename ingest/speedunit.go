@@ -1,0 +1,152 @@
+package ingest
+
+import (
+	"fmt"
+	"math"
+)
+
+// Evidence that a receiver's speeds and the positions of the same file agree.
+const (
+	// chordTime is how long the chords are along which speeds are compared, s.
+	chordTime = 4.0
+	// chordLeast is the shortest chord that counts, m: errors of position of a
+	// few metres do not matter to a median of many.
+	chordLeast = 8.0
+	// chordsLeast and wayLeast (m) are how much movement it takes to tell.
+	chordsLeast = 20
+	wayLeast    = 400.0
+	// agreeing is how far from 1 the ratio may lie. Positions and Doppler speeds
+	// of sound receivers agree to a few percent over minutes.
+	agreeing = 0.10
+	// unitNear is how near the ratio of two units it must lie to name the unit.
+	unitNear = 0.05
+)
+
+// speedWords are the units for a message.
+var speedWords = map[string]string{"mps": "m/s", "kn": "knots", "kmh": "km/h", "mph": "mph"}
+
+// speedRatio is how many times as large the fixes' speeds are as those of the
+// positions: the median, over straight and steady chords of about four
+// seconds, of mean speed by time over chord. ok is false when there is too
+// little movement or the chords disagree. The positions' median speed along
+// the same chords is in m/s.
+func (t *track) speedRatio() (ratio, positions float64, ok bool) {
+	g := t.g
+	var ratios, speeds []float64
+	way := 0.0
+	gap := max(gapPeriods*period(g.Time), gapLeast)
+	for i := 0; i < len(g.Time); {
+		j := i + 1
+		for j < len(g.Time) && (g.Time[j]-g.Time[i] < chordTime || j-i < 2) && g.Time[j]-g.Time[j-1] <= gap {
+			j++
+		}
+		if j == len(g.Time) || g.Time[j]-g.Time[j-1] > gap {
+			i = max(j, i+1)
+			continue
+		}
+		if r, chord, fair := t.alongChord(i, j); fair {
+			ratios = append(ratios, r)
+			speeds = append(speeds, chord/(g.Time[j]-g.Time[i]))
+			way += chord
+		}
+		i = j
+	}
+	if len(ratios) < chordsLeast || way < wayLeast {
+		return 0, 0, false
+	}
+	ratio = medianOf(ratios) // sorts
+	quarter := len(ratios) / 4
+	if spread := ratios[len(ratios)-1-quarter] - ratios[quarter]; !(ratio > 0) || spread > 0.15*ratio {
+		return 0, 0, false
+	}
+	return ratio, medianOf(speeds), true
+}
+
+// alongChord compares fixes i to j; fair is false where the way bends, the
+// speed changes much or a value is missing.
+func (t *track) alongChord(i, j int) (ratio, chord float64, fair bool) {
+	g := t.g
+	var mean float64
+	low, high := math.Inf(1), 0.0
+	for k := i; k <= j; k++ {
+		v := float64(g.Speed[k])
+		if v != v || t.x[k] != t.x[k] {
+			return 0, 0, false
+		}
+		low, high = min(low, v), max(high, v)
+		if k > i {
+			mean += (v + float64(g.Speed[k-1])) / 2 * (g.Time[k] - g.Time[k-1])
+		}
+	}
+	dt := g.Time[j] - g.Time[i]
+	mean /= dt
+	m := (i + j) / 2
+	chord = t.step(i, j)
+	if chord < chordLeast || t.step(i, m)+t.step(m, j) > 1.03*chord || !(low > 0.7*high) {
+		return 0, 0, false
+	}
+	return mean * dt / chord, chord, true
+}
+
+// likelyUnit is the unit that speeds read as unit seem to be in, when they come
+// out ratio times too large; "" when none fits.
+func likelyUnit(unit string, ratio float64) string {
+	var own float64
+	for _, u := range speedUnits {
+		if u.name == unit {
+			own = u.scale
+		}
+	}
+	best, near := "", unitNear
+	for _, u := range speedUnits {
+		if d := math.Abs(ratio*u.scale/own - 1); u.name != unit && d < near {
+			best, near = u.name, d
+		}
+	}
+	return best
+}
+
+// checkSpeeds holds the receiver's speeds against the positions of the same
+// file. Speeds in another unit than the file says are taken out, so that those
+// of the positions take their place, and the user is told. It says whether it
+// took them out.
+func (b *builder) checkSpeeds(t *track) bool {
+	f := &b.r.gps
+	ratio, positions, ok := t.speedRatio()
+	if f.computed || !ok || math.Abs(ratio-1) <= agreeing {
+		return false
+	}
+	unit, words := "mps", "m/s"
+	if f.speedUnit != "" {
+		unit, words = plainUnit(f.speedUnit), unitText(f.speedUnit)
+	}
+	if w, known := speedWords[unit]; known {
+		words = w
+	}
+	what := fmt.Sprintf("GPS: the speeds are %s times those that the positions give", trimFloat(ratio, 2))
+	if ratio < 0.095 {
+		what = fmt.Sprintf("GPS: the positions give speeds %s times as large as the file's own", trimFloat(1/ratio, 1))
+	}
+	if positions > speedMost {
+		b.notes.warn("speeds in another unit", 0, -1, "%s, which are beyond any board's (%s m/s): the time stamps may be in another unit than the file says. Check its columns.",
+			what, trimFloat(positions, 0))
+		return false
+	}
+	where := fmt.Sprintf("in a file that should give %s", words)
+	if f.speedColumn != "" {
+		where = fmt.Sprintf("in a column named %s", clip(f.speedColumn, 40))
+		if f.speedMapped {
+			where = fmt.Sprintf("in column %q, for which the column map says %s", clip(f.speedColumn, 40), words)
+		}
+	}
+	if likely := likelyUnit(unit, ratio); likely != "" {
+		what += fmt.Sprintf(": this looks like %s %s", speedWords[likely], where)
+	} else {
+		what += fmt.Sprintf(", and no unit explains it (%s)", where)
+	}
+	b.notes.warn("speeds in another unit", 0, -1, "%s. The speeds from the positions are used instead; correct the unit to use the receiver's own.", what)
+	for i := range t.g.Speed {
+		t.g.Speed[i] = float32(nan)
+	}
+	return true
+}
