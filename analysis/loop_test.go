@@ -103,3 +103,18 @@ func TestDemoTruthIsRecovered(t *testing.T) {
 		}
 	}
 }
+
+// TestTaxiingIsNoFlight: a setup tells below which speed its foil cannot fly.
+func TestTaxiingIsNoFlight(t *testing.T) {
+	sc := simulate.Default()
+	sc.NoFlight, sc.Duration, sc.IMURate, sc.Taxi = true, 600, 50, 2.6
+	s := simulate.Run(sc)
+	set := parse(t, s.SetupTOML(nil))
+	r, err := analysis.Run(analysis.Request{Log: s.Log, Setup: set, Range: [2]float64{6, 10}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Totals.Rides != 0 {
+		t.Errorf("%d rides at %.1f m/s, where the foil cannot fly", r.Totals.Rides, sc.Taxi)
+	}
+}

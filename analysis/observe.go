@@ -43,7 +43,9 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	progress("estimating the attitude")
 	o.motion = o.board(aid, s)
 	progress("telling the rides")
-	o.ride = ride.Detect(rideInput(log, o.motion))
+	in := rideInput(log, o.motion)
+	in.Slowest = slowest(s)
+	o.ride = ride.Detect(in)
 	if o.motion == nil || !o.usable() {
 		return o
 	}
@@ -197,6 +199,17 @@ func rideInput(log *ingest.Log, m *align.Motion) ride.Input {
 		in.Gaps = append(in.Gaps, [2]float64{gap.Start, gap.End})
 	}
 	return in
+}
+
+// slowest is the speed below which the setup's foil cannot fly, m/s, with a
+// margin for sizes that are stated wrongly; 0 without a setup.
+func slowest(s *setup.Setup) float64 {
+	if s == nil {
+		return 0
+	}
+	const margin = 0.85
+	w := water.Of(s.Water.Kind, s.Water.Temperature)
+	return margin * trim.NewFoil(trim.FromSetup(s, w.Density, w.Viscosity)).SlowestFlight()
 }
 
 func lawParams(s *setup.Setup, m *align.Motion) pitchlaw.Params {

@@ -12,6 +12,7 @@ type Input struct {
 	East, North []float64     // m/s over ground; NaN for a flagged fix
 	Gaps        [][2]float64  // s, spans without fixes
 	SpeedSD     float64       // m/s, 1σ of a speed
+	Slowest     float64       // m/s, below it this foil cannot fly; 0 when the foil is not known
 	Motion      *align.Motion // nil: GPS alone
 }
 
@@ -24,7 +25,7 @@ func Detect(in Input) *Session {
 		return s
 	}
 	s.Speed = SpeedSeries{Start: g.start, Step: g.step, East: g.east, North: g.north}
-	sp := splitSpeeds(g)
+	sp := splitSpeeds(g, math.Max(slowestFlight, in.Slowest))
 	st := states(g, sp)
 	d := &detector{g: g, split: sp, state: st, in: &in, s: s}
 	d.flights()

@@ -25,8 +25,9 @@ type split struct {
 }
 
 // splitSpeeds finds the speed at which this rider spends the least time on the
-// way from taxiing to flying: the valley between two populations.
-func splitSpeeds(g *grid) split {
+// way from taxiing to flying: the valley between two populations. Below slowest,
+// m/s, there is no flight.
+func splitSpeeds(g *grid, slowest float64) split {
 	const bin = 0.1
 	hist := make([]float64, int(fastest/bin)+1)
 	var moving []float64
@@ -43,7 +44,7 @@ func splitSpeeds(g *grid) split {
 	}
 	slices.Sort(moving)
 	s.fast = moving[len(moving)*95/100]
-	if s.fast < 1.25*slowestFlight {
+	if s.fast < 1.25*slowest {
 		return s
 	}
 	dens := kernel(hist, math.Max(0.25, 0.02*s.fast)/bin)
@@ -62,7 +63,7 @@ func splitSpeeds(g *grid) split {
 	// The first valley above it, for a second one may part slow reaches from
 	// fast; but not one between walking and taxiing: no foil flies at less than
 	// some 30 % of its top speed (lift coefficients from 0.1 to 1).
-	from := max(taxi, at(math.Max(slowestFlight, 0.3*s.fast)))
+	from := max(taxi, at(math.Max(slowest, 0.3*s.fast)))
 	top := max(at(0.66*s.fast), from+1)
 	valley := from
 	for i := from; i <= top; i++ {
@@ -79,7 +80,7 @@ func splitSpeeds(g *grid) split {
 	for edge < top && dens[edge] < dens[valley]+0.12*(peak-dens[valley]) {
 		edge++
 	}
-	s.takeOff = math.Max(bin*(float64(valley)+0.55*float64(edge-valley)), slowestFlight)
+	s.takeOff = math.Max(bin*(float64(valley)+0.55*float64(edge-valley)), slowest)
 	s.slow = math.Min(math.Max(0.42*s.takeOff, 0.9), 1.6)
 	s.ok = s.fast > 1.2*s.takeOff
 	return s
