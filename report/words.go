@@ -45,6 +45,9 @@ func wordsFor(r *analysis.Result, u Units) words {
 		return w
 	}
 	w.Today = today(r, u)
+	if m := r.Mount; m != nil && !m.Rigid && m.Why != "" {
+		w.Limits = append(w.Limits, sentence(m.Why)+" So the board logger's pitch is not used.")
+	}
 	for _, s := range a.Why {
 		w.Limits = append(w.Limits, sentence(s))
 	}

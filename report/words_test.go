@@ -50,6 +50,9 @@ func TestLooseSensorIsNotTheDeck(t *testing.T) {
 	if !strings.Contains(p, why) || !strings.Contains(p, "its pitch is not used") {
 		t.Error("the page does not say why the sensor is refused")
 	}
+	if w := wordsFor(r, Units{}.orDefault()); len(w.Limits) == 0 || !strings.HasPrefix(w.Limits[0], why) {
+		t.Errorf("with advice: %q", w.Limits)
+	}
 	r.Advice = nil
 	if w := wordsFor(r, Units{}.orDefault()); !strings.Contains(w.Today, "not fixed to the board") {
 		t.Errorf("without advice: %q", w.Today)
