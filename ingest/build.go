@@ -16,8 +16,6 @@ const pauseBetweenOutings = 3 * 3600 // s
 // unsetBefore is the year before which a clock has not been set.
 const unsetBefore = 2005
 
-const lonelyGyroscope = "There is a gyroscope but no accelerometer; it is of use only together with the accelerometer's file."
-
 // A builder turns one file's columns into a Log.
 type builder struct {
 	r     *raw
@@ -57,10 +55,13 @@ func build(r *raw) (*Log, error) {
 	b.span(f)
 
 	b.log.IMU = b.join(&r.acc, &r.gyr)
+	if w := gyroUnit(&b.log.IMU, r.gyr.unit); w != "" {
+		b.notes.warn("gyroscopes in another unit", 0, -1, "%s", w)
+	}
 	b.log.GPS = b.gps()
 	if len(r.acc.time) == 0 && len(r.gyr.time) > 0 {
 		b.log.gyrOnly = r.gyr
-		b.notes.warn("a lonely gyroscope", 0, -1, lonelyGyroscope)
+		b.notes.lack("accelerometer", "a lonely gyroscope", 0, -1, "There is a gyroscope but no accelerometer; it is of use only together with the accelerometer's file.")
 	}
 	if len(b.log.IMU.Time) > 0 && len(b.log.GPS.Time) > 0 {
 		b.log.Clock = Clock{Tied: true, How: "one device", OffsetSE: math.NaN(), DriftSE: math.NaN()}

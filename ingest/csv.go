@@ -218,7 +218,10 @@ func (c *csvReader) mapped() error {
 	if err == nil {
 		c.cols = cols
 		for _, sensor := range absent {
-			c.notes.warn("sensors of the column map that the file lacks", c.headN, c.lines.pos,
+			if sensor == "alt" {
+				sensor = "altitude"
+			}
+			c.notes.lack(sensor, "sensors of the column map that the file lacks", c.headN, c.lines.pos,
 				"The file has no %s, which the column map names.", sensor)
 		}
 		return nil

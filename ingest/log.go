@@ -118,4 +118,6 @@ type Warning struct {
 	Line int    `json:"line,omitempty"` // 1-based; 0 when not a text file
 	Byte int64  `json:"byte"`           // 0-based offset; -1 when unknown
 	What string `json:"what"`           // what is wrong and what was done, one plain sentence
+
+	lacks string // the channel that the file lacks and another may bring; Merge then drops the warning
 }

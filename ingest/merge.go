@@ -57,6 +57,7 @@ func Merge(logs []*Log) (*Log, error) {
 		return nil, errors.New("none of the logs holds an accelerometer with its times, a position or a speed")
 	}
 	m.tie(imu, gps)
+	m.forget()
 	return m.out, nil
 }
 
@@ -227,10 +228,20 @@ func (m *merger) joinSensors() {
 		}
 		best.log.IMU = imu
 		best.files = append(best.files, g.files...)
-		m.out.Warnings = slices.DeleteFunc(m.out.Warnings, func(w Warning) bool {
-			return w.What == lonelyGyroscope && slices.ContainsFunc(g.files, func(f int) bool { return m.out.Files[f].Name == w.File })
-		})
+		if what := gyroUnit(&imu, g.log.gyrOnly.unit); what != "" {
+			m.out.Warnings = append(m.out.Warnings, Warning{File: g.log.name(), Byte: -1, What: what})
+		}
 	}
+}
+
+// forget drops what the files' own warnings say they lack and another file
+// brings; of a gyroscope without an accelerometer joinSensors has told.
+func (m *merger) forget() {
+	m.out.Warnings = slices.DeleteFunc(m.out.Warnings, func(w Warning) bool {
+		return w.lacks == "accelerometer" || w.lacks != "" && slices.ContainsFunc(m.out.Files, func(f File) bool {
+			return slices.ContainsFunc(f.Channels, func(c Channel) bool { return c.Name == w.lacks })
+		})
+	})
 }
 
 func (u *IMU) hasGyro() bool { return len(u.Gyr[0]) > 0 && !math.IsNaN(float64(u.Gyr[0][0])) }

@@ -27,20 +27,31 @@ type noteKind struct {
 }
 
 // warn adds a warning; line is 0 and pos -1 where they are not known. Kind
-// groups warnings that differ only in place, and names them in the plural.
-func (n *notes) warn(kind string, line int, pos int64, format string, args ...any) {
+// groups warnings that differ only in place, and names them in the plural. It
+// says whether the warning is given in full.
+func (n *notes) warn(kind string, line int, pos int64, format string, args ...any) bool {
 	i := slices.IndexFunc(n.kinds, func(k noteKind) bool { return k.name == kind })
 	if i < 0 {
 		i = len(n.kinds)
 		n.kinds = append(n.kinds, noteKind{name: kind})
 	}
 	n.kinds[i].n++
-	if n.kinds[i].n <= notesPerKind {
-		what := fmt.Sprintf(format, args...)
-		if len(what) > maxNote { // something out of a hostile file is in it
-			what = strings.ToValidUTF8(what[:maxNote], "") + "…"
-		}
-		n.list = append(n.list, Warning{File: n.file, Line: line, Byte: pos, What: what})
+	if n.kinds[i].n > notesPerKind {
+		return false
+	}
+	what := fmt.Sprintf(format, args...)
+	if len(what) > maxNote { // something out of a hostile file is in it
+		what = strings.ToValidUTF8(what[:maxNote], "") + "…"
+	}
+	n.list = append(n.list, Warning{File: n.file, Line: line, Byte: pos, What: what})
+	return true
+}
+
+// lack is warn for a channel that the file does not have and another file of
+// the outing may bring.
+func (n *notes) lack(channel, kind string, line int, pos int64, format string, args ...any) {
+	if n.warn(kind, line, pos, format, args...) {
+		n.list[len(n.list)-1].lacks = channel
 	}
 }
 

@@ -1,0 +1,174 @@
+package ingest
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// Evidence on the size of a gyroscope's rates.
+const (
+	// gyroBlock is the time over which the accelerometer is averaged, s: longer
+	// than vibration, shorter than a board's roll.
+	gyroBlock = 0.5
+	// gyroParts is how many parts of the log must agree, each of at least
+	// gyroPairs pairs of blocks.
+	gyroParts = 6
+	gyroPairs = 12
+	// A board's rates, median over a log, rad/s: hardly below gyroSmall while it
+	// moves, never above gyroLarge (two turns in six seconds, without a pause).
+	gyroSmall = 0.05
+	gyroLarge = 2.0
+	// gyroFactor is how far from the ratio of two units it may lie: what the
+	// accelerometer feels besides gravity leans with the turn and hides a part.
+	gyroFactor = 4.0
+)
+
+// gyroExcess is how many times larger the gyroscope's rates are than those at
+// which the specific force f turns in the sensor's frame. For a force at rest
+// in the world
+//
+//	df/dt = -ω × f
+//
+// so the change of f's mean from one block of half a second to the next is
+// regressed on the change of the block means of -∫ω × f dt, in each of several
+// parts of the log; the answer is the inverse of the median slope. Both sides
+// scale with the accelerometer, and its noise averages out, so that neither its
+// unit nor vibration matters. A wrong sign gives the same size. ok is false when
+// the parts do not agree within a factor of four, or there are too few.
+func gyroExcess(u *IMU) (excess float64, ok bool) {
+	pairs := turnPairs(u)
+	parts := min(len(pairs)/gyroPairs, 30)
+	if parts < gyroParts {
+		return 0, false
+	}
+	var slopes []float64
+	for part := range parts {
+		var dp, pp float64
+		for _, q := range pairs[part*len(pairs)/parts : (part+1)*len(pairs)/parts] {
+			for k := range 3 {
+				dp += q.d[k] * q.p[k]
+				pp += q.p[k] * q.p[k]
+			}
+		}
+		if pp > 0 {
+			slopes = append(slopes, dp/pp)
+		}
+	}
+	if len(slopes) < gyroParts {
+		return 0, false
+	}
+	m := medianOf(slopes)
+	if m < 0 {
+		for i := range slopes {
+			slopes[i] = -slopes[i]
+		}
+		m = -m
+	}
+	slices.Sort(slopes)
+	if !(m > 0) || math.IsInf(m, 0) {
+		return 0, false
+	}
+	tenth := len(slopes) / 10
+	if slopes[tenth] < m/gyroFactor || slopes[len(slopes)-1-tenth] > m*gyroFactor {
+		return 0, false
+	}
+	return 1 / m, true
+}
+
+// A turnPair is how the mean specific force changes from one block to the next,
+// and by how much the gyroscope says that it does, m/s².
+type turnPair struct{ d, p [3]float64 }
+
+// turnPairs lists the pairs of adjacent blocks, none across a gap.
+func turnPairs(u *IMU) (pairs []turnPair) {
+	var turned, sumF, sumR, wasF, wasR [3]float64
+	n, had := 0, false
+	limit := max(gapPeriods/max(u.Rate, 1e-3), gapLeast)
+	start := 0
+	for i := range u.Time {
+		if i > 0 {
+			dt := u.Time[i] - u.Time[i-1]
+			if dt > limit {
+				sumF, sumR = [3]float64{}, [3]float64{}
+				n, had, start = 0, false, i
+			}
+			for k := range 3 {
+				a, b := (k+1)%3, (k+2)%3
+				rate := float64(u.Gyr[a][i])*float64(u.Acc[b][i]) - float64(u.Gyr[b][i])*float64(u.Acc[a][i])
+				turned[k] -= rate * dt
+			}
+		}
+		for k := range 3 {
+			sumF[k] += float64(u.Acc[k][i])
+			sumR[k] += turned[k]
+		}
+		n++
+		if u.Time[i]-u.Time[start] < gyroBlock {
+			continue
+		}
+		var pr turnPair
+		for k := range 3 {
+			f, r := sumF[k]/float64(n), sumR[k]/float64(n)
+			pr.d[k], pr.p[k] = f-wasF[k], r-wasR[k]
+			wasF[k], wasR[k] = f, r
+		}
+		if had && n >= 3 {
+			pairs = append(pairs, pr)
+		}
+		sumF, sumR = [3]float64{}, [3]float64{}
+		n, had, start = 0, true, i+1
+		if start == len(u.Time) {
+			break
+		}
+	}
+	return pairs
+}
+
+// medianTurn is the median rate of turn, rad/s.
+func medianTurn(u *IMU) float64 {
+	stride := len(u.Time)/20_000 + 1
+	var norms []float64
+	for i := 0; i < len(u.Time); i += stride {
+		x, y, z := float64(u.Gyr[0][i]), float64(u.Gyr[1][i]), float64(u.Gyr[2][i])
+		norms = append(norms, math.Sqrt(x*x+y*y+z*z))
+	}
+	return medianOf(norms)
+}
+
+// gyroUnit says what is wrong with the gyroscope's unit; "" when nothing is, or
+// when it cannot be told. readAs is the unit that it was read by.
+func gyroUnit(u *IMU, readAs string) string {
+	if len(u.Time) == 0 || !u.hasGyro() {
+		return ""
+	}
+	turn := medianTurn(u)
+	if turn > gyroSmall && turn < gyroLarge {
+		return ""
+	}
+	excess, ok := gyroExcess(u)
+	if !ok {
+		return ""
+	}
+	i := slices.IndexFunc(gyrUnits, func(x unit) bool { return x.name == plainUnit(readAs) })
+	if i < 0 {
+		i = 0
+	}
+	likely, near := "", math.Log(gyroFactor)
+	factor := 0.0
+	for _, x := range gyrUnits {
+		f := gyrUnits[i].scale / x.scale
+		if d := math.Abs(math.Log(excess / f)); x.name != gyrUnits[i].name && d < near {
+			likely, near, factor = x.name, d, f
+		}
+	}
+	if likely == "" || (factor > 1) != (turn > 1) {
+		return ""
+	}
+	size := fmt.Sprintf("%s times too large", trimFloat(factor, 0))
+	if factor < 1 {
+		size = fmt.Sprintf("%s times too small", trimFloat(1/factor, 0))
+	}
+	return fmt.Sprintf("The gyroscope looks %s beside how gravity turns in the accelerometer: is its unit %s, not %s? Correct it in the header or the column map; until then the pitch means nothing.",
+		size, unitText(likely), unitText(gyrUnits[i].name))
+}
