@@ -19,8 +19,13 @@ const deg = math.Pi / 180
 
 // Long studies, in full:
 //
-//	go test ./analysis/pitchlaw -run ChainCoverage -v -timeout 2h -pitchlaw.sessions 300
-var sessions = flag.Int("pitchlaw.sessions", 2, "simulated logs in the end-to-end coverage study")
+//	go test ./analysis/pitchlaw -run ChainCoverage -v -timeout 2h -pitchlaw.sessions 300 -pitchlaw.first 1000
+//
+// Its table is in testdata/coverage.md.
+var (
+	sessions = flag.Int("pitchlaw.sessions", 2, "simulated logs in the end-to-end coverage study")
+	first    = flag.Int("pitchlaw.first", 0, "the first of them, to draw others")
+)
 
 // chain takes a simulated log as far as windows, the way the analysis does.
 func chain(t testing.TB, s *simulate.Session) ([]pitchlaw.Window, *align.Motion, pitchlaw.Params) {
@@ -109,7 +114,8 @@ func TestChainCoverage(t *testing.T) {
 	tallies := make([]tally, len(names))
 	refused := map[string]int{}
 	var off, offs float64
-	for k := range *sessions {
+	bent := 0
+	for k := *first; k < *first+*sessions; k++ {
 		sc := outing(k)
 		s := simulate.Run(sc)
 		w, m, p := chain(t, s)
@@ -132,6 +138,9 @@ func TestChainCoverage(t *testing.T) {
 			got[2+q] = f.PitchAt(v, 9.80665)
 			truth[2+q] = truth[1] + s.Truth.SlopePerKg*2*9.80665/(p.Density*v*v)
 		}
+		if f.Bend[0].P < 0.01 {
+			bent++
+		}
 		e := f.Slope.Value/truth[0] - 1
 		off += e
 		offs += e * e
@@ -150,6 +159,7 @@ func TestChainCoverage(t *testing.T) {
 		t.Fatalf("no session had enough: %v", refused)
 	}
 	t.Logf("%d sessions, %.0f with enough; slope off by %+.1f %% on average, %.1f %% rms; refused for: %v", *sessions, n, 100*off/n, 100*math.Sqrt(offs/n), refused)
+	t.Logf("curvature, which is not there, has p < 0.01 in %.1f %%", 100*float64(bent)/n)
 	t.Log("| 90 % interval of | holds | rms error / σ | bias / σ | mean width |")
 	for _, c := range tallies {
 		width := c.abs / n

@@ -251,19 +251,34 @@ func unit(j int) *[parCount]float64 {
 // The windows cannot show it. Simulated loggers have as much.
 const attitudeSD = 0.045 * math.Pi / 180
 
+// tiltSD is the same for the slope, 1σ relative: what receiver noise that the
+// model of it does not catch, and unsteady lift, make of it in the same way
+// all session. By kind of outing, simulated slopes were off by -2 to +3 %.
+const tiltSD = 0.012
+
+// constants are the errors that last all session.
+type constants struct{ level, tilt, mid float64 }
+
+// on is their 1σ in a combination of the parameters. A wrong slope turns the
+// line about the middle of its range.
+func (c constants) on(a *[parCount]float64) float64 {
+	return math.Hypot(c.level*a[parZero], c.tilt*(a[parSlope]-c.mid*a[parZero]))
+}
+
 // fill writes the posterior into the fit.
 func (f *Fit) fill(l *law, q *posterior, at, weights []float64, p Params) {
-	level := attitudeSD
-	if p.Level && p.LevelSE > 0 {
-		level = math.Hypot(level, p.LevelSE)
-	}
 	zero, slope := unit(parZero), unit(parSlope)
-	f.Zero, f.Slope = q.interval(zero, level), q.interval(slope, 0)
+	b := l.full(at)
+	c := constants{level: attitudeSD, tilt: tiltSD * math.Abs(b[parSlope]), mid: l.mid}
+	if p.Level && p.LevelSE > 0 {
+		c.level = math.Hypot(c.level, p.LevelSE)
+	}
+	f.Zero, f.Slope = q.interval(zero, c.on(zero)), q.interval(slope, c.on(slope))
 	for side, name := range map[float64]string{1: "starboard", -1: "port"} {
 		if l.bothTacks || float64(l.single) == side {
 			a := *zero
 			a[parTack] = side
-			f.ZeroByTack[name] = q.interval(&a, level)
+			f.ZeroByTack[name] = q.interval(&a, c.on(&a))
 		}
 	}
 	f.FlowEast, f.FlowNorth = q.interval(unit(parEast), 0), q.interval(unit(parNorth), 0)
@@ -274,31 +289,41 @@ func (f *Fit) fill(l *law, q *posterior, at, weights []float64, p Params) {
 			f.FlowSource = "assumed zero"
 		}
 	}
-	_, cov := q.moments([2]*[parCount]float64{zero, slope})
-	// The mixture's tails are longer than a normal's: scale, so that normal
-	// intervals from this covariance are the intervals above.
-	k := [2]float64{1, 1}
-	for j, iv := range []interval.Interval{q.interval(zero, 0), f.Slope} {
-		if cov[j][j] > 0 {
-			k[j] = iv.SD() / math.Sqrt(cov[j][j])
-		}
-	}
+	f.scatter(q, c, p)
+	f.fillWindows(l, at, weights)
+}
+
+// scatter fills the covariance and the draws.
+func (f *Fit) scatter(q *posterior, c constants, p Params) {
+	_, cov := q.moments([2]*[parCount]float64{unit(parZero), unit(parSlope)})
+	cov[0][0] += c.level*c.level + c.mid*c.mid*c.tilt*c.tilt
+	cov[0][1] -= c.mid * c.tilt * c.tilt
+	cov[1][0] = cov[0][1]
+	cov[1][1] += c.tilt * c.tilt
+	// The mixture's tails are longer than a normal's.
+	k := [2]float64{f.Zero.SD() / math.Sqrt(cov[0][0]), f.Slope.SD() / math.Sqrt(cov[1][1])}
 	for i := range cov {
 		for j := range cov {
 			f.Covariance[i][j] = cov[i][j] * k[i] * k[j]
 		}
 	}
-	f.Covariance[0][0] += level * level
 	count := p.Draws
 	if count == 0 {
 		count = 400
 	}
-	for n, d := range q.draws(count, p.Seed) {
-		// The constant error: quantiles of the normal, in a fixed order.
-		shift := level * math.Sqrt2 * math.Erfinv(2*math.Mod((float64(n)+0.5)*0.6180339887498949, 1)-1)
-		f.Draws = append(f.Draws, Draw{d[parZero] + shift, d[parSlope], d[parEast], d[parNorth]})
+	// The constant errors take quantiles of the normal, in a fixed order that
+	// has nothing to do with the draws'.
+	normal := func(n int, step float64) float64 {
+		return math.Sqrt2 * math.Erfinv(2*math.Mod((float64(n)+0.5)*step, 1)-1)
 	}
-	f.fillWindows(l, at, weights)
+	for n, d := range q.draws(count, p.Seed) {
+		tilt := c.tilt * normal(n, math.Sqrt2)
+		f.Draws = append(f.Draws, Draw{
+			Zero:     d[parZero] + c.level*normal(n, math.Phi) - c.mid*tilt,
+			Slope:    d[parSlope] + tilt,
+			FlowEast: d[parEast], FlowNorth: d[parNorth],
+		})
+	}
 }
 
 func (f *Fit) fillWindows(l *law, at, weights []float64) {

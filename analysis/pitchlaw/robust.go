@@ -172,6 +172,10 @@ func bisquare(t float64) float64 {
 // sEstimate finds the plane whose residuals have the least robust scale, by
 // the fast-S algorithm (Salibián-Barrera & Yohai 2006).
 func (d design) sEstimate(seed uint64) ([]float64, float64, error) {
+	size := make([]float64, d.p)
+	for k := range size {
+		size[k] = d.columnSize(k)
+	}
 	refine := func(beta, r []float64, steps int) ([]float64, float64) {
 		d.residuals(beta, r)
 		s := medianAbs(r) / consistency
@@ -190,10 +194,10 @@ func (d design) sEstimate(seed uint64) ([]float64, float64, error) {
 			if !ok {
 				break
 			}
-			moved := math.Abs(s) * 1e-12
+			moved := math.Abs(s) * 1e-9
 			var change float64
 			for k := range next {
-				change = max(change, math.Abs(next[k]-beta[k])*d.columnSize(k))
+				change = max(change, math.Abs(next[k]-beta[k])*size[k])
 			}
 			beta = next
 			d.residuals(beta, r)
@@ -415,7 +419,7 @@ func mScale(r []float64, dof int) float64 {
 			return 0
 		}
 		next := mScaleStep(r, s, dof)
-		if math.Abs(next-s) < 1e-13*s {
+		if math.Abs(next-s) < 1e-10*s {
 			return next
 		}
 		s = next
