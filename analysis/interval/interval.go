@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"math"
 	"slices"
+	"strconv"
 
 	"gonum.org/v1/gonum/stat"
 )
@@ -101,7 +102,11 @@ func (n Number) MarshalJSON() ([]byte, error) {
 	if math.IsNaN(f) || math.IsInf(f, 0) {
 		return []byte("null"), nil
 	}
-	return json.Marshal(roundSig(f, 7))
+	short, err := strconv.ParseFloat(strconv.FormatFloat(f, 'g', 7, 64), 64)
+	if err != nil {
+		short = f // rounded up beyond the largest float
+	}
+	return json.Marshal(short)
 }
 
 // UnmarshalJSON reads a number or null (NaN).
@@ -116,15 +121,4 @@ func (n *Number) UnmarshalJSON(b []byte) error {
 	}
 	*n = Number(f)
 	return nil
-}
-
-func roundSig(f float64, digits int) float64 {
-	if f == 0 {
-		return 0
-	}
-	k := math.Pow(10, float64(digits)-math.Ceil(math.Log10(math.Abs(f))))
-	if math.IsInf(k, 0) || k == 0 {
-		return f
-	}
-	return math.Round(f*k) / k
 }
