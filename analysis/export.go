@@ -25,7 +25,7 @@ func Export(log *ingest.Log, s *setup.Setup, row func(*write.Row) error) (warnin
 	if o.motion != nil {
 		track = o.motion.Track
 	} else if hasGyroscope(&log.IMU) {
-		if track, _, err = align.Track(samples(&log.IMU), aid, align.Options{}); err != nil {
+		if track, _, err = align.Track(o.samples(), aid, align.Options{}); err != nil {
 			o.warn("The attitude could not be estimated: %v", err)
 		}
 	}

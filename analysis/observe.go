@@ -29,6 +29,7 @@ type observation struct {
 	effort   []pitchlaw.Effort
 	given    *[2]float64 // m/s east and north, the current that the setup states; nil when it does not
 	warnings []string
+	sound    *attitude.Samples // the IMU's samples once they were looked through
 }
 
 // observe goes from a log to the pitch law. It never fails: what a log cannot
@@ -78,7 +79,7 @@ func (o *observation) tieClocks() *attitude.Aid {
 	case log.Clock.How != "both UTC":
 		p.MaxOffset = math.Inf(1) // an IMU without a date may start anywhere
 	}
-	clock := align.EstimateClock(samples(&log.IMU), *aid, p)
+	clock := align.EstimateClock(o.samples(), *aid, p)
 	if log.Clock.Tied {
 		o.checkTied(clock)
 		return aid
@@ -133,7 +134,7 @@ func (o *observation) board(aid *attitude.Aid, s *setup.Setup) *align.Motion {
 		o.warn("The board's log has an accelerometer but no gyroscope. The pitch needs both, so it is not known.")
 		return nil
 	}
-	m, err := align.Board(samples(&o.log.IMU), aid, opt)
+	m, err := align.Board(o.samples(), aid, opt)
 	if err != nil {
 		o.warn("The board's pitch could not be estimated: %v", err)
 		return nil
@@ -152,11 +153,6 @@ func (o *observation) warn(format string, args ...any) {
 // hasGyroscope says whether any sample holds a rate of turn.
 func hasGyroscope(m *ingest.IMU) bool {
 	return slices.ContainsFunc(m.Gyr[0], func(v float32) bool { return v == v })
-}
-
-// samples hands the log's IMU columns to the filter, without a copy.
-func samples(m *ingest.IMU) attitude.Samples {
-	return attitude.Samples{Time: m.Time, Acc: m.Acc, Gyr: m.Gyr}
 }
 
 // still is a speed below which a receiver's course means nothing, m/s.
