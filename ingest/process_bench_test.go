@@ -1,0 +1,135 @@
+package ingest_test
+
+import (
+	"bytes"
+	"encoding/csv"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"evenfoot/ingest"
+	"evenfoot/ingest/write"
+
+	"github.com/muktihari/fit/decoder"
+	"github.com/tkrajina/gpxgo/gpx"
+	tormoder "github.com/tormoder/fit"
+)
+
+// readers are what a process of BenchmarkProcess does with a file.
+var readers = map[string]func(path string) error{
+	"evenfoot": func(path string) error {
+		_, err := ingest.Open(path, ingest.Options{})
+		return err
+	},
+	"muktihari": func(path string) error {
+		f, err := os.Open(path)
+		if err == nil {
+			_, err = decoder.New(f).Decode()
+		}
+		return err
+	},
+	"tormoder-no-imu": func(path string) error {
+		f, err := os.Open(path)
+		if err == nil {
+			_, err = tormoder.Decode(f)
+		}
+		return err
+	},
+	"gpxgo": func(path string) error {
+		_, err := gpx.ParseFile(path)
+		return err
+	},
+	"encoding-csv": func(path string) error { // rows alone, no number read
+		f, err := os.Open(path)
+		if err != nil {
+			return err
+		}
+		r := csv.NewReader(f)
+		r.ReuseRecord = true
+		r.Comment = '#'
+		for err == nil {
+			_, err = r.Read()
+		}
+		if err == io.EOF {
+			err = nil
+		}
+		return err
+	},
+}
+
+// TestReadOnce is the process that BenchmarkProcess starts; alone it does
+// nothing.
+func TestReadOnce(t *testing.T) {
+	path := os.Getenv("EVENFOOT_READ")
+	if path == "" {
+		t.Skip("only as a process of BenchmarkProcess")
+	}
+	if err := readers[os.Getenv("EVENFOOT_READER")](path); err != nil {
+		t.Fatal(err)
+	}
+	// Of this program alone; the rusage of a child counts its parent's before
+	// exec. Linux only.
+	if status, err := os.ReadFile("/proc/self/status"); err == nil {
+		if _, after, ok := strings.Cut(string(status), "VmHWM:"); ok {
+			var kB int
+			fmt.Sscan(after, &kB)
+			fmt.Printf("peak %d kB\n", kB)
+		}
+	}
+}
+
+// BenchmarkProcess reads the files of a two-hour session, each in a process of
+// its own, beside the libraries: wall and processor time of a cold start, and
+// peak memory. The test binary itself is in all of the figures.
+func BenchmarkProcess(b *testing.B) {
+	dir := b.TempDir()
+	file := func(name string, fill func(io.Writer, *ingest.Log) error, l *ingest.Log) string {
+		var w bytes.Buffer
+		if err := fill(&w, l); err != nil {
+			b.Fatal(err)
+		}
+		path := filepath.Join(dir, name)
+		if err := os.WriteFile(path, w.Bytes(), 0o600); err != nil {
+			b.Fatal(err)
+		}
+		return path
+	}
+	session, track := sessionLog(true, 1), sessionLog(false, 10)
+	for _, c := range []struct {
+		path string
+		by   []string
+	}{
+		{file("two-hours.fit", write.FIT, session), []string{"evenfoot", "muktihari", "tormoder-no-imu"}},
+		{file("two-hours.gpx", write.GPX, track), []string{"evenfoot", "gpxgo"}},
+		{file("two-hours.csv", write.CSV, session), []string{"evenfoot", "encoding-csv"}},
+	} {
+		for _, by := range c.by {
+			b.Run(filepath.Ext(c.path)[1:]+"/"+by, func(b *testing.B) {
+				peak, cpu := 0, time.Duration(0)
+				for b.Loop() {
+					cmd := exec.Command(os.Args[0], "-test.run=^TestReadOnce$")
+					cmd.Env = append(os.Environ(), "EVENFOOT_READ="+c.path, "EVENFOOT_READER="+by)
+					out, err := cmd.CombinedOutput()
+					if err != nil {
+						b.Fatalf("%v\n%s", err, out)
+					}
+					if _, after, ok := strings.Cut(string(out), "peak "); ok {
+						var kB int
+						fmt.Sscan(after, &kB)
+						peak = max(peak, kB)
+					}
+					cpu += cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()
+				}
+				b.ReportMetric(cpu.Seconds()/float64(b.N), "cpu-s/op")
+				if peak > 0 {
+					b.ReportMetric(float64(peak)*1024/1e6, "peak-MB")
+				}
+			})
+		}
+	}
+}
