@@ -68,6 +68,9 @@ func build(r *raw) (*Log, error) {
 	} else {
 		b.log.Clock = Clock{OffsetSE: math.NaN(), DriftSE: math.NaN()}
 	}
+	if what := b.log.overlap(); what != "" {
+		b.notes.warn("sensors that cover parts", 0, -1, "%s", what)
+	}
 	f.Dropped = b.notes.dropped
 	if f.Dropped == nil {
 		f.Dropped = []Dropped{} // an empty list in the JSON

@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -159,12 +160,27 @@ type headerError struct {
 }
 
 func (e *headerError) Error() string {
-	s := fmt.Sprintf("%s, line %d: %s. The header is: %s. Accepted columns: %s.",
-		e.file, e.line, e.what, sentenceHeader(e.head), acceptedColumns)
+	s := e.plain()
 	if !e.ours {
-		s += " For a CSV with other names write a column map (NAME.map.toml beside the log, or --map); evenfoot inspect proposes one."
+		s += " For a CSV with other names make a column map: `evenfoot inspect --write-map` on the file writes one beside it, as NAME.map.toml."
 	}
 	return s
+}
+
+func (e *headerError) plain() string {
+	return fmt.Sprintf("%s, line %d: %s. The header is: %s. Accepted columns: %s.",
+		e.file, e.line, e.what, sentenceHeader(e.head), acceptedColumns)
+}
+
+// NeedsMap says whether err is [Open]'s refusal of a CSV for the names of its
+// columns, so that a column map may read it; what is the refusal alone, without
+// the advice to make one.
+func NeedsMap(err error) (what string, needs bool) {
+	var e *headerError
+	if !errors.As(err, &e) || e.ours {
+		return "", false
+	}
+	return e.plain(), true
 }
 
 func sentenceHeader(head []string) string {

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -11,33 +12,74 @@ import (
 
 // WriteInspect writes in words, for 80 columns, what is in each log: kind,
 // device, channels with rates, first and last time, gaps, what was read, what
-// was left out and why, and the problems.
+// was left out and why, and the problems; of several logs then how they fit
+// together. What one lacks and another brings is no problem.
 func WriteInspect(w io.Writer, logs []*Log) error {
 	var b strings.Builder
+	one, keep := together(logs)
 	for i, l := range logs {
 		if i > 0 {
 			b.WriteString("\n")
 		}
-		l.inspect(&b)
+		for k := range l.Files {
+			l.Files[k].Text(&b)
+		}
+		l.Clock.write(&b)
+		problems(&b, keep(l), len(l.Files) > 1)
+	}
+	if one != nil {
+		b.WriteString("\ntogether\n")
+		one.Clock.write(&b)
+		problems(&b, one.Warnings, true)
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
 }
 
-func (l *Log) inspect(b *strings.Builder) {
-	for i := range l.Files {
-		l.Files[i].Text(b)
+// together says how several logs fit: the log that they make, with the warnings
+// that concern more than one of them. keep gives those of one log that hold
+// beside the others.
+func together(logs []*Log) (one *Log, keep func(*Log) []Warning) {
+	keep = func(l *Log) []Warning { return l.Warnings }
+	if len(logs) < 2 {
+		return nil, keep
 	}
-	if l.Clock.How != "" {
-		fmt.Fprintf(b, "  clock       %s\n", l.Clock.text())
+	merged, err := Merge(logs)
+	if err != nil {
+		what := strings.TrimSuffix(upper(err.Error()), ".") + "."
+		return &Log{Warnings: []Warning{{Byte: -1, What: what}}}, keep
 	}
-	if len(l.Warnings) == 0 {
+	one = &Log{Start: merged.Start, Clock: merged.Clock, Files: merged.Files}
+	var each []Warning
+	for _, l := range logs {
+		each = append(each, l.Warnings...)
+	}
+	for _, w := range merged.Warnings {
+		if !slices.Contains(each, w) {
+			one.Warnings = append(one.Warnings, w)
+		}
+	}
+	return one, func(l *Log) []Warning {
+		var out []Warning
+		for _, w := range l.Warnings {
+			if slices.Contains(merged.Warnings, w) {
+				out = append(out, w)
+			}
+		}
+		return out
+	}
+}
+
+// problems writes warnings, with the names of their files where there are
+// several.
+func problems(b *strings.Builder, ws []Warning, named bool) {
+	if len(ws) == 0 {
 		b.WriteString("  problems    none\n")
 		return
 	}
 	head := "  problems    "
-	for _, w := range l.Warnings {
-		if len(l.Files) == 1 {
+	for _, w := range ws {
+		if !named {
 			w.File = ""
 		}
 		what := w.What
@@ -51,6 +93,12 @@ func (l *Log) inspect(b *strings.Builder) {
 		}
 		wrap(b, head, what)
 		head = strings.Repeat(" ", len(head))
+	}
+}
+
+func (c Clock) write(b *strings.Builder) {
+	if c.How != "" {
+		wrap(b, "  clock       ", c.text())
 	}
 }
 
@@ -194,11 +242,14 @@ func wrap(b *strings.Builder, head, text string) {
 	b.WriteByte('\n')
 }
 
-// Inspection is the JSON of inspect, one per log.
+// Inspection is the JSON of inspect: one per log, and a last one for how
+// several fit together.
 type Inspection struct {
 	Files    []File    `json:"files"`
 	Clock    string    `json:"clock"` // "" when there is only one kind of sensor
 	Warnings []Warning `json:"warnings"`
+	Together bool      `json:"together,omitempty"`
+	Map      string    `json:"proposed_map,omitempty"` // for a CSV that needs a column map
 }
 
 // Describe is what inspect tells of a log, for JSON.
@@ -213,14 +264,32 @@ func Describe(l *Log) Inspection {
 	return in
 }
 
-// WriteInspectJSON writes [Describe] of each log as one JSON array.
-func WriteInspectJSON(w io.Writer, logs []*Log) error {
+// DescribeMap is what inspect tells of a CSV for which it proposes a map.
+func DescribeMap(path, text string) Inspection {
+	f := File{Name: path, Kind: kindCSV, Channels: []Channel{}, Dropped: []Dropped{}}
+	return Inspection{Files: []File{f}, Warnings: []Warning{}, Map: text}
+}
+
+// WriteInspectJSON writes what [WriteInspect] says as one JSON array: an
+// Inspection for each log, one for all together when there are several, and
+// then more.
+func WriteInspectJSON(w io.Writer, logs []*Log, more ...Inspection) error {
 	list := []Inspection{}
+	one, keep := together(logs)
 	for _, l := range logs {
-		list = append(list, Describe(l))
+		in := Describe(l)
+		if own := keep(l); len(own) < len(in.Warnings) {
+			in.Warnings = append([]Warning{}, own...)
+		}
+		list = append(list, in)
+	}
+	if one != nil {
+		in := Describe(one)
+		in.Together = true
+		list = append(list, in)
 	}
 	e := json.NewEncoder(w)
 	e.SetEscapeHTML(false)
 	e.SetIndent("", "  ")
-	return e.Encode(list)
+	return e.Encode(append(list, more...))
 }

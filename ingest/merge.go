@@ -58,6 +58,9 @@ func Merge(logs []*Log) (*Log, error) {
 	}
 	m.tie(imu, gps)
 	m.forget()
+	if what := m.out.overlap(); what != "" {
+		m.warn("%s", what)
+	}
 	return m.out, nil
 }
 

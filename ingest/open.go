@@ -50,7 +50,7 @@ func readFile(path string, opt Options) (*raw, error) {
 		return nil, err
 	}
 	if info.IsDir() {
-		return nil, fmt.Errorf("%s: is a folder, not a log", path)
+		return nil, fmt.Errorf("%s: is a folder, not a log; name the log files in it", path)
 	}
 	if opt.Map == nil {
 		if opt.Map, err = mapBeside(path); err != nil {
@@ -60,22 +60,35 @@ func readFile(path string, opt Options) (*raw, error) {
 	return read(f, path, info.Size(), opt)
 }
 
-// mapBeside reads NAME.map.toml beside a log, where NAME is the log's name
-// with or without its extensions; nil when there is none.
+// mapBeside reads the map that [MapBeside] finds; nil when there is none.
 func mapBeside(path string) (*Map, error) {
-	names := []string{path}
+	name := MapBeside(path)
+	if name == "" {
+		return nil, nil
+	}
+	return ReadMap(name)
+}
+
+// mapExt ends the name of a column map.
+const mapExt = ".map.toml"
+
+// MapName is the name under which a log's column map is looked for first.
+func MapName(path string) string { return path + mapExt }
+
+// MapBeside is the name of the column map beside a log: NAME.map.toml, where
+// NAME is the log's name with or without its extensions; "" when there is none.
+func MapBeside(path string) string {
 	bare := strings.TrimSuffix(path, ".gz")
-	names = append(names, bare)
+	names := []string{path, bare}
 	if i := strings.LastIndexByte(bare, '.'); i > strings.LastIndexAny(bare, `/\`)+1 {
 		names = append(names, bare[:i])
 	}
 	for _, n := range names {
-		m, err := ReadMap(n + ".map.toml")
-		if err == nil || !errors.Is(err, os.ErrNotExist) {
-			return m, err
+		if _, err := os.Stat(n + mapExt); !errors.Is(err, os.ErrNotExist) {
+			return n + mapExt
 		}
 	}
-	return nil, nil
+	return ""
 }
 
 // read reads a log from a stream of size bytes.

@@ -1,68 +1,178 @@
 package main
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
+	"os"
 
 	"github.com/spf13/cobra"
 
 	"evenfoot/ingest"
 )
 
+// inspection is what to inspect, and how.
+type inspection struct {
+	opt      ingest.Options
+	asJSON   bool
+	writeMap bool
+
+	logs     []*ingest.Log
+	proposed []ingest.Inspection // maps for what cannot be read without
+}
+
 func inspectCommand(c *console) *cobra.Command {
-	var asJSON bool
+	var in inspection
 	var columnMap string
 	cmd := &cobra.Command{
 		Use:   "inspect LOG...",
 		Short: "Say what is in a log: channels, rates, gaps, clock, problems",
-		Args:  cobra.MinimumNArgs(1),
+		Long: `Say what is in each log: channels, rates, gaps, clock, problems; and of several
+how they fit together. A folder stands for the logs in it.
+
+For a CSV with other column names it prints a column map, guessed from the
+names and values; with --write-map it writes the map beside the file, as
+NAME.map.toml, and reads the file through it. Check every line of it.`,
+		Args: cobra.MinimumNArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error {
-			opt, err := readOptions(columnMap)
-			if err != nil {
+			if in.writeMap && columnMap != "" {
+				return usagef("--map gives a column map and --write-map makes one; leave one of them")
+			}
+			var err error
+			if in.opt, err = readOptions(columnMap); err != nil {
 				return err
 			}
-			return c.inspect(args, opt, asJSON)
+			return c.inspect(args, &in)
 		},
 	}
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON instead of words")
+	cmd.Flags().BoolVar(&in.asJSON, "json", false, "print JSON instead of words")
 	cmd.Flags().StringVar(&columnMap, "map", "", "column map `file` for a CSV with other column names")
+	cmd.Flags().BoolVar(&in.writeMap, "write-map", false, "write a column map beside each CSV that needs one")
 	return cmd
 }
 
 // inspect tells of every log, also when one of them cannot be read; then the
 // exit status says so.
-func (c *console) inspect(paths []string, opt ingest.Options, asJSON bool) error {
-	var logs []*ingest.Log
-	var failed error
+func (c *console) inspect(args []string, in *inspection) error {
+	paths, failed := logsIn(args)
 	for _, p := range paths {
-		l, err := ingest.Open(p, opt)
-		if err != nil {
+		if err := c.inspectFile(p, in); err != nil {
 			if failed != nil {
 				c.warn("%v", failed)
 			}
 			failed = err
-			c.proposeMap(p)
-			continue
 		}
-		logs = append(logs, l)
 	}
-	if len(logs) > 0 {
-		if asJSON {
-			if err := ingest.WriteInspectJSON(c.out, logs); err != nil {
-				return err
-			}
-		} else if err := ingest.WriteInspect(c.out, logs); err != nil {
-			return err
-		}
+	if err := c.printInspection(in); err != nil {
+		return err
 	}
 	return failed
 }
 
-// proposeMap offers a column map for a CSV whose columns are not ours.
-func (c *console) proposeMap(path string) {
+// logsIn puts the logs of a folder in its place.
+func logsIn(args []string) (paths []string, err error) {
+	for _, a := range args {
+		if info, serr := os.Stat(a); serr != nil || !info.IsDir() {
+			paths = append(paths, a)
+			continue
+		}
+		logs, _, ferr := ingest.Folder(a)
+		if ferr == nil && len(logs) == 0 {
+			ferr = fmt.Errorf("%s holds no log", a)
+		}
+		if ferr != nil {
+			err = ferr
+		}
+		paths = append(paths, logs...)
+	}
+	return paths, err
+}
+
+// inspectFile reads one log, or proposes or writes the column map that it takes.
+func (c *console) inspectFile(path string, in *inspection) error {
+	l, err := ingest.Open(path, in.opt)
+	if err == nil {
+		switch there := ingest.MapBeside(path); {
+		case !in.writeMap || l.Files[0].Kind != "CSV":
+		case there != "":
+			c.tell("%s has its column map already, %s, which is left as it is", path, there)
+		default:
+			c.tell("%s needs no column map", path)
+		}
+		in.logs = append(in.logs, l)
+		return nil
+	}
+	what, needs := ingest.NeedsMap(err)
+	if !needs {
+		return err
+	}
 	text, ok := ingest.ProposeMap(path)
 	if !ok {
-		return
+		return fmt.Errorf("%s No column map could be guessed from the names and values", what)
 	}
-	c.warn("%s has columns that are not evenfoot's own. A column map may read it. Save this as %s.map.toml, check every line, and try again:", path, path)
-	fmt.Fprint(c.err, text)
+	if !in.writeMap {
+		c.tell("%s has other column names than evenfoot's own. A column map for it is printed, guessed from the names and values: check every line, above all the units, and save it as %s. Or let `evenfoot inspect --write-map %s` write it.",
+			path, ingest.MapName(path), path)
+		in.proposed = append(in.proposed, ingest.DescribeMap(path, text))
+		return nil
+	}
+	if l, err = writeMap(path, text); err != nil {
+		return err
+	}
+	c.tell("wrote %s, guessed from the names and values: check every line, above all the units", ingest.MapName(path))
+	in.logs = append(in.logs, l)
+	return nil
+}
+
+// writeMap writes a column map beside a log and reads the log through it. A map
+// that is there is never written over; one that does not read the log goes.
+func writeMap(path, text string) (l *ingest.Log, err error) {
+	name := ingest.MapName(path)
+	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if errors.Is(err, fs.ErrExist) {
+		return nil, fmt.Errorf("%s is there already and is left as it is", name)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("cannot write %s: %w", name, cause(err))
+	}
+	_, err = f.WriteString(text)
+	if cerr := f.Close(); err == nil {
+		err = cerr
+	}
+	if err != nil {
+		err = fmt.Errorf("cannot write %s: %w", name, cause(err))
+	} else {
+		l, err = ingest.Open(path, ingest.Options{})
+	}
+	if err != nil {
+		os.Remove(name)
+	}
+	return l, err
+}
+
+// printInspection prints the answer: what is in the logs, then the maps.
+func (c *console) printInspection(in *inspection) error {
+	if len(in.logs) == 0 && len(in.proposed) == 0 {
+		return nil
+	}
+	if in.asJSON {
+		return ingest.WriteInspectJSON(c.out, in.logs, in.proposed...)
+	}
+	if err := ingest.WriteInspect(c.out, in.logs); err != nil {
+		return err
+	}
+	for i, p := range in.proposed {
+		if len(in.logs) > 0 || i > 0 {
+			fmt.Fprintln(c.out)
+		}
+		if _, err := fmt.Fprint(c.out, p.Map); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// tell says on standard error what is no warning.
+func (c *console) tell(format string, args ...any) {
+	fmt.Fprintf(c.err, "evenfoot: "+format+"\n", args...)
 }

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"testing"
@@ -46,7 +48,8 @@ func status(ts *testscript.TestScript, neg bool, args []string) {
 }
 
 // simulated writes a short session: simulate KIND DIR, where KIND is
-// outing (GPX, CSV and setup), gps (the watch alone), wrist, flightless or imu.
+// outing (GPX, CSV and setup), half (the logger's file cut in the middle), gps
+// (the watch alone), wrist, flightless, imu, or phone (one file a sensor).
 func simulated(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) != 2 {
 		ts.Fatalf("usage: simulate kind dir")
@@ -54,7 +57,7 @@ func simulated(ts *testscript.TestScript, neg bool, args []string) {
 	sc := simulate.Demo()[0]
 	sc.Duration, sc.GPSRate, sc.IMURate = 900, 1, 50
 	switch args[0] {
-	case "outing", "gps", "imu":
+	case "outing", "gps", "imu", "half", "phone":
 	case "wrist":
 		sc.Mounting = simulate.Wrist
 	case "flightless":
@@ -72,11 +75,33 @@ func simulated(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Check(fill(f))
 		ts.Check(f.Close())
 	}
+	if args[0] == "phone" {
+		u := &s.IMULog.IMU
+		for name, v := range map[string]*[3][]float32{"accelerometer.csv": &u.Acc, "gyroscope.csv": &u.Gyr} {
+			save(name, func(f *os.File) error {
+				fmt.Fprintln(f, "seconds,x,y,z")
+				for i := range 3000 {
+					fmt.Fprintf(f, "%.2f,%g,%g,%g\n", u.Time[i], v[0][i], v[1][i], v[2][i])
+				}
+				return nil
+			})
+		}
+		return
+	}
 	if args[0] != "imu" {
 		save("watch.gpx", func(f *os.File) error { return write.GPX(f, s.GPSLog) })
 	}
 	if args[0] != "gps" {
-		save("logger.csv", func(f *os.File) error { return write.CSV(f, s.IMULog) })
+		save("logger.csv", func(f *os.File) error {
+			if err := write.CSV(f, s.IMULog); err != nil || args[0] != "half" {
+				return err
+			}
+			size, err := f.Seek(0, io.SeekEnd)
+			if err != nil {
+				return err
+			}
+			return f.Truncate(size / 2)
+		})
 	}
 	save("setup.toml", func(f *os.File) error {
 		_, err := f.WriteString(s.SetupTOML(s.FeelNotes([]float64{6.5, 8.5, 10.5}, 0.04)))
