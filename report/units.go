@@ -103,6 +103,12 @@ func (u Units) speedText(v float64) string {
 // SpeedText prints a speed in m/s for the sentences of the advice.
 func (u Units) SpeedText(mps float64) string { return u.orDefault().speedText(mps) }
 
+// LengthText prints a length in m for the sentences of the advice.
+func (u Units) LengthText(m float64) string {
+	u = u.orDefault()
+	return strings.ReplaceAll(u.lengthText(m), nbsp, " ")
+}
+
 // speedFine is the same to a tenth.
 func (u Units) speedFine(v float64) string {
 	if !finite(v) {

@@ -48,7 +48,7 @@ func (c *console) compare(folders []string, f compareFlags) error {
 		if err != nil {
 			return err
 		}
-		r, err := c.analyse(s, analysis.Request{SpeedText: units.SpeedText, LengthText: lengthText(units), Progress: func(stage string) { progress.stage(dir + ": " + stage) }})
+		r, err := c.analyse(s, analysis.Request{SpeedText: units.SpeedText, LengthText: units.LengthText, Progress: func(stage string) { progress.stage(dir + ": " + stage) }})
 		if err != nil {
 			return fmt.Errorf("%s: %w", dir, err)
 		}

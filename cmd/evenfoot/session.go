@@ -11,7 +11,6 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
 	"evenfoot/ingest"
-	"evenfoot/report"
 )
 
 // A session is one outing as the user names it: a folder, or log files that
@@ -152,16 +151,6 @@ func (c *console) analyse(s *session, req analysis.Request) (*analysis.Result, e
 		c.warn("%s", w)
 	}
 	return r, nil
-}
-
-// lengthText prints a length in m in the user's unit.
-func lengthText(u report.Units) func(m float64) string {
-	return func(m float64) string {
-		if u.Length == "in" {
-			return fmt.Sprintf("%.2f in", m/0.0254)
-		}
-		return fmt.Sprintf("%.1f cm", 100*m)
-	}
 }
 
 // speedUnits are the factors to m/s of the units in --range.

@@ -167,7 +167,9 @@ func (s *Site) analyse(ses *session, earlier []*session, o options, other *setup
 	if err != nil {
 		return nil, err
 	}
-	req := analysis.Request{Setup: set, Other: other, Range: speedsFrom(ses.Speeds), Progress: stage}
+	units := o.units()
+	req := analysis.Request{Setup: set, Other: other, Range: speedsFrom(ses.Speeds), Progress: stage,
+		SpeedText: units.SpeedText, LengthText: units.LengthText}
 	if o.Low+o.High != "" {
 		if req.Range, err = speedRange(o.Low, o.High, o.In); err != nil {
 			return nil, err
