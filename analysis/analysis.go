@@ -39,6 +39,14 @@ type Earlier struct {
 	Setup *setup.Setup
 }
 
+// title is what a reader knows the session by.
+func (e Earlier) title() string {
+	if e.Setup != nil && e.Setup.Title != "" {
+		return e.Setup.Title
+	}
+	return e.Name
+}
+
 // ErrNothing says that neither a log nor a setup was given.
 var ErrNothing = errors.New("there is nothing to analyse: give a log, a setup, or both")
 
@@ -66,6 +74,7 @@ func Run(req Request) (*Result, error) {
 		req.Progress = func(string) {}
 	}
 	r := newResult(req.Setup)
+	r.Other, r.Session.Earlier = req.Other, []string{}
 	seen := observe(req.Log, req.Setup, req.Progress)
 	seen.describe(r)
 	if req.Setup == nil {
@@ -94,6 +103,7 @@ func Run(req Request) (*Result, error) {
 			r.warn(fmt.Sprintf("Earlier session %s: %s", e.Name, w))
 		}
 		earlier = append(earlier, outing(e.Setup, was))
+		r.Session.Earlier = append(r.Session.Earlier, e.title())
 	}
 	req.Progress("inferring the foil")
 	if r.Posterior, err = trim.Infer(today, earlier, trim.InferOptions{SpeedText: req.SpeedText}); err != nil {

@@ -38,6 +38,7 @@ type Result struct {
 
 	// For the page; not part of the contract.
 	Setup               *setup.Setup    `json:"-"` // nil without one
+	Other               *setup.Setup    `json:"-"` // the other rider's, nil unless asked for
 	Log                 *ingest.Log     `json:"-"` // nil without one
 	Motion              *align.Motion   `json:"-"` // nil without an IMU on the board
 	Ride                *ride.Session   `json:"-"` // nil without a log
@@ -58,6 +59,7 @@ type Session struct {
 	GPSHz       interval.Number   `json:"gps_hz"`
 	IMUHz       interval.Number   `json:"imu_hz"`
 	Files       []string          `json:"files"`
+	Earlier     []string          `json:"earlier"` // titles of the earlier sessions that count as evidence
 	ClockOffset interval.Interval `json:"clock_offset_s"`
 	Warnings    []string          `json:"warnings"`
 }
