@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/interval"
@@ -19,9 +20,13 @@ func (b *builder) stiffness() *figure {
 	_, unit := b.u.moment(1)
 	k, _ := b.u.moment(1)
 	f := &figure{ID: "stiffness", Title: "How firmly the board holds its pitch", Read: "Speed"}
-	var line []chart.XY
+	after := outcomeOf(b.r)
+	var line, next []chart.XY
 	var area []chart.BandPoint
-	f.Table = &table{Caption: "Pitch stiffness today by speed, with 90 % intervals", Head: []string{"speed, " + b.u.speedName(), "stiffness, " + unit + " per degree", "moment the feet must hold, " + unit + " (nose-up +)"}}
+	f.Table = &table{Caption: "Pitch stiffness by speed, with 90 % intervals", Head: []string{"speed, " + b.u.speedName(), "stiffness today, " + unit + " per degree", "moment the feet must hold today, " + unit + " (nose-up +)"}}
+	if after != nil && len(after.Stiffness) > 0 {
+		f.Table.Head = slices.Insert(f.Table.Head, 2, "after the next step, "+unit+" per degree")
+	}
 	for _, p := range b.r.FootLoad {
 		if !p.Stiffness.Known() {
 			continue
@@ -29,62 +34,96 @@ func (b *builder) stiffness() *figure {
 		x := b.u.speed(float64(p.Speed))
 		line = append(line, chart.XY{X: x, Y: p.Stiffness.Value * k})
 		area = append(area, band(x, p.Stiffness, k))
-		f.Table.add(x, fixed(x, 1), between(p.Stiffness, k, 1), between(p.Moment, k, 0))
+		cells := []string{fixed(x, 1), between(p.Stiffness, k, 1), between(p.Moment, k, 0)}
+		if after != nil && len(after.Stiffness) > 0 {
+			then := stiffnessAt(after.Stiffness, float64(p.Speed))
+			if then.Known() {
+				next = append(next, chart.XY{X: x, Y: then.Value * k})
+			}
+			cells = slices.Insert(cells, 2, between(then, k, 1))
+		}
+		f.Table.add(x, cells...)
 	}
 	if len(line) == 0 {
 		return nil
 	}
 	f.Legend = []legend{{"line", "now", "today"}}
+	if len(next) > 0 {
+		f.Legend = append(f.Legend, legend{"dash", "next", "after the next step"})
+	}
 	f.Note = "Pitch stiffness is the moment that turns the board back when its nose goes up one degree and your feet stay put. High is calm, low is lively. Below zero the board runs away and you must correct all the time."
-	f.Says = b.stiffnessSays()
+	f.Says = b.stiffnessSays(after)
 	draw(f, 0.85, func(wide bool) []*chart.Panel {
-		return []*chart.Panel{{XLabel: b.speedLabel(), YLabel: unit + " per degree", Layers: []plot.Plotter{
-			chart.Band{Points: area, Ink: "now-band"}, chart.Rule{At: 0, Ink: "even"}, chart.Line{Points: line, Ink: "now", Width: 3}}}}
+		p := &chart.Panel{XLabel: b.speedLabel(), YLabel: unit + " per degree", Layers: []plot.Plotter{
+			chart.Band{Points: area, Ink: "now-band"}, chart.Rule{At: 0, Ink: "even"}, chart.Line{Points: line, Ink: "now", Width: 3}}}
+		if len(next) > 0 {
+			p.Layers = append(p.Layers, chart.Line{Points: next, Ink: "next", Width: 3, Dash: dashes})
+		}
+		return []*chart.Panel{p}
 	})
 	return f
 }
 
-func (b *builder) stiffnessSays() string {
-	lo, _, top := speeds(b.r)
-	at := func(v float64) interval.Interval {
-		best, d := interval.Unknown(), math.Inf(1)
-		for _, p := range b.r.FootLoad {
-			if g := math.Abs(float64(p.Speed) - v); g < d && p.Stiffness.Known() {
-				best, d = p.Stiffness, g
-			}
-		}
-		return best
+func (b *builder) stiffnessSays(after *outcome) string {
+	ks := within(b.r, stiffnessNow(b.r))
+	if len(ks) == 0 {
+		return "The pitch stiffness is not known over your speeds."
 	}
-	p, q := at(lo), at(top)
-	s := "The pitch stiffness is not known at the ends of your speed range."
-	if p.Known() && q.Known() {
-		switch {
-		case p.Value < 0 && q.Value > 0:
-			s = fmt.Sprintf("At %s the board does not hold its pitch by itself. At %s it does.", b.u.speedText(lo), b.u.speedText(top))
-		case q.Value > p.Value:
-			s = fmt.Sprintf("The board gets firmer with speed: from %s to %s the stiffness grows.", b.u.speedText(lo), b.u.speedText(top))
-		default:
-			s = fmt.Sprintf("The board gets livelier with speed: from %s to %s the stiffness falls.", b.u.speedText(lo), b.u.speedText(top))
+	var s string
+	switch now := loose(ks, b.u); now {
+	case "":
+		s = b.growth(ks)
+	default:
+		s = strings.TrimPrefix(noHold(now, true, ""), "As today, ") + ": your feet must correct all the time."
+		s = upperFirst(s)
+		if now != everySpeed {
+			s += " At the other speeds it does."
 		}
 	}
-	if a := b.r.Advice; a != nil {
-		if o := nextOption(a); o != nil && math.Abs(float64(a.Shim)) > 0.05 {
-			switch k := o.StiffnessChange; {
-			case !clearRatio(k):
-			case k.Value < 1:
-				s += fmt.Sprintf(" With the next step it is about %s of today's.", percent(k.Value))
-			default:
-				s += fmt.Sprintf(" With the next step it is about %s times today's.", fixed(k.Value, 1))
-			}
-		}
+	if after == nil {
+		return s
+	}
+	if then := loose(within(b.r, after.Stiffness), b.u); then != "" {
+		s += " After the next step this is so " + then + "."
+	}
+	_, _, top := speeds(b.r)
+	p, q := stiffnessAt(ks, top), stiffnessAt(after.Stiffness, top)
+	k, unit := b.u.moment(1)
+	switch {
+	case clearRatio(after.Ratio):
+		s += fmt.Sprintf(" At the top speed (%s) the stiffness after the next step is about %s of today's.", b.u.speedText(top), percent(after.Ratio.Value))
+	case p.Known() && q.Known():
+		s += fmt.Sprintf(" At the top speed (%s) it goes from %s to %s %s per degree with the next step; a ratio is not known, because %s.", b.u.speedText(top),
+			fixed(p.Value*k, 1), fixed(q.Value*k, 1), unit, choose(after.Ratio.Known(), "it may fall to zero or below", "today's may be zero or below"))
 	}
 	return s
 }
 
-// clearRatio says whether a ratio to today's stiffness can be printed: near a
-// speed where today's is zero it means nothing.
-func clearRatio(k interval.Interval) bool {
-	return k.Known() && k.Low > 0 && k.High < 4*k.Low
+// growth says how a stiffness above zero goes with speed.
+func (b *builder) growth(ks []stiffAt) string {
+	least, most := ks[0], ks[0]
+	up, down := true, true
+	for i, k := range ks {
+		if k.K.Value < least.K.Value {
+			least = k
+		}
+		if k.K.Value > most.K.Value {
+			most = k
+		}
+		if i > 0 {
+			up, down = up && k.K.Value >= ks[i-1].K.Value, down && k.K.Value <= ks[i-1].K.Value
+		}
+	}
+	from, to := b.u.speedText(ks[0].Speed), b.u.speedText(ks[len(ks)-1].Speed)
+	switch {
+	case up && down || from == to:
+		return "The board holds its pitch about equally firmly at all your speeds."
+	case up:
+		return fmt.Sprintf("The board gets firmer with speed: from %s to %s the stiffness grows.", from, to)
+	case down:
+		return fmt.Sprintf("The board gets livelier with speed: from %s to %s the stiffness falls.", from, to)
+	}
+	return fmt.Sprintf("The board holds its pitch by itself at all your speeds, most firmly at about %s and least at about %s.", b.u.speedText(most.Speed), b.u.speedText(least.Speed))
 }
 
 // effort is how much the feet work at each speed.

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
@@ -42,19 +43,14 @@ func (b *builder) share() *figure {
 		return nil
 	}
 	f := &figure{ID: "share", Title: "Front foot's share of the load", Read: "Speed"}
-	var next, best *advice.Option
+	next := outcomeOf(r)
+	var best *advice.Option
 	if a := r.Advice; a != nil {
-		if a.Verdict == advice.Change || a.Verdict == advice.CannotBalance {
-			next = nextOption(a)
-		}
 		for i := range a.Options {
 			if a.Options[i].Best {
 				best = &a.Options[i]
 			}
 		}
-	}
-	if next != nil && math.Abs(float64(next.Shim)) < 0.05 && next.Cards == 0 && r.Advice.MoveNow == 0 {
-		next = nil
 	}
 	f.Says = b.shareSays(next)
 	f.Note = "50 % is even. The shaded bands hold the true value with 90 % probability."
@@ -78,7 +74,7 @@ func (b *builder) share() *figure {
 		nowLine, nowBand := b.curve(today)
 		top.Layers = append(top.Layers, chart.Band{Points: nowBand, Ink: "now-band"})
 		if next != nil {
-			_, nb := b.curve(next.Curve)
+			_, nb := b.curve(next.Share)
 			top.Layers = append(top.Layers, chart.Band{Points: nb, Ink: "next-band"})
 		}
 		top.Layers = append(top.Layers, chart.Rule{At: 50, Ink: "even"})
@@ -88,7 +84,7 @@ func (b *builder) share() *figure {
 		}
 		top.Layers = append(top.Layers, chart.Line{Points: nowLine, Ink: "now", Width: 3})
 		if next != nil {
-			l, _ := b.curve(next.Curve)
+			l, _ := b.curve(next.Share)
 			top.Layers = append(top.Layers, chart.Line{Points: l, Ink: "next", Width: 3, Dash: dashes})
 		}
 		if len(r.SpeedHistogram) == 0 {
@@ -112,7 +108,7 @@ func (b *builder) share() *figure {
 		v := float64(p.Speed)
 		cells := []string{fixed(b.u.speed(v), 1), between(p.FrontShare, 100, 0)}
 		if next != nil {
-			cells = append(cells, between(shareOf(next.Curve, v), 100, 0))
+			cells = append(cells, between(shareOf(next.Share, v), 100, 0))
 		}
 		if best != nil {
 			cells = append(cells, between(shareOf(best.Curve, v), 100, 0))
@@ -146,13 +142,13 @@ func (b *builder) timeAt(v float64) string {
 	return "0"
 }
 
-func (b *builder) shareSays(next *advice.Option) string {
+func (b *builder) shareSays(next *outcome) string {
 	s := today(b.r, b.u)
 	if next == nil {
 		return s
 	}
 	lo, _, top := speeds(b.r)
-	x, y := shareOf(next.Curve, lo), shareOf(next.Curve, top)
+	x, y := shareOf(next.Share, lo), shareOf(next.Share, top)
 	if x.Known() && y.Known() {
 		s += fmt.Sprintf(" After the next step it is about %s and %s.", percent(x.Value), percent(y.Value))
 	}
@@ -198,21 +194,21 @@ func (b *builder) options() *figure {
 	})
 	lowV, midV, topV := speeds(b.r)
 	f.Table = &table{Caption: "What each choice does, with 90 % intervals", Head: []string{"choice", "shim, mm", "foil move, " + b.u.lengthName() + " (+ forward)",
-		"front share at " + b.u.speedText(lowV) + ", %", "at " + b.u.speedText(midV) + ", %", "at " + b.u.speedText(topV) + ", %", "pitch stiffness, today = 1", "chance of more even", "within reach"}}
+		"front share at " + b.u.speedText(lowV) + ", %", "at " + b.u.speedText(midV) + ", %", "at " + b.u.speedText(topV) + ", %", "pitch stiffness at " + b.u.speedText(topV) + ", today = 1", "chance of more even", "within reach"}}
+	if slices.ContainsFunc(a.Options, func(o advice.Option) bool { return !o.StiffnessChange.Known() }) {
+		f.Note += " A dash for the stiffness: today's may be zero or less at the top speed, so a ratio to it would mean nothing."
+	}
 	for _, o := range a.Options {
 		reach := "yes"
 		if !o.Reachable {
 			reach = "no"
 		}
-		better := unknown
-		if p := float64(o.ChanceBetter); finite(p) {
-			better = percent(p)
-		}
+		better := percentChance(float64(o.ChanceBetter))
 		if o.Cards == 0 && !o.Best && math.Abs(o.FoilMove.Value) < 0.5 {
 			better = "-"
 		}
 		f.Table.add(math.NaN(), optionName(o), fixed(float64(o.Shim), 2), between(o.FoilMove, b.u.length(0.001), b.u.lengthDigits()),
-			between(o.ShareLow, 100, 0), between(o.ShareMid, 100, 0), between(o.ShareTop, 100, 0), between(o.StiffnessChange, 1, 2), better, reach)
+			between(o.ShareLow, 100, 0), between(o.ShareMid, 100, 0), between(o.ShareTop, 100, 0), dash(between(o.StiffnessChange, 1, 2)), better, reach)
 	}
 	return f
 }

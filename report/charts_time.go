@@ -345,7 +345,7 @@ func (b *builder) rideTable() *table {
 }
 
 // shareClasses cut the front share for the colours of the track.
-var shareClasses = []float64{0.40, 0.47, 0.53, 0.60}
+var shareClasses = []float64{0.40, 0.45, 0.55, 0.60}
 
 var shareInks = []chart.Ink{"sh1", "sh2", "sh3", "sh4", "sh5"}
 
@@ -363,7 +363,7 @@ func (b *builder) track() *figure {
 	f := &figure{ID: "track", Title: "The way over the water"}
 	byShare := len(b.r.FootLoad) > 0
 	if byShare {
-		f.Legend = []legend{{"line", "sh1", "front foot under 40 %"}, {"line", "sh2", "40 to 47 %"}, {"line", "sh3", "even: 47 to 53 %"}, {"line", "sh4", "53 to 60 %"}, {"line", "sh5", "over 60 %"}}
+		f.Legend = []legend{{"line", "sh1", "front foot under 40 %"}, {"line", "sh2", "40 to 45 %"}, {"line", "sh3", "even: 45 to 55 %"}, {"line", "sh4", "55 to 60 %"}, {"line", "sh5", "over 60 %"}}
 	} else {
 		f.Legend = []legend{{"line", "now", "on the foil"}}
 	}

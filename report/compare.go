@@ -41,6 +41,7 @@ type contender struct {
 type comparePage struct {
 	Title    string
 	Head     string
+	Basis    string // whose evidence the numbers rest on
 	Verdict  *verdictPart
 	Figures  []*figure
 	All      *table
@@ -49,6 +50,8 @@ type comparePage struct {
 	Version  string
 	Made     string
 }
+
+const ownLogs = "In the table and the pictures each session is taken by its own log and notes. A sheet that counts earlier sessions in gives other numbers."
 
 // A verdictPart says whether a change did what was foretold.
 type verdictPart struct {
@@ -62,19 +65,33 @@ type verdictPart struct {
 func newComparePage(rs []*analysis.Result, o Options) *comparePage {
 	before := o.Before
 	u := o.Units.orDefault()
+	rs = inTime(rs, before)
 	cs, lo, top := contenders(rs, u)
 	p := &comparePage{Title: fmt.Sprintf("%s compared", upperFirst(plural(len(rs), "session", "sessions"))), Cautions: cautions, Version: clean(o.Version)}
 	if !o.Now.IsZero() {
 		p.Made = o.Now.Format("2 January 2006")
 	}
-	p.Head = compareHead(cs, before)
+	p.Head, p.Basis = compareHead(cs, before), ownLogs
 	if before != nil {
 		p.Verdict = verdictFor(before, u)
+		p.Basis += " The judgement above takes both together, and can tell more."
 	}
 	p.Figures = compareFigures(cs, u, top)
 	p.All = compareTable(cs, u, lo, top)
 	p.Diffs = diffTable(cs, u, top)
 	return p
+}
+
+// inTime puts the session before a change first, as the judgement does, so
+// that A is before and B is after.
+func inTime(rs []*analysis.Result, before *advice.BeforeAfter) []*analysis.Result {
+	if before == nil || len(rs) != 2 {
+		return rs
+	}
+	if a, b := rs[0].Session.Start, rs[1].Session.Start; a != nil && b != nil && a.After(*b) {
+		return []*analysis.Result{rs[1], rs[0]}
+	}
+	return rs
 }
 
 // contenders reads the numbers that are compared, at speeds that all have.
@@ -131,13 +148,7 @@ func (c contender) label() string { return c.Key + "  " + cleanTo(c.Name, 26) }
 
 func compareHead(cs []contender, before *advice.BeforeAfter) string {
 	if before != nil {
-		switch before.Verdict {
-		case advice.AsPredicted:
-			return "The change did what was foretold."
-		case advice.NotAsPredicted:
-			return "The change did not do what was foretold."
-		}
-		return "Whether the change did what was foretold cannot be told yet."
+		return verdictHead(before)
 	}
 	best, known := -1, 0
 	for i, c := range cs {
@@ -167,13 +178,37 @@ func compareHead(cs []contender, before *advice.BeforeAfter) string {
 	return s + ", clearly so."
 }
 
+// verdictHead is the judgement in a sentence: no more of a success than its
+// rows and its chance allow.
+func verdictHead(b *advice.BeforeAfter) string {
+	p := float64(b.ChanceBetter)
+	switch b.Verdict {
+	case advice.AsPredicted:
+		for _, r := range b.Rows {
+			if finite(float64(r.Sigmas)) && float64(r.Sigmas) >= 1.645 {
+				return "The change did a part of what was foretold; not all rows agree."
+			}
+		}
+		switch {
+		case p >= 0.8:
+			return "The change did what was foretold, and the load is more even than before."
+		case p <= 0.2:
+			return "The change did what was foretold, but the load is less even than before."
+		}
+		return "The change did what was foretold. Whether the load is more even than before is not clear."
+	case advice.NotAsPredicted:
+		return "The change did not do what was foretold."
+	}
+	return "Whether the change did what was foretold cannot be told yet."
+}
+
 func verdictFor(b *advice.BeforeAfter, u Units) *verdictPart {
 	v := &verdictPart{Tag: upperFirst(b.Verdict), Says: cleanTo(b.Says, 700)}
 	for _, c := range b.Changed {
 		v.Changed = append(v.Changed, sentence(c))
 	}
 	if len(b.Rows) > 0 {
-		v.Rows = &table{Caption: "What the outing before foretold and what the outing after shows, with 90 % intervals", Head: []string{"quantity", "unit", "foretold change", "seen", "so"}}
+		v.Rows = &table{Caption: "What the outing before foretold and what the outing after shows, with 90 % intervals", Head: []string{"quantity", "unit", "foretold", "seen", "so"}}
 		for _, r := range b.Rows {
 			pred, seen, unit := r.Predicted, r.Observed, r.Unit
 			if unit == "m/s" {
@@ -181,13 +216,25 @@ func verdictFor(b *advice.BeforeAfter, u Units) *verdictPart {
 				pred, seen, unit = pred.Scale(k), seen.Scale(k), u.speedName()
 			}
 			d := digitsFor(5 * math.Max(math.Abs(seen.Value), math.Abs(seen.High-seen.Low)))
-			v.Rows.add(math.NaN(), cleanTo(r.What, 120), clean(unit), between(pred, 1, d), between(seen, 1, d), cleanTo(r.Says, 120))
+			v.Rows.add(math.NaN(), quantity(r.What), clean(unit), dash(between(pred, 1, d)), between(seen, 1, d), cleanTo(r.Says, 120))
 		}
 	}
 	if b.Next != nil {
 		v.Next = sentence(b.Next.NextStep)
 	}
 	return v
+}
+
+// quantity names a row's quantity so that a level and a change are told apart.
+func quantity(what string) string {
+	what = cleanTo(what, 120)
+	switch {
+	case strings.HasPrefix(what, "change of "):
+		return what
+	case strings.HasPrefix(what, "front foot's share at "):
+		return what + ", after the change"
+	}
+	return "change of the " + what
 }
 
 // dash is how a table shows what is not known.
@@ -262,14 +309,15 @@ func CompareText(w io.Writer, rs []*analysis.Result, o TextOptions) error {
 		return errTooFew
 	}
 	u, before := o.Units.orDefault(), o.Before
+	rs = inTime(rs, before)
 	cs, lo, top := contenders(rs, u)
 	t := newTextPage(o)
 	t.head(upperFirst(plural(len(rs), "session", "sessions")) + " compared")
-	t.row("", compareHead(cs, before), 3)
+	t.row("", compareHead(cs, before), vital)
 	if before != nil {
-		t.row("Why", cleanTo(before.Says, 600), 5)
+		t.row("Why", cleanTo(before.Says, 600), needed)
 		if before.Next != nil {
-			t.row("Next", sentence(before.Next.NextStep), 3)
+			t.row("Next", sentence(before.Next.NextStep), vital)
 		}
 	}
 	name := max(12, min(30, t.width-44))
@@ -282,11 +330,14 @@ func CompareText(w io.Writer, rs []*analysis.Result, o TextOptions) error {
 		return plain.Replace(fixed(v, d))
 	}
 	for i, c := range byEvenness(cs) {
-		if left := textLines - len(t.lines); left <= 1 && i < len(cs)-1 {
+		if left := textLines - t.lines(); left <= 1 && i < len(cs)-1 {
 			t.add(fmt.Sprintf("and %d more; the page shows them all", len(cs)-i))
 			break
 		}
 		t.add(fmt.Sprintf("%-*s%10s%12s%10s%10s", name, cleanTo(c.Key+"  "+c.Name, name-1), short(c.evenness.Value, 0), short(c.low.Value, 0), short(c.top.Value, 0), short(c.best, 1)))
+	}
+	if t.lines() < textLines {
+		t.add(t.style("2", "Each session by its own log and notes."))
 	}
 	_, err := io.WriteString(w, t.String())
 	return err

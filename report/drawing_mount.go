@@ -95,6 +95,8 @@ func mountDrawing(r *analysis.Result, u Units) template.HTML {
 		d.text("t-text", 13, 0, pt{right + 26, ay + 5}, turn)
 	}
 	d.text("t-text", 12, 2, pt{294, (face+far)/2 + 4}, "nose \u2192")
+	d.text("t-text", 12, 0, pt{118, (face+far)/2 + 4}, "fuselage")
+	d.text("t-text", 12, 0, pt{4, face + up*(half*2+13) + 4}, "stabilizer")
 	return d.svg()
 }
 

@@ -68,7 +68,7 @@ func setupLines(s *setup.Setup, u Units) []given {
 	return out
 }
 
-func choose(b bool, yes, no string) string {
+func choose[T any](b bool, yes, no T) T {
 	if b {
 		return yes
 	}

@@ -61,7 +61,7 @@ type builder struct {
 // sizes of the two variants: for a phone held upright, and for the rest.
 const (
 	narrowWidth, narrowHeight = 360, 290
-	wideWidth, wideHeight     = 720, 340
+	wideWidth, wideHeight     = 720, 306
 )
 
 // draw renders the panels in both widths.
@@ -79,7 +79,7 @@ func drawColumns(f *figure, heightScale float64, colsNarrow, colsWide int, panel
 	if colsNarrow > 0 {
 		rows := math.Ceil(float64(len(n.Panels)) / float64(colsNarrow))
 		n.Height = 165 * rows
-		w.Height = 190 * math.Ceil(float64(len(w.Panels))/float64(colsWide))
+		w.Height = 170 * math.Ceil(float64(len(w.Panels))/float64(colsWide))
 	}
 	f.SVG = []template.HTML{template.HTML(n.SVG()), template.HTML(w.SVG())}
 }

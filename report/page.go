@@ -118,6 +118,13 @@ func titleBlock(r *analysis.Result, u Units) []fact {
 	if lo, _, top := speeds(r); finite(lo) {
 		add("Speeds that count", fmt.Sprintf("%s to %s", fixed(u.speed(lo), 0), u.speedText(top)))
 	}
+	if r.Totals.Rides > 0 {
+		v := fmt.Sprintf("%s in %s", minutes(float64(r.Totals.Foiling)), plural(r.Totals.Rides, "ride", "rides"))
+		if c := pitchFor(r); c != "" {
+			v += "; " + c
+		}
+		add("On the foil", v)
+	}
 	return f
 }
 
@@ -218,7 +225,9 @@ func finishFor(r *analysis.Result, u Units) *finishPart {
 		p.Facts = append(p.Facts, fact{"Speed gained at equal pull", between(f.SpeedGain, 1, 1) + " %"})
 	}
 	if f.TrailingEdge != "" {
-		p.Facts = append(p.Facts, fact{"Trailing edge", sentence(f.TrailingEdge)})
+		// The sentence names its subject, and so does the line.
+		says := strings.TrimPrefix(sentence(f.TrailingEdge), "Trailing edges: ")
+		p.Facts = append(p.Facts, fact{"Trailing edges", upperFirst(says)})
 	}
 	p.Steps, p.Notes, p.Cautions = sentences(f.Steps), sentences(f.Notes), sentences(f.Cautions)
 	return p
@@ -232,50 +241,6 @@ func sentences(in []string) []string {
 		}
 	}
 	return out
-}
-
-// An otherPart is the same foil under another rider.
-type otherPart struct {
-	Name  string
-	Words words
-	Facts []fact
-	Notes []string
-}
-
-func otherFor(r *analysis.Result, u Units) *otherPart {
-	x := r.OtherRider
-	if x == nil {
-		return nil
-	}
-	p := &otherPart{Name: clean(x.Name), Notes: sentences(x.Notes)}
-	if p.Name == "" {
-		p.Name = "another rider"
-	}
-	// The same words, made from a result that holds the other rider's advice.
-	alt := *r
-	alt.Advice = &x.Advice
-	alt.FootLoad = nil
-	for _, q := range x.Curve {
-		alt.FootLoad = append(alt.FootLoad, analysis.LoadPoint{Speed: q.Speed, FrontShare: q.Share})
-	}
-	p.Words = wordsFor(&alt, u)
-	p.Words.Today = strings.Replace(p.Words.Today, "Today the front foot", "On today's trim the front foot of "+p.Name, 1)
-	if x.PitchChange.Known() {
-		p.Facts = append(p.Facts, fact{"Pitch, more nose-up", between(x.PitchChange, 1, 1) + " degrees"})
-	}
-	if x.WingWalk.Known() {
-		p.Facts = append(p.Facts, fact{"The wing sits further forward by", between(x.WingWalk, u.length(0.001), 1) + nbsp + u.lengthName()})
-	}
-	return p
-}
-
-// short is the other rider in two sentences.
-func (p *otherPart) short() string {
-	s := p.Words.Head
-	for _, f := range p.Facts {
-		s += " " + f.Name + ": " + f.Value + "."
-	}
-	return s
 }
 
 // Single says that there is one step with a drawing, which then gets the room

@@ -36,6 +36,38 @@ type tab struct {
 	says []string // errors and requests
 }
 
+// One browser serves all tests: starting it costs more than a page.
+var browser struct {
+	once sync.Once
+	ctx  context.Context
+	stop func()
+	err  error
+}
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if browser.stop != nil {
+		browser.stop()
+	}
+	os.Exit(code)
+}
+
+func theBrowser(t *testing.T, exe string) context.Context {
+	t.Helper()
+	browser.once.Do(func() {
+		opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(exe), chromedp.NoSandbox, chromedp.DisableGPU,
+			chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true))
+		all, stopAll := chromedp.NewExecAllocator(context.Background(), opts...)
+		ctx, stop := chromedp.NewContext(all)
+		browser.ctx, browser.stop = ctx, func() { stop(); stopAll() }
+		_, browser.err = chromedp.Run(ctx, chromedp.Evaluate[int]("1"))
+	})
+	if browser.err != nil {
+		t.Fatal(browser.err)
+	}
+	return browser.ctx
+}
+
 func openTab(t *testing.T, html []byte) *tab {
 	t.Helper()
 	exe, err := exec.LookPath("chromium")
@@ -47,11 +79,7 @@ func openTab(t *testing.T, html []byte) *tab {
 	if err := os.WriteFile(file, html, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(exe), chromedp.NoSandbox, chromedp.DisableGPU,
-		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true))
-	ctx, cancel := chromedp.NewExecAllocator(context.Background(), opts...)
-	t.Cleanup(cancel)
-	ctx, cancel = chromedp.NewContext(ctx)
+	ctx, cancel := chromedp.NewContext(theBrowser(t, exe))
 	t.Cleanup(cancel)
 	ctx, cancel = context.WithTimeout(ctx, 90*time.Second)
 	t.Cleanup(cancel)

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"io"
+	"math"
 	"strings"
 
 	"evenfoot/analysis"
@@ -21,41 +22,47 @@ type TextOptions struct {
 // textLines is how long the answer on a terminal may be.
 const textLines = 24
 
-// Text writes the advice in words, at most 24 lines at 80 columns.
+// Text writes the advice in words, at most 24 lines at 80 columns: where they
+// do not hold all, whole sentences go, the least needed first.
 func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	u := o.Units.orDefault()
 	t := newTextPage(o)
 	x := wordsFor(r, u)
 	t.head(x.Title)
-	t.row("", x.Head, 4)
-	t.row("Today", upperFirst(strings.TrimPrefix(x.Today, "Today ")), 3)
+	t.row("", x.Head, vital)
+	t.row("Today", upperFirst(strings.TrimPrefix(x.Today, "Today ")), vital)
 	for _, s := range x.Steps {
 		switch s.Kind {
 		case "shim", "move", "feet": // the headline says it
 		case "ride":
-			t.row(s.Name, s.Do, 2)
+			t.row(s.Name, s.Do, vital)
 		default:
-			t.row(s.Name, s.Do+" "+s.How, 4)
+			name, do := s.Name, s.Do
+			if strings.HasSuffix(x.Head, do) {
+				name, do = "Then", "" // nor is this said twice
+			}
+			t.row(name, strings.TrimSpace(do+" "+s.How), vital)
 		}
 	}
-	t.row(x.SureTag, x.Sure, 4)
-	t.row("Feel", x.Feel, 4)
-	t.row("Mind", x.Mind, 3)
+	t.row(x.SureTag, x.Sure, needed)
+	t.row("Feel", x.Feel, needed)
+	t.row("Mind", x.Mind, vital)
 	if p := otherFor(r, u); p != nil {
-		t.row("Other rider", p.short(), 3)
+		t.row("Other rider", p.short(), useful)
 	}
+	t.row("Evidence", x.Evidence, useful)
 	for i, l := range x.Limits {
 		if i == 2 {
 			break
 		}
-		t.row(choose(i == 0, "Why", ""), l, 3)
+		t.row(choose(i == 0, "Why", ""), l, choose(i == 0, useful, spare))
 	}
 	if len(x.Buys) > 0 {
-		t.row("To be surer", x.Buys[0], 3)
+		t.row("To be surer", x.Buys[0], spare)
 	}
-	t.row("Ridden", ridden(r, u), 2)
+	t.row("Ridden", ridden(r, u), useful)
 	if n := len(r.Session.Warnings); n > 0 {
-		t.row("Warnings", upperFirst(plural(n, "warning", "warnings"))+"; the page lists them.", 1)
+		t.row("Warnings", upperFirst(plural(n, "warning", "warnings"))+"; the page lists them.", useful)
 	}
 	_, err := io.WriteString(w, t.String())
 	return err
@@ -68,6 +75,9 @@ func ridden(r *analysis.Result, u Units) string {
 		return ""
 	}
 	s := fmt.Sprintf("%s on the foil in %s", minutes(float64(t.Foiling)), plural(t.Rides, "ride", "rides"))
+	if p := pitchFor(r); p != "" {
+		s += ", " + p
+	}
 	if d := u.distanceText(float64(t.Distance)); d != unknown {
 		s += ", " + d
 	}
@@ -77,14 +87,52 @@ func ridden(r *analysis.Result, u Units) string {
 	return s + "."
 }
 
+// pitchFor says for how much of the riding the board's pitch is known, "" when
+// there is no such log or it covers nearly all.
+func pitchFor(r *analysis.Result) string {
+	m := r.Motion
+	if m == nil || r.Ride == nil || !m.Mount.Rigid {
+		return ""
+	}
+	var flown, covered float64
+	for _, x := range r.Ride.Rides {
+		flown += x.End - x.Start
+		for _, s := range m.Segments {
+			if s[0] < 0 || s[1] > len(m.Time) || s[1] <= s[0] {
+				continue
+			}
+			covered += math.Max(0, math.Min(x.End, m.Time[s[1]-1])-math.Max(x.Start, m.Time[s[0]]))
+		}
+	}
+	if !(covered < 0.95*flown) || !finite(covered) {
+		return ""
+	}
+	return fmt.Sprintf("pitch for %s of it", minutes(covered))
+}
+
 // plain keeps to signs that every terminal has.
 var plain = strings.NewReplacer("±", "+/-", "−", "-", "²", "2", "→", "->", "σ", "sigma", "°", " deg")
+
+// How much a row is needed on a terminal.
+const (
+	vital = iota
+	needed
+	useful
+	spare
+)
 
 // A textPage lays labelled rows out in two columns.
 type textPage struct {
 	width int
 	color bool
-	lines []string
+	rows  []textRow
+}
+
+// A textRow is one row, or a line that is already laid out.
+type textRow struct {
+	label, text string
+	need        int
+	line        string
 }
 
 func newTextPage(o TextOptions) *textPage {
@@ -110,51 +158,93 @@ func (t *textPage) head(s string) {
 	t.add(t.style("1", lines[0]))
 }
 
-// row writes a label and its text, wrapped under one another.
-func (t *textPage) row(label, s string, limit int) {
-	if s == "" {
-		return
+// row takes a label and its text, to be wrapped under one another.
+func (t *textPage) row(label, s string, need int) {
+	if s != "" {
+		t.rows = append(t.rows, textRow{label: label, text: plain.Replace(s), need: need})
 	}
-	lines := wrap(plain.Replace(s), t.width-labelWidth)
-	if len(lines) > limit {
-		// Better the whole sentences that fit than half a one more.
-		fits := strings.Join(lines[:limit], " ")
-		if i := strings.LastIndex(fits, ". "); i >= len(fits)/2 {
-			lines = wrap(fits[:i+1], t.width-labelWidth)
-		}
+}
+
+// add takes a line as it is.
+func (t *textPage) add(s string) {
+	t.rows = append(t.rows, textRow{line: strings.TrimRight(s, " ")})
+}
+
+// lines is how many lines are taken.
+func (t *textPage) lines() int {
+	n := 0
+	for i := range t.rows {
+		n += len(t.layout(i))
 	}
-	if len(lines) > limit {
-		lines = lines[:limit]
-		last := lines[limit-1]
-		if i := strings.LastIndexByte(last, ' '); i > 0 {
-			last = last[:i]
-		}
-		lines[limit-1] = last + " ..."
+	return n
+}
+
+// layout is a row's lines.
+func (t *textPage) layout(i int) []string {
+	r := t.rows[i]
+	if r.text == "" {
+		return []string{r.line}
 	}
+	var out []string
+	label := r.label
 	if len(label) > labelWidth-2 {
-		t.add(t.style("2", label))
+		out = append(out, t.style("2", label))
 		label = ""
 	}
-	for i, l := range lines {
+	for k, l := range wrap(r.text, t.width-labelWidth) {
 		lab := ""
-		if i == 0 {
+		if k == 0 {
 			lab = label
 		}
-		pad := strings.Repeat(" ", labelWidth-len(lab))
-		if label == "" && len(t.lines) <= 3 {
+		if i == 1 && r.label == "" {
 			l = t.style("1", l)
 		}
-		t.add(t.style("2", lab) + pad + l)
+		out = append(out, t.style("2", lab)+strings.Repeat(" ", labelWidth-len(lab))+l)
+	}
+	return out
+}
+
+// fit shortens the rows until they go into limit lines: the last sentences of
+// the rows that are needed least go first. What is vital keeps one sentence.
+func (t *textPage) fit(limit int) {
+	for need := spare; need >= vital; need-- {
+		for i := len(t.rows) - 1; i > 0; i-- {
+			for t.rows[i].need == need && t.rows[i].text != "" && t.lines() > limit {
+				short := withoutLast(t.rows[i].text)
+				if short == "" && need == vital {
+					break
+				}
+				if short == "" {
+					t.rows = append(t.rows[:i], t.rows[i+1:]...)
+					break
+				}
+				t.rows[i].text = short
+			}
+		}
 	}
 }
 
-func (t *textPage) add(s string) {
-	if len(t.lines) < textLines {
-		t.lines = append(t.lines, strings.TrimRight(s, " "))
+// withoutLast is a text without its last sentence.
+func withoutLast(s string) string {
+	for i := len(s) - 2; i > 0; i-- {
+		if s[i-1:i+1] == ". " || s[i-1:i+1] == "? " {
+			return s[:i]
+		}
 	}
+	return ""
 }
 
-func (t *textPage) String() string { return strings.Join(t.lines, "\n") + "\n" }
+func (t *textPage) String() string {
+	t.fit(textLines)
+	var out []string
+	for i := range t.rows {
+		out = append(out, t.layout(i)...)
+	}
+	if len(out) > textLines {
+		out = append(out[:textLines-1], strings.Repeat(" ", labelWidth)+"... the page says the rest.")
+	}
+	return strings.Join(out, "\n") + "\n"
+}
 
 // wrap breaks a text at spaces into lines of at most width runes; a word that
 // is longer is cut.

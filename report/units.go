@@ -167,6 +167,9 @@ func (u Units) massText(kg float64) string {
 	if u.Mass == "lb" {
 		return fixed(kg*poundPerKg, 0) + nbsp + "lb"
 	}
+	if math.Abs(kg-math.Round(kg)) > 0.05 {
+		return fixed(kg, 1) + nbsp + "kg"
+	}
 	return fixed(kg, 0) + nbsp + "kg"
 }
 

@@ -74,17 +74,26 @@ func TestOneSpeedIsSaidOnce(t *testing.T) {
 	}
 }
 
-// TestCutAtSentences: a text that does not fit keeps its whole sentences.
-func TestCutAtSentences(t *testing.T) {
-	for _, c := range []struct{ in, want string }{
-		{strings.Repeat("word ", 20) + "end. " + strings.Repeat("more ", 20), "end."},
-		{"Short. " + strings.Repeat("word ", 60), "..."},
-	} {
-		p := newTextPage(TextOptions{})
-		p.row("Why", c.in, 2)
-		if n := len(p.lines); n > 2 || !strings.HasSuffix(p.lines[n-1], c.want) {
-			t.Errorf("%q", p.lines)
-		}
+// TestFitBySentences: what does not fit goes by whole sentences, what is needed
+// least first, and nothing vital goes.
+func TestFitBySentences(t *testing.T) {
+	p := newTextPage(TextOptions{})
+	p.head("Title")
+	p.row("Vital", "First sentence. "+strings.Repeat("word ", 20)+"end.", vital)
+	p.row("Needed", strings.Repeat("word ", 20)+"end. "+strings.Repeat("more ", 20)+"gone.", needed)
+	p.row("Spare", strings.Repeat("word ", 20)+"gone.", spare)
+	p.fit(5)
+	var all []string
+	for i := range p.rows {
+		all = append(all, p.layout(i)...)
+	}
+	s := strings.Join(all, "\n")
+	if len(all) > 5 || strings.Contains(s, "...") || strings.Contains(s, "gone") || strings.Count(s, "end.") != 2 {
+		t.Errorf("%d lines:\n%s", len(all), s)
+	}
+	p.fit(2)
+	if s := p.rows[1].text; s != "First sentence." {
+		t.Errorf("of what is vital %q is left", s)
 	}
 	var b bytes.Buffer
 	r := fixture()
