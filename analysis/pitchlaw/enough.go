@@ -11,6 +11,7 @@ import (
 const (
 	leastSeconds = 150  // s of straight flight that counts
 	leastReaches = 4    // separate reaches
+	leastTack    = 15   // s on each tack
 	leastSpread  = 1.12 // 95th to 5th percentile of speed
 	mostDoubt    = 0.4  // of the slope, 1σ relative
 	sameWay      = 0.75 // length of the mean of the courses' unit vectors
@@ -78,7 +79,7 @@ func missingAfter(f *Fit, l *law) []string {
 		}
 		missing = append(missing, "reaches on "+other+" tack: the line stands for the other tack alone")
 	}
-	if l.tackRows == 0 {
+	if !l.tacksKnown {
 		if r, course := l.oneWay(); r > sameWay {
 			missing = append(missing, fmt.Sprintf("reaches the other way: the courses all lie about %03.0f° and the tacks are not known, so the tacks' difference and the water's flow hide in the line", course))
 		}

@@ -49,7 +49,7 @@ func Estimate(w []Window, p Params) *Fit {
 	if f.Enough {
 		f.Bend = l.bends(at, post.noises(), scale, p)
 	} else {
-		f.withdraw(l)
+		f.withdraw(l, p)
 	}
 	f.note(l, &post, p)
 	return f
@@ -78,14 +78,14 @@ func newLaw(w []Window, p Params) (*law, []float64, []velocity) {
 	for k, i := range l.windowsIndex {
 		ordered[k] = w[i]
 	}
-	velocities, _, left := steadySpeeds(ordered)
+	velocities, left := steadySpeeds(ordered)
 	l.speedSD = left
 	l.velocity = velocities[len(velocities)/2]
 	var prior, se []float64
-	sides := map[int]int{}
+	sides := map[int]float64{} // s
 	for _, o := range ordered {
 		se = append(se, o.PitchSE)
-		sides[o.Tack]++
+		sides[o.Tack] += o.Duration
 	}
 	typical := median(slices.DeleteFunc(se, func(v float64) bool { return !(v > 0) }))
 	middle := 0.0
@@ -105,11 +105,11 @@ func newLaw(w []Window, p Params) (*law, []float64, []velocity) {
 		}
 		prior = append(prior, k)
 	}
-	l.tackRows = sides[1] + sides[-1]
-	l.bothTacks = sides[1] > 0 && sides[-1] > 0
-	if !l.bothTacks && l.tackRows > 0 {
+	l.tacksKnown = sides[1]+sides[-1] > 0
+	l.bothTacks = min(sides[1], sides[-1]) >= leastTack
+	if !l.bothTacks && l.tacksKnown {
 		l.single = 1
-		if sides[-1] > 0 {
+		if sides[-1] > sides[1] {
 			l.single = -1
 		}
 	}
@@ -135,7 +135,7 @@ func (l *law) priors(p Params) {
 	l.sd[parEast], l.sd[parNorth] = flow, flow
 	l.sd[parEastRate], l.sd[parNorthRate] = flowRateSD, flowRateSD
 	l.free = []int{parZero, parSlope, parEast, parNorth, parDrift}
-	if l.tackRows > 0 {
+	if l.tacksKnown {
 		l.free = append(l.free, parTack)
 	}
 	if p.GivenFlow == nil {
@@ -260,16 +260,27 @@ const tiltSD = 0.012
 type constants struct{ level, tilt, mid float64 }
 
 // on is their 1σ in a combination of the parameters. A wrong slope turns the
-// line about the middle of its range.
+// line about the windows' mean.
 func (c constants) on(a *[parCount]float64) float64 {
 	return math.Hypot(c.level*a[parZero], c.tilt*(a[parSlope]-c.mid*a[parZero]))
+}
+
+// meanX is the windows' mean lift area per kilogram, m²/kg.
+func (l *law) meanX(b *[parCount]float64, weights []float64) float64 {
+	var sum, total float64
+	for i, w := range weights {
+		x, _, _ := l.liftArea(i, b)
+		sum += w * x
+		total += w
+	}
+	return sum / total
 }
 
 // fill writes the posterior into the fit.
 func (f *Fit) fill(l *law, q *posterior, at, weights []float64, p Params) {
 	zero, slope := unit(parZero), unit(parSlope)
 	b := l.full(at)
-	c := constants{level: attitudeSD, tilt: tiltSD * math.Abs(b[parSlope]), mid: l.mid}
+	c := constants{level: attitudeSD, tilt: tiltSD * math.Abs(b[parSlope]), mid: l.meanX(&b, weights)}
 	if p.Level && p.LevelSE > 0 {
 		c.level = math.Hypot(c.level, p.LevelSE)
 	}
@@ -353,7 +364,7 @@ func (f *Fit) fillWindows(l *law, at, weights []float64) {
 
 // withdraw takes back what must not be used. A single tack keeps its own line:
 // the slope and that tack's zero are sound, only the mean of the tacks is not.
-func (f *Fit) withdraw(l *law) {
+func (f *Fit) withdraw(l *law, p Params) {
 	if len(f.Missing) == 1 && l.single != 0 {
 		return
 	}
@@ -362,6 +373,7 @@ func (f *Fit) withdraw(l *law) {
 	f.FlowTurns = [2]interval.Interval{interval.Unknown(), interval.Unknown()}
 	f.Covariance = [2][2]float64{}
 	f.Draws = nil
+	f.priorFlow(l, p)
 }
 
 // note adds what a reader should know of the fit.
@@ -369,10 +381,10 @@ func (f *Fit) note(l *law, q *posterior, p Params) {
 	if !p.Level {
 		f.Notes = append(f.Notes, "Pitch is relative: its zero depends on how the sensor was mounted; slope and differences do not.")
 	}
-	if l.tackRows == 0 {
+	if !l.tacksKnown {
 		f.Notes = append(f.Notes, "The tacks are not known, so one line stands for both.")
 	}
-	if f.FlowSource != "given" {
+	if f.FlowSource != "given" && f.Slope.Known() {
 		f.noteFlow(q)
 	}
 	lowered := map[string]int{}

@@ -40,9 +40,9 @@ type law struct {
 	mid, half    float64   // of X, for the curvature
 	free         []int
 	mean, sd     [parCount]float64 // priors; sd +Inf for none
-	tackRows     int               // windows with a known tack
-	bothTacks    bool
-	single       int // the one tack there is, +1 or -1; 0 when none or both
+	tacksKnown   bool              // of some windows at least
+	bothTacks    bool              // enough time on each
+	single       int               // the one tack there is enough of, +1 or -1; 0 when tacks are unknown or both are there
 	usable       series
 	windowsIndex []int // into the caller's windows
 }

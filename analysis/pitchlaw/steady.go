@@ -17,9 +17,9 @@ type velocity struct{ east, north []float64 }
 // from the speeds themselves; as that is not exact, several equally likely
 // versions come back, from the least to the most noise taken out.
 //
-// The windows must be in order of time. noiseSD is the 1σ noise that a
-// window's speed had, leftSD what is left of it.
-func steadySpeeds(w []Window) (versions []velocity, noiseSD, leftSD float64) {
+// The windows must be in order of time. left is the 1σ noise, m/s, that a
+// window's speed still has.
+func steadySpeeds(w []Window) (versions []velocity, left float64) {
 	n := len(w)
 	s := series{time: make([]float64, n), reach: make([]int, n), vary: make([]float64, n)}
 	raw := velocity{make([]float64, n), make([]float64, n)}
@@ -28,7 +28,7 @@ func steadySpeeds(w []Window) (versions []velocity, noiseSD, leftSD float64) {
 		raw.east[i], raw.north[i] = w[i].East, w[i].North
 	}
 	if n < 30 {
-		return []velocity{raw}, 0, 0
+		return []velocity{raw}, 0
 	}
 	mean := velocity{s.reachMeans(raw.east), s.reachMeans(raw.north)}
 	along := make([]float64, n)
@@ -39,7 +39,7 @@ func steadySpeeds(w []Window) (versions []velocity, noiseSD, leftSD float64) {
 	}
 	models := speedModels(&s, along)
 	if len(models) == 0 {
-		return []velocity{raw}, 0, 0
+		return []velocity{raw}, 0
 	}
 	for range speedVersions {
 		versions = append(versions, velocity{make([]float64, n), make([]float64, n)})
@@ -78,11 +78,9 @@ func steadySpeeds(w []Window) (versions []velocity, noiseSD, leftSD float64) {
 		for _, u := range g.noise(along) {
 			told += u * u
 		}
-		own := m.own * m.own
-		noiseSD += m.weight * own
-		leftSD += m.weight * max(own-told/float64(n), 0)
+		left += m.weight * max(m.own*m.own-told/float64(n), 0)
 	}
-	return versions, math.Sqrt(noiseSD), math.Sqrt(leftSD)
+	return versions, math.Sqrt(left)
 }
 
 // noise is the receiver's part of a change of speed, as far as it can be told.
