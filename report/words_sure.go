@@ -234,7 +234,7 @@ func (w *words) findOut(r *analysis.Result) {
 		w.Steps = append(w.Steps, step{"log", "Also", sentence(measure), ""})
 	}
 	if try != "" {
-		w.Steps = append(w.Steps, step{"log", "Or try", sentence(try), "It is a test to learn from, not a new trim."})
+		w.Steps = append(w.Steps, step{"log", "Test", strings.Replace(sentence(try), "As an experiment", "Or, as an experiment", 1), "It is a test to learn from, not a new trim."})
 	}
 	w.SureTag, w.Sure = "Not sure enough", "The possible answers are too far apart. A change now would be a guess."
 	w.Feel = "Nothing changes yet."
