@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"strings"
 
 	"evenfoot/analysis/interval"
@@ -138,6 +139,21 @@ func (u Units) lengthText(v float64) string {
 		return unknown
 	}
 	return fixed(u.length(v), u.lengthDigits()) + nbsp + u.lengthName()
+}
+
+var inCentimetres = regexp.MustCompile(`\b(\d+(?:\.\d+)?)[ \x{a0}]cm([^²])`)
+
+// lengthsIn turns the centimetres in a sentence of the advice into inches for
+// those who think in them; an area's cm² stays.
+func (u Units) lengthsIn(s string) string {
+	if u.Length != "in" {
+		return s
+	}
+	out := inCentimetres.ReplaceAllStringFunc(s+" ", func(m string) string {
+		_, next, _ := strings.Cut(m, "cm")
+		return fixed(leadingNumber(m)*0.01*inchPerMetre, 1) + nbsp + "in" + next
+	})
+	return strings.TrimSuffix(out, " ")
 }
 
 func (u Units) lengthDigits() int {

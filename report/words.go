@@ -57,7 +57,7 @@ func wordsFor(r *analysis.Result, u Units) words {
 		w.Limits = append(w.Limits, s)
 	}
 	for _, o := range a.WorthKnowing {
-		if s := buys(r, o); s != "" {
+		if s := buys(r, o, u); s != "" {
 			w.Buys = append(w.Buys, s)
 		}
 	}
@@ -83,7 +83,7 @@ func wordsFor(r *analysis.Result, u Units) words {
 		}
 		w.cannot(r, u)
 	default:
-		w.findOut(r)
+		w.findOut(r, u)
 		w.Feel += asToday(r, u)
 	}
 	return w

@@ -183,9 +183,9 @@ func tryOut(r *analysis.Result, what string) string {
 }
 
 // buys is what one observation would do for the doubt, "" for next to nothing.
-func buys(r *analysis.Result, o advice.Observation) string {
+func buys(r *analysis.Result, o advice.Observation, u Units) string {
 	now, then := float64(o.ShimSDNow), float64(o.ShimSD)
-	what := cleanTo(o.What, 200)
+	what := u.lengthsIn(cleanTo(o.What, 200))
 	if !finite(now) || !finite(then) || what == "" || then > 0.97*now {
 		return ""
 	}
@@ -200,12 +200,12 @@ const noteAt = "Note how the load feels on the feet at "
 
 // findOut are the steps where the evidence is not enough, in one direction:
 // keep the trim, look first, and try a card only as an experiment.
-func (w *words) findOut(r *analysis.Result) {
+func (w *words) findOut(r *analysis.Result, u Units) {
 	a := r.Advice
 	var notes []string
 	var measure, try string
 	for _, o := range a.WorthKnowing {
-		what := cleanTo(o.What, 200)
+		what := u.lengthsIn(cleanTo(o.What, 200))
 		if v, ok := strings.CutPrefix(what, noteAt); ok && !o.ChangesTrim {
 			notes = append(notes, v)
 		} else if o.ChangesTrim && try == "" {
