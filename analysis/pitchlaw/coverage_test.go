@@ -50,7 +50,7 @@ func TestCoverage(t *testing.T) {
 	refused := map[string]int{}
 	slopeErr, bent := 0.0, 0
 	for k := range sessions {
-		rng := rand.New(rand.NewPCG(uint64(k), 11))
+		rng := rand.New(rand.NewPCG(uint64(k), 13))
 		m := anySession(rng)
 		w, speeds := m.build(rng)
 		f := Estimate(w, Params{Seed: 1, Level: true})
