@@ -15,8 +15,10 @@ import (
 // Export calls row for every IMU sample and every GPS fix in order of time; a
 // fix at the time of a sample shares its row. A fix between two samples has the
 // attitude interpolated to its time; one in a gap of the IMU, or before or after
-// its log, has none. The warnings are the analysis's own. It works with an IMU
-// only, and without a setup. The row is valid during the call.
+// its log, has none. A sample between two sound fixes, both within two periods of
+// the receiver, has their speed and course interpolated. The warnings are the
+// analysis's own. It works with an IMU only, and without a setup. The row is
+// valid during the call.
 func Export(log *ingest.Log, s *setup.Setup, row func(*write.Row) error) (warnings []string, err error) {
 	o := &observation{log: log}
 	aid := o.tieClocks()
@@ -34,6 +36,9 @@ func Export(log *ingest.Log, s *setup.Setup, row func(*write.Row) error) (warnin
 		rides = ride.Detect(rideInput(log, o.motion)).Rides
 	}
 	e := exporter{log: log, motion: o.motion, track: track, rides: rides, gaps: log.IMU.Gaps}
+	if log.Clock.Tied && log.GPS.Rate > 0 {
+		e.reach = 2 / log.GPS.Rate
+	}
 	return o.warnings, e.each(row)
 }
 
@@ -43,6 +48,7 @@ type exporter struct {
 	track  *attitude.Track
 	rides  []ride.Ride
 	gaps   []ingest.Span // of the IMU, those not yet passed
+	reach  float64       // s to the fixes between which is interpolated; 0: not at all
 }
 
 func (e *exporter) each(row func(*write.Row) error) error {
@@ -64,8 +70,10 @@ func (e *exporter) each(row func(*write.Row) error) error {
 		r.Ride = e.rideAt(r.Time)
 		if fix {
 			r.Lat, r.Lon, r.Alt = gps.Lat[j], gps.Lon[j], gps.Alt[j]
-			r.Speed, r.Course = gps.Speed[j], gps.Course[j]
+			r.Speed, r.Course, r.Fix = gps.Speed[j], gps.Course[j], true
 			j++
+		} else {
+			e.speed(&r, j)
 		}
 		if sample {
 			i++
@@ -75,6 +83,33 @@ func (e *exporter) each(row func(*write.Row) error) error {
 		}
 	}
 	return nil
+}
+
+// speed fills in the speed and course of a sample from the sound fixes on both
+// sides; next is the first fix after it.
+func (e *exporter) speed(r *write.Row, next int) {
+	if e.reach == 0 {
+		return
+	}
+	gps := &e.log.GPS
+	a := next - 1
+	for a >= 0 && gps.Flags[a] != 0 && r.Time-gps.Time[a] <= e.reach {
+		a--
+	}
+	b := next
+	for b < len(gps.Time) && gps.Flags[b] != 0 && gps.Time[b]-r.Time <= e.reach {
+		b++
+	}
+	if a < 0 || b == len(gps.Time) || r.Time-gps.Time[a] > e.reach || gps.Time[b]-r.Time > e.reach {
+		return
+	}
+	f := (r.Time - gps.Time[a]) / (gps.Time[b] - gps.Time[a])
+	r.Speed = float32((1-f)*float64(gps.Speed[a]) + f*float64(gps.Speed[b]))
+	turn := math.Remainder(float64(gps.Course[b])-float64(gps.Course[a]), 360) // the shorter way round
+	course := math.Mod(float64(gps.Course[a])+f*turn+360, 360)
+	if r.Course = float32(course); r.Course >= 360 {
+		r.Course = 0
+	}
 }
 
 // attitude fills in the attitude at the row's time; i is the first sample at

@@ -1,7 +1,11 @@
 package analysis_test
 
 import (
+	"bytes"
 	"math"
+	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -26,7 +30,7 @@ func TestExportInventsNoAttitude(t *testing.T) {
 	var worst float64
 	k := 0
 	_, err := analysis.Export(s.Log, nil, func(r *write.Row) error {
-		if r.Speed == r.Speed {
+		if r.Fix {
 			fixes++
 		}
 		known := r.Pitch == r.Pitch && r.Heel == r.Heel && r.Q[0] == r.Q[0]
@@ -142,5 +146,95 @@ func TestPartThatCameLoose(t *testing.T) {
 	}
 	if f := float64(r.Totals.Foiling) / fixed.Truth.FoilingS; math.Abs(f-1) > 0.1 {
 		t.Errorf("foiling time is %.2f of the truth", f)
+	}
+}
+
+// TestExportInterpolatesSpeed: samples between fixes carry speed and course, so
+// that pitch can be drawn against speed; what is written reads back equal.
+func TestExportInterpolatesSpeed(t *testing.T) {
+	sc := simulate.Default()
+	sc.Duration, sc.IMURate, sc.GPSRate = 600, 50, 1
+	s := simulate.Run(sc)
+	g := &s.Log.GPS
+	for i := range g.Time {
+		g.Time[i] += 0.007 // between two samples
+	}
+	// Seconds 100 to 110 lost, a spike at 200 and two fixes without a course.
+	cut := func(from, to int) {
+		g.Time, g.Lat, g.Lon = append(g.Time[:from:from], g.Time[to:]...), append(g.Lat[:from:from], g.Lat[to:]...), append(g.Lon[:from:from], g.Lon[to:]...)
+		g.Alt, g.Speed, g.Course = append(g.Alt[:from:from], g.Alt[to:]...), append(g.Speed[:from:from], g.Speed[to:]...), append(g.Course[:from:from], g.Course[to:]...)
+		g.Flags = append(g.Flags[:from:from], g.Flags[to:]...)
+	}
+	cut(100, 110)
+	g.Speed[200], g.Flags[200] = 44, ingest.FlagSpike
+	g.Course[300] = float32(math.NaN())
+
+	var text bytes.Buffer
+	e := write.NewExport(&text, s.Log.Start)
+	both, next := 0, 0
+	var last float64
+	_, err := analysis.Export(s.Log, nil, func(r *write.Row) error {
+		if r.Fix {
+			if r.Speed != g.Speed[next] || !(r.Course == g.Course[next] || r.Course != r.Course) {
+				t.Errorf("fix %d: speed %v, course %v", next, r.Speed, r.Course)
+			}
+			next++
+			return e.Write(r)
+		}
+		known := r.Speed == r.Speed
+		if known && r.Pitch == r.Pitch {
+			both++
+		}
+		if r.Lat == r.Lat {
+			t.Fatalf("a position at %.2f s that no receiver gave", r.Time)
+		}
+		if want := next > 0 && next < len(g.Time) && next != 100; known != want {
+			t.Fatalf("at %.2f s, next fix %d: speed %v", r.Time, next, r.Speed)
+		}
+		if !known {
+			return e.Write(r)
+		}
+		a, b := next-1, next
+		if a == 200 {
+			a--
+		}
+		if b == 200 {
+			b++
+		}
+		if lo, hi := min(g.Speed[a], g.Speed[b]), max(g.Speed[a], g.Speed[b]); r.Speed < lo-1e-5 || r.Speed > hi+1e-5 {
+			t.Fatalf("at %.2f s the speed %v is not between %v and %v", r.Time, r.Speed, lo, hi)
+		}
+		ca, cb, c := float64(g.Course[a]), float64(g.Course[b]), float64(r.Course)
+		if turn := math.Abs(math.Remainder(cb-ca, 360)); turn == turn {
+			off := math.Abs(math.Remainder(c-ca, 360)) + math.Abs(math.Remainder(cb-c, 360)) - turn
+			if !(off < 1e-3) || !(c >= 0 && c < 360) {
+				t.Fatalf("at %.2f s the course %v is not between %v and %v", r.Time, c, ca, cb)
+			}
+		} else if c == c {
+			t.Fatalf("at %.2f s a course of nothing", r.Time)
+		}
+		last = r.Time
+		return e.Write(r)
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := e.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if both < 25000 || last < 590 {
+		t.Errorf("pitch and speed share only %d rows, the last at %.0f s", both, last)
+	}
+	path := filepath.Join(t.TempDir(), "samples.csv")
+	if err := os.WriteFile(path, text.Bytes(), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	back, err := ingest.Open(path, ingest.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !slices.Equal(back.GPS.Time, g.Time) || !slices.Equal(back.GPS.Speed, g.Speed) || !slices.Equal(back.GPS.Lat, g.Lat) ||
+		!slices.Equal(back.IMU.Time, s.Log.IMU.Time) || !slices.Equal(back.IMU.Acc[2], s.Log.IMU.Acc[2]) {
+		t.Errorf("%d fixes of %d and %d samples of %d are read back, or they differ", len(back.GPS.Time), len(g.Time), len(back.IMU.Time), len(s.Log.IMU.Time))
 	}
 }

@@ -19,9 +19,10 @@ const (
 	slotAlt    = 11
 	slotSpeed  = 12
 	slotCourse = 13
-	slotCount  = 14 // numbers end here
-	slotTime   = 14
-	slotUTC    = 15
+	slotFix    = 14 // of an export: 1 where the row holds a fix
+	slotCount  = 15 // numbers end here
+	slotTime   = 15
+	slotUTC    = 16
 	slotIgnore = -1
 )
 
@@ -65,6 +66,17 @@ var quantities = []quantity{
 
 // results are columns that evenfoot's own export adds: known, and not read.
 var results = []string{"pitch_deg", "heel_deg", "qw", "qx", "qy", "qz", "ride"}
+
+// fixColumn marks the rows of an export that hold a fix; in the others speed
+// and course are interpolated, and not read. Other programs use the name for
+// other things, so it counts only beside the columns of an export.
+const fixColumn = "fix"
+
+func isExport(head []string) bool {
+	return !slices.ContainsFunc(append([]string{fixColumn}, results...), func(r string) bool {
+		return !slices.ContainsFunc(head, func(h string) bool { return strings.EqualFold(h, r) })
+	})
+}
 
 // acceptedColumns is the list for error messages.
 const acceptedColumns = "time_s or time_utc; ax ay az with _mps2 or _g; gx gy gz with _radps or _dps; " +
@@ -196,8 +208,13 @@ func sentenceHeader(head []string) string {
 func contractColumns(head []string) (cols []column, strangers []string, what string) {
 	cols = make([]column, len(head))
 	seen := map[int]string{}
+	export := isExport(head)
 	for i, name := range head {
 		cols[i] = column{name: name, slot: slotIgnore}
+		if export && strings.EqualFold(name, fixColumn) {
+			cols[i].slot, cols[i].scale = slotFix, 1
+			continue
+		}
 		if name == "" || slices.Contains(results, strings.ToLower(name)) {
 			continue
 		}
@@ -271,7 +288,7 @@ func enough(cols []column) (hasTime, measured bool) {
 		switch {
 		case c.slot == slotTime || c.slot == slotUTC:
 			hasTime = true
-		case c.slot != slotIgnore && c.slot != slotAlt && c.slot != slotCourse:
+		case c.slot != slotIgnore && c.slot != slotAlt && c.slot != slotCourse && c.slot != slotFix:
 			measured = true
 		}
 	}

@@ -46,7 +46,8 @@ type csvReader struct {
 	time    timeReader
 	rowsN   int // rows looked at
 	ragged  int
-	last    int // last column in use
+	last    int  // last column in use
+	export  bool // there is a column that marks the rows with a fix
 	sharesG bool
 	sharesM bool
 
@@ -202,6 +203,8 @@ func (c *csvReader) choose() error {
 			c.out.mag.unit = col.unit
 		case slotTime:
 			c.time.digits = col.digits
+		case slotFix:
+			c.export = true
 		case slotSpeed:
 			c.out.gps.speedUnit, c.out.gps.speedColumn = col.unit, col.name
 			_, own, _ := splitQuantity(col.name)

@@ -401,3 +401,18 @@ func TestListsAreNeverNull(t *testing.T) {
 		t.Errorf("dropped %v, channels %v", f.Dropped, f.Channels)
 	}
 }
+
+// TestFixColumn: in an export only rows marked as a fix hold one, whatever a
+// spreadsheet made of the file; elsewhere a column of that name is a stranger.
+func TestFixColumn(t *testing.T) {
+	l := mustRead(t, "time_s;lat_deg;lon_deg;speed_mps;course_deg;pitch_deg;heel_deg;qw;qx;qy;qz;ride;Fix;ax_mps2;ay_mps2;az_mps2\n"+
+		"0;47,1;7,5;5,5;90;1,5;0;1;0;0;0;1;1;;;\n0,5;;;5,75;90;1,5;0;1;0;0;0;1;;0;0;9,8\n1;47,1;7,5001;6;90;1,5;0;1;0;0;0;1;1;0;0;9,8\n1,5;;;6;90;;;;;;;;0;0;0;9,8\n")
+	if len(l.GPS.Time) != 2 || len(l.IMU.Time) != 3 || l.GPS.Speed[1] != 6 || len(l.Warnings) > 0 {
+		t.Errorf("%d fixes, %d samples, warnings %v", len(l.GPS.Time), len(l.IMU.Time), l.Warnings)
+	}
+	l = mustRead(t, "time_s,lat_deg,lon_deg,speed_mps,fix\n0,47.1,7.5,5,3\n1,47.1,7.5001,5,3\n2,47.1,7.5002,5,\n")
+	if len(l.GPS.Time) != 3 {
+		t.Errorf("%d fixes", len(l.GPS.Time))
+	}
+	hasWarning(t, l, 1, `"fix" is not known`)
+}

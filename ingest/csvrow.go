@@ -8,7 +8,7 @@ import (
 
 var nan = math.NaN()
 
-var blankRow = [slotCount]float64{nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan}
+var blankRow = [slotCount]float64{nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan}
 
 // Groups of a row, as bits: what is wrong with which sensor.
 const (
@@ -213,6 +213,9 @@ func decimalsOf(field []byte, delim, dec byte) (n int, zero bool) {
 // add appends what a row holds to the columns.
 func (c *csvReader) add(t float64, v *[slotCount]float64, bad, notFinite uint8) {
 	took := false
+	if c.export && v[slotFix] != 1 { // what there is of the GPS is interpolated
+		v[slotLat], v[slotLon], v[slotSpeed] = nan, nan, nan
+	}
 	acc := c.axes(v, slotAcc, groupAcc, bad, notFinite)
 	gyr := c.axes(v, slotGyr, groupGyr, bad, notFinite)
 	mag := c.axes(v, slotMag, groupMag, bad, notFinite)

@@ -17,10 +17,15 @@ func exportCommand(c *console) *cobra.Command {
 		Short: "Write every sample with the board's pitch and heel as CSV",
 		Long: `Write every sample as CSV: time_s since the start, position, speed, course, the
 board's pitch and heel, the sensor's attitude (quaternion to east-north-up;
-heading arbitrary without GPS), and the ride it belongs to. It works on a log
-with only an IMU, and without a setup. The file holds coordinates.`,
+heading arbitrary without GPS), the ride it belongs to, and what was measured.
+Rows with fix = 1 hold what the receiver gave; in the others speed and course
+are interpolated between its fixes. It works on a log with only an IMU, and
+without a setup. The file holds coordinates.`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error {
+			if out == "" && isTerminal(c.out) {
+				return usagef("an export is every sample, many megabytes, and this is a screen: name a file with --out samples.csv, or --out - if you do want it here")
+			}
 			s, err := c.open(args, src)
 			if err != nil {
 				return err
@@ -37,7 +42,7 @@ with only an IMU, and without a setup. The file holds coordinates.`,
 			return writeWhole(out, func(w io.Writer) error { return c.export(w, s) })
 		},
 	}
-	cmd.Flags().StringVar(&out, "out", "", "write to this `file` instead of standard output")
+	cmd.Flags().StringVar(&out, "out", "", "write to this `file` (- for standard output, where an export goes without it unless that is a screen)")
 	cmd.Flags().StringVar(&src.setup, "setup", "", "the setup `file`, for the level of the sensor")
 	cmd.Flags().StringVar(&src.columnMap, "map", "", "column map `file` for a CSV with other column names")
 	return cmd

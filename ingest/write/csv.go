@@ -11,7 +11,8 @@ import (
 )
 
 // A Row is one line of an export: a sample of the IMU, a fix, or both when
-// they share a time. NaN stands for a value that is not known.
+// they share a time. NaN stands for a value that is not known. Without Fix the
+// speed and course are interpolated.
 type Row struct {
 	Time   float64    // s since start
 	Lat    float64    // deg
@@ -23,6 +24,7 @@ type Row struct {
 	Heel   float64    // deg, starboard side down
 	Q      [4]float64 // w, x, y, z: sensor to east-north-up
 	Ride   int        // number of the ride, from 1; 0 outside
+	Fix    bool       // the receiver's own position, speed and course
 	Acc    [3]float32 // m/s², as measured
 	Gyr    [3]float32 // rad/s
 }
@@ -37,7 +39,7 @@ func Blank(t float64) Row {
 // exportHeader are the columns of an export: those of the contract, then what
 // it takes to read the export back as a log.
 const exportHeader = "time_s,lat_deg,lon_deg,speed_mps,course_deg,pitch_deg,heel_deg,qw,qx,qy,qz,ride," +
-	"alt_m,ax_mps2,ay_mps2,az_mps2,gx_radps,gy_radps,gz_radps\n"
+	"fix,alt_m,ax_mps2,ay_mps2,az_mps2,gx_radps,gy_radps,gz_radps\n"
 
 // An Export writes the samples of a session row by row.
 type Export struct {
@@ -75,6 +77,10 @@ func (e *Export) Write(r *Row) error {
 	b = append(b, ',')
 	if r.Ride > 0 {
 		b = strconv.AppendInt(b, int64(r.Ride), 10)
+	}
+	b = append(b, ',')
+	if r.Fix {
+		b = append(b, '1')
 	}
 	b = appendFloat32(append(b, ','), r.Alt)
 	for _, v := range r.Acc {

@@ -144,12 +144,14 @@ func export(t testing.TB, l *ingest.Log) []byte {
 			r.Acc = [3]float32{u.Acc[0][i], u.Acc[1][i], u.Acc[2][i]}
 			r.Gyr = [3]float32{u.Gyr[0][i], u.Gyr[1][i], u.Gyr[2][i]}
 			r.Pitch, r.Heel, r.Q = 1.5, -2, [4]float64{1, 0, 0, 0}
+			r.Speed, r.Course = float32(7+i%3), 90 // interpolated: not read back
 			i++
 		} else {
 			r = write.Blank(g.Time[k])
 		}
 		if gps {
 			r.Lat, r.Lon, r.Alt, r.Speed, r.Course, r.Ride = g.Lat[k], g.Lon[k], g.Alt[k], g.Speed[k], g.Course[k], k%3
+			r.Fix = true
 			k++
 		}
 		if err := e.Write(&r); err != nil {
