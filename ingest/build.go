@@ -265,7 +265,7 @@ func (b *builder) reorder(s *series, m mending) {
 // tell reports what mending did.
 func (b *builder) tell(m *mending, name string) {
 	if m.late > 0 {
-		b.notes.warn("sensors out of order", 0, -1, "%s: %s stood out of order of time and were sorted in.", upper(name), count(m.late, "sample"))
+		b.notes.warn("sensors out of order", 0, -1, "%s: %s stood out of order of time and %s sorted in.", upper(name), count(m.late, "sample"), were(m.late))
 	}
 	b.notes.drop(m.repeats, name+": the same sample twice")
 	b.notes.drop(m.clashes, name+": another sample with the same time stamp")
@@ -273,10 +273,10 @@ func (b *builder) tell(m *mending, name string) {
 		b.notes.warn("sensors with repeated time stamps", 0, -1, "%s: %s had the time stamp of the one before but other values; the first was kept.", upper(name), count(m.clashes, "sample"))
 	}
 	if m.placed > 0 {
-		b.notes.warn("sensors with shared time stamps", 0, -1, "%s: %s had the time stamp of the one before; they were set between it and the next.", upper(name), count(m.placed, "sample"))
+		b.notes.warn("sensors with shared time stamps", 0, -1, "%s: %s had the time stamp of the one before and %s set between it and the next.", upper(name), count(m.placed, "sample"), were(m.placed))
 	}
 	if m.folded > 0 {
-		b.notes.warn("records joined", 0, -1, "%s: %s with one time stamp and complementary values were joined.", upper(name), count(m.folded, "record"))
+		b.notes.warn("records joined", 0, -1, "%s: %s with one time stamp and complementary values %s joined.", upper(name), count(m.folded, "record"), were(m.folded))
 	}
 	if m.quantum > 0 {
 		b.notes.warn("sensors with cut time stamps", 0, -1, "%s: time stamps are cut to %s s while there are about %s samples in each; they were spread evenly in the order of the file, as cut, not rounded: were they rounded, all times are %s s late.",
@@ -522,6 +522,13 @@ func pluralOf(what string) string {
 		return what + "es"
 	}
 	return what + "s"
+}
+
+func were(n int) string {
+	if n == 1 {
+		return "was"
+	}
+	return "were"
 }
 
 func upper(s string) string {

@@ -262,8 +262,12 @@ func incomplete(cols []column) (warnings []string) {
 			}
 		}
 		if len(there) > 0 && len(lack) > 0 {
-			warnings = append(warnings, fmt.Sprintf("The %s lacks %s; all three axes are needed, so %s is not read.",
-				s.name, sentenceList(lack, 3), sentenceList(there, 3)))
+			verb := "are"
+			if len(there) == 1 {
+				verb = "is"
+			}
+			warnings = append(warnings, fmt.Sprintf("The %s lacks %s; all three axes are needed, so %s %s not read.",
+				s.name, sentenceList(lack, 3), sentenceList(there, 3), verb))
 			for i := range cols {
 				if cols[i].slot >= s.slot && cols[i].slot < s.slot+3 {
 					cols[i].slot = slotIgnore

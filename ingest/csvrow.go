@@ -158,7 +158,7 @@ func (c *csvReader) raggedRow(line []byte, n int, whole bool) {
 		n = len(headerNames(line, c.delim))
 	}
 	c.notes.warn("rows with too few or too many fields", c.lines.line, c.lines.pos,
-		"The row has %d fields where the header has %d; it is left out.", n, len(c.head))
+		"The row has %s where the header has %d; it is left out.", count(n, "field"), len(c.head))
 	c.notes.drop(1, "too few or too many fields")
 }
 

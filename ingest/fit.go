@@ -156,7 +156,7 @@ func (f *fitReader) nextHeader() bool {
 			f.win.skip(i + 1)
 		}
 	}
-	f.warn("stretches of foreign bytes", 0, start, "%d bytes after the end of the FIT data are not FIT and were skipped.", f.win.pos-start)
+	f.warn("stretches of foreign bytes", 0, start, "What follows the end of the FIT data is not FIT and was skipped: %s.", count(int(f.win.pos-start), "byte"))
 	return found
 }
 
@@ -327,7 +327,7 @@ func (f *fitReader) define(b []byte) {
 		} else if i := slices.Index(want, fd.num); i >= 0 {
 			d.slot[i] = fd
 			if fd.n == 0 && fd.size > 0 {
-				f.warn("fields of unknown type", 0, f.win.pos, "Field %d of %v is declared with base type %#02x and %d bytes, which do not fit; the field is not read.",
+				f.warn("fields of unknown type", 0, f.win.pos, "Field %d of %v is declared with base type %#02x and a size of %d, which do not fit; the field is not read.",
 					fd.num, typedef.MesgNum(d.global), p[2], fd.size)
 			}
 		}

@@ -204,7 +204,7 @@ func (f *fitReader) resync(pos, end int64) bool {
 	if !found && f.win.pos != end {
 		here = "from here to the end of the file"
 	}
-	f.warn("damaged stretches", 0, pos, "The data make no sense %s; %d bytes were skipped.", here, f.win.pos-pos)
+	f.warn("damaged stretches", 0, pos, "The data make no sense %s; %s skipped.", here, count(int(f.win.pos-pos), "byte"))
 	return found || f.win.pos == end
 }
 

@@ -231,9 +231,9 @@ func (b *builder) tellFlags(g *GPS) {
 		flag Flag
 		what string
 	}{
-		{FlagSpike, "doubtful: a speed or position that no motion explains, or no speed to be had"},
-		{FlagStale, "stale: the receiver repeated an old fix while moving"},
-		{FlagJump, "a leap of the position that the speed does not show"},
+		{FlagSpike, "with a speed or position that no motion explains, or no speed to be had"},
+		{FlagStale, "that only repeat an older one while the board moved"},
+		{FlagJump, "at which the position leaps although the speed does not"},
 	} {
 		n, first := 0, 0
 		for i, f := range g.Flags {

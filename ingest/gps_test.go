@@ -253,3 +253,33 @@ func TestSharedSecond(t *testing.T) {
 		t.Errorf("%d fixes, %v", len(l.GPS.Time), l.Files[0].Dropped)
 	}
 }
+
+// TestFlagsAreToldInSentences: whatever the number, the warnings are English.
+func TestFlagsAreToldInSentences(t *testing.T) {
+	for _, c := range []struct {
+		spikes int
+		want   string
+	}{
+		{1, "GPS: 1 fix with a speed or position that no motion explains"},
+		{3, "GPS: 3 fixes with a speed or position that no motion explains"},
+	} {
+		r := gpsLog(1, 300, 0.3, true)
+		for i := range c.spikes {
+			r.gps.speed[50+60*i] = 44
+		}
+		l, err := build(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		hasWarning(t, l, 0, c.want)
+	}
+	r := gpsLog(1, 300, 0.3, true)
+	for i := range 7 {
+		r.gps.speed[20+i] = float32(nan)
+	}
+	l, err := build(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	hasWarning(t, l, 0, "GPS: 7 fixes had no speed; it was computed")
+}

@@ -74,7 +74,7 @@ func (n *notes) warnings() []Warning {
 	out := n.list
 	for _, k := range n.kinds {
 		if more := k.n - notesPerKind; more > 0 {
-			out = append(out, Warning{File: n.file, Byte: -1, What: fmt.Sprintf("%d more %s.", more, k.name)})
+			out = append(out, Warning{File: n.file, Byte: -1, What: fmt.Sprintf("%d more of the %s.", more, k.name)})
 		}
 	}
 	return out

@@ -68,10 +68,14 @@ func (l *Log) overlap() string {
 	return ""
 }
 
-// lengthOf writes a length of time in minutes, or hours where it is long.
+// lengthOf writes a length of time in minutes, or in hours or seconds where it
+// is long or short.
 func lengthOf(s float64) string {
-	if s >= 3*3600 {
+	switch {
+	case s >= 3*3600:
 		return partOf(s, s) + " hours"
+	case s < 90:
+		return count(int(math.Round(s)), "second")
 	}
 	return partOf(s, s) + " minutes"
 }
