@@ -6,6 +6,7 @@ import (
 	"sort"
 
 	"evenfoot/analysis/ride"
+	"evenfoot/filter"
 	"evenfoot/filter/align"
 )
 
@@ -130,20 +131,28 @@ func finite(v float32) float64 {
 	return f
 }
 
-// band keeps bandLow to bandHigh: the difference of two smoothers whose
-// response is half at those frequencies.
+// band keeps bandLow to bandHigh without lag: the difference of two Butterworth
+// low-passes run forward and backward, whose gain is half at those frequencies.
 func (c *piece) band(x []float64) []float64 {
-	slow := boxes(x, 0.443*c.rate/bandLow)
-	fast := boxes(x, 0.443*c.rate/bandHigh)
+	slow := c.lowPass(x, bandLow)
+	fast := c.lowPass(x, bandHigh)
 	for i := range fast {
 		fast[i] -= slow[i]
 	}
 	return fast
 }
 
+// lowPass smooths x; what a slow logger cannot hold needs no smoothing.
+func (c *piece) lowPass(x []float64, cutoffHz float64) []float64 {
+	f, err := filter.LowPass(2, cutoffHz, c.rate)
+	if err != nil {
+		return slices.Clone(x)
+	}
+	return f.Both(x)
+}
+
 // boxes is a moving mean of the given width in samples, taken twice, without
-// lag; at the ends it uses what there is. Its gain is 1/2 at 0.443/width of
-// the sampling rate.
+// lag; at the ends it uses what there is.
 func boxes(x []float64, width float64) []float64 {
 	half := int(math.Round((width - 1) / 2))
 	once := func(x []float64) []float64 {
