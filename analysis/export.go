@@ -18,24 +18,37 @@ import (
 // its log, has none. A sample between two sound fixes, both within two periods of
 // the receiver, has their speed and course interpolated. The warnings are the
 // analysis's own. It works with an IMU only, and without a setup. The row is
-// valid during the call.
-func Export(log *ingest.Log, s *setup.Setup, row func(*write.Row) error) (warnings []string, err error) {
+// valid during the call. With pastOnly the attitude at each sample comes from
+// the causal filter, which knows neither GPS nor what follows.
+func Export(log *ingest.Log, s *setup.Setup, pastOnly bool, row func(*write.Row) error) (warnings []string, err error) {
 	o := &observation{log: log}
 	aid := o.tieClocks()
 	o.motion = o.board(aid, s)
 	var track *attitude.Track
-	if o.motion != nil {
-		track = o.motion.Track
+	signs := align.Signs{Accelerometer: 1, Gyroscope: 1}
+	if m := o.motion; m != nil {
+		track = m.Track
+		signs.Accelerometer, signs.Gyroscope = m.Mount.AccelerometerSign, m.Mount.GyroscopeSign
 	} else if hasGyroscope(&log.IMU) {
-		if track, _, err = align.Track(o.samples(), aid, align.Options{}); err != nil {
+		if track, signs, err = align.Track(o.samples(), aid, align.Options{}); err != nil {
 			o.warn("The attitude could not be estimated: %v", err)
+		}
+	}
+	shown := o.motion
+	if pastOnly && track != nil {
+		var mount *align.Mount
+		if shown != nil {
+			mount = &shown.Mount
+		}
+		if track, shown, err = causal(o.samples(), log.IMU.Rate, signs, mount); err != nil {
+			return o.warnings, err
 		}
 	}
 	var rides []ride.Ride
 	if len(log.GPS.Time) > 0 {
 		rides = ride.Detect(rideInput(log, o.motion)).Rides
 	}
-	e := exporter{log: log, motion: o.motion, track: track, rides: rides, gaps: log.IMU.Gaps}
+	e := exporter{log: log, motion: shown, track: track, rides: rides, gaps: log.IMU.Gaps}
 	if log.Clock.Tied && log.GPS.Rate > 0 {
 		e.reach = 2 / log.GPS.Rate
 	}

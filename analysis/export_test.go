@@ -29,7 +29,7 @@ func TestExportInventsNoAttitude(t *testing.T) {
 	samples, fixes, blank, between := 0, 0, 0, 0
 	var worst float64
 	k := 0
-	_, err := analysis.Export(s.Log, nil, func(r *write.Row) error {
+	_, err := analysis.Export(s.Log, nil, false, func(r *write.Row) error {
 		if r.Fix {
 			fixes++
 		}
@@ -84,7 +84,7 @@ func TestExportWithoutGyroscope(t *testing.T) {
 		}
 	}
 	rows := 0
-	warnings, err := analysis.Export(log, nil, func(r *write.Row) error {
+	warnings, err := analysis.Export(log, nil, false, func(r *write.Row) error {
 		rows++
 		if r.Q[0] == r.Q[0] || r.Acc[2] != r.Acc[2] {
 			t.Fatalf("row %+v", r)
@@ -173,7 +173,7 @@ func TestExportInterpolatesSpeed(t *testing.T) {
 	e := write.NewExport(&text, s.Log.Start)
 	both, next := 0, 0
 	var last float64
-	_, err := analysis.Export(s.Log, nil, func(r *write.Row) error {
+	_, err := analysis.Export(s.Log, nil, false, func(r *write.Row) error {
 		if r.Fix {
 			if r.Speed != g.Speed[next] || !(r.Course == g.Course[next] || r.Course != r.Course) {
 				t.Errorf("fix %d: speed %v, course %v", next, r.Speed, r.Course)
@@ -236,5 +236,36 @@ func TestExportInterpolatesSpeed(t *testing.T) {
 	if !slices.Equal(back.GPS.Time, g.Time) || !slices.Equal(back.GPS.Speed, g.Speed) || !slices.Equal(back.GPS.Lat, g.Lat) ||
 		!slices.Equal(back.IMU.Time, s.Log.IMU.Time) || !slices.Equal(back.IMU.Acc[2], s.Log.IMU.Acc[2]) {
 		t.Errorf("%d fixes of %d and %d samples of %d are read back, or they differ", len(back.GPS.Time), len(g.Time), len(back.IMU.Time), len(s.Log.IMU.Time))
+	}
+}
+
+// TestExportCausal: what a display on the board could show is near the truth
+// in flight, and no better than what the whole log tells.
+func TestExportCausal(t *testing.T) {
+	sc := simulate.Default()
+	sc.Duration, sc.IMURate = 700, 50
+	s := simulate.Run(sc)
+	rms := func(pastOnly bool) float64 {
+		sum, n, i := 0.0, 0, 0
+		_, err := analysis.Export(s.Log, nil, pastOnly, func(r *write.Row) error {
+			if math.IsNaN(float64(r.Acc[0])) {
+				return nil
+			}
+			if s.Truth.Flying[i] && !math.IsNaN(r.Pitch) {
+				d := r.Pitch - float64(s.Truth.Pitch[i])/deg
+				sum, n = sum+d*d, n+1
+			}
+			i++
+			return nil
+		})
+		if err != nil || n == 0 {
+			t.Fatalf("%d samples in flight, %v", n, err)
+		}
+		return math.Sqrt(sum / float64(n))
+	}
+	whole, past := rms(false), rms(true)
+	t.Logf("pitch in flight: %.2f° from the whole log, %.2f° from the past only", whole, past)
+	if whole > 0.3 || past < whole || past > 3 {
+		t.Errorf("pitch error %.2f° from the whole log, %.2f° from the past only", whole, past)
 	}
 }

@@ -11,6 +11,7 @@ import (
 
 func exportCommand(c *console) *cobra.Command {
 	var out string
+	var pastOnly bool
 	var src sources
 	cmd := &cobra.Command{
 		Use:   "export SESSION... [--out F.csv]",
@@ -34,26 +35,27 @@ without a setup. The file holds coordinates.`,
 				return usagef("export needs a log; %s holds none", args[0])
 			}
 			if out == "" || out == "-" {
-				return c.export(c.out, s)
+				return c.export(c.out, s, pastOnly)
 			}
 			if err := mayReplace(out); err != nil {
 				return err
 			}
-			return writeWhole(out, func(w io.Writer) error { return c.export(w, s) })
+			return writeWhole(out, func(w io.Writer) error { return c.export(w, s, pastOnly) })
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "", "write to this `file` (- for standard output, where an export goes without it unless that is a screen)")
+	cmd.Flags().BoolVar(&pastOnly, "causal", false, "attitude from the past only, without GPS, as a display on the board would have it")
 	cmd.Flags().StringVar(&src.setup, "setup", "", "the setup `file`, for the level of the sensor")
 	cmd.Flags().StringVar(&src.columnMap, "map", "", "column map `file` for a CSV with other column names")
 	return cmd
 }
 
-func (c *console) export(w io.Writer, s *session) error {
+func (c *console) export(w io.Writer, s *session, pastOnly bool) error {
 	e := write.NewExport(w, s.log.Start)
 	if s.log.GPS.SpeedFrom == "positions" {
 		e.Computed()
 	}
-	warnings, err := analysis.Export(s.log, s.setup, e.Write)
+	warnings, err := analysis.Export(s.log, s.setup, pastOnly, e.Write)
 	if err != nil {
 		return err
 	}

@@ -1,0 +1,43 @@
+package analysis
+
+import (
+	"math"
+
+	"evenfoot/filter/align"
+	"evenfoot/filter/attitude"
+)
+
+// causal is the attitude as the filter that knows only the past gives it,
+// with the signs and the mount that the whole log told. It is for those who
+// build a display on the board, and to check the filter by itself.
+func causal(s attitude.Samples, rateHz float64, signs align.Signs, mount *align.Mount) (*attitude.Track, *align.Motion, error) {
+	f, err := attitude.New(attitude.Default(), rateHz)
+	if err != nil {
+		return nil, nil, err
+	}
+	n := len(s.Time)
+	track := &attitude.Track{Time: s.Time, Q: make([]attitude.Quat, n)}
+	var motion *align.Motion
+	if mount != nil {
+		motion = &align.Motion{Time: s.Time, Pitch: make([]float32, n), Heel: make([]float32, n), Mount: *mount, Track: track}
+	}
+	sa, sg := float64(signs.Accelerometer), float64(signs.Gyroscope)
+	for i, t := range s.Time {
+		dt := 1 / rateHz
+		if i > 0 {
+			dt = t - s.Time[i-1]
+		}
+		var acc, gyr [3]float64
+		for k := range 3 {
+			acc[k], gyr[k] = sa*float64(s.Acc[k][i]), sg*float64(s.Gyr[k][i])
+		}
+		f.Update(dt, acc, gyr)
+		track.Q[i] = f.Quat()
+		if motion != nil {
+			up := mount.ToBoard.Rotate(track.Q[i].Conj().Rotate([3]float64{0, 0, 1}))
+			motion.Pitch[i] = float32(math.Asin(max(-1, min(1, up[0]))))
+			motion.Heel[i] = float32(math.Atan2(up[1], up[2]))
+		}
+	}
+	return track, motion, nil
+}
