@@ -67,6 +67,10 @@ func (r *Result) side() advice.Side {
 	}
 	if s.HasLaw {
 		s.Zero, s.Slope, s.LevelZero = r.Law.Zero, r.Law.Slope, r.Motion.Mount.LevelZero
+		// Two outings have two level zeros, each with its own doubt.
+		if se := r.Motion.Mount.LevelSE; s.LevelZero && !math.IsNaN(se) {
+			s.Zero = interval.Normal(s.Zero.Value, math.Hypot(s.Zero.SD(), se))
+		}
 	}
 	for _, e := range r.ControlEffort {
 		if e.Tack == "" {

@@ -1,6 +1,7 @@
 package advice
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -15,11 +16,17 @@ const (
 	sureDirection = 0.90 // that the best shim lies on this side of today's
 	sureBetter    = 0.80 // that the step makes the load more even than today
 	sureCard      = 0.75 // that a card helps beyond the move alone, or a move beyond the card alone
+	sureUnchecked = 0.95 // that a step helps, and of a card's direction, where no note of feel checks the model
 	smallestGain  = 0.01 // of the evenness, in share: below it nobody feels it
+	clearGain     = 0.03 // that makes a step worth its trouble where the load is about even
+	detourGain    = 0.05 // that makes a move worth its trouble although a later step undoes it
 	smallestMove  = 5 * mm
-	evenEnough    = 0.06 // evenness that a rider takes as even
-	unevenAtBest  = 0.08 // evenness that no rider takes as even
-	strongSigmas  = 4.0  // a conflict from here on stops the advice
+	// largestMove is as far as one step moves the foil against the feet: a
+	// share of about 6 points, which a rider gets used to within an outing.
+	largestMove  = 30 * mm
+	evenEnough   = 0.06 // evenness that a rider takes as even
+	unevenAtBest = 0.08 // evenness that no rider takes as even
+	strongSigmas = 4.0  // a conflict from here on stops the advice
 )
 
 // Advise says what to do next with the shim and the foil, together (trim
@@ -47,8 +54,30 @@ func Advise(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *Adv
 	a.WorthKnowing = t.observations()
 	t.decide(a)
 	t.explain(a)
+	t.order(a)
 	return a
 }
+
+// order puts what leaves the trim alone first where no step is advised, and
+// notes of feel before all else where there is none.
+func (t *task) order(a *Advice) {
+	if a.Verdict == Change {
+		return
+	}
+	rank := func(o Observation) int {
+		switch {
+		case o.ChangesTrim:
+			return 2
+		case t.unchecked() && !o.note:
+			return 1
+		}
+		return 0
+	}
+	slices.SortStableFunc(a.WorthKnowing, func(x, y Observation) int { return cmp.Compare(rank(x), rank(y)) })
+}
+
+// unchecked says that no note of feel, of today or earlier, checks the model.
+func (t *task) unchecked() bool { return t.post.FeelNotes() == 0 }
 
 // hasBest says whether there is a best pair: at speeds that are too slow or too
 // alike to tell shim from move, it runs away as far as it is let.
@@ -60,6 +89,7 @@ func (t *task) hasBest() bool {
 type step struct {
 	cards  float64
 	pair   Pair
+	wanted float64 // m, the move without the limit of one step
 	even   []float64
 	better float64 // chance that it is better than today
 }
@@ -68,20 +98,37 @@ func (t *task) step(cards float64) step {
 	lo, hi := t.reach()
 	raise := t.turn(cards, 1)
 	p := t.w.best(t.post.Draws, box{raise, raise, lo, hi})
+	wanted := p.Move
+	p.Move = clamp(p.Move, -largestMove, largestMove)
 	if math.Abs(p.Move) < smallestMove {
 		p.Move = 0
 	}
 	p.Move = math.Round(p.Move/mm) * mm
-	st := step{cards: cards, pair: p, even: t.w.evennessOf(t.foils(cards, p.Move))}
+	st := step{cards: cards, pair: p, wanted: wanted, even: t.w.evennessOf(t.foils(cards, p.Move))}
 	if cards != 0 && p.Move != 0 {
 		// A move that hardly helps beside the card waits for the next session.
 		alone := t.w.evennessOf(t.foils(cards, 0))
-		if chanceLess(st.even, alone) < sureCard || gain(alone, st.even) < smallestGain/2 {
-			st.pair.Move, st.even = 0, alone
+		least := smallestGain / 2
+		if t.against(p.Move) {
+			least = detourGain
+		}
+		if chanceLess(st.even, alone) < sureCard || gain(alone, st.even) < least {
+			st.pair.Move, st.wanted, st.even = 0, 0, alone
 		}
 	}
 	st.better = chanceLess(st.even, t.nowEven)
 	return st
+}
+
+// against says that a move leaves the foil further from its best place than
+// today, by more than anybody minds: a later step would undo it.
+func (t *task) against(move float64) bool {
+	return t.mayShim() && math.Abs(t.toward.Move-move)-math.Abs(t.toward.Move) > smallestMove
+}
+
+// mayShim says whether cards are for this rider and this foil.
+func (t *task) mayShim() bool {
+	return t.s.Rider.Level != "beginner" && t.s.Foil.Stabilizer.ShimSpan > 0
 }
 
 // directionChance is the chance that the best shim lies on the side of need.
@@ -97,6 +144,11 @@ func (t *task) directionChance() float64 {
 
 // decide sets verdict and next step.
 func (t *task) decide(a *Advice) {
+	if t.opt.hold != "" {
+		a.Verdict = NotEnough
+		a.NextStep = t.opt.hold
+		return
+	}
 	if c, ok := t.strongConflict(); ok {
 		a.Verdict = NotEnough
 		a.NextStep = "Change nothing yet: first check " + c.What + "."
@@ -116,24 +168,56 @@ func (t *task) decide(a *Advice) {
 	still := t.step(0)
 	chosen, ok := t.chooseCard(still)
 	if !ok {
-		ok = still.pair.Move != 0 && still.better >= sureBetter && gain(t.nowEven, still.even) >= smallestGain
-		chosen = still
+		chosen, ok = still, t.helps(still)
 	}
+	even := a.EvennessNow.Value <= evenEnough
 	switch {
+	case ok && t.unchecked() && !t.sureAlone(chosen):
+		a.Verdict = NotEnough
+		a.NextStep = fmt.Sprintf("Change nothing yet: no note of feel checks what the setup and the model say. First note how the load feels on the feet at %s, %s and %s.",
+			t.speedText(t.w.Low), t.speedText(t.w.mid()), t.speedText(t.w.Top))
+	case ok && even && gain(t.nowEven, chosen.even) < clearGain:
+		a.Verdict = Keep
+		a.NextStep = "Keep the trim as it is: the load is about even over these speeds, and no step in reach would gain enough to be felt."
 	case ok:
 		a.Verdict = Change
 		t.take(a, chosen)
-	case a.EvennessNow.Value <= evenEnough && a.EvennessNow.High <= 2*evenEnough:
+	case even && a.EvennessNow.High <= 2*evenEnough:
 		a.Verdict = Keep
 		a.NextStep = "Keep the trim as it is: the load is about even over these speeds."
 	default:
 		a.Verdict = NotEnough
-		a.NextStep = "Change nothing yet: the evidence does not say which way."
-		// "Change nothing" and "ride with one card more" would not go together.
-		if i := slices.IndexFunc(a.WorthKnowing, func(o Observation) bool { return !o.ChangesTrim }); i >= 0 {
-			a.NextStep = "Change nothing yet; first find out more: " + lowerFirst(a.WorthKnowing[i].What) + "."
-		}
+		a.NextStep = t.findOut(a.WorthKnowing)
 	}
+}
+
+// helps says whether a move alone is worth making.
+func (t *task) helps(still step) bool {
+	least := smallestGain
+	if t.against(still.pair.Move) {
+		least = detourGain
+	}
+	return still.pair.Move != 0 && still.better >= sureBetter && gain(t.nowEven, still.even) >= least
+}
+
+// sureAlone says whether setup and model are sure enough of a step by
+// themselves.
+func (t *task) sureAlone(st step) bool {
+	return st.better > sureUnchecked && (st.cards == 0 || t.directionChance() > sureUnchecked)
+}
+
+// findOut is the next step where no step is sure enough: what leaves the trim
+// alone first; a trial of a card, where it tells most, as an experiment.
+func (t *task) findOut(worth []Observation) string {
+	quiet := func(o Observation) bool { return !o.ChangesTrim && (o.note || !t.unchecked()) }
+	says := "Change nothing yet: the evidence does not say which way."
+	if i := slices.IndexFunc(worth, quiet); i >= 0 {
+		says = "Change nothing yet; first find out more: " + lowerFirst(worth[i].What) + "."
+	}
+	if len(worth) > 0 && worth[0].ChangesTrim {
+		says += " What would tell most is an experiment that can be undone: " + lowerFirst(worth[0].What) + "; then put the stabilizer back as it was."
+	}
+	return says
 }
 
 // notRideable says at which speed nobody could hold today's load, "" when
@@ -160,7 +244,7 @@ func (t *task) strongConflict() (trim.Conflict, bool) {
 
 // chooseCard weighs one card, with its move, against the move alone.
 func (t *task) chooseCard(still step) (step, bool) {
-	if t.s.Rider.Level == "beginner" || t.s.Foil.Stabilizer.ShimSpan <= 0 {
+	if !t.mayShim() {
 		return step{}, false
 	}
 	one := t.step(t.direction())
@@ -198,6 +282,16 @@ func (t *task) take(a *Advice, c step) {
 	a.EvennessAfter = interval.FromDraws(c.even)
 	a.ChanceBetter = interval.Number(c.better)
 	a.NextStep = t.stepSentence(a)
+	if t.unchecked() {
+		a.Why = append(a.Why, "No note of feel checks this step: it rests on the setup and the model alone. Note how the feet feel before the change and after it, at the same speeds.")
+	}
+	if c.cards == 0 && t.against(c.pair.Move) {
+		a.Why = append(a.Why, "The best pair of all has the foil elsewhere, but the stabilizer's angle is not yet sure enough for a card; this move helps until then.")
+	}
+	if math.Abs(c.wanted) > largestMove+smallestMove {
+		a.Why = append(a.Why, fmt.Sprintf("This move is a part of the way: at this stabilizer angle the foil would best go %s in all. A step moves it %s at most. Log again, and let the new log say whether to go on.",
+			t.way(c.wanted), t.length(largestMove)))
+	}
 }
 
 // feetFor is the move of the feet (m, + forward) that does what a move of the
@@ -236,7 +330,7 @@ func (t *task) edge(card float64) string {
 // explain adds the reasons that are not the next step itself.
 func (t *task) explain(a *Advice) {
 	for _, c := range t.post.Conflicts {
-		a.Why = append(a.Why, fmt.Sprintf("Two things that should agree are %.1f σ apart. In doubt: %s. The intervals are wider for it.", c.Sigmas, c.What))
+		a.Why = append(a.Why, fmt.Sprintf("Two things that should agree are further apart than chance explains. In doubt: %s. The intervals are wider for it.", c.What))
 	}
 	if t.s.Rider.Level == "beginner" {
 		a.Why = append(a.Why, "For a beginner the advice is the foil's position only: shims come when straight flight is steady.")

@@ -6,10 +6,6 @@ import (
 	"math/rand/v2"
 	"strings"
 
-	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/stat"
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
@@ -48,7 +44,7 @@ type BeforeAfter struct {
 	Rows          []Comparison      `json:"rows"`
 	EvennessFrom  interval.Interval `json:"evenness_before"`
 	EvennessTo    interval.Interval `json:"evenness_after"`
-	ChanceBetter  interval.Number   `json:"chance_better"` // by all the evidence of both
+	ChanceBetter  interval.Number   `json:"chance_better"` // by the model and all the evidence of both; null when not as predicted
 	Verdict       string            `json:"verdict"`
 	Says          string            `json:"says"`
 	Next          *Advice           `json:"next"` // from the posterior after both
@@ -79,7 +75,7 @@ func Compare(before, after Side, both *trim.Posterior, sameMount bool, w SpeedWe
 	t := newTask(both, after.Setup, w, opt)
 	predicted := foretold(before.Posterior, after.Posterior.Base)
 	r.laws(before, after, predicted)
-	chi2, shares := r.shares(t, before, after, predicted)
+	r.shares(t, before, after, predicted)
 	r.effort(before, after)
 	r.speeds(before, after)
 	if len(t.w.Speed) > 0 && len(both.Draws) > 0 {
@@ -90,9 +86,18 @@ func Compare(before, after Side, both *trim.Posterior, sameMount bool, w SpeedWe
 		}
 		r.EvennessFrom, r.EvennessTo = interval.FromDraws(from), interval.FromDraws(t.nowEven)
 		r.ChanceBetter = interval.Number(chanceLess(t.nowEven, from))
+	}
+	r.judge(t, weigh(before, after, predicted, r.LevelsMatched), func(v float64) float64 {
+		return meanShare(predicted, v) - meanShare(before.Posterior.Draws, v)
+	})
+	if len(t.w.Speed) > 0 && len(both.Draws) > 0 {
+		if r.Verdict == NotAsPredicted {
+			// What both outings say together takes the change for made.
+			r.ChanceBetter = interval.Number(math.NaN())
+			opt.hold = "Change nothing yet: first check that the change was made as the second setup says (" + strings.Join(r.Changed, "; ") + "), and the notes of feel."
+		}
 		r.Next = Advise(both, after.Setup, w, opt)
 	}
-	r.verdict(chi2, shares)
 	return r
 }
 
@@ -122,6 +127,7 @@ func changes(a, b *setup.Setup) []string {
 	add(a.Stance.Back, b.Stance.Back, 100, 1, "cm", "back foot from the mast")
 	add(a.Foil.Wing.Ahead, b.Foil.Wing.Ahead, 100, 1, "cm", "wing ahead of the mast")
 	add(a.Foil.Stabilizer.BehindWing, b.Foil.Stabilizer.BehindWing, 100, 1, "cm", "stabilizer behind the wing")
+	add(a.Foil.Wing.Incidence, b.Foil.Wing.Incidence, 1/deg, 1, "°", "wing incidence to the deck")
 	add(a.Rider.Mass, b.Rider.Mass, 1, 0, "kg", "rider")
 	add(a.Rig.LiftFraction, b.Rig.LiftFraction, 100, 0, "%", "weight that the rig carries")
 	return out
@@ -135,6 +141,8 @@ func (r *BeforeAfter) row(what, unit string, predicted, observed interval.Interv
 		z := (observed.Value - predicted.Value) / math.Max(sd, 1e-12)
 		c.Sigmas = interval.Number(math.Abs(z))
 		switch {
+		case math.Abs(z) < 1.645 && observed.Contains(0) && !predicted.Contains(0):
+			c.Says = "fits what was predicted, and no change as well"
 		case math.Abs(z) < 1.645:
 			c.Says = "as predicted, within the doubt"
 		case z > 0:
@@ -183,8 +191,7 @@ func (r *BeforeAfter) laws(before, after Side, predicted []trim.Inputs) {
 
 // shares compares what the rider felt after with what the outing before
 // predicts, and the changes where both outings have a note at about one speed.
-func (r *BeforeAfter) shares(t *task, before, after Side, predicted []trim.Inputs) (chi2 float64, n int) {
-	var used []setup.Feel
+func (r *BeforeAfter) shares(t *task, before, after Side, predicted []trim.Inputs) {
 	foils := make([]trim.Foil, len(predicted))
 	for i, in := range predicted {
 		foils[i] = trim.NewFoil(in)
@@ -195,7 +202,6 @@ func (r *BeforeAfter) shares(t *task, before, after Side, predicted []trim.Input
 		}
 		observed := interval.Normal(note.Share, note.SD).Scale(100)
 		r.row("front foot's share at "+t.speedText(note.Speed), "%", shareAt(foils, note.Speed).Scale(100), observed)
-		used = append(used, note)
 		for _, old := range before.Setup.Feel {
 			if math.Abs(old.Speed-note.Speed) > 0.5 || !(old.SD > 0) {
 				continue
@@ -210,35 +216,14 @@ func (r *BeforeAfter) shares(t *task, before, after Side, predicted []trim.Input
 			break
 		}
 	}
-	return surprise(foils, used), len(used)
 }
 
-// surprise is χ² of the notes against what the foils predict, the predictions'
-// common errors included.
-func surprise(foils []trim.Foil, notes []setup.Feel) float64 {
-	n := len(notes)
-	if n == 0 || len(foils) < 2 {
-		return 0
+func meanShare(foils []trim.Inputs, v float64) float64 {
+	s := 0.0
+	for _, in := range foils {
+		s += trim.NewFoil(in).At(v, trim.Gravity).FrontShare
 	}
-	shares := mat.NewDense(len(foils), n, nil)
-	for i, f := range foils {
-		for k, note := range notes {
-			shares.Set(i, k, f.At(note.Speed, trim.Gravity).FrontShare)
-		}
-	}
-	var cov mat.SymDense
-	stat.CovarianceMatrix(&cov, shares, nil)
-	miss := mat.NewVecDense(n, nil)
-	for k, note := range notes {
-		cov.SetSym(k, k, cov.At(k, k)+note.SD*note.SD)
-		miss.SetVec(k, note.Share-stat.Mean(mat.Col(nil, k, shares), nil))
-	}
-	var chol mat.Cholesky
-	if !chol.Factorize(&cov) {
-		return 0
-	}
-	d := stat.Mahalanobis(miss, mat.NewVecDense(n, nil), &chol)
-	return d * d
+	return s / float64(len(foils))
 }
 
 // effort compares the control effort at the speeds that both rode.
@@ -277,43 +262,6 @@ func (r *BeforeAfter) speeds(before, after Side) {
 	}
 	both("mean speed on the foil", before.MeanSpeed, after.MeanSpeed)
 	both("best speed", before.TopSpeed, after.TopSpeed)
-}
-
-// verdict sums up in plain words.
-func (r *BeforeAfter) verdict(chi2 float64, notes int) {
-	var says []string
-	if len(r.Changed) == 0 {
-		says = append(says, "The two setups are the same: nothing was changed that this program knows of.")
-	}
-	for _, row := range r.Rows {
-		if z := float64(row.Sigmas); z > 2.6 {
-			says = append(says, fmt.Sprintf("The %s changed otherwise than predicted, by %.1f σ.", row.What, z))
-			r.Verdict = NotAsPredicted
-		}
-	}
-	if notes > 0 {
-		law := distuv.ChiSquared{K: float64(notes)}
-		if law.Survival(chi2) < 0.05 {
-			r.Verdict = NotAsPredicted
-			says = append(says, "What the feet felt after the change is not what the outing before foretold.")
-		} else if r.Verdict == CannotTell && len(r.Changed) > 0 {
-			r.Verdict = AsPredicted
-			says = append(says, "What the feet felt after the change fits what the outing before foretold.")
-		}
-	} else {
-		says = append(says, "There are no notes of feel from the outing after the change, so the load cannot be checked. Write down how the feet feel at two or three speeds.")
-	}
-	if p := float64(r.ChanceBetter); finite(p) && len(r.Changed) > 0 {
-		switch {
-		case p >= sureBetter:
-			says = append(says, fmt.Sprintf("All the evidence together says that the load is more even than before (chance %s).", chanceText(p)))
-		case p <= 1-sureBetter:
-			says = append(says, fmt.Sprintf("All the evidence together says that the load is less even than before (chance that it is better: %s).", chanceText(p)))
-		default:
-			says = append(says, fmt.Sprintf("Whether the load is more even than before cannot be told (chance %s).", chanceText(p)))
-		}
-	}
-	r.Says = strings.Join(says, " ")
 }
 
 // chanceText prints a chance in percent, never as a certainty.

@@ -33,6 +33,7 @@ type candidate struct {
 	values []func(trim.Inputs) float64
 	sds    []float64
 	trial  bool // it means riding another trim
+	note   bool // it is a note of feel under today's trim
 }
 
 // Observations ranks what to find out next by the doubt of the best
@@ -58,7 +59,7 @@ func (t *task) observations() []Observation {
 		}
 		sd := math.Sqrt(math.Max(0, quadraticForm(after, goal))) / deg
 		if sd < worthAtAll*now {
-			out = append(out, Observation{What: c.what, ShimSDNow: interval.Number(now), ShimSD: interval.Number(sd), ChangesTrim: c.trial})
+			out = append(out, Observation{What: c.what, ShimSDNow: interval.Number(now), ShimSD: interval.Number(sd), ChangesTrim: c.trial, note: c.note})
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Observation) int { return cmp.Compare(a.ShimSD, b.ShimSD) })
@@ -76,7 +77,7 @@ func (t *task) candidates() []candidate {
 	lo, mid, top := t.w.Low, t.w.mid(), t.w.Top
 	var cs []candidate
 	for _, v := range []float64{lo, mid, top} {
-		cs = append(cs, candidate{what: fmt.Sprintf("Note how the load feels on the feet at %s", t.speedText(v)), values: []func(trim.Inputs) float64{share(v, 0)}, sds: []float64{noteSD}})
+		cs = append(cs, candidate{what: fmt.Sprintf("Note how the load feels on the feet at %s", t.speedText(v)), values: []func(trim.Inputs) float64{share(v, 0)}, sds: []float64{noteSD}, note: true})
 	}
 	if t.s.Rider.Level != "beginner" && t.s.Foil.Stabilizer.ShimSpan > 0 {
 		card := t.direction()

@@ -30,7 +30,7 @@ type Advice struct {
 	EvennessNow      interval.Interval `json:"evenness_now"`
 	EvennessAfter    interval.Interval `json:"evenness_after"`
 	Options          []Option          `json:"options"`
-	WorthKnowing     []Observation     `json:"worth_knowing"`
+	WorthKnowing     []Observation     `json:"worth_knowing"` // the best buy first; without a step to take, what leaves the trim alone comes first
 	ChanceBetter     interval.Number   `json:"chance_better"` // 0..1 that the next step makes the load more even
 	Why              []string          `json:"why"`           // plain sentences: reasons, limits, what would help
 }
@@ -65,6 +65,8 @@ type Observation struct {
 	ShimSD    interval.Number `json:"stabilizer_sd_after_deg"`
 	// ChangesTrim says that finding out means riding another trim.
 	ChangesTrim bool `json:"changes_trim"`
+
+	note bool // it is a note of feel under today's trim
 }
 
 // OtherRider is the same foil under somebody else.
@@ -94,4 +96,7 @@ type Options struct {
 	SpeedText func(mps float64) string
 	// LengthText prints a length in m; nil means centimetres.
 	LengthText func(m float64) string
+
+	// hold, when not empty, is what must be cleared up before any step.
+	hold string
 }

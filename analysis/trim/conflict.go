@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -12,6 +13,7 @@ import (
 
 const (
 	suspectSigmas  = 3.0 // one item alone is named from here
+	farSigmas      = 4.0 // an unknown this far off is called far outside
 	noteSigmas     = 2.0 // two notes at about one speed contradict each other from here
 	noteSpeedClose = 0.7 // m/s, about one speed
 )
@@ -50,12 +52,7 @@ func (p *problem) conflicts(x []float64, cov *mat.SymDense) ([]Conflict, float64
 	for k, q := range p.params[:p.today] {
 		z := x[k] / math.Sqrt(math.Max(1-cov.At(k, k), 1e-6))
 		if surprising && math.Abs(z) > suspectSigmas && math.Abs(x[k]) > 1.5 && (q.key != "" || len(found) == 0) {
-			at := (q.centre + x[k]*q.sd) * q.show
-			what := fmt.Sprintf("the %s: the evidence asks for %.3g %s where the setup says %.3g %s", q.name, at, q.unit, q.centre*q.show, q.unit)
-			if q.key != "" {
-				what += fmt.Sprintf(" (check %s)", q.key)
-			}
-			unknowns = append(unknowns, Conflict{What: what, Sigmas: math.Abs(z)})
+			unknowns = append(unknowns, Conflict{What: q.strain(p.outings[0].In, x[k]*q.sd, math.Abs(z)), Sigmas: math.Abs(z)})
 		}
 	}
 	pairs, worst := p.contradictions()
@@ -65,6 +62,45 @@ func (p *problem) conflicts(x []float64, cov *mat.SymDense) ([]Conflict, float64
 	slices.SortStableFunc(found, strongest)
 	slices.SortStableFunc(unknowns, strongest)
 	return slices.Concat(pairs, found, unknowns), widened
+}
+
+// strain says what the evidence asks of an unknown: its error v (SI) is z σ
+// from what the setup says.
+func (q parameter) strain(in Inputs, v, z float64) string {
+	says := "the setup says"
+	if !q.given {
+		says = "the default is"
+	}
+	far := "outside"
+	if z >= farSigmas {
+		far = "far outside"
+	}
+	what := fmt.Sprintf("the %s: the evidence asks for %s where %s %s, %s what the setup allows", q.name, q.written(in, v), says, q.written(in, 0), far)
+	if q.key != "" {
+		what += fmt.Sprintf(" (check %s)", q.key)
+	}
+	return what
+}
+
+// written is the unknown, off by v (SI), as the setup's key writes it: in its
+// unit, and the stabilizer's incidence without the shim.
+func (q parameter) written(in Inputs, v float64) string {
+	at := q.centre + v
+	switch q.key {
+	case "foil.stabilizer.incidence_deg":
+		at -= ShimAngle(in.Shim, in.ShimSpan)
+	case "foil.stabilizer.shim_mm":
+		at = in.Shim * (1 + v)
+	}
+	for _, u := range []struct {
+		ends, unit string
+		scale      float64
+	}{{"_cm2", " cm²", 1e4}, {"_cm", " cm", 100}, {"_mm", " mm", 1000}, {"_deg", "°", 1 / deg}, {"_fraction", "", 1}} {
+		if strings.HasSuffix(q.key, u.ends) {
+			return fmt.Sprintf("%.3g%s", at*u.scale, u.unit)
+		}
+	}
+	return fmt.Sprintf("%.3g %s", at*q.show, q.unit)
 }
 
 // suspect says which input an item of evidence puts in doubt.

@@ -235,6 +235,13 @@ func (p *problem) residuals(x []float64) []float64 {
 // simulated riders who use words, 4 leaves the best shim unbiased and covered.
 const openEnded = 4
 
+// Miss is by how much a modelled share misses a note (model minus note), less
+// on the side where the note's word has no end.
+func Miss(n setup.Feel, model float64) float64 {
+	d := model - n.Share
+	return d / beyond(n, d)
+}
+
 // beyond widens a note on the side where its word has no end: a rider has no
 // word for more than "strong front", so a share above it is less of a surprise
 // than one below. d is model minus note.

@@ -249,6 +249,29 @@ func TestConflicts(t *testing.T) {
 			t.Errorf("conflicts %v", p.Conflicts)
 		}
 	})
+	t.Run("in the key's own unit, in plain words", func(t *testing.T) {
+		in := truth
+		in.Shim, in.ShimSpan = Card, 0.05
+		for _, c := range []struct {
+			q    parameter
+			v, z float64
+			want string
+		}{
+			{parameter{name: "wing position", show: 1 / mm, unit: "mm", centre: 0.10, given: true, key: "foil.wing.ahead_cm"}, -0.0304, 6.9,
+				"the wing position: the evidence asks for 6.96 cm where the setup says 10 cm, far outside what the setup allows (check foil.wing.ahead_cm)"},
+			{parameter{name: "rig's lift", show: 100, unit: "%", centre: 0.05, key: "rig.lift_fraction"}, 0.2, 3.2,
+				"the rig's lift: the evidence asks for 0.25 where the default is 0.05, outside what the setup allows (check rig.lift_fraction)"},
+			// The key is without the shim.
+			{parameter{name: "stabilizer incidence", show: 1 / deg, unit: "deg", centre: -1*deg + ShimAngle(Card, 0.05), given: true, key: "foil.stabilizer.incidence_deg"}, 2 * deg, 4,
+				"the stabilizer incidence: the evidence asks for 1° where the setup says -1°, far outside what the setup allows (check foil.stabilizer.incidence_deg)"},
+			{parameter{name: "drag", show: 100, unit: "%", given: true}, 0.7, 3.5,
+				"the drag: the evidence asks for 70 % where the setup says 0 %, outside what the setup allows"},
+		} {
+			if got := c.q.strain(in, c.v, c.z); got != c.want {
+				t.Errorf("got  %s\nwant %s", got, c.want)
+			}
+		}
+	})
 	t.Run("honest evidence", func(t *testing.T) {
 		rng := rand.New(rand.NewPCG(3, 3))
 		named, widened := 0, 0

@@ -57,6 +57,17 @@ func (post *Posterior) CanUseLevelZero() bool {
 	return o.Ev.HasLaw && o.Ev.LevelZero && o.Setup.Given("foil.wing.incidence_deg")
 }
 
+// FeelNotes is how many notes of feel count as evidence, in all outings.
+func (post *Posterior) FeelNotes() int {
+	n := 0
+	for _, it := range post.problem.items {
+		if it.kind == "note" {
+			n++
+		}
+	}
+	return n
+}
+
 // Each computes f of every draw.
 func (post *Posterior) Each(f func(Inputs) float64) []float64 {
 	v := make([]float64, len(post.Draws))
