@@ -127,8 +127,8 @@ func TestStiffnessSentences(t *testing.T) {
 		{[]float64{5, 10}, "gets firmer with speed", "livelier"},
 		{[]float64{10, 5}, "gets livelier with speed", "firmer"},
 		{[]float64{10, 3, 12}, "least at about", "gets"},
-		{[]float64{-10, -2}, "at none of your speeds", "firmer"},
-		{[]float64{-2, -10}, "at none of your speeds", "livelier"},
+		{[]float64{-10, -2}, "at any of your speeds", "firmer"},
+		{[]float64{-2, -10}, "at any of your speeds", "livelier"},
 		{[]float64{10, -10}, "probably does not hold its pitch", "livelier"},
 		{[]float64{-10, 10}, "At the other speeds it does", "firmer"},
 	} {
@@ -162,7 +162,7 @@ func TestCautionStays(t *testing.T) {
 	}
 	k := withStiffness(-5, -3)
 	k.Advice.Verdict = advice.Keep
-	if w := wordsFor(k, usual); !strings.Contains(w.Feel, "at none of your speeds") {
+	if w := wordsFor(k, usual); !strings.Contains(w.Feel, "at any of your speeds") {
 		t.Errorf("kept trim: %q", w.Feel)
 	}
 }

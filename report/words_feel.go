@@ -76,9 +76,9 @@ func firmness(r *analysis.Result, o *outcome, u Units) string {
 func noHold(span string, asNow bool, pitch string) string {
 	switch {
 	case span == everySpeed && asNow:
-		return "As today, the board probably holds its pitch" + pitch + " by itself at none of your speeds"
+		return "As today, the board probably does not hold its pitch" + pitch + " by itself at any of your speeds"
 	case span == everySpeed:
-		return "The board will probably hold its pitch" + pitch + " by itself at none of your speeds"
+		return "The board will probably not hold its pitch" + pitch + " by itself at any of your speeds"
 	case asNow:
 		return "As today, " + span + " the board probably does not hold its pitch" + pitch + " by itself"
 	}
