@@ -222,11 +222,15 @@ func (t *task) findOut(worth []Observation) string {
 
 // notRideable says at which speed nobody could hold today's load, "" when
 // there is none: a foot cannot pull, so a share far outside 0 to 1 means that
-// the foil is not as the setup says, or was never ridden so fast.
+// the foil is not as the setup says, or was never ridden so fast. Where no note
+// of feel bears the load out, a middle value outside is enough.
 func (t *task) notRideable() string {
 	const beyond = 1.0
 	for _, v := range []float64{t.w.Top, t.w.Low} {
-		if s := shareAt(t.now, v); s.Low > 1+beyond || s.High < -beyond {
+		s := shareAt(t.now, v)
+		// Without a note of feel the setup has only this to be held against.
+		unlikely := t.unchecked() && (s.Value > 1 || s.Value < 0)
+		if s.Low > 1+beyond || s.High < -beyond || unlikely {
 			return fmt.Sprintf("At %s they put %.0f %% of the load on the front foot, which nobody can hold.", t.speedText(v), 100*s.Value)
 		}
 	}
