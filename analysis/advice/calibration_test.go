@@ -52,7 +52,12 @@ func simulated(t testing.TB, rng *rand.Rand, s *setup.Setup, w SpeedWeights, not
 	}
 	o := told(s, truth, 0.07, at...)
 	for i := range s.Feel {
-		s.Feel[i].Share += s.Feel[i].SD * rng.NormFloat64()
+		sd := s.Feel[i].SD
+		if words {
+			// The doubt stated for a word holds its rounding, ±6 % about each.
+			sd = math.Sqrt(sd*sd - wordStep*wordStep/12)
+		}
+		s.Feel[i].Share += sd * rng.NormFloat64()
 		if words {
 			s.Feel[i] = inWords(s.Feel[i])
 		}
@@ -64,6 +69,9 @@ func simulated(t testing.TB, rng *rand.Rand, s *setup.Setup, w SpeedWeights, not
 	o.Ev.LevelZero = rng.IntN(2) > 0
 	return truth, o
 }
+
+// wordStep is how far the words lie apart, in share (trim model §4).
+const wordStep = 0.125
 
 // inWords is the note in the word that comes nearest (trim model §4).
 func inWords(f setup.Feel) setup.Feel {
