@@ -8,10 +8,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"evenfoot/analysis"
 	"evenfoot/analysis/simulate"
 	"evenfoot/ingest/write"
-	"evenfoot/report"
 )
 
 // noteSpeeds are where the demo's rider notes how the feet feel, m/s, and
@@ -77,10 +75,6 @@ func writeSession(dir, setupText string, logs map[string]func(io.Writer) error) 
 
 // tellDemo analyses what was written, as a user would.
 func (c *console) tellDemo(dir string) error {
-	units, err := report.ParseUnits("")
-	if err != nil {
-		return err
-	}
 	first, second := filepath.Join(dir, demoFolders[0]), filepath.Join(dir, demoFolders[1])
 	if err := c.report([]string{first}, reportFlags{}); err != nil {
 		return err
@@ -90,23 +84,7 @@ func (c *console) tellDemo(dir string) error {
 		return err
 	}
 	fmt.Fprintln(c.out)
-	var results []*analysis.Result
-	for _, d := range []string{first, second} {
-		s, err := c.open([]string{d}, sources{})
-		if err != nil {
-			return err
-		}
-		r, err := c.analyse(s, analysis.Request{})
-		if err != nil {
-			return err
-		}
-		results = append(results, r)
-	}
-	cmp, err := analysis.Compare(results)
-	if err != nil {
-		return err
-	}
-	if err := c.deliverComparison(cmp, compareFlags{out: filepath.Join(dir, "compare.html")}, units); err != nil {
+	if err := c.compare([]string{first, second}, compareFlags{out: filepath.Join(dir, "compare.html")}); err != nil {
 		return err
 	}
 	fmt.Fprintf(c.out, "\nThe reports: %s\n             %s\n             %s\n",
