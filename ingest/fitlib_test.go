@@ -18,13 +18,22 @@ import (
 	tormoder "github.com/tormoder/fit"
 )
 
+// skip skips, or fails where EVENFOOT_CI=1 says that nothing may be skipped.
+func skip(t testing.TB, format string, args ...any) {
+	t.Helper()
+	if os.Getenv("EVENFOOT_CI") == "1" {
+		t.Fatalf(format, args...)
+	}
+	t.Skipf(format, args...)
+}
+
 // moduleDir returns where a module's files are.
 func moduleDir(t testing.TB, path string) string {
 	t.Helper()
 	out, err := exec.Command("go", "list", "-m", "-f", "{{.Dir}}", path).Output()
 	dir := strings.TrimSpace(string(out))
 	if err != nil || dir == "" {
-		t.Skipf("the files of module %s are not here: %v", path, err)
+		skip(t, "the files of module %s are not here: %v", path, err)
 	}
 	return dir
 }
@@ -39,7 +48,7 @@ func testFiles(t testing.TB, module, ext string) []string {
 		return err
 	})
 	if err != nil || len(files) == 0 {
-		t.Skipf("module %s has no %s files: %v", module, ext, err)
+		skip(t, "module %s has no %s files: %v", module, ext, err)
 	}
 	return files
 }
