@@ -9,7 +9,7 @@ import (
 	"testing"
 )
 
-var update = flag.Bool("update", false, "write the README's outputs anew")
+var update = flag.Bool("update", false, "write the README's outputs and the goldens anew")
 
 const indent = "    "
 
