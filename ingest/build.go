@@ -5,9 +5,10 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strconv"
-	"strings"
 	"time"
+
+	"evenfoot/ingest/raw"
+	"evenfoot/ingest/unit"
 )
 
 // pauseBetweenOutings parts the outings that one file holds.
@@ -18,50 +19,50 @@ const unsetBefore = 2005
 
 // A builder turns one file's columns into a Log.
 type builder struct {
-	r     *raw
-	notes notes
+	r     *raw.Columns
+	notes raw.Notes
 	log   *Log
 	jumps []jump
 }
 
 // build mends the columns that a reader hands on and makes a Log of them.
-func build(r *raw) (*Log, error) {
+func build(r *raw.Columns) (*Log, error) {
 	b := &builder{
 		r:     r,
-		notes: notes{file: r.file.Name, list: r.warnings, dropped: r.file.Dropped},
-		log:   &Log{Start: r.start, Files: []File{r.file}},
+		notes: raw.Notes{File: r.File.Name, List: r.Warnings, Dropped: r.File.Dropped},
+		log:   &Log{Start: r.Start, Files: []File{r.File}},
 	}
 	b.finite()
 	b.believeDate()
 	b.oneOuting()
-	if m, both := b.series(&r.acc, "accelerometer"); both {
-		b.reorder(&r.gyr, m)
+	if m, both := b.series(&r.Acc, "accelerometer"); both {
+		b.reorder(&r.Gyr, m)
 	} else {
-		b.series(&r.gyr, "gyroscope")
+		b.series(&r.Gyr, "gyroscope")
 	}
-	b.series(&r.mag, "magnetometer")
+	b.series(&r.Mag, "magnetometer")
 	b.fixes()
 	b.rebase()
 
 	f := &b.log.Files[0]
-	f.Channels = append(f.Channels, b.channel("accelerometer", &r.acc, nil)...)
-	f.Channels = append(f.Channels, b.channel("gyroscope", &r.gyr, r.acc.time)...)
-	f.Channels = append(f.Channels, b.channel("magnetometer", &r.mag, r.acc.time)...)
+	f.Channels = append(f.Channels, b.channel("accelerometer", &r.Acc, nil)...)
+	f.Channels = append(f.Channels, b.channel("gyroscope", &r.Gyr, r.Acc.Time)...)
+	f.Channels = append(f.Channels, b.channel("magnetometer", &r.Mag, r.Acc.Time)...)
 	f.Channels = append(f.Channels, b.gpsChannels()...)
-	f.Read = len(r.acc.time) + len(r.gyr.time) + len(r.mag.time) + len(r.gps.time)
+	f.Read = len(r.Acc.Time) + len(r.Gyr.Time) + len(r.Mag.Time) + len(r.Gps.Time)
 	if f.Read == 0 {
 		return nil, b.nothing()
 	}
 	b.span(f)
 
-	b.log.IMU = b.join(&r.acc, &r.gyr)
-	if w := gyroUnit(&b.log.IMU, r.gyr.unit); w != "" {
-		b.notes.warn("gyroscopes in another unit", 0, -1, "%s", w)
+	b.log.IMU = b.join(&r.Acc, &r.Gyr)
+	if w := gyroUnit(&b.log.IMU, r.Gyr.Unit); w != "" {
+		b.notes.Warn("gyroscopes in another unit", 0, -1, "%s", w)
 	}
 	b.log.GPS = b.gps()
-	if len(r.acc.time) == 0 && len(r.gyr.time) > 0 {
-		b.log.gyrOnly = r.gyr
-		b.notes.lack("accelerometer", "a lonely gyroscope", 0, -1, "There is a gyroscope but no accelerometer; it is of use only together with the accelerometer's file.")
+	if len(r.Acc.Time) == 0 && len(r.Gyr.Time) > 0 {
+		b.log.gyrOnly = r.Gyr
+		b.notes.Lack("accelerometer", "a lonely gyroscope", 0, -1, "There is a gyroscope but no accelerometer; it is of use only together with the accelerometer's file.")
 	}
 	if len(b.log.IMU.Time) > 0 && len(b.log.GPS.Time) > 0 {
 		b.log.Clock = Clock{Tied: true, How: "one device", OffsetSE: math.NaN(), DriftSE: math.NaN()}
@@ -69,27 +70,27 @@ func build(r *raw) (*Log, error) {
 		b.log.Clock = Clock{OffsetSE: math.NaN(), DriftSE: math.NaN()}
 	}
 	if what := b.log.overlap(); what != "" {
-		b.notes.warn("sensors that cover parts", 0, -1, "%s", what)
+		b.notes.Warn("sensors that cover parts", 0, -1, "%s", what)
 	}
-	f.Dropped = b.notes.dropped
+	f.Dropped = b.notes.Dropped
 	if f.Dropped == nil {
 		f.Dropped = []Dropped{} // an empty list in the JSON
 	}
-	b.log.Warnings = b.notes.warnings()
+	b.log.Warnings = b.notes.Warnings()
 	return b.log, nil
 }
 
 // nothing is the error for a file without a usable sample.
 func (b *builder) nothing() error {
-	s := fmt.Sprintf("%s: holds no usable sample", b.r.file.Name)
+	s := fmt.Sprintf("%s: holds no usable sample", b.r.File.Name)
 	var why []string
-	for _, d := range b.notes.dropped {
+	for _, d := range b.notes.Dropped {
 		why = append(why, fmt.Sprintf("%d × %s", d.Count, d.Reason))
 	}
 	if len(why) > 0 {
-		s += " (left out: " + sentenceList(why, 4) + ")"
+		s += " (left out: " + raw.SentenceList(why, 4) + ")"
 	}
-	if w := b.notes.warnings(); len(w) > 0 {
+	if w := b.notes.Warnings(); len(w) > 0 {
 		s += ". First problem: "
 		if w[0].Line > 0 {
 			s += fmt.Sprintf("line %d: ", w[0].Line)
@@ -101,11 +102,11 @@ func (b *builder) nothing() error {
 
 // finite leaves out samples with NaN or an infinity in them.
 func (b *builder) finite() {
-	for _, s := range []*series{&b.r.acc, &b.r.gyr, &b.r.mag} {
-		n := min(len(s.time), len(s.v[0]), len(s.v[1]), len(s.v[2]))
+	for _, s := range []*raw.Series{&b.r.Acc, &b.r.Gyr, &b.r.Mag} {
+		n := min(len(s.Time), len(s.V[0]), len(s.V[1]), len(s.V[2]))
 		ok := func(i int) bool {
-			x := s.v[0][i] - s.v[0][i] + s.v[1][i] - s.v[1][i] + s.v[2][i] - s.v[2][i]
-			return x == 0 && math.Abs(s.time[i]) < 1e12
+			x := s.V[0][i] - s.V[0][i] + s.V[1][i] - s.V[1][i] + s.V[2][i] - s.V[2][i]
+			return x == 0 && math.Abs(s.Time[i]) < 1e12
 		}
 		bad := 0
 		for i := range n {
@@ -125,32 +126,32 @@ func (b *builder) finite() {
 		if idx == nil {
 			idx = []int32{}
 		}
-		*s = series{time: gather(s.time, idx), v: [3][]float32{gather(s.v[0], idx), gather(s.v[1], idx), gather(s.v[2], idx)}, unit: s.unit}
-		b.notes.drop(bad, "NaN or infinite value")
+		*s = raw.Series{Time: raw.Gather(s.Time, idx), V: [3][]float32{raw.Gather(s.V[0], idx), raw.Gather(s.V[1], idx), raw.Gather(s.V[2], idx)}, Unit: s.Unit}
+		b.notes.Drop(bad, "NaN or infinite value")
 	}
 	b.finiteFixes()
 }
 
 // believeDate takes away the date of a log whose clock was never set.
 func (b *builder) believeDate() {
-	if b.r.start.IsZero() {
+	if b.r.Start.IsZero() {
 		return
 	}
 	unset := b.unset()
-	for _, t := range [][]float64{b.r.acc.time, b.r.gyr.time, b.r.gps.time} {
+	for _, t := range [][]float64{b.r.Acc.Time, b.r.Gyr.Time, b.r.Gps.Time} {
 		if slices.ContainsFunc(t, func(x float64) bool { return x >= unset }) {
 			return
 		}
 	}
-	b.notes.warn("clocks never set", 0, -1, "The device's clock was not set (it says %s); the times are taken as relative.",
-		b.r.start.UTC().Format("2006-01-02"))
-	b.r.start, b.log.Start = time.Time{}, time.Time{}
+	b.notes.Warn("clocks never set", 0, -1, "The device's clock was not set (it says %s); the times are taken as relative.",
+		b.r.Start.UTC().Format("2006-01-02"))
+	b.r.Start, b.log.Start = time.Time{}, time.Time{}
 }
 
 // oneOuting keeps the longest outing of a file that holds several.
 func (b *builder) oneOuting() {
 	r := b.r
-	all := [][]float64{r.acc.time, r.gyr.time, r.gps.time}
+	all := [][]float64{r.Acc.Time, r.Gyr.Time, r.Gps.Time}
 	sorted := make([][]float64, 0, len(all))
 	for _, t := range all {
 		if !slices.IsSorted(t) {
@@ -164,27 +165,27 @@ func (b *builder) oneOuting() {
 		return
 	}
 	keep := func(t float64) bool { return t >= from && t <= to }
-	for _, s := range []*series{&r.acc, &r.gyr, &r.mag} {
-		if idx := indexIf(s.time, keep); idx != nil {
-			*s = series{time: gather(s.time, idx), v: [3][]float32{gather(s.v[0], idx), gather(s.v[1], idx), gather(s.v[2], idx)}, unit: s.unit}
+	for _, s := range []*raw.Series{&r.Acc, &r.Gyr, &r.Mag} {
+		if idx := indexIf(s.Time, keep); idx != nil {
+			*s = raw.Series{Time: raw.Gather(s.Time, idx), V: [3][]float32{raw.Gather(s.V[0], idx), raw.Gather(s.V[1], idx), raw.Gather(s.V[2], idx)}, Unit: s.Unit}
 		}
 	}
-	if idx := indexIf(r.gps.time, keep); idx != nil {
-		r.gps = r.gps.pick(idx)
+	if idx := indexIf(r.Gps.Time, keep); idx != nil {
+		r.Gps = r.Gps.Pick(idx)
 	}
 	when := ""
-	if !r.start.IsZero() {
-		when = " (" + addSeconds(r.start, from).UTC().Format("2006-01-02 15:04") + " UTC)"
+	if !r.Start.IsZero() {
+		when = " (" + addSeconds(r.Start, from).UTC().Format("2006-01-02 15:04") + " UTC)"
 	}
-	b.notes.drop(outside, fmt.Sprintf("belongs to another outing, more than %d h away", pauseBetweenOutings/3600))
-	b.notes.warn("several outings", 0, -1, "The file holds %d stretches more than %d h apart; only the one with the most samples%s is read. To see another, cut the file in pieces.",
+	b.notes.Drop(outside, fmt.Sprintf("belongs to another outing, more than %d h away", pauseBetweenOutings/3600))
+	b.notes.Warn("several outings", 0, -1, "The file holds %d stretches more than %d h apart; only the one with the most samples%s is read. To see another, cut the file in pieces.",
 		n, pauseBetweenOutings/3600, when)
 }
 
 // clockSet says whether the pause is a clock that was set on the way: that is
 // mended, not cut.
 func (b *builder) clockSet(sorted [][]float64, from float64) bool {
-	if b.r.start.IsZero() {
+	if b.r.Start.IsZero() {
 		return false
 	}
 	unset := b.unset()
@@ -205,7 +206,7 @@ func firstAtLeast(t []float64, x float64) int {
 
 // unset is the time, in seconds of the log, before which no date is believed.
 func (b *builder) unset() float64 {
-	return secondsBetween(b.r.start, time.Date(unsetBefore, 1, 1, 0, 0, 0, 0, time.UTC))
+	return secondsBetween(b.r.Start, time.Date(unsetBefore, 1, 1, 0, 0, 0, 0, time.UTC))
 }
 
 // indexIf lists the indices of t for which keep holds; nil when all do.
@@ -230,19 +231,19 @@ func indexIf(t []float64, keep func(float64) bool) []int32 {
 
 // series mends one sensor. both says that the gyroscope has the accelerometer's
 // times, so that what was done goes for it too.
-func (b *builder) series(s *series, name string) (out mending, both bool) {
-	if len(s.time) == 0 {
+func (b *builder) series(s *raw.Series, name string) (out mending, both bool) {
+	if len(s.Time) == 0 {
 		return out, false
 	}
-	g := &b.r.gyr
-	both = s == &b.r.acc && len(g.time) == len(s.time) && (&g.time[0] == &s.time[0] || slices.Equal(g.time, s.time))
+	g := &b.r.Gyr
+	both = s == &b.r.Acc && len(g.Time) == len(s.Time) && (&g.Time[0] == &s.Time[0] || slices.Equal(g.Time, s.Time))
 	m := mender{
-		t: s.time,
+		t: s.Time,
 		same: func(i, j int) bool {
-			eq := s.v[0][i] == s.v[0][j] && s.v[1][i] == s.v[1][j] && s.v[2][i] == s.v[2][j]
-			return eq && (!both || g.v[0][i] == g.v[0][j] && g.v[1][i] == g.v[1][j] && g.v[2][i] == g.v[2][j])
+			eq := s.V[0][i] == s.V[0][j] && s.V[1][i] == s.V[1][j] && s.V[2][i] == s.V[2][j]
+			return eq && (!both || g.V[0][i] == g.V[0][j] && g.V[1][i] == g.V[1][j] && g.V[2][i] == g.V[2][j])
 		},
-		dated: !b.r.start.IsZero(),
+		dated: !b.r.Start.IsZero(),
 		unset: b.unset(),
 		known: b.jumps,
 	}
@@ -255,48 +256,48 @@ func (b *builder) series(s *series, name string) (out mending, both bool) {
 	return out, both
 }
 
-func (b *builder) reorder(s *series, m mending) {
-	s.time = m.t
-	for k := range s.v {
-		s.v[k] = gather(s.v[k], m.idx)
+func (b *builder) reorder(s *raw.Series, m mending) {
+	s.Time = m.t
+	for k := range s.V {
+		s.V[k] = raw.Gather(s.V[k], m.idx)
 	}
 }
 
 // tell reports what mending did.
 func (b *builder) tell(m *mending, name string) {
 	if m.late > 0 {
-		b.notes.warn("sensors out of order", 0, -1, "%s: %s stood out of order of time and %s sorted in.", upper(name), count(m.late, "sample"), were(m.late))
+		b.notes.Warn("sensors out of order", 0, -1, "%s: %s stood out of order of time and %s sorted in.", raw.Upper(name), raw.Count(m.late, "sample"), raw.Were(m.late))
 	}
-	b.notes.drop(m.repeats, name+": the same sample twice")
-	b.notes.drop(m.clashes, name+": another sample with the same time stamp")
+	b.notes.Drop(m.repeats, name+": the same sample twice")
+	b.notes.Drop(m.clashes, name+": another sample with the same time stamp")
 	if m.clashes > 0 {
-		b.notes.warn("sensors with repeated time stamps", 0, -1, "%s: %s had the time stamp of the one before but other values; the first was kept.", upper(name), count(m.clashes, "sample"))
+		b.notes.Warn("sensors with repeated time stamps", 0, -1, "%s: %s had the time stamp of the one before but other values; the first was kept.", raw.Upper(name), raw.Count(m.clashes, "sample"))
 	}
 	if m.placed > 0 {
-		b.notes.warn("sensors with shared time stamps", 0, -1, "%s: %s had the time stamp of the one before and %s set between it and the next.", upper(name), count(m.placed, "sample"), were(m.placed))
+		b.notes.Warn("sensors with shared time stamps", 0, -1, "%s: %s had the time stamp of the one before and %s set between it and the next.", raw.Upper(name), raw.Count(m.placed, "sample"), raw.Were(m.placed))
 	}
 	if m.folded > 0 {
-		b.notes.warn("records joined", 0, -1, "%s: %s with one time stamp and complementary values %s joined.", upper(name), count(m.folded, "record"), were(m.folded))
+		b.notes.Warn("records joined", 0, -1, "%s: %s with one time stamp and complementary values %s joined.", raw.Upper(name), raw.Count(m.folded, "record"), raw.Were(m.folded))
 	}
 	if m.quantum > 0 {
-		b.notes.warn("sensors with cut time stamps", 0, -1, "%s: time stamps are cut to %s s while there are about %s samples in each; they were spread evenly in the order of the file, as cut, not rounded: were they rounded, all times are %s s late.",
-			upper(name), trimFloat(m.quantum, 3), trimFloat(m.perStamp, 1), trimFloat(m.quantum/2, 3))
+		b.notes.Warn("sensors with cut time stamps", 0, -1, "%s: time stamps are cut to %s s while there are about %s samples in each; they were spread evenly in the order of the file, as cut, not rounded: were they rounded, all times are %s s late.",
+			raw.Upper(name), raw.TrimFloat(m.quantum, 3), raw.TrimFloat(m.perStamp, 1), raw.TrimFloat(m.quantum/2, 3))
 	}
 	for _, j := range m.jumps {
 		if len(b.jumps) < 100 {
 			b.jumps = append(b.jumps, j)
 		}
-		step := trimFloat(math.Abs(j.to-j.from), 3)
+		step := raw.TrimFloat(math.Abs(j.to-j.from), 3)
 		switch {
 		case j.unset:
-			b.notes.warn("clock jumps", 0, -1, "%s: the clock had no date at first and was set at %s; the samples before were placed to end 1 s earlier, the true pause is not known.",
-				upper(name), clock(b.r.start, j.to))
+			b.notes.Warn("clock jumps", 0, -1, "%s: the clock had no date at first and was set at %s; the samples before were placed to end 1 s earlier, the true pause is not known.",
+				raw.Upper(name), clock(b.r.Start, j.to))
 		case j.restart:
-			b.notes.warn("clock jumps", 0, -1, "%s: the clock falls back by %s s at %s, as after a restart; the two parts were joined with a gap, whose true length is not known.",
-				upper(name), step, clock(b.r.start, j.from))
+			b.notes.Warn("clock jumps", 0, -1, "%s: the clock falls back by %s s at %s, as after a restart; the two parts were joined with a gap, whose true length is not known.",
+				raw.Upper(name), step, clock(b.r.Start, j.from))
 		default:
-			b.notes.warn("clock jumps", 0, -1, "%s: the clock leaps back by %s s at %s while sampling goes on; the leap was taken out.",
-				upper(name), step, clock(b.r.start, j.from))
+			b.notes.Warn("clock jumps", 0, -1, "%s: the clock leaps back by %s s at %s while sampling goes on; the leap was taken out.",
+				raw.Upper(name), step, clock(b.r.Start, j.from))
 		}
 	}
 }
@@ -309,35 +310,35 @@ const relativeFar = 3600 // s
 // and the start of a dated log before it.
 func (b *builder) rebase() {
 	first := math.Inf(1)
-	for _, t := range [][]float64{b.r.acc.time, b.r.gyr.time, b.r.gps.time} {
+	for _, t := range [][]float64{b.r.Acc.Time, b.r.Gyr.Time, b.r.Gps.Time} {
 		if len(t) > 0 {
 			first = min(first, t[0])
 		}
 	}
-	dated := !b.r.start.IsZero()
+	dated := !b.r.Start.IsZero()
 	if math.IsInf(first, 1) || math.Abs(first) <= relativeFar && !(dated && first < 0) {
 		return
 	}
 	if !dated {
 		b.log.zero = first
-		shiftAll(b.r, -first)
+		raw.ShiftAll(b.r, -first)
 		return
 	}
 	whole := math.Floor(first)
-	b.log.Start = addSeconds(b.r.start, whole)
-	b.r.start = b.log.Start
-	shiftAll(b.r, -whole)
+	b.log.Start = addSeconds(b.r.Start, whole)
+	b.r.Start = b.log.Start
+	raw.ShiftAll(b.r, -whole)
 }
 
 // channel describes one sensor. Of times that were told of already it says
 // nothing more.
-func (b *builder) channel(name string, s *series, told []float64) []Channel {
-	if len(s.time) == 0 {
+func (b *builder) channel(name string, s *raw.Series, told []float64) []Channel {
+	if len(s.Time) == 0 {
 		return nil
 	}
-	c := describe(name, unitText(s.unit), s.time)
-	if len(told) == 0 || !slices.Equal(told, s.time) {
-		b.tellRate(name, s.time)
+	c := describe(name, unit.Text(s.Unit), s.Time)
+	if len(told) == 0 || !slices.Equal(told, s.Time) {
+		b.tellRate(name, s.Time)
 	}
 	return []Channel{c}
 }
@@ -351,17 +352,17 @@ func describe(name, unit string, t []float64) Channel {
 func (b *builder) tellRate(name string, t []float64) {
 	for i, c := range rateChanges(t) {
 		if i == 3 {
-			b.notes.warn("rate changes", 0, -1, "%s: the rate changes more often than is told here.", upper(name))
+			b.notes.Warn("rate changes", 0, -1, "%s: the rate changes more often than is told here.", raw.Upper(name))
 			return
 		}
-		b.notes.warn("rate changes", 0, -1, "%s: the rate changes from %s to %s Hz at %s.", upper(name), trimFloat(c.from, 1), trimFloat(c.to, 1), clock(b.r.start, c.at))
+		b.notes.Warn("rate changes", 0, -1, "%s: the rate changes from %s to %s Hz at %s.", raw.Upper(name), raw.TrimFloat(c.from, 1), raw.TrimFloat(c.to, 1), clock(b.r.Start, c.at))
 	}
 }
 
 // span sets a file's first and last time.
 func (b *builder) span(f *File) {
 	first, last := math.Inf(1), math.Inf(-1)
-	for _, t := range [][]float64{b.r.acc.time, b.r.gyr.time, b.r.mag.time, b.r.gps.time} {
+	for _, t := range [][]float64{b.r.Acc.Time, b.r.Gyr.Time, b.r.Mag.Time, b.r.Gps.Time} {
 		if len(t) > 0 {
 			first, last = min(first, t[0]), max(last, t[len(t)-1])
 		}
@@ -376,33 +377,33 @@ func (b *builder) span(f *File) {
 // apart, the gyroscope is interpolated linearly to the accelerometer's times,
 // inside its span and never across a gap; an accelerometer sample that has no
 // gyroscope there is left out, since an attitude cannot be carried across it.
-func (b *builder) join(acc, gyr *series) IMU {
+func (b *builder) join(acc, gyr *raw.Series) IMU {
 	imu, lost := joinIMU(acc, gyr)
 	if lost > 0 {
-		b.notes.drop(lost, "accelerometer sample without the gyroscope beside it")
+		b.notes.Drop(lost, "accelerometer sample without the gyroscope beside it")
 	}
-	if len(acc.time) > 0 && len(gyr.time) > 0 && lost == 0 && len(imu.Gyr[0]) > 0 && math.IsNaN(float64(imu.Gyr[0][0])) {
-		b.notes.warn("short gyroscopes", 0, -1, "The gyroscope covers too little of the accelerometer's time and is not used.")
+	if len(acc.Time) > 0 && len(gyr.Time) > 0 && lost == 0 && len(imu.Gyr[0]) > 0 && math.IsNaN(float64(imu.Gyr[0][0])) {
+		b.notes.Warn("short gyroscopes", 0, -1, "The gyroscope covers too little of the accelerometer's time and is not used.")
 	}
 	return imu
 }
 
 // joinIMU is join without the notes; lost counts the samples left out.
-func joinIMU(acc, gyr *series) (imu IMU, lost int) {
-	n := len(acc.time)
+func joinIMU(acc, gyr *raw.Series) (imu IMU, lost int) {
+	n := len(acc.Time)
 	if n == 0 {
 		return IMU{}, 0
 	}
-	imu = IMU{Time: acc.time, Acc: acc.v}
+	imu = IMU{Time: acc.Time, Acc: acc.V}
 	switch {
-	case len(gyr.time) == 0:
+	case len(gyr.Time) == 0:
 		for k := range imu.Gyr {
 			imu.Gyr[k] = nanColumn(n)
 		}
-	case len(gyr.time) == n && (&gyr.time[0] == &acc.time[0] || slices.Equal(gyr.time, acc.time)):
-		imu.Gyr = gyr.v
+	case len(gyr.Time) == n && (&gyr.Time[0] == &acc.Time[0] || slices.Equal(gyr.Time, acc.Time)):
+		imu.Gyr = gyr.V
 	default:
-		cols, has := resample(gyr, acc.time)
+		cols, has := resample(gyr, acc.Time)
 		n := 0
 		for _, h := range has {
 			if h {
@@ -416,10 +417,10 @@ func joinIMU(acc, gyr *series) (imu IMU, lost int) {
 			break
 		}
 		idx := indexIfTrue(has)
-		imu.Time = gather(acc.time, idx)
+		imu.Time = raw.Gather(acc.Time, idx)
 		for k := range imu.Gyr {
-			imu.Acc[k] = gather(acc.v[k], idx)
-			imu.Gyr[k] = gather(cols[k], idx)
+			imu.Acc[k] = raw.Gather(acc.V[k], idx)
+			imu.Gyr[k] = raw.Gather(cols[k], idx)
 		}
 		lost = len(has) - n
 	}
@@ -431,32 +432,32 @@ func joinIMU(acc, gyr *series) (imu IMU, lost int) {
 
 // resample interpolates a series linearly to times t; has is false outside its
 // span and inside its gaps.
-func resample(s *series, t []float64) (cols [3][]float32, has []bool) {
+func resample(s *raw.Series, t []float64) (cols [3][]float32, has []bool) {
 	has = make([]bool, len(t))
 	for k := range cols {
 		cols[k] = make([]float32, len(t))
 	}
-	if len(s.time) == 0 {
+	if len(s.Time) == 0 {
 		return cols, has
 	}
-	widest := max(gapPeriods*period(s.time), gapLeast)
+	widest := max(gapPeriods*period(s.Time), gapLeast)
 	j := 0
 	for i, x := range t {
-		for j < len(s.time) && s.time[j] < x {
+		for j < len(s.Time) && s.Time[j] < x {
 			j++
 		}
 		switch {
-		case j < len(s.time) && s.time[j] == x:
+		case j < len(s.Time) && s.Time[j] == x:
 			for k := range cols {
-				cols[k][i] = s.v[k][j]
+				cols[k][i] = s.V[k][j]
 			}
 			has[i] = true
-		case j == 0 || j == len(s.time): // nothing is made up beyond the ends
-		case s.time[j]-s.time[j-1] <= widest:
-			w := float32((x - s.time[j-1]) / (s.time[j] - s.time[j-1]))
+		case j == 0 || j == len(s.Time): // nothing is made up beyond the ends
+		case s.Time[j]-s.Time[j-1] <= widest:
+			w := float32((x - s.Time[j-1]) / (s.Time[j] - s.Time[j-1]))
 			for k := range cols {
-				a := s.v[k][j-1]
-				cols[k][i] = a + w*(s.v[k][j]-a)
+				a := s.V[k][j-1]
+				cols[k][i] = a + w*(s.V[k][j]-a)
 			}
 			has[i] = true
 		}
@@ -467,7 +468,7 @@ func resample(s *series, t []float64) (cols [3][]float32, has []bool) {
 func nanColumn(n int) []float32 {
 	c := make([]float32, n)
 	for i := range c {
-		c[i] = float32(nan)
+		c[i] = float32(raw.NaN)
 	}
 	return c
 }
@@ -501,60 +502,11 @@ func secondsBetween(a, b time.Time) float64 {
 	return float64(b.Unix()-a.Unix()) + float64(b.Nanosecond()-a.Nanosecond())/1e9
 }
 
-// trimFloat writes a number with at most that many decimals.
-func trimFloat(v float64, decimals int) string {
-	s := strconv.FormatFloat(v, 'f', decimals, 64)
-	if strings.Contains(s, ".") {
-		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+// clock tells a moment of a log in words: the time of day when the date is
+// known, else seconds.
+func clock(start time.Time, t float64) string {
+	if start.IsZero() {
+		return raw.TrimFloat(t, 3) + " s"
 	}
-	return s
-}
-
-func count(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return strconv.Itoa(n) + " " + pluralOf(what)
-}
-
-func pluralOf(what string) string {
-	if strings.HasSuffix(what, "x") {
-		return what + "es"
-	}
-	return what + "s"
-}
-
-func were(n int) string {
-	if n == 1 {
-		return "was"
-	}
-	return "were"
-}
-
-func upper(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
-}
-
-// unitText shows a unit as people write it.
-func unitText(u string) string {
-	switch u {
-	case "mps2":
-		return "m/s²"
-	case "radps":
-		return "rad/s"
-	case "dps":
-		return "°/s"
-	case "mdps":
-		return "m°/s"
-	case "ut":
-		return "µT"
-	case "mps":
-		return "m/s"
-	case "kmh":
-		return "km/h"
-	}
-	return u
+	return addSeconds(start, t).UTC().Format("15:04:05.00") + " UTC"
 }

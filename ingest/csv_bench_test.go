@@ -8,6 +8,8 @@ import (
 	"math"
 	"strconv"
 	"testing"
+
+	"evenfoot/ingest/scan"
 )
 
 // benchCSV is n rows of a 100 Hz IMU, seven columns of usual precision.
@@ -92,7 +94,7 @@ func BenchmarkEncodingCSV(b *testing.B) {
 func BenchmarkScanNumber(b *testing.B) {
 	line := []byte("123.456,")
 	for b.Loop() {
-		scanNumber(line, 0, ',', '.')
+		scan.Number(line, 0, ',', '.')
 	}
 }
 

@@ -46,7 +46,7 @@ func TestFITMarks(t *testing.T) {
 		t.Errorf("the battery event is counted %d times: %v", n, l.Files[0].Dropped)
 	}
 	var b strings.Builder
-	l.Files[0].Text(&b)
+	_ = ingest.WriteInspect(&b, []*ingest.Log{l})
 	if !strings.Contains(b.String(), "  marks       session (windsurfing), 4 s, 2 laps and timer stopped 1 ×\n") {
 		t.Errorf("inspect says\n%s", b.String())
 	}

@@ -10,6 +10,8 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"evenfoot/ingest/csv"
 )
 
 // SetupName is the name of the setup in a session's folder.
@@ -105,59 +107,11 @@ func isLog(path string, head []byte) bool {
 	default:
 		return false
 	}
-	if m, err := mapBeside(path); m != nil || err != nil {
+	if m, err := csv.LoadBeside(path); m != nil || err != nil {
 		return true // a faulty map is told when the log is opened
 	}
 	if utf16(head) {
 		head = bytes.ReplaceAll(head[2:], []byte{0}, nil)
 	}
-	return looksLikeColumns(head)
-}
-
-// looksLikeColumns says whether text is a header with rows of numbers below.
-func looksLikeColumns(head []byte) bool {
-	var names []string
-	var delim byte
-	rows, good := 0, 0
-	for line := range bytes.Lines(head) {
-		line = trim(bytes.TrimRight(bytes.TrimPrefix(line, []byte("\xEF\xBB\xBF")), "\r\n"))
-		if len(line) == 0 || line[0] == '#' {
-			continue
-		}
-		if names == nil {
-			delim = findDelimiter(line)
-			names = headerNames(line, delim)
-			ours := 0
-			for _, n := range names {
-				if q, _, _ := splitQuantity(n); q != nil {
-					ours++
-				}
-			}
-			if ours >= 2 {
-				return true
-			}
-			if len(names) < 3 {
-				return false
-			}
-			continue
-		}
-		dec := byte('.')
-		if delim != ',' {
-			dec = ','
-		}
-		fields := headerNames(line, delim)
-		numbers := 0
-		for _, f := range fields {
-			if _, kind := slowNumber([]byte(f), dec); kind == fieldNumber || kind == fieldEmpty {
-				numbers++
-			}
-		}
-		if rows++; len(fields) == len(names) && numbers*2 > len(fields) {
-			good++
-		}
-		if rows == 20 {
-			break
-		}
-	}
-	return good > 0 && good*10 >= rows*8
+	return csv.LooksLikeColumns(head)
 }

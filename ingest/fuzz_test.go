@@ -6,6 +6,8 @@ import (
 	"io"
 	"math"
 	"testing"
+
+	"evenfoot/ingest/csv"
 )
 
 // check reports what is wrong with a log that was handed out, or "".
@@ -97,7 +99,7 @@ func FuzzCSV(f *testing.F) {
 		if err != nil {
 			return
 		}
-		n := len(r.acc.time) + len(r.gyr.time) + len(r.mag.time) + len(r.gps.time)
+		n := len(r.Acc.Time) + len(r.Gyr.Time) + len(r.Mag.Time) + len(r.Gps.Time)
 		if n > len(data) {
 			t.Fatalf("%d samples in %d bytes", n, len(data))
 		}
@@ -121,7 +123,7 @@ func FuzzMap(f *testing.F) {
 		f.Add([]byte(s), "T,X,Y,Z\n0,1,2,3\n1000,1,2,3\n2000,4e8,5,6\n")
 	}
 	f.Fuzz(func(t *testing.T, data []byte, text string) {
-		m, err := parseMap("m", data)
+		m, err := csv.ParseMap("m", data)
 		if err != nil || sniff([]byte(text)) != kindCSV {
 			return
 		}

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"evenfoot/ingest/raw"
 )
 
 // Gaps are longer than gapPeriods sample periods and than gapLeast.
@@ -30,7 +32,7 @@ func findGaps(t []float64, period float64) []Span {
 		if around > period && d <= gapPeriods*around {
 			continue
 		}
-		gaps = append(gaps, Span{t[i-1], t[i]})
+		gaps = append(gaps, Span{Start: t[i-1], End: t[i]})
 	}
 	return gaps
 }
@@ -46,7 +48,7 @@ func period(t []float64) float64 {
 	for i := 1; i < len(t); i += stride {
 		steps = append(steps, t[i]-t[i-1])
 	}
-	return medianOf(steps)
+	return raw.Median(steps)
 }
 
 // rate is the usual rate in Hz, by the mean of the steps that are not much

@@ -1,6 +1,8 @@
 package ingest
 
-import "math"
+import (
+	"math"
+)
 
 // WGS 84, NIMA TR8350.2 (2000): semi-major axis and flattening.
 const (

@@ -6,6 +6,8 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
+
+	"evenfoot/ingest/raw"
 )
 
 // A course of reaches and jibes for the GPS tests: position in metres east and
@@ -32,9 +34,9 @@ func boardAt(t float64) (x, y, v float64, straight bool) {
 
 // gpsLog samples boardAt at hz for n fixes with position noise sd (m, each
 // axis) and, when withSpeed, a receiver's speed.
-func gpsLog(hz float64, n int, sd float64, withSpeed bool) *raw {
+func gpsLog(hz float64, n int, sd float64, withSpeed bool) *raw.Columns {
 	rnd := rand.New(rand.NewPCG(7, uint64(hz*100)))
-	r := &raw{file: File{Name: "gps", Kind: "GPX"}}
+	r := &raw.Columns{File: File{Name: "gps", Kind: "GPX"}}
 	plane := Plane{52.3, 4.9}
 	for i := range n {
 		t := float64(i) / hz
@@ -44,10 +46,10 @@ func gpsLog(hz float64, n int, sd float64, withSpeed bool) *raw {
 		if withSpeed {
 			s = float32(v + rnd.NormFloat64()*0.1)
 		}
-		r.gps.time = append(r.gps.time, t)
-		r.gps.lat, r.gps.lon = append(r.gps.lat, lat), append(r.gps.lon, lon)
-		r.gps.alt = append(r.gps.alt, float32(nan))
-		r.gps.speed, r.gps.course = append(r.gps.speed, s), append(r.gps.course, float32(nan))
+		r.Gps.Time = append(r.Gps.Time, t)
+		r.Gps.Lat, r.Gps.Lon = append(r.Gps.Lat, lat), append(r.Gps.Lon, lon)
+		r.Gps.Alt = append(r.Gps.Alt, float32(raw.NaN))
+		r.Gps.Speed, r.Gps.Course = append(r.Gps.Speed, s), append(r.Gps.Course, float32(raw.NaN))
 	}
 	return r
 }
@@ -90,9 +92,9 @@ func TestSpeedFromPositions(t *testing.T) {
 
 func TestFlags(t *testing.T) {
 	plane := Plane{52.3, 4.9}
-	move := func(f *fixes, i int, dx, dy float64) {
-		x, y := plane.Project(f.lat[i], f.lon[i])
-		f.lat[i], f.lon[i] = plane.Unproject(x+dx, y+dy)
+	move := func(f *raw.Fixes, i int, dx, dy float64) {
+		x, y := plane.Project(f.Lat[i], f.Lon[i])
+		f.Lat[i], f.Lon[i] = plane.Unproject(x+dx, y+dy)
 	}
 	for _, hz := range []float64{1, 10} {
 		for _, withSpeed := range []bool{true, false} {
@@ -100,21 +102,21 @@ func TestFlags(t *testing.T) {
 			at := n / 3
 			for _, c := range []struct {
 				name   string
-				change func(f *fixes)
+				change func(f *raw.Fixes)
 				want   map[int]Flag
 				speed  bool // needs a receiver's speed
 			}{
-				{"sound", func(f *fixes) {}, nil, false},
-				{"speed spike", func(f *fixes) { f.speed[at] = 31 }, map[int]Flag{at: FlagSpike}, true},
-				{"absurd speeds", func(f *fixes) { f.speed[at], f.speed[at+1] = 90, 95 }, map[int]Flag{at: FlagSpike, at + 1: FlagSpike}, true},
-				{"position spike", func(f *fixes) { move(f, at, 150, -90) }, map[int]Flag{at: FlagSpike}, false},
-				{"jump", func(f *fixes) {
+				{"sound", func(f *raw.Fixes) {}, nil, false},
+				{"speed spike", func(f *raw.Fixes) { f.Speed[at] = 31 }, map[int]Flag{at: FlagSpike}, true},
+				{"absurd speeds", func(f *raw.Fixes) { f.Speed[at], f.Speed[at+1] = 90, 95 }, map[int]Flag{at: FlagSpike, at + 1: FlagSpike}, true},
+				{"position spike", func(f *raw.Fixes) { move(f, at, 150, -90) }, map[int]Flag{at: FlagSpike}, false},
+				{"jump", func(f *raw.Fixes) {
 					for i := at; i < n; i++ {
 						move(f, i, 0, 400)
 					}
 				}, map[int]Flag{at: FlagJump}, false},
-				{"stale", func(f *fixes) {
-					f.lat[at+1], f.lon[at+1], f.speed[at+1] = f.lat[at], f.lon[at], f.speed[at]
+				{"stale", func(f *raw.Fixes) {
+					f.Lat[at+1], f.Lon[at+1], f.Speed[at+1] = f.Lat[at], f.Lon[at], f.Speed[at]
 				}, map[int]Flag{at + 1: FlagStale}, false},
 			} {
 				name := fmt.Sprintf("%s, %g Hz, speed %v", c.name, hz, withSpeed)
@@ -125,7 +127,7 @@ func TestFlags(t *testing.T) {
 					continue // 0.8 m in 0.1 s may as well be rounding
 				}
 				r := gpsLog(hz, n, 0.1, withSpeed)
-				c.change(&r.gps)
+				c.change(&r.Gps)
 				l, err := build(r)
 				if err != nil {
 					t.Fatal(err)
@@ -154,14 +156,14 @@ func TestFlags(t *testing.T) {
 func TestRestIsSound(t *testing.T) {
 	r := gpsLog(1, 300, 0.1, true)
 	for i := 100; i < 200; i++ {
-		r.gps.lat[i], r.gps.lon[i], r.gps.speed[i] = r.gps.lat[100], r.gps.lon[100], 0
+		r.Gps.Lat[i], r.Gps.Lon[i], r.Gps.Speed[i] = r.Gps.Lat[100], r.Gps.Lon[100], 0
 	}
 	plane := Plane{52.3, 4.9}
-	x0, y0 := plane.Project(r.gps.lat[200], r.gps.lon[200])
-	x1, y1 := plane.Project(r.gps.lat[100], r.gps.lon[100])
+	x0, y0 := plane.Project(r.Gps.Lat[200], r.Gps.Lon[200])
+	x1, y1 := plane.Project(r.Gps.Lat[100], r.Gps.Lon[100])
 	for i := 200; i < 300; i++ {
-		x, y := plane.Project(r.gps.lat[i], r.gps.lon[i])
-		r.gps.lat[i], r.gps.lon[i] = plane.Unproject(x-x0+x1+5, y-y0+y1)
+		x, y := plane.Project(r.Gps.Lat[i], r.Gps.Lon[i])
+		r.Gps.Lat[i], r.Gps.Lon[i] = plane.Unproject(x-x0+x1+5, y-y0+y1)
 	}
 	l, err := build(r)
 	if err != nil {
@@ -176,12 +178,12 @@ func TestRestIsSound(t *testing.T) {
 
 func TestImpossiblePositions(t *testing.T) {
 	r := gpsLog(1, 100, 0.1, true)
-	r.gps.lat[10], r.gps.lon[10] = 0, 0
-	r.gps.lat[20] = 991
-	r.gps.lon[30] = math.Inf(1)
-	r.gps.speed[40] = -3
-	r.gps.lat[50], r.gps.speed[50] = nan, float32(nan)
-	r.gps.course[60] = -90
+	r.Gps.Lat[10], r.Gps.Lon[10] = 0, 0
+	r.Gps.Lat[20] = 991
+	r.Gps.Lon[30] = math.Inf(1)
+	r.Gps.Speed[40] = -3
+	r.Gps.Lat[50], r.Gps.Speed[50] = raw.NaN, float32(raw.NaN)
+	r.Gps.Course[60] = -90
 	l, err := build(r)
 	if err != nil {
 		t.Fatal(err)
@@ -235,7 +237,7 @@ func TestClockNeverSet(t *testing.T) {
 // when that is missing; else it is one too many.
 func TestSharedSecond(t *testing.T) {
 	r := gpsLog(1, 60, 0.1, true)
-	r.gps.time[21] = 20 // 21 is missing now
+	r.Gps.Time[21] = 20 // 21 is missing now
 	l, err := build(r)
 	if err != nil {
 		t.Fatal(err)
@@ -244,8 +246,8 @@ func TestSharedSecond(t *testing.T) {
 		t.Errorf("%d fixes, %v", len(l.GPS.Time), l.GPS.Time[19:23])
 	}
 	r = gpsLog(1, 60, 0.1, true)
-	r.gps.time[20] = 19 // a lap's extra record: then 20 is missing, and 21 comes
-	r.gps.time = append(r.gps.time[:21], grid(20, 1, 39)...)
+	r.Gps.Time[20] = 19 // a lap's extra record: then 20 is missing, and 21 comes
+	r.Gps.Time = append(r.Gps.Time[:21], grid(20, 1, 39)...)
 	if l, err = build(r); err != nil {
 		t.Fatal(err)
 	}
@@ -265,7 +267,7 @@ func TestFlagsAreToldInSentences(t *testing.T) {
 	} {
 		r := gpsLog(1, 300, 0.3, true)
 		for i := range c.spikes {
-			r.gps.speed[50+60*i] = 44
+			r.Gps.Speed[50+60*i] = 44
 		}
 		l, err := build(r)
 		if err != nil {
@@ -275,7 +277,7 @@ func TestFlagsAreToldInSentences(t *testing.T) {
 	}
 	r := gpsLog(1, 300, 0.3, true)
 	for i := range 7 {
-		r.gps.speed[20+i] = float32(nan)
+		r.Gps.Speed[20+i] = float32(raw.NaN)
 	}
 	l, err := build(r)
 	if err != nil {

@@ -4,6 +4,9 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"evenfoot/ingest/raw"
+	"evenfoot/ingest/unit"
 )
 
 // Evidence on the size of a gyroscope's rates.
@@ -58,7 +61,7 @@ func gyroExcess(u *IMU) (excess float64, ok bool) {
 	if len(slopes) < gyroParts {
 		return 0, false
 	}
-	m := medianOf(slopes)
+	m := raw.Median(slopes)
 	if m < 0 {
 		for i := range slopes {
 			slopes[i] = -slopes[i]
@@ -133,7 +136,7 @@ func medianTurn(u *IMU) float64 {
 		x, y, z := float64(u.Gyr[0][i]), float64(u.Gyr[1][i]), float64(u.Gyr[2][i])
 		norms = append(norms, math.Sqrt(x*x+y*y+z*z))
 	}
-	return medianOf(norms)
+	return raw.Median(norms)
 }
 
 // gyroUnit says what is wrong with the gyroscope's unit; "" when nothing is, or
@@ -150,25 +153,25 @@ func gyroUnit(u *IMU, readAs string) string {
 	if !ok {
 		return ""
 	}
-	i := slices.IndexFunc(gyrUnits, func(x unit) bool { return x.name == plainUnit(readAs) })
+	i := slices.IndexFunc(unit.GyrUnits, func(x unit.Unit) bool { return x.Name == unit.Plain(readAs) })
 	if i < 0 {
 		i = 0
 	}
 	likely, near := "", math.Log(gyroFactor)
 	factor := 0.0
-	for _, x := range gyrUnits {
-		f := gyrUnits[i].scale / x.scale
-		if d := math.Abs(math.Log(excess / f)); x.name != gyrUnits[i].name && d < near {
-			likely, near, factor = x.name, d, f
+	for _, x := range unit.GyrUnits {
+		f := unit.GyrUnits[i].Scale / x.Scale
+		if d := math.Abs(math.Log(excess / f)); x.Name != unit.GyrUnits[i].Name && d < near {
+			likely, near, factor = x.Name, d, f
 		}
 	}
 	if likely == "" || (factor > 1) != (turn > 1) {
 		return ""
 	}
-	size := fmt.Sprintf("%s times too large", trimFloat(factor, 0))
+	size := fmt.Sprintf("%s times too large", raw.TrimFloat(factor, 0))
 	if factor < 1 {
-		size = fmt.Sprintf("%s times too small", trimFloat(1/factor, 0))
+		size = fmt.Sprintf("%s times too small", raw.TrimFloat(1/factor, 0))
 	}
 	return fmt.Sprintf("The gyroscope looks %s beside how gravity turns in the accelerometer: is its unit %s, not %s? Correct it in the header or the column map; until then the pitch means nothing.",
-		size, unitText(likely), unitText(gyrUnits[i].name))
+		size, unit.Text(likely), unit.Text(unit.GyrUnits[i].Name))
 }

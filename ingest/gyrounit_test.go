@@ -4,16 +4,20 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"evenfoot/ingest/csv"
+	"evenfoot/ingest/raw"
+	"evenfoot/ingest/unit"
 )
 
 // boardMotion is an IMU on a board that pitches, rolls and turns, 25 Hz: the
 // accelerometer feels gravity and, to the part lean (0 to 1), leans with the
 // heel as in a turn; the rates are scaled by times.
-func boardMotion(seconds, size, lean, times float64, sign float64) *raw {
+func boardMotion(seconds, size, lean, times float64, sign float64) *raw.Columns {
 	rnd := rand.New(rand.NewPCG(3, 9))
 	n := int(25 * seconds)
-	r := &raw{file: File{Name: "board", Kind: "CSV"}}
-	r.acc.unit, r.gyr.unit = "mps2", "radps"
+	r := &raw.Columns{File: File{Name: "board", Kind: "CSV"}}
+	r.Acc.Unit, r.Gyr.Unit = "mps2", "radps"
 	const degree = math.Pi / 180
 	angles := func(t float64) (pitch, heel, yaw float64) {
 		return size * (3*math.Sin(1.9*t) + 2*math.Sin(0.7*t)) * degree,
@@ -32,14 +36,14 @@ func boardMotion(seconds, size, lean, times float64, sign float64) *raw {
 		sq, cq := math.Sincos(q)
 		w := [3]float64{dq - dy*sp, dp*cq + dy*cp*sq, -dp*sq + dy*cp*cq}
 		sf, cf := math.Sincos(q * (1 - lean))
-		f := [3]float64{-gravity * sp, gravity * cp * sf, gravity * cp * cf}
-		r.acc.time = append(r.acc.time, t)
+		f := [3]float64{-unit.Gravity * sp, unit.Gravity * cp * sf, unit.Gravity * cp * cf}
+		r.Acc.Time = append(r.Acc.Time, t)
 		for k := range 3 {
-			r.acc.v[k] = append(r.acc.v[k], float32(f[k]+rnd.NormFloat64()*0.6)) // chop
-			r.gyr.v[k] = append(r.gyr.v[k], float32((w[k]+rnd.NormFloat64()*0.01)*times*sign))
+			r.Acc.V[k] = append(r.Acc.V[k], float32(f[k]+rnd.NormFloat64()*0.6)) // chop
+			r.Gyr.V[k] = append(r.Gyr.V[k], float32((w[k]+rnd.NormFloat64()*0.01)*times*sign))
 		}
 	}
-	r.gyr.time = r.acc.time
+	r.Gyr.Time = r.Acc.Time
 	return r
 }
 
@@ -51,7 +55,7 @@ func TestGyroscopeUnit(t *testing.T) {
 		name                       string
 		seconds, size, lean, times float64
 		sign                       float64
-		unit, want                 string
+		Unit, want                 string
 	}{
 		{"sound", 120, 1, 0, 1, 1, "radps", ""},
 		{"sound, calm", 120, 0.1, 0, 1, 1, "radps", ""},
@@ -71,7 +75,7 @@ func TestGyroscopeUnit(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := boardMotion(c.seconds, c.size, c.lean, c.times, c.sign)
-			r.gyr.unit = c.unit
+			r.Gyr.Unit = c.Unit
 			l, err := build(r)
 			if err != nil {
 				t.Fatal(err)
@@ -93,11 +97,11 @@ func TestGyroscopeUnit(t *testing.T) {
 func TestOneSensorAFile(t *testing.T) {
 	for _, times := range []float64{1, 180 / math.Pi} {
 		whole := boardMotion(120, 1, 0, times, 1)
-		acc, err := build(&raw{file: File{Name: "acc.csv", Kind: "CSV"}, acc: whole.acc})
+		acc, err := build(&raw.Columns{File: File{Name: "acc.csv", Kind: "CSV"}, Acc: whole.Acc})
 		if err != nil {
 			t.Fatal(err)
 		}
-		gyr, err := build(&raw{file: File{Name: "gyr.csv", Kind: "CSV"}, gyr: whole.gyr})
+		gyr, err := build(&raw.Columns{File: File{Name: "gyr.csv", Kind: "CSV"}, Gyr: whole.Gyr})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -120,7 +124,7 @@ func TestOneSensorAFile(t *testing.T) {
 		}
 	}
 	// With a map for both sensors each file lacks one.
-	m, err := parseMap("m", []byte("time_s = \"t\"\nax_g = \"x\"\nay_g = \"y\"\naz_g = \"z\"\ngx_dps = \"p\"\ngy_dps = \"q\"\ngz_dps = \"r\"\n"))
+	m, err := csv.ParseMap("m", []byte("time_s = \"t\"\nax_g = \"x\"\nay_g = \"y\"\naz_g = \"z\"\ngx_dps = \"p\"\ngy_dps = \"q\"\ngz_dps = \"r\"\n"))
 	if err != nil {
 		t.Fatal(err)
 	}

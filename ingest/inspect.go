@@ -8,7 +8,34 @@ import (
 	"strconv"
 	"strings"
 	"unicode/utf8"
+
+	"evenfoot/ingest/raw"
 )
+
+// marksText is a file's marks in a few words.
+func marksText(marks []Mark) string {
+	var words []string
+	laps, stops := 0, 0
+	for _, m := range marks {
+		switch m.Kind {
+		case "session":
+			if len(words) < 3 {
+				words = append(words, m.What)
+			}
+		case "lap":
+			laps++
+		case "stop":
+			stops++
+		}
+	}
+	if laps > 0 {
+		words = append(words, raw.Count(laps, "lap"))
+	}
+	if stops > 0 {
+		words = append(words, fmt.Sprintf("timer stopped %d ×", stops))
+	}
+	return raw.SentenceList(words, 5)
+}
 
 // WriteInspect writes in words, for 80 columns, what is in each log: kind,
 // device, channels with rates, first and last time, gaps, what was read, what
@@ -22,7 +49,7 @@ func WriteInspect(w io.Writer, logs []*Log) error {
 			b.WriteString("\n")
 		}
 		for k := range l.Files {
-			l.Files[k].Text(&b)
+			fileText(&b, l.Files[k])
 		}
 		l.Clock.write(&b)
 		problems(&b, keep(l), len(l.Files) > 1)
@@ -46,7 +73,7 @@ func together(logs []*Log) (one *Log, keep func(*Log) []Warning) {
 	}
 	merged, err := Merge(logs)
 	if err != nil {
-		what := strings.TrimSuffix(upper(err.Error()), ".") + "."
+		what := strings.TrimSuffix(raw.Upper(err.Error()), ".") + "."
 		return &Log{Warnings: []Warning{{Byte: -1, What: what}}}, keep
 	}
 	one = &Log{Start: merged.Start, Clock: merged.Clock, Files: merged.Files}
@@ -107,15 +134,15 @@ func (c Clock) text() string {
 	case c.How == "one device":
 		return "one device: motion and position share it"
 	case c.Tied:
-		return fmt.Sprintf("offset %s s, drift %s ppm (%s)", trimFloat(c.OffsetS, 2), trimFloat(c.DriftPPM, 1), c.How)
+		return fmt.Sprintf("offset %s s, drift %s ppm (%s)", raw.TrimFloat(c.OffsetS, 2), raw.TrimFloat(c.DriftPPM, 1), c.How)
 	case c.How == "both UTC":
 		return "two devices, both UTC: the offset between them is not yet known"
 	}
 	return c.How
 }
 
-// Text writes what was found in one file.
-func (f File) Text(w io.Writer) {
+// fileText writes what was found in one file.
+func fileText(w io.Writer, f File) {
 	kind := f.Kind
 	if f.Gzip {
 		kind += ", gzip"
@@ -125,15 +152,15 @@ func (f File) Text(w io.Writer) {
 		fmt.Fprintf(w, "  device      %s\n", f.Device)
 	}
 	if f.First.IsZero() {
-		fmt.Fprintf(w, "  time        no date, %s\n", durationText(f.DurationS))
+		fmt.Fprintf(w, "  time        no date, %s\n", raw.DurationText(f.DurationS))
 	} else {
-		fmt.Fprintf(w, "  time        %s to %s UTC, %s\n", f.First.Format("2006-01-02 15:04:05"), f.Last.Format(lastLayout(f)), durationText(f.DurationS))
+		fmt.Fprintf(w, "  time        %s to %s UTC, %s\n", f.First.Format("2006-01-02 15:04:05"), f.Last.Format(lastLayout(f)), raw.DurationText(f.DurationS))
 	}
 	head := "  channels    "
 	for _, c := range f.Channels {
 		gaps := "no gaps"
 		if c.Gaps > 0 {
-			gaps = fmt.Sprintf("%s, up to %s", count(c.Gaps, "gap"), gapText(c.LongestGapS))
+			gaps = fmt.Sprintf("%s, up to %s", raw.Count(c.Gaps, "gap"), gapText(c.LongestGapS))
 		}
 		hz := "? Hz"
 		if c.RateHz > 0 {
@@ -161,17 +188,17 @@ func plural(n int, what string) string {
 	if n == 1 {
 		return "1 " + what
 	}
-	return thousands(n) + " " + pluralOf(what)
+	return thousands(n) + " " + raw.Plural(what)
 }
 
 func rateText(hz float64) string {
 	switch {
 	case hz < 0.95:
-		return trimFloat(hz, 2) + " Hz"
+		return raw.TrimFloat(hz, 2) + " Hz"
 	case hz < 20:
-		return trimFloat(hz, 1) + " Hz"
+		return raw.TrimFloat(hz, 1) + " Hz"
 	}
-	return trimFloat(hz, 0) + " Hz"
+	return raw.TrimFloat(hz, 0) + " Hz"
 }
 
 func pad(s string, n int) string {
@@ -188,26 +215,14 @@ func lastLayout(f File) string {
 	return "2006-01-02 15:04:05"
 }
 
-func durationText(s float64) string {
-	switch {
-	case s >= 3600:
-		return fmt.Sprintf("%d h %02d min", int(s)/3600, int(s)%3600/60)
-	case s >= 120:
-		return fmt.Sprintf("%d min %02d s", int(s)/60, int(s)%60)
-	case s >= 10:
-		return trimFloat(s, 1) + " s"
-	}
-	return trimFloat(s, 2) + " s"
-}
-
 func gapText(s float64) string {
 	switch {
 	case s >= 5400:
-		return trimFloat(s/3600, 1) + " h"
+		return raw.TrimFloat(s/3600, 1) + " h"
 	case s >= 100:
-		return trimFloat(s/60, 1) + " min"
+		return raw.TrimFloat(s/60, 1) + " min"
 	}
-	return durationText(s)
+	return raw.DurationText(s)
 }
 
 // thousands writes a count in groups of three.

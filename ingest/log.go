@@ -2,10 +2,27 @@
 // any) into one [Log] in SI units, and says exactly what it found and what it
 // had to leave out.
 //
-// It knows nothing of boards or foils and imports nothing of this module.
+// It knows nothing of boards or foils and imports nothing of this module outside
+// its own folder: the readers of one format each (fit, gpx, csv), which hand on
+// columns as they stand in the file (raw); what goes for all of them, mending
+// and merging, is here.
 package ingest
 
-import "time"
+import (
+	"time"
+
+	"evenfoot/ingest/raw"
+)
+
+// What the readers hand on of a file.
+type (
+	Span    = raw.Span
+	File    = raw.File
+	Mark    = raw.Mark
+	Channel = raw.Channel
+	Dropped = raw.Dropped
+	Warning = raw.Warning
+)
 
 // A Log is what the files of one outing hold. Times are seconds since Start;
 // vectors are in the sensor's own frame. Columns of one group share a length.
@@ -18,8 +35,8 @@ type Log struct {
 	Warnings []Warning
 
 	// What Merge needs of a log that is one part of an outing.
-	gyrOnly series  // a gyroscope without an accelerometer
-	zero    float64 // s taken off the times of a log without a date
+	gyrOnly raw.Series // a gyroscope without an accelerometer
+	zero    float64    // s taken off the times of a log without a date
 }
 
 // IMU holds accelerometer and gyroscope on one time base. Where a device
@@ -60,9 +77,6 @@ const (
 	FlagJump                   // position leaps although speed does not
 )
 
-// A Span is a stretch of time, seconds since Log.Start.
-type Span struct{ Start, End float64 }
-
 // Clock says how the IMU's clock is tied to GPS time.
 type Clock struct {
 	Tied     bool    // IMU.Time and GPS.Time may be compared
@@ -71,53 +85,4 @@ type Clock struct {
 	OffsetSE float64 // 1σ, s; NaN when not estimated
 	DriftPPM float64 // IMU clock's drift against GPS, parts per million, already taken out
 	DriftSE  float64
-}
-
-// A File is what was found in one input.
-type File struct {
-	Name      string    `json:"name"` // as the user named it
-	Kind      string    `json:"kind"` // "FIT", "GPX", "CSV"
-	Gzip      bool      `json:"gzip"`
-	Bytes     int64     `json:"bytes"`
-	Device    string    `json:"device"` // maker and product as the file tells them, or ""
-	Channels  []Channel `json:"channels"`
-	First     time.Time `json:"first,omitzero"` // zero when the file tells no date
-	Last      time.Time `json:"last,omitzero"`
-	DurationS float64   `json:"duration_s"` // first to last sample, s
-	Read      int       `json:"read"`       // samples kept
-	Dropped   []Dropped `json:"dropped"`
-	Marks     []Mark    `json:"marks,omitempty"` // sessions, laps and the timer's stops, as the device noted them
-}
-
-// A Mark is what a device noted besides samples.
-type Mark struct {
-	Time time.Time `json:"time,omitzero"` // UTC, its beginning; zero without a date
-	Kind string    `json:"kind"`          // "session", "lap", "start", "stop"
-	What string    `json:"what"`          // in words: "session (windsurfing), 35 min 00 s"
-}
-
-// A Channel is one kind of measurement in a file.
-type Channel struct {
-	Name        string  `json:"name"` // "accelerometer", "gyroscope", "magnetometer", "position", "speed", "course", "altitude"
-	Unit        string  `json:"unit"` // the file's own unit, as read
-	Samples     int     `json:"samples"`
-	RateHz      float64 `json:"rate_hz"` // usual; 0 when it cannot be told
-	Gaps        int     `json:"gaps"`
-	LongestGapS float64 `json:"longest_gap_s"`
-}
-
-// Dropped counts samples that were left out for one reason.
-type Dropped struct {
-	Count  int    `json:"count"`
-	Reason string `json:"reason"`
-}
-
-// A Warning is something the user should know about one place in a file.
-type Warning struct {
-	File string `json:"file"`           // as the user named it; "" for the log as a whole
-	Line int    `json:"line,omitempty"` // 1-based; 0 when not a text file
-	Byte int64  `json:"byte"`           // 0-based offset; -1 when unknown
-	What string `json:"what"`           // what is wrong and what was done, one plain sentence
-
-	lacks string // the channel that the file lacks and another may bring; Merge then drops the warning
 }

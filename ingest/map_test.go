@@ -8,10 +8,13 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"evenfoot/ingest/csv"
+	"evenfoot/ingest/unit"
 )
 
 func TestMap(t *testing.T) {
-	m, err := parseMap("foreign.map.toml", []byte(`
+	m, err := csv.ParseMap("foreign.map.toml", []byte(`
 # swapped axes, nanoseconds, another unit
 delimiter = "|"
 skip_lines = 2
@@ -44,9 +47,9 @@ speed = { column = "v", unit = "km/h" }
 		what      string
 		got, want float32
 	}{
-		{"ax", l.IMU.Acc[0][1], -2.5 * gravity},
+		{"ax", l.IMU.Acc[0][1], -2.5 * unit.Gravity},
 		{"ay", l.IMU.Acc[1][1], 3},
-		{"az", l.IMU.Acc[2][1], 3 * gravity},
+		{"az", l.IMU.Acc[2][1], 3 * unit.Gravity},
 		{"gy", l.IMU.Gyr[1][1], 20 * math.Pi / 180},
 		{"lat", float32(l.GPS.Lat[0]), 47.3},
 		{"lon", float32(l.GPS.Lon[0]), 7.5},
@@ -62,7 +65,7 @@ speed = { column = "v", unit = "km/h" }
 }
 
 func TestMapOptions(t *testing.T) {
-	m, err := parseMap("m", []byte("header = false\ndecimal = ','\ndelimiter = ';'\nstart = 2026-09-20T12:00:00+02:00\n"+
+	m, err := csv.ParseMap("m", []byte("header = false\ndecimal = ','\ndelimiter = ';'\nstart = 2026-09-20T12:00:00+02:00\n"+
 		"time_ms = 1\nax_g = 2\nay_g = 3\naz_g = { column = 4, scale = -1 }\n"))
 	if err != nil {
 		t.Fatal(err)
@@ -71,7 +74,7 @@ func TestMapOptions(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(l.IMU.Time) != 3 || l.IMU.Time[1] != 0.01 || l.IMU.Acc[2][0] != -gravity || l.Start.Hour() != 10 {
+	if len(l.IMU.Time) != 3 || l.IMU.Time[1] != 0.01 || l.IMU.Acc[2][0] != -unit.Gravity || l.Start.Hour() != 10 {
 		t.Errorf("%v %v %v", l.Start, l.IMU.Time, l.IMU.Acc)
 	}
 }
@@ -104,12 +107,12 @@ func TestMapErrors(t *testing.T) {
 		{"ax_g = \"x\nay = 1\n", "m, line 1"},
 		{"ax_g = [1, 2]\n", "ax_g is the other file's header"},
 	} {
-		_, err := parseMap("m", []byte(c.toml))
+		_, err := csv.ParseMap("m", []byte(c.toml))
 		if err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%q: %v\nwant %q", c.toml, err, c.want)
 		}
 	}
-	m, err := parseMap("m", []byte("time_s = \"time\"\nax_g = \"accel x\"\nay_g = \"y\"\naz_g = \"z\"\n"))
+	m, err := csv.ParseMap("m", []byte("time_s = \"time\"\nax_g = \"accel x\"\nay_g = \"y\"\naz_g = \"z\"\n"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -123,7 +126,7 @@ func TestMapErrors(t *testing.T) {
 // TestMapForSeveralFiles: one map may serve one file a sensor, and a session
 // that has files of ours besides.
 func TestMapForSeveralFiles(t *testing.T) {
-	m, err := parseMap("m", []byte("time_ms = \"t\"\nax_g = \"x\"\nay_g = \"y\"\naz_g = \"z\"\ngx_dps = \"p\"\ngy_dps = \"q\"\ngz_dps = \"r\"\n"))
+	m, err := csv.ParseMap("m", []byte("time_ms = \"t\"\nax_g = \"x\"\nay_g = \"y\"\naz_g = \"z\"\ngx_dps = \"p\"\ngy_dps = \"q\"\ngz_dps = \"r\"\n"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -281,7 +284,7 @@ func TestProposedMapReadsSharedData(t *testing.T) {
 		if !ok {
 			t.Fatalf("%s: no proposal", name)
 		}
-		m, err := parseMap("proposed", []byte(text))
+		m, err := csv.ParseMap("proposed", []byte(text))
 		if err != nil {
 			t.Fatal(err)
 		}

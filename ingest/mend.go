@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"sort"
+
+	"evenfoot/ingest/raw"
 )
 
 // A jump is a moment at which a clock leapt, seen between two samples that
@@ -155,7 +157,7 @@ func (m *mender) period() float64 {
 			n++
 		}
 	}
-	p := medianOf(steps)
+	p := raw.Median(steps)
 	if n*5 < len(m.t) {
 		return p
 	}
@@ -463,18 +465,6 @@ func (m *mender) unique(out *mending, t []float64, idx []int32) {
 	out.t, out.idx = t[:n], idx[:n]
 }
 
-// gather reorders a column; nil idx leaves it as it is.
-func gather[T any](col []T, idx []int32) []T {
-	if idx == nil || col == nil {
-		return col
-	}
-	out := make([]T, len(idx))
-	for k, i := range idx {
-		out[k] = col[i]
-	}
-	return out
-}
-
 func medianStep(t []float64) float64 {
 	if len(t) < 2 {
 		return math.NaN()
@@ -483,18 +473,5 @@ func medianStep(t []float64) float64 {
 	for i := range steps {
 		steps[i] = t[i+1] - t[i]
 	}
-	return medianOf(steps)
-}
-
-// medianOf is the median of v, which it reorders; NaN for none.
-func medianOf(v []float64) float64 {
-	if len(v) == 0 {
-		return math.NaN()
-	}
-	slices.Sort(v)
-	n := len(v)
-	if n%2 == 1 {
-		return v[n/2]
-	}
-	return (v[n/2-1] + v[n/2]) / 2
+	return raw.Median(steps)
 }

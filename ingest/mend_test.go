@@ -8,22 +8,24 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"evenfoot/ingest/raw"
 )
 
 // An imuLog is an IMU log whose accelerometer's x axis carries the true time,
 // so that a test can see which sample ended up where. Start is a date.
-func imuLog(t []float64, truth []float64) *raw {
-	r := &raw{file: File{Name: "imu", Kind: "CSV"}, start: time.Date(2026, 9, 20, 10, 0, 0, 0, time.UTC)}
-	r.acc.time = slices.Clone(t)
+func imuLog(t []float64, truth []float64) *raw.Columns {
+	r := &raw.Columns{File: File{Name: "imu", Kind: "CSV"}, Start: time.Date(2026, 9, 20, 10, 0, 0, 0, time.UTC)}
+	r.Acc.Time = slices.Clone(t)
 	for i := range t {
-		r.acc.v[0] = append(r.acc.v[0], float32(truth[i]))
-		r.acc.v[1] = append(r.acc.v[1], float32(math.Sin(20*truth[i])))
-		r.acc.v[2] = append(r.acc.v[2], 9.81)
+		r.Acc.V[0] = append(r.Acc.V[0], float32(truth[i]))
+		r.Acc.V[1] = append(r.Acc.V[1], float32(math.Sin(20*truth[i])))
+		r.Acc.V[2] = append(r.Acc.V[2], 9.81)
 	}
 	for k := range 3 {
-		r.gyr.v[k] = slices.Clone(r.acc.v[k])
+		r.Gyr.V[k] = slices.Clone(r.Acc.V[k])
 	}
-	r.gyr.time = r.acc.time
+	r.Gyr.Time = r.Acc.Time
 	return r
 }
 
@@ -180,7 +182,7 @@ func TestMendTime(t *testing.T) {
 			s, truth := c.make()
 			r := imuLog(s, truth)
 			if c.undo {
-				r.start = time.Time{}
+				r.Start = time.Time{}
 			}
 			l, err := build(r)
 			if err != nil {
@@ -228,19 +230,19 @@ func TestRateChange(t *testing.T) {
 func TestJumpsStayTogether(t *testing.T) {
 	r := imuLog(grid(0, 100, 6000), grid(0, 100, 6000))
 	for i := range 3000 {
-		r.acc.time[i] += 40
+		r.Acc.Time[i] += 40
 	}
 	for i := range 60 {
 		tt := float64(i)
 		if i < 30 {
 			tt += 40
 		}
-		r.gps.time = append(r.gps.time, tt+0.005)
-		r.gps.lat = append(r.gps.lat, 47+float64(i)*5e-5)
-		r.gps.lon = append(r.gps.lon, 7)
-		r.gps.alt = append(r.gps.alt, 0)
-		r.gps.speed = append(r.gps.speed, 5.56)
-		r.gps.course = append(r.gps.course, 0)
+		r.Gps.Time = append(r.Gps.Time, tt+0.005)
+		r.Gps.Lat = append(r.Gps.Lat, 47+float64(i)*5e-5)
+		r.Gps.Lon = append(r.Gps.Lon, 7)
+		r.Gps.Alt = append(r.Gps.Alt, 0)
+		r.Gps.Speed = append(r.Gps.Speed, 5.56)
+		r.Gps.Course = append(r.Gps.Course, 0)
 	}
 	l, err := build(r)
 	if err != nil {
@@ -332,7 +334,7 @@ func TestMendNeverLies(t *testing.T) {
 		truth := grid(0, 1, n)
 		raw := imuLog(s, truth)
 		if round%2 == 0 {
-			raw.start = time.Time{}
+			raw.Start = time.Time{}
 		}
 		l, err := build(raw)
 		if err != nil {

@@ -7,6 +7,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"evenfoot/ingest/raw"
 )
 
 // apartMost is how far the dates of two logs may lie apart, end to start, for
@@ -36,7 +38,7 @@ func Merge(logs []*Log) (*Log, error) {
 	if err := oneOuting(logs); err != nil {
 		return nil, err
 	}
-	m := &merger{out: &Log{Clock: Clock{OffsetSE: nan, DriftSE: nan}}}
+	m := &merger{out: &Log{Clock: Clock{OffsetSE: raw.NaN, DriftSE: raw.NaN}}}
 	for _, l := range logs {
 		if !l.Start.IsZero() && (m.out.Start.IsZero() || l.Start.Before(m.out.Start)) {
 			m.out.Start = l.Start
@@ -99,7 +101,7 @@ func (m *merger) add(l *Log) {
 	}
 	c.IMU.Time, c.IMU.Gaps = moved(l.IMU.Time, d), movedSpans(l.IMU.Gaps, d)
 	c.GPS.Time, c.GPS.Gaps = moved(l.GPS.Time, d), movedSpans(l.GPS.Gaps, d)
-	c.gyrOnly.time = moved(l.gyrOnly.time, d)
+	c.gyrOnly.Time = moved(l.gyrOnly.Time, d)
 	c.IMU.File += base
 	c.GPS.File += base
 	if len(c.IMU.Time) > 0 {
@@ -108,7 +110,7 @@ func (m *merger) add(l *Log) {
 	if len(c.GPS.Time) > 0 {
 		m.gpss = append(m.gpss, p)
 	}
-	if len(c.gyrOnly.time) > 0 {
+	if len(c.gyrOnly.Time) > 0 {
 		m.gyrs = append(m.gyrs, p)
 	}
 }
@@ -134,7 +136,7 @@ func movedSpans(s []Span, d float64) []Span {
 // span is a log's first and last time on its own scale, s.
 func (l *Log) span() (first, last float64) {
 	first, last = math.Inf(1), math.Inf(-1)
-	for _, t := range [][]float64{l.IMU.Time, l.GPS.Time, l.gyrOnly.time} {
+	for _, t := range [][]float64{l.IMU.Time, l.GPS.Time, l.gyrOnly.Time} {
 		if len(t) > 0 {
 			first, last = min(first, t[0]), max(last, t[len(t)-1])
 		}
@@ -193,7 +195,7 @@ func (l *Log) name() string {
 	if len(names) == 0 {
 		return "a log"
 	}
-	return sentenceList(names, 3)
+	return raw.SentenceList(names, 3)
 }
 
 // joinSensors gives accelerometers without a gyroscope the gyroscope of another
@@ -221,17 +223,17 @@ func (m *merger) joinSensors() {
 			m.warn("The gyroscope of %s has no accelerometer beside it and is not used.", g.log.name())
 			continue
 		}
-		acc := series{time: best.log.IMU.Time, v: best.log.IMU.Acc}
+		acc := raw.Series{Time: best.log.IMU.Time, V: best.log.IMU.Acc}
 		imu, lost := joinIMU(&acc, &g.log.gyrOnly)
 		imu.File = best.log.IMU.File
 		if lost > 0 {
-			n := notes{dropped: slices.Clone(m.out.Files[imu.File].Dropped)}
-			n.drop(lost, "accelerometer sample without the gyroscope beside it")
-			m.out.Files[imu.File].Dropped = n.dropped
+			n := raw.Notes{Dropped: slices.Clone(m.out.Files[imu.File].Dropped)}
+			n.Drop(lost, "accelerometer sample without the gyroscope beside it")
+			m.out.Files[imu.File].Dropped = n.Dropped
 		}
 		best.log.IMU = imu
 		best.files = append(best.files, g.files...)
-		if what := gyroUnit(&imu, g.log.gyrOnly.unit); what != "" {
+		if what := gyroUnit(&imu, g.log.gyrOnly.Unit); what != "" {
 			m.out.Warnings = append(m.out.Warnings, Warning{File: g.log.name(), Byte: -1, What: what})
 		}
 	}
@@ -241,8 +243,8 @@ func (m *merger) joinSensors() {
 // brings; of a gyroscope without an accelerometer joinSensors has told.
 func (m *merger) forget() {
 	m.out.Warnings = slices.DeleteFunc(m.out.Warnings, func(w Warning) bool {
-		return w.lacks == "accelerometer" || w.lacks != "" && slices.ContainsFunc(m.out.Files, func(f File) bool {
-			return slices.ContainsFunc(f.Channels, func(c Channel) bool { return c.Name == w.lacks })
+		return w.Lacks == "accelerometer" || w.Lacks != "" && slices.ContainsFunc(m.out.Files, func(f File) bool {
+			return slices.ContainsFunc(f.Channels, func(c Channel) bool { return c.Name == w.Lacks })
 		})
 	})
 }
@@ -318,7 +320,7 @@ func (m *merger) files(p *part) string {
 	for _, f := range p.files {
 		names = append(names, m.out.Files[f].Name)
 	}
-	return sentenceList(names, 3)
+	return raw.SentenceList(names, 3)
 }
 
 // sequence joins parts of one kind of clock that follow each other in time.

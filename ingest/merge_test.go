@@ -6,6 +6,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"evenfoot/ingest/raw"
 )
 
 var noon = time.Date(2026, 9, 20, 12, 0, 0, 0, time.UTC)
@@ -13,12 +15,12 @@ var noon = time.Date(2026, 9, 20, 12, 0, 0, 0, time.UTC)
 // imuPart is a mended log with only an IMU, n samples at 50 Hz from second t0.
 func imuPart(name string, start time.Time, t0 float64, n int, acc, gyr bool) *Log {
 	r := imuLog(grid(t0, 50, n), grid(0, 50, n))
-	r.file.Name, r.start = name, start
+	r.File.Name, r.Start = name, start
 	if !gyr {
-		r.gyr = series{}
+		r.Gyr = raw.Series{}
 	}
 	if !acc {
-		r.acc = series{}
+		r.Acc = raw.Series{}
 	}
 	l, err := build(r)
 	if err != nil {
@@ -29,7 +31,7 @@ func imuPart(name string, start time.Time, t0 float64, n int, acc, gyr bool) *Lo
 
 func gpsPart(name string, start time.Time, n int, withSpeed bool) *Log {
 	r := gpsLog(1, n, 0.1, withSpeed)
-	r.file.Name, r.start = name, start
+	r.File.Name, r.Start = name, start
 	l, err := build(r)
 	if err != nil {
 		panic(err)
@@ -171,7 +173,7 @@ func TestShiftIMU(t *testing.T) {
 			x := float64(i) / 50
 			l.IMU.Time[i] = x + offset + drift*1e-6*(x-at)
 		}
-		l.IMU.Gaps = []Span{{l.IMU.Time[100], l.IMU.Time[200]}}
+		l.IMU.Gaps = []Span{{Start: l.IMU.Time[100], End: l.IMU.Time[200]}}
 		l.ShiftIMUAt(at, offset, drift, 0.05, 2, "estimated from the motion")
 		for i, x := range l.IMU.Time {
 			if d := x - l.GPS.Time[0] - float64(i)/50; math.Abs(d) > 1e-6 {

@@ -4,14 +4,17 @@ import (
 	"bufio"
 	"bytes"
 	"compress/gzip"
-	"errors"
 	"fmt"
 	"io"
 	"os"
-	"strings"
 
 	"golang.org/x/text/encoding/unicode"
 	"golang.org/x/text/transform"
+
+	"evenfoot/ingest/csv"
+	"evenfoot/ingest/fit"
+	"evenfoot/ingest/gpx"
+	"evenfoot/ingest/raw"
 )
 
 const (
@@ -24,6 +27,13 @@ const (
 	freeExpansion = 64 << 20
 	maxRatio      = 200
 )
+
+// Options of reading.
+type Options struct {
+	Map *csv.Map // column map for a foreign CSV; nil = NAME.map.toml beside the log if there is one
+	// MaxBytes bounds what one file may expand to; 0 means the default of 4 GiB.
+	MaxBytes int64
+}
 
 // Open reads one log file, FIT, GPX or CSV, or any of them through gzip: by
 // what it holds, not by its name. The log comes mended: in order of time,
@@ -39,7 +49,7 @@ func Open(path string, opt Options) (*Log, error) {
 }
 
 // readFile finds out what a file is and lets its reader loose.
-func readFile(path string, opt Options) (*raw, error) {
+func readFile(path string, opt Options) (*raw.Columns, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
@@ -53,46 +63,15 @@ func readFile(path string, opt Options) (*raw, error) {
 		return nil, fmt.Errorf("%s: is a folder, not a log; name the log files in it", path)
 	}
 	if opt.Map == nil {
-		if opt.Map, err = mapBeside(path); err != nil {
+		if opt.Map, err = csv.LoadBeside(path); err != nil {
 			return nil, err
 		}
 	}
 	return read(f, path, info.Size(), opt)
 }
 
-// mapBeside reads the map that [MapBeside] finds; nil when there is none.
-func mapBeside(path string) (*Map, error) {
-	name := MapBeside(path)
-	if name == "" {
-		return nil, nil
-	}
-	return ReadMap(name)
-}
-
-// mapExt ends the name of a column map.
-const mapExt = ".map.toml"
-
-// MapName is the name under which a log's column map is looked for first.
-func MapName(path string) string { return path + mapExt }
-
-// MapBeside is the name of the column map beside a log: NAME.map.toml, where
-// NAME is the log's name with or without its extensions; "" when there is none.
-func MapBeside(path string) string {
-	bare := strings.TrimSuffix(path, ".gz")
-	names := []string{path, bare}
-	if i := strings.LastIndexByte(bare, '.'); i > strings.LastIndexAny(bare, `/\`)+1 {
-		names = append(names, bare[:i])
-	}
-	for _, n := range names {
-		if _, err := os.Stat(n + mapExt); !errors.Is(err, os.ErrNotExist) {
-			return n + mapExt
-		}
-	}
-	return ""
-}
-
 // read reads a log from a stream of size bytes.
-func read(src io.Reader, name string, size int64, opt Options) (*raw, error) {
+func read(src io.Reader, name string, size int64, opt Options) (*raw.Columns, error) {
 	if opt.MaxBytes <= 0 {
 		opt.MaxBytes = defaultMaxBytes
 	}
@@ -131,17 +110,17 @@ func read(src io.Reader, name string, size int64, opt Options) (*raw, error) {
 		}
 		return nil, err
 	}
-	r.file.Gzip = packed
-	r.file.Bytes = counted.n
+	r.File.Gzip = packed
+	r.File.Bytes = counted.n
 	if bound.broken != nil {
-		r.warnings = append(r.warnings, Warning{File: name, Byte: counted.n, What: fmt.Sprintf(
+		r.Warnings = append(r.Warnings, Warning{File: name, Byte: counted.n, What: fmt.Sprintf(
 			"The gzip data is cut off or damaged after %s of content (%v); what was whole is read.", bytesText(bound.n), bound.broken)})
 	}
 	return r, nil
 }
 
 // dispatch picks the reader by the first bytes.
-func dispatch(br *bufio.Reader, name string, size int64, opt Options) (*raw, error) {
+func dispatch(br *bufio.Reader, name string, size int64, opt Options) (*raw.Columns, error) {
 	head, err := br.Peek(4096)
 	if len(head) == 0 {
 		if err != nil && err != io.EOF {
@@ -151,16 +130,16 @@ func dispatch(br *bufio.Reader, name string, size int64, opt Options) (*raw, err
 	}
 	switch kind := sniff(head); kind {
 	case kindFIT:
-		return readFIT(br, name, size, opt)
+		return fit.Read(br, name, size)
 	case kindGPX:
-		return readGPX(br, name, size, opt)
+		return gpx.Read(br, name, size)
 	case kindCSV:
 		if utf16(head) {
 			dec := unicode.BOMOverride(unicode.UTF8.NewDecoder())
 			br = bufio.NewReaderSize(transform.NewReader(br, dec), readSize)
 			size = -1
 		}
-		return readCSV(br, name, size, opt)
+		return csv.Read(br, name, size, opt.Map)
 	default:
 		return nil, fmt.Errorf("%s: %s; evenfoot reads FIT, GPX and CSV, plain or through gzip", name, kind)
 	}
@@ -312,3 +291,35 @@ func bytesText(n int64) string {
 	}
 	return fmt.Sprintf("%d bytes", n)
 }
+
+// ProposeMap looks at a CSV whose columns have other names and guesses a column
+// map for it from the names and the values: the TOML that [ReadMap] reads, with
+// a comment where a unit was guessed, and one that names the columns left over. ok is false when the file needs no map or
+// when a time and an accelerometer, a position or a speed cannot be made out.
+func ProposeMap(path string) (text string, ok bool) {
+	head, err := headOf(path)
+	if err != nil || len(head) == 0 || sniff(head) != kindCSV {
+		return "", false
+	}
+	if utf16(head) {
+		head = bytes.ReplaceAll(head[2:], []byte{0}, nil)
+	}
+	return csv.Propose(head, path)
+}
+
+// A Map tells which column of a foreign CSV holds what.
+type Map = csv.Map
+
+// ReadMap reads a column map, a TOML file; [csv.ReadMap] tells its form.
+func ReadMap(path string) (*Map, error) { return csv.ReadMap(path) }
+
+// MapName is the name under which a log's column map is looked for first.
+func MapName(path string) string { return csv.MapName(path) }
+
+// MapBeside is the name of the column map beside a log; "" when there is none.
+func MapBeside(path string) string { return csv.Beside(path) }
+
+// NeedsMap says whether err is [Open]'s refusal of a CSV for the names of its
+// columns, so that a column map may read it; what is the refusal alone, without
+// the advice to make one.
+func NeedsMap(err error) (what string, needs bool) { return csv.NeedsMap(err) }

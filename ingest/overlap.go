@@ -3,6 +3,8 @@ package ingest
 import (
 	"fmt"
 	"math"
+
+	"evenfoot/ingest/raw"
 )
 
 const (
@@ -75,7 +77,7 @@ func lengthOf(s float64) string {
 	case s >= 3*3600:
 		return partOf(s, s) + " hours"
 	case s < 90:
-		return count(int(math.Round(s)), "second")
+		return raw.Count(int(math.Round(s)), "second")
 	}
 	return partOf(s, s) + " minutes"
 }
@@ -84,9 +86,9 @@ func lengthOf(s float64) string {
 func partOf(s, whole float64) string {
 	switch {
 	case whole >= 3*3600:
-		return trimFloat(s/3600, 1)
+		return raw.TrimFloat(s/3600, 1)
 	case whole >= 600:
-		return trimFloat(s/60, 0)
+		return raw.TrimFloat(s/60, 0)
 	}
-	return trimFloat(s/60, 1)
+	return raw.TrimFloat(s/60, 1)
 }

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"evenfoot/ingest/csv"
 )
 
 // TestOverlap: how much of one device's log the other covers is said when it
@@ -53,7 +55,7 @@ func TestOverlap(t *testing.T) {
 	// One file with both.
 	r := gpsLog(1, 600, 0.1, true)
 	m := imuLog(grid(0, 50, 50*200), grid(0, 50, 50*200))
-	r.acc, r.gyr = m.acc, m.gyr
+	r.Acc, r.Gyr = m.Acc, m.Gyr
 	l, err := build(r)
 	if err != nil {
 		t.Fatal(err)
@@ -105,20 +107,20 @@ func TestInspectTogether(t *testing.T) {
 // TestNeedsMap tells a refusal that a column map helps from others.
 func TestNeedsMap(t *testing.T) {
 	_, err := readText("t,x,y,z\n0,1,2,9\n", Options{})
-	what, needs := NeedsMap(err)
+	what, needs := csv.NeedsMap(err)
 	if !needs || strings.Contains(what, "inspect") || !strings.Contains(err.Error(), "evenfoot inspect --write-map") {
 		t.Errorf("%v, %q from %v", needs, what, err)
 	}
 	if _, err = readText("", Options{}); err == nil {
 		t.Fatal("no error")
 	}
-	if _, needs = NeedsMap(err); needs {
+	if _, needs = csv.NeedsMap(err); needs {
 		t.Errorf("a map is no help for %v", err)
 	}
 	if _, err = Open(t.TempDir(), Options{}); err == nil || !strings.Contains(err.Error(), "name the log files in it") {
 		t.Errorf("a folder: %v", err)
 	}
-	if name := MapBeside(filepath.Join(t.TempDir(), "a.csv")); name != "" {
+	if name := csv.Beside(filepath.Join(t.TempDir(), "a.csv")); name != "" {
 		t.Errorf("there is no %s", name)
 	}
 }

@@ -1,6 +1,8 @@
 package ingest
 
-import "math"
+import (
+	"math"
+)
 
 // ShiftIMU takes a clock offset out of the IMU's times. offsetS is the IMU's
 // clock minus the GPS clock at the middle of the IMU's log, s; driftPPM is how

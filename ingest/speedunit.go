@@ -3,6 +3,9 @@ package ingest
 import (
 	"fmt"
 	"math"
+
+	"evenfoot/ingest/raw"
+	"evenfoot/ingest/unit"
 )
 
 // Evidence that a receiver's speeds and the positions of the same file agree.
@@ -54,12 +57,12 @@ func (t *track) speedRatio() (ratio, positions float64, ok bool) {
 	if len(ratios) < chordsLeast || way < wayLeast {
 		return 0, 0, false
 	}
-	ratio = medianOf(ratios) // sorts
+	ratio = raw.Median(ratios) // sorts
 	quarter := len(ratios) / 4
 	if spread := ratios[len(ratios)-1-quarter] - ratios[quarter]; !(ratio > 0) || spread > 0.15*ratio {
 		return 0, 0, false
 	}
-	return ratio, medianOf(speeds), true
+	return ratio, raw.Median(speeds), true
 }
 
 // alongChord compares fixes i to j; fair is false where the way bends, the
@@ -88,19 +91,19 @@ func (t *track) alongChord(i, j int) (ratio, chord float64, fair bool) {
 	return mean * dt / chord, chord, true
 }
 
-// likelyUnit is the unit that speeds read as unit seem to be in, when they come
+// likelyUnit is the unit that speeds read as in seem to be in, when they come
 // out ratio times too large; "" when none fits.
-func likelyUnit(unit string, ratio float64) string {
+func likelyUnit(in string, ratio float64) string {
 	var own float64
-	for _, u := range speedUnits {
-		if u.name == unit {
-			own = u.scale
+	for _, u := range unit.SpeedUnits {
+		if u.Name == in {
+			own = u.Scale
 		}
 	}
 	best, near := "", unitNear
-	for _, u := range speedUnits {
-		if d := math.Abs(ratio*u.scale/own - 1); u.name != unit && d < near {
-			best, near = u.name, d
+	for _, u := range unit.SpeedUnits {
+		if d := math.Abs(ratio*u.Scale/own - 1); u.Name != in && d < near {
+			best, near = u.Name, d
 		}
 	}
 	return best
@@ -111,42 +114,42 @@ func likelyUnit(unit string, ratio float64) string {
 // of the positions take their place, and the user is told. It says whether it
 // took them out.
 func (b *builder) checkSpeeds(t *track) bool {
-	f := &b.r.gps
+	f := &b.r.Gps
 	ratio, positions, ok := t.speedRatio()
-	if f.computed || !ok || math.Abs(ratio-1) <= agreeing {
+	if f.Computed || !ok || math.Abs(ratio-1) <= agreeing {
 		return false
 	}
-	unit, words := "mps", "m/s"
-	if f.speedUnit != "" {
-		unit, words = plainUnit(f.speedUnit), unitText(f.speedUnit)
+	in, words := "mps", "m/s"
+	if f.SpeedUnit != "" {
+		in, words = unit.Plain(f.SpeedUnit), unit.Text(f.SpeedUnit)
 	}
-	if w, known := speedWords[unit]; known {
+	if w, known := speedWords[in]; known {
 		words = w
 	}
-	what := fmt.Sprintf("GPS: the speeds are %s times those that the positions give", trimFloat(ratio, 2))
+	what := fmt.Sprintf("GPS: the speeds are %s times those that the positions give", raw.TrimFloat(ratio, 2))
 	if ratio < 0.095 {
-		what = fmt.Sprintf("GPS: the positions give speeds %s times as large as the file's own", trimFloat(1/ratio, 1))
+		what = fmt.Sprintf("GPS: the positions give speeds %s times as large as the file's own", raw.TrimFloat(1/ratio, 1))
 	}
 	if positions > speedMost {
-		b.notes.warn("speeds in another unit", 0, -1, "%s, which are beyond any board's (%s m/s): the time stamps may be in another unit than the file says. Check its columns.",
-			what, trimFloat(positions, 0))
+		b.notes.Warn("speeds in another unit", 0, -1, "%s, which are beyond any board's (%s m/s): the time stamps may be in another unit than the file says. Check its columns.",
+			what, raw.TrimFloat(positions, 0))
 		return false
 	}
 	where := fmt.Sprintf("in a file that should give %s", words)
-	if f.speedColumn != "" {
-		where = fmt.Sprintf("in a column named %s", clip(f.speedColumn, 40))
-		if f.speedMapped {
-			where = fmt.Sprintf("in column %q, for which the column map says %s", clip(f.speedColumn, 40), words)
+	if f.SpeedColumn != "" {
+		where = fmt.Sprintf("in a column named %s", raw.Clip(f.SpeedColumn, 40))
+		if f.SpeedMapped {
+			where = fmt.Sprintf("in column %q, for which the column map says %s", raw.Clip(f.SpeedColumn, 40), words)
 		}
 	}
-	if likely := likelyUnit(unit, ratio); likely != "" {
+	if likely := likelyUnit(in, ratio); likely != "" {
 		what += fmt.Sprintf(": this looks like %s %s", speedWords[likely], where)
 	} else {
 		what += fmt.Sprintf(", and no unit explains it (%s)", where)
 	}
-	b.notes.warn("speeds in another unit", 0, -1, "%s. The speeds from the positions are used instead; correct the unit to use the receiver's own.", what)
+	b.notes.Warn("speeds in another unit", 0, -1, "%s. The speeds from the positions are used instead; correct the unit to use the receiver's own.", what)
 	for i := range t.g.Speed {
-		t.g.Speed[i] = float32(nan)
+		t.g.Speed[i] = float32(raw.NaN)
 	}
 	return true
 }

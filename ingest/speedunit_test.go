@@ -5,20 +5,24 @@ import (
 	"math"
 	"strings"
 	"testing"
+
+	"evenfoot/ingest/csv"
+	"evenfoot/ingest/raw"
+	"evenfoot/ingest/unit"
 )
 
 // speedText is the course of boardAt as a CSV whose speeds come out times too
 // large when read as the column says.
 func speedText(column string, times, hz, sd float64, n int) string {
 	r := gpsLog(hz, n, sd, true)
-	q, u, _ := splitQuantity(column)
+	q, u, _ := unit.Split(column)
 	if q == nil || u == nil {
-		u = &unit{scale: 1}
+		u = &unit.Unit{Scale: 1}
 	}
 	var b strings.Builder
 	fmt.Fprintf(&b, "time_s,lat_deg,lon_deg,%s\n", column)
-	for i, x := range r.gps.time {
-		fmt.Fprintf(&b, "%g,%.8f,%.8f,%.3f\n", x, r.gps.lat[i], r.gps.lon[i], float64(r.gps.speed[i])*times/u.scale)
+	for i, x := range r.Gps.Time {
+		fmt.Fprintf(&b, "%g,%.8f,%.8f,%.3f\n", x, r.Gps.Lat[i], r.Gps.Lon[i], float64(r.Gps.Speed[i])*times/u.Scale)
 	}
 	return b.String()
 }
@@ -69,7 +73,7 @@ func TestSpeedUnit(t *testing.T) {
 					off = append(off, math.Abs(float64(l.GPS.Speed[i])-v))
 				}
 			}
-			if m := medianOf(off); m > 1 {
+			if m := raw.Median(off); m > 1 {
 				t.Errorf("the speeds that are used are off by %.2f m/s", m)
 			}
 		})
@@ -80,7 +84,7 @@ func TestSpeedUnit(t *testing.T) {
 // times in another unit are not blamed on the speeds, and a drifting receiver
 // at rest tells nothing.
 func TestSpeedUnitElsewhere(t *testing.T) {
-	m, err := parseMap("m", []byte("time_s = \"time_s\"\nlat = \"lat_deg\"\nlon = \"lon_deg\"\nspeed_mps = \"v\"\n"))
+	m, err := csv.ParseMap("m", []byte("time_s = \"time_s\"\nlat = \"lat_deg\"\nlon = \"lon_deg\"\nspeed_mps = \"v\"\n"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -101,9 +105,9 @@ func TestSpeedUnitElsewhere(t *testing.T) {
 	}
 
 	r := gpsLog(1, 600, 0.5, true)
-	for i := range r.gps.time {
-		r.gps.lat[i], r.gps.lon[i] = r.gps.lat[0]+1e-6*math.Sin(float64(i)), r.gps.lon[0]
-		r.gps.speed[i] = 0.4
+	for i := range r.Gps.Time {
+		r.Gps.Lat[i], r.Gps.Lon[i] = r.Gps.Lat[0]+1e-6*math.Sin(float64(i)), r.Gps.Lon[0]
+		r.Gps.Speed[i] = 0.4
 	}
 	if l, err = build(r); err != nil || len(l.Warnings) > 0 {
 		t.Errorf("at rest: %v, %v", l.Warnings, err)

@@ -1,6 +1,10 @@
 package ingest
 
-import "math"
+import (
+	"math"
+
+	"evenfoot/ingest/raw"
+)
 
 // Bounds of what a board does, for telling errors of the receiver from motion.
 const (
@@ -38,7 +42,7 @@ func newTrack(g *GPS) *track {
 			set = true
 		}
 		if !set || g.Lat[i] != g.Lat[i] {
-			t.x[i], t.y[i] = nan, nan
+			t.x[i], t.y[i] = raw.NaN, raw.NaN
 			continue
 		}
 		if i > 0 && g.Lat[i] == g.Lat[i-1] && g.Lon[i] == g.Lon[i-1] {
@@ -85,7 +89,7 @@ func (t *track) flagSpeeds() {
 		if n < 5 {
 			continue
 		}
-		if m := medianOf(near[:n]); math.Abs(float64(v)-m) > 3+accelMost*min(span, 1) {
+		if m := raw.Median(near[:n]); math.Abs(float64(v)-m) > 3+accelMost*min(span, 1) {
 			g.Flags[i] |= FlagSpike
 		}
 	}
@@ -157,7 +161,7 @@ func (t *track) flagStale(withSpeed bool) {
 			if float64(v)*dt < staleLeast {
 				continue
 			}
-			if eq32(v, g.Speed[i-1]) && eq32(g.Course[i], g.Course[i-1]) || dt > 3 {
+			if raw.Eq32(v, g.Speed[i-1]) && raw.Eq32(g.Course[i], g.Course[i-1]) || dt > 3 {
 				g.Flags[i] |= FlagStale
 			}
 			continue
@@ -208,7 +212,7 @@ func (t *track) velocities() (sd float64) {
 	var scatter, gains []float64
 	var ts, xs, ys []float64
 	for i := range n {
-		t.vx[i], t.vy[i] = nan, nan
+		t.vx[i], t.vy[i] = raw.NaN, raw.NaN
 		ts, xs, ys = ts[:0], xs[:0], ys[:0]
 		from := i
 		for from > 0 && g.Time[i]-g.Time[from-1] <= reach && !breakAt(from) && i-from < 200 {
@@ -245,8 +249,8 @@ func (t *track) velocities() (sd float64) {
 	}
 	sd = 0.5
 	if len(gains) >= 5 {
-		sp := max(math.Sqrt(medianOf(scatter))*1.06, 0.005)
-		sd = math.Hypot(sp*medianOf(gains), slowSD)
+		sp := max(math.Sqrt(raw.Median(scatter))*1.06, 0.005)
+		sd = math.Hypot(sp*raw.Median(gains), slowSD)
 	}
 	return sd
 }

@@ -6,8 +6,6 @@ import (
 	"testing"
 	"unicode"
 	"unicode/utf8"
-
-	"evenfoot/report/words"
 )
 
 func BenchmarkHTML(b *testing.B) {
@@ -38,8 +36,8 @@ func FuzzClean(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
-		c := words.Clean(s)
-		if !utf8.ValidString(c) || utf8.RuneCountInString(c) > words.NameLimit {
+		c := clean(s)
+		if !utf8.ValidString(c) || utf8.RuneCountInString(c) > nameLimit {
 			t.Fatalf("clean(%q) = %q", s, c)
 		}
 		for _, r := range c {

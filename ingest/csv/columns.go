@@ -1,0 +1,269 @@
+package csv
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"evenfoot/ingest/raw"
+	"evenfoot/ingest/scan"
+	"evenfoot/ingest/unit"
+)
+
+// results are columns that evenfoot's own export adds: known, and not read.
+var results = []string{"pitch_deg", "heel_deg", "qw", "qx", "qy", "qz", "ride"}
+
+// fixColumn marks the rows of an export that hold a fix; in the others speed
+// and course are interpolated, and not read. Other programs use the name for
+// other things, so it counts only beside the columns of an export.
+const fixColumn = "fix"
+
+func isExport(head []string) bool {
+	return !slices.ContainsFunc(append([]string{fixColumn}, results...), func(r string) bool {
+		return !slices.ContainsFunc(head, func(h string) bool { return strings.EqualFold(h, r) })
+	})
+}
+
+// acceptedColumns is the list for error messages.
+const acceptedColumns = "time_s or time_utc; ax ay az with _mps2 or _g; gx gy gz with _radps or _dps; " +
+	"lat_deg, lon_deg, alt_m; speed_mps, speed_kn or speed_kmh; course_deg"
+
+// A column is one column of the file at hand.
+type column struct {
+	name   string // as the header has it
+	unit   string // the file's own unit
+	slot   int
+	scale  float64
+	digits int // of a time
+}
+
+// columnOf is the column that holds quantity q in unit u.
+func columnOf(q *unit.Quantity, name string, u *unit.Unit) column {
+	c := column{name: name, unit: u.Name, slot: q.Slot, scale: u.Scale, digits: u.Digits}
+	if q.Slot == unit.SlotTime && u.Name == "utc" {
+		c.slot = unit.SlotUTC
+	}
+	return c
+}
+
+// headerNames splits a header line.
+func headerNames(line []byte, delim byte) []string {
+	var names []string
+	for i := 0; ; {
+		end := scan.FieldEnd(line, i, delim)
+		names = append(names, strings.ToValidUTF8(string(scan.Bare(line[i:end])), "\uFFFD"))
+		if end >= len(line) {
+			return names
+		}
+		i = end + 1
+	}
+}
+
+// findDelimiter picks the delimiter under which a header names the most of our
+// columns, or failing that has the most fields.
+func findDelimiter(line []byte) byte {
+	best, most := byte(','), -1
+	for _, d := range []byte{',', ';', '\t'} {
+		if bytes.IndexByte(line, d) < 0 {
+			continue
+		}
+		names := headerNames(line, d)
+		score := len(names)
+		for _, n := range names {
+			if q, _, _ := unit.Split(n); q != nil {
+				score += 1000
+			}
+		}
+		if score > most {
+			best, most = d, score
+		}
+	}
+	return best
+}
+
+// A headerError is a header that cannot be used as it stands.
+type headerError struct {
+	file string
+	line int
+	what string
+	head []string
+	ours bool // the header names columns of ours; a column map would not help
+}
+
+func (e *headerError) Error() string {
+	s := e.plain()
+	if !e.ours {
+		s += " For a CSV with other names make a column map: `evenfoot inspect --write-map` on the file writes one beside it, as NAME.map.toml."
+	}
+	return s
+}
+
+func (e *headerError) plain() string {
+	return fmt.Sprintf("%s, line %d: %s. The header is: %s. Accepted columns: %s.",
+		e.file, e.line, e.what, sentenceHeader(e.head), acceptedColumns)
+}
+
+// NeedsMap says whether err is [Open]'s refusal of a CSV for the names of its
+// columns, so that a column map may read it; what is the refusal alone, without
+// the advice to make one.
+func NeedsMap(err error) (what string, needs bool) {
+	var e *headerError
+	if !errors.As(err, &e) || e.ours {
+		return "", false
+	}
+	return e.plain(), true
+}
+
+func sentenceHeader(head []string) string {
+	s := strings.Join(head[:min(len(head), 40)], ", ")
+	if len(s) > 400 {
+		s = s[:400] + "…"
+	}
+	return strings.ToValidUTF8(s, "")
+}
+
+// contractColumns finds our columns in a header by name. strangers are the
+// names that are not ours.
+func contractColumns(head []string) (cols []column, strangers []string, what string) {
+	cols = make([]column, len(head))
+	seen := map[int]string{}
+	export := isExport(head)
+	for i, name := range head {
+		cols[i] = column{name: name, slot: unit.SlotIgnore}
+		if export && strings.EqualFold(name, fixColumn) {
+			cols[i].slot, cols[i].scale = unit.SlotFix, 1
+			continue
+		}
+		if name == "" || slices.Contains(results, strings.ToLower(name)) {
+			continue
+		}
+		q, u, missing := unit.Split(name)
+		switch {
+		case missing:
+			return nil, nil, fmt.Sprintf("column %q does not say its unit; name it %s",
+				name, strings.Join(q.Names(), " or "))
+		case u == nil:
+			strangers = append(strangers, name)
+			continue
+		}
+		c := columnOf(q, name, u)
+		if was, twice := seen[c.slot]; twice {
+			return nil, nil, fmt.Sprintf("columns %q and %q hold the same thing; leave one", was, name)
+		}
+		seen[c.slot] = name
+		cols[i] = c
+	}
+	return cols, strangers, ""
+}
+
+// incomplete says which sensors lack an axis and takes their columns out of
+// use.
+func incomplete(cols []column) (warnings []string) {
+	has := map[int]bool{}
+	for _, c := range cols {
+		has[c.slot] = true
+	}
+	for _, s := range []struct {
+		slot int
+		name string
+		axes [3]string
+	}{
+		{unit.SlotAcc, "accelerometer", [3]string{"ax", "ay", "az"}},
+		{unit.SlotGyr, "gyroscope", [3]string{"gx", "gy", "gz"}},
+		{unit.SlotMag, "magnetometer", [3]string{"mx", "my", "mz"}},
+	} {
+		var there, lack []string
+		for k := range 3 {
+			if has[s.slot+k] {
+				there = append(there, s.axes[k])
+			} else {
+				lack = append(lack, s.axes[k])
+			}
+		}
+		if len(there) > 0 && len(lack) > 0 {
+			verb := "are"
+			if len(there) == 1 {
+				verb = "is"
+			}
+			warnings = append(warnings, fmt.Sprintf("The %s lacks %s; all three axes are needed, so %s %s not read.",
+				s.name, raw.SentenceList(lack, 3), raw.SentenceList(there, 3), verb))
+			for i := range cols {
+				if cols[i].slot >= s.slot && cols[i].slot < s.slot+3 {
+					cols[i].slot = unit.SlotIgnore
+				}
+			}
+		}
+	}
+	if has[unit.SlotLat] != has[unit.SlotLon] {
+		warnings = append(warnings, "There is only one of latitude and longitude; positions are not read.")
+		for i := range cols {
+			if cols[i].slot == unit.SlotLat || cols[i].slot == unit.SlotLon {
+				cols[i].slot = unit.SlotIgnore
+			}
+		}
+	}
+	return warnings
+}
+
+// enough says whether there is a time, and whether something is measured.
+func enough(cols []column) (hasTime, measured bool) {
+	for _, c := range cols {
+		switch {
+		case c.slot == unit.SlotTime || c.slot == unit.SlotUTC:
+			hasTime = true
+		case c.slot != unit.SlotIgnore && c.slot != unit.SlotAlt && c.slot != unit.SlotCourse && c.slot != unit.SlotFix:
+			measured = true
+		}
+	}
+	return hasTime, measured
+}
+
+// LooksLikeColumns says whether text is a header with rows of numbers below.
+func LooksLikeColumns(head []byte) bool {
+	var names []string
+	var delim byte
+	rows, good := 0, 0
+	for line := range bytes.Lines(head) {
+		line = scan.Trim(bytes.TrimRight(bytes.TrimPrefix(line, []byte("\xEF\xBB\xBF")), "\r\n"))
+		if len(line) == 0 || line[0] == '#' {
+			continue
+		}
+		if names == nil {
+			delim = findDelimiter(line)
+			names = headerNames(line, delim)
+			ours := 0
+			for _, n := range names {
+				if q, _, _ := unit.Split(n); q != nil {
+					ours++
+				}
+			}
+			if ours >= 2 {
+				return true
+			}
+			if len(names) < 3 {
+				return false
+			}
+			continue
+		}
+		dec := byte('.')
+		if delim != ',' {
+			dec = ','
+		}
+		fields := headerNames(line, delim)
+		numbers := 0
+		for _, f := range fields {
+			if _, kind := scan.SlowNumber([]byte(f), dec); kind == scan.IsNumber || kind == scan.IsEmpty {
+				numbers++
+			}
+		}
+		if rows++; len(fields) == len(names) && numbers*2 > len(fields) {
+			good++
+		}
+		if rows == 20 {
+			break
+		}
+	}
+	return good > 0 && good*10 >= rows*8
+}

@@ -1,0 +1,341 @@
+// Package csv reads CSV logs: those of the contract by the names of their
+// columns, any other through a column map, which it can also guess.
+//
+// Of this module it imports only raw, scan and unit.
+package csv
+
+import (
+	"bufio"
+	"bytes"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"evenfoot/ingest/raw"
+	"evenfoot/ingest/scan"
+	"evenfoot/ingest/unit"
+)
+
+// Read reads a log of the contract, or any CSV through a column map. It looks at
+// each byte once, keeps nothing but the columns, and leaves out a row, or one
+// sensor of a row, that it cannot read: with a warning and its line.
+func Read(r *bufio.Reader, name string, size int64, m *Map) (*raw.Columns, error) {
+	c := &reader{
+		lines: lineReader{r: r},
+		notes: raw.Notes{File: name},
+		out:   &raw.Columns{File: raw.File{Name: name, Kind: "CSV"}},
+		size:  size,
+		m:     m,
+		dec:   '.',
+	}
+	if err := c.header(); err != nil {
+		return nil, err
+	}
+	if err := c.rows(); err != nil {
+		return nil, err
+	}
+	return c.finish()
+}
+
+type reader struct {
+	lines lineReader
+	notes raw.Notes
+	out   *raw.Columns
+	size  int64
+	m     *Map
+	head  []string
+	headN int // line of the header
+	cols  []column
+	delim byte
+	dec   byte // decimal mark besides the point
+
+	time    timeReader
+	rowsN   int // rows looked at
+	ragged  int
+	last    int  // last column in use
+	export  bool // there is a column that marks the rows with a fix
+	sharesG bool
+	sharesM bool
+
+	tail lastField
+}
+
+// A lineReader hands out lines without their ends. It never holds more than
+// the reader's buffer.
+type lineReader struct {
+	r    *bufio.Reader
+	eol  byte
+	line int   // number of the line handed out last
+	pos  int64 // offset of its first byte
+	next int64
+}
+
+// read returns the next line; whole is false when the file ends inside it, and
+// long is true when it does not fit the buffer and was skipped. The bytes are
+// valid until the next call.
+func (l *lineReader) read() (b []byte, whole, long bool, err error) {
+	if l.eol == 0 {
+		l.eol = '\n'
+		if ahead, _ := l.r.Peek(l.r.Size()); bytes.IndexByte(ahead, '\n') < 0 && bytes.IndexByte(ahead, '\r') >= 0 {
+			l.eol = '\r'
+		}
+	}
+	l.pos = l.next
+	l.line++
+	b, err = l.r.ReadSlice(l.eol)
+	l.next += int64(len(b))
+	for err == bufio.ErrBufferFull {
+		long = true
+		b, err = l.r.ReadSlice(l.eol)
+		l.next += int64(len(b))
+	}
+	if err != nil {
+		if err == io.EOF && (len(b) > 0 || long) {
+			return b, false, long, nil
+		}
+		return nil, false, long, err
+	}
+	b = b[:len(b)-1]
+	if n := len(b); n > 0 && b[n-1] == '\r' {
+		b = b[:n-1]
+	}
+	return b, true, long, nil
+}
+
+// header reads up to and with the header line and settles the columns.
+func (c *reader) header() error {
+	name := c.notes.File
+	skip := 0
+	if c.m != nil {
+		skip = c.m.skip
+	}
+	var line []byte
+	for {
+		b, _, long, err := c.lines.read()
+		if err == io.EOF {
+			return fmt.Errorf("%s: holds no header row; a CSV log starts with the names of its columns: %s", name, acceptedColumns)
+		}
+		if err != nil {
+			return fmt.Errorf("%s: %w", name, err)
+		}
+		if long {
+			return fmt.Errorf("%s, line %d: the line is longer than %d bytes; this is not a CSV log", name, c.lines.line, c.lines.r.Size())
+		}
+		if c.lines.line == 1 {
+			b = bytes.TrimPrefix(b, []byte("\xEF\xBB\xBF"))
+		}
+		if c.lines.line <= skip {
+			continue
+		}
+		if t := scan.Trim(b); len(t) == 0 || t[0] == '#' {
+			c.comment(t)
+			continue
+		}
+		line = b
+		break
+	}
+	c.headN = c.lines.line
+	c.delim = findDelimiter(line)
+	if c.m != nil && c.m.delimiter != 0 {
+		c.delim = c.m.delimiter
+	}
+	if c.delim != ',' {
+		c.dec = ','
+	}
+	if c.m != nil && c.m.decimal != 0 {
+		c.dec = c.m.decimal
+	}
+	c.head = headerNames(line, c.delim)
+	if err := c.choose(); err != nil {
+		return err
+	}
+	if c.m != nil && c.m.noHeader { // the line was a row
+		c.row(line, true)
+	}
+	return nil
+}
+
+// choose settles which column goes where.
+func (c *reader) choose() error {
+	fail := func(ours bool, format string, args ...any) error {
+		return &headerError{c.notes.File, c.headN, fmt.Sprintf(format, args...), c.head, ours}
+	}
+	if c.m != nil {
+		if err := c.mapped(); err != nil {
+			return err
+		}
+	} else {
+		cols, strangers, what := contractColumns(c.head)
+		if what != "" {
+			return fail(false, "%s", what)
+		}
+		if len(strangers) > 0 && len(strangers) < len(c.head) {
+			for i := range strangers {
+				strangers[i] = fmt.Sprintf("%q", strangers[i])
+			}
+			verb := "are"
+			if len(strangers) == 1 {
+				verb = "is"
+			}
+			c.notes.Warn("columns not known", c.headN, c.lines.pos, "%s %s not known and not read.", raw.SentenceList(strangers, 8), verb)
+		}
+		c.cols = cols
+	}
+	for _, w := range incomplete(c.cols) {
+		c.notes.Warn("sensors that lack an axis", c.headN, c.lines.pos, "%s", w)
+	}
+	known, measured := enough(c.cols)
+	for i, col := range c.cols {
+		if col.slot != unit.SlotIgnore {
+			c.last = i
+		}
+	}
+	switch {
+	case !known && !measured:
+		return fail(false, "no column is known")
+	case !known:
+		return fail(c.m != nil, "there is no time column")
+	case !measured:
+		return fail(c.m != nil, "there is a time but no accelerometer, position or speed")
+	}
+	c.sharesG, c.sharesM = true, true
+	for _, col := range c.cols {
+		switch col.slot {
+		case unit.SlotAcc:
+			c.out.Acc.Unit = col.unit
+		case unit.SlotGyr:
+			c.out.Gyr.Unit = col.unit
+		case unit.SlotMag:
+			c.out.Mag.Unit = col.unit
+		case unit.SlotTime:
+			c.time.digits = col.digits
+		case unit.SlotFix:
+			c.export = true
+		case unit.SlotSpeed:
+			c.out.Gps.SpeedUnit, c.out.Gps.SpeedColumn = col.unit, col.name
+			_, own, _ := unit.Split(col.name)
+			c.out.Gps.SpeedMapped = own == nil
+		}
+	}
+	return nil
+}
+
+// mapped settles the columns by the map. A file that has our own names is read
+// by them when the map is for another file of the session.
+func (c *reader) mapped() error {
+	cols, absent, err := c.m.columns(c.head)
+	if err == nil {
+		c.cols = cols
+		for _, sensor := range absent {
+			if sensor == "alt" {
+				sensor = "altitude"
+			}
+			c.notes.Lack(sensor, "sensors of the column map that the file lacks", c.headN, c.lines.pos,
+				"The file has no %s, which the column map names.", sensor)
+		}
+		return nil
+	}
+	own, _, what := contractColumns(c.head)
+	if hasTime, measured := enough(own); what == "" && hasTime && measured && !c.m.noHeader {
+		c.cols = own
+		c.notes.Warn("maps that do not fit", c.headN, c.lines.pos, "The column map does not fit this file, which is read by its own column names.")
+		return nil
+	}
+	return fmt.Errorf("%s, line %d: %w. The header is: %s", c.notes.File, c.headN, err, sentenceHeader(c.head))
+}
+
+// comment looks for what evenfoot's own files say in comments.
+func (c *reader) comment(b []byte) {
+	key, value, found := strings.Cut(strings.TrimSpace(strings.TrimPrefix(string(b), "#")), ":")
+	if !found {
+		return
+	}
+	value = strings.TrimSpace(value)
+	switch strings.ToLower(strings.TrimSpace(key)) {
+	case "start":
+		ns, ok := scan.Time([]byte(value))
+		if !ok {
+			c.notes.Warn("comments not understood", c.lines.line, c.lines.pos,
+				"The start %q is not an ISO 8601 time such as 2026-09-20T10:00:00Z; it is ignored.", raw.Clip(value, 40))
+			return
+		}
+		c.out.Start = time.Unix(0, ns).UTC()
+	case "device":
+		c.out.File.Device = raw.Clip(value, 80)
+	case "speed":
+		if strings.HasPrefix(value, "from positions") {
+			c.out.Gps.Computed = true
+		}
+	}
+}
+
+// rows reads everything below the header.
+func (c *reader) rows() error {
+	for {
+		b, whole, long, err := c.lines.read()
+		if err == io.EOF {
+			return nil
+		}
+		if err != nil {
+			return fmt.Errorf("%s, line %d: %w", c.notes.File, c.lines.line, err)
+		}
+		if long {
+			c.notes.Warn("lines too long", c.lines.line, c.lines.pos, "The line is longer than %d bytes and is left out.", c.lines.r.Size())
+			c.notes.Drop(1, "line too long")
+			continue
+		}
+		if len(b) == 0 {
+			continue
+		}
+		if b[0] == '#' {
+			c.comment(b)
+			continue
+		}
+		c.row(b, whole)
+		if c.rowsN == 512 && c.size > 0 {
+			c.reserve()
+		}
+	}
+}
+
+// reserve makes room for the rows that the file's size lets expect.
+func (c *reader) reserve() {
+	per := float64(c.lines.next) / 512
+	left := float64(c.size-c.lines.next) / per * 1.01
+	for _, s := range []*raw.Series{&c.out.Acc, &c.out.Gyr, &c.out.Mag} {
+		n := int(left * float64(len(s.V[0])) / 512)
+		s.Time = slices.Grow(s.Time, n*min(1, len(s.Time)))
+		for k := range s.V {
+			s.V[k] = slices.Grow(s.V[k], n)
+		}
+	}
+}
+
+// finish hands the columns on.
+func (c *reader) finish() (*raw.Columns, error) {
+	if c.rowsN == 0 {
+		return nil, fmt.Errorf("%s: holds a header but no rows", c.notes.File)
+	}
+	if c.ragged == c.rowsN {
+		hint := ""
+		if c.delim == ',' {
+			hint = " If its numbers have a decimal comma, separate the columns by semicolons or tabs."
+		}
+		return nil, fmt.Errorf("%s: no row has the %d fields of the header in line %d.%s", c.notes.File, len(c.head), c.headN, hint)
+	}
+	if c.sharesG {
+		c.out.Gyr.Time = c.out.Acc.Time[:len(c.out.Gyr.V[0])]
+	}
+	if c.sharesM {
+		c.out.Mag.Time = c.out.Acc.Time[:len(c.out.Mag.V[0])]
+	}
+	c.time.settle(c.out)
+	if c.m != nil && !c.m.start.IsZero() && c.out.Start.IsZero() {
+		c.out.Start = c.m.start
+	}
+	c.out.File.Dropped = c.notes.Dropped
+	c.out.Warnings = c.notes.Warnings()
+	return c.out, nil
+}

@@ -1,0 +1,279 @@
+package csv
+
+import (
+	"bytes"
+	"slices"
+
+	"evenfoot/ingest/raw"
+	"evenfoot/ingest/scan"
+	"evenfoot/ingest/unit"
+)
+
+var blankRow = [unit.SlotCount]float64{raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN}
+
+// Groups of a row, as bits: what is wrong with which sensor.
+const (
+	groupAcc = 1 << iota
+	groupGyr
+	groupMag
+	groupGPS
+	groupTime
+	groupNone = 0
+)
+
+func groupOf(slot int) uint8 {
+	switch {
+	case slot < 0:
+		return groupNone
+	case slot < unit.SlotGyr:
+		return groupAcc
+	case slot < unit.SlotMag:
+		return groupGyr
+	case slot < unit.SlotLat:
+		return groupMag
+	case slot < unit.SlotCount:
+		return groupGPS
+	}
+	return groupTime
+}
+
+var groupNames = map[uint8]string{groupAcc: "accelerometer", groupGyr: "gyroscope",
+	groupMag: "magnetometer", groupGPS: "GPS fix", groupTime: "row"}
+
+// row takes one row in. whole is false when the file ended inside it.
+func (c *reader) row(line []byte, whole bool) {
+	c.rowsN++
+	v := blankRow
+	var bad, notFinite uint8
+	var stamp, utc []byte
+	i, n := 0, 0
+	lastAt := 0
+	for n < len(c.cols) {
+		col := &c.cols[n]
+		for i < len(line) && line[i] == ' ' {
+			i++
+		}
+		from := i
+		if n == c.last {
+			lastAt = i
+		}
+		switch {
+		case col.slot == unit.SlotIgnore:
+			i = scan.FieldEnd(line, i, c.delim)
+		case col.slot >= unit.SlotCount:
+			i = scan.FieldEnd(line, i, c.delim)
+			if col.slot == unit.SlotTime {
+				stamp = line[from:i]
+			} else {
+				utc = line[from:i]
+			}
+		default:
+			x, next, kind := scan.Number(line, i, c.delim, c.dec)
+			i = next
+			if kind == scan.IsNumber {
+				if col.scale == 1 {
+					if col.slot != unit.SlotLat && col.slot != unit.SlotLon {
+						x = scan.ToFloat32(x, line[from:i], c.dec)
+					}
+					v[col.slot] = x
+				} else {
+					v[col.slot] = x * col.scale
+				}
+			} else if kind != scan.IsEmpty {
+				c.badField(col, kind, line[from:i], &bad, &notFinite)
+			}
+		}
+		n++
+		if i >= len(line) {
+			break
+		}
+		i++ // the delimiter
+		if i == len(line) && n < len(c.cols) {
+			n++ // an empty last field
+			break
+		}
+	}
+	if n <= c.last || len(scan.Trim(line[min(i, len(line)):])) > 0 {
+		c.raggedRow(line, n, whole)
+		return
+	}
+	if !whole && !c.trusted(line[lastAt:]) {
+		g := groupOf(c.cols[c.last].slot)
+		c.notes.Warn("lines cut off", c.lines.line, c.lines.pos,
+			"The file ends inside this line; the value %s may be cut, so the %s of this line is left out.",
+			raw.Quote(line[lastAt:]), groupNames[g])
+		c.notes.Drop(1, "the file ends inside the line")
+		bad |= g
+		if g == groupTime {
+			return
+		}
+	}
+	c.tail.note(line[lastAt:], c.delim, c.dec)
+
+	t, ok := c.time.read(stamp, utc, c.dec)
+	if !ok {
+		text := stamp
+		if len(scan.Bare(text)) == 0 {
+			text = utc
+		}
+		if len(scan.Bare(text)) == 0 {
+			c.notes.Warn("rows without a time", c.lines.line, c.lines.pos, "The row has no time and is left out.")
+			c.notes.Drop(1, "no time")
+			return
+		}
+		hint := ""
+		if v, kind := scan.SlowNumber(scan.Bare(text), c.dec); kind == scan.IsNumber && v >= 1e11 && c.time.digits == 0 {
+			hint = " It is too large for seconds: name the column time_ms, time_us or time_ns if it counts those."
+		}
+		c.notes.Warn("rows whose time cannot be read", c.lines.line, c.lines.pos, "The time %s cannot be read; the row is left out.%s", raw.Quote(text), hint)
+		c.notes.Drop(1, "time cannot be read")
+		return
+	}
+	c.add(t, &v, bad, notFinite)
+}
+
+func (c *reader) badField(col *column, kind scan.Kind, text []byte, bad, notFinite *uint8) {
+	g := groupOf(col.slot)
+	if kind == scan.IsNotFinite {
+		*notFinite |= g
+		return
+	}
+	if col.slot == unit.SlotAlt || col.slot == unit.SlotCourse {
+		c.notes.Warn("values that are not a number", c.lines.line, c.lines.pos,
+			"%s in column %q is not a number and is left out.", raw.Quote(text), col.name)
+		return
+	}
+	*bad |= g
+	c.notes.Warn("values that are not a number", c.lines.line, c.lines.pos,
+		"%s in column %q is not a number; the %s of this row is left out.", raw.Quote(text), col.name, groupNames[g])
+}
+
+func (c *reader) raggedRow(line []byte, n int, whole bool) {
+	if !whole {
+		c.notes.Warn("lines cut off", c.lines.line, c.lines.pos, "The file ends inside this line, which is left out.")
+		c.notes.Drop(1, "the file ends inside the line")
+		return
+	}
+	c.ragged++
+	if n >= len(c.cols) {
+		n = len(headerNames(line, c.delim))
+	}
+	c.notes.Warn("rows with too few or too many fields", c.lines.line, c.lines.pos,
+		"The row has %s where the header has %d; it is left out.", raw.Count(n, "field"), len(c.head))
+	c.notes.Drop(1, "too few or too many fields")
+}
+
+// trusted says whether the last value of a line without an end is whole.
+func (c *reader) trusted(field []byte) bool {
+	if c.last < len(c.cols)-1 && bytes.IndexByte(field, c.delim) >= 0 {
+		return true // a delimiter closes it
+	}
+	d, _ := decimalsOf(field, c.delim, c.dec)
+	return d > 0 && d == c.tail.decimals && c.tail.zero && !c.tail.varies
+}
+
+// A lastField knows how the last number of a row is written: a program that
+// always writes the same number of decimals, zeros at the end included, never
+// writes fewer, so that a number with fewer was cut.
+type lastField struct {
+	decimals int
+	zero     bool // one ended in a zero
+	varies   bool
+}
+
+func (l *lastField) note(field []byte, delim, dec byte) {
+	d, zero := decimalsOf(field, delim, dec)
+	if len(field) == 0 || field[0] == delim || l.varies {
+		return // a row of another kind
+	}
+	l.varies = d == 0 || l.decimals != 0 && d != l.decimals
+	l.decimals = d
+	l.zero = l.zero || zero
+}
+
+// decimalsOf counts the digits behind the decimal mark, 0 for anything else,
+// and says whether the last of them is a zero.
+func decimalsOf(field []byte, delim, dec byte) (n int, zero bool) {
+	i := 0
+	for i < len(field) && field[i] != '.' && field[i] != dec {
+		if field[i] == delim {
+			return 0, false
+		}
+		i++
+	}
+	for i++; i < len(field) && field[i]-'0' <= 9; i++ {
+		n++
+		zero = field[i] == '0'
+	}
+	if i < len(field) && field[i] != delim {
+		return 0, false
+	}
+	return n, zero
+}
+
+// add appends what a row holds to the columns.
+func (c *reader) add(t float64, v *[unit.SlotCount]float64, bad, notFinite uint8) {
+	took := false
+	if c.export && v[unit.SlotFix] != 1 { // what there is of the GPS is interpolated
+		v[unit.SlotLat], v[unit.SlotLon], v[unit.SlotSpeed] = raw.NaN, raw.NaN, raw.NaN
+	}
+	acc := c.axes(v, unit.SlotAcc, groupAcc, bad, notFinite)
+	gyr := c.axes(v, unit.SlotGyr, groupGyr, bad, notFinite)
+	mag := c.axes(v, unit.SlotMag, groupMag, bad, notFinite)
+	if acc {
+		c.out.Acc.Push(t, v[unit.SlotAcc:unit.SlotAcc+3], true)
+		took = true
+	}
+	took = c.follow(&c.out.Gyr, &c.sharesG, acc, gyr, t, v[unit.SlotGyr:unit.SlotGyr+3]) || took
+	took = c.follow(&c.out.Mag, &c.sharesM, acc, mag, t, v[unit.SlotMag:unit.SlotMag+3]) || took
+
+	if bad&groupGPS != 0 {
+		c.notes.Drop(1, "GPS fix with a value that is not a number")
+	} else if v[unit.SlotLat] == v[unit.SlotLat] || v[unit.SlotLon] == v[unit.SlotLon] || v[unit.SlotSpeed] == v[unit.SlotSpeed] {
+		g := &c.out.Gps
+		g.Time = append(g.Time, t)
+		g.Lat = append(g.Lat, v[unit.SlotLat])
+		g.Lon = append(g.Lon, v[unit.SlotLon])
+		g.Alt = append(g.Alt, float32(v[unit.SlotAlt]))
+		g.Speed = append(g.Speed, float32(v[unit.SlotSpeed]))
+		g.Course = append(g.Course, float32(v[unit.SlotCourse]))
+		took = true
+	}
+	if !took && notFinite != 0 {
+		c.notes.Drop(1, "NaN or infinite value")
+	}
+}
+
+// axes says whether a row holds all three axes of a sensor, and counts those
+// that hold one or two.
+func (c *reader) axes(v *[unit.SlotCount]float64, slot int, group, bad, notFinite uint8) bool {
+	x, y, z := v[slot], v[slot+1], v[slot+2]
+	if x == x && y == y && z == z && bad&group == 0 {
+		return true
+	}
+	switch {
+	case bad&group != 0:
+		c.notes.Drop(1, groupNames[group]+" with a value that is not a number")
+	case x == x || y == y || z == z:
+		if notFinite&group != 0 {
+			c.notes.Drop(1, groupNames[group]+" with a NaN or infinite value")
+		} else {
+			c.notes.Drop(1, groupNames[group]+" with an axis missing")
+		}
+	}
+	return false
+}
+
+// follow appends to a sensor that mostly comes in the accelerometer's rows.
+// While it always does, it shares that sensor's times.
+func (c *reader) follow(s *raw.Series, shares *bool, acc, has bool, t float64, v []float64) bool {
+	if *shares && acc != has {
+		n := len(s.V[0])
+		s.Time = slices.Clone(c.out.Acc.Time[:n])
+		*shares = false
+	}
+	if has {
+		s.Push(t, v, !*shares)
+	}
+	return has
+}

@@ -1,0 +1,112 @@
+package csv
+
+import (
+	"errors"
+	"math"
+	"slices"
+	"time"
+
+	"evenfoot/ingest/raw"
+	"evenfoot/ingest/scan"
+)
+
+// A timeReader turns stamps into seconds.
+type timeReader struct {
+	digits int  // of the time column's unit
+	mode   byte // 0 not yet known, 'r' relative, 'u' Unix time, 'i' ISO
+	zero   int64
+	// A relative time column beside a UTC one: UTC of its zero.
+	utcZero int64
+	hasUTC  bool
+}
+
+var errRange = errors.New("out of range")
+
+// read turns the time column, or failing that the UTC column, into seconds.
+func (r *timeReader) read(stamp, utc []byte, dec byte) (float64, bool) {
+	if len(stamp) > 0 {
+		t, err := r.number(scan.Bare(stamp), dec)
+		if err == nil {
+			if r.mode == 'r' && !r.hasUTC && len(utc) > 0 {
+				if ns, ok := scan.Time(scan.Bare(utc)); ok {
+					r.hasUTC = true
+					r.utcZero = ns - int64(math.Round(t*1e9))
+				}
+			}
+			return t, true
+		}
+		return 0, false
+	}
+	if len(utc) == 0 {
+		return 0, false
+	}
+	ns, ok := scan.Time(scan.Bare(utc))
+	if !ok {
+		return 0, false
+	}
+	if r.mode == 0 {
+		r.mode, r.zero = 'i', ns
+	}
+	if r.mode == 'r' {
+		if !r.hasUTC {
+			return 0, false
+		}
+		return float64(ns-r.utcZero) / 1e9, true
+	}
+	return float64(ns-r.zero) / 1e9, true
+}
+
+func (r *timeReader) number(b []byte, dec byte) (float64, error) {
+	if r.mode == 'r' && r.digits == 0 { // as it stands: nothing to lose
+		if v, next, kind := scan.Number(b, 0, 0, dec); kind == scan.IsNumber && next == len(b) && math.Abs(v) < 1e11 {
+			return v, nil
+		}
+		return 0, errRange
+	}
+	ns, ok := scan.DecimalNS(b, dec, r.digits)
+	if !ok {
+		v, kind := scan.SlowNumber(b, dec)
+		v *= math.Pow10(-r.digits)
+		if kind != scan.IsNumber || math.Abs(v) > 9.2e9 {
+			return 0, errRange
+		}
+		ns = int64(v * 1e9)
+	}
+	if r.mode == 0 {
+		if ns > 1e18 { // Unix seconds above 1e9
+			r.mode, r.zero = 'u', ns
+		} else {
+			r.mode = 'r'
+			return r.number(b, dec)
+		}
+	}
+	if r.mode == 'u' || r.mode == 'i' {
+		return float64(ns-r.zero) / 1e9, nil
+	}
+	return float64(ns) / 1e9, nil
+}
+
+// settle sets the start that the stamps imply.
+func (r *timeReader) settle(out *raw.Columns) {
+	switch {
+	case r.mode == 'u' || r.mode == 'i':
+		out.Start = time.Unix(0, r.zero).UTC()
+	case r.hasUTC:
+		out.Start = time.Unix(0, r.utcZero).UTC()
+	}
+	if r.mode != 'r' || r.hasUTC {
+		return
+	}
+	// A clock that was set to Unix time on the way.
+	zero := 0.0
+	for _, ts := range [][]float64{out.Acc.Time, out.Gyr.Time, out.Gps.Time} {
+		if i := slices.IndexFunc(ts, func(t float64) bool { return t > 1e9 }); i >= 0 && (zero == 0 || ts[i] < zero) {
+			zero = math.Floor(ts[i])
+		}
+	}
+	if zero == 0 {
+		return
+	}
+	out.Start = time.Unix(int64(zero), 0).UTC()
+	raw.ShiftAll(out, -zero)
+}

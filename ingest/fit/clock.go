@@ -1,0 +1,155 @@
+package fit
+
+import (
+	"math"
+	"slices"
+
+	"evenfoot/ingest/raw"
+)
+
+// A clock ties a device's own clock to UTC within one file of the chain.
+type clock struct {
+	mark   [5]int  // lengths of the columns at the file's start
+	system bool    // some time stamps count from power-on
+	utc    bool    // some are UTC
+	tied   bool    // offset is known
+	offset float64 // UTC minus system time, s
+	rough  bool    // guess is known
+	guess  float64 // the same, from stamps that stand side by side
+	last   uint32
+}
+
+// note looks at the time stamp of a message whose time counts.
+func (c *clock) note(ts uint32) {
+	if ts < systemTime {
+		c.system = true
+	} else {
+		c.utc = true
+	}
+	if c.last != 0 && !c.rough && (c.last < systemTime) != (ts < systemTime) {
+		c.rough = true
+		c.guess = math.Abs(float64(ts) - float64(c.last))
+	}
+	c.last = ts
+}
+
+func (c *clock) tie(offset float64) {
+	if !c.tied {
+		c.tied, c.offset = true, offset
+	}
+}
+
+// correlation takes in a timestamp_correlation message.
+func (f *reader) correlation(d *def, b []byte) {
+	sys, ok := d.value(b, d.slot[1], 0)
+	if !ok || !f.timed || f.last < systemTime {
+		return
+	}
+	part := func(frac, ms field) float64 {
+		if v, ok := d.value(b, frac, 0); ok {
+			return v / 32768
+		}
+		if v, ok := d.value(b, ms, 0); ok {
+			return v / 1000
+		}
+		return 0
+	}
+	f.clock.tie(float64(f.last) + part(d.slot[0], d.slot[3]) - sys - part(d.slot[2], d.slot[4]))
+}
+
+// lengths returns the lengths of the time columns.
+func (f *reader) lengths() (n [5]int) {
+	for k, t := range f.columns() {
+		n[k] = len(t)
+	}
+	return n
+}
+
+// columns returns the time columns, those of the receiver's own fixes last.
+func (f *reader) columns() [5][]float64 {
+	return [5][]float64{f.acc.s.Time, f.gyr.s.Time, f.mag.s.Time, f.rec.Time, f.meta.Time}
+}
+
+// settleClock brings the times of the last file of the chain to UTC, where
+// its stamps count from power-on and something ties them.
+func (f *reader) settleClock() {
+	c := &f.clock
+	if !c.system {
+		return
+	}
+	if !c.tied && !c.rough {
+		f.undated = true
+		return
+	}
+	offset := c.offset
+	if !c.tied {
+		offset = c.guess
+	}
+	whole := 0.0
+	if f.base < systemTime {
+		// Keep times small: move time zero by whole seconds.
+		whole = math.Floor(offset)
+	}
+	for k, t := range f.columns() {
+		for j := range t {
+			if j < c.mark[k] || t[j]+float64(f.base) >= systemTime {
+				t[j] -= whole
+				continue
+			}
+			t[j] += offset - whole
+			f.roughly[k] = f.roughly[k] || !c.tied
+		}
+	}
+	f.base += int64(whole)
+}
+
+// dropUndated leaves out samples that no date is known for where others have
+// one, since the two cannot be put in order.
+func (f *reader) dropUndated() {
+	if !f.undated {
+		return
+	}
+	dated := func(t float64) bool { return t+float64(f.base) >= systemTime }
+	shift := math.NaN()
+	for _, t := range f.columns() {
+		if i := slices.IndexFunc(t, dated); i >= 0 {
+			shift = math.Floor(t[i])
+			break
+		}
+	}
+	if shift != shift {
+		f.Warn("clocks without a date", 0, -1, "The device's clock counts from when it was switched on, and nothing in the file ties it to a date.")
+		return
+	}
+	for _, s := range f.sensors() {
+		n := 0
+		for j, t := range s.s.Time {
+			if !dated(t) {
+				s.s.V[0][j] = float32(math.NaN())
+				s.holes = true
+				n++
+			}
+		}
+		f.lose(s, n, " sample on a clock without a date, beside others with one")
+	}
+	for _, g := range []*raw.Fixes{&f.rec, &f.meta} {
+		k := 0
+		for j, t := range g.Time {
+			if dated(t) {
+				g.Time[k], g.Lat[k], g.Lon[k], g.Alt[k], g.Speed[k], g.Course[k] = t, g.Lat[j], g.Lon[j], g.Alt[j], g.Speed[j], g.Course[j]
+				k++
+			}
+		}
+		f.Drop(len(g.Time)-k, "GPS fix on a clock without a date, beside others with one")
+		g.Time, g.Lat, g.Lon, g.Alt, g.Speed, g.Course = g.Time[:k], g.Lat[:k], g.Lon[:k], g.Alt[:k], g.Speed[:k], g.Course[:k]
+	}
+	if f.base >= systemTime {
+		return
+	}
+	f.base += int64(shift)
+	for _, t := range f.columns() {
+		for j := range t {
+			t[j] -= shift
+		}
+	}
+}

@@ -1,0 +1,223 @@
+package fit
+
+import (
+	"encoding/binary"
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/muktihari/fit/profile/typedef"
+
+	"evenfoot/ingest/raw"
+)
+
+// semicircle is the unit of positions in FIT, in degrees.
+const semicircle = 180.0 / (1 << 31)
+
+// A device is who made the file.
+type device struct {
+	maker, product uint16
+	known          bool
+	name           string // product name, where the file spells it out
+}
+
+func (d device) String() string {
+	var s []string
+	if d.known {
+		m := typedef.Manufacturer(d.maker).String()
+		if m == "" || strings.Contains(m, "(") {
+			m = fmt.Sprintf("maker %d", d.maker)
+		}
+		s = append(s, strings.ReplaceAll(m, "_", " "))
+	}
+	if d.name != "" {
+		s = append(s, d.name)
+	} else if d.product != 0 {
+		s = append(s, fmt.Sprintf("product %d", d.product))
+	}
+	return strings.Join(s, " ")
+}
+
+func (f *reader) fileID(d *def, b []byte) {
+	if v, ok := d.value(b, d.slot[0], 0); ok && f.kind != typedef.FileActivity {
+		f.kind = typedef.File(v)
+	}
+	if f.device.known {
+		return
+	}
+	if v, ok := d.value(b, d.slot[1], 0); ok {
+		f.device.maker, f.device.known = uint16(v), true
+	}
+	if v, ok := d.value(b, d.slot[2], 0); ok {
+		f.device.product = uint16(v)
+	}
+	f.device.name = d.text(b, d.slot[3])
+}
+
+func (f *reader) deviceInfo(d *def, b []byte) {
+	// Index 0 is the device that made the file; others are its sensors.
+	if i, ok := d.value(b, d.slot[0], 0); !ok || i != 0 || f.device.name != "" {
+		return
+	}
+	f.device.name = d.text(b, d.slot[3])
+}
+
+// millis returns the message's time in ms since time zero; false when no time
+// stamp was seen. ms is the part below a second, NaN when it is not told.
+func (f *reader) millis(ms float64) (int64, bool) {
+	if !f.timed {
+		return 0, false
+	}
+	if !f.based {
+		f.base, f.based = int64(f.last), true
+	}
+	f.clock.note(f.last)
+	if !(ms >= 0 && ms <= math.MaxUint16) {
+		ms = 0
+	}
+	return (int64(f.last)-f.base)*1000 + int64(ms), true
+}
+
+// record takes the position and speed out of a record message.
+func (f *reader) record(d *def, b []byte, pos int64) {
+	role := f.roles(d)
+	ms, _ := role.ms.value(d, b, 0)
+	at, ok := f.millis(ms)
+	if !ok {
+		f.Drop(1, "record without a time stamp")
+		return
+	}
+	if role.motion {
+		f.devMotion(role, d, b, at)
+	}
+
+	lat, okLat := d.value(b, d.slot[0], 0)
+	lon, okLon := d.value(b, d.slot[1], 0)
+	lat, lon = lat*semicircle, lon*semicircle
+	if !okLat && !okLon {
+		lat, okLat = role.lat.value(d, b, 0)
+		lon, okLon = role.lon.value(d, b, 0)
+	}
+	lat, lon, placed := f.position(lat, lon, okLat, okLon, pos)
+
+	speed, okSpeed := d.value(b, d.slot[4], 0)
+	if !okSpeed {
+		speed, okSpeed = d.value(b, d.slot[5], 0)
+	}
+	speed /= 1000
+	if c := d.slot[6]; !okSpeed && c.size == 3 {
+		// Twelve bits of speed in cm/s, then twelve of distance.
+		if v := binary.LittleEndian.Uint16(b[c.off:]); v != 0xFFFF || b[c.off+2] != 0xFF {
+			speed, okSpeed = float64(v&0xFFF)/100, true
+		}
+	}
+	if !okSpeed {
+		speed, okSpeed = role.speed.value(d, b, 0)
+	}
+	if okSpeed && !(speed >= 0 && speed <= math.MaxFloat32) {
+		f.Warn("impossible speeds", 0, pos, "A speed of %g m/s is impossible; it is not used.", speed)
+		speed, okSpeed = math.NaN(), false
+	}
+	if !placed && !okSpeed {
+		if !role.motion {
+			f.empty++
+		}
+		return
+	}
+
+	alt, ok := d.value(b, d.slot[2], 0)
+	if !ok {
+		alt, ok = d.value(b, d.slot[3], 0)
+	}
+	alt = alt/5 - 500
+	if !ok {
+		alt, _ = role.alt.value(d, b, 0)
+	}
+	course, _ := role.course.value(d, b, 0)
+	f.fix(&f.rec, at, lat, lon, alt, speed, course)
+}
+
+// position checks a latitude and longitude; without a fix both are NaN.
+func (f *reader) position(lat, lon float64, okLat, okLon bool, pos int64) (float64, float64, bool) {
+	switch {
+	case okLat && okLon && math.Abs(lat) <= 90 && math.Abs(lon) <= 180 && (lat != 0 || lon != 0):
+		return lat, lon, true
+	case okLat && okLon && lat == 0 && lon == 0:
+		f.Drop(1, "position 0, 0 (no fix yet)")
+	case okLat && okLon:
+		f.Warn("impossible positions", 0, pos, "Latitude %g, longitude %g is no place on Earth; the position is not used.", lat, lon)
+	case okLat || okLon:
+		f.Warn("half positions", 0, pos, "A position has only one of latitude and longitude; it is not used.")
+	}
+	return math.NaN(), math.NaN(), false
+}
+
+// gpsMetadata takes in a fix of the receiver itself, which may come faster
+// than records do.
+func (f *reader) gpsMetadata(d *def, b []byte, pos int64) {
+	ms, _ := d.value(b, d.slot[0], 0)
+	at, ok := f.millis(ms)
+	if !ok {
+		f.Drop(1, "GPS fix without a time stamp")
+		return
+	}
+	if utc, ok := d.value(b, d.slot[6], 0); ok && f.last < systemTime && utc >= systemTime {
+		f.clock.tie(utc - float64(f.base) - float64(at)/1000)
+	}
+	lat, okLat := d.value(b, d.slot[1], 0)
+	lon, okLon := d.value(b, d.slot[2], 0)
+	lat, lon, placed := f.position(lat*semicircle, lon*semicircle, okLat, okLon, pos)
+	alt, _ := d.value(b, d.slot[3], 0)
+	speed, okSpeed := d.value(b, d.slot[4], 0)
+	course, _ := d.value(b, d.slot[5], 0)
+	if !placed && !okSpeed {
+		f.empty++
+		return
+	}
+	f.fix(&f.meta, at, lat, lon, alt/5-500, speed/1000, course/100)
+}
+
+// fix appends one fix, at in ms; what is not known is NaN.
+func (f *reader) fix(g *raw.Fixes, at int64, lat, lon, alt, speed, course float64) {
+	if n := len(g.Time); n == cap(g.Time) {
+		c := f.capacity(n + 1)
+		g.Time = raw.Regrow(g.Time, c)
+		g.Lat = raw.Regrow(g.Lat, c)
+		g.Lon = raw.Regrow(g.Lon, c)
+		g.Alt = raw.Regrow(g.Alt, c)
+		g.Speed = raw.Regrow(g.Speed, c)
+		g.Course = raw.Regrow(g.Course, c)
+	}
+	g.Time = append(g.Time, float64(at)/1000)
+	g.Lat = append(g.Lat, lat)
+	g.Lon = append(g.Lon, lon)
+	g.Alt = append(g.Alt, narrow(alt))
+	g.Speed = append(g.Speed, narrow(speed))
+	g.Course = append(g.Course, narrow(course))
+}
+
+// narrow returns v as a float32, NaN where that overflows.
+func narrow(v float64) float32 {
+	if math.Abs(v) > math.MaxFloat32 {
+		return float32(math.NaN())
+	}
+	return float32(v)
+}
+
+// capacity says how many samples to make room for when want are needed.
+func (f *reader) capacity(want int) int {
+	return raw.GrowTo(want, 3, f.size, f.win.Pos)
+}
+
+// fixes returns the better of the two tracks that a file may hold.
+func (f *reader) fixes() raw.Fixes {
+	// Both come from one receiver; records have what the device shows. The
+	// receiver's own fixes are taken where they are clearly denser.
+	if n, m := len(f.rec.Time), len(f.meta.Time); n > 0 && 2*m < 3*n {
+		f.Drop(m, "receiver fix (gps_metadata), beside records of the same track")
+		return f.rec
+	}
+	f.Drop(len(f.rec.Time), "record, beside denser fixes of the receiver (gps_metadata)")
+	f.roughly[3] = f.roughly[4]
+	return f.meta
+}

@@ -1,0 +1,504 @@
+// Package fit reads FIT files: positions and speeds, inertial samples,
+// developer fields, and what is left of damaged files.
+//
+// Of this module it imports only raw and unit.
+package fit
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/binary"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/muktihari/fit/profile/typedef"
+
+	"evenfoot/ingest/raw"
+	"evenfoot/ingest/unit"
+)
+
+// epoch is the FIT protocol's time zero, 1989-12-31T00:00:00Z, in Unix seconds.
+const epoch = 631065600
+
+// systemTime: a smaller time stamp counts seconds since the device was
+// switched on.
+const systemTime = 0x10000000
+
+// A reader takes a FIT stream apart message by message.
+//
+// The message layer is our own. A raw decoder that hands over whole messages
+// would do for a good file, but it stops at the header's data size, so it
+// reads nothing of a recording that was never closed (size zero), it cannot
+// say at which byte a file was cut, and it goes no further after damage.
+type reader struct {
+	name string
+	size int64 // of the input, as far as known
+	win  *raw.Window
+	crc  uint16
+	raw.Notes
+
+	// State of one file of the chain.
+	defs  [16]def
+	descs []desc
+	last  uint32 // latest time stamp
+	timed bool   // last is set
+	good  fitStamps
+	jumps int // in time, over the whole chain
+	clock clock
+
+	// What is kept.
+	base    int64 // FIT time of time zero
+	based   bool
+	roughly [5]bool // columns with times tied to UTC to about a second only
+	undated bool    // some file of the chain has a clock without a date
+	acc     sensor
+	gyr     sensor
+	mag     sensor
+	rec     raw.Fixes // from record messages
+	meta    raw.Fixes // from gps_metadata messages
+	device  device
+	unread  map[uint16]int
+	empty   int // records without position and speed
+	marks   []raw.Mark
+	kind    typedef.File
+}
+
+// Read reads a FIT file or a chain of them. It returns an error only when
+// nothing of use is in it; a file that is cut short or damaged gives what is
+// whole, with warnings.
+func Read(r *bufio.Reader, name string, size int64) (*raw.Columns, error) {
+	f := &reader{
+		name: name, size: size, Notes: raw.Notes{File: name},
+		win: raw.NewWindow(r, 256<<10), unread: map[uint16]int{}, kind: typedef.FileInvalid,
+	}
+	f.acc = sensor{kind: unit.Acc, s: new(raw.Series)}
+	f.gyr = sensor{kind: unit.Gyr, s: new(raw.Series)}
+	f.mag = sensor{kind: unit.Mag, s: new(raw.Series)}
+	if h := f.win.Peek(14); !isHeader(h) {
+		if err := f.win.Broken(); err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+		return nil, fmt.Errorf("%s: not a FIT file: its first 12 bytes are no FIT header", name)
+	}
+	for f.part() {
+	}
+	return f.finish()
+}
+
+// isHeader reports whether b starts with a FIT file header.
+func isHeader(b []byte) bool {
+	return len(b) >= 12 && (b[0] == 12 || b[0] == 14) && string(b[8:12]) == ".FIT"
+}
+
+// part reads one file of the chain; it returns false when there is none.
+func (f *reader) part() bool {
+	h := f.win.Peek(14)
+	if len(h) == 0 {
+		return false
+	}
+	if !isHeader(h) && !f.nextHeader() {
+		return false
+	}
+	h = f.win.Peek(14)
+	start := f.win.Pos
+	hs := int(h[0])
+	if len(h) < hs {
+		f.Warn("cut headers", 0, start, "The file ends inside a FIT header.")
+		f.win.Skip(len(h))
+		return false
+	}
+	data := int64(binary.LittleEndian.Uint32(h[4:]))
+	if hs >= 14 {
+		// A header checksum of zero means that none was made.
+		if c := binary.LittleEndian.Uint16(h[12:]); c != 0 && c != AddCRC(0, h[:12]) {
+			f.Warn("headers with a wrong checksum", 0, start+12, "The header's checksum is wrong; reading on.")
+		}
+	}
+	f.crc = AddCRC(0, h[:hs])
+	f.win.Skip(hs)
+
+	f.defs = [16]def{}
+	f.descs = f.descs[:0]
+	f.timed, f.good = false, fitStamps{}
+	f.clock = clock{mark: f.lengths()}
+	end := f.win.Pos + data
+	if data == 0 {
+		end = math.MaxInt64
+		if len(f.win.Peek(3)) == 3 {
+			f.Warn("unfinished recordings", 0, start+4, "The recording was never closed (its header gives no size); read to the end of the file.")
+		}
+	}
+	f.messages(end)
+	for i := range f.defs {
+		f.retire(&f.defs[i])
+	}
+	for _, s := range f.sensors() {
+		f.endPart(s)
+	}
+	f.settleClock()
+	return true
+}
+
+// nextHeader skips bytes that belong to no file until the next FIT header.
+func (f *reader) nextHeader() bool {
+	start := f.win.Pos
+	found := false
+	for !found {
+		b := f.win.Peek(4096)
+		if len(b) < 12 {
+			f.win.Skip(len(b))
+			break
+		}
+		i := bytes.Index(b[8:], []byte(".FIT"))
+		switch {
+		case i < 0:
+			f.win.Skip(len(b) - 11)
+		case isHeader(b[i:]):
+			f.win.Skip(i)
+			found = true
+		default:
+			f.win.Skip(i + 1)
+		}
+	}
+	f.Warn("stretches of foreign bytes", 0, start, "What follows the end of the FIT data is not FIT and was skipped: %s.", raw.Count(int(f.win.Pos-start), "byte"))
+	return found
+}
+
+// messages reads the messages of one file and its checksum. End is where the
+// header says that they end, MaxInt64 when it does not say.
+func (f *reader) messages(end int64) {
+	for {
+		pos := f.win.Pos
+		if pos == end {
+			if f.closing(end) {
+				return
+			}
+			end = math.MaxInt64
+		}
+		if end == math.MaxInt64 && f.closedEarly() {
+			return
+		}
+		b := f.win.Peek(1)
+		if len(b) == 0 {
+			f.cut(pos, end)
+			return
+		}
+		n, ok := f.messageSize(b[0])
+		if b := f.win.Peek(3); len(b) == 2 && (!ok || n > 2) && binary.LittleEndian.Uint16(b) == f.crc {
+			f.win.Skip(2)
+			if end != math.MaxInt64 {
+				f.Warn("wrong data sizes", 0, pos, "The file ends here with a checksum that is right, although its header announces more.")
+			}
+			return
+		}
+		if !ok {
+			if !f.resync(pos, end) {
+				return
+			}
+			continue
+		}
+		b = f.win.Peek(n)
+		if len(b) < n {
+			f.win.Skip(len(b))
+			f.cut(pos, end)
+			return
+		}
+		// sane looks ahead, which may move what b holds.
+		if b[0]&0xC0 == 0x40 && !saneDefinition(b) || !f.sane(n) {
+			if !f.resync(pos, end) {
+				return
+			}
+			continue
+		}
+		b = f.win.Peek(n)
+		if pos+int64(n) > end {
+			f.Warn("wrong data sizes", 0, pos, "The header's data size ends inside a message; reading on to the end of the file.")
+			end = math.MaxInt64
+		}
+		if b[0]&0xC0 == 0x40 {
+			f.define(b)
+		} else {
+			f.data(b, pos)
+		}
+		f.crc = AddCRC(f.crc, b)
+		f.win.Skip(n)
+	}
+}
+
+// messageSize returns the size of the message ahead that starts with header
+// byte h; false when no definition tells it. It is short when the stream is.
+func (f *reader) messageSize(h byte) (int, bool) {
+	switch {
+	case h&0x80 != 0: // compressed time stamp
+		d := &f.defs[h>>5&3]
+		return d.size, d.set
+	case h&0x40 == 0:
+		d := &f.defs[h&0x0F]
+		return d.size, d.set
+	}
+	b := f.win.Peek(6)
+	if len(b) < 6 {
+		return 6, true
+	}
+	if b[2] > 1 { // byte order is 0 or 1
+		return 0, false
+	}
+	n := 6 + 3*int(b[5])
+	if h&0x20 != 0 {
+		b = f.win.Peek(n + 1)
+		if len(b) < n+1 {
+			return n + 1, true
+		}
+		n += 1 + 3*int(b[n])
+	}
+	return n, true
+}
+
+// closing checks the checksum at the end of a file; false when the messages
+// go on beyond it.
+func (f *reader) closing(end int64) bool {
+	b := f.win.Peek(16)
+	switch {
+	case len(b) < 2:
+		f.win.Skip(len(b))
+		f.Warn("missing checksums", 0, end, "The file ends before its checksum; the data before it are whole.")
+		return true
+	case binary.LittleEndian.Uint16(b) == f.crc:
+		f.win.Skip(2)
+		return true
+	case isHeader(b):
+		f.Warn("missing checksums", 0, end, "The checksum is missing; the next file of the chain follows.")
+		return true
+	case len(b) == 2 || isHeader(b[2:]):
+		f.Warn("wrong checksums", 0, end, "The checksum is wrong (%#04x, the data give %#04x): some values before this byte may be damaged. All of it was read.",
+			binary.LittleEndian.Uint16(b), f.crc)
+		f.win.Skip(2)
+		return true
+	}
+	f.Warn("wrong data sizes", 0, end, "The header says that the data end here, and they go on; reading on to the end of the file.")
+	return false
+}
+
+// closedEarly reports, in a file of unknown size, whether the end is reached.
+func (f *reader) closedEarly() bool {
+	b := f.win.Peek(16)
+	switch {
+	case len(b) == 0:
+		return true
+	case isHeader(b):
+		return true
+	case len(b) == 2 || len(b) > 2 && isHeader(b[2:]):
+		if binary.LittleEndian.Uint16(b) == f.crc {
+			f.win.Skip(2)
+			return true
+		}
+	}
+	return false
+}
+
+// cut warns of a file that ends too early.
+func (f *reader) cut(pos, end int64) {
+	why := "The file ends"
+	if err := f.win.Broken(); err != nil {
+		why = fmt.Sprintf("Reading failed (%v)", err)
+	}
+	where := "in the middle of a message"
+	if f.win.Pos == pos {
+		where = "between two messages"
+	}
+	short := ""
+	if end != math.MaxInt64 {
+		short = fmt.Sprintf(", %d bytes short of what its header announces", end+2-f.win.Pos)
+	}
+	f.Warn("cut files", 0, pos, "%s %s%s; everything before byte %d was read.", why, where, short, pos)
+}
+
+// define takes in a definition message.
+func (f *reader) define(b []byte) {
+	d := &f.defs[b[0]&0x0F]
+	f.retire(d)
+	*d = def{set: true, order: binary.LittleEndian, big: b[2] == 1, size: 1}
+	if d.big {
+		d.order = binary.BigEndian
+	}
+	d.global = d.order.Uint16(b[3:])
+	want := slots[d.global]
+	p := b[6:]
+	for range b[5] {
+		fd := newField(p[0], p[1], p[2], d.size)
+		if fd.num == timestamp {
+			d.stamp = fd
+		} else if i := slices.Index(want, fd.num); i >= 0 {
+			d.slot[i] = fd
+			if fd.n == 0 && fd.size > 0 {
+				f.Warn("fields of unknown type", 0, f.win.Pos, "Field %d of %v is declared with base type %#02x and a size of %d, which do not fit; the field is not read.",
+					fd.num, typedef.MesgNum(d.global), p[2], fd.size)
+			}
+		}
+		d.size += fd.size
+		p = p[3:]
+	}
+	if b[0]&0x20 == 0 {
+		return
+	}
+	n := p[0]
+	p = p[1:]
+	for range n {
+		d.dev = append(d.dev, field{num: p[0], size: int(p[1]), dev: p[2], off: d.size})
+		d.size += int(p[1])
+		p = p[3:]
+	}
+}
+
+// retire counts what a definition's messages were, before it is replaced.
+func (f *reader) retire(d *def) {
+	if d.unread > 0 {
+		f.unread[d.global] += d.unread
+		d.unread = 0
+	}
+}
+
+// data takes in a data message.
+func (f *reader) data(b []byte, pos int64) {
+	var d *def
+	if b[0]&0x80 != 0 {
+		d = &f.defs[b[0]>>5&3]
+		if f.timed { // five bits of time, later than the last full stamp
+			f.last += (uint32(b[0]) - f.last) & 0x1F
+		}
+	} else {
+		d = &f.defs[b[0]&0x0F]
+	}
+	if v, ok := d.value(b, d.stamp, 0); ok && v >= 0 && v < math.MaxUint32 {
+		f.last = uint32(v)
+		f.timed = true
+	}
+	switch d.global {
+	case record:
+		f.record(d, b, pos)
+	case accel, hsaaccel:
+		f.sensor(&f.acc, d, b, pos)
+	case gyro, hsagyro:
+		f.sensor(&f.gyr, d, b, pos)
+	case mag:
+		f.sensor(&f.mag, d, b, pos)
+	case gpsmetadata:
+		f.gpsMetadata(d, b, pos)
+	case calibration:
+		f.calibration(d, b, pos)
+	case correlation:
+		f.correlation(d, b)
+	case fileID:
+		f.fileID(d, b)
+	case deviceInfo:
+		f.deviceInfo(d, b)
+	case fieldDesc:
+		f.describe(d, b)
+	case session:
+		f.span(d, b, "session")
+	case lap:
+		f.span(d, b, "lap")
+	case fitEvent:
+		f.event(d, b)
+	case devDataID:
+	default:
+		d.unread++
+	}
+}
+
+// finish settles what needed the whole file and hands it on.
+func (f *reader) finish() (*raw.Columns, error) {
+	f.dropUndated()
+	for _, s := range f.sensors() {
+		closeSensor(s)
+	}
+	out := &raw.Columns{File: raw.File{Name: f.name, Kind: "FIT", Device: f.device.String(), Marks: f.marks}}
+	out.Gps = f.fixes()
+	if slices.Contains(f.roughly[:4], true) {
+		f.Warn("clocks without a date", 0, -1, "Some time stamps count from when the device was switched on; they are tied to UTC by the stamps beside them, to about a second.")
+	}
+	out.Start = f.start()
+	f.Drop(f.empty, "record without position and speed")
+	f.dropUnread()
+	out.Acc, out.Gyr, out.Mag = *f.acc.s, *f.gyr.s, *f.mag.s
+	out.Warnings = f.Warnings()
+	out.File.Dropped = f.Dropped
+	if len(out.Acc.Time)+len(out.Gyr.Time)+len(out.Gps.Time) == 0 {
+		return nil, fmt.Errorf("%s: %s", f.name, f.nothing())
+	}
+	return out, nil
+}
+
+// nothing says why a file is of no use.
+func (f *reader) nothing() string {
+	var s strings.Builder
+	s.WriteString("no positions, speeds or motion in this FIT file")
+	if f.kind != typedef.FileInvalid && f.kind != typedef.FileActivity {
+		fmt.Fprintf(&s, "; it is a %q file, an activity is needed", f.kind.String())
+	}
+	for _, d := range f.Dropped {
+		fmt.Fprintf(&s, "; %d × %s", d.Count, d.Reason)
+	}
+	for _, w := range f.List {
+		fmt.Fprintf(&s, "; byte %d: %s", w.Byte, w.What)
+	}
+	return s.String()
+}
+
+// dropUnread names the kinds of message that were not looked into.
+func (f *reader) dropUnread() {
+	type kind struct {
+		num uint16
+		n   int
+	}
+	var kinds []kind
+	total := 0
+	for num, n := range f.unread {
+		kinds = append(kinds, kind{num, n})
+		total += n
+	}
+	if total == 0 {
+		return
+	}
+	slices.SortFunc(kinds, func(a, b kind) int {
+		if a.n != b.n {
+			return b.n - a.n
+		}
+		return int(a.num) - int(b.num)
+	})
+	var s strings.Builder
+	s.WriteString("message of a kind that is not used (")
+	for i, k := range kinds {
+		if i == 8 {
+			fmt.Fprintf(&s, ", and %d other kinds", len(kinds)-i)
+			break
+		}
+		if i > 0 {
+			s.WriteString(", ")
+		}
+		fmt.Fprintf(&s, "%s %d", messageName(k.num), k.n)
+	}
+	s.WriteString(")")
+	f.Drop(total, s.String())
+}
+
+// messageName names a message by the profile, or by number.
+func messageName(num uint16) string {
+	if s := typedef.MesgNum(num).String(); s != "" && !strings.Contains(s, "(") {
+		return s
+	}
+	return fmt.Sprintf("number %d", num)
+}
+
+func (f *reader) sensors() [3]*sensor { return [3]*sensor{&f.acc, &f.gyr, &f.mag} }
+
+// start returns the time of time zero, the zero Time when it is not known.
+func (f *reader) start() time.Time {
+	if f.base < systemTime {
+		return time.Time{}
+	}
+	return time.Unix(epoch+f.base, 0).UTC()
+}

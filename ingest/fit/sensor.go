@@ -1,0 +1,402 @@
+package fit
+
+import (
+	"encoding/binary"
+	"math"
+
+	"evenfoot/ingest/raw"
+	"evenfoot/ingest/unit"
+)
+
+// fitSI turns a sensor's calibrated unit in FIT (g, deg/s, gauss) to SI
+// (m/s², rad/s) or µT.
+var fitSI = [3]float64{unit.Gravity, math.Pi / 180, 100}
+
+var units = [3]string{"g", "deg/s", "G"}
+
+// maxSpread bounds, in ms, the stretch over which samples without a time of
+// their own are spread.
+const maxSpread = 5000
+
+// maxOffset bounds, in ms, how far a sample may be from its message's time.
+const maxOffset = 1e7
+
+// A sensor is one sensor's samples on the way in.
+type sensor struct {
+	kind   int
+	s      *raw.Series
+	cal    *cal
+	raw    []fitRange // samples still in counts, for want of a calibration
+	holes  bool       // some samples are NaN, to be taken out
+	step   float64    // ms, last known step of samples that were spread
+	group  fitRange   // samples that share the time stamp at, to be spread
+	at     int64
+	spread bool
+}
+
+// A fitRange is a range of indices, from lo up to and without hi.
+type fitRange struct{ lo, hi int }
+
+// A cal turns counts into calibrated values (three_d_sensor_calibration).
+type cal struct {
+	gain   float64
+	zero   [3]float64
+	matrix [3][3]float64
+}
+
+// extend makes room for n more samples and returns the index of the first.
+func (f *reader) extend(s *raw.Series, n int) int {
+	i := len(s.Time)
+	if cap(s.Time) < i+n {
+		c := f.capacity(i + n)
+		s.Time = raw.Regrow(s.Time, c)
+		for k := range s.V {
+			s.V[k] = raw.Regrow(s.V[k], c)
+		}
+	}
+	s.Time = s.Time[:i+n]
+	for k := range s.V {
+		s.V[k] = s.V[k][:i+n]
+	}
+	return i
+}
+
+// sensor takes in a message with an array of samples.
+func (f *reader) sensor(s *sensor, d *def, b []byte, pos int64) {
+	hsa := d.global == hsaaccel || d.global == hsagyro
+	// The same samples may be there calibrated, compressed and as counts;
+	// the best that is valid is taken.
+	type form struct {
+		slot    int
+		scale   float64
+		Unit    string
+		Columns bool
+	}
+	si := fitSI[s.kind]
+	forms := [3]form{{5, si, units[s.kind], false}, {8, si / 1000, "mG", false}, {2, 1, "counts", true}}
+	switch d.global {
+	case hsaaccel:
+		forms = [3]form{{2, si / 1024, "mG", false}, {8, 0, "", false}, {8, 0, "", false}}
+	case hsagyro:
+		forms = [3]form{{2, si / 28.57143, "deg/s", false}, {8, 0, "", false}, {8, 0, "", false}}
+	}
+	lost := 0
+	for _, g := range forms {
+		a, c, e := d.slot[g.slot].n, d.slot[g.slot+1].n, d.slot[g.slot+2].n
+		n, most := min(a, c, e), max(a, c, e)
+		lost = max(lost, most)
+		if n == 0 {
+			continue
+		}
+		i, good := f.axes(s, d, b, g.slot, n, g.scale)
+		if good == 0 && (g.slot != 2 || hsa) {
+			s.s.Shrink(i) // nothing valid in this form
+			continue
+		}
+		f.stamp(s, d, b, i, n, hsa)
+		if s.s.Unit == "" {
+			s.s.Unit = g.Unit
+		}
+		if g.Columns {
+			if s.cal != nil {
+				s.cal.apply(s, fitRange{i, i + n})
+			} else if k := len(s.raw); k > 0 && s.raw[k-1].hi == i {
+				s.raw[k-1].hi = i + n
+			} else {
+				s.raw = append(s.raw, fitRange{i, i + n})
+			}
+		}
+		if most > n {
+			f.lose(s, most-n, " sample that lacks an axis")
+		}
+		return
+	}
+	if lost > 0 {
+		f.lose(s, lost, " sample that lacks an axis or is marked invalid")
+	}
+}
+
+// axes appends n samples from the three fields at slot, times scale. It
+// returns the index of the first and how many are valid; the others are NaN.
+func (f *reader) axes(s *sensor, d *def, b []byte, slot, n int, scale float64) (first, good int) {
+	i := f.extend(s.s, n)
+	bad := false
+	for k := range 3 {
+		fd := d.slot[slot+k]
+		dst := s.s.V[k][i : i+n]
+		if fd.base == fitFloat32 && !d.big {
+			src := b[fd.off : fd.off+4*n]
+			for j := range dst {
+				v := math.Float32frombits(binary.LittleEndian.Uint32(src[4*j:]))
+				v = float32(float64(v) * scale)
+				dst[j] = v
+				bad = bad || v-v != 0 // NaN or infinite
+			}
+			continue
+		}
+		for j := range dst {
+			v, ok := d.value(b, fd, j)
+			dst[j] = float32(v * scale)
+			bad = bad || !ok || math.IsInf(float64(dst[j]), 0)
+		}
+	}
+	if !bad {
+		return i, n
+	}
+	for j := i; j < i+n; j++ {
+		if x, y, z := s.s.V[0][j], s.s.V[1][j], s.s.V[2][j]; x-x == 0 && y-y == 0 && z-z == 0 {
+			good++
+		} else {
+			s.s.V[0][j] = float32(math.NaN())
+			s.holes = true
+		}
+	}
+	return i, good
+}
+
+// stamp gives samples i to i+n their times.
+func (f *reader) stamp(s *sensor, d *def, b []byte, i, n int, hsa bool) {
+	ms, _ := d.value(b, d.slot[0], 0)
+	at, ok := f.millis(ms)
+	t := s.s.Time[i : i+n]
+	if !ok {
+		clear(t)
+		f.void(s, fitRange{i, i + n}, " sample without a time stamp")
+		return
+	}
+	off := d.slot[1]
+	if hsa {
+		step, _ := d.value(b, off, 0)
+		if d.global == hsagyro {
+			step *= 1000.0 / 32768
+		}
+		if step > 0 && step*float64(n) <= maxOffset {
+			for j := range t {
+				t[j] = (float64(at) + float64(j)*step) / 1000
+			}
+			f.countHoles(s, fitRange{i, i + n})
+			return
+		}
+		off = field{}
+	}
+	if off.n == 0 || !f.offsets(t, d, b, off, at) {
+		f.countHoles(s, fitRange{i, i + n})
+		f.later(s, i, n, at)
+		return
+	}
+	untimed, invalid := 0, 0
+	for j := range t {
+		hole := s.s.V[0][i+j] != s.s.V[0][i+j]
+		switch {
+		case t[j] == t[j] && !hole:
+		case t[j] == t[j]:
+			invalid++
+		case !hole:
+			s.s.V[0][i+j] = float32(math.NaN())
+			s.holes = true
+			untimed++
+		} // neither time nor value: padding, no loss
+		if t[j] != t[j] {
+			t[j] = float64(at) / 1000
+		}
+	}
+	f.lose(s, invalid, " sample that is marked invalid")
+	f.lose(s, untimed, " sample without a time offset")
+}
+
+// offsets turns a message's sample_time_offset into times; NaN where it has
+// none, false when it has none at all.
+func (f *reader) offsets(t []float64, d *def, b []byte, off field, at int64) bool {
+	m := min(len(t), off.n)
+	some := false
+	if off.base == fitUint16 && !d.big {
+		src := b[off.off : off.off+2*m]
+		for j := range m {
+			v := binary.LittleEndian.Uint16(src[2*j:])
+			t[j] = float64(at+int64(v)) / 1000
+			if v == math.MaxUint16 {
+				t[j] = math.NaN()
+			} else {
+				some = true
+			}
+		}
+	} else {
+		for j := range m {
+			v, _ := d.value(b, off, j)
+			t[j] = (float64(at) + v) / 1000
+			if math.Abs(v) <= maxOffset {
+				some = true
+			} else {
+				t[j] = math.NaN()
+			}
+		}
+	}
+	for j := m; j < len(t); j++ {
+		t[j] = math.NaN()
+	}
+	return some
+}
+
+// lose counts samples of a sensor that are left out.
+func (f *reader) lose(s *sensor, n int, reason string) {
+	if n > 0 {
+		f.Drop(n, unit.SensorNames[s.kind]+reason)
+	}
+}
+
+// void takes samples out, later, and counts them.
+func (f *reader) void(s *sensor, r fitRange, reason string) {
+	n := 0
+	for j := r.lo; j < r.hi; j++ {
+		if s.s.V[0][j] == s.s.V[0][j] {
+			s.s.V[0][j] = float32(math.NaN())
+			n++
+		}
+	}
+	s.holes = true
+	f.lose(s, n, reason)
+}
+
+// countHoles counts samples marked invalid in a message without offsets.
+func (f *reader) countHoles(s *sensor, r fitRange) {
+	if !s.holes {
+		return
+	}
+	n := 0
+	for j := r.lo; j < r.hi; j++ {
+		if s.s.V[0][j] != s.s.V[0][j] {
+			n++
+		}
+	}
+	f.lose(s, n, " sample that is marked invalid")
+}
+
+// later gives samples i to i+n the time stamp at, to be spread up to the next
+// stamp when that is known.
+func (f *reader) later(s *sensor, i, n int, at int64) {
+	for j := i; j < i+n; j++ {
+		s.s.Time[j] = float64(at) / 1000
+	}
+	if n > 1 && !s.spread {
+		s.spread = true
+		f.Warn("sensors without sample times", 0, f.win.Pos, "The %s's samples have no times of their own; they are spread evenly from one message to the next.", unit.SensorNames[s.kind])
+	}
+	if s.group.hi == i && s.group.hi > s.group.lo && at == s.at {
+		s.group.hi = i + n
+		return
+	}
+	f.spreadGroup(s, at)
+	s.group, s.at = fitRange{i, i + n}, at
+}
+
+// spreadGroup spreads the samples of the last stamp up to the stamp next. When
+// that is too far away, or not known (0), the last rate is kept, or else a
+// second is taken to be full.
+func (f *reader) spreadGroup(s *sensor, next int64) {
+	n := s.group.hi - s.group.lo
+	if n > 1 && s.spread {
+		if d := next - s.at; d > 0 && d <= maxSpread {
+			s.step = float64(d) / float64(n)
+		}
+		step := s.step
+		if step == 0 {
+			step = 1000 / float64(n)
+		}
+		for j := range n {
+			s.s.Time[s.group.lo+j] += float64(j) * step / 1000
+		}
+	}
+	s.group = fitRange{}
+}
+
+// endPart settles what needed a whole file of the chain: the last group of
+// samples, and counts that were never calibrated.
+func (f *reader) endPart(s *sensor) {
+	f.spreadGroup(s, 0)
+	for _, r := range s.raw {
+		f.void(s, r, " sample in raw counts, with no calibration in the file")
+	}
+	s.raw, s.cal, s.step = nil, nil, 0
+}
+
+// closeSensor takes out the samples that were left as holes.
+func closeSensor(s *sensor) {
+	if !s.holes {
+		return
+	}
+	k := 0
+	for j := range s.s.Time {
+		if s.s.V[0][j] != s.s.V[0][j] {
+			continue
+		}
+		s.s.Time[k] = s.s.Time[j]
+		for a := range s.s.V {
+			s.s.V[a][k] = s.s.V[a][j]
+		}
+		k++
+	}
+	s.s.Shrink(k)
+}
+
+// calibration takes in a three_d_sensor_calibration message. Counts that came
+// before the first calibration of their sensor are brought up to it.
+func (f *reader) calibration(d *def, b []byte, pos int64) {
+	kind, ok := d.value(b, d.slot[0], 0)
+	if !ok || kind != unit.Acc && kind != unit.Gyr && kind != unit.Mag {
+		return // of a barometer, or of a sensor that is not read
+	}
+	s := f.sensors()[int(kind)]
+	factor, ok1 := d.value(b, d.slot[1], 0)
+	divisor, ok2 := d.value(b, d.slot[2], 0)
+	if !ok1 || !ok2 || factor == 0 || divisor == 0 {
+		f.Warn("useless calibrations", 0, pos, "The calibration of the %s lacks its factor or divisor; it is not used.", unit.SensorNames[s.kind])
+		return
+	}
+	c := &cal{gain: factor / divisor}
+	shift, ok := d.value(b, d.slot[3], 0)
+	if !ok {
+		shift = 0
+	}
+	for k := range c.zero {
+		c.zero[k] = shift
+		if v, ok := d.value(b, d.slot[4], k); ok {
+			c.zero[k] += v
+		}
+	}
+	whole := d.slot[5].n >= 9
+	largest := 0.0
+	for k := range 9 {
+		v, ok := d.value(b, d.slot[5], k)
+		whole = whole && ok
+		c.matrix[k/3][k%3] = v / 65535
+		largest = max(largest, math.Abs(v))
+	}
+	if !whole || largest == 0 {
+		c.matrix = [3][3]float64{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}
+	}
+	s.cal = c
+	for _, r := range s.raw {
+		c.apply(s, r)
+	}
+	if len(s.raw) > 0 {
+		f.Warn("late calibrations", 0, pos, "The calibration of the %s comes after its first samples; they are calibrated with it too.", unit.SensorNames[s.kind])
+		s.raw = nil
+	}
+}
+
+// apply calibrates samples that are in counts:
+//
+//	v = M · (counts − level shift − offset) · factor/divisor
+//
+// as in the notes of the FIT profile on message 167 (from memory), then to SI.
+func (c *cal) apply(s *sensor, r fitRange) {
+	gain := c.gain * fitSI[s.kind]
+	x, y, z := s.s.V[0], s.s.V[1], s.s.V[2]
+	for j := r.lo; j < r.hi; j++ {
+		p := [3]float64{float64(x[j]) - c.zero[0], float64(y[j]) - c.zero[1], float64(z[j]) - c.zero[2]}
+		for k := range 3 {
+			m := &c.matrix[k]
+			s.s.V[k][j] = float32(gain * (m[0]*p[0] + m[1]*p[1] + m[2]*p[2]))
+		}
+	}
+}

@@ -1,0 +1,235 @@
+package fit
+
+import (
+	"math"
+
+	"evenfoot/ingest/raw"
+)
+
+// Damage in the middle of a file: a lost block, a byte that flipped in a
+// message's header. The next message cannot be told from its neighbours then,
+// and the reader looks for where sense begins again.
+
+// maxJump bounds, in s, how far a time stamp may be from the last before it is
+// looked at twice.
+const maxJump = 86400
+
+// maxJumps bounds how often another reading of a jump in time is looked for.
+const maxJumps = 100
+
+// A stretch makes sense when syncStamps messages with a time stamp, among at
+// most syncLength in a row, do.
+const (
+	syncStamps = 2
+	syncLength = 12
+)
+
+// stampOf returns the time stamp of a data message that samples are taken
+// from; false when it has none or its time does not matter.
+func (f *reader) stampOf(b []byte) (uint32, bool) {
+	if b[0]&0xC0 != 0 {
+		return 0, false
+	}
+	d := &f.defs[b[0]&0x0F]
+	switch d.global {
+	case record, accel, gyro, mag, gpsmetadata, hsaaccel, hsagyro:
+		v, ok := d.value(b, d.stamp, 0)
+		return uint32(v), ok && v >= 0 && v <= math.MaxUint32
+	}
+	return 0, false
+}
+
+// fitStamps are the latest time stamps of samples, of the two kinds: counted
+// from power-on, and UTC. A file may hold both side by side.
+type fitStamps struct {
+	last [2]uint32
+	set  [2]bool
+}
+
+// near reports whether a time stamp may follow those before it.
+func (s *fitStamps) near(ts uint32) bool {
+	k := stampKind(ts)
+	return s.set[k] && (ts-s.last[k] <= maxJump || s.last[k]-ts <= maxJump)
+}
+
+func (s *fitStamps) note(ts uint32) {
+	k := stampKind(ts)
+	s.last[k], s.set[k] = ts, true
+}
+
+// stampKind is 0 for a stamp that counts from power-on, 1 for UTC.
+func stampKind(ts uint32) int {
+	if ts < systemTime {
+		return 0
+	}
+	return 1
+}
+
+// sane reports whether the message ahead, of n bytes, may be what it looks
+// like. A clock may be set while it records, so a jump in time is believed
+// when the messages after it agree and no message that starts inside this one
+// makes sense with the old time; a stamp of zero is a lost block.
+func (f *reader) sane(n int) bool {
+	ts, ok := f.stampOf(f.win.Peek(n))
+	if !ok {
+		return true
+	}
+	if f.good.set == [2]bool{} || f.good.near(ts) {
+		f.good.note(ts)
+		return true
+	}
+	b := f.win.Peek(n + 64<<10)
+	// A file of nothing but jumps is not worth a search at each.
+	if f.jumps++; f.jumps <= maxJumps {
+		for i := 1; i < min(len(b), n); i++ {
+			if stamps, ok := f.starts(b[i:]); ok && stamps == syncStamps {
+				return false
+			}
+		}
+	}
+	was := f.good
+	f.good.note(ts)
+	if _, ok := f.chain(b[n:]); !ok || ts == 0 {
+		f.good = was
+		return false
+	}
+	return true
+}
+
+// saneDefinition reports whether a message may be a definition: garbage that is
+// taken for one would spoil every message after it.
+func saneDefinition(b []byte) bool {
+	unknown := 0
+	for i := range int(b[5]) {
+		if int(b[6+3*i+2]&0x1F) >= len(sizes) {
+			unknown++
+		}
+	}
+	return unknown == 0 || b[1] == 0 && 2*unknown <= int(b[5])
+}
+
+// chain reports whether b starts with messages that make sense after those
+// read so far, and how many time stamps speak for it.
+func (f *reader) chain(b []byte) (stamps int, ok bool) {
+	good := f.good
+	for range syncLength {
+		if len(b) < 3 { // a checksum at most
+			return stamps, true
+		}
+		n, ok := f.sizeAt(b)
+		if !ok {
+			return stamps, false
+		}
+		if b[0]&0xC0 == 0x40 { // what follows a definition may go by it
+			return stamps, true
+		}
+		if n > len(b) {
+			break
+		}
+		if ts, ok := f.stampOf(b[:n]); ok {
+			if !good.near(ts) && (ts == 0 || good.set[stampKind(ts)]) {
+				return stamps, false
+			}
+			good.note(ts)
+			if stamps++; stamps == syncStamps {
+				break
+			}
+		}
+		b = b[n:]
+	}
+	return stamps, stamps > 0
+}
+
+// sizeAt returns the size of the message that b starts with, which may be
+// more than there is; false when it cannot be a message.
+func (f *reader) sizeAt(b []byte) (int, bool) {
+	h := b[0]
+	switch {
+	case h&0x80 != 0:
+		d := &f.defs[h>>5&3]
+		return d.size, d.set
+	case h&0x40 == 0:
+		d := &f.defs[h&0x0F]
+		return d.size, d.set && h&0x30 == 0
+	}
+	if len(b) < 6 {
+		return 6, true
+	}
+	n := 6 + 3*int(b[5])
+	if b[1] != 0 || b[2] > 1 || b[5] == 0 || n > len(b) {
+		return n, false
+	}
+	for p := 6; p < n; p += 3 {
+		if b[p+1] == 0 || int(b[p+2]&0x1F) >= len(sizes) {
+			return n, false
+		}
+	}
+	if h&0x20 != 0 {
+		if n == len(b) {
+			return n + 1, true
+		}
+		n += 1 + 3*int(b[n])
+	}
+	return n, true
+}
+
+// resync looks for the next stretch that makes sense, from byte pos on; false
+// when there is none before end or the end of the file.
+func (f *reader) resync(pos, end int64) bool {
+	found := false
+	f.pass(1)
+	for f.win.Pos < end {
+		b := f.win.Peek(64 << 10)
+		if rest := end - f.win.Pos; int64(len(b)) > rest {
+			b = b[:rest]
+		}
+		if len(b) == 0 {
+			break
+		}
+		// Look at positions with enough ahead to judge by, or at all of them
+		// when the stream ends here.
+		n := len(b)
+		if n > 32<<10 {
+			n -= 16 << 10
+		}
+		i := 0
+		for ; i < n && !found; i++ {
+			_, found = f.starts(b[i:])
+		}
+		if found {
+			i--
+		}
+		f.pass(i)
+		if found {
+			break
+		}
+	}
+	here := "here"
+	if !found && f.win.Pos != end {
+		here = "from here to the end of the file"
+	}
+	f.Warn("damaged stretches", 0, pos, "The data make no sense %s; %s skipped.", here, raw.Count(int(f.win.Pos-pos), "byte"))
+	return found || f.win.Pos == end
+}
+
+// starts reports whether b starts with a stamped message and goes on well, and
+// how many time stamps after it speak for that.
+func (f *reader) starts(b []byte) (stamps int, ok bool) {
+	d := &f.defs[b[0]&0x0F]
+	n := d.size
+	if b[0]&0xF0 != 0 || !d.set || n > len(b) {
+		return 0, false
+	}
+	ts, ok := f.stampOf(b[:n])
+	if !ok || ts == 0 || f.good.set != [2]bool{} && !f.good.near(ts) {
+		return 0, false
+	}
+	return f.chain(b[n:])
+}
+
+// pass skips n bytes that are part of the checksum but of no message.
+func (f *reader) pass(n int) {
+	b := f.win.Peek(n)
+	f.crc = AddCRC(f.crc, b)
+	f.win.Skip(len(b))
+}

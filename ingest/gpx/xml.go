@@ -1,0 +1,335 @@
+package gpx
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"strings"
+
+	"golang.org/x/net/html/charset"
+	"golang.org/x/text/encoding"
+	"golang.org/x/text/encoding/unicode"
+
+	"evenfoot/ingest/raw"
+)
+
+// An xmlScanner cuts XML into tags and text, no more: names lose their prefix,
+// entities of a document type are never expanded, and nothing recurses or
+// holds more than one tag. It is several times faster than encoding/xml (see
+// BenchmarkGPX) and keeps line numbers.
+type xmlScanner struct {
+	w      *raw.Window
+	line   int // of the next byte, from 1
+	entity int // line of the first entity declaration, 0 if none
+
+	name  []byte // local name of the tag just read
+	attrs []byte // what stands between the name and the end of a start tag
+	open  bool   // start tag
+	close bool   // end tag; both for an empty element
+	at    int    // line the tag starts on
+}
+
+// maxTag bounds one tag, in bytes.
+const maxTag = 64 << 10
+
+// newXMLScanner finds out the encoding and drops a byte order mark. It may
+// return a warning beside the scanner.
+func newXMLScanner(r io.Reader) (*xmlScanner, string) {
+	w := raw.NewWindow(r, 64<<10)
+	head := w.Peek(1024)
+	warning := ""
+	var enc encoding.Encoding
+	switch {
+	case bytes.HasPrefix(head, []byte("\xEF\xBB\xBF")):
+		w.Skip(3)
+	case bytes.HasPrefix(head, []byte("\xFF\xFE")), bytes.HasPrefix(head, []byte("<\x00")):
+		enc = unicode.UTF16(unicode.LittleEndian, unicode.UseBOM)
+	case bytes.HasPrefix(head, []byte("\xFE\xFF")), bytes.HasPrefix(head, []byte("\x00<")):
+		enc = unicode.UTF16(unicode.BigEndian, unicode.UseBOM)
+	default:
+		label := declaredEncoding(head)
+		if label == "" || strings.HasPrefix(label, "utf-16") || label == "utf-8" || label == "us-ascii" {
+			break // the first bytes are ASCII, so it cannot be UTF-16
+		}
+		if enc, _ = charset.Lookup(label); enc == nil || enc == encoding.Replacement {
+			enc = nil
+			warning = fmt.Sprintf("The encoding %q is not known; the file is read as UTF-8.", label)
+		}
+	}
+	if enc != nil {
+		w = raw.NewWindow(enc.NewDecoder().Reader(&windowReader{w}), 64<<10)
+		if bytes.HasPrefix(w.Peek(3), []byte("\xEF\xBB\xBF")) {
+			w.Skip(3)
+		}
+	}
+	return &xmlScanner{w: w, line: 1}, warning
+}
+
+// A windowReader reads on where a window stands.
+type windowReader struct{ w *raw.Window }
+
+func (r *windowReader) Read(p []byte) (int, error) {
+	b := r.w.Ahead()
+	if len(b) == 0 {
+		return 0, r.w.Err
+	}
+	n := copy(p, b)
+	r.w.Skip(n)
+	return n, nil
+}
+
+// declaredEncoding returns the encoding of an XML declaration, in lower case.
+func declaredEncoding(head []byte) string {
+	if !bytes.HasPrefix(head, []byte("<?xml")) {
+		return ""
+	}
+	if i := bytes.Index(head, []byte("?>")); i >= 0 {
+		head = head[:i]
+	}
+	return strings.ToLower(strings.TrimSpace(string(attr(head[5:], "encoding"))))
+}
+
+// attr returns the raw value of an attribute by local name, nil if there is
+// none.
+func attr(attrs []byte, name string) []byte {
+	for b := attrs; ; {
+		eq := bytes.IndexByte(b, '=')
+		if eq < 0 {
+			return nil
+		}
+		key := bytes.TrimSpace(b[:eq])
+		if i := bytes.LastIndexByte(key, ':'); i >= 0 {
+			key = key[i+1:]
+		}
+		b = bytes.TrimLeft(b[eq+1:], " \t\r\n")
+		if len(b) == 0 || b[0] != '"' && b[0] != '\'' {
+			return nil
+		}
+		end := bytes.IndexByte(b[1:], b[0])
+		if end < 0 {
+			return nil
+		}
+		if string(key) == name {
+			return b[1 : 1+end]
+		}
+		b = b[end+2:]
+	}
+}
+
+// next reads up to and with the next tag. Text before it, without markup, is
+// appended to *text when that is not nil, up to its capacity. It returns
+// io.EOF at the end and another error where it cannot go on.
+func (x *xmlScanner) next(text *[]byte) error {
+	for {
+		x.text(text)
+		b := x.w.Ahead()
+		if len(b) == 0 {
+			if err := x.w.Broken(); err != nil {
+				return err
+			}
+			return io.EOF
+		}
+		if len(b) < 9 { // enough to tell what it is
+			b = x.w.Peek(9)
+		}
+		x.at = x.line
+		var err error
+		switch {
+		case bytes.HasPrefix(b, []byte("<!--")):
+			err = x.until(4, "-->", nil)
+		case bytes.HasPrefix(b, []byte("<![CDATA[")):
+			err = x.until(9, "]]>", text)
+		case bytes.HasPrefix(b, []byte("<!")):
+			err = x.doctype()
+		case bytes.HasPrefix(b, []byte("<?")):
+			err = x.until(2, "?>", nil)
+		default:
+			return x.tag()
+		}
+		if err != nil {
+			return err
+		}
+	}
+}
+
+// text skips to the next '<'.
+func (x *xmlScanner) text(to *[]byte) {
+	for {
+		b := x.w.Ahead()
+		if len(b) == 0 || b[0] == '<' {
+			return
+		}
+		n := bytes.IndexByte(b, '<')
+		if n < 0 {
+			n = len(b)
+		}
+		x.use(n, to)
+	}
+}
+
+// use skips n bytes that are ahead, counting lines and keeping them in *to.
+func (x *xmlScanner) use(n int, to *[]byte) {
+	b := x.w.Ahead()[:n]
+	x.line += bytes.Count(b, []byte{'\n'})
+	if to != nil {
+		*to = append(*to, b[:min(n, cap(*to)-len(*to))]...)
+	}
+	x.w.Skip(n)
+}
+
+// until skips n bytes and then up to and with the string end.
+func (x *xmlScanner) until(n int, end string, to *[]byte) error {
+	x.w.Peek(n)
+	x.use(n, nil)
+	for {
+		b := x.w.Peek(len(end))
+		if len(b) < len(end) {
+			return io.ErrUnexpectedEOF
+		}
+		b = x.w.Ahead()
+		if i := bytes.Index(b, []byte(end)); i >= 0 {
+			x.use(i, to)
+			x.use(len(end), nil)
+			return nil
+		}
+		x.use(len(b)-len(end)+1, to)
+	}
+}
+
+// doctype skips a document type declaration, its entities unread.
+func (x *xmlScanner) doctype() error {
+	depth := 0
+	quote := byte(0)
+	for {
+		b := x.w.Peek(8)
+		if len(b) == 0 {
+			return io.ErrUnexpectedEOF
+		}
+		n := 1
+		switch c := b[0]; {
+		case quote != 0:
+			if c == quote {
+				quote = 0
+			}
+		case c == '"' || c == '\'':
+			quote = c
+		case bytes.HasPrefix(b, []byte("<!--")):
+			if err := x.until(4, "-->", nil); err != nil {
+				return err
+			}
+			n = 0
+		case c == '<':
+			if x.entity == 0 && bytes.HasPrefix(b, []byte("<!ENTITY")) {
+				x.entity = x.line
+			}
+			depth++
+		case c == '>':
+			depth--
+		}
+		x.use(n, nil)
+		if depth == 0 && n > 0 && b[0] == '>' {
+			return nil
+		}
+	}
+}
+
+// tag reads the start or end tag ahead.
+func (x *xmlScanner) tag() error {
+	b := x.w.Ahead()
+	for i, quote := 1, byte(0); ; i++ {
+		if i == len(b) {
+			var ok bool
+			if len(b) >= maxTag {
+				return fmt.Errorf("a tag is longer than %d bytes", maxTag)
+			}
+			if b, ok = x.w.More(); !ok {
+				return io.ErrUnexpectedEOF
+			}
+		}
+		c := b[i]
+		if quote != 0 {
+			j := bytes.IndexByte(b[i:], quote)
+			if j < 0 {
+				i = len(b) - 1
+				continue
+			}
+			i += j
+			quote = 0
+			continue
+		}
+		if c == '"' || c == '\'' {
+			quote = c
+		} else if c == '>' {
+			x.parse(b[1:i])
+			x.line += bytes.Count(b[:i], []byte{'\n'})
+			x.w.Skip(i + 1)
+			return nil
+		}
+	}
+}
+
+// parse takes apart what stands between '<' and '>'.
+func (x *xmlScanner) parse(t []byte) {
+	x.open, x.close = true, false
+	if len(t) > 0 && t[0] == '/' {
+		x.open, x.close = false, true
+		t = t[1:]
+	} else if len(t) > 0 && t[len(t)-1] == '/' {
+		x.close = true
+		t = t[:len(t)-1]
+	}
+	end := 0
+	start := 0
+	for end < len(t) && t[end] > ' ' {
+		if t[end] == ':' {
+			start = end + 1
+		}
+		end++
+	}
+	x.name, x.attrs = t[start:end], t[end:]
+}
+
+// unescape replaces the references that XML itself defines; false when there
+// is any other.
+func unescape(b []byte) ([]byte, bool) {
+	if bytes.IndexByte(b, '&') < 0 {
+		return b, true
+	}
+	var out []byte
+	for len(b) > 0 {
+		i := bytes.IndexByte(b, '&')
+		if i < 0 {
+			return append(out, b...), true
+		}
+		out = append(out, b[:i]...)
+		b = b[i+1:]
+		end := bytes.IndexByte(b, ';')
+		if end < 0 {
+			return nil, false
+		}
+		ref := string(b[:end])
+		b = b[end+1:]
+		switch ref {
+		case "lt":
+			out = append(out, '<')
+		case "gt":
+			out = append(out, '>')
+		case "amp":
+			out = append(out, '&')
+		case "quot":
+			out = append(out, '"')
+		case "apos":
+			out = append(out, '\'')
+		default:
+			var r rune
+			var rest string
+			if n, _ := fmt.Sscanf(ref, "#x%x%s", &r, &rest); n != 1 {
+				if n, _ := fmt.Sscanf(ref, "#%d%s", &r, &rest); n != 1 {
+					return nil, false
+				}
+			}
+			out = append(out, string(r)...)
+		}
+	}
+	return out, true
+}

@@ -1,0 +1,255 @@
+// Package scan reads numbers and times out of bytes, without copies.
+//
+// It imports nothing of this module.
+package scan
+
+import (
+	"math"
+	"math/bits"
+	"strconv"
+)
+
+// What a field turned out to be.
+type Kind uint8
+
+const (
+	IsNumber    Kind = iota
+	IsEmpty          // nothing between the delimiters
+	IsNotFinite      // NaN, Inf, or beyond the range of a float
+	IsGarbled        // not a number
+)
+
+var pow10 = [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11,
+	1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22}
+
+// Number reads the number that starts at line[i] and ends at delim or at
+// the end of the line; next is the index of that delimiter or len(line).
+// Besides the point it takes dec as the decimal mark. The value is what
+// strconv.ParseFloat gives: a mantissa below 2⁵³ and a power of ten up to 22
+// are both exact floats, so one multiplication or division rounds once
+// (W. D. Clinger, "How to read floating point numbers accurately", PLDI 1990);
+// the rest goes to strconv.
+func Number(line []byte, i int, delim, dec byte) (v float64, next int, kind Kind) {
+	start := i
+	n := len(line)
+	neg := false
+	if i < n && (line[i] == '-' || line[i] == '+') {
+		neg = line[i] == '-'
+		i++
+	}
+	var mant uint64
+	first := i
+	for i < n && line[i]-'0' <= 9 {
+		mant = mant*10 + uint64(line[i]-'0')
+		i++
+	}
+	digits := i - first
+	frac := 0
+	if i < n && (line[i] == '.' || line[i] == dec) && line[i] != delim {
+		i++
+		first = i
+		for i < n && line[i]-'0' <= 9 {
+			mant = mant*10 + uint64(line[i]-'0')
+			i++
+		}
+		frac = i - first
+		digits += frac
+	}
+	if (i == n || line[i] == delim) && digits > 0 && digits <= 19 && mant < 1<<53 && frac <= 22 {
+		v = float64(mant)
+		if frac > 0 {
+			v /= pow10[frac]
+		}
+		if neg {
+			v = -v
+		}
+		return v, i, IsNumber
+	}
+	end := FieldEnd(line, start, delim)
+	v, kind = SlowNumber(line[start:end], dec)
+	return v, end, kind
+}
+
+// FieldEnd is the index of the delimiter that ends the field at i; a quoted
+// field may hold the delimiter.
+func FieldEnd(line []byte, i int, delim byte) int {
+	for i < len(line) && line[i] == ' ' {
+		i++
+	}
+	if i < len(line) && line[i] == '"' {
+		for i++; i < len(line); i++ {
+			if line[i] == '"' {
+				if i+1 < len(line) && line[i+1] == '"' {
+					i++
+					continue
+				}
+				break
+			}
+		}
+	}
+	for i < len(line) && line[i] != delim {
+		i++
+	}
+	return i
+}
+
+// Bare strips blanks and quotes from a field.
+func Bare(b []byte) []byte {
+	b = Trim(b)
+	if len(b) >= 2 && b[0] == '"' && b[len(b)-1] == '"' {
+		b = Trim(b[1 : len(b)-1])
+	}
+	return b
+}
+
+func Trim(b []byte) []byte {
+	for len(b) > 0 && (b[0] == ' ' || b[0] == '\t') {
+		b = b[1:]
+	}
+	for len(b) > 0 && (b[len(b)-1] == ' ' || b[len(b)-1] == '\t' || b[len(b)-1] == '\r') {
+		b = b[:len(b)-1]
+	}
+	return b
+}
+
+// SlowNumber reads what scanNumber's fast path does not.
+func SlowNumber(b []byte, dec byte) (float64, Kind) {
+	b = Bare(b)
+	if len(b) == 0 {
+		return math.NaN(), IsEmpty
+	}
+	if len(b) > 400 {
+		return math.NaN(), IsGarbled
+	}
+	var buf [400]byte
+	digits := 0
+	for i, c := range b {
+		switch {
+		case c-'0' <= 9:
+			digits++
+		case c == '+' || c == '-' || c == '.' || c == 'e' || c == 'E':
+		case c == dec:
+			c = '.'
+		default:
+			if isNotFinite(b) {
+				return math.NaN(), IsNotFinite
+			}
+			return math.NaN(), IsGarbled
+		}
+		buf[i] = c
+	}
+	v, err := strconv.ParseFloat(string(buf[:len(b)]), 64)
+	if err != nil {
+		if digits > 0 && math.IsInf(v, 0) {
+			return math.NaN(), IsNotFinite
+		}
+		return math.NaN(), IsGarbled
+	}
+	return v, IsNumber
+}
+
+// isNotFinite knows the words that programs write for a missing number.
+func isNotFinite(b []byte) bool {
+	if b[0] == '-' || b[0] == '+' {
+		b = b[1:]
+	}
+	var lower [12]byte
+	if len(b) > 9 {
+		return false
+	}
+	for i, c := range b {
+		if c >= 'A' && c <= 'Z' {
+			c += 'a' - 'A'
+		}
+		lower[i] = c
+	}
+	switch string(lower[:len(b)]) {
+	case "nan", "inf", "infinity", "null", "none", "na", "n/a", "1.#qnan", "1.#ind", "1.#inf":
+		return true
+	}
+	return false
+}
+
+// ToFloat32 is the float32 nearest to the decimal in text, whose float64 is v.
+// Rounding twice differs from rounding once only when v is exactly half-way.
+func ToFloat32(v float64, text []byte, dec byte) float64 {
+	if math.Float64bits(v)&(1<<29-1) != 1<<28 {
+		return v
+	}
+	b := Bare(text)
+	var buf [400]byte
+	if len(b) > len(buf) {
+		return v
+	}
+	for i, c := range b {
+		if c == dec {
+			c = '.'
+		}
+		buf[i] = c
+	}
+	if f, err := strconv.ParseFloat(string(buf[:len(b)]), 32); err == nil {
+		return f
+	}
+	return v
+}
+
+// DecimalNS reads a decimal number of units of 10^-unitDigits s as whole
+// nanoseconds, rounded, without passing through a float: a Unix time in
+// nanoseconds does not fit one. ok is false for anything but plain digits
+// within the range of an int64.
+func DecimalNS(b []byte, dec byte, unitDigits int) (ns int64, ok bool) {
+	neg := false
+	if len(b) > 0 && (b[0] == '-' || b[0] == '+') {
+		neg = b[0] == '-'
+		b = b[1:]
+	}
+	shift := 9 - unitDigits // digits still to come before the unit is 1 ns
+	var v uint64
+	digits, point, round := 0, false, false
+	for _, c := range b {
+		if (c == '.' || c == dec) && !point {
+			point = true
+			continue
+		}
+		if c-'0' > 9 {
+			return 0, false
+		}
+		digits++
+		if point {
+			if shift == 0 {
+				round = c >= '5'
+				shift--
+				continue
+			}
+			if shift < 0 {
+				continue
+			}
+			shift--
+		}
+		hi, lo := bits.Mul64(v, 10)
+		if hi != 0 || lo > math.MaxInt64-9 {
+			return 0, false
+		}
+		v = lo + uint64(c-'0')
+	}
+	if digits == 0 {
+		return 0, false
+	}
+	for ; shift > 0; shift-- {
+		hi, lo := bits.Mul64(v, 10)
+		if hi != 0 || lo > math.MaxInt64 {
+			return 0, false
+		}
+		v = lo
+	}
+	if round {
+		v++
+	}
+	if v > math.MaxInt64 {
+		return 0, false
+	}
+	if neg {
+		return -int64(v), true
+	}
+	return int64(v), true
+}

@@ -1,0 +1,53 @@
+package report
+
+import (
+	"path"
+	"strings"
+	"unicode"
+)
+
+// nameLimit is how much of a title or a file name is shown, in runes.
+const nameLimit = 80
+
+// clean makes a name from outside fit to print: control characters and marks
+// that turn the reading direction go, white space shrinks, and a long name is
+// cut. What is left is still untrusted text; the templates escape it.
+func clean(s string) string { return cleanTo(s, nameLimit) }
+
+// cleanTo is clean with another limit, for sentences that hold names.
+func cleanTo(s string, limit int) string {
+	var b strings.Builder
+	n, space := 0, false
+	for _, r := range s {
+		if unicode.IsSpace(r) || r == unicode.ReplacementChar {
+			space = true
+			continue
+		}
+		// Cf holds the direction marks and other invisible formatting.
+		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || unicode.Is(unicode.Co, r) {
+			continue
+		}
+		gap := 0
+		if space && n > 0 {
+			gap = 1
+		}
+		space = false
+		if n+gap >= limit-1 {
+			b.WriteString("…")
+			break
+		}
+		if gap > 0 {
+			b.WriteByte(' ')
+			n++
+		}
+		b.WriteRune(r)
+		n++
+	}
+	return b.String()
+}
+
+// fileName is the last part of a path: where a log lies on the rider's disk
+// is nobody's business.
+func fileName(s string) string {
+	return clean(path.Base(strings.ReplaceAll(s, `\`, "/")))
+}

@@ -1,0 +1,177 @@
+package report
+
+import (
+	"fmt"
+	"math"
+
+	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/trim"
+)
+
+// An outcome is what the next step, card and move as they are advised, does to
+// the load and to the pitch stiffness.
+type outcome struct {
+	Share     []advice.SharePoint
+	Stiffness []stiffAt
+	// Ratio is the stiffness at the top speed to today's there; unknown where
+	// today's may be nothing.
+	Ratio    interval.Interval
+	Livelier bool // clearly less stiff at the top speed than today
+}
+
+// stiffAt is the pitch stiffness at one speed, N·m per degree.
+type stiffAt struct {
+	Speed float64 // m/s
+	K     interval.Interval
+}
+
+// outcomeOf puts the step on every foil that agrees with the evidence; nil
+// where there is no step. Without the foils it takes the nearest option.
+func outcomeOf(r *analysis.Result) *outcome {
+	a := r.Advice
+	if a == nil || a.Verdict != advice.Change {
+		return nil
+	}
+	after := stepped(r)
+	if after == nil {
+		o := nextOption(a)
+		if o == nil {
+			return nil
+		}
+		return &outcome{Share: o.Curve, Ratio: o.StiffnessChange, Livelier: o.StiffnessChange.High < 0.8}
+	}
+	out := &outcome{Ratio: interval.Unknown()}
+	share, stiff := make([]float64, len(after)), make([]float64, len(after))
+	for _, p := range r.FootLoad {
+		for i, f := range after {
+			s := f.At(float64(p.Speed), trim.Gravity)
+			share[i], stiff[i] = s.FrontShare, s.Stiffness/radian
+		}
+		out.Share = append(out.Share, advice.SharePoint{Speed: p.Speed, Share: interval.FromDraws(share)})
+		out.Stiffness = append(out.Stiffness, stiffAt{float64(p.Speed), interval.FromDraws(stiff)})
+	}
+	_, _, top := speeds(r)
+	if !finite(top) {
+		return out
+	}
+	ratio := make([]float64, len(after))
+	soft, less := 0, 0
+	for i, f := range after {
+		now, then := trim.NewFoil(r.Posterior.Draws[i]).At(top, trim.Gravity).Stiffness, f.At(top, trim.Gravity).Stiffness
+		ratio[i] = then / now
+		if now <= 0 {
+			soft++
+		}
+		if then < now-0.2*math.Abs(now) {
+			less++
+		}
+	}
+	if soft*20 <= len(after) {
+		out.Ratio = interval.FromDraws(ratio)
+	}
+	out.Livelier = less*20 >= 19*len(after)
+	return out
+}
+
+// stepped is every foil of the posterior with the next step done; nil without
+// a posterior or a step.
+func stepped(r *analysis.Result) []trim.Foil {
+	if r.Setup == nil || r.Posterior == nil || len(r.Posterior.Draws) == 0 {
+		return nil
+	}
+	metres := func(mm interval.Number) float64 {
+		if v := float64(mm); finite(v) {
+			return v / 1000
+		}
+		return 0
+	}
+	shim, move, feet := metres(r.Advice.Shim), metres(r.Advice.MoveNow), metres(r.Advice.FeetNow)
+	if shim == 0 && move == 0 && feet == 0 {
+		return nil
+	}
+	st := r.Setup.Foil.Stabilizer
+	turn := trim.ShimAngle(st.Shim+shim, st.ShimSpan) - trim.ShimAngle(st.Shim, st.ShimSpan)
+	out := make([]trim.Foil, len(r.Posterior.Draws))
+	for i, d := range r.Posterior.Draws {
+		d = d.Raise(turn).MoveFoil(move)
+		d.FrontFoot += feet
+		d.BackFoot += feet
+		out[i] = trim.NewFoil(d)
+	}
+	return out
+}
+
+// stiffnessNow is today's, at all speeds of the load curve.
+func stiffnessNow(r *analysis.Result) []stiffAt {
+	var out []stiffAt
+	for _, p := range r.FootLoad {
+		if p.Stiffness.Known() {
+			out = append(out, stiffAt{float64(p.Speed), p.Stiffness})
+		}
+	}
+	return out
+}
+
+// within keeps the speeds that count.
+func within(r *analysis.Result, all []stiffAt) []stiffAt {
+	lo, _, top := speeds(r)
+	var out []stiffAt
+	for _, s := range all {
+		if s.K.Known() && s.Speed >= lo-0.05 && s.Speed <= top+0.05 {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// stiffnessAt is the stiffness nearest to a speed.
+func stiffnessAt(all []stiffAt, v float64) interval.Interval {
+	best, d := interval.Unknown(), math.Inf(1)
+	for _, s := range all {
+		if g := math.Abs(s.Speed - v); g < d {
+			best, d = s.K, g
+		}
+	}
+	return best
+}
+
+const everySpeed = "at all your speeds"
+
+// loose says at which speeds the board probably does not hold its pitch by
+// itself (stiffness of zero or less), "" for none: "up to 16 kn", "from 12 to
+// 14 kn and from 20 kn on", "at all your speeds".
+func loose(ks []stiffAt, u Units) string {
+	var parts []string
+	for i := 0; i < len(ks); i++ {
+		if ks[i].K.Value > 0 {
+			continue
+		}
+		j := i
+		for j+1 < len(ks) && ks[j+1].K.Value <= 0 {
+			j++
+		}
+		from, to := u.speedText(ks[i].Speed), u.speedText(ks[j].Speed)
+		switch {
+		case i == 0 && j == len(ks)-1:
+			return everySpeed
+		case i == 0:
+			parts = append(parts, "up to "+to)
+		case j == len(ks)-1:
+			parts = append(parts, "from "+from+" on")
+		case from == to:
+			parts = append(parts, "at "+to)
+		default:
+			parts = append(parts, fmt.Sprintf("from %s to %s", fixed(u.speed(ks[i].Speed), 0), to))
+		}
+		i = j
+	}
+	return listed(parts)
+}
+
+// clearRatio says whether a ratio to today's stiffness can be printed: near a
+// speed where today's is zero it means nothing.
+func clearRatio(k interval.Interval) bool {
+	return k.Known() && k.Low > 0 && k.High < 4*k.Low
+}
