@@ -6,6 +6,8 @@ import (
 	"testing"
 	"unicode"
 	"unicode/utf8"
+
+	"evenfoot/report/words"
 )
 
 func BenchmarkHTML(b *testing.B) {
@@ -36,8 +38,8 @@ func FuzzClean(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
-		c := clean(s)
-		if !utf8.ValidString(c) || utf8.RuneCountInString(c) > nameLimit {
+		c := words.Clean(s)
+		if !utf8.ValidString(c) || utf8.RuneCountInString(c) > words.NameLimit {
 			t.Fatalf("clean(%q) = %q", s, c)
 		}
 		for _, r := range c {

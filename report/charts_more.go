@@ -9,6 +9,7 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/interval"
 	"evenfoot/report/chart"
+	"evenfoot/report/words"
 
 	"gonum.org/v1/plot"
 )
@@ -17,13 +18,13 @@ func normal(mean, sd float64) interval.Interval { return interval.Normal(mean, s
 
 // stiffness is how firmly the board holds its pitch, and what each choice does to it.
 func (b *builder) stiffness() *figure {
-	_, unit := b.u.moment(1)
-	k, _ := b.u.moment(1)
+	_, unit := b.u.Moment(1)
+	k, _ := b.u.Moment(1)
 	f := &figure{ID: "stiffness", Title: "How firmly the board holds its pitch", Read: "Speed"}
-	after := outcomeOf(b.r)
+	after := words.OutcomeOf(b.r)
 	var line, next []chart.XY
 	var area []chart.BandPoint
-	f.Table = &table{Caption: "Pitch stiffness by speed, with 90 % intervals", Head: []string{"speed, " + b.u.speedName(), "stiffness today, " + unit + " per degree", "moment the feet must hold today, " + unit + " (nose-up +)"}}
+	f.Table = &table{Caption: "Pitch stiffness by speed, with 90 % intervals", Head: []string{"speed, " + b.u.SpeedName(), "stiffness today, " + unit + " per degree", "moment the feet must hold today, " + unit + " (nose-up +)"}}
 	if after != nil && len(after.Stiffness) > 0 {
 		f.Table.Head = slices.Insert(f.Table.Head, 2, "after the next step, "+unit+" per degree")
 	}
@@ -31,16 +32,16 @@ func (b *builder) stiffness() *figure {
 		if !p.Stiffness.Known() {
 			continue
 		}
-		x := b.u.speed(float64(p.Speed))
+		x := b.u.SpeedValue(float64(p.Speed))
 		line = append(line, chart.XY{X: x, Y: p.Stiffness.Value * k})
 		area = append(area, band(x, p.Stiffness, k))
-		cells := []string{fixed(x, 1), between(p.Stiffness, k, 1), between(p.Moment, k, 0)}
+		cells := []string{words.Fixed(x, 1), words.Between(p.Stiffness, k, 1), words.Between(p.Moment, k, 0)}
 		if after != nil && len(after.Stiffness) > 0 {
-			then := stiffnessAt(after.Stiffness, float64(p.Speed))
+			then := words.StiffnessAt(after.Stiffness, float64(p.Speed))
 			if then.Known() {
 				next = append(next, chart.XY{X: x, Y: then.Value * k})
 			}
-			cells = slices.Insert(cells, 2, between(then, k, 1))
+			cells = slices.Insert(cells, 2, words.Between(then, k, 1))
 		}
 		f.Table.add(x, cells...)
 	}
@@ -64,43 +65,43 @@ func (b *builder) stiffness() *figure {
 	return f
 }
 
-func (b *builder) stiffnessSays(after *outcome) string {
-	ks := within(b.r, stiffnessNow(b.r))
+func (b *builder) stiffnessSays(after *words.Outcome) string {
+	ks := words.Within(b.r, words.StiffnessNow(b.r))
 	if len(ks) == 0 {
 		return "The pitch stiffness is not known over your speeds."
 	}
 	var s string
-	switch now := loose(ks, b.u); now {
+	switch now := words.Loose(ks, b.u); now {
 	case "":
 		s = b.growth(ks)
 	default:
-		s = strings.TrimPrefix(noHold(now, true, ""), "As today, ") + ": your feet must correct all the time."
-		s = upperFirst(s)
-		if now != everySpeed {
+		s = strings.TrimPrefix(words.NoHold(now, true, ""), "As today, ") + ": your feet must correct all the time."
+		s = words.UpperFirst(s)
+		if now != words.EverySpeed {
 			s += " At the other speeds it does."
 		}
 	}
 	if after == nil {
 		return s
 	}
-	if then := loose(within(b.r, after.Stiffness), b.u); then != "" {
+	if then := words.Loose(words.Within(b.r, after.Stiffness), b.u); then != "" {
 		s += " After the next step this is so " + then + "."
 	}
-	_, _, top := speeds(b.r)
-	p, q := stiffnessAt(ks, top), stiffnessAt(after.Stiffness, top)
-	k, unit := b.u.moment(1)
+	_, _, top := words.SpeedsOf(b.r)
+	p, q := words.StiffnessAt(ks, top), words.StiffnessAt(after.Stiffness, top)
+	k, unit := b.u.Moment(1)
 	switch {
-	case clearRatio(after.Ratio):
-		s += fmt.Sprintf(" At the top speed (%s) the stiffness after the next step is about %s of today's.", b.u.speedText(top), percent(after.Ratio.Value))
+	case words.ClearRatio(after.Ratio):
+		s += fmt.Sprintf(" At the top speed (%s) the stiffness after the next step is about %s of today's.", b.u.SpeedText(top), words.Percent(after.Ratio.Value))
 	case p.Known() && q.Known():
-		s += fmt.Sprintf(" At the top speed (%s) it goes from %s to %s %s per degree with the next step; a ratio is not known, because %s.", b.u.speedText(top),
-			fixed(p.Value*k, 1), fixed(q.Value*k, 1), unit, choose(after.Ratio.Known(), "it may fall to zero or below", "today's may be zero or below"))
+		s += fmt.Sprintf(" At the top speed (%s) it goes from %s to %s %s per degree with the next step; a ratio is not known, because %s.", b.u.SpeedText(top),
+			words.Fixed(p.Value*k, 1), words.Fixed(q.Value*k, 1), unit, words.Choose(after.Ratio.Known(), "it may fall to zero or below", "today's may be zero or below"))
 	}
 	return s
 }
 
 // growth says how a stiffness above zero goes with speed.
-func (b *builder) growth(ks []stiffAt) string {
+func (b *builder) growth(ks []words.StiffAt) string {
 	least, most := ks[0], ks[0]
 	up, down := true, true
 	for i, k := range ks {
@@ -114,7 +115,7 @@ func (b *builder) growth(ks []stiffAt) string {
 			up, down = up && k.K.Value >= ks[i-1].K.Value, down && k.K.Value <= ks[i-1].K.Value
 		}
 	}
-	from, to := b.u.speedText(ks[0].Speed), b.u.speedText(ks[len(ks)-1].Speed)
+	from, to := b.u.SpeedText(ks[0].Speed), b.u.SpeedText(ks[len(ks)-1].Speed)
 	switch {
 	case up && down || from == to:
 		return "The board holds its pitch about equally firmly at all your speeds."
@@ -123,7 +124,7 @@ func (b *builder) growth(ks []stiffAt) string {
 	case down:
 		return fmt.Sprintf("The board gets livelier with speed: from %s to %s the stiffness falls.", from, to)
 	}
-	return fmt.Sprintf("The board holds its pitch by itself at all your speeds, most firmly at about %s and least at about %s.", b.u.speedText(most.Speed), b.u.speedText(least.Speed))
+	return fmt.Sprintf("The board holds its pitch by itself at all your speeds, most firmly at about %s and least at about %s.", b.u.SpeedText(most.Speed), b.u.SpeedText(least.Speed))
 }
 
 // effort is how much the feet work at each speed.
@@ -134,7 +135,7 @@ func (b *builder) effort() *figure {
 	}
 	f := &figure{ID: "effort", Title: "How hard your feet work"}
 	f.Note = "The mark is the size of the quick pitch corrections (root mean square of the pitch rate), with its 90 % interval. Less is calmer."
-	f.Table = &table{Caption: "Pitch corrections by speed and tack", Head: []string{"speed, " + b.u.speedName(), "tack", "degrees per second"}}
+	f.Table = &table{Caption: "Pitch corrections by speed and tack", Head: []string{"speed, " + b.u.SpeedName(), "tack", "degrees per second"}}
 	type series struct {
 		tack, ink, name string
 		shape           chart.Shape
@@ -151,7 +152,7 @@ func (b *builder) effort() *figure {
 		}
 		for _, s := range all {
 			if s.tack == p.Tack && (s.tack != "" || !tacks) { // both tacks only where they are not told apart
-				s.items = append(s.items, chart.Whisker{Row: b.u.speed(float64(p.Speed)) + s.shift, Value: i.Value, Lo: i.Low, Hi: i.High})
+				s.items = append(s.items, chart.Whisker{Row: b.u.SpeedValue(float64(p.Speed)) + s.shift, Value: i.Value, Lo: i.Low, Hi: i.High})
 			}
 		}
 		if i.Value < lowE {
@@ -164,12 +165,12 @@ func (b *builder) effort() *figure {
 		if tack == "" {
 			tack = "both"
 		}
-		f.Table.add(math.NaN(), fixed(b.u.speed(float64(p.Speed)), 1), clean(tack), between(i, 1, 2))
+		f.Table.add(math.NaN(), words.Fixed(b.u.SpeedValue(float64(p.Speed)), 1), words.Clean(tack), words.Between(i, 1, 2))
 	}
-	if !finite(lowE) || !finite(highE) {
+	if !words.Finite(lowE) || !words.Finite(highE) {
 		return nil
 	}
-	f.Says = fmt.Sprintf("Your feet work least at about %s and most at about %s, %s times as much.", b.u.speedText(lowV), b.u.speedText(highV), fixed(highE/math.Max(lowE, 1e-9), 1))
+	f.Says = fmt.Sprintf("Your feet work least at about %s and most at about %s, %s times as much.", b.u.SpeedText(lowV), b.u.SpeedText(highV), words.Fixed(highE/math.Max(lowE, 1e-9), 1))
 	if highE < 1.1*lowE {
 		f.Says = "Your feet work about equally hard at all speeds."
 	}
@@ -199,12 +200,12 @@ func (b *builder) tornado() *figure {
 	}
 	var items []item
 	for _, a := range b.r.Assumptions {
-		if x := math.Abs(float64(a.ShimDegPerSigma)); finite(x) {
+		if x := math.Abs(float64(a.ShimDegPerSigma)); words.Finite(x) {
 			y := math.Abs(float64(a.ShimDegPerSigmaAfter))
-			if !finite(y) {
+			if !words.Finite(y) {
 				y = x
 			}
-			items = append(items, item{clean(a.Name), x, y, a.Default})
+			items = append(items, item{words.Clean(a.Name), x, y, a.Default})
 		}
 	}
 	if len(items) == 0 {
@@ -224,7 +225,7 @@ func (b *builder) tornado() *figure {
 	f := &figure{ID: "doubt", Title: "Where the doubt comes from"}
 	f.Legend = []legend{{"box", "hist", "before this log"}, {"box", "now", "with this log and your notes"}}
 	f.Note = "Each bar says how many degrees the best stabilizer angle would shift if this input were off by its usual error (one standard deviation)."
-	f.Says = fmt.Sprintf("The largest doubt left is the %s: its usual error shifts the best stabilizer angle by %s degrees.", items[0].name, fixed(items[0].after, 2))
+	f.Says = fmt.Sprintf("The largest doubt left is the %s: its usual error shifts the best stabilizer angle by %s degrees.", items[0].name, words.Fixed(items[0].after, 2))
 	if items[0].def {
 		f.Says += " The setup does not give it."
 	}
@@ -234,7 +235,7 @@ func (b *builder) tornado() *figure {
 		if i.def {
 			from = "assumed"
 		}
-		f.Table.add(math.NaN(), i.name, fixed(i.before, 2), fixed(i.after, 2), from)
+		f.Table.add(math.NaN(), i.name, words.Fixed(i.before, 2), words.Fixed(i.after, 2), from)
 	}
 	draw(f, 0.25+0.085*float64(len(items)), func(wide bool) []*chart.Panel {
 		names := make(chart.Named, len(items))
@@ -244,7 +245,7 @@ func (b *builder) tornado() *figure {
 			y := float64(len(items) - 1 - i)
 			names[len(items)-1-i] = it.name
 			if !wide && len([]rune(it.name)) > 24 {
-				names[len(items)-1-i] = cleanTo(it.name, 24)
+				names[len(items)-1-i] = words.CleanTo(it.name, 24)
 			}
 			before = append(before, chart.Box{X0: 0, X1: it.before, Y0: y + 0.04, Y1: y + 0.36})
 			after = append(after, chart.Box{X0: 0, X1: it.after, Y0: y - 0.32, Y1: y})

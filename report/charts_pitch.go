@@ -8,6 +8,7 @@ import (
 
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/report/chart"
+	"evenfoot/report/words"
 
 	"gonum.org/v1/plot"
 )
@@ -56,7 +57,7 @@ func (b *builder) windows() windows {
 		return strings.Compare(p, q)
 	})
 	for _, n := range names {
-		w.reasons = append(w.reasons, fmt.Sprintf("%s (%d)", cleanTo(n, 60), count[n]))
+		w.reasons = append(w.reasons, fmt.Sprintf("%s (%d)", words.CleanTo(n, 60), count[n]))
 	}
 	return w
 }
@@ -117,20 +118,20 @@ func (b *builder) pitchSpeed() *figure {
 		var line []chart.XY
 		var area []chart.BandPoint
 		for _, q := range b.r.PitchCurve {
-			x := b.u.speed(float64(q.Speed))
+			x := b.u.SpeedValue(float64(q.Speed))
 			line = append(line, chart.XY{X: x, Y: q.Pitch.Value})
 			area = append(area, band(x, q.Pitch, 1))
 		}
-		p.Layers = append(p.Layers, w.layers(func(q pitchlaw.Window) float64 { return b.u.speed(q.Speed) })...)
+		p.Layers = append(p.Layers, w.layers(func(q pitchlaw.Window) float64 { return b.u.SpeedValue(q.Speed) })...)
 		p.Layers = append(p.Layers, chart.Band{Points: area, Ink: "fit-band"}, chart.Line{Points: line, Ink: "fit", Width: 2.5})
 		return []*chart.Panel{p}
 	})
 	if len(b.r.PitchCurve) > 0 {
 		f.Read = "Speed"
-		f.Table = &table{Caption: "Fitted pitch by speed, with 90 % intervals", Head: []string{"speed, " + b.u.speedName(), "pitch, degrees"}}
+		f.Table = &table{Caption: "Fitted pitch by speed, with 90 % intervals", Head: []string{"speed, " + b.u.SpeedName(), "pitch, degrees"}}
 		for _, q := range b.r.PitchCurve {
-			v := b.u.speed(float64(q.Speed))
-			f.Table.add(v, fixed(v, 1), between(q.Pitch, 1, 2))
+			v := b.u.SpeedValue(float64(q.Speed))
+			f.Table.add(v, words.Fixed(v, 1), words.Between(q.Pitch, 1, 2))
 		}
 	}
 	return f
@@ -140,17 +141,17 @@ func (b *builder) pitchSays(w windows) string {
 	var s string
 	if n := len(b.r.PitchCurve); n > 1 {
 		p, q := b.r.PitchCurve[0], b.r.PitchCurve[n-1]
-		if d := p.Pitch.Value - q.Pitch.Value; finite(d) {
+		if d := p.Pitch.Value - q.Pitch.Value; words.Finite(d) {
 			way := "lower"
 			if d < 0 {
 				way = "higher"
 			}
-			s = fmt.Sprintf("From %s to %s the nose comes %s degrees %s. ", b.u.speedText(float64(p.Speed)), b.u.speedText(float64(q.Speed)), fixed(math.Abs(d), 1), way)
+			s = fmt.Sprintf("From %s to %s the nose comes %s degrees %s. ", b.u.SpeedText(float64(p.Speed)), b.u.SpeedText(float64(q.Speed)), words.Fixed(math.Abs(d), 1), way)
 		}
 	}
-	s += fmt.Sprintf("The fit uses %s of straight flight", plural(w.used(), "window", "windows"))
+	s += fmt.Sprintf("The fit uses %s of straight flight", words.Plural(w.used(), "window", "windows"))
 	if len(w.out) > 0 {
-		s += fmt.Sprintf(" and sets %d aside: %s", len(w.out), listed(w.reasons))
+		s += fmt.Sprintf(" and sets %d aside: %s", len(w.out), words.Listed(w.reasons))
 	}
 	s += "."
 	if l := b.r.PitchLaw; l != nil && l.ByTack != nil {
@@ -158,7 +159,7 @@ func (b *builder) pitchSays(w windows) string {
 		if p.Known() && q.Known() && p != q {
 			d := p.Value - q.Value
 			if math.Abs(d) > math.Hypot(p.High-p.Low, q.High-q.Low)/2 {
-				s += fmt.Sprintf(" The two tacks differ by %s degrees.", fixed(math.Abs(d), 1))
+				s += fmt.Sprintf(" The two tacks differ by %s degrees.", words.Fixed(math.Abs(d), 1))
 			} else {
 				s += " The two tacks agree within their doubt."
 			}
@@ -179,7 +180,7 @@ func (b *builder) liftArea() *figure {
 		scale, unit = 1e4*(b.r.Setup.Rider.Mass+b.r.Setup.Board.Mass), "cm²"
 	}
 	if b.u.Length == "in" {
-		scale *= 1e-4 * inchPerMetre * inchPerMetre
+		scale *= 1e-4 * words.InchPerMetre * words.InchPerMetre
 		unit = strings.Replace(unit, "cm", "in", 1)
 	}
 	f := &figure{ID: "area", Title: "Pitch against lift area", Legend: w.legend(), Read: "Lift area"}
@@ -187,15 +188,15 @@ func (b *builder) liftArea() *figure {
 	if b.r.Mount != nil && b.r.Mount.LevelZero {
 		f.Note += " The band here is the doubt of the line alone; the doubt of the level zero comes on top."
 	}
-	f.Says = fmt.Sprintf("The marks lie around a straight line, with a scatter of %s degrees.", fixed(law.RMS*radian, 1))
+	f.Says = fmt.Sprintf("The marks lie around a straight line, with a scatter of %s degrees.", words.Fixed(law.RMS*radian, 1))
 	for _, x := range law.Bend {
 		if x.Says != "" {
-			f.Says += " " + sentence(x.Says)
+			f.Says += " " + words.Sentence(x.Says)
 		}
 	}
 	lo, hi := math.Inf(1), 0.0
 	for _, q := range append(append(slices.Clone(w.port), w.starboard...), w.either...) {
-		if finite(q.LiftArea) {
+		if words.Finite(q.LiftArea) {
 			lo, hi = math.Min(lo, q.LiftArea), math.Max(hi, q.LiftArea)
 		}
 	}
@@ -213,7 +214,7 @@ func (b *builder) liftArea() *figure {
 		line = append(line, chart.XY{X: x * scale, Y: iv.Value})
 		area = append(area, band(x*scale, iv, 1))
 		if i%2 == 0 {
-			f.Table.add(x*scale, fixed(x*scale, digitsFor(hi*scale)), between(iv, 1, 2))
+			f.Table.add(x*scale, words.Fixed(x*scale, words.DigitsFor(hi*scale)), words.Between(iv, 1, 2))
 		}
 	}
 	draw(f, 1, func(wide bool) []*chart.Panel {
@@ -223,15 +224,4 @@ func (b *builder) liftArea() *figure {
 		return []*chart.Panel{p}
 	})
 	return f
-}
-
-// digitsFor is how many decimals a number of this size needs.
-func digitsFor(v float64) int {
-	switch v = math.Abs(v); {
-	case v >= 50:
-		return 0
-	case v >= 5:
-		return 1
-	}
-	return 2
 }

@@ -8,6 +8,7 @@ import (
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
 	"evenfoot/report/chart"
+	"evenfoot/report/words"
 
 	"gonum.org/v1/plot"
 )
@@ -20,7 +21,7 @@ func band(x float64, i interval.Interval, k float64) chart.BandPoint {
 // curve is a share curve as line and band, in percent.
 func (b *builder) curve(c []advice.SharePoint) (line []chart.XY, area []chart.BandPoint) {
 	for _, p := range c {
-		x := b.u.speed(float64(p.Speed))
+		x := b.u.SpeedValue(float64(p.Speed))
 		line = append(line, chart.XY{X: x, Y: p.Share.Value * 100})
 		area = append(area, band(x, p.Share, 100))
 	}
@@ -43,7 +44,7 @@ func (b *builder) share() *figure {
 		return nil
 	}
 	f := &figure{ID: "share", Title: "Front foot's share of the load", Read: "Speed"}
-	next := outcomeOf(r)
+	next := words.OutcomeOf(r)
 	var best *advice.Option
 	if a := r.Advice; a != nil {
 		for i := range a.Options {
@@ -94,7 +95,7 @@ func (b *builder) share() *figure {
 			YTicks: chart.Ticks{Count: 2}, Layers: []plot.Plotter{b.histogram(xr)}}
 		return []*chart.Panel{top, bars}
 	})
-	f.Table = &table{Caption: "Front foot's share of the load by speed, with 90 % intervals", Head: []string{"speed, " + b.u.speedName(), "today, %"}}
+	f.Table = &table{Caption: "Front foot's share of the load by speed, with 90 % intervals", Head: []string{"speed, " + b.u.SpeedName(), "today, %"}}
 	if next != nil {
 		f.Table.Head = append(f.Table.Head, "after the next step, %")
 	}
@@ -106,17 +107,17 @@ func (b *builder) share() *figure {
 	}
 	for _, p := range r.FootLoad {
 		v := float64(p.Speed)
-		cells := []string{fixed(b.u.speed(v), 1), between(p.FrontShare, 100, 0)}
+		cells := []string{words.Fixed(b.u.SpeedValue(v), 1), words.Between(p.FrontShare, 100, 0)}
 		if next != nil {
-			cells = append(cells, between(shareOf(next.Share, v), 100, 0))
+			cells = append(cells, words.Between(words.ShareOf(next.Share, v), 100, 0))
 		}
 		if best != nil {
-			cells = append(cells, between(shareOf(best.Curve, v), 100, 0))
+			cells = append(cells, words.Between(words.ShareOf(best.Curve, v), 100, 0))
 		}
 		if len(r.SpeedHistogram) > 0 {
 			cells = append(cells, b.timeAt(v))
 		}
-		f.Table.add(b.u.speed(v), cells...)
+		f.Table.add(b.u.SpeedValue(v), cells...)
 	}
 	return f
 }
@@ -125,7 +126,7 @@ func (b *builder) share() *figure {
 func (b *builder) histogram(xr chart.Range) plot.Plotter {
 	var boxes []chart.Box
 	for _, h := range b.r.SpeedHistogram {
-		lo, hi := b.u.speed(h.Low), b.u.speed(h.High)
+		lo, hi := b.u.SpeedValue(h.Low), b.u.SpeedValue(h.High)
 		gap := 0.06 * (hi - lo)
 		boxes = append(boxes, chart.Box{X0: lo + gap, X1: hi - gap, Y0: 0, Y1: h.Seconds / 60})
 	}
@@ -136,21 +137,21 @@ func (b *builder) histogram(xr chart.Range) plot.Plotter {
 func (b *builder) timeAt(v float64) string {
 	for _, h := range b.r.SpeedHistogram {
 		if h.Low <= v && v < h.High {
-			return fixed(h.Seconds/60, 1)
+			return words.Fixed(h.Seconds/60, 1)
 		}
 	}
 	return "0"
 }
 
-func (b *builder) shareSays(next *outcome) string {
-	s := today(b.r, b.u)
+func (b *builder) shareSays(next *words.Outcome) string {
+	s := words.Today(b.r, b.u)
 	if next == nil {
 		return s
 	}
-	lo, _, top := speeds(b.r)
-	x, y := shareOf(next.Share, lo), shareOf(next.Share, top)
+	lo, _, top := words.SpeedsOf(b.r)
+	x, y := words.ShareOf(next.Share, lo), words.ShareOf(next.Share, top)
 	if x.Known() && y.Known() {
-		s += fmt.Sprintf(" After the next step it is about %s and %s.", percent(x.Value), percent(y.Value))
+		s += fmt.Sprintf(" After the next step it is about %s and %s.", words.Percent(x.Value), words.Percent(y.Value))
 	}
 	return s
 }
@@ -169,14 +170,14 @@ func (b *builder) options() *figure {
 	xr := b.speedRange()
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, p := range todayBand {
-		if finite(p.Lo) && finite(p.Hi) {
+		if words.Finite(p.Lo) && words.Finite(p.Hi) {
 			lo, hi = math.Min(lo, p.Lo), math.Max(hi, p.Hi)
 		}
 	}
 	for _, o := range a.Options {
 		_, nb := b.curve(o.Curve)
 		for _, p := range nb {
-			if finite(p.Lo) && finite(p.Hi) {
+			if words.Finite(p.Lo) && words.Finite(p.Hi) {
 				lo, hi = math.Min(lo, p.Lo), math.Max(hi, p.Hi)
 			}
 		}
@@ -192,9 +193,9 @@ func (b *builder) options() *figure {
 		}
 		return ps
 	})
-	lowV, midV, topV := speeds(b.r)
-	f.Table = &table{Caption: "What each choice does, with 90 % intervals", Head: []string{"choice", "shim, mm", "foil move, " + b.u.lengthName() + " (+ forward)",
-		"front share at " + b.u.speedText(lowV) + ", %", "at " + b.u.speedText(midV) + ", %", "at " + b.u.speedText(topV) + ", %", "pitch stiffness at " + b.u.speedText(topV) + ", today = 1", "chance of more even", "within reach"}}
+	lowV, midV, topV := words.SpeedsOf(b.r)
+	f.Table = &table{Caption: "What each choice does, with 90 % intervals", Head: []string{"choice", "shim, mm", "foil move, " + b.u.LengthName() + " (+ forward)",
+		"front share at " + b.u.SpeedText(lowV) + ", %", "at " + b.u.SpeedText(midV) + ", %", "at " + b.u.SpeedText(topV) + ", %", "pitch stiffness at " + b.u.SpeedText(topV) + ", today = 1", "chance of more even", "within reach"}}
 	if slices.ContainsFunc(a.Options, func(o advice.Option) bool { return !o.StiffnessChange.Known() }) {
 		f.Note += " A dash for the stiffness: today's may be zero or less at the top speed, so a ratio to it would mean nothing."
 	}
@@ -203,12 +204,12 @@ func (b *builder) options() *figure {
 		if !o.Reachable {
 			reach = "no"
 		}
-		better := percentChance(float64(o.ChanceBetter))
+		better := words.Chance(float64(o.ChanceBetter))
 		if o.Cards == 0 && !o.Best && math.Abs(o.FoilMove.Value) < 0.5 {
 			better = "-"
 		}
-		f.Table.add(math.NaN(), optionName(o), fixed(float64(o.Shim), 2), between(o.FoilMove, b.u.length(0.001), b.u.lengthDigits()),
-			between(o.ShareLow, 100, 0), between(o.ShareMid, 100, 0), between(o.ShareTop, 100, 0), dash(between(o.StiffnessChange, 1, 2)), better, reach)
+		f.Table.add(math.NaN(), optionName(o), words.Fixed(float64(o.Shim), 2), words.Between(o.FoilMove, b.u.LengthValue(0.001), b.u.LengthDigits()),
+			words.Between(o.ShareLow, 100, 0), words.Between(o.ShareMid, 100, 0), words.Between(o.ShareTop, 100, 0), dash(words.Between(o.StiffnessChange, 1, 2)), better, reach)
 	}
 	return f
 }
@@ -220,9 +221,9 @@ func optionName(o advice.Option) string {
 	case o.Cards == 0:
 		return "Shim as today"
 	case o.Cards < 0:
-		return upperFirst(plural(-o.Cards, "card", "cards")) + " down"
+		return words.UpperFirst(words.Plural(-o.Cards, "card", "cards")) + " down"
 	}
-	return upperFirst(plural(o.Cards, "card", "cards")) + " up"
+	return words.UpperFirst(words.Plural(o.Cards, "card", "cards")) + " up"
 }
 
 func (b *builder) optionsSays() string {
@@ -237,9 +238,9 @@ func (b *builder) optionsSays() string {
 		return "None of the choices is within reach of this track."
 	}
 	o := a.Options[pick]
-	name := lowerFirst(optionName(o))
+	name := words.LowerFirst(optionName(o))
 	s := fmt.Sprintf("Of the choices within reach, %s comes closest to even: the share is off by about %s of the load instead of %s.",
-		name, percent(o.Evenness.Value), percent(a.EvennessNow.Value))
+		name, words.Percent(o.Evenness.Value), words.Percent(a.EvennessNow.Value))
 	if a.Verdict == advice.Change && a.Cards != o.Cards {
 		s += " Go there one card a session."
 	}

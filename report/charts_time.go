@@ -10,6 +10,7 @@ import (
 
 	"evenfoot/analysis/ride"
 	"evenfoot/report/chart"
+	"evenfoot/report/words"
 
 	"gonum.org/v1/plot"
 )
@@ -44,7 +45,7 @@ func (t trace) envelope(lo, hi float64, n int) []chart.XY {
 	}
 	for i := range t.n {
 		x, v := t.at(i)
-		if !finite(v) || !(x >= lo && x <= hi) {
+		if !words.Finite(v) || !(x >= lo && x <= hi) {
 			continue
 		}
 		if x-prev > t.gap {
@@ -73,7 +74,7 @@ func (t trace) sampled(lo, hi float64, n int) []float64 {
 	sum, count := make([]float64, n), make([]float64, n)
 	for i := range t.n {
 		x, v := t.at(i)
-		if c := int((x - lo) / (hi - lo) * float64(n)); finite(v) && x >= lo && c < n && c >= 0 {
+		if c := int((x - lo) / (hi - lo) * float64(n)); words.Finite(v) && x >= lo && c < n && c >= 0 {
 			sum[c] += v
 			count[c]++
 		}
@@ -98,16 +99,16 @@ func (b *builder) traces() []trace {
 	if r.Log != nil && len(r.Log.GPS.Speed) > 0 && len(r.Log.GPS.Time) == len(r.Log.GPS.Speed) {
 		g := r.Log.GPS
 		n := len(g.Time)
-		ts = append(ts, trace{"speed", b.u.speedName(), "now", n, func(i int) (float64, float64) {
+		ts = append(ts, trace{"speed", b.u.SpeedName(), "now", n, func(i int) (float64, float64) {
 			if i < len(g.Flags) && g.Flags[i] != 0 {
 				return g.Time[i], math.NaN()
 			}
-			return g.Time[i], b.u.speed(float64(g.Speed[i]))
+			return g.Time[i], b.u.SpeedValue(float64(g.Speed[i]))
 		}, gapFor(n, g.Time[0], g.Time[n-1])})
 	} else if r.Ride != nil && len(r.Ride.Speed.East) > 1 {
 		s := r.Ride.Speed
-		ts = append(ts, trace{"speed", b.u.speedName(), "now", min(len(s.East), len(s.North)), func(i int) (float64, float64) {
-			return s.Start + float64(i)*s.Step, b.u.speed(math.Hypot(s.East[i], s.North[i]))
+		ts = append(ts, trace{"speed", b.u.SpeedName(), "now", min(len(s.East), len(s.North)), func(i int) (float64, float64) {
+			return s.Start + float64(i)*s.Step, b.u.SpeedValue(math.Hypot(s.East[i], s.North[i]))
 		}, math.Max(2, 5*s.Step)})
 	}
 	// What a sensor shows that is not fixed to the board is not the deck's angle.
@@ -232,7 +233,7 @@ func (b *builder) flightRange(line []chart.XY) (lo, hi float64) {
 	}
 	k := 0
 	for _, q := range line {
-		if !finite(q.X) || !finite(q.Y) || math.Abs(q.Y) > 1e6 {
+		if !words.Finite(q.X) || !words.Finite(q.Y) || math.Abs(q.Y) > 1e6 {
 			continue
 		}
 		for k < len(rides) && rides[k].End < q.X {
@@ -278,12 +279,12 @@ func (b *builder) timelineSays() string {
 	if t.Rides == 0 {
 		return "No ride on the foil was found in this log."
 	}
-	s := fmt.Sprintf("%s on the foil: %s", upperFirst(minutes(float64(t.Foiling))), plural(t.Rides, "ride", "rides"))
+	s := fmt.Sprintf("%s on the foil: %s", words.UpperFirst(words.Minutes(float64(t.Foiling))), words.Plural(t.Rides, "ride", "rides"))
 	if t.Turns > 0 {
-		s += ", " + plural(t.Turns, "turn", "turns")
+		s += ", " + words.Plural(t.Turns, "turn", "turns")
 	}
 	if t.Touchdowns > 0 {
-		s += ", " + plural(t.Touchdowns, "touchdown", "touchdowns")
+		s += ", " + words.Plural(t.Touchdowns, "touchdown", "touchdowns")
 	}
 	return s + "."
 }
@@ -304,7 +305,7 @@ func (b *builder) samples(ts []trace, lo, hi float64, n int) string {
 	for _, t := range ts {
 		s := series{Name: t.label, Unit: t.unit}
 		for _, v := range t.sampled(lo, hi, n) {
-			if finite(v) {
+			if words.Finite(v) {
 				s.V = append(s.V, math.Round(v*10)/10)
 			} else {
 				s.V = append(s.V, nil)
@@ -328,14 +329,14 @@ func (b *builder) rideTable() *table {
 	if len(b.r.Rides) == 0 {
 		return nil
 	}
-	t := &table{Caption: "The rides", Head: []string{"ride", "start", "length", "distance", "mean speed, " + b.u.speedName(), "top speed, " + b.u.speedName(), "tack"}}
+	t := &table{Caption: "The rides", Head: []string{"ride", "start", "length", "distance", "mean speed, " + b.u.SpeedName(), "top speed, " + b.u.SpeedName(), "tack"}}
 	for i, x := range b.r.Rides {
 		tack := "not known"
 		if x.Tack != nil {
-			tack = clean(*x.Tack)
+			tack = words.Clean(*x.Tack)
 		}
-		t.add(math.NaN(), fmt.Sprint(i+1), clock(float64(x.Start)), clock(float64(x.End-x.Start)), b.u.distanceText(float64(x.Distance)),
-			fixed(b.u.speed(float64(x.MeanSpeed)), 1), fixed(b.u.speed(float64(x.MaxSpeed)), 1), tack)
+		t.add(math.NaN(), fmt.Sprint(i+1), words.Clock(float64(x.Start)), words.Clock(float64(x.End-x.Start)), b.u.DistanceText(float64(x.Distance)),
+			words.Fixed(b.u.SpeedValue(float64(x.MeanSpeed)), 1), words.Fixed(b.u.SpeedValue(float64(x.MaxSpeed)), 1), tack)
 		if i == 199 {
 			t.Caption = "The first 200 rides"
 			break
@@ -454,7 +455,7 @@ func (b *builder) positions() []place {
 		gap = math.Max(gap, 5*(g.Time[n-1]-g.Time[0])/float64(n-1))
 	}
 	for i, t := range g.Time {
-		if !finite(g.Lat[i]) || !finite(g.Lon[i]) || (i < len(g.Flags) && g.Flags[i] != 0) {
+		if !words.Finite(g.Lat[i]) || !words.Finite(g.Lon[i]) || (i < len(g.Flags) && g.Flags[i] != 0) {
 			continue
 		}
 		if math.IsNaN(lat0) {
@@ -469,7 +470,7 @@ func (b *builder) positions() []place {
 		p.flying = k < len(rides) && rides[k].Start <= t
 		if p.flying && i < len(g.Speed) {
 			v := float64(g.Speed[i])
-			if i < len(g.Course) && finite(float64(g.Course[i])) {
+			if i < len(g.Course) && words.Finite(float64(g.Course[i])) {
 				s, c := math.Sincos(float64(g.Course[i]) * math.Pi / 180)
 				v = math.Hypot(v*s-flow[0], v*c-flow[1])
 			}

@@ -5,15 +5,16 @@ import (
 	"math"
 
 	"evenfoot/analysis/advice"
+	"evenfoot/report/words"
 )
 
 // shareClamped is the share at v, or at the nearest end of the curve.
 func shareClamped(c []advice.SharePoint, v float64) float64 {
-	if len(c) == 0 || !finite(v) {
+	if len(c) == 0 || !words.Finite(v) {
 		return 0.5
 	}
 	v = math.Max(float64(c[0].Speed), math.Min(float64(c[len(c)-1].Speed), v))
-	if s := shareOf(c, v); s.Known() {
+	if s := words.ShareOf(c, v); s.Known() {
 		return s.Value
 	}
 	return 0.5
@@ -48,7 +49,7 @@ func (b *builder) trackSays() string {
 		v := (h.Low + h.High) / 2
 		s := shareClamped(today, v)
 		total += h.Seconds
-		if i := shareOf(today, v); i.Known() && i.Low <= shareClasses[2] && i.High >= shareClasses[1] {
+		if i := words.ShareOf(today, v); i.Known() && i.Low <= shareClasses[2] && i.High >= shareClasses[1] {
 			maybe += h.Seconds
 		}
 		switch {
@@ -63,15 +64,15 @@ func (b *builder) trackSays() string {
 	if !(total > 0) {
 		return b.timelineSays()
 	}
-	s := fmt.Sprintf("Of %s on the foil, the load was even for %s", minutes(total), percent(even/total))
+	s := fmt.Sprintf("Of %s on the foil, the load was even for %s", words.Minutes(total), words.Percent(even/total))
 	if maybe/total > even/total+0.005 {
-		s += fmt.Sprintf(" (with the doubt counted, for up to %s)", percent(maybe/total))
+		s += fmt.Sprintf(" (with the doubt counted, for up to %s)", words.Percent(maybe/total))
 	}
 	if front > 0 {
-		s += fmt.Sprintf(", and more than 60 %% on the front foot for %s", percent(front/total))
+		s += fmt.Sprintf(", and more than 60 %% on the front foot for %s", words.Percent(front/total))
 	}
 	if back > 0 {
-		s += fmt.Sprintf(", and less than 40 %% on the front foot for %s", percent(back/total))
+		s += fmt.Sprintf(", and less than 40 %% on the front foot for %s", words.Percent(back/total))
 	}
 	return s + "."
 }

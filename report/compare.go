@@ -11,6 +11,7 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
+	"evenfoot/report/words"
 )
 
 var errTooFew = errors.New("comparing needs at least two sessions")
@@ -64,10 +65,10 @@ type verdictPart struct {
 
 func newComparePage(rs []*analysis.Result, o Options) *comparePage {
 	before := o.Before
-	u := o.Units.orDefault()
+	u := o.Units.OrDefault()
 	rs = inTime(rs, before)
 	cs, lo, top := contenders(rs, u)
-	p := &comparePage{Title: fmt.Sprintf("%s compared", upperFirst(plural(len(rs), "session", "sessions"))), Cautions: cautions, Version: clean(o.Version)}
+	p := &comparePage{Title: fmt.Sprintf("%s compared", words.UpperFirst(words.Plural(len(rs), "session", "sessions"))), Cautions: words.Cautions, Version: words.Clean(o.Version)}
 	if !o.Now.IsZero() {
 		p.Made = o.Now.Format("2 January 2006")
 	}
@@ -95,10 +96,10 @@ func inTime(rs []*analysis.Result, before *advice.BeforeAfter) []*analysis.Resul
 }
 
 // contenders reads the numbers that are compared, at speeds that all have.
-func contenders(rs []*analysis.Result, u Units) (cs []contender, lo, top float64) {
+func contenders(rs []*analysis.Result, u words.Units) (cs []contender, lo, top float64) {
 	lo, top = math.Inf(-1), math.Inf(1)
 	for _, r := range rs {
-		if a, _, b := speeds(r); finite(a) && len(r.FootLoad) > 0 {
+		if a, _, b := words.SpeedsOf(r); words.Finite(a) && len(r.FootLoad) > 0 {
 			lo, top = math.Max(lo, a), math.Min(top, b)
 		}
 	}
@@ -106,20 +107,20 @@ func contenders(rs []*analysis.Result, u Units) (cs []contender, lo, top float64
 		lo, top = math.NaN(), math.NaN()
 	}
 	for i, r := range rs {
-		c := contender{r: r, Key: letters(i), Name: title(r), evenness: interval.Unknown(), slope: interval.Unknown(), tacks: interval.Unknown(), best: math.NaN(), minutes: float64(r.Totals.Foiling) / 60}
+		c := contender{r: r, Key: letters(i), Name: words.Title(r), evenness: interval.Unknown(), slope: interval.Unknown(), tacks: interval.Unknown(), best: math.NaN(), minutes: float64(r.Totals.Foiling) / 60}
 		if t := r.Session.Start; t != nil && !t.IsZero() {
 			c.Day = t.UTC().Format("2006-01-02")
 		}
 		if r.Setup != nil {
-			c.Rider = clean(r.Setup.Rider.Name)
+			c.Rider = words.Clean(r.Setup.Rider.Name)
 			if c.Rider == "" {
-				c.Rider = u.massText(r.Setup.Rider.Mass)
+				c.Rider = u.MassText(r.Setup.Rider.Mass)
 			}
 		}
 		if r.Advice != nil {
 			c.evenness = r.Advice.EvennessNow.Scale(100)
 		}
-		c.low, c.top = shareNow(r, lo).Scale(100), shareNow(r, top).Scale(100)
+		c.low, c.top = words.ShareNow(r, lo).Scale(100), words.ShareNow(r, top).Scale(100)
 		if l := r.PitchLaw; l != nil && l.Enough {
 			c.slope = l.Slope.Scale(0.01)
 			p, q := l.ByTack["port"], l.ByTack["starboard"]
@@ -127,8 +128,8 @@ func contenders(rs []*analysis.Result, u Units) (cs []contender, lo, top float64
 				c.tacks = normal(p.Value-q.Value, math.Hypot(p.SD(), q.SD()))
 			}
 		}
-		if v := float64(r.BestSpeeds.TenSeconds); finite(v) && v > 0 {
-			c.best = u.speed(v)
+		if v := float64(r.BestSpeeds.TenSeconds); words.Finite(v) && v > 0 {
+			c.best = u.SpeedValue(v)
 		}
 		cs = append(cs, c)
 	}
@@ -144,7 +145,7 @@ func letters(i int) string {
 	return s
 }
 
-func (c contender) label() string { return c.Key + "  " + cleanTo(c.Name, 26) }
+func (c contender) label() string { return c.Key + "  " + words.CleanTo(c.Name, 26) }
 
 func compareHead(cs []contender, before *advice.BeforeAfter) string {
 	if before != nil {
@@ -185,7 +186,7 @@ func verdictHead(b *advice.BeforeAfter) string {
 	switch b.Verdict {
 	case advice.AsPredicted:
 		for _, r := range b.Rows {
-			if finite(float64(r.Sigmas)) && float64(r.Sigmas) >= 1.645 {
+			if words.Finite(float64(r.Sigmas)) && float64(r.Sigmas) >= 1.645 {
 				return "The change did a part of what was foretold; not all rows agree."
 			}
 		}
@@ -202,32 +203,32 @@ func verdictHead(b *advice.BeforeAfter) string {
 	return "Whether the change did what was foretold cannot be told yet."
 }
 
-func verdictFor(b *advice.BeforeAfter, u Units) *verdictPart {
-	v := &verdictPart{Tag: upperFirst(b.Verdict), Says: cleanTo(b.Says, 700)}
+func verdictFor(b *advice.BeforeAfter, u words.Units) *verdictPart {
+	v := &verdictPart{Tag: words.UpperFirst(b.Verdict), Says: words.CleanTo(b.Says, 700)}
 	for _, c := range b.Changed {
-		v.Changed = append(v.Changed, sentence(c))
+		v.Changed = append(v.Changed, words.Sentence(c))
 	}
 	if len(b.Rows) > 0 {
 		v.Rows = &table{Caption: "What the outing before foretold and what the outing after shows, with 90 % intervals", Head: []string{"quantity", "unit", "foretold", "seen", "so"}}
 		for _, r := range b.Rows {
 			pred, seen, unit := r.Predicted, r.Observed, r.Unit
 			if unit == "m/s" {
-				k := u.speed(1)
-				pred, seen, unit = pred.Scale(k), seen.Scale(k), u.speedName()
+				k := u.SpeedValue(1)
+				pred, seen, unit = pred.Scale(k), seen.Scale(k), u.SpeedName()
 			}
-			d := digitsFor(5 * math.Max(math.Abs(seen.Value), math.Abs(seen.High-seen.Low)))
-			v.Rows.add(math.NaN(), quantity(r.What), clean(unit), dash(between(pred, 1, d)), between(seen, 1, d), cleanTo(r.Says, 120))
+			d := words.DigitsFor(5 * math.Max(math.Abs(seen.Value), math.Abs(seen.High-seen.Low)))
+			v.Rows.add(math.NaN(), quantity(r.What), words.Clean(unit), dash(words.Between(pred, 1, d)), words.Between(seen, 1, d), words.CleanTo(r.Says, 120))
 		}
 	}
 	if b.Next != nil {
-		v.Next = sentence(b.Next.NextStep)
+		v.Next = words.Sentence(b.Next.NextStep)
 	}
 	return v
 }
 
 // quantity names a row's quantity so that a level and a change are told apart.
 func quantity(what string) string {
-	what = cleanTo(what, 120)
+	what = words.CleanTo(what, 120)
 	switch {
 	case strings.HasPrefix(what, "change of "):
 		return what
@@ -239,22 +240,22 @@ func quantity(what string) string {
 
 // dash is how a table shows what is not known.
 func dash(s string) string {
-	if strings.HasPrefix(s, unknown) {
+	if strings.HasPrefix(s, words.Unknown) {
 		return "–"
 	}
 	return s
 }
 
-func compareTable(cs []contender, u Units, lo, top float64) *table {
-	t := &table{Caption: "All sessions", Head: []string{"session", "name", "day", "rider", "on the foil, min", "best 10 s, " + u.speedName(),
-		"load off even, % of the load", "front share at " + u.speedText(lo) + ", %", "front share at " + u.speedText(top) + ", %", "pitch per 100 cm² of lift area, degrees", "port less starboard, degrees", "advice"}}
+func compareTable(cs []contender, u words.Units, lo, top float64) *table {
+	t := &table{Caption: "All sessions", Head: []string{"session", "name", "day", "rider", "on the foil, min", "best 10 s, " + u.SpeedName(),
+		"load off even, % of the load", "front share at " + u.SpeedText(lo) + ", %", "front share at " + u.SpeedText(top) + ", %", "pitch per 100 cm² of lift area, degrees", "port less starboard, degrees", "advice"}}
 	for _, c := range byEvenness(cs) {
 		verdict := "–"
 		if c.r.Advice != nil {
-			verdict = clean(c.r.Advice.Verdict)
+			verdict = words.Clean(c.r.Advice.Verdict)
 		}
-		t.add(math.NaN(), c.Key, c.Name, c.Day, c.Rider, dash(fixed(c.minutes, 0)), dash(fixed(c.best, 1)), dash(between(c.evenness, 1, 0)),
-			dash(between(c.low, 1, 0)), dash(between(c.top, 1, 0)), dash(between(c.slope, 1, 2)), dash(between(c.tacks, 1, 1)), verdict)
+		t.add(math.NaN(), c.Key, c.Name, c.Day, c.Rider, dash(words.Fixed(c.minutes, 0)), dash(words.Fixed(c.best, 1)), dash(words.Between(c.evenness, 1, 0)),
+			dash(words.Between(c.low, 1, 0)), dash(words.Between(c.top, 1, 0)), dash(words.Between(c.slope, 1, 2)), dash(words.Between(c.tacks, 1, 1)), verdict)
 	}
 	return t
 }
@@ -264,41 +265,24 @@ func compareTable(cs []contender, u Units, lo, top float64) *table {
 func byEvenness(cs []contender) []contender {
 	order := slices.Clone(cs)
 	if len(cs) > 2 {
-		slices.SortStableFunc(order, func(a, b contender) int { return compareUnknownLast(a.evenness.Value, b.evenness.Value) })
+		slices.SortStableFunc(order, func(a, b contender) int { return words.UnknownLast(a.evenness.Value, b.evenness.Value) })
 	}
 	return order
 }
 
-// compareUnknownLast orders numbers, what is not known at the end.
-func compareUnknownLast(a, b float64) int {
-	switch an, bn := math.IsNaN(a), math.IsNaN(b); {
-	case an && bn:
-		return 0
-	case an:
-		return 1
-	case bn:
-		return -1
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
-}
-
 // diffTable is every session less the first.
-func diffTable(cs []contender, u Units, top float64) *table {
-	t := &table{Caption: "Each session less session A, with 90 % intervals", Head: []string{"session", "load off even, % of the load", "front share at " + u.speedText(top) + ", %",
-		"pitch per 100 cm² of lift area, degrees", "port less starboard, degrees", "best 10 s, " + u.speedName()}}
+func diffTable(cs []contender, u words.Units, top float64) *table {
+	t := &table{Caption: "Each session less session A, with 90 % intervals", Head: []string{"session", "load off even, % of the load", "front share at " + u.SpeedText(top) + ", %",
+		"pitch per 100 cm² of lift area, degrees", "port less starboard, degrees", "best 10 s, " + u.SpeedName()}}
 	less := func(a, b interval.Interval, d int) string {
 		if !a.Known() || !b.Known() {
 			return "–"
 		}
-		return between(normal(a.Value-b.Value, math.Hypot(a.SD(), b.SD())), 1, d)
+		return words.Between(normal(a.Value-b.Value, math.Hypot(a.SD(), b.SD())), 1, d)
 	}
 	for _, c := range cs[1:] {
 		t.add(math.NaN(), c.label(), less(c.evenness, cs[0].evenness, 0), less(c.top, cs[0].top, 0), less(c.slope, cs[0].slope, 2),
-			less(c.tacks, cs[0].tacks, 1), dash(fixed(c.best-cs[0].best, 1)))
+			less(c.tacks, cs[0].tacks, 1), dash(words.Fixed(c.best-cs[0].best, 1)))
 	}
 	return t
 }
@@ -308,33 +292,33 @@ func CompareText(w io.Writer, rs []*analysis.Result, o TextOptions) error {
 	if len(rs) < 2 {
 		return errTooFew
 	}
-	u, before := o.Units.orDefault(), o.Before
+	u, before := o.Units.OrDefault(), o.Before
 	rs = inTime(rs, before)
 	cs, lo, top := contenders(rs, u)
 	t := newTextPage(o)
-	t.head(upperFirst(plural(len(rs), "session", "sessions")) + " compared")
+	t.head(words.UpperFirst(words.Plural(len(rs), "session", "sessions")) + " compared")
 	t.row("", compareHead(cs, before), vital)
 	if before != nil {
-		t.row("Why", cleanTo(before.Says, 600), needed)
+		t.row("Why", words.CleanTo(before.Says, 600), needed)
 		if before.Next != nil {
-			t.row("Next", sentence(before.Next.NextStep), vital)
+			t.row("Next", words.Sentence(before.Next.NextStep), vital)
 		}
 	}
 	name := max(12, min(30, t.width-44))
 	t.add(t.style("2", fmt.Sprintf("%-*s%10s%12s%10s%10s", name, "session", "off even", "front share", "", "best 10 s")))
-	t.add(t.style("2", fmt.Sprintf("%-*s%10s%12s%10s%10s", name, "", "%", ascii(u.speedText(lo)), ascii(u.speedText(top)), u.speedName())))
+	t.add(t.style("2", fmt.Sprintf("%-*s%10s%12s%10s%10s", name, "", "%", ascii(u.SpeedText(lo)), ascii(u.SpeedText(top)), u.SpeedName())))
 	short := func(v float64, d int) string {
-		if !finite(v) {
+		if !words.Finite(v) {
 			return "-"
 		}
-		return plain.Replace(fixed(v, d))
+		return plain.Replace(words.Fixed(v, d))
 	}
 	for i, c := range byEvenness(cs) {
 		if left := textLines - t.lines(); left <= 1 && i < len(cs)-1 {
 			t.add(fmt.Sprintf("and %d more; the page shows them all", len(cs)-i))
 			break
 		}
-		t.add(fmt.Sprintf("%-*s%10s%12s%10s%10s", name, cleanTo(c.Key+"  "+c.Name, name-1), short(c.evenness.Value, 0), short(c.low.Value, 0), short(c.top.Value, 0), short(c.best, 1)))
+		t.add(fmt.Sprintf("%-*s%10s%12s%10s%10s", name, words.CleanTo(c.Key+"  "+c.Name, name-1), short(c.evenness.Value, 0), short(c.low.Value, 0), short(c.top.Value, 0), short(c.best, 1)))
 	}
 	if t.lines() < textLines {
 		t.add(t.style("2", "Each session by its own log and notes."))
@@ -344,4 +328,4 @@ func CompareText(w io.Writer, rs []*analysis.Result, o TextOptions) error {
 }
 
 // ascii is s with plain spaces.
-func ascii(s string) string { return strings.ReplaceAll(s, nbsp, " ") }
+func ascii(s string) string { return strings.ReplaceAll(s, words.NBSP, " ") }

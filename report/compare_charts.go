@@ -8,6 +8,7 @@ import (
 
 	"evenfoot/analysis/interval"
 	"evenfoot/report/chart"
+	"evenfoot/report/words"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
@@ -21,11 +22,11 @@ var (
 	overlayDashes = [][]vg.Length{nil, {7, 4}, {2, 3}, {10, 3, 2, 3}, {4, 2}, {12, 5}}
 )
 
-func compareFigures(cs []contender, u Units, top float64) []*figure {
+func compareFigures(cs []contender, u words.Units, top float64) []*figure {
 	var out []*figure
 	for _, f := range []*figure{overlayShare(cs, u), overlayLaw(cs, u),
 		rowsFigure(cs, "even", "How far the load is from even", "percent of the load away from even", func(c contender) interval.Interval { return c.evenness }),
-		rowsFigure(cs, "attop", "Front share at "+u.speedText(top), "front share, %", func(c contender) interval.Interval { return c.top }),
+		rowsFigure(cs, "attop", "Front share at "+u.SpeedText(top), "front share, %", func(c contender) interval.Interval { return c.top }),
 		rowsFigure(cs, "slope", "Pitch needed for lift, without the rider's weight", "degrees per 100 cm² of lift area", func(c contender) interval.Interval { return c.slope }),
 		rowsFigure(cs, "tacks", "Difference between the tacks", "port less starboard, degrees of pitch", func(c contender) interval.Interval { return c.tacks })} {
 		if f != nil {
@@ -71,22 +72,22 @@ func overlay(f *figure, xl, yl string, cs []contender, curve func(contender) []c
 	return f
 }
 
-func overlayShare(cs []contender, u Units) *figure {
+func overlayShare(cs []contender, u words.Units) *figure {
 	if len(cs) > overlayLimit {
 		return nil
 	}
 	f := &figure{ID: "shares", Title: "Front foot's share against speed"}
 	f.Says = spread(cs, func(c contender) interval.Interval { return c.top }, "At the top speed that all rode the front foot carries", "%", 0)
-	return overlay(f, "speed through the water, "+u.speedName(), "front share, %", cs, func(c contender) []chart.XY {
+	return overlay(f, "speed through the water, "+u.SpeedName(), "front share, %", cs, func(c contender) []chart.XY {
 		b := &builder{r: c.r, u: u}
 		l, _ := b.curve(b.today())
-		return slices.DeleteFunc(l, func(p chart.XY) bool { return !finite(p.X) || !finite(p.Y) })
+		return slices.DeleteFunc(l, func(p chart.XY) bool { return !words.Finite(p.X) || !words.Finite(p.Y) })
 	}, []plot.Plotter{chart.Rule{At: 50, Ink: "even"}})
 }
 
 // overlayLaw is the pitch law against lift area: what differs here is foil
 // and board, not the rider's weight.
-func overlayLaw(cs []contender, u Units) *figure {
+func overlayLaw(cs []contender, u words.Units) *figure {
 	if len(cs) > overlayLimit {
 		return nil
 	}
@@ -119,24 +120,24 @@ func spread(cs []contender, of func(contender) interval.Interval, what, unit str
 	if lo < 0 || lo == hi {
 		return "Too few of the sessions tell it."
 	}
-	return fmt.Sprintf("%s: from %s (session %s) to %s (session %s).", what, fixed(of(cs[lo]).Value, digits), cs[lo].Key, fixed(of(cs[hi]).Value, digits)+nbsp+unit, cs[hi].Key)
+	return fmt.Sprintf("%s: from %s (session %s) to %s (session %s).", what, words.Fixed(of(cs[lo]).Value, digits), cs[lo].Key, words.Fixed(of(cs[hi]).Value, digits)+words.NBSP+unit, cs[hi].Key)
 }
 
 // rowsFigure is one quantity of all sessions, one row each, sorted.
 func rowsFigure(cs []contender, id, name, axis string, of func(contender) interval.Interval) *figure {
 	var known []contender
 	for _, c := range cs {
-		if v := of(c); v.Known() && finite(v.Value) {
+		if v := of(c); v.Known() && words.Finite(v.Value) {
 			known = append(known, c)
 		}
 	}
 	if len(known) < 2 {
 		return nil
 	}
-	slices.SortStableFunc(known, func(a, b contender) int { return compareUnknownLast(of(a).Value, of(b).Value) })
+	slices.SortStableFunc(known, func(a, b contender) int { return words.UnknownLast(of(a).Value, of(b).Value) })
 	f := &figure{ID: id, Title: name}
 	first, last := of(known[0]), of(known[len(known)-1])
-	f.Says = fmt.Sprintf("From %s (session %s) to %s (session %s).", fixed(first.Value, digitsFor(last.Value*4)), known[0].Key, fixed(last.Value, digitsFor(last.Value*4)), known[len(known)-1].Key)
+	f.Says = fmt.Sprintf("From %s (session %s) to %s (session %s).", words.Fixed(first.Value, words.DigitsFor(last.Value*4)), known[0].Key, words.Fixed(last.Value, words.DigitsFor(last.Value*4)), known[len(known)-1].Key)
 	if last.Low <= first.High {
 		f.Says += " The intervals overlap: each by its own log, the sessions are not clearly different."
 	} else {
@@ -144,7 +145,7 @@ func rowsFigure(cs []contender, id, name, axis string, of func(contender) interv
 	}
 	f.Table = &table{Caption: name + ", with 90 % intervals", Head: []string{"session", axis}}
 	for _, c := range known {
-		f.Table.add(math.NaN(), c.label(), between(of(c), 1, digitsFor(last.Value*4)))
+		f.Table.add(math.NaN(), c.label(), words.Between(of(c), 1, words.DigitsFor(last.Value*4)))
 	}
 	panels := func(wide bool) []*chart.Panel {
 		names := make(chart.Named, len(known))

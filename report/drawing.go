@@ -6,6 +6,8 @@ import (
 	"html/template"
 	"math"
 	"strings"
+
+	"evenfoot/report/words"
 )
 
 // A drawing is a small SVG made by hand: y down, px of the viewBox.
@@ -29,7 +31,7 @@ type pt struct{ x, y float64 }
 func (d *drawing) path(class string, width float64, closed bool, ps ...pt) {
 	var s strings.Builder
 	for i, p := range ps {
-		if !finite(p.x) || !finite(p.y) {
+		if !words.Finite(p.x) || !words.Finite(p.y) {
 			return
 		}
 		cmd := "L"
@@ -59,7 +61,7 @@ func (d *drawing) dashed(class string, a, b pt) {
 // arrow ends at b; a short one keeps its head.
 func (d *drawing) arrow(ink string, width float64, a, b pt) {
 	l := math.Hypot(b.x-a.x, b.y-a.y)
-	if !(l > 0.5) || !finite(l) {
+	if !(l > 0.5) || !words.Finite(l) {
 		return
 	}
 	ux, uy := (b.x-a.x)/l, (b.y-a.y)/l

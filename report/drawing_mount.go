@@ -6,32 +6,33 @@ import (
 	"math"
 
 	"evenfoot/analysis"
+	"evenfoot/report/words"
 )
 
 // mountDrawing shows this stabilizer on its fuselage with the shim in place.
 // The tilt and the shim are drawn larger than they are.
-func mountDrawing(r *analysis.Result, u Units) template.HTML {
+func mountDrawing(r *analysis.Result, u words.Units) template.HTML {
 	a := r.Advice
 	if a == nil || r.Setup == nil {
 		return ""
 	}
 	step := float64(a.Shim) / 1000
-	if !finite(step) || math.Abs(step) < 0.00005 {
+	if !words.Finite(step) || math.Abs(step) < 0.00005 {
 		return ""
 	}
 	st := r.Setup.Foil.Stabilizer
 	after := st.Shim + step
 	top := st.Mount != "bottom"
-	edge := edgeFor(r, after)
+	edge := words.EdgeFor(r, after)
 	out := math.Abs(after) < 0.00015 // the step takes the shim out
 	if out {
-		edge = edgeFor(r, st.Shim)
+		edge = words.EdgeFor(r, st.Shim)
 	}
 	side := "on top of"
 	if !top {
 		side = "below"
 	}
-	desc := fmt.Sprintf("Side view of the rear end of the fuselage, nose to the right. The stabilizer sits %s the fuselage. The shim of %s goes between the two at the %s.", side, u.thin(math.Abs(after)), edge)
+	desc := fmt.Sprintf("Side view of the rear end of the fuselage, nose to the right. The stabilizer sits %s the fuselage. The shim of %s goes between the two at the %s.", side, u.Thin(math.Abs(after)), edge)
 	if out {
 		desc = fmt.Sprintf("Side view of the rear end of the fuselage, nose to the right. The stabilizer sits %s the fuselage. The shim comes out at the %s.", side, edge)
 	}
@@ -79,11 +80,11 @@ func mountDrawing(r *analysis.Result, u Units) template.HTML {
 	// The call-out comes through the fuselage from the free side.
 	start := far - up*16
 	d.arrow("callout", 2.5, pt{shimX, start}, pt{shimX, face - up*1})
-	text := u.thin(math.Abs(after)) + " in all, here"
+	text := u.Thin(math.Abs(after)) + " in all, here"
 	if out {
 		text = "shim out, here"
 	} else if st.Shim == 0 {
-		text = "shim here: " + u.thin(math.Abs(after))
+		text = "shim here: " + u.Thin(math.Abs(after))
 	}
 	d.text("t-strong", 15, 1, pt{math.Max(82, math.Min(shimX, 214)), start - up*6 + 5 - 5*up}, text)
 	// Which way the leading edge turns, and where the nose is.
@@ -91,7 +92,7 @@ func mountDrawing(r *analysis.Result, u Units) template.HTML {
 	ay := face + up*22
 	d.arrow("now", 3, pt{right + 16, ay + way*13}, pt{right + 16, ay - way*13})
 	if st.ShimSpan > 0 {
-		turn := fixed(math.Abs(math.Atan(step/st.ShimSpan))*radian, 1) + "° " + choose(step > 0, "up", "down")
+		turn := words.Fixed(math.Abs(math.Atan(step/st.ShimSpan))*radian, 1) + "° " + words.Choose(step > 0, "up", "down")
 		d.text("t-text", 13, 0, pt{right + 26, ay + 5}, turn)
 	}
 	d.text("t-text", 12, 2, pt{294, (face+far)/2 + 4}, "nose \u2192")
@@ -108,13 +109,13 @@ func sign(v float64) float64 {
 }
 
 // moveDrawing shows the mast in its track before and after.
-func moveDrawing(r *analysis.Result, u Units) template.HTML {
+func moveDrawing(r *analysis.Result, u words.Units) template.HTML {
 	a := r.Advice
 	if a == nil {
 		return ""
 	}
 	mv := float64(a.MoveNow) / 1000
-	if !finite(mv) || math.Abs(mv) < 0.0005 {
+	if !words.Finite(mv) || math.Abs(mv) < 0.0005 {
 		return ""
 	}
 	lo, hi := math.Min(-0.03, mv-0.01), math.Max(0.03, mv+0.01)
@@ -123,7 +124,7 @@ func moveDrawing(r *analysis.Result, u Units) template.HTML {
 		lo, hi = math.Min(lo, r.Setup.Board.Track[0]-0.01), math.Max(hi, r.Setup.Board.Track[1]+0.01)
 	}
 	d := newDrawing("move", "sketch", "How far the foil moves",
-		fmt.Sprintf("The mast in its track seen from the side, nose to the right: it moves %s %s.", u.lengthText(math.Abs(mv)), foreAft(mv)), 300, 120)
+		fmt.Sprintf("The mast in its track seen from the side, nose to the right: it moves %s %s.", u.LengthText(math.Abs(mv)), words.ForeAft(mv)), 300, 120)
 	const x0, x1 = 16.0, 284.0
 	at := func(v float64) float64 { return x0 + (v-lo)/(hi-lo)*(x1-x0) }
 	// The board's underside with the track, and a ruler below.
@@ -161,6 +162,6 @@ func moveDrawing(r *analysis.Result, u Units) template.HTML {
 	}
 	d.text("t-text", 12, 1, pt{150, 14}, unit)
 	mid := (at(0) + at(mv)) / 2
-	d.text("t-strong", 15, 1, pt{math.Max(60, math.Min(240, mid)), deck + 68}, u.lengthText(math.Abs(mv))+" "+foreAft(mv))
+	d.text("t-strong", 15, 1, pt{math.Max(60, math.Min(240, mid)), deck + 68}, u.LengthText(math.Abs(mv))+" "+words.ForeAft(mv))
 	return d.svg()
 }

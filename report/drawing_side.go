@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"evenfoot/analysis/trim"
+	"evenfoot/report/words"
 )
 
 // meanInputs is the foil that the page draws: the mean of the posterior's
@@ -48,25 +49,25 @@ func (b *builder) meanInputs() (trim.Inputs, bool) {
 // side draws the foil from the side at three speeds, with the forces.
 func (b *builder) side() *figure {
 	in, ok := b.meanInputs()
-	lo, mid, top := speeds(b.r)
-	if !ok || !finite(lo) {
+	lo, mid, top := words.SpeedsOf(b.r)
+	if !ok || !words.Finite(lo) {
 		return nil
 	}
 	f := &figure{ID: "side", Title: "Why the load shifts: the foil from the side"}
 	f.Legend = []legend{{"line", "now", "lift of wing and stabilizer"}, {"line", "next", "what the feet press"}, {"line", "drag", "drag of the water"}}
 	f.Note = "Drawn to scale, nose to the right, the deck at its true angle. An arrow's length is its force. The triangle is the point where the feet's load must balance (the centre of pressure): the closer it is to a foot, the more that foot carries."
 	foil := trim.NewFoil(in)
-	f.Table = &table{Caption: "Forces at the three speeds", Head: []string{"speed, " + b.u.speedName(), "pitch, degrees", "wing lift, " + b.u.Mass, "stabilizer lift, " + b.u.Mass + " (+ up)", "drag, " + b.u.Mass, "front share, %", "load point from the mast, " + b.u.lengthName() + " (+ forward)"}}
+	f.Table = &table{Caption: "Forces at the three speeds", Head: []string{"speed, " + b.u.SpeedName(), "pitch, degrees", "wing lift, " + b.u.Mass, "stabilizer lift, " + b.u.Mass + " (+ up)", "drag, " + b.u.Mass, "front share, %", "load point from the mast, " + b.u.LengthName() + " (+ forward)"}}
 	var states []trim.State
 	for i, v := range []float64{lo, mid, top} {
 		s := foil.At(v, trim.Gravity)
-		if !finite(s.Pitch) || !finite(s.FrontShare) {
+		if !words.Finite(s.Pitch) || !words.Finite(s.FrontShare) {
 			return nil
 		}
 		states = append(states, s)
 		f.SVG = append(f.SVG, b.sideAt(i, v, in, s))
-		f.Table.add(math.NaN(), fixed(b.u.speed(v), 0), fixed(s.Pitch*radian, 1), fixed(b.weight(s.WingLift), 0), fixed(b.weight(s.StabLift), 0),
-			fixed(b.weight(s.Drag), 0), fixed(s.FrontShare*100, 0), fixed(b.u.length(s.FootPressureX), 1))
+		f.Table.add(math.NaN(), words.Fixed(b.u.SpeedValue(v), 0), words.Fixed(s.Pitch*radian, 1), words.Fixed(b.weight(s.WingLift), 0), words.Fixed(b.weight(s.StabLift), 0),
+			words.Fixed(b.weight(s.Drag), 0), words.Fixed(s.FrontShare*100, 0), words.Fixed(b.u.LengthValue(s.FootPressureX), 1))
 	}
 	f.Says = b.sideSays(lo, top, states[0], states[2], in)
 	return f
@@ -76,13 +77,13 @@ func (b *builder) side() *figure {
 func (b *builder) weight(n float64) float64 {
 	m := n / trim.Gravity
 	if b.u.Mass == "lb" {
-		return m * poundPerKg
+		return m * words.PoundPerKg
 	}
 	return m
 }
 
 func (b *builder) weightText(n float64) string {
-	return fixed(math.Abs(b.weight(n)), 0) + nbsp + b.u.Mass
+	return words.Fixed(math.Abs(b.weight(n)), 0) + words.NBSP + b.u.Mass
 }
 
 func (b *builder) sideSays(lo, top float64, p, q trim.State, in trim.Inputs) string {
@@ -92,22 +93,22 @@ func (b *builder) sideSays(lo, top float64, p, q trim.State, in trim.Inputs) str
 		}
 		return "lifts"
 	}
-	s := fmt.Sprintf("At %s the stabilizer %s %s, at %s it %s %s.", b.u.speedText(lo), verb(p.StabLift), b.weightText(p.StabLift),
-		b.u.speedText(top), verb(q.StabLift), b.weightText(q.StabLift))
+	s := fmt.Sprintf("At %s the stabilizer %s %s, at %s it %s %s.", b.u.SpeedText(lo), verb(p.StabLift), b.weightText(p.StabLift),
+		b.u.SpeedText(top), verb(q.StabLift), b.weightText(q.StabLift))
 	walk := in.Mast * (math.Sin(p.Pitch) - math.Sin(q.Pitch))
 	d := q.FootPressureX - p.FootPressureX
 	pushes := q.StabLift < p.StabLift
 	switch {
 	case d > 0.01 && pushes:
-		s += fmt.Sprintf(" That lifts the nose, and your front foot must hold it down: the load point goes %s forward.", b.u.lengthText(d))
+		s += fmt.Sprintf(" That lifts the nose, and your front foot must hold it down: the load point goes %s forward.", b.u.LengthText(d))
 		if walk > 0.005 {
-			s += fmt.Sprintf(" The lower nose carries the wing %s back under you, which takes a part of it off again.", b.u.lengthText(walk))
+			s += fmt.Sprintf(" The lower nose carries the wing %s back under you, which takes a part of it off again.", b.u.LengthText(walk))
 		}
 	case d < -0.01 && walk > 0.005:
 		s += fmt.Sprintf(" The nose is %s degrees lower at the top speed. That carries the wing %s back under you: the load point goes %s back, and the back foot gets heavier.",
-			fixed((p.Pitch-q.Pitch)*radian, 1), b.u.lengthText(walk), b.u.lengthText(-d))
+			words.Fixed((p.Pitch-q.Pitch)*radian, 1), b.u.LengthText(walk), b.u.LengthText(-d))
 	case math.Abs(d) > 0.01:
-		s += fmt.Sprintf(" In all, the load point goes %s %s.", b.u.lengthText(math.Abs(d)), foreAft(d))
+		s += fmt.Sprintf(" In all, the load point goes %s %s.", b.u.LengthText(math.Abs(d)), words.ForeAft(d))
 	default:
 		s += " In all, the load point stays almost where it is."
 	}
@@ -125,10 +126,10 @@ func (b *builder) sideAt(i int, v float64, in trim.Inputs, s trim.State) templat
 	perN := 78 / (in.RiderMass * trim.Gravity)
 	originY := 118.0
 	h := originY + in.Mast*scale + 62
-	share := percent(s.FrontShare)
-	d := newDrawing("side-"+name, "side", fmt.Sprintf("The foil at %s", b.u.speedText(v)),
-		fmt.Sprintf("Pitch %s degrees. The wing lifts %s, the stabilizer %s of weight. The front foot carries %s.", fixed(s.Pitch*radian, 1),
-			fixed(b.weight(s.WingLift), 0)+nbsp+b.u.Mass, fixed(b.weight(s.StabLift), 0)+nbsp+b.u.Mass, share), w, h)
+	share := words.Percent(s.FrontShare)
+	d := newDrawing("side-"+name, "side", fmt.Sprintf("The foil at %s", b.u.SpeedText(v)),
+		fmt.Sprintf("Pitch %s degrees. The wing lifts %s, the stabilizer %s of weight. The front foot carries %s.", words.Fixed(s.Pitch*radian, 1),
+			words.Fixed(b.weight(s.WingLift), 0)+words.NBSP+b.u.Mass, words.Fixed(b.weight(s.StabLift), 0)+words.NBSP+b.u.Mass, share), w, h)
 	sin, cos := math.Sincos(s.Pitch)
 	// at is a point x forward and z up in the board's axes.
 	at := func(x, z float64) pt {
@@ -188,7 +189,7 @@ func (b *builder) sideAt(i int, v float64, in trim.Inputs, s trim.State) templat
 		} else {
 			d.arrow("next", 3.5, pt{p.x, p.y - 1}, pt{p.x, p.y + l - 3})
 		}
-		d.text("t-next", 13, 1, pt{p.x, p.y - math.Abs(l) - 8}, percent(part))
+		d.text("t-next", 13, 1, pt{p.x, p.y - math.Abs(l) - 8}, words.Percent(part))
 	}
 	foot(in.FrontFoot, s.FrontShare)
 	foot(in.BackFoot, 1-s.FrontShare)
@@ -196,7 +197,7 @@ func (b *builder) sideAt(i int, v float64, in trim.Inputs, s trim.State) templat
 	d.fill("f-next", pt{c.x, c.y + 2}, pt{c.x - 7, c.y + 14}, pt{c.x + 7, c.y + 14})
 	m := at((in.FrontFoot+in.BackFoot)/2, deck)
 	d.dashed("s-even", pt{m.x, m.y}, pt{m.x, m.y - 30})
-	d.text("t-strong", 15, 0, pt{4, 17}, b.u.speedText(v))
-	d.text("t-text", 12, 0, pt{4, 33}, "pitch "+fixed(s.Pitch*radian, 1)+"°")
+	d.text("t-strong", 15, 0, pt{4, 17}, b.u.SpeedText(v))
+	d.text("t-text", 12, 0, pt{4, 33}, "pitch "+words.Fixed(s.Pitch*radian, 1)+"°")
 	return d.svg()
 }

@@ -4,10 +4,10 @@ import (
 	"fmt"
 	"html/template"
 	"math"
-	"strings"
 
 	"evenfoot/analysis"
 	"evenfoot/report/chart"
+	"evenfoot/report/words"
 
 	"gonum.org/v1/plot/vg"
 )
@@ -46,7 +46,7 @@ type row struct {
 
 func (t *table) add(x float64, cells ...string) {
 	r := row{Cells: cells}
-	if finite(x) {
+	if words.Finite(x) {
 		r.X = fmt.Sprintf("%.5g", x)
 	}
 	t.Rows = append(t.Rows, r)
@@ -55,7 +55,7 @@ func (t *table) add(x float64, cells ...string) {
 // A builder makes the figures of one result.
 type builder struct {
 	r *analysis.Result
-	u Units
+	u words.Units
 }
 
 // sizes of the two variants: for a phone held upright, and for the rest.
@@ -89,24 +89,16 @@ var dots = []vg.Length{2, 3}
 
 // speedLabel is the x axis of most figures.
 func (b *builder) speedLabel() string {
-	return "speed through the water, " + b.u.speedName()
+	return "speed through the water, " + b.u.SpeedName()
 }
 
 func (b *builder) speedRange() chart.Range {
-	lo, _, top := speeds(b.r)
+	lo, _, top := words.SpeedsOf(b.r)
 	for _, p := range b.r.FootLoad {
 		lo, top = math.Min(lo, float64(p.Speed)), math.Max(top, float64(p.Speed))
 	}
-	if !finite(lo) || !finite(top) || !(top > lo) {
+	if !words.Finite(lo) || !words.Finite(top) || !(top > lo) {
 		return chart.Range{}
 	}
-	return chart.Range{Lo: b.u.speed(lo), Hi: b.u.speed(top)}
-}
-
-// listed joins words as "a, b and c".
-func listed(s []string) string {
-	if len(s) < 2 {
-		return strings.Join(s, "")
-	}
-	return strings.Join(s[:len(s)-1], ", ") + " and " + s[len(s)-1]
+	return chart.Range{Lo: b.u.SpeedValue(lo), Hi: b.u.SpeedValue(top)}
 }

@@ -7,11 +7,12 @@ import (
 	"strings"
 
 	"evenfoot/analysis"
+	"evenfoot/report/words"
 )
 
 // A page is what the template shows.
 type page struct {
-	Words     words
+	Words     words.Answer
 	Facts     []fact // the title block
 	Mount     template.HTML
 	Move      template.HTML
@@ -25,7 +26,7 @@ type page struct {
 	More      int // warnings that are not shown
 	Best      []fact
 	Finish    *finishPart
-	Other     *otherPart
+	Other     *words.Other
 	Cautions  []string
 	HasLog    bool
 	Version   string
@@ -49,9 +50,9 @@ type fileFacts struct {
 const warningsShown = 40
 
 func newPage(r *analysis.Result, o Options) *page {
-	u := o.Units.orDefault()
+	u := o.Units.OrDefault()
 	b := &builder{r: r, u: u}
-	p := &page{Words: wordsFor(r, u), Version: clean(o.Version), Cautions: cautions, HasLog: r.Log != nil}
+	p := &page{Words: words.For(r, u), Version: words.Clean(o.Version), Cautions: words.Cautions, HasLog: r.Log != nil}
 	if !o.Now.IsZero() {
 		p.Made = o.Now.Format("2 January 2006")
 	}
@@ -72,11 +73,11 @@ func newPage(r *analysis.Result, o Options) *page {
 			p.More = len(r.Session.Warnings) - i
 			break
 		}
-		p.Warnings = append(p.Warnings, sentence(w))
+		p.Warnings = append(p.Warnings, words.Sentence(w))
 	}
 	p.Best = bestSpeeds(r, u)
 	p.Finish = finishFor(r, u)
-	p.Other = otherFor(r, u)
+	p.Other = words.ForOther(r, u)
 	if o.Coordinates && r.Log != nil {
 		p.Positions = firstPosition(r)
 	}
@@ -86,17 +87,17 @@ func newPage(r *analysis.Result, o Options) *page {
 func firstPosition(r *analysis.Result) string {
 	g := r.Log.GPS
 	for i := range min(len(g.Lat), len(g.Lon)) {
-		if finite(g.Lat[i]) && finite(g.Lon[i]) {
+		if words.Finite(g.Lat[i]) && words.Finite(g.Lon[i]) {
 			return fmt.Sprintf("%.5f, %.5f", g.Lat[i], g.Lon[i])
 		}
 	}
 	return ""
 }
 
-func titleBlock(r *analysis.Result, u Units) []fact {
+func titleBlock(r *analysis.Result, u words.Units) []fact {
 	var f []fact
 	add := func(n, v string) {
-		if v != "" && !strings.Contains(v, unknown) {
+		if v != "" && !strings.Contains(v, words.Unknown) {
 			f = append(f, fact{n, v})
 		}
 	}
@@ -104,22 +105,22 @@ func titleBlock(r *analysis.Result, u Units) []fact {
 		add("Day", t.UTC().Format("2 Jan 2006"))
 	}
 	if s := r.Setup; s != nil {
-		who := clean(s.Rider.Name)
-		if m := u.massText(s.Rider.Mass); m != unknown && s.Rider.Mass > 0 {
+		who := words.Clean(s.Rider.Name)
+		if m := u.MassText(s.Rider.Mass); m != words.Unknown && s.Rider.Mass > 0 {
 			if who != "" {
 				who += ", "
 			}
 			who += m
 		}
 		add("Rider", who)
-		add("Wing", area(s.Foil.Wing.Area, u))
-		add("Stabilizer", fmt.Sprintf("%s, %s mount", area(s.Foil.Stabilizer.Area, u), clean(s.Foil.Stabilizer.Mount)))
+		add("Wing", words.Area(s.Foil.Wing.Area, u))
+		add("Stabilizer", fmt.Sprintf("%s, %s mount", words.Area(s.Foil.Stabilizer.Area, u), words.Clean(s.Foil.Stabilizer.Mount)))
 	}
-	if lo, _, top := speeds(r); finite(lo) {
-		add("Speeds that count", fmt.Sprintf("%s to %s", fixed(u.speed(lo), 0), u.speedText(top)))
+	if lo, _, top := words.SpeedsOf(r); words.Finite(lo) {
+		add("Speeds that count", fmt.Sprintf("%s to %s", words.Fixed(u.SpeedValue(lo), 0), u.SpeedText(top)))
 	}
 	if r.Totals.Rides > 0 {
-		v := fmt.Sprintf("%s in %s", minutes(float64(r.Totals.Foiling)), plural(r.Totals.Rides, "ride", "rides"))
+		v := fmt.Sprintf("%s in %s", words.Minutes(float64(r.Totals.Foiling)), words.Plural(r.Totals.Rides, "ride", "rides"))
 		if c := pitchFor(r); c != "" {
 			v += "; " + c
 		}
@@ -128,24 +129,14 @@ func titleBlock(r *analysis.Result, u Units) []fact {
 	return f
 }
 
-func area(m2 float64, u Units) string {
-	if !finite(m2) {
-		return unknown
-	}
-	if u.Length == "in" {
-		return fixed(m2*inchPerMetre*inchPerMetre, 0) + nbsp + "in²"
-	}
-	return fixed(m2*1e4, 0) + nbsp + "cm²"
-}
-
-func bestSpeeds(r *analysis.Result, u Units) []fact {
+func bestSpeeds(r *analysis.Result, u words.Units) []fact {
 	var f []fact
 	for _, x := range []struct {
 		n string
 		v float64
 	}{{"2 seconds", float64(r.BestSpeeds.TwoSeconds)}, {"10 seconds", float64(r.BestSpeeds.TenSeconds)}, {"500 metres", float64(r.BestSpeeds.Metres500)}, {"1 nautical mile", float64(r.BestSpeeds.NauticalMile)}} {
-		if finite(x.v) && x.v > 0 {
-			f = append(f, fact{x.n, u.speedFine(x.v)})
+		if words.Finite(x.v) && x.v > 0 {
+			f = append(f, fact{x.n, u.SpeedFine(x.v)})
 		}
 	}
 	return f
@@ -162,16 +153,16 @@ func inputsTable(r *analysis.Result) *table {
 		if a.Default {
 			from = "assumed"
 		}
-		d := digitsFor(math.Max(math.Abs(a.Prior.Low), math.Abs(a.Prior.High)))
+		d := words.DigitsFor(math.Max(math.Abs(a.Prior.Low), math.Abs(a.Prior.High)))
 		if a.Unit == "" {
 			d = 3
 		}
-		t.add(math.NaN(), clean(a.Name), clean(a.Unit), between(a.Prior, 1, d), between(a.Posterior, 1, d), fixed(float64(a.ShimDegPerSigma), 2), from)
+		t.add(math.NaN(), words.Clean(a.Name), words.Clean(a.Unit), words.Between(a.Prior, 1, d), words.Between(a.Posterior, 1, d), words.Fixed(float64(a.ShimDegPerSigma), 2), from)
 	}
 	return t
 }
 
-func flowSays(r *analysis.Result, u Units) string {
+func flowSays(r *analysis.Result, u words.Units) string {
 	w := r.WaterFlow
 	if w == nil || !w.East.Known() || !w.North.Known() {
 		return ""
@@ -182,14 +173,14 @@ func flowSays(r *analysis.Result, u Units) string {
 	switch {
 	case w.Source == "assumed zero":
 		return "The water is taken to stand still; the log could not tell otherwise."
-	case !finite(speed):
+	case !words.Finite(speed):
 		return ""
 	case w.Source == "given":
-		return fmt.Sprintf("The setup gives a current of %s towards %s degrees.", u.speedFine(speed), fixed(to, 0))
+		return fmt.Sprintf("The setup gives a current of %s towards %s degrees.", u.SpeedFine(speed), words.Fixed(to, 0))
 	case speed < 1.64*sd:
-		return fmt.Sprintf("The log shows no current that stands out from the doubt of %s.", u.speedFine(1.64*sd))
+		return fmt.Sprintf("The log shows no current that stands out from the doubt of %s.", u.SpeedFine(1.64*sd))
 	}
-	return fmt.Sprintf("The log shows a current of about %s towards %s degrees (give or take %s).", u.speedFine(speed), fixed(to, 0), u.speedFine(1.64*sd))
+	return fmt.Sprintf("The log shows a current of about %s towards %s degrees (give or take %s).", u.SpeedFine(speed), words.Fixed(to, 0), u.SpeedFine(1.64*sd))
 }
 
 // A finishPart is the advice on surfaces.
@@ -201,7 +192,7 @@ type finishPart struct {
 	Cautions []string
 }
 
-func finishFor(r *analysis.Result, u Units) *finishPart {
+func finishFor(r *analysis.Result, u words.Units) *finishPart {
 	f := r.Finish
 	if f == nil {
 		return nil
@@ -210,37 +201,27 @@ func finishFor(r *analysis.Result, u Units) *finishPart {
 	if f.Grit != nil {
 		p.Head = fmt.Sprintf("Sand up to P %d, wet, and stop there. Finer paper gains nothing at these speeds.", *f.Grit)
 	}
-	if v := float64(f.SmoothBelow); finite(v) {
-		p.Facts = append(p.Facts, fact{"Smooth enough at the top speed", "roughness below " + fixed(v, 0) + " µm (thousandths of a millimetre)"})
+	if v := float64(f.SmoothBelow); words.Finite(v) {
+		p.Facts = append(p.Facts, fact{"Smooth enough at the top speed", "roughness below " + words.Fixed(v, 0) + " µm (thousandths of a millimetre)"})
 	}
 	for _, x := range f.Parts {
-		if v := float64(x.SmoothBelow); finite(v) {
-			p.Facts = append(p.Facts, fact{upperFirst(clean(x.Name)), "below " + fixed(v, 0) + " µm"})
+		if v := float64(x.SmoothBelow); words.Finite(v) {
+			p.Facts = append(p.Facts, fact{words.UpperFirst(words.Clean(x.Name)), "below " + words.Fixed(v, 0) + " µm"})
 		}
 	}
 	if f.DragSaving.Known() {
-		p.Facts = append(p.Facts, fact{"Drag saved", between(f.DragSaving, 1, 1) + " %"})
+		p.Facts = append(p.Facts, fact{"Drag saved", words.Between(f.DragSaving, 1, 1) + " %"})
 	}
 	if f.SpeedGain.Known() {
-		p.Facts = append(p.Facts, fact{"Speed gained at equal pull", between(f.SpeedGain, 1, 1) + " %"})
+		p.Facts = append(p.Facts, fact{"Speed gained at equal pull", words.Between(f.SpeedGain, 1, 1) + " %"})
 	}
 	if f.TrailingEdge != "" {
 		// The sentence names its subject, and so does the line.
-		says := strings.TrimPrefix(sentence(f.TrailingEdge), "Trailing edges: ")
-		p.Facts = append(p.Facts, fact{"Trailing edges", upperFirst(says)})
+		says := strings.TrimPrefix(words.Sentence(f.TrailingEdge), "Trailing edges: ")
+		p.Facts = append(p.Facts, fact{"Trailing edges", words.UpperFirst(says)})
 	}
-	p.Steps, p.Notes, p.Cautions = sentences(f.Steps), sentences(f.Notes), sentences(f.Cautions)
+	p.Steps, p.Notes, p.Cautions = words.Sentences(f.Steps), words.Sentences(f.Notes), words.Sentences(f.Cautions)
 	return p
-}
-
-func sentences(in []string) []string {
-	var out []string
-	for _, s := range in {
-		if t := sentence(s); t != "" {
-			out = append(out, t)
-		}
-	}
-	return out
 }
 
 // Single says that there is one step with a drawing, which then gets the room

@@ -25,6 +25,7 @@ import (
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/ride"
 	"evenfoot/ingest"
+	"evenfoot/report/words"
 )
 
 func pageOf(t *testing.T, r *analysis.Result, o Options) string {
@@ -37,7 +38,7 @@ func pageOf(t *testing.T, r *analysis.Result, o Options) string {
 }
 
 // odd are results with parts missing or numbers broken; each must give a page
-// that has a headline, cautions and no trace of a broken number.
+// that has a headline, words.Cautions and no trace of a broken number.
 func odd() map[string]*analysis.Result {
 	nan := math.NaN()
 	m := map[string]*analysis.Result{"empty": {}, "whole": fixture()}
@@ -382,7 +383,7 @@ func TestValidHTML(t *testing.T) {
 }
 
 func ExampleParseUnits() {
-	u, err := ParseUnits("mph,in,lb")
+	u, err := words.ParseUnits("mph,in,lb")
 	fmt.Println(u, err)
 	// Output: {mph in lb} <nil>
 }

@@ -19,11 +19,12 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
+	"evenfoot/report/words"
 )
 
 // Options say how a page is written. The zero value is a good default.
 type Options struct {
-	Units Units
+	Units words.Units
 	// Coordinates puts latitude and longitude on the page. By default there
 	// are none: the track is drawn in metres from where it starts.
 	Coordinates bool

@@ -13,9 +13,10 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
+	"evenfoot/report/words"
 )
 
-var usual = Units{}.orDefault()
+var usual = words.Units{}.OrDefault()
 
 // notEnough is a result that may not advise, with what the advice would list.
 func notEnough() *analysis.Result {
@@ -35,7 +36,7 @@ func notEnough() *analysis.Result {
 // TestNotEnoughSaysOneThing: the trim stays, the feet are asked first, and a
 // card is an experiment that comes out again.
 func TestNotEnoughSaysOneThing(t *testing.T) {
-	w := wordsFor(notEnough(), usual)
+	w := words.For(notEnough(), usual)
 	if !strings.Contains(w.Head, "note how the load feels on your feet at 11 kn and 23 kn") || strings.Contains(w.Head, "card") {
 		t.Errorf("headline %q", w.Head)
 	}
@@ -54,8 +55,8 @@ func TestNotEnoughSaysOneThing(t *testing.T) {
 	}
 	r := notEnough()
 	r.Advice.NextStep = "Change nothing yet: first check the slope of the pitch law: it asks for a lift area of 0.46 m²/rad where the setup gives 0.62 (check foil.wing.area_cm2)."
-	w = wordsFor(r, usual)
-	if !strings.Contains(w.Head, "26 % less than the setup's (check foil.wing.area_cm2)") && !strings.Contains(w.Head, "26"+nbsp+"% less than the setup's (check foil.wing.area_cm2)") {
+	w = words.For(r, usual)
+	if !strings.Contains(w.Head, "26 % less than the setup's (check foil.wing.area_cm2)") && !strings.Contains(w.Head, "26"+words.NBSP+"% less than the setup's (check foil.wing.area_cm2)") {
 		t.Errorf("headline %q", w.Head)
 	}
 	if len(w.Steps) != 1 {
@@ -67,17 +68,17 @@ func TestNotEnoughSaysOneThing(t *testing.T) {
 func TestTrialOfACard(t *testing.T) {
 	const what = "Ride once with one card more under the stabilizer's leading edge and note the feel at 12 kn, 17 kn and 22 kn"
 	r := fixture()
-	if s := tryOut(r, what); s != "Ride with the advised card in (this one, not a second) and note the feel at 12 kn, 17 kn and 22 kn" {
+	if s := words.TryOut(r, what); s != "Ride with the advised card in (this one, not a second) and note the feel at 12 kn, 17 kn and 22 kn" {
 		t.Error(s)
 	}
 	r.Advice.Shim, r.Advice.Cards = 0, 0
-	if s := tryOut(r, what); !strings.HasPrefix(s, "As an experiment, ride once with one card more than today") || !strings.HasSuffix(s, "take it out again") {
+	if s := words.TryOut(r, what); !strings.HasPrefix(s, "As an experiment, ride once with one card more than today") || !strings.HasSuffix(s, "take it out again") {
 		t.Error(s)
 	}
-	if s := tryOut(r, strings.Replace(what, "more", "less", 1)); !strings.HasSuffix(s, "put the card back") {
+	if s := words.TryOut(r, strings.Replace(what, "more", "less", 1)); !strings.HasSuffix(s, "put the card back") {
 		t.Error(s)
 	}
-	if s := tryOut(r, "Fly upside down"); !strings.HasPrefix(s, "As an experiment: fly") {
+	if s := words.TryOut(r, "Fly upside down"); !strings.HasPrefix(s, "As an experiment: fly") {
 		t.Error(s)
 	}
 }
@@ -89,17 +90,17 @@ func TestLoose(t *testing.T) {
 		want string
 	}{
 		{[]float64{1, 2, 3, 4, 5}, ""},
-		{[]float64{-1, 0, -3, -4, -5}, everySpeed},
+		{[]float64{-1, 0, -3, -4, -5}, words.EverySpeed},
 		{[]float64{-1, -1, 3, 4, 5}, "up to 12 kn"},
 		{[]float64{1, 2, 3, -4, -5}, "from 14 kn on"},
 		{[]float64{1, -2, -3, 4, 5}, "from 12 to 13 kn"},
 		{[]float64{-1, 2, -3, 4, -5}, "up to 11 kn, at 13 kn and from 15 kn on"},
 	} {
-		var ks []stiffAt
+		var ks []words.StiffAt
 		for i, k := range c.k {
-			ks = append(ks, stiffAt{float64(11+i) * kn, interval.Exact(k)})
+			ks = append(ks, words.StiffAt{Speed: float64(11+i) * kn, K: interval.Exact(k)})
 		}
-		if got := strings.ReplaceAll(loose(ks, usual), nbsp, " "); got != c.want {
+		if got := strings.ReplaceAll(words.Loose(ks, usual), words.NBSP, " "); got != c.want {
 			t.Errorf("%v: %q, want %q", c.k, got, c.want)
 		}
 	}
@@ -144,25 +145,25 @@ func TestStiffnessSentences(t *testing.T) {
 // of, whether the ratio to today's is known or not.
 func TestCautionStays(t *testing.T) {
 	r := fixture()
-	o := outcomeOf(r)
-	span := loose(within(r, o.Stiffness), usual)
+	o := words.OutcomeOf(r)
+	span := words.Loose(words.Within(r, o.Stiffness), usual)
 	if span == "" {
 		t.Fatal("the fixture's step should leave the board loose at some speeds")
 	}
 	for _, ratio := range []interval.Interval{o.Ratio, interval.Unknown()} {
 		o.Ratio = ratio
-		for _, s := range []string{mind(r, o, usual), firmness(r, o, usual)} {
+		for _, s := range []string{words.Mind(r, o, usual), words.Firmness(r, o, usual)} {
 			if !strings.Contains(strings.ToLower(s), span) || !strings.Contains(s, "not hold its pitch") {
 				t.Errorf("ratio %v: %q lacks %q", ratio, s, span)
 			}
 		}
-		if s := mind(r, o, usual); !strings.Contains(s, "small steps") || !strings.Contains(s, "maker's torque") {
+		if s := words.Mind(r, o, usual); !strings.Contains(s, "small steps") || !strings.Contains(s, "maker's torque") {
 			t.Errorf("caution %q", s)
 		}
 	}
 	k := withStiffness(-5, -3)
 	k.Advice.Verdict = advice.Keep
-	if w := wordsFor(k, usual); !strings.Contains(w.Feel, "at any of your speeds") {
+	if w := words.For(k, usual); !strings.Contains(w.Feel, "at any of your speeds") {
 		t.Errorf("kept trim: %q", w.Feel)
 	}
 }
@@ -172,9 +173,9 @@ func TestCautionStays(t *testing.T) {
 func TestOutcomeIsTheStep(t *testing.T) {
 	r := fixture()
 	r.Advice.MoveNow = 0
-	card := shareOf(outcomeOf(r).Share, 17*kn).Value
+	card := words.ShareOf(words.OutcomeOf(r).Share, 17*kn).Value
 	r.Advice.MoveNow = 20
-	both := shareOf(outcomeOf(r).Share, 17*kn).Value
+	both := words.ShareOf(words.OutcomeOf(r).Share, 17*kn).Value
 	// Feet stand 53 cm apart: 20 mm are 3.8 % of the stance, and the board's
 	// weight comes along.
 	if d := both - card; d < 0.037 || d > 0.047 {
@@ -184,7 +185,7 @@ func TestOutcomeIsTheStep(t *testing.T) {
 
 func TestHeavy(t *testing.T) {
 	for share, want := range map[float64]string{0.61: "front-heavy", 0.60: "a little front-heavy", 0.56: "a little front-heavy", 0.55: "even", 0.45: "even", 0.44: "a little back-heavy", 0.39: "back-heavy"} {
-		if got := heavy(share); got != want {
+		if got := words.Heavy(share); got != want {
 			t.Errorf("%v: %q, want %q", share, got, want)
 		}
 	}
@@ -192,20 +193,20 @@ func TestHeavy(t *testing.T) {
 	for i := range r.FootLoad {
 		r.FootLoad[i].FrontShare = interval.Exact(0.5 + 0.15*math.Sin(math.Pi*(float64(r.FootLoad[i].Speed)/kn-11)/12))
 	}
-	if s := today(r, usual); !strings.Contains(s, "but 65") {
+	if s := words.Today(r, usual); !strings.Contains(s, "but 65") {
 		t.Errorf("even at the ends alone: %q", s)
 	}
 }
 
 // TestOneWayOfChances: a chance is a percentage, and never a certainty.
 func TestOneWayOfChances(t *testing.T) {
-	for p, want := range map[float64]string{0.5: "50 %", 0.97: "97 %", 0.995: "over 99 %", 1: "over 99 %", 0: "under 1 %", math.NaN(): unknown} {
-		if got := strings.ReplaceAll(percentChance(p), nbsp, " "); got != want {
+	for p, want := range map[float64]string{0.5: "50 %", 0.97: "97 %", 0.995: "over 99 %", 1: "over 99 %", 0: "under 1 %", math.NaN(): words.Unknown} {
+		if got := strings.ReplaceAll(words.Chance(p), words.NBSP, " "); got != want {
 			t.Errorf("%v: %q, want %q", p, got, want)
 		}
 	}
 	p := html.UnescapeString(pageOf(t, fixture(), Options{}))
-	if m := regexp.MustCompile(`\d+ in 10+\b|100 %`).FindString(strings.ReplaceAll(p, nbsp, " ")); m != "" {
+	if m := regexp.MustCompile(`\d+ in 10+\b|100 %`).FindString(strings.ReplaceAll(p, words.NBSP, " ")); m != "" {
 		t.Errorf("the page says %q", m)
 	}
 }
@@ -213,16 +214,16 @@ func TestOneWayOfChances(t *testing.T) {
 // TestApart: a step that points away from the whole way says why.
 func TestApart(t *testing.T) {
 	r := fixture()
-	if s := apart(r); s != "" {
+	if s := words.Apart(r); s != "" {
 		t.Errorf("the same way: %q", s)
 	}
 	r.Advice.Cards, r.Advice.Shim, r.Advice.MoveNow = 0, 0, -16
 	r.Advice.StabilizerChange, r.Advice.FoilMove = interval.Normal(0.3, 0.3), interval.Normal(1, 15)
-	if s := apart(r); !strings.Contains(s, "not yet sure enough for a card") {
+	if s := words.Apart(r); !strings.Contains(s, "not yet sure enough for a card") {
 		t.Errorf("another way: %q", s)
 	}
 	r.Advice.Why = []string{"the stabilizer's angle is not yet sure enough for a card; this move helps until then."}
-	if s := apart(r); s != "" {
+	if s := words.Apart(r); s != "" {
 		t.Errorf("said twice: %q", s)
 	}
 }
@@ -281,7 +282,7 @@ func withOther() *analysis.Result {
 // has mass, shares, a step, and a wing that moves by itself.
 func TestOtherRidersBlock(t *testing.T) {
 	r := withOther()
-	p := strings.ReplaceAll(html.UnescapeString(pageOf(t, r, Options{})), nbsp, " ")
+	p := strings.ReplaceAll(html.UnescapeString(pageOf(t, r, Options{})), words.NBSP, " ")
 	head, block, ok := strings.Cut(p, `<section id="other"`)
 	if !ok || !strings.Contains(head, "Put one card") {
 		t.Fatal("no block, or the headline is not the owner's")
@@ -364,7 +365,7 @@ func TestMountDrawing(t *testing.T) {
 		}
 		var ys []float64
 		for _, p := range y.FindAllStringSubmatch(m[1], -1) {
-			ys = append(ys, leadingNumber(p[1]))
+			ys = append(ys, words.LeadingNumber(p[1]))
 		}
 		return (slices.Min(ys) + slices.Max(ys)) / 2
 	}
@@ -381,8 +382,8 @@ func TestMountDrawing(t *testing.T) {
 				t.Errorf("%s: no %s", mount, name)
 			}
 		}
-		want := choose(below, "between fuselage and stabilizer, at its trailing edge", "between fuselage and stabilizer, under its leading edge")
-		if s := shimStep(r, usual); !strings.Contains(s.Do, want) {
+		want := words.Choose(below, "between fuselage and stabilizer, at its trailing edge", "between fuselage and stabilizer, under its leading edge")
+		if s := words.ShimStep(r, usual); !strings.Contains(s.Do, want) {
 			t.Errorf("%s: %q", mount, s.Do)
 		}
 	}

@@ -8,11 +8,12 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
+	"evenfoot/report/words"
 )
 
 // TextOptions say how the terminal's answer is laid out.
 type TextOptions struct {
-	Units Units
+	Units words.Units
 	Width int  // columns, 0 for 80
 	Color bool // bold and dim; the words carry the meaning without
 	// Before is the judgement of a change, for a comparison; nil for none.
@@ -25,12 +26,12 @@ const textLines = 24
 // Text writes the advice in words, at most 24 lines at 80 columns: where they
 // do not hold all, whole sentences go, the least needed first.
 func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
-	u := o.Units.orDefault()
+	u := o.Units.OrDefault()
 	t := newTextPage(o)
-	x := wordsFor(r, u)
+	x := words.For(r, u)
 	t.head(x.Title)
 	t.row("", x.Head, vital)
-	t.row("Today", upperFirst(strings.TrimPrefix(x.Today, "Today ")), vital)
+	t.row("Today", words.UpperFirst(strings.TrimPrefix(x.Today, "Today ")), vital)
 	for _, s := range x.Steps {
 		switch s.Kind {
 		case "shim", "move", "feet": // the headline says it
@@ -47,41 +48,41 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	t.row(x.SureTag, x.Sure, needed)
 	t.row("Feel", x.Feel, needed)
 	t.row("Mind", x.Mind, vital)
-	if p := otherFor(r, u); p != nil {
-		t.row("Other rider", p.short(), useful)
+	if p := words.ForOther(r, u); p != nil {
+		t.row("Other rider", p.Short(), useful)
 	}
 	t.row("Evidence", x.Evidence, useful)
 	for i, l := range x.Limits {
 		if i == 2 {
 			break
 		}
-		t.row(choose(i == 0, "Why", ""), l, choose(i == 0, useful, spare))
+		t.row(words.Choose(i == 0, "Why", ""), l, words.Choose(i == 0, useful, spare))
 	}
 	if len(x.Buys) > 0 {
 		t.row("To be surer", x.Buys[0], spare)
 	}
 	t.row("Ridden", ridden(r, u), useful)
 	if n := len(r.Session.Warnings); n > 0 {
-		t.row("Warnings", upperFirst(plural(n, "warning", "warnings"))+"; the page lists them.", useful)
+		t.row("Warnings", words.UpperFirst(words.Plural(n, "warning", "warnings"))+"; the page lists them.", useful)
 	}
 	_, err := io.WriteString(w, t.String())
 	return err
 }
 
 // ridden is the session in one line.
-func ridden(r *analysis.Result, u Units) string {
+func ridden(r *analysis.Result, u words.Units) string {
 	t := r.Totals
 	if t.Rides == 0 {
 		return ""
 	}
-	s := fmt.Sprintf("%s on the foil in %s", minutes(float64(t.Foiling)), plural(t.Rides, "ride", "rides"))
+	s := fmt.Sprintf("%s on the foil in %s", words.Minutes(float64(t.Foiling)), words.Plural(t.Rides, "ride", "rides"))
 	if p := pitchFor(r); p != "" {
 		s += ", " + p
 	}
-	if d := u.distanceText(float64(t.Distance)); d != unknown {
+	if d := u.DistanceText(float64(t.Distance)); d != words.Unknown {
 		s += ", " + d
 	}
-	if v := u.speedFine(float64(r.BestSpeeds.TenSeconds)); v != unknown {
+	if v := u.SpeedFine(float64(r.BestSpeeds.TenSeconds)); v != words.Unknown {
 		s += ", best 10 s " + v
 	}
 	return s + "."
@@ -104,10 +105,10 @@ func pitchFor(r *analysis.Result) string {
 			covered += math.Max(0, math.Min(x.End, m.Time[s[1]-1])-math.Max(x.Start, m.Time[s[0]]))
 		}
 	}
-	if !(covered < 0.95*flown) || !finite(covered) {
+	if !(covered < 0.95*flown) || !words.Finite(covered) {
 		return ""
 	}
-	return fmt.Sprintf("pitch for %s of it", minutes(covered))
+	return fmt.Sprintf("pitch for %s of it", words.Minutes(covered))
 }
 
 // plain keeps to signs that every terminal has.
@@ -252,7 +253,7 @@ func wrap(s string, width int) []string {
 	var out []string
 	line, n := "", 0
 	for _, word := range strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '\n' }) {
-		r := []rune(strings.ReplaceAll(word, nbsp, " "))
+		r := []rune(strings.ReplaceAll(word, words.NBSP, " "))
 		for len(r) > width {
 			if n > 0 {
 				out, line, n = append(out, line), "", 0

@@ -13,6 +13,7 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/interval"
+	"evenfoot/report/words"
 )
 
 var update = flag.Bool("update", false, "write the golden files anew")
@@ -38,7 +39,7 @@ func TestWords(t *testing.T) {
 		checkText(t, n, &b, all, TextOptions{})
 	}
 	b.WriteString("---- whole, in miles and inches\n")
-	checkText(t, "whole", &b, all, TextOptions{Units: Units{"mph", "in", "lb"}})
+	checkText(t, "whole", &b, all, TextOptions{Units: words.Units{Speed: "mph", Length: "in", Mass: "lb"}})
 	b.WriteString("---- two sessions\n")
 	if err := CompareText(&b, fixtures(2), TextOptions{}); err != nil {
 		t.Fatal(err)
@@ -116,7 +117,7 @@ func TestColourCarriesNothing(t *testing.T) {
 func TestSameWords(t *testing.T) {
 	r := fixture()
 	p := pageOf(t, r, Options{})
-	w := wordsFor(r, Units{}.orDefault())
+	w := words.For(r, words.Units{}.OrDefault())
 	for _, s := range []string{w.Head, w.Today, w.Sure, w.Feel, w.Mind} {
 		if s == "" || !strings.Contains(html.UnescapeString(p), s) {
 			t.Errorf("the page does not say %q", s)
@@ -127,42 +128,38 @@ func TestSameWords(t *testing.T) {
 func TestUnits(t *testing.T) {
 	for _, c := range []struct {
 		in   string
-		want Units
+		want words.Units
 		bad  bool
 	}{
-		{"", Units{"kn", "cm", "kg"}, false},
-		{"kmh", Units{"kmh", "cm", "kg"}, false},
-		{"lb, IN ,mph", Units{"mph", "in", "lb"}, false},
-		{"kn,kmh", Units{}, true},
-		{"furlong", Units{}, true},
+		{"", words.Units{Speed: "kn", Length: "cm", Mass: "kg"}, false},
+		{"kmh", words.Units{Speed: "kmh", Length: "cm", Mass: "kg"}, false},
+		{"lb, IN ,mph", words.Units{Speed: "mph", Length: "in", Mass: "lb"}, false},
+		{"kn,kmh", words.Units{}, true},
+		{"furlong", words.Units{}, true},
 	} {
-		got, err := ParseUnits(c.in)
+		got, err := words.ParseUnits(c.in)
 		if got != c.want || (err != nil) != c.bad {
-			t.Errorf("ParseUnits(%q) = %v, %v", c.in, got, err)
+			t.Errorf("words.ParseUnits(%q) = %v, %v", c.in, got, err)
 		}
 	}
-	imperial := Units{"mph", "in", "lb"}
+	imperial := words.Units{Speed: "mph", Length: "in", Mass: "lb"}
 	for _, c := range []struct{ got, want string }{
-		// 1 kn = 1852 m / 3600 s, 1 in = 0.0254 m, 1 lb = 0.45359237 kg, exact by definition (status V).
-		{Units{}.orDefault().speedText(10 * 1852 / 3600.0), "10 kn"},
-		{imperial.speedText(10 * 1609.344 / 3600), "10 mph"},
-		{Units{Speed: "kmh"}.speedText(10), "36 km/h"},
-		{Units{Speed: "mps"}.speedText(10), "10.0 m/s"},
-		{imperial.lengthText(0.254), "10.00 in"},
-		{imperial.massText(45.359237), "100 lb"},
-		{imperial.thin(0.00076), "0.76 mm / 0.030 in"},
-		{imperial.lengthsIn("measure where, to 2 cm"), "measure where, to 0.8 in"},
-		{imperial.lengthsIn("5 cm further, of 220 cm² (3 cm)."), "2.0 in further, of 220 cm² (1.2 in)."},
-		{Units{}.orDefault().lengthsIn("to 2 cm"), "to 2 cm"},
-		{fixed(-0.04, 1), "0.0"},
-		{fixed(-0.06, 1), "−0.1"},
-		{between(interval.Interval{Value: 1, Low: -0.2, High: 2}, 1, 1), "1.0 (−0.2 to 2.0)"},
-		{between(interval.Exact(3), 1, 0), "3"},
-		{between(interval.Unknown(), 1, 0), "not known"},
-		{clock(3725), "1:02:05"},
-		{minutes(4000), "1 h 07 min"},
+		{words.Units{}.OrDefault().SpeedText(10 * 1852 / 3600.0), "10 kn"},
+		{imperial.SpeedText(10 * 1609.344 / 3600), "10 mph"},
+		{words.Units{Speed: "kmh"}.SpeedText(10), "36 km/h"},
+		{words.Units{Speed: "mps"}.SpeedText(10), "10.0 m/s"},
+		{imperial.LengthText(0.254), "10.00 in"},
+		{imperial.MassText(45.359237), "100 lb"},
+		{imperial.Thin(0.00076), "0.76 mm / 0.030 in"},
+		{words.Fixed(-0.04, 1), "0.0"},
+		{words.Fixed(-0.06, 1), "−0.1"},
+		{words.Between(interval.Interval{Value: 1, Low: -0.2, High: 2}, 1, 1), "1.0 (−0.2 to 2.0)"},
+		{words.Between(interval.Exact(3), 1, 0), "3"},
+		{words.Between(interval.Unknown(), 1, 0), "not known"},
+		{words.Clock(3725), "1:02:05"},
+		{words.Minutes(4000), "1 h 07 min"},
 	} {
-		if got := strings.ReplaceAll(c.got, nbsp, " "); got != c.want {
+		if got := strings.ReplaceAll(c.got, words.NBSP, " "); got != c.want {
 			t.Errorf("got %q, want %q", got, c.want)
 		}
 	}
@@ -173,13 +170,13 @@ func TestClean(t *testing.T) {
 		{"  Lagoon\n\tfirst ", "Lagoon first"},
 		{"a\u202eb\u200fc\x1b[31m", "abc[31m"},
 		{"\xff\xfe ok", "ok"},
-		{strings.Repeat("x", 200), strings.Repeat("x", nameLimit-1) + "…"},
+		{strings.Repeat("x", 200), strings.Repeat("x", words.NameLimit-1) + "…"},
 	} {
-		if got := clean(c.in); got != c.want {
+		if got := words.Clean(c.in); got != c.want {
 			t.Errorf("clean(%q) = %q, want %q", c.in, got, c.want)
 		}
 	}
-	if got := fileName(`C:\Users\someone\log.csv`); got != "log.csv" {
+	if got := words.FileName(`C:\Users\someone\log.csv`); got != "log.csv" {
 		t.Errorf("fileName: %q", got)
 	}
 }

@@ -7,6 +7,7 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/interval"
+	"evenfoot/report/words"
 )
 
 func TestRaisedRange(t *testing.T) {
@@ -20,7 +21,7 @@ func TestRaisedRange(t *testing.T) {
 		{interval.Interval{Value: -0.1, Low: -0.1, High: 2}, "0.1 degrees down (from 2.0 up to 0.1 down)"},
 		{interval.Interval{Value: 0.4, Low: -0.04, High: 0.8}, "0.4 (0.0 to 0.8) degrees up"},
 	} {
-		if got := raisedRange(c.in); got != c.want {
+		if got := words.RaisedRange(c.in); got != c.want {
 			t.Errorf("%+v: %q, want %q", c.in, got, c.want)
 		}
 	}
@@ -50,11 +51,11 @@ func TestLooseSensorIsNotTheDeck(t *testing.T) {
 	if !strings.Contains(p, why) || !strings.Contains(p, "its pitch is not used") {
 		t.Error("the page does not say why the sensor is refused")
 	}
-	if w := wordsFor(r, Units{}.orDefault()); len(w.Limits) == 0 || !strings.HasPrefix(w.Limits[0], why) {
+	if w := words.For(r, words.Units{}.OrDefault()); len(w.Limits) == 0 || !strings.HasPrefix(w.Limits[0], why) {
 		t.Errorf("with advice: %q", w.Limits)
 	}
 	r.Advice = nil
-	if w := wordsFor(r, Units{}.orDefault()); !strings.Contains(w.Today, "not fixed to the board") {
+	if w := words.For(r, words.Units{}.OrDefault()); !strings.Contains(w.Today, "not fixed to the board") {
 		t.Errorf("without advice: %q", w.Today)
 	}
 }
@@ -63,13 +64,13 @@ func TestLooseSensorIsNotTheDeck(t *testing.T) {
 func TestOneSpeedIsSaidOnce(t *testing.T) {
 	r := fixture()
 	r.RangeLow, r.RangeHigh = 16*kn, 16.3*kn
-	w := wordsFor(r, Units{}.orDefault())
+	w := words.For(r, words.Units{}.OrDefault())
 	for _, s := range []string{w.Today, w.Feel} {
-		if n := strings.Count(s, "16"+nbsp+"kn"); n > 1 {
+		if n := strings.Count(s, "16"+words.NBSP+"kn"); n > 1 {
 			t.Errorf("said %d times: %q", n, s)
 		}
 	}
-	if !strings.Contains(w.Today, "16"+nbsp+"kn") {
+	if !strings.Contains(w.Today, "16"+words.NBSP+"kn") {
 		t.Errorf("today: %q", w.Today)
 	}
 }

@@ -73,7 +73,7 @@ func stabLift(area, slope, downwash float64) Linear {
 // specific force, m/s² (9.80665 in level flight): trim model §2–3.
 func (f Foil) At(speed, normal float64) State {
 	in := f.In
-	q := 0.5 * in.Density * speed * speed
+	q := water.DynamicPressure(in.Density, speed)
 	rig := in.rigLift()
 	alpha := f.lift.SolveAlpha(((in.RiderMass+in.BoardMass)*normal-rig)/q, f.StabSetting)
 	s := State{
@@ -130,7 +130,7 @@ func (f Foil) drag(q, speed float64, s State) drags {
 	in := f.In
 	k := 1 + in.DragFactor
 	profile := func(p surface) float64 {
-		return q * p.area * profileDrag(speed*p.chord/in.Viscosity, p.thickness, in.LaminarFraction)
+		return q * p.area * profileDrag(water.Reynolds(speed, p.chord, in.Viscosity), p.thickness, in.LaminarFraction)
 	}
 	induced := func(p surface, lift float64) float64 {
 		return q * p.area * inducedDrag(lift/(q*p.area), p.aspect, in.Oswald)

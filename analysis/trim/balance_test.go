@@ -7,9 +7,9 @@ import (
 	"testing"
 )
 
-// TestPublishedCases holds the model against numbers computed by an
+// TestIndependentCases holds the model against numbers computed by an
 // independent implementation of the same equations (testdata/trim_cases.json).
-func TestPublishedCases(t *testing.T) {
+func TestIndependentCases(t *testing.T) {
 	raw, err := os.ReadFile("testdata/trim_cases.json")
 	if err != nil {
 		t.Fatal(err)

@@ -2,6 +2,10 @@ package water
 
 import "math"
 
+// Reynolds is the Reynolds number of a part of a length, m, at a speed, m/s, in
+// water of a kinematic viscosity, m²/s.
+func Reynolds(speed, length, viscosity float64) float64 { return speed * length / viscosity }
+
 // TurbulentFriction is the ITTC-57 correlation line, the mean friction
 // coefficient of one side of a turbulent plate:
 //
@@ -18,7 +22,9 @@ func TurbulentFriction(re float64) float64 {
 func LaminarFriction(re float64) float64 { return 1.328 / math.Sqrt(re) }
 
 // PlateFriction is the mean friction coefficient of one side of a smooth
-// plate that is laminar up to the fraction xt of its length (trim model §2):
+// plate that is laminar up to the fraction xt of its length: the turbulent
+// line, with the run-in's turbulent friction exchanged for the laminar
+// (Prandtl's composition; Schlichting, Boundary-Layer Theory, ch. 21):
 //
 //	C_f = C_t(Re) - x_t [C_t(x_t Re) - C_l(x_t Re)]
 func PlateFriction(re, xt float64) float64 {
@@ -28,21 +34,13 @@ func PlateFriction(re, xt float64) float64 {
 	return TurbulentFriction(re) - xt*(TurbulentFriction(xt*re)-LaminarFriction(xt*re))
 }
 
-// FormFactor is the ratio of a section's friction drag to the plate's:
+// FormFactor is the ratio of a section's friction drag to the plate's (Hoerner,
+// Fluid-Dynamic Drag, 1965, ch. 6):
 //
 //	F = 1 + 2 t/c + 60 (t/c)⁴
 func FormFactor(thicknessRatio float64) float64 {
 	t := thicknessRatio
 	return 1 + 2*t + 60*t*t*t*t
-}
-
-// PrandtlSchlichting is the mean friction coefficient of one side of a
-// turbulent plate, with the laminar run-in taken off when transition is
-// (A, for example 1700 at Re_crit 5e5; 0 for fully turbulent):
-//
-//	C_f = 0.455/(log10 Re)^2.58 - A/Re
-func PrandtlSchlichting(re, a float64) float64 {
-	return 0.455/math.Pow(math.Log10(re), 2.58) - a/re
 }
 
 // SmoothRoughness is the largest roughness that a flow at speed U does not
@@ -60,20 +58,13 @@ func RoughFriction(lengthOverRoughness float64) float64 {
 	return math.Pow(1.89+1.62*math.Log10(lengthOverRoughness), -2.5)
 }
 
-// RoughFrictionLocal is the local coefficient at x (Schlichting, eq. 21.37):
-//
-//	c_f = (2.87 + 1.58 log10(x/k_s))^-2.5
-func RoughFrictionLocal(xOverRoughness float64) float64 {
-	return math.Pow(2.87+1.58*math.Log10(xOverRoughness), -2.5)
-}
-
 // PlateFrictionRough is the mean friction coefficient of one side of a plate
 // with transition at the fraction xt and sand roughness ks, m. Below the
 // smooth limit (100 ν/U) it is the smooth plate's; above, the turbulent part
 // follows the larger of the smooth and the fully rough line, which is what the
 // plate diagram shows outside its narrow transition band.
 func PlateFrictionRough(speed, length, viscosity, xt, ks float64) float64 {
-	re := speed * length / viscosity
+	re := Reynolds(speed, length, viscosity)
 	smooth := PlateFriction(re, xt)
 	if ks <= SmoothRoughness(speed, viscosity) {
 		return smooth

@@ -19,6 +19,10 @@ type Properties struct {
 	Viscosity float64 // kinematic, m²/s
 }
 
+// DynamicPressure is q = ½ ρ V², Pa, for a density in kg/m³ and a speed in m/s
+// (or in any other coherent units).
+func DynamicPressure(density, speed float64) float64 { return 0.5 * density * speed * speed }
+
 // Of is the water named "sea" or "fresh" at a temperature in °C (ITS-90), at
 // atmospheric pressure. The temperature is clamped to 0..40 °C, where the
 // formulas hold.

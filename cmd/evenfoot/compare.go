@@ -8,6 +8,7 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/report"
+	"evenfoot/report/words"
 )
 
 type compareFlags struct {
@@ -33,7 +34,7 @@ did the change do what was predicted?`,
 }
 
 func (c *console) compare(folders []string, f compareFlags) error {
-	units, err := report.ParseUnits(f.units)
+	units, err := words.ParseUnits(f.units)
 	if err != nil {
 		return usageError{err}
 	}
@@ -61,7 +62,7 @@ func (c *console) compare(folders []string, f compareFlags) error {
 	return c.deliverComparison(cmp, f, units)
 }
 
-func (c *console) deliverComparison(cmp *analysis.Comparison, f compareFlags, units report.Units) error {
+func (c *console) deliverComparison(cmp *analysis.Comparison, f compareFlags, units words.Units) error {
 	a := answer{result: cmp}
 	if err := report.CompareHTML(&a.page, cmp.Results, report.Options{Before: cmp.BeforeAfter, Units: units, Version: versionText(), Now: time.Now()}); err != nil {
 		return err

@@ -10,6 +10,7 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
 	"evenfoot/report"
+	"evenfoot/report/words"
 )
 
 type reportFlags struct {
@@ -48,7 +49,7 @@ Without a log, --setup and --range give advice from the model and your notes.`,
 }
 
 func (c *console) report(args []string, f reportFlags) error {
-	units, err := report.ParseUnits(f.units)
+	units, err := words.ParseUnits(f.units)
 	if err != nil {
 		return usageError{err}
 	}
@@ -104,7 +105,7 @@ func (c *console) earlier(folders []string, columnMap string) ([]analysis.Earlie
 }
 
 // deliver makes page, JSON and words before it writes any of them.
-func (c *console) deliver(r *analysis.Result, s *session, f reportFlags, units report.Units) error {
+func (c *console) deliver(r *analysis.Result, s *session, f reportFlags, units words.Units) error {
 	a := answer{result: r}
 	if err := report.HTML(&a.page, r, report.Options{Units: units, Coordinates: f.coordinates, Version: versionText(), Now: time.Now()}); err != nil {
 		return err

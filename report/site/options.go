@@ -8,7 +8,7 @@ import (
 	"strconv"
 	"strings"
 
-	"evenfoot/report"
+	"evenfoot/report/words"
 )
 
 // options are how one sheet differs from the usual: the query of its address.
@@ -73,7 +73,7 @@ func mps(unit string) (float64, bool) {
 const withMost = 40
 
 // optionsFrom reads the query; usual are the units that the library is set to.
-func optionsFrom(q url.Values, usual report.Units) (options, error) {
+func optionsFrom(q url.Values, usual words.Units) (options, error) {
 	o := options{Speed: usual.Speed, Length: usual.Length, Mass: usual.Mass, In: usual.Speed}
 	pick := func(name string, to *string, allowed ...string) error {
 		v := q.Get(name)
@@ -130,12 +130,12 @@ func idList(texts []string) ([]int64, error) {
 	return slices.Compact(ids), nil
 }
 
-func (o options) units() report.Units {
-	return report.Units{Speed: o.Speed, Length: o.Length, Mass: o.Mass}
+func (o options) units() words.Units {
+	return words.Units{Speed: o.Speed, Length: o.Length, Mass: o.Mass}
 }
 
 // query is the address's part for these options, without what is usual.
-func (o options) query(usual report.Units) string {
+func (o options) query(usual words.Units) string {
 	q := url.Values{}
 	set := func(k, v, usual string) {
 		if v != "" && v != usual {

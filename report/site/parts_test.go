@@ -12,6 +12,7 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/report"
+	"evenfoot/report/words"
 )
 
 func TestQueue(t *testing.T) {
@@ -96,7 +97,7 @@ func TestLabel(t *testing.T) {
 // TestOptionsRoundTrip: the address of a sheet holds its options and nothing
 // that is usual.
 func TestOptionsRoundTrip(t *testing.T) {
-	usual, err := report.ParseUnits("kmh,in,lb")
+	usual, err := words.ParseUnits("kmh,in,lb")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -18,6 +18,7 @@ import (
 	"evenfoot/analysis/setup"
 	"evenfoot/ingest"
 	"evenfoot/report"
+	"evenfoot/report/words"
 )
 
 //go:embed templates
@@ -42,7 +43,7 @@ type view struct {
 	Title   string
 	Token   string
 	Version string
-	Units   report.Units
+	Units   words.Units
 	Dir     string
 
 	Error    string
@@ -96,10 +97,10 @@ func (s *Site) style(w http.ResponseWriter, _ *http.Request) {
 }
 
 // units are those that the library is set to.
-func (s *Site) units() report.Units {
-	u, err := report.ParseUnits(s.store.setting("units"))
+func (s *Site) units() words.Units {
+	u, err := words.ParseUnits(s.store.setting("units"))
 	if err != nil { // a setting of another version
-		u, _ = report.ParseUnits("")
+		u, _ = words.ParseUnits("")
 	}
 	return u
 }
@@ -109,7 +110,7 @@ func (s *Site) setUnits(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	text := strings.Join([]string{r.PostForm.Get("speed"), r.PostForm.Get("length"), r.PostForm.Get("weight")}, ",")
-	if _, err := report.ParseUnits(text); err != nil {
+	if _, err := words.ParseUnits(text); err != nil {
 		s.fail(w, r, http.StatusBadRequest, errors.New("one of these units is not known"))
 		return
 	}
@@ -264,7 +265,7 @@ func (v view) Speed(x float64) string {
 	return speedText(x, v.Units)
 }
 
-func speedText(x float64, u report.Units) string {
+func speedText(x float64, u words.Units) string {
 	if f, ok := mps(u.Speed); ok {
 		x /= f
 	}

@@ -1,4 +1,4 @@
-package report
+package words
 
 import (
 	"fmt"
@@ -10,26 +10,26 @@ import (
 	"evenfoot/analysis/trim"
 )
 
-// An outcome is what the next step, card and move as they are advised, does to
+// An Outcome is what the next step, card and move as they are advised, does to
 // the load and to the pitch stiffness.
-type outcome struct {
+type Outcome struct {
 	Share     []advice.SharePoint
-	Stiffness []stiffAt
+	Stiffness []StiffAt
 	// Ratio is the stiffness at the top speed to today's there; unknown where
 	// today's may be nothing.
 	Ratio    interval.Interval
 	Livelier bool // clearly less stiff at the top speed than today
 }
 
-// stiffAt is the pitch stiffness at one speed, N·m per degree.
-type stiffAt struct {
+// StiffAt is the pitch stiffness at one speed, N·m per degree.
+type StiffAt struct {
 	Speed float64 // m/s
 	K     interval.Interval
 }
 
 // outcomeOf puts the step on every foil that agrees with the evidence; nil
 // where there is no step. Without the foils it takes the nearest option.
-func outcomeOf(r *analysis.Result) *outcome {
+func OutcomeOf(r *analysis.Result) *Outcome {
 	a := r.Advice
 	if a == nil || a.Verdict != advice.Change {
 		return nil
@@ -40,9 +40,9 @@ func outcomeOf(r *analysis.Result) *outcome {
 		if o == nil {
 			return nil
 		}
-		return &outcome{Share: o.Curve, Ratio: o.StiffnessChange, Livelier: o.StiffnessChange.High < 0.8}
+		return &Outcome{Share: o.Curve, Ratio: o.StiffnessChange, Livelier: o.StiffnessChange.High < 0.8}
 	}
-	out := &outcome{Ratio: interval.Unknown()}
+	out := &Outcome{Ratio: interval.Unknown()}
 	share, stiff := make([]float64, len(after)), make([]float64, len(after))
 	for _, p := range r.FootLoad {
 		for i, f := range after {
@@ -50,10 +50,10 @@ func outcomeOf(r *analysis.Result) *outcome {
 			share[i], stiff[i] = s.FrontShare, s.Stiffness/radian
 		}
 		out.Share = append(out.Share, advice.SharePoint{Speed: p.Speed, Share: interval.FromDraws(share)})
-		out.Stiffness = append(out.Stiffness, stiffAt{float64(p.Speed), interval.FromDraws(stiff)})
+		out.Stiffness = append(out.Stiffness, StiffAt{float64(p.Speed), interval.FromDraws(stiff)})
 	}
-	_, _, top := speeds(r)
-	if !finite(top) {
+	_, _, top := SpeedsOf(r)
+	if !Finite(top) {
 		return out
 	}
 	ratio := make([]float64, len(after))
@@ -82,7 +82,7 @@ func stepped(r *analysis.Result) []trim.Foil {
 		return nil
 	}
 	metres := func(mm interval.Number) float64 {
-		if v := float64(mm); finite(v) {
+		if v := float64(mm); Finite(v) {
 			return v / 1000
 		}
 		return 0
@@ -104,20 +104,20 @@ func stepped(r *analysis.Result) []trim.Foil {
 }
 
 // stiffnessNow is today's, at all speeds of the load curve.
-func stiffnessNow(r *analysis.Result) []stiffAt {
-	var out []stiffAt
+func StiffnessNow(r *analysis.Result) []StiffAt {
+	var out []StiffAt
 	for _, p := range r.FootLoad {
 		if p.Stiffness.Known() {
-			out = append(out, stiffAt{float64(p.Speed), p.Stiffness})
+			out = append(out, StiffAt{float64(p.Speed), p.Stiffness})
 		}
 	}
 	return out
 }
 
 // within keeps the speeds that count.
-func within(r *analysis.Result, all []stiffAt) []stiffAt {
-	lo, _, top := speeds(r)
-	var out []stiffAt
+func Within(r *analysis.Result, all []StiffAt) []StiffAt {
+	lo, _, top := SpeedsOf(r)
+	var out []StiffAt
 	for _, s := range all {
 		if s.K.Known() && s.Speed >= lo-0.05 && s.Speed <= top+0.05 {
 			out = append(out, s)
@@ -127,7 +127,7 @@ func within(r *analysis.Result, all []stiffAt) []stiffAt {
 }
 
 // stiffnessAt is the stiffness nearest to a speed.
-func stiffnessAt(all []stiffAt, v float64) interval.Interval {
+func StiffnessAt(all []StiffAt, v float64) interval.Interval {
 	best, d := interval.Unknown(), math.Inf(1)
 	for _, s := range all {
 		if g := math.Abs(s.Speed - v); g < d {
@@ -137,12 +137,12 @@ func stiffnessAt(all []stiffAt, v float64) interval.Interval {
 	return best
 }
 
-const everySpeed = "at all your speeds"
+const EverySpeed = "at all your speeds"
 
 // loose says at which speeds the board probably does not hold its pitch by
 // itself (stiffness of zero or less), "" for none: "up to 16 kn", "from 12 to
 // 14 kn and from 20 kn on", "at all your speeds".
-func loose(ks []stiffAt, u Units) string {
+func Loose(ks []StiffAt, u Units) string {
 	var parts []string
 	for i := 0; i < len(ks); i++ {
 		if ks[i].K.Value > 0 {
@@ -152,10 +152,10 @@ func loose(ks []stiffAt, u Units) string {
 		for j+1 < len(ks) && ks[j+1].K.Value <= 0 {
 			j++
 		}
-		from, to := u.speedText(ks[i].Speed), u.speedText(ks[j].Speed)
+		from, to := u.SpeedText(ks[i].Speed), u.SpeedText(ks[j].Speed)
 		switch {
 		case i == 0 && j == len(ks)-1:
-			return everySpeed
+			return EverySpeed
 		case i == 0:
 			parts = append(parts, "up to "+to)
 		case j == len(ks)-1:
@@ -163,15 +163,15 @@ func loose(ks []stiffAt, u Units) string {
 		case from == to:
 			parts = append(parts, "at "+to)
 		default:
-			parts = append(parts, fmt.Sprintf("from %s to %s", fixed(u.speed(ks[i].Speed), 0), to))
+			parts = append(parts, fmt.Sprintf("from %s to %s", Fixed(u.SpeedValue(ks[i].Speed), 0), to))
 		}
 		i = j
 	}
-	return listed(parts)
+	return Listed(parts)
 }
 
 // clearRatio says whether a ratio to today's stiffness can be printed: near a
 // speed where today's is zero it means nothing.
-func clearRatio(k interval.Interval) bool {
+func ClearRatio(k interval.Interval) bool {
 	return k.Known() && k.Low > 0 && k.High < 4*k.Low
 }

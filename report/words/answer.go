@@ -1,4 +1,4 @@
-package report
+package words
 
 import (
 	"fmt"
@@ -10,13 +10,13 @@ import (
 	"evenfoot/analysis/interval"
 )
 
-// A words value holds what the terminal and the page both say, so that they
+// A Answer value holds what the terminal and the page both say, so that they
 // cannot differ.
-type words struct {
+type Answer struct {
 	Title    string   // the session's name
 	Head     string   // the answer in one or two sentences
 	Today    string   // what was found
-	Steps    []step   // what to do, in order
+	Steps    []Step   // what to do, in order
 	Sure     string   // how sure
 	SureTag  string   // "Sure", "Fairly sure", ...
 	Feel     string   // what will feel different
@@ -27,7 +27,7 @@ type words struct {
 }
 
 // A step is one thing to do.
-type step struct {
+type Step struct {
 	Kind string // "shim" | "move" | "ride" | "log"
 	Name string // one word for the margin
 	Do   string // the instruction
@@ -38,20 +38,20 @@ type step struct {
 const cardM = 0.00076
 
 // wordsFor says what a result means.
-func wordsFor(r *analysis.Result, u Units) words {
-	w := words{Title: title(r)}
+func For(r *analysis.Result, u Units) Answer {
+	w := Answer{Title: Title(r)}
 	a := r.Advice
 	if a == nil {
 		w.withoutAdvice(r)
 		return w
 	}
-	w.Today = today(r, u)
+	w.Today = Today(r, u)
 	w.Evidence = evidence(r)
 	if m := r.Mount; m != nil && !m.Rigid && m.Why != "" {
-		w.Limits = append(w.Limits, sentence(m.Why)+" So the board logger's pitch is not used.")
+		w.Limits = append(w.Limits, Sentence(m.Why)+" So the board logger's pitch is not used.")
 	}
 	for _, s := range a.Why {
-		w.Limits = append(w.Limits, plainly(sentence(s)))
+		w.Limits = append(w.Limits, plainly(Sentence(s)))
 	}
 	if s := carriedBy(r); s != "" {
 		w.Limits = append(w.Limits, s)
@@ -67,19 +67,19 @@ func wordsFor(r *analysis.Result, u Units) words {
 	case advice.Keep:
 		w.Head = "Keep the trim as it is."
 		if a.NextStep != "" {
-			w.Head = sentence(a.NextStep)
+			w.Head = Sentence(a.NextStep)
 		}
-		w.Steps = []step{{"ride", "Ride", "Change nothing.", "Ride it again as it is. Write down how the feet feel at your top speed."}}
+		w.Steps = []Step{{"ride", "Ride", "Change nothing.", "Ride it again as it is. Write down how the feet feel at your top speed."}}
 		w.SureTag, w.Sure = "How sure", "No step on offer is clearly better than today."
 		if a.EvennessNow.Known() {
-			w.Sure = fmt.Sprintf("Over your speeds the load is off even by about %s %%. No step on offer is clearly better.", between(a.EvennessNow, 100, 0))
+			w.Sure = fmt.Sprintf("Over your speeds the load is off even by about %s %%. No step on offer is clearly better.", Between(a.EvennessNow, 100, 0))
 		}
 		w.Feel = "Nothing will feel different, because nothing changes." + asToday(r, u)
 		w.Mind = "Check that all foil screws are tight before you ride. A loose screw feels like a trim problem."
 	case advice.CannotBalance:
 		w.Head = "This board and foil do not fit this rider by moving and shimming alone."
 		if a.NextStep != "" {
-			w.Head = sentence(a.NextStep)
+			w.Head = Sentence(a.NextStep)
 		}
 		w.cannot(r, u)
 	default:
@@ -90,19 +90,19 @@ func wordsFor(r *analysis.Result, u Units) words {
 }
 
 // withoutAdvice is for logs without a setup, and for setups that gave none.
-func (w *words) withoutAdvice(r *analysis.Result) {
+func (w *Answer) withoutAdvice(r *analysis.Result) {
 	w.SureTag, w.Sure = "No advice yet", "Without the measures of rider, stance and foil there is no telling which way to go."
 	w.Feel = "Nothing changes yet."
 	w.Mind = "Do not shim or move the foil on this page alone."
 	switch {
 	case r.Setup == nil:
 		w.Head = "This is what the log shows. To get advice, add a setup."
-		w.Steps = []step{{"log", "Measure", "Fill in a setup: rider, stance, mast, wing and stabilizer (the small rear wing).",
+		w.Steps = []Step{{"log", "Measure", "Fill in a setup: rider, stance, mast, wing and stabilizer (the small rear wing).",
 			"\"evenfoot setup\" prints one with notes. Then run the report again with --setup."}}
 	default:
 		w.Head = "This is what the log shows. It is not enough for advice."
 		w.Sure = "The setup is there, but the analysis could not make advice from it. The warnings say why."
-		w.Steps = []step{{"log", "Log again", "Log one more session and run the report again.", "The warnings below say what was missing."}}
+		w.Steps = []Step{{"log", "Log again", "Log one more session and run the report again.", "The warnings below say what was missing."}}
 	}
 	switch {
 	case r.Log != nil && len(r.Log.GPS.Time) == 0:
@@ -119,20 +119,20 @@ func (w *words) withoutAdvice(r *analysis.Result) {
 }
 
 // change words the advice to shim, to move, or both.
-func (w *words) change(r *analysis.Result, u Units) {
+func (w *Answer) change(r *analysis.Result, u Units) {
 	a := r.Advice
-	shim, move := shimStep(r, u), moveStep(r, u)
+	shim, move := ShimStep(r, u), moveStep(r, u)
 	if shim != nil {
 		w.Steps = append(w.Steps, *shim)
 	}
 	if move != nil {
 		w.Steps = append(w.Steps, *move)
 	}
-	if mm := float64(a.FeetNow); finite(mm) && math.Abs(mm) >= 0.5 {
-		w.Steps = append(w.Steps, step{"feet", "Stand", fmt.Sprintf("Stand %s further %s.", u.lengthText(math.Abs(mm)/1000), foreAft(mm)), "Both feet, the same way. This is the part that the track cannot give."})
+	if mm := float64(a.FeetNow); Finite(mm) && math.Abs(mm) >= 0.5 {
+		w.Steps = append(w.Steps, Step{"feet", "Stand", fmt.Sprintf("Stand %s further %s.", u.LengthText(math.Abs(mm)/1000), ForeAft(mm)), "Both feet, the same way. This is the part that the track cannot give."})
 	}
 	if len(w.Steps) == 0 {
-		w.Head = sentence(a.NextStep)
+		w.Head = Sentence(a.NextStep)
 		if w.Head == "" {
 			w.Head = "A change is advised, but its size is not known."
 		}
@@ -143,25 +143,25 @@ func (w *words) change(r *analysis.Result, u Units) {
 		}
 		w.Head = strings.Join(do, " ")
 	}
-	w.Steps = append(w.Steps, step{"ride", "Ride", "Start at low speed in clear water, with helmet and vest.",
+	w.Steps = append(w.Steps, Step{"ride", "Ride", "Start at low speed in clear water, with helmet and vest.",
 		"Log the session, note how your feet feel at two speeds, and run the report again."})
 	w.sure(r, u)
-	o := outcomeOf(r)
+	o := OutcomeOf(r)
 	w.feel(r, o, u)
-	w.Mind = mind(r, o, u)
+	w.Mind = Mind(r, o, u)
 }
 
-func (w *words) cannot(r *analysis.Result, u Units) {
+func (w *Answer) cannot(r *analysis.Result, u Units) {
 	a := r.Advice
 	w.SureTag, w.Sure = "How sure", "No shim of up to four cards and no place in the track makes the load even, over nearly the whole of the doubt."
 	need := "The load cannot be made even with shims and the track."
 	if a.FoilMove.Known() {
 		need = fmt.Sprintf("Even load needs the foil %s.", signedRange(a.FoilMove, u))
 		if r.Setup != nil {
-			need += " " + room(r.Setup.Board.Track, u)
+			need += " " + Room(r.Setup.Board.Track, u)
 		}
 	}
-	w.Steps = []step{{"log", "Look for room", need, "Move the foot straps or your feet the other way, or try another board, wing or mast position."}}
+	w.Steps = []Step{{"log", "Look for room", need, "Move the foot straps or your feet the other way, or try another board, wing or mast position."}}
 	if len(w.Limits) > 0 {
 		w.Steps[0].How = w.Limits[len(w.Limits)-1]
 	}
@@ -170,9 +170,9 @@ func (w *words) cannot(r *analysis.Result, u Units) {
 }
 
 // speeds are the low, middle and top speed that count, m/s; NaN when unknown.
-func speeds(r *analysis.Result) (lo, mid, top float64) {
+func SpeedsOf(r *analysis.Result) (lo, mid, top float64) {
 	lo, top = r.RangeLow, r.RangeHigh
-	if !(top > lo) || !finite(lo) || !finite(top) {
+	if !(top > lo) || !Finite(lo) || !Finite(top) {
 		if n := len(r.FootLoad); n > 0 {
 			lo, top = float64(r.FootLoad[0].Speed), float64(r.FootLoad[n-1].Speed)
 		} else {
@@ -183,16 +183,16 @@ func speeds(r *analysis.Result) (lo, mid, top float64) {
 }
 
 // shareNow is today's front share at a speed, from the foot-load curve.
-func shareNow(r *analysis.Result, v float64) interval.Interval {
+func ShareNow(r *analysis.Result, v float64) interval.Interval {
 	pts := make([]advice.SharePoint, len(r.FootLoad))
 	for i, p := range r.FootLoad {
 		pts[i] = advice.SharePoint{Speed: p.Speed, Share: p.FrontShare}
 	}
-	return shareOf(pts, v)
+	return ShareOf(pts, v)
 }
 
 // shareOf interpolates a curve of shares; [interval.Unknown] outside it.
-func shareOf(c []advice.SharePoint, v float64) interval.Interval {
+func ShareOf(c []advice.SharePoint, v float64) interval.Interval {
 	for i := range c {
 		x := float64(c[i].Speed)
 		if math.Abs(x-v) < 0.02 && c[i].Share.Known() {
@@ -212,12 +212,12 @@ func shareOf(c []advice.SharePoint, v float64) interval.Interval {
 	return interval.Unknown()
 }
 
-func title(r *analysis.Result) string {
-	if t := clean(r.Session.Title); t != "" {
+func Title(r *analysis.Result) string {
+	if t := Clean(r.Session.Title); t != "" {
 		return t
 	}
 	if r.Setup != nil {
-		if t := clean(r.Setup.Title); t != "" {
+		if t := Clean(r.Setup.Title); t != "" {
 			return t
 		}
 	}
@@ -227,7 +227,7 @@ func title(r *analysis.Result) string {
 	return "Session"
 }
 
-func plural(n int, one, many string) string {
+func Plural(n int, one, many string) string {
 	if n == 1 {
 		return "one " + one
 	}
@@ -238,19 +238,19 @@ func plural(n int, one, many string) string {
 }
 
 // sentence trims, cuts and closes a sentence that came from elsewhere.
-func sentence(s string) string {
-	s = cleanTo(s, 400)
+func Sentence(s string) string {
+	s = CleanTo(s, 400)
 	if s == "" {
 		return ""
 	}
-	s = upperFirst(s)
+	s = UpperFirst(s)
 	if !strings.ContainsRune(".!?…", []rune(s)[len([]rune(s))-1]) {
 		s += "."
 	}
 	return s
 }
 
-func upperFirst(s string) string {
+func UpperFirst(s string) string {
 	r := []rune(s)
 	if len(r) > 0 {
 		r[0] = []rune(strings.ToUpper(string(r[0])))[0]
@@ -258,7 +258,7 @@ func upperFirst(s string) string {
 	return string(r)
 }
 
-func lowerFirst(s string) string {
+func LowerFirst(s string) string {
 	r := []rune(s)
 	if len(r) > 1 && strings.ToUpper(string(r[1])) != string(r[1]) {
 		r[0] = []rune(strings.ToLower(string(r[0])))[0]
@@ -266,8 +266,8 @@ func lowerFirst(s string) string {
 	return string(r)
 }
 
-// cautions hold for everybody, every time.
-var cautions = []string{
+// Cautions hold for everybody, every time.
+var Cautions = []string{
 	"One small step a session: at most one card. Then log and look again.",
 	"After shimming, check that the screws still hold as deep as before, are not too long for the stabilizer, and are tightened to the maker's torque.",
 	"Try every change at low speed first, in clear water away from others, with helmet and vest.",

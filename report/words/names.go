@@ -1,4 +1,4 @@
-package report
+package words
 
 import (
 	"path"
@@ -6,16 +6,16 @@ import (
 	"unicode"
 )
 
-// nameLimit is how much of a title or a file name is shown, in runes.
-const nameLimit = 80
+// NameLimit is how much of a title or a file name is shown, in runes.
+const NameLimit = 80
 
 // clean makes a name from outside fit to print: control characters and marks
 // that turn the reading direction go, white space shrinks, and a long name is
 // cut. What is left is still untrusted text; the templates escape it.
-func clean(s string) string { return cleanTo(s, nameLimit) }
+func Clean(s string) string { return CleanTo(s, NameLimit) }
 
 // cleanTo is clean with another limit, for sentences that hold names.
-func cleanTo(s string, limit int) string {
+func CleanTo(s string, limit int) string {
 	var b strings.Builder
 	n, space := 0, false
 	for _, r := range s {
@@ -48,6 +48,6 @@ func cleanTo(s string, limit int) string {
 
 // fileName is the last part of a path: where a log lies on the rider's disk
 // is nobody's business.
-func fileName(s string) string {
-	return clean(path.Base(strings.ReplaceAll(s, `\`, "/")))
+func FileName(s string) string {
+	return Clean(path.Base(strings.ReplaceAll(s, `\`, "/")))
 }

@@ -1,4 +1,4 @@
-package report
+package words
 
 import (
 	"fmt"
@@ -40,10 +40,10 @@ func ParseUnits(s string) (Units, error) {
 		}
 		*slot = p
 	}
-	return u.orDefault(), nil
+	return u.OrDefault(), nil
 }
 
-func (u Units) orDefault() Units {
+func (u Units) OrDefault() Units {
 	if u.Speed == "" {
 		u.Speed = "kn"
 	}
@@ -61,12 +61,12 @@ const (
 	knotsPerMPS  = 3600 / 1852.0
 	kmhPerMPS    = 3.6
 	mphPerMPS    = 3600 / 1609.344
-	inchPerMetre = 1 / 0.0254
-	poundPerKg   = 1 / 0.45359237
+	InchPerMetre = 1 / 0.0254
+	PoundPerKg   = 1 / 0.45359237
 )
 
 // speed converts m/s to the rider's unit.
-func (u Units) speed(v float64) float64 {
+func (u Units) SpeedValue(v float64) float64 {
 	switch u.Speed {
 	case "kmh":
 		return v * kmhPerMPS
@@ -78,7 +78,7 @@ func (u Units) speed(v float64) float64 {
 	return v * knotsPerMPS
 }
 
-func (u Units) speedName() string {
+func (u Units) SpeedName() string {
 	switch u.Speed {
 	case "kmh":
 		return "km/h"
@@ -91,42 +91,33 @@ func (u Units) speedName() string {
 }
 
 // speedText is "18 kn"; m/s gets a decimal.
-func (u Units) speedText(v float64) string {
-	if !finite(v) {
-		return unknown
+func (u Units) SpeedText(v float64) string {
+	if !Finite(v) {
+		return Unknown
 	}
 	if u.Speed == "mps" {
-		return fixed(v, 1) + nbsp + "m/s"
+		return Fixed(v, 1) + NBSP + "m/s"
 	}
-	return fixed(u.speed(v), 0) + nbsp + u.speedName()
-}
-
-// SpeedText prints a speed in m/s for the sentences of the advice.
-func (u Units) SpeedText(mps float64) string { return u.orDefault().speedText(mps) }
-
-// LengthText prints a length in m for the sentences of the advice.
-func (u Units) LengthText(m float64) string {
-	u = u.orDefault()
-	return strings.ReplaceAll(u.lengthText(m), nbsp, " ")
+	return Fixed(u.SpeedValue(v), 0) + NBSP + u.SpeedName()
 }
 
 // speedFine is the same to a tenth.
-func (u Units) speedFine(v float64) string {
-	if !finite(v) {
-		return unknown
+func (u Units) SpeedFine(v float64) string {
+	if !Finite(v) {
+		return Unknown
 	}
-	return fixed(u.speed(v), 1) + nbsp + u.speedName()
+	return Fixed(u.SpeedValue(v), 1) + NBSP + u.SpeedName()
 }
 
 // length converts metres to cm or inches.
-func (u Units) length(v float64) float64 {
+func (u Units) LengthValue(v float64) float64 {
 	if u.Length == "in" {
-		return v * inchPerMetre
+		return v * InchPerMetre
 	}
 	return v * 100
 }
 
-func (u Units) lengthName() string {
+func (u Units) LengthName() string {
 	if u.Length == "in" {
 		return "in"
 	}
@@ -134,11 +125,11 @@ func (u Units) lengthName() string {
 }
 
 // lengthText is "1.5 cm" or "0.60 in".
-func (u Units) lengthText(v float64) string {
-	if !finite(v) {
-		return unknown
+func (u Units) LengthText(v float64) string {
+	if !Finite(v) {
+		return Unknown
 	}
-	return fixed(u.length(v), u.lengthDigits()) + nbsp + u.lengthName()
+	return Fixed(u.LengthValue(v), u.LengthDigits()) + NBSP + u.LengthName()
 }
 
 var inCentimetres = regexp.MustCompile(`\b(\d+(?:\.\d+)?)[ \x{a0}]cm([^²])`)
@@ -151,12 +142,12 @@ func (u Units) lengthsIn(s string) string {
 	}
 	out := inCentimetres.ReplaceAllStringFunc(s+" ", func(m string) string {
 		_, next, _ := strings.Cut(m, "cm")
-		return fixed(leadingNumber(m)*0.01*inchPerMetre, 1) + nbsp + "in" + next
+		return Fixed(LeadingNumber(m)*0.01*InchPerMetre, 1) + NBSP + "in" + next
 	})
 	return strings.TrimSuffix(out, " ")
 }
 
-func (u Units) lengthDigits() int {
+func (u Units) LengthDigits() int {
 	if u.Length == "in" {
 		return 2
 	}
@@ -165,63 +156,64 @@ func (u Units) lengthDigits() int {
 
 // thin is a shim's thickness: millimetres always, inches added for those who
 // think in them.
-func (u Units) thin(m float64) string {
-	if !finite(m) {
-		return unknown
+func (u Units) Thin(m float64) string {
+	if !Finite(m) {
+		return Unknown
 	}
-	s := fixed(m*1000, 2) + nbsp + "mm"
+	s := Fixed(m*1000, 2) + NBSP + "mm"
 	if u.Length == "in" {
-		s += " / " + fixed(m*inchPerMetre, 3) + nbsp + "in"
+		s += " / " + Fixed(m*InchPerMetre, 3) + NBSP + "in"
 	}
 	return s
 }
 
-func (u Units) massText(kg float64) string {
-	if !finite(kg) {
-		return unknown
+func (u Units) MassText(kg float64) string {
+	if !Finite(kg) {
+		return Unknown
 	}
 	if u.Mass == "lb" {
-		return fixed(kg*poundPerKg, 0) + nbsp + "lb"
+		return Fixed(kg*PoundPerKg, 0) + NBSP + "lb"
 	}
 	if math.Abs(kg-math.Round(kg)) > 0.05 {
-		return fixed(kg, 1) + nbsp + "kg"
+		return Fixed(kg, 1) + NBSP + "kg"
 	}
-	return fixed(kg, 0) + nbsp + "kg"
+	return Fixed(kg, 0) + NBSP + "kg"
 }
 
 // moment is in N·m, or pound-feet for those who think in pounds and inches.
-func (u Units) moment(nm float64) (float64, string) {
+func (u Units) Moment(nm float64) (float64, string) {
 	if u.Mass == "lb" {
 		return nm * 0.7375621492772656, "lbf·ft"
 	}
 	return nm, "N·m"
 }
 
-func (u Units) distanceText(m float64) string {
-	if !finite(m) {
-		return unknown
+func (u Units) DistanceText(m float64) string {
+	if !Finite(m) {
+		return Unknown
 	}
 	switch u.Speed {
 	case "mph":
-		return fixed(m/1609.344, 1) + nbsp + "mi"
+		return Fixed(m/1609.344, 1) + NBSP + "mi"
 	case "kn":
-		return fixed(m/1852, 1) + nbsp + "nmi"
+		return Fixed(m/1852, 1) + NBSP + "nmi"
 	}
-	return fixed(m/1000, 1) + nbsp + "km"
+	return Fixed(m/1000, 1) + NBSP + "km"
 }
 
-// nbsp keeps a number and its unit on one line.
-const nbsp = "\u00a0"
+// NBSP keeps a number and its unit on one line.
+const NBSP = "\u00a0"
 
-const unknown = "not known"
+// Unknown is what is printed for a number that is not known.
+const Unknown = "not known"
 
-func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+func Finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 // fixed prints v with d decimals and a real minus sign, never "-0", and huge
 // values shortly. The terminal turns the sign back.
-func fixed(v float64, d int) string {
-	if !finite(v) {
-		return unknown
+func Fixed(v float64, d int) string {
+	if !Finite(v) {
+		return Unknown
 	}
 	if math.Abs(v) >= 1e7 {
 		return strings.Replace(fmt.Sprintf("%.2g", v), "-", "−", 1)
@@ -238,16 +230,16 @@ func fixed(v float64, d int) string {
 
 // between is "0.9 (0.4 to 1.4)" in the scale and decimals given; an exact
 // number has no bracket.
-func between(i interval.Interval, scale float64, d int) string {
-	if !finite(i.Value) {
-		return unknown
+func Between(i interval.Interval, scale float64, d int) string {
+	if !Finite(i.Value) {
+		return Unknown
 	}
 	i = i.Scale(scale)
-	s := fixed(i.Value, d)
-	if !finite(i.Low) || !finite(i.High) || i.Low == i.High {
+	s := Fixed(i.Value, d)
+	if !Finite(i.Low) || !Finite(i.High) || i.Low == i.High {
 		return s
 	}
-	lo, hi := fixed(i.Low, d), fixed(i.High, d)
+	lo, hi := Fixed(i.Low, d), Fixed(i.High, d)
 	if lo == hi {
 		return s // the doubt does not show at these decimals
 	}
@@ -255,17 +247,17 @@ func between(i interval.Interval, scale float64, d int) string {
 }
 
 // percent is a share as "64 %".
-func percent(share float64) string {
-	if !finite(share) {
-		return unknown
+func Percent(share float64) string {
+	if !Finite(share) {
+		return Unknown
 	}
-	return fixed(share*100, 0) + nbsp + "%"
+	return Fixed(share*100, 0) + NBSP + "%"
 }
 
 // clock is seconds as h:mm:ss or m:ss.
-func clock(s float64) string {
-	if !finite(s) || math.Abs(s) > 1e9 {
-		return unknown
+func Clock(s float64) string {
+	if !Finite(s) || math.Abs(s) > 1e9 {
+		return Unknown
 	}
 	t := int(math.Round(s))
 	sign := ""
@@ -279,16 +271,85 @@ func clock(s float64) string {
 }
 
 // minutes is "43 min", or "1 h 12 min".
-func minutes(s float64) string {
-	if !finite(s) || s < 0 || s > 1e9 {
-		return unknown
+func Minutes(s float64) string {
+	if !Finite(s) || s < 0 || s > 1e9 {
+		return Unknown
 	}
 	if s < 90 {
-		return fixed(s, 0) + nbsp + "s"
+		return Fixed(s, 0) + NBSP + "s"
 	}
 	m := int(math.Round(s / 60))
 	if m < 60 {
 		return fmt.Sprintf("%d min", m)
 	}
 	return fmt.Sprintf("%d h %02d min", m/60, m%60)
+}
+
+// digitsFor is how many decimals a number of this size needs.
+func DigitsFor(v float64) int {
+	switch v = math.Abs(v); {
+	case v >= 50:
+		return 0
+	case v >= 5:
+		return 1
+	}
+	return 2
+}
+
+// listed joins words as "a, b and c".
+func Listed(s []string) string {
+	if len(s) < 2 {
+		return strings.Join(s, "")
+	}
+	return strings.Join(s[:len(s)-1], ", ") + " and " + s[len(s)-1]
+}
+
+func Area(m2 float64, u Units) string {
+	if !Finite(m2) {
+		return Unknown
+	}
+	if u.Length == "in" {
+		return Fixed(m2*InchPerMetre*InchPerMetre, 0) + NBSP + "in²"
+	}
+	return Fixed(m2*1e4, 0) + NBSP + "cm²"
+}
+
+func Sentences(in []string) []string {
+	var out []string
+	for _, s := range in {
+		if t := Sentence(s); t != "" {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+func Choose[T any](b bool, yes, no T) T {
+	if b {
+		return yes
+	}
+	return no
+}
+
+// radian is one radian in degrees.
+const radian = 180 / math.Pi
+
+// A Fact is a name and what it is.
+type Fact struct{ Name, Value string }
+
+// UnknownLast orders numbers, what is not known at the end.
+func UnknownLast(a, b float64) int {
+	switch an, bn := math.IsNaN(a), math.IsNaN(b); {
+	case an && bn:
+		return 0
+	case an:
+		return 1
+	case bn:
+		return -1
+	case a < b:
+		return -1
+	case a > b:
+		return 1
+	}
+	return 0
 }

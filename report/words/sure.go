@@ -1,4 +1,4 @@
-package report
+package words
 
 import (
 	"fmt"
@@ -14,12 +14,12 @@ import (
 )
 
 // sure says how likely the step is to help, and how wide the full answer is.
-func (w *words) sure(r *analysis.Result, u Units) {
+func (w *Answer) sure(r *analysis.Result, u Units) {
 	a := r.Advice
 	w.SureTag, w.Sure = chance(a, nextOption(a))
 	var all []string
 	if a.StabilizerChange.Known() {
-		all = append(all, "the stabilizer's leading edge "+raisedRange(a.StabilizerChange))
+		all = append(all, "the stabilizer's leading edge "+RaisedRange(a.StabilizerChange))
 	}
 	if a.FoilMove.Known() {
 		all = append(all, "the foil "+signedRange(a.FoilMove, u))
@@ -27,16 +27,16 @@ func (w *words) sure(r *analysis.Result, u Units) {
 	if len(all) > 0 {
 		w.Sure += " All the way to the best trim: " + strings.Join(all, ", ") + "."
 	}
-	if s := apart(r); s != "" {
+	if s := Apart(r); s != "" {
 		w.Sure += " " + s
 	}
 }
 
 // apart says why the step and the whole way do not point alike, "" where they do.
-func apart(r *analysis.Result) string {
+func Apart(r *analysis.Result) string {
 	a := r.Advice
 	move, all := float64(a.MoveNow), a.FoilMove.Value
-	if !finite(all) || !finite(move) || !a.StabilizerChange.Known() {
+	if !Finite(all) || !Finite(move) || !a.StabilizerChange.Known() {
 		return ""
 	}
 	beginner := r.Setup != nil && r.Setup.Rider.Level == "beginner"
@@ -56,25 +56,25 @@ func apart(r *analysis.Result) string {
 
 // raisedRange is "0.8 (0.1 to 1.5) degrees up", words instead of signs where
 // the ends do not agree.
-func raisedRange(deg interval.Interval) string {
+func RaisedRange(deg interval.Interval) string {
 	way, i := "up", deg
 	if i.Value < 0 {
 		way, i = "down", i.Scale(-1)
 	}
-	if !(i.Low <= -0.05) || !finite(i.High) {
-		return between(i, 1, 1) + " degrees " + way
+	if !(i.Low <= -0.05) || !Finite(i.High) {
+		return Between(i, 1, 1) + " degrees " + way
 	}
-	back := choose(way == "up", "down", "up")
-	return fmt.Sprintf("%s degrees %s (from %s %s to %s %s)", fixed(i.Value, 1), way, fixed(-i.Low, 1), back, fixed(i.High, 1), way)
+	back := Choose(way == "up", "down", "up")
+	return fmt.Sprintf("%s degrees %s (from %s %s to %s %s)", Fixed(i.Value, 1), way, Fixed(-i.Low, 1), back, Fixed(i.High, 1), way)
 }
 
 // signedRange is "2.4 cm back (0.9 to 3.9)", words instead of signs where both
 // ends agree.
 func signedRange(mm interval.Interval, u Units) string {
 	m := mm.Scale(0.001)
-	d := u.lengthDigits()
+	d := u.LengthDigits()
 	if math.Abs(m.Value) < 0.003 && m.Low < 0 && m.High > 0 {
-		return fmt.Sprintf("about where it is (from %s back to %s forward)", u.lengthText(-m.Low), u.lengthText(m.High))
+		return fmt.Sprintf("about where it is (from %s back to %s forward)", u.LengthText(-m.Low), u.LengthText(m.High))
 	}
 	if m.Low*m.High > 0 {
 		back := ""
@@ -83,27 +83,27 @@ func signedRange(mm interval.Interval, u Units) string {
 		} else {
 			back = " forward"
 		}
-		return fmt.Sprintf("%s%s (%s to %s)", u.lengthText(m.Value), back, fixed(u.length(m.Low), d), fixed(u.length(m.High), d))
+		return fmt.Sprintf("%s%s (%s to %s)", u.LengthText(m.Value), back, Fixed(u.LengthValue(m.Low), d), Fixed(u.LengthValue(m.High), d))
 	}
-	return fmt.Sprintf("%s %s (from %s back to %s forward)", u.lengthText(math.Abs(m.Value)), foreAft(m.Value),
-		fixed(u.length(math.Abs(m.Low)), d), fixed(u.length(math.Abs(m.High)), d))
+	return fmt.Sprintf("%s %s (from %s back to %s forward)", u.LengthText(math.Abs(m.Value)), ForeAft(m.Value),
+		Fixed(u.LengthValue(math.Abs(m.Low)), d), Fixed(u.LengthValue(math.Abs(m.High)), d))
 }
 
 // Chip is the degree of sureness for beside the headline, "" where there is no
 // step to be sure of.
-func (w words) Chip() string {
+func (w Answer) Chip() string {
 	if strings.HasPrefix(w.Sure, "The chance") {
-		return lowerFirst(w.SureTag)
+		return LowerFirst(w.SureTag)
 	}
 	return ""
 }
 
 func chance(a *advice.Advice, o *advice.Option) (tag, says string) {
 	p := float64(a.ChanceBetter)
-	if !finite(p) && o != nil {
+	if !Finite(p) && o != nil {
 		p = float64(o.ChanceBetter)
 	}
-	if !finite(p) {
+	if !Finite(p) {
 		if a.EvennessNow.Known() && a.EvennessAfter.Known() && a.EvennessAfter.High < a.EvennessNow.Low {
 			return "Fairly sure", "The load is more even after this step, over the whole of its doubt."
 		}
@@ -119,7 +119,7 @@ func chance(a *advice.Advice, o *advice.Option) (tag, says string) {
 	default:
 		tag = "Hardly better than a guess"
 	}
-	return tag, "The chance that this step makes the load more even: " + percentChance(p) + "."
+	return tag, "The chance that this step makes the load more even: " + Chance(p) + "."
 }
 
 // nextOption is the option that the next step takes, nil when none matches.
@@ -154,14 +154,14 @@ func carriedBy(r *analysis.Result) string {
 func evidence(r *analysis.Result) string {
 	var names []string
 	for _, e := range r.Session.Earlier {
-		if n := clean(e); n != "" {
+		if n := Clean(e); n != "" {
 			names = append(names, "\""+n+"\"")
 		}
 	}
 	if len(names) == 0 {
 		return ""
 	}
-	return fmt.Sprintf("%s %s in here. This log alone gives other numbers, with more doubt.", listed(names), choose(len(names) == 1, "counts", "count"))
+	return fmt.Sprintf("%s %s in here. This log alone gives other numbers, with more doubt.", Listed(names), Choose(len(names) == 1, "counts", "count"))
 }
 
 // trial is a run on another trim, as the advice words it.
@@ -169,13 +169,13 @@ var trial = regexp.MustCompile(`^[Rr]ide once with one card (more|less) under th
 
 // tryOut words a run on another trim as what it is: the advised card itself,
 // or an experiment that is undone.
-func tryOut(r *analysis.Result, what string) string {
+func TryOut(r *analysis.Result, what string) string {
 	m := trial.FindStringSubmatch(what)
 	switch a := r.Advice; {
 	case m == nil:
-		return "As an experiment: " + lowerFirst(strings.TrimRight(what, ".")) + ", then put it back as it was"
+		return "As an experiment: " + LowerFirst(strings.TrimRight(what, ".")) + ", then put it back as it was"
 	case a.Verdict == advice.Change && a.Cards != 0:
-		return fmt.Sprintf("Ride with the advised card %s (this one, not a second) and note the feel at %s", choose(m[1] == "less", "out", "in"), m[3])
+		return fmt.Sprintf("Ride with the advised card %s (this one, not a second) and note the feel at %s", Choose(m[1] == "less", "out", "in"), m[3])
 	case m[1] == "less":
 		return fmt.Sprintf("As an experiment, ride once with one card less at the stabilizer's %s edge, note the feel at %s, and put the card back", m[2], m[3])
 	}
@@ -185,14 +185,14 @@ func tryOut(r *analysis.Result, what string) string {
 // buys is what one observation would do for the doubt, "" for next to nothing.
 func buys(r *analysis.Result, o advice.Observation, u Units) string {
 	now, then := float64(o.ShimSDNow), float64(o.ShimSD)
-	what := u.lengthsIn(cleanTo(o.What, 200))
-	if !finite(now) || !finite(then) || what == "" || then > 0.97*now {
+	what := u.lengthsIn(CleanTo(o.What, 200))
+	if !Finite(now) || !Finite(then) || what == "" || then > 0.97*now {
 		return ""
 	}
 	if o.ChangesTrim {
-		what = tryOut(r, what)
+		what = TryOut(r, what)
 	}
-	return fmt.Sprintf("%s: the doubt of the best stabilizer angle shrinks by %s.", upperFirst(strings.TrimRight(what, ".")), percent(1-then/now))
+	return fmt.Sprintf("%s: the doubt of the best stabilizer angle shrinks by %s.", UpperFirst(strings.TrimRight(what, ".")), Percent(1-then/now))
 }
 
 // noteAt is how the advice words a note of feel at one speed.
@@ -200,41 +200,41 @@ const noteAt = "Note how the load feels on the feet at "
 
 // findOut are the steps where the evidence is not enough, in one direction:
 // keep the trim, look first, and try a card only as an experiment.
-func (w *words) findOut(r *analysis.Result, u Units) {
+func (w *Answer) findOut(r *analysis.Result, u Units) {
 	a := r.Advice
 	var notes []string
 	var measure, try string
 	for _, o := range a.WorthKnowing {
-		what := u.lengthsIn(cleanTo(o.What, 200))
+		what := u.lengthsIn(CleanTo(o.What, 200))
 		if v, ok := strings.CutPrefix(what, noteAt); ok && !o.ChangesTrim {
 			notes = append(notes, v)
 		} else if o.ChangesTrim && try == "" {
-			try = tryOut(r, what)
+			try = TryOut(r, what)
 		} else if !o.ChangesTrim && measure == "" {
 			measure = what
 		}
 	}
-	slices.SortStableFunc(notes, func(p, q string) int { return compareUnknownLast(leadingNumber(p), leadingNumber(q)) })
+	slices.SortStableFunc(notes, func(p, q string) int { return UnknownLast(LeadingNumber(p), LeadingNumber(q)) })
 	first := "Ride again at several speeds, log it, and note how your feet feel."
 	switch {
 	case len(notes) > 0:
-		first = "Ride as it is and note how the load feels on your feet at " + listed(notes) + "."
+		first = "Ride as it is and note how the load feels on your feet at " + Listed(notes) + "."
 	case measure != "":
-		first, measure = sentence(measure), ""
+		first, measure = Sentence(measure), ""
 	}
 	w.Head = "Not enough evidence for a change yet. " + first
 	how := "Write the notes into the setup and run the report again."
-	if next := plainly(sentence(a.NextStep)); strings.Contains(next, " first check ") {
+	if next := plainly(Sentence(a.NextStep)); strings.Contains(next, " first check ") {
 		// Something contradicts something else: more of it would not help.
 		w.Head, first, how = next, next, "Put it right and run the report again."
 		measure, try = "", ""
 	}
-	w.Steps = []step{{"log", "First", first, how}}
+	w.Steps = []Step{{"log", "First", first, how}}
 	if measure != "" {
-		w.Steps = append(w.Steps, step{"log", "Also", sentence(measure), ""})
+		w.Steps = append(w.Steps, Step{"log", "Also", Sentence(measure), ""})
 	}
 	if try != "" {
-		w.Steps = append(w.Steps, step{"log", "Test", strings.Replace(sentence(try), "As an experiment", "Or, as an experiment", 1), "It is a test to learn from, not a new trim."})
+		w.Steps = append(w.Steps, Step{"log", "Test", strings.Replace(Sentence(try), "As an experiment", "Or, as an experiment", 1), "It is a test to learn from, not a new trim."})
 	}
 	w.SureTag, w.Sure = "Not sure enough", "The possible answers are too far apart. A change now would be a guess."
 	w.Feel = "Nothing changes yet."
@@ -242,7 +242,7 @@ func (w *words) findOut(r *analysis.Result, u Units) {
 }
 
 // leadingNumber is the number that a text starts with, NaN for none.
-func leadingNumber(s string) float64 {
+func LeadingNumber(s string) float64 {
 	i := 0
 	for i < len(s) && (s[i] >= '0' && s[i] <= '9' || s[i] == '.') {
 		i++
@@ -265,6 +265,6 @@ func plainly(s string) string {
 		if err1 != nil || err2 != nil || !(given > 0) {
 			return all
 		}
-		return fmt.Sprintf("asks for a foil that lifts %s %s than the setup's", percent(math.Abs(asked/given-1)), choose(asked < given, "less", "more"))
+		return fmt.Sprintf("asks for a foil that lifts %s %s than the setup's", Percent(math.Abs(asked/given-1)), Choose(asked < given, "less", "more"))
 	})
 }

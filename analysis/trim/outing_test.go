@@ -1,0 +1,119 @@
+package trim
+
+import (
+	"math"
+	"testing"
+
+	"evenfoot/analysis/setup"
+)
+
+// TestTransfer: a draw that is off by known errors keeps them under any other
+// setup, so it is there what the other setup off by the same errors is.
+func TestTransfer(t *testing.T) {
+	from := FromSetup(gear(), 1025.5, 1.1e-6)
+	for name, change := range map[string]func(s *setup.Setup){
+		"nothing":          func(*setup.Setup) {},
+		"rider":            func(s *setup.Setup) { s.Rider.Mass = 66 },
+		"board":            func(s *setup.Setup) { s.Board.Mass, s.Board.CG, s.Board.DeckHeight = 8, 0.05, 0.06 },
+		"stance":           func(s *setup.Setup) { s.Stance.Front, s.Stance.Back = 0.40, -0.10 },
+		"rig":              func(s *setup.Setup) { s.Rig.LiftFraction = 0.25 },
+		"mast":             func(s *setup.Setup) { s.Foil.Mast, s.Foil.Depth = 0.72, 0.3 },
+		"wing's position":  func(s *setup.Setup) { s.Foil.Wing.Ahead = 0.14 },
+		"wing's incidence": func(s *setup.Setup) { s.Foil.Wing.Incidence = 2 * deg },
+		"arm":              func(s *setup.Setup) { s.Foil.Stabilizer.BehindWing = 0.62 },
+		"stabilizer":       func(s *setup.Setup) { s.Foil.Stabilizer.Incidence = -0.5 * deg },
+		"shim":             func(s *setup.Setup) { s.Foil.Stabilizer.Shim, s.Foil.Stabilizer.ShimSpan = Card, 0.03 },
+	} {
+		other := gear()
+		change(other)
+		to := FromSetup(other, 1000, 1.3e-6)
+		off := func(in Inputs) Inputs {
+			in.RiderMass += 1
+			in.BoardCG += 0.03
+			in.FrontFoot -= 0.01
+			in.BackFoot += 0.012
+			in.RigLiftFraction += 0.02
+			in.WingX += 0.015
+			in.WingIncidence -= 0.3 * deg
+			in.StabArm -= 0.01
+			in.StabIncidence += 0.4 * deg
+			in.CamberPercent -= 0.5
+			in.LiftSlopeFactor, in.DownwashFactor, in.DragFactor = 0.05, -0.1, 0.2
+			in.ExtraCm, in.ThrustArm = 0.004, -0.03
+			return in
+		}
+		got, want := NewFoil(Transfer(off(from), from, to)), NewFoil(off(to))
+		for _, v := range []float64{6, 11} {
+			a, b := got.At(v, Gravity), want.At(v, Gravity)
+			if math.Abs(a.FrontShare-b.FrontShare) > 1e-9 || math.Abs(a.Pitch-b.Pitch) > 1e-12 || math.Abs(a.Drag/b.Drag-1) > 1e-9 {
+				t.Errorf("%s, %g m/s: share %.6f, pitch %.6f, drag %.3f; want %.6f, %.6f, %.3f", name, v, a.FrontShare, a.Pitch, a.Drag, b.FrontShare, b.Pitch, b.Drag)
+			}
+		}
+	}
+}
+
+// TestPriors: 1σ of every unknown, for values that somebody gave and for
+// defaults.
+func TestPriors(t *testing.T) {
+	sds := func(s *setup.Setup) map[string]float64 {
+		m := map[string]float64{}
+		for _, u := range mustInfer(t, outingOf(s)).Unknowns {
+			m[u.Name] = u.PriorSD
+		}
+		return m
+	}
+	s := gear()
+	s.SetGiven("foil.wing.ahead_cm", "foil.stabilizer.zero_lift_deg")
+	s.Foil.Stabilizer.Shim = Card
+	bare := *gear()
+	bare = setup.Setup{Rider: bare.Rider, Stance: bare.Stance, Board: bare.Board, Rig: bare.Rig, Foil: bare.Foil}
+	given, defaults := sds(s), sds(&bare)
+	for name, want := range map[string][2]float64{ // given, default
+		"stabilizer incidence":              {0.4 * deg, 1.0 * deg},
+		"wing camber":                       {1, 1.2},
+		"stabilizer zero-lift angle":        {0.7 * deg, 0.8 * deg},
+		"wing section moment beyond camber": {0.01, 0.01},
+		"thrust line":                       {0.05, 0.05},
+		"downwash":                          {0.15, 0.15},
+		"lift area":                         {0.08, 0.08},
+		"drag":                              {0.20, 0.20},
+		"stabilizer area":                   {0.05 * 0.022, 0.05 * 0.022},
+		"stabilizer arm":                    {15 * mm, 15 * mm},
+		"wing position":                     {15 * mm, 30 * mm},
+		"wing incidence":                    {0.7 * deg, 1.0 * deg},
+		"board balance point":               {80 * mm, 100 * mm},
+		"front foot":                        {15 * mm, 15 * mm},
+		"back foot":                         {15 * mm, 15 * mm},
+	} {
+		near(t, name+", given", given[name], want[0], 1e-12)
+		near(t, name+", default", defaults[name], want[1], 1e-12)
+	}
+	// 90 % of cards within ± 0.08 mm of 0.76 mm.
+	near(t, "thickness of the fitted shim", given["thickness of the fitted shim"], 0.08/1.645/0.76, 1e-12)
+	if _, fitted := defaults["thickness of the fitted shim"]; fitted {
+		t.Error("a shim's thickness is in doubt where none is fitted")
+	}
+	for kind, want := range map[string]float64{"wing": 0.05, "kite": 0.12, "sail": 0.03, "tow": 0.02, "none": 0.01} {
+		c := gear()
+		c.Rig.Kind = kind
+		near(t, kind+"'s lift", sds(c)["rig's lift"], want, 1e-12)
+	}
+}
+
+// TestShimThickness: what is unsure about a fitted shim is how far it turns.
+func TestShimThickness(t *testing.T) {
+	s := gear()
+	s.Foil.Stabilizer.Shim, s.Foil.Stabilizer.ShimSpan = 2*Card, 25*mm
+	p := mustInfer(t, outingOf(s))
+	for k, u := range p.Unknowns {
+		if u.Name != "thickness of the fitted shim" {
+			continue
+		}
+		x := make([]float64, len(p.Mean))
+		x[k] = 1.645
+		near(t, "turn of two thick cards, deg", (p.At(x).StabIncidence-p.Base.StabIncidence)/deg,
+			(math.Atan(1.68/25)-math.Atan(1.52/25))/deg, 1e-9)
+		return
+	}
+	t.Error("the shim's thickness is not among the unknowns")
+}
