@@ -5,6 +5,10 @@ import (
 
 	"evenfoot/filter/align"
 	"evenfoot/filter/attitude"
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // causal is the attitude as the filter that knows only the past gives it,
@@ -16,7 +20,7 @@ func causal(s attitude.Samples, rateHz float64, signs align.Signs, mount *align.
 		return nil, nil, err
 	}
 	n := len(s.Time)
-	track := &attitude.Track{Time: s.Time, Q: make([]attitude.Quat, n)}
+	track := &attitude.Track{Time: s.Time, Q: make([]quat.Number, n)}
 	var motion *align.Motion
 	if mount != nil {
 		motion = &align.Motion{Time: s.Time, Pitch: make([]float32, n), Heel: make([]float32, n), Mount: *mount, Track: track}
@@ -27,16 +31,12 @@ func causal(s attitude.Samples, rateHz float64, signs align.Signs, mount *align.
 		if i > 0 {
 			dt = t - s.Time[i-1]
 		}
-		var acc, gyr [3]float64
-		for k := range 3 {
-			acc[k], gyr[k] = sa*float64(s.Acc[k][i]), sg*float64(s.Gyr[k][i])
-		}
-		f.Update(dt, acc, gyr)
+		f.Update(dt, r3.Scale(sa, s.AccAt(i)), r3.Scale(sg, s.GyrAt(i)))
 		track.Q[i] = f.Quat()
 		if motion != nil {
-			up := mount.ToBoard.Rotate(track.Q[i].Conj().Rotate([3]float64{0, 0, 1}))
-			motion.Pitch[i] = float32(math.Asin(max(-1, min(1, up[0]))))
-			motion.Heel[i] = float32(math.Atan2(up[1], up[2]))
+			up := rotation.Rotate(mount.ToBoard, rotation.Rotate(quat.Conj(track.Q[i]), r3.Vec{Z: 1}))
+			motion.Pitch[i] = float32(math.Asin(max(-1, min(1, up.X))))
+			motion.Heel[i] = float32(math.Atan2(up.Y, up.Z))
 		}
 	}
 	return track, motion, nil

@@ -8,8 +8,11 @@ import (
 	"evenfoot/analysis/setup"
 	"evenfoot/filter/align"
 	"evenfoot/filter/attitude"
+	"evenfoot/filter/rotation"
 	"evenfoot/ingest"
 	"evenfoot/ingest/write"
+
+	"gonum.org/v1/gonum/num/quat"
 )
 
 // Export calls row for every IMU sample and every GPS fix in order of time; a
@@ -141,7 +144,7 @@ func (e *exporter) attitude(r *write.Row, i int, exact bool) {
 		f = (r.Time - e.track.Time[a]) / (e.track.Time[b] - e.track.Time[a])
 	}
 	q := between(e.track.Q[a], e.track.Q[b], f)
-	r.Q = [4]float64{q.W, q.X, q.Y, q.Z}
+	r.Q = [4]float64{q.Real, q.Imag, q.Jmag, q.Kmag}
 	if m := e.motion; m != nil && len(m.Pitch) == n {
 		mix := func(v []float32) float64 { return ((1-f)*float64(v[a]) + f*float64(v[b])) / degree }
 		r.Pitch, r.Heel = mix(m.Pitch), mix(m.Heel)
@@ -157,15 +160,14 @@ func (e *exporter) inGap(t float64) bool {
 }
 
 // between is the normalised linear mean of two near attitudes.
-func between(a, b attitude.Quat, f float64) attitude.Quat {
+func between(a, b quat.Number, f float64) quat.Number {
 	if f == 0 {
 		return a
 	}
-	if a.W*b.W+a.X*b.X+a.Y*b.Y+a.Z*b.Z < 0 {
-		b = attitude.Quat{W: -b.W, X: -b.X, Y: -b.Y, Z: -b.Z}
+	if a.Real*b.Real+a.Imag*b.Imag+a.Jmag*b.Jmag+a.Kmag*b.Kmag < 0 {
+		b = quat.Scale(-1, b)
 	}
-	g := 1 - f
-	return attitude.Quat{W: g*a.W + f*b.W, X: g*a.X + f*b.X, Y: g*a.Y + f*b.Y, Z: g*a.Z + f*b.Z}.Unit()
+	return rotation.Unit(quat.Add(quat.Scale(1-f, a), quat.Scale(f, b)))
 }
 
 // rideAt is the number of the ride at a time, from 1; 0 outside.

@@ -13,6 +13,9 @@ import (
 	"evenfoot/analysis/simulate"
 	"evenfoot/filter/align"
 	"evenfoot/filter/attitude"
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
 )
 
 const deg = math.Pi / 180
@@ -201,10 +204,5 @@ func speedAt(f *pitchlaw.Fit, share float64) float64 {
 // the level zero's own error, which the law is not to be blamed for.
 func mountPitchError(s *simulate.Session, m *align.Motion) float64 {
 	a, b := m.Mount.ToBoard, s.Truth.Mount
-	// y of a ⊗ b*, twice: the small turn about the axis to port.
-	y := -a.W*b.Y + a.X*b.Z + a.Y*b.W - a.Z*b.X
-	if w := a.W*b.W + a.X*b.X + a.Y*b.Y + a.Z*b.Z; w < 0 {
-		y = -y // the same turn, the other quaternion
-	}
-	return 2 * y
+	return rotation.Log(quat.Mul(a, quat.Conj(b))).Y // about the axis to port
 }

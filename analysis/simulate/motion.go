@@ -4,7 +4,8 @@ import (
 	"math"
 
 	"evenfoot/analysis/trim"
-	"evenfoot/filter/attitude"
+
+	"gonum.org/v1/gonum/num/quat"
 )
 
 // motion is the board's path on the simulation's grid, ENU.
@@ -220,4 +221,4 @@ func soft(x, limit float64) float64 {
 }
 
 // board is the board's attitude at sample i.
-func (m *motion) board(i int) attitude.Quat { return Euler(m.yaw[i], m.pitch[i], m.heel[i]) }
+func (m *motion) board(i int) quat.Number { return Euler(m.yaw[i], m.pitch[i], m.heel[i]) }

@@ -11,8 +11,10 @@ import (
 
 	"evenfoot/analysis/trim"
 	"evenfoot/analysis/water"
-	"evenfoot/filter/attitude"
 	"evenfoot/ingest"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // Deg is one degree in radians.
@@ -88,10 +90,10 @@ type Scenario struct {
 	ClockOffset  float64       // s, IMU clock minus GPS clock at mid-session [0]
 	DriftPPM     float64       // IMU clock fast by parts per million [0]
 	Mounting     string        // Fixed, Shifted, Loose, Wrist [Fixed]
-	Mount        attitude.Quat // sensor to board [35° yaw, 8° pitch, -5° roll]
+	Mount        quat.Number   // sensor to board [35° yaw, 8° pitch, -5° roll]
 	ShiftAt      float64       // s, when a Shifted sensor moves; 0 = half-way [0]
 	ShiftBy      float64       // rad, about an axis between bow and port [20°]
-	Lever        [3]float64    // m, sensor in board axes from the deck over the mast [0.35, 0.08, 0.03]
+	Lever        r3.Vec        // m, sensor in board axes from the deck over the mast [0.35, 0.08, 0.03]
 	AccSign      int           // -1 = the logger reports the opposite sign [+1]
 	GyroSign     int           // -1 = left-handed gyroscope [+1]
 	GyroBias     [3]float64    // rad/s at the start [0.5, -0.4, 0.3 °/s]
@@ -178,7 +180,7 @@ func Default() Scenario {
 		Control: 0.35 * Deg, ControlPerMoment: 0.006 * Deg, PitchNoise: 0.2 * Deg,
 		IMURate: 100, Mounting: Fixed,
 		Mount:   Euler(35*Deg, 8*Deg, -5*Deg),
-		ShiftBy: 20 * Deg, Lever: [3]float64{0.35, 0.08, 0.03},
+		ShiftBy: 20 * Deg, Lever: r3.Vec{X: 0.35, Y: 0.08, Z: 0.03},
 		AccSign: 1, GyroSign: 1,
 		GyroBias:  [3]float64{0.5 * Deg, -0.4 * Deg, 0.3 * Deg},
 		GyroDrift: 0.05 * Deg, GyroNoise: 0.1 * Deg, GyroScale: 0.003,
@@ -248,14 +250,14 @@ func Kite() Scenario {
 // Euler is the board attitude, or a mount, from yaw (counterclockwise from
 // above), pitch (bow-up) and roll (starboard down): turns body vectors into
 // the outer frame.
-func Euler(yaw, pitch, roll float64) attitude.Quat {
+func Euler(yaw, pitch, roll float64) quat.Number {
 	sy, cy := math.Sincos(yaw / 2)
 	sp, cp := math.Sincos(-pitch / 2)
 	sr, cr := math.Sincos(roll / 2)
-	return attitude.Quat{
-		W: cy*cp*cr + sy*sp*sr,
-		X: cy*cp*sr - sy*sp*cr,
-		Y: cy*sp*cr + sy*cp*sr,
-		Z: sy*cp*cr - cy*sp*sr,
+	return quat.Number{
+		Real: cy*cp*cr + sy*sp*sr,
+		Imag: cy*cp*sr - sy*sp*cr,
+		Jmag: cy*sp*cr + sy*cp*sr,
+		Kmag: sy*cp*cr - cy*sp*sr,
 	}
 }

@@ -5,78 +5,40 @@ import (
 	"math/rand/v2"
 
 	"evenfoot/analysis/trim"
-	"evenfoot/filter/attitude"
+	"evenfoot/filter/rotation"
 	"evenfoot/ingest"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
-func mul(a, b attitude.Quat) attitude.Quat {
-	return attitude.Quat{
-		W: a.W*b.W - a.X*b.X - a.Y*b.Y - a.Z*b.Z,
-		X: a.W*b.X + a.X*b.W + a.Y*b.Z - a.Z*b.Y,
-		Y: a.W*b.Y - a.X*b.Z + a.Y*b.W + a.Z*b.X,
-		Z: a.W*b.Z + a.X*b.Y - a.Y*b.X + a.Z*b.W,
-	}
-}
-
-func conj(q attitude.Quat) attitude.Quat { return attitude.Quat{W: q.W, X: -q.X, Y: -q.Y, Z: -q.Z} }
-
-// rotate turns v by q.
-func rotate(q attitude.Quat, v [3]float64) [3]float64 {
-	tx := 2 * (q.Y*v[2] - q.Z*v[1])
-	ty := 2 * (q.Z*v[0] - q.X*v[2])
-	tz := 2 * (q.X*v[1] - q.Y*v[0])
-	return [3]float64{
-		v[0] + q.W*tx + q.Y*tz - q.Z*ty,
-		v[1] + q.W*ty + q.Z*tx - q.X*tz,
-		v[2] + q.W*tz + q.X*ty - q.Y*tx,
-	}
-}
-
-// rotvec is the rotation vector of a small turn q, rad.
-func rotvec(q attitude.Quat) [3]float64 {
-	k := 2.0
-	if q.W < 0 {
-		k = -2
-	}
-	k *= 1 + (q.X*q.X+q.Y*q.Y+q.Z*q.Z)/6 // asin(s)/s
-	return [3]float64{k * q.X, k * q.Y, k * q.Z}
-}
-
 // rate is the angular rate in the body frame at sample i, to fourth order.
-func rate(q []attitude.Quat, i int, dt float64) [3]float64 {
+func rate(q []quat.Number, i int, dt float64) r3.Vec {
 	n := len(q)
 	if i < 2 || i > n-3 {
 		a, b := max(i-1, 0), min(i+1, n-1)
 		if a == b {
-			return [3]float64{}
+			return r3.Vec{}
 		}
-		w := rotvec(mul(conj(q[a]), q[b]))
-		return scale(w, 1/(float64(b-a)*dt))
+		w := rotation.Log(quat.Mul(quat.Conj(q[a]), q[b]))
+		return r3.Scale(1/(float64(b-a)*dt), w)
 	}
 	// Rotation vectors of the neighbours seen from sample i: their difference
 	// is odd, so the frame's own turning drops out to this order.
-	c := conj(q[i])
-	var w [3]float64
+	c := quat.Conj(q[i])
+	var w r3.Vec
 	for k, weight := range [2]float64{8.0 / 12, -1.0 / 12} {
-		p, m := rotvec(mul(c, q[i+k+1])), rotvec(mul(c, q[i-k-1]))
-		for j := range w {
-			w[j] += weight * (p[j] - m[j])
-		}
+		p, m := rotation.Log(quat.Mul(c, q[i+k+1])), rotation.Log(quat.Mul(c, q[i-k-1]))
+		w = r3.Add(w, r3.Scale(weight, r3.Sub(p, m)))
 	}
-	return scale(w, 1/dt)
-}
-
-func scale(v [3]float64, k float64) [3]float64 { return [3]float64{v[0] * k, v[1] * k, v[2] * k} }
-
-func cross(a, b [3]float64) [3]float64 {
-	return [3]float64{a[1]*b[2] - a[2]*b[1], a[2]*b[0] - a[0]*b[2], a[0]*b[1] - a[1]*b[0]}
+	return r3.Scale(1/dt, w)
 }
 
 // holder gives the sensor's attitude to the board over the session.
 type holder struct {
 	sc      *Scenario
 	shiftAt float64
-	after   attitude.Quat
+	after   quat.Number
 	swing   [3]*spline
 }
 
@@ -88,8 +50,7 @@ func newHolder(sc *Scenario, dt float64) *holder {
 		if h.shiftAt == 0 {
 			h.shiftAt = sc.Duration / 2
 		}
-		s, c := math.Sincos(sc.ShiftBy / 2)
-		h.after = mul(attitude.Quat{W: c, X: s * math.Sqrt2 / 2, Y: s * math.Sqrt2 / 2}, sc.Mount)
+		h.after = quat.Mul(rotation.Exp(r3.Vec{X: sc.ShiftBy / math.Sqrt2, Y: sc.ShiftBy / math.Sqrt2}), sc.Mount)
 	case Loose:
 		for k := range h.swing {
 			h.swing[k] = newSpline(stream(sc.Seed, uint64(40+k)), dt, 2.5)
@@ -103,7 +64,7 @@ func newHolder(sc *Scenario, dt float64) *holder {
 }
 
 // at is the sensor-to-board rotation at time t; call it once a sample, in order.
-func (h *holder) at(t float64) attitude.Quat {
+func (h *holder) at(t float64) quat.Number {
 	size := 0.0
 	switch h.sc.Mounting {
 	case Loose:
@@ -118,27 +79,17 @@ func (h *holder) at(t float64) attitude.Quat {
 		return h.sc.Mount
 	}
 	yaw, pitch, roll := h.swing[0].next(), h.swing[1].next(), h.swing[2].next()
-	return mul(Euler(size*yaw, size*pitch, size*roll), h.sc.Mount)
+	return quat.Mul(Euler(size*yaw, size*pitch, size*roll), h.sc.Mount)
 }
 
 // slerp goes from a to b along the shorter arc.
-func slerp(a, b attitude.Quat, u float64) attitude.Quat {
-	d := mul(conj(a), b)
-	if d.W < 0 {
-		d = attitude.Quat{W: -d.W, X: -d.X, Y: -d.Y, Z: -d.Z}
-	}
-	s := math.Sqrt(d.X*d.X + d.Y*d.Y + d.Z*d.Z)
-	if s < 1e-12 {
-		return a
-	}
-	half := math.Atan2(s, d.W) * u
-	sin, cos := math.Sincos(half)
-	return mul(a, attitude.Quat{W: cos, X: d.X / s * sin, Y: d.Y / s * sin, Z: d.Z / s * sin})
+func slerp(a, b quat.Number, u float64) quat.Number {
+	return quat.Mul(a, rotation.Exp(r3.Scale(u, rotation.Log(quat.Mul(quat.Conj(a), b)))))
 }
 
 // imu is what the logger writes: true motion through an imperfect sensor. It
 // returns the index on the grid of every sample kept.
-func (m *motion) imu(sc *Scenario, q []attitude.Quat, hold *holder) (ingest.IMU, []attitude.Quat, []int) {
+func (m *motion) imu(sc *Scenario, q []quat.Number, hold *holder) (ingest.IMU, []quat.Number, []int) {
 	n := m.n
 	out := ingest.IMU{Rate: sc.IMURate}
 	for k := range 3 {
@@ -147,11 +98,11 @@ func (m *motion) imu(sc *Scenario, q []attitude.Quat, hold *holder) (ingest.IMU,
 	}
 	out.Time = make([]float64, 0, n)
 	index := make([]int, 0, n)
-	sensor := make([]attitude.Quat, n)
-	toBoard := make([]attitude.Quat, n)
+	sensor := make([]quat.Number, n)
+	toBoard := make([]quat.Number, n)
 	for i := range n {
 		toBoard[i] = hold.at(float64(i) * m.dt)
-		sensor[i] = mul(q[i], toBoard[i])
+		sensor[i] = quat.Mul(q[i], toBoard[i])
 	}
 	r := stream(sc.Seed, 20)
 	shake := newSpline(stream(sc.Seed, 21), m.dt, math.Max(0.03, 1.5*m.dt))
@@ -171,28 +122,23 @@ func (m *motion) imu(sc *Scenario, q []attitude.Quat, hold *holder) (ingest.IMU,
 	}
 	accSign, gyrSign := sign(sc.AccSign), sign(sc.GyroSign)
 	mid := sc.Duration / 2
-	var rates [3][3]float64 // board rates at i-1, i, i+1
-	boardRate := func(i int) [3]float64 { return rate(q, min(i, n-1), m.dt) }
+	var rates [3]r3.Vec // board rates at i-1, i, i+1
+	boardRate := func(i int) r3.Vec { return rate(q, min(i, n-1), m.dt) }
 	rates[1], rates[2] = boardRate(0), boardRate(0)
 	gap := 0
 	for i := range n {
 		t := float64(i) * m.dt
 		rates[0], rates[1], rates[2] = rates[1], rates[2], boardRate(i+1)
 		w := rates[1]
-		f := rotate(conj(q[i]), [3]float64{m.acc[0][i], m.acc[1][i], m.acc[2][i] + trim.Gravity})
-		var spin [3]float64
-		for k := range 3 {
-			spin[k] = (rates[2][k] - rates[0][k]) / (2 * m.dt)
-		}
-		turn, centre := cross(spin, sc.Lever), cross(w, cross(w, sc.Lever))
-		for k := range 3 {
-			f[k] += turn[k] + centre[k]
-		}
-		f = rotate(conj(toBoard[i]), f)
-		g := rate(sensor, i, m.dt)
+		a := rotation.Rotate(quat.Conj(q[i]), r3.Vec{X: m.acc[0][i], Y: m.acc[1][i], Z: m.acc[2][i] + trim.Gravity})
+		spin := r3.Scale(1/(2*m.dt), r3.Sub(rates[2], rates[0]))
+		a = r3.Add(a, r3.Add(r3.Cross(spin, sc.Lever), r3.Cross(w, r3.Cross(w, sc.Lever))))
+		a = rotation.Rotate(quat.Conj(toBoard[i]), a)
+		turn := rate(sensor, i, m.dt)
 		if sc.Mounting == "" || sc.Mounting == Fixed {
-			g = rotate(conj(toBoard[i]), w)
+			turn = rotation.Rotate(quat.Conj(toBoard[i]), w)
 		}
+		f, g := [3]float64{a.X, a.Y, a.Z}, [3]float64{turn.X, turn.Y, turn.Z}
 		tremble := sc.Vibration * m.rough[i]
 		for k := range 3 {
 			v := tremble * (0.6*shake.next() + 0.8*r.NormFloat64())

@@ -8,8 +8,11 @@ import (
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 	"evenfoot/filter/align"
-	"evenfoot/filter/attitude"
+	"evenfoot/filter/rotation"
 	"evenfoot/ingest"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // A Session is a scenario played: what the devices logged, and the truth.
@@ -39,7 +42,7 @@ type Truth struct {
 	PitchRate   []float32 // rad/s, bow-up
 	YawRate     []float32 // rad/s, to starboard
 	Up          []float32 // m/s², vertical acceleration
-	QSensor     []attitude.Quat
+	QSensor     []quat.Number
 	Flying      []bool
 
 	Phases  []Phase
@@ -56,10 +59,10 @@ type Truth struct {
 	FlowAt       func(t float64) (east, north float64)
 	Flow         [2]float64 // m/s, mean over the session
 	WindFrom     float64    // rad true
-	Mount        attitude.Quat
-	MountAfter   attitude.Quat // of a sensor that shifted; else Mount
-	ShiftAt      float64       // s; +Inf when it does not
-	ClockOffset  float64       // s, IMU minus GPS clock at mid-session
+	Mount        quat.Number
+	MountAfter   quat.Number // of a sensor that shifted; else Mount
+	ShiftAt      float64     // s; +Inf when it does not
+	ClockOffset  float64     // s, IMU minus GPS clock at mid-session
 	DriftPPM     float64
 	FoilingS     float64
 	LevelStretch []Span // when the board lay still and level (within LevelError)
@@ -105,7 +108,7 @@ func Run(sc Scenario) *Session {
 	dt := 1 / (rate * (1 + sc.DriftPPM*1e-6)) // the logger's clock sets the sampling
 	script := write(&sc)
 	m := move(&sc, script, dt)
-	q := make([]attitude.Quat, m.n)
+	q := make([]quat.Number, m.n)
 	for i := range q {
 		q[i] = m.board(i)
 	}
@@ -119,12 +122,12 @@ func Run(sc Scenario) *Session {
 	return s
 }
 
-func (s *Session) truth(m *motion, script *script, q, sensor []attitude.Quat, index []int, hold *holder) {
+func (s *Session) truth(m *motion, script *script, q, sensor []quat.Number, index []int, hold *holder) {
 	sc := &s.Scenario
 	t := &s.Truth
 	*t = script.t
 	n := len(index)
-	t.Time, t.QSensor, t.Flying = make([]float64, n), make([]attitude.Quat, n), make([]bool, n)
+	t.Time, t.QSensor, t.Flying = make([]float64, n), make([]quat.Number, n), make([]bool, n)
 	for _, c := range []*[]float32{&t.Pitch, &t.Heel, &t.Heading, &t.Speed, &t.East, &t.North, &t.Height, &t.Normal, &t.PitchRate, &t.YawRate, &t.Up} {
 		*c = make([]float32, n)
 	}
@@ -246,13 +249,13 @@ func (s *Session) Motion() *align.Motion {
 // normal is the logged specific force along the true deck normal.
 func (s *Session) normal() []float32 {
 	acc := &s.Log.IMU.Acc
-	up := rotate(conj(s.Truth.Mount), [3]float64{0, 0, 1}) // deck normal in the sensor's frame
+	up := rotation.Rotate(quat.Conj(s.Truth.Mount), r3.Vec{Z: 1}) // deck normal in the sensor's frame
 	if s.Scenario.AccSign < 0 {
-		up = scale(up, -1)
+		up = r3.Scale(-1, up)
 	}
 	out := make([]float32, len(acc[0]))
 	for i := range out {
-		out[i] = float32(up[0]*float64(acc[0][i]) + up[1]*float64(acc[1][i]) + up[2]*float64(acc[2][i]))
+		out[i] = float32(up.X*float64(acc[0][i]) + up.Y*float64(acc[1][i]) + up.Z*float64(acc[2][i]))
 	}
 	return out
 }

@@ -6,11 +6,12 @@ import (
 
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
-	"evenfoot/filter/attitude"
+	"evenfoot/filter/rotation"
 	"evenfoot/ingest"
-)
 
-func norm(v [3]float64) float64 { return math.Sqrt(v[0]*v[0] + v[1]*v[1] + v[2]*v[2]) }
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
+)
 
 // perfect strips a scenario of every sensor error.
 func perfect(sc Scenario) Scenario {
@@ -20,11 +21,15 @@ func perfect(sc Scenario) Scenario {
 	return sc
 }
 
+func row(c *[3][]float32, i int) r3.Vec {
+	return r3.Vec{X: float64(c[0][i]), Y: float64(c[1][i]), Z: float64(c[2][i])}
+}
+
 // TestKinematics integrates the perfect gyroscope and accelerometer and must
 // come back to the true attitude and velocity: they are one motion.
 func TestKinematics(t *testing.T) {
 	sc := perfect(Default())
-	sc.Lever = [3]float64{}
+	sc.Lever = r3.Vec{}
 	sc.Duration = 600
 	s := Run(sc)
 	tr, imu := &s.Truth, &s.Log.IMU
@@ -33,23 +38,13 @@ func TestKinematics(t *testing.T) {
 	dt := 1 / sc.IMURate
 	var worstQ, worstV float64
 	for i := 1; i < len(tr.Time); i++ {
-		var w, f [3]float64
-		for k := range 3 {
-			w[k] = 0.5 * (float64(imu.Gyr[k][i]) + float64(imu.Gyr[k][i-1]))
-			f[k] = float64(imu.Acc[k][i])
-		}
-		a := norm(w) * dt
-		sn, c := math.Sincos(a / 2)
-		k := dt / 2
-		if a > 1e-9 {
-			k = sn / a * dt
-		}
-		q = mul(q, attitude.Quat{W: c, X: w[0] * k, Y: w[1] * k, Z: w[2] * k})
-		e := mul(conj(q), tr.QSensor[i])
-		worstQ = math.Max(worstQ, norm(rotvec(e)))
-		acc := rotate(tr.QSensor[i], f)
-		v[0] += acc[0] * dt
-		v[1] += acc[1] * dt
+		w := r3.Scale(0.5, r3.Add(row(&imu.Gyr, i), row(&imu.Gyr, i-1)))
+		q = quat.Mul(q, rotation.Exp(r3.Scale(dt, w)))
+		e := quat.Mul(quat.Conj(q), tr.QSensor[i])
+		worstQ = math.Max(worstQ, r3.Norm(rotation.Log(e)))
+		acc := rotation.Rotate(tr.QSensor[i], row(&imu.Acc, i))
+		v[0] += acc.X * dt
+		v[1] += acc.Y * dt
 		worstV = math.Max(worstV, math.Hypot(v[0]-float64(tr.East[i]-tr.East[0]), v[1]-float64(tr.North[i]-tr.North[0])))
 	}
 	if worstQ > 0.3*Deg {
@@ -64,20 +59,16 @@ func TestKinematics(t *testing.T) {
 func TestLever(t *testing.T) {
 	sc := perfect(Default())
 	sc.Duration = 300
-	sc.Lever = [3]float64{}
+	sc.Lever = r3.Vec{}
 	a := Run(sc)
-	sc.Lever = [3]float64{0.5, 0, 0}
+	sc.Lever = r3.Vec{X: 0.5}
 	b := Run(sc)
 	// 0.5 m ahead of the mast: centripetal acceleration along x is -(wy²+wz²)·0.5.
 	var sum float64
 	for i := 1000; i < len(a.Truth.Time)-1000; i++ {
-		var d, w [3]float64
-		for k := range 3 {
-			d[k] = float64(b.Log.IMU.Acc[k][i] - a.Log.IMU.Acc[k][i])
-			w[k] = float64(a.Log.IMU.Gyr[k][i])
-		}
-		d, w = rotate(sc.Mount, d), rotate(sc.Mount, w)
-		sum = math.Max(sum, math.Abs(d[0]+0.5*(w[1]*w[1]+w[2]*w[2])))
+		d := rotation.Rotate(sc.Mount, r3.Sub(row(&b.Log.IMU.Acc, i), row(&a.Log.IMU.Acc, i)))
+		w := rotation.Rotate(sc.Mount, row(&a.Log.IMU.Gyr, i))
+		sum = math.Max(sum, math.Abs(d.X+0.5*(w.Y*w.Y+w.Z*w.Z)))
 	}
 	if sum > 0.02 {
 		t.Errorf("lever arm's centripetal acceleration is off by %.3f m/s²", sum)
@@ -368,9 +359,9 @@ func TestMounting(t *testing.T) {
 		sc.Duration, sc.Mounting = 600, how
 		s := Run(sc)
 		tr := &s.Truth
-		off := func(i int, mount attitude.Quat) float64 {
+		off := func(i int, mount quat.Number) float64 {
 			b := Euler(math.Pi/2-float64(tr.Heading[i]), float64(tr.Pitch[i]), float64(tr.Heel[i]))
-			return norm(rotvec(mul(conj(mul(b, mount)), tr.QSensor[i])))
+			return r3.Norm(rotation.Log(quat.Mul(quat.Conj(quat.Mul(b, mount)), tr.QSensor[i])))
 		}
 		early, late := 0.0, 0.0
 		for i := 12000; i < 48000; i += 500 {

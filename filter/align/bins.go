@@ -5,6 +5,10 @@ import (
 	"slices"
 
 	"evenfoot/filter/attitude"
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // standardGravity is the conventional acceleration of gravity, m/s².
@@ -135,24 +139,21 @@ func (b *bins) carry(accSign, gyrSign float64) *carried {
 	c := &carried{bins: b}
 	c.yaw, c.east, c.north = make([]float64, n), make([]float64, n), make([]float64, n)
 	c.horiz, c.vx, c.vy, c.turned = make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
-	var bias vec
-	for k := range 3 {
-		bias[k] = median(b.gyr[k])
-	}
-	q := make([]attitude.Quat, n)
-	f := make([]vec, n) // specific force in the carried frame
+	bias := b.medianRate()
+	q := make([]quat.Number, n)
+	f := make([]r3.Vec, n) // specific force in the carried frame
 	for i := range n {
-		acc := vec{b.acc[0][i], b.acc[1][i], b.acc[2][i]}.scale(accSign)
+		acc := r3.Scale(accSign, at3(&b.acc, i))
 		if i == 0 || b.run[i] != b.run[i-1] {
-			q[i] = attitude.Quat{W: 1}
+			q[i] = quat.Number{Real: 1}
 		} else {
 			// Rate averages of the two half bins take one middle to the next.
-			w := b.rate(i-1, bias).add(b.rate(i, bias)).scale(0.5 * gyrSign * b.dt)
-			q[i] = normalize(mul(q[i-1], expQuat(w)))
+			w := r3.Scale(0.5*gyrSign*b.dt, r3.Add(b.rate(i-1, bias), b.rate(i, bias)))
+			q[i] = rotation.Unit(quat.Mul(q[i-1], rotation.Exp(w)))
 		}
-		f[i] = rotate(q[i], acc)
+		f[i] = rotation.Rotate(q[i], acc)
 	}
-	up := make([]vec, n)
+	up := make([]r3.Vec, n)
 	for from := 0; from < n; {
 		to := from + 1
 		for to < n && b.run[to] == b.run[from] {
@@ -161,68 +162,59 @@ func (b *bins) carry(accSign, gyrSign float64) *carried {
 		smoothBoth(f[from:to], up[from:to], b.dt/carryTau)
 		from = to
 	}
-	var level attitude.Quat // turns the carried frame's up to z, the shortest way each time
+	var level quat.Number // turns the carried frame's up to z, the shortest way each time
 	for i := range n {
-		u := up[i].unit()
+		u := unit(up[i])
 		if i == 0 || b.run[i] != b.run[i-1] {
-			level = between(u, vec{0, 0, 1})
+			level = rotation.Between(u, r3.Vec{Z: 1})
 		} else {
-			level = normalize(mul(between(rotate(level, u), vec{0, 0, 1}), level))
+			level = rotation.Unit(quat.Mul(rotation.Between(rotation.Rotate(level, u), r3.Vec{Z: 1}), level))
 		}
-		h := rotate(level, f[i])
-		c.east[i], c.north[i] = h[0], h[1]
-		c.horiz[i] = math.Hypot(h[0], h[1])
-		w := rotate(level, rotate(q[i], b.rate(i, bias).scale(gyrSign)))
-		c.yaw[i] = w[2]
+		h := rotation.Rotate(level, f[i])
+		c.east[i], c.north[i] = h.X, h.Y
+		c.horiz[i] = math.Hypot(h.X, h.Y)
+		w := rotation.Rotate(level, rotation.Rotate(q[i], r3.Scale(gyrSign, b.rate(i, bias))))
+		c.yaw[i] = w.Z
 		if i > 0 && b.run[i] == b.run[i-1] {
 			c.vx[i], c.vy[i], c.turned[i] = c.vx[i-1], c.vy[i-1], c.turned[i-1]
 		}
-		c.vx[i] += h[0] * b.dt
-		c.vy[i] += h[1] * b.dt
-		c.turned[i] += w[2] * b.dt
+		c.vx[i] += h.X * b.dt
+		c.vy[i] += h.Y * b.dt
+		c.turned[i] += w.Z * b.dt
 	}
 	return c
 }
 
-func (b *bins) rate(i int, bias vec) vec {
-	return vec{b.gyr[0][i] - bias[0], b.gyr[1][i] - bias[1], b.gyr[2][i] - bias[2]}
+// rate is the mean rate of bin i less an offset, rad/s.
+func (b *bins) rate(i int, bias r3.Vec) r3.Vec { return r3.Sub(at3(&b.gyr, i), bias) }
+
+// medianRate is each axis's median rate, rad/s.
+func (b *bins) medianRate() r3.Vec {
+	return r3.Vec{X: median(b.gyr[0]), Y: median(b.gyr[1]), Z: median(b.gyr[2])}
 }
 
-// between turns unit vector a into unit vector b the shortest way.
-func between(a, b vec) attitude.Quat {
-	c := a.cross(b)
-	w := 1 + a.dot(b)
-	if w < 1e-9 {
-		// Opposite: half a turn about any axis square to a.
-		axis := a.cross(vec{1, 0, 0})
-		if axis.norm() < 0.5 {
-			axis = a.cross(vec{0, 1, 0})
-		}
-		axis = axis.unit()
-		return attitude.Quat{X: axis[0], Y: axis[1], Z: axis[2]}
-	}
-	return normalize(attitude.Quat{W: w, X: c[0], Y: c[1], Z: c[2]})
-}
+// at3 is row i of three columns.
+func at3(c *[3][]float64, i int) r3.Vec { return r3.Vec{X: c[0][i], Y: c[1][i], Z: c[2][i]} }
 
 // smoothBoth is a first-order low-pass run forward, then backward, each
 // started from the mean over its time constant.
-func smoothBoth(in, out []vec, alpha float64) {
+func smoothBoth(in, out []r3.Vec, alpha float64) {
 	alpha = min(alpha, 1)
 	head := min(len(in), int(2/alpha)+1)
-	mean := func(v []vec) (m vec) {
+	mean := func(v []r3.Vec) (m r3.Vec) {
 		for _, x := range v {
-			m = m.add(x)
+			m = r3.Add(m, x)
 		}
-		return m.scale(1 / float64(len(v)))
+		return r3.Scale(1/float64(len(v)), m)
 	}
 	y := mean(in[:head])
 	for i, x := range in {
-		y = y.add(x.sub(y).scale(alpha))
+		y = r3.Add(y, r3.Scale(alpha, r3.Sub(x, y)))
 		out[i] = y
 	}
 	y = mean(out[len(out)-head:])
 	for i := len(out) - 1; i >= 0; i-- {
-		y = y.add(out[i].sub(y).scale(alpha))
+		y = r3.Add(y, r3.Scale(alpha, r3.Sub(out[i], y)))
 		out[i] = y
 	}
 }

@@ -6,6 +6,10 @@ import (
 	"slices"
 
 	"evenfoot/filter/attitude"
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // Options steer [Board] and [Track]. The zero value finds everything itself.
@@ -69,20 +73,20 @@ func track(s attitude.Samples, aid *attitude.Aid, opt *Options) (*attitude.Track
 		aid, vel = nil, nil
 	}
 	// An offset beyond what the filter expects is taken out first.
-	offset := b.grossOffset().scale(float64(signs.Gyroscope))
+	offset := r3.Scale(float64(signs.Gyroscope), b.grossOffset())
 	tr, err := attitude.TwoSided(withoutOffset(s, offset), aid, opt.params())
 	if err != nil {
 		return nil, s, signs, vel, fmt.Errorf("align: no attitude from this log: %w", err)
 	}
 	for i := range tr.Bias {
-		tr.Bias[i] = vec(tr.Bias[i]).add(offset)
+		tr.Bias[i] = r3.Add(tr.Bias[i], offset)
 	}
 	return tr, s, signs, vel, nil
 }
 
 // withoutOffset takes an offset out of the gyroscope's columns, copying them.
-func withoutOffset(s attitude.Samples, offset vec) attitude.Samples {
-	for k, o := range offset {
+func withoutOffset(s attitude.Samples, offset r3.Vec) attitude.Samples {
+	for k, o := range [3]float64{offset.X, offset.Y, offset.Z} {
 		if o == 0 {
 			continue
 		}
@@ -215,7 +219,7 @@ func (m *Motion) solve(s attitude.Samples, looks []look, r ridden, opt *Options)
 	for i, p := range parts {
 		o := &out[i]
 		mt := Mount{
-			ToBoard:   normalize(mul(expQuat(vec{0, -o.level.zero, 0}), o.sol.toBoard)),
+			ToBoard:   rotation.Unit(quat.Mul(rotation.Exp(r3.Vec{Y: -o.level.zero}), o.sol.toBoard)),
 			HeadingSE: o.sol.headingSE / deg,
 			LevelZero: o.level.ok, LevelFrom: o.level.how, LevelSE: math.NaN(),
 			Rigid: o.why == "", Why: o.why,
@@ -261,8 +265,8 @@ func cut(looks []look, r ridden, shifts []shift, n int) []part {
 func givenZero(sol solution, opt *Options) levelZero {
 	// The sensor's axis nearest to the deck normal, and the slope of the plane
 	// across it, towards the bow.
-	n := rotate(sol.toBoard, nearestAxis(sol.toBoard))
-	shown := math.Atan2(-n[0], n[2])
+	n := rotation.Rotate(sol.toBoard, nearestAxis(sol.toBoard))
+	shown := math.Atan2(-n.X, n.Z)
 	se := opt.PitchZeroSE
 	if !(se > 0) {
 		se = 0.3 * deg
@@ -271,17 +275,16 @@ func givenZero(sol solution, opt *Options) levelZero {
 }
 
 // nearestAxis is the sensor's axis, signed, that is nearest to the deck normal.
-func nearestAxis(toBoard attitude.Quat) vec {
-	up := rotate(conj(toBoard), vec{0, 0, 1})
-	k := 0
-	for i := range 3 {
-		if math.Abs(up[i]) > math.Abs(up[k]) {
-			k = i
-		}
+func nearestAxis(toBoard quat.Number) r3.Vec {
+	up := rotation.Rotate(quat.Conj(toBoard), r3.Vec{Z: 1})
+	x, y, z := math.Abs(up.X), math.Abs(up.Y), math.Abs(up.Z)
+	switch {
+	case x >= y && x >= z:
+		return r3.Vec{X: math.Copysign(1, up.X)}
+	case y >= z:
+		return r3.Vec{Y: math.Copysign(1, up.Y)}
 	}
-	var n vec
-	n[k] = math.Copysign(1, up[k])
-	return n
+	return r3.Vec{Z: math.Copysign(1, up.Z)}
 }
 
 // pitchGap is how much lower the zero of part b has to be counted than that
@@ -327,27 +330,27 @@ func pitchGap(looks []look, a []int, sa solution, b []int, sb solution) (gap, se
 
 // fallback settles on the sensor's own axes when the bow cannot be told.
 func (m *Motion) fallback(looks []look, n int, vel *fixes, straight int) {
-	up := vec{0, 0, 1}
+	up := r3.Vec{Z: 1}
 	for round := range 3 {
-		var sum vec
+		var sum r3.Vec
 		for i := range looks {
-			u := rotate(conj(looks[i].q), vec{0, 0, 1})
-			if round == 0 || u.dot(up) > 0.7 {
-				sum = sum.add(u)
+			u := rotation.Rotate(quat.Conj(looks[i].q), r3.Vec{Z: 1})
+			if round == 0 || r3.Dot(u, up) > 0.7 {
+				sum = r3.Add(sum, u)
 			}
 		}
-		if sum.norm() > 0 {
-			up = sum.unit()
+		if r3.Norm(sum) > 0 {
+			up = unit(sum)
 		}
 	}
 	// Forward is the sensor's x axis, or y where x stands up.
-	x := vec{1, 0, 0}
-	if math.Abs(up[0]) > 0.75 {
-		x = vec{0, 1, 0}
+	x := r3.Vec{X: 1}
+	if math.Abs(up.X) > 0.75 {
+		x = r3.Vec{Y: 1}
 	}
-	x = x.sub(up.scale(x.dot(up))).unit()
+	x = unit(r3.Sub(x, r3.Scale(r3.Dot(x, up), up)))
 	mt := Mount{
-		ToBoard: fromAxes(x, up.cross(x), up), HeadingSE: math.NaN(),
+		ToBoard: rotation.FromAxes(x, r3.Cross(up, x), up), HeadingSE: math.NaN(),
 		LevelFrom: "the bow is not known; pitch is relative", LevelSE: math.NaN(), Rigid: true,
 	}
 	why := "Without GPS"
@@ -368,13 +371,13 @@ func (m *Motion) fallback(looks []look, n int, vel *fixes, straight int) {
 
 // describe fills the angles that say how the sensor sits.
 func (mt *Mount) describe() {
-	up := rotate(conj(mt.ToBoard), vec{0, 0, 1})
-	mt.TiltDeg = math.Acos(clip(up.dot(nearestAxis(mt.ToBoard)), 1)) / deg
-	x, turn := rotate(mt.ToBoard, vec{1, 0, 0}), 0.0
-	if math.Abs(x[2]) > 0.9 { // x stands up: take y, a quarter turn on
-		x, turn = rotate(mt.ToBoard, vec{0, 1, 0}), 90
+	up := rotation.Rotate(quat.Conj(mt.ToBoard), r3.Vec{Z: 1})
+	mt.TiltDeg = math.Acos(clip(r3.Dot(up, nearestAxis(mt.ToBoard)), 1)) / deg
+	x, turn := rotation.Rotate(mt.ToBoard, r3.Vec{X: 1}), 0.0
+	if math.Abs(x.Z) > 0.9 { // x stands up: take y, a quarter turn on
+		x, turn = rotation.Rotate(mt.ToBoard, r3.Vec{Y: 1}), 90
 	}
-	mt.HeadingDeg = math.Remainder(math.Atan2(x[1], x[0])/deg-turn, 360)
+	mt.HeadingDeg = math.Remainder(math.Atan2(x.Y, x.X)/deg-turn, 360)
 	if math.IsNaN(mt.HeadingSE) {
 		mt.HeadingDeg = math.NaN()
 	}
@@ -412,33 +415,29 @@ func (m *Motion) fill(s attitude.Samples) {
 		if math.IsNaN(headingSE) {
 			headingSE = 0
 		}
-		b := matrix(p.Mount.ToBoard)
+		b := r3.Rotation(p.Mount.ToBoard).Mat()
 		for k, seg := range m.Track.Segments {
 			from, to := max(seg[0], p.From), min(seg[1], p.To)
 			if from >= to {
 				continue
 			}
 			m.Segments = append(m.Segments, [2]int{from, to})
-			bias := vec(m.Track.Bias[k])
+			bias := m.Track.Bias[k]
 			for i := from; i < to; i++ {
 				q := m.Track.Q[i]
-				up := b.times(vec{
-					2 * (q.X*q.Z - q.W*q.Y),
-					2 * (q.Y*q.Z + q.W*q.X),
-					1 - 2*(q.X*q.X+q.Y*q.Y),
-				})
-				f := b.times(vec{float64(s.Acc[0][i]), float64(s.Acc[1][i]), float64(s.Acc[2][i])})
-				w := b.times(vec{float64(s.Gyr[0][i]), float64(s.Gyr[1][i]), float64(s.Gyr[2][i])}.sub(bias))
-				flat := math.Sqrt(up[1]*up[1] + up[2]*up[2])
-				m.Pitch[i] = float32(math.Atan2(up[0], flat))
-				m.Heel[i] = float32(math.Atan2(up[1], up[2]))
+				up := b.MulVec(r3.Vec{X: 2 * (q.Imag*q.Kmag - q.Real*q.Jmag), Y: 2 * (q.Jmag*q.Kmag + q.Real*q.Imag), Z: 1 - 2*(q.Imag*q.Imag+q.Jmag*q.Jmag)})
+				f := b.MulVec(s.AccAt(i))
+				w := b.MulVec(r3.Sub(s.GyrAt(i), bias))
+				flat := math.Sqrt(up.Y*up.Y + up.Z*up.Z)
+				m.Pitch[i] = float32(math.Atan2(up.X, flat))
+				m.Heel[i] = float32(math.Atan2(up.Y, up.Z))
 				// A heading that is off by δ mixes δ sin(heel) into pitch.
 				se := float64(m.Track.SE[i])
-				m.PitchSE[i] = float32(math.Sqrt(se*se/2 + sq(headingSE*up[1])))
-				m.Normal[i] = float32(f[2])
-				m.PitchRate[i] = float32((w[2]*up[1] - w[1]*up[2]) / max(flat, 1e-6))
-				m.YawRate[i] = float32(-w.dot(up))
-				m.Up[i] = float32(f.dot(up) - standardGravity)
+				m.PitchSE[i] = float32(math.Sqrt(se*se/2 + sq(headingSE*up.Y)))
+				m.Normal[i] = float32(f.Z)
+				m.PitchRate[i] = float32((w.Z*up.Y - w.Y*up.Z) / max(flat, 1e-6))
+				m.YawRate[i] = float32(-r3.Dot(w, up))
+				m.Up[i] = float32(r3.Dot(f, up) - standardGravity)
 			}
 		}
 	}
@@ -463,13 +462,3 @@ func (m *Motion) blankRest() {
 		}
 	}
 }
-
-// A matrix3 is a rotation matrix, row by row.
-type matrix3 [3]vec
-
-func matrix(q attitude.Quat) matrix3 {
-	x, y, z := rotate(q, vec{1, 0, 0}), rotate(q, vec{0, 1, 0}), rotate(q, vec{0, 0, 1})
-	return matrix3{{x[0], y[0], z[0]}, {x[1], y[1], z[1]}, {x[2], y[2], z[2]}}
-}
-
-func (m *matrix3) times(v vec) vec { return vec{m[0].dot(v), m[1].dot(v), m[2].dot(v)} }

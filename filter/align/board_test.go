@@ -9,6 +9,10 @@ import (
 	"evenfoot/analysis/simulate"
 	"evenfoot/filter/align"
 	"evenfoot/filter/attitude"
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // trying is the sea that the pitch is promised on: waves, pumping, gusts of
@@ -83,8 +87,8 @@ func accelerating(tr *attitude.Track, s *simulate.Session) float64 {
 		if !truth.Flying[i] || a < 0.7 {
 			continue
 		}
-		x := tr.Q[i].Mul(truth.QSensor[i].Conj())
-		e := 2 * math.Acos(math.Min(1, math.Hypot(x.W, x.Z)))
+		x := quat.Mul(tr.Q[i], quat.Conj(truth.QSensor[i]))
+		e := 2 * math.Acos(math.Min(1, math.Hypot(x.Real, x.Kmag)))
 		sum += e * e
 		n++
 	}
@@ -187,8 +191,8 @@ func TestLevelZero(t *testing.T) {
 		sc.Rest = 0
 		// The sensor's z axis is the nearest to the deck normal; what it shows as
 		// pitch on a level deck is the slope, to the bow, of the plane across it.
-		n := sc.Mount.Rotate([3]float64{0, 0, 1})
-		shown := math.Atan2(-n[0], n[2])
+		n := rotation.Rotate(sc.Mount, r3.Vec{Z: 1})
+		shown := math.Atan2(-n.X, n.Z)
 		s := simulate.Run(sc)
 		aid := aidOf(s)
 		m, err := align.Board(samplesOf(s), &aid, align.Options{PitchZero: shown, PitchZeroKnown: true})
@@ -276,7 +280,7 @@ func TestSensorThatComesLooseIsRefusedFromThen(t *testing.T) {
 func TestWithoutGPS(t *testing.T) {
 	sc := simulate.Default()
 	sc.Duration, sc.IMURate = 600, 50
-	sc.Mount = attitude.Quat{W: 1}
+	sc.Mount = quat.Number{Real: 1}
 	s := simulate.Run(sc)
 	m, err := align.Board(samplesOf(s), nil, align.Options{})
 	if err != nil {
@@ -311,8 +315,8 @@ func TestLargeGyroscopeOffset(t *testing.T) {
 	if m.Mount.GyroscopeSign != -1 {
 		t.Errorf("gyroscope sign %+d", m.Mount.GyroscopeSign)
 	}
-	if len(m.Track.Bias) > 0 && math.Abs(m.Track.Bias[0][0]+4*deg) > 0.5*deg && math.Abs(m.Track.Bias[0][0]-4*deg) > 0.5*deg {
-		t.Errorf("offset found %.2f °/s, want ±4", m.Track.Bias[0][0]/deg)
+	if len(m.Track.Bias) > 0 && math.Abs(m.Track.Bias[0].X+4*deg) > 0.5*deg && math.Abs(m.Track.Bias[0].X-4*deg) > 0.5*deg {
+		t.Errorf("offset found %.2f °/s, want ±4", m.Track.Bias[0].X/deg)
 	}
 }
 

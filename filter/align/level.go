@@ -4,6 +4,11 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // A still is a stretch in which the sensor does not move.
@@ -44,7 +49,7 @@ func findStills(looks []look, from, to int) []still {
 		if quiet && len(run) > 0 {
 			prev := &looks[run[len(run)-1]]
 			first := &looks[run[0]]
-			quiet = l.t-prev.t < 2.5*lookS && l.acc.sub(first.acc).norm() < stillDrift && l.gyr.sub(first.gyr).norm() < 0.5*deg
+			quiet = l.t-prev.t < 2.5*lookS && r3.Norm(r3.Sub(l.acc, first.acc)) < stillDrift && r3.Norm(r3.Sub(l.gyr, first.gyr)) < 0.5*deg
 			if !quiet {
 				flush()
 				quiet = l.gyrVar < stillGyr*stillGyr && l.accVar < stillAcc*stillAcc
@@ -88,20 +93,20 @@ func levelFrom(looks []look, from, to int, sol solution) levelZero {
 	var good []still
 	nearest := still{heel: math.Inf(1)}
 	for _, s := range stills {
-		var up vec
-		var ups []vec
+		var up r3.Vec
+		var ups []r3.Vec
 		for _, k := range s.looks {
-			u := rotate(sol.toBoard, rotate(conj(looks[k].q), vec{0, 0, 1}))
+			u := rotation.Rotate(sol.toBoard, rotation.Rotate(quat.Conj(looks[k].q), r3.Vec{Z: 1}))
 			ups = append(ups, u)
-			up = up.add(u)
+			up = r3.Add(up, u)
 		}
-		up = up.unit()
+		up = unit(up)
 		for _, u := range ups {
-			s.sway += u.sub(up).dot(u.sub(up)) / float64(len(ups))
+			s.sway += r3.Dot(r3.Sub(u, up), r3.Sub(u, up)) / float64(len(ups))
 		}
 		s.sway = math.Sqrt(s.sway)
-		s.pitch = math.Asin(clip(up[0], 1))
-		s.heel = math.Atan2(up[1], up[2])
+		s.pitch = math.Asin(clip(up.X, 1))
+		s.heel = math.Atan2(up.Y, up.Z)
 		if math.Abs(s.heel) < slack && math.Abs(s.pitch) < levelPitch {
 			good = append(good, s)
 		} else if math.Abs(s.heel)+math.Abs(s.pitch) < math.Abs(nearest.heel)+math.Abs(nearest.pitch) {

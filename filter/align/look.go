@@ -4,6 +4,10 @@ import (
 	"math"
 
 	"evenfoot/filter/attitude"
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // A look is about one second of the log: what mount, level and rigidity are
@@ -11,15 +15,15 @@ import (
 type look struct {
 	from, to int // samples
 	t        float64
-	q        attitude.Quat // mean attitude, sensor to earth
-	acc, gyr vec           // means, sensor frame
-	accVar   float64       // (m/s²)², all axes, within the look
-	gyrVar   float64       // (rad/s)²
+	q        quat.Number // mean attitude, sensor to earth
+	acc, gyr r3.Vec      // means, sensor frame
+	accVar   float64     // (m/s²)², all axes, within the look
+	gyrVar   float64     // (rad/s)²
 
-	course float64       // rad, counter-clockwise from east; NaN when not moving or not known
-	speed  float64       // m/s; NaN without GPS
-	rate   float64       // rad/s, course rate, counter-clockwise; NaN where unknown
-	m      attitude.Quat // sensor to course frame (x along the course, z up); where course is known
+	course float64     // rad, counter-clockwise from east; NaN when not moving or not known
+	speed  float64     // m/s; NaN without GPS
+	rate   float64     // rad/s, course rate, counter-clockwise; NaN where unknown
+	m      quat.Number // sensor to course frame (x along the course, z up); where course is known
 }
 
 const lookS = 1.0 // s
@@ -33,16 +37,16 @@ func newLooks(s attitude.Samples, tr *attitude.Track, vel *fixes) []look {
 			l := look{from: i}
 			end := s.Time[i] + lookS
 			var accSq, gyrSq, n float64
-			var qs attitude.Quat
+			var qs quat.Number
 			for ; i < seg[1] && (i == l.from || s.Time[i] < end); i++ {
-				a := vec{float64(s.Acc[0][i]), float64(s.Acc[1][i]), float64(s.Acc[2][i])}
-				g := vec{float64(s.Gyr[0][i]), float64(s.Gyr[1][i]), float64(s.Gyr[2][i])}
-				aa, gg := a.dot(a), g.dot(g)
+				a := s.AccAt(i)
+				g := s.GyrAt(i)
+				aa, gg := r3.Dot(a, a), r3.Dot(g, g)
 				if bad := aa + gg; bad-bad != 0 {
 					continue
 				}
 				n++
-				l.acc, l.gyr = l.acc.add(a), l.gyr.add(g)
+				l.acc, l.gyr = r3.Add(l.acc, a), r3.Add(l.gyr, g)
 				accSq += aa
 				gyrSq += gg
 				qs = accumulate(qs, tr.Q[i])
@@ -52,10 +56,10 @@ func newLooks(s attitude.Samples, tr *attitude.Track, vel *fixes) []look {
 			if n < 3 || s.Time[l.to-1]-s.Time[l.from] < lookS/2 {
 				continue
 			}
-			l.q = normalize(qs)
-			l.acc, l.gyr = l.acc.scale(1/n), l.gyr.scale(1/n)
-			l.accVar = max(0, accSq/n-l.acc.dot(l.acc))
-			l.gyrVar = max(0, gyrSq/n-l.gyr.dot(l.gyr))
+			l.q = rotation.Unit(qs)
+			l.acc, l.gyr = r3.Scale(1/n, l.acc), r3.Scale(1/n, l.gyr)
+			l.accVar = max(0, accSq/n-r3.Dot(l.acc, l.acc))
+			l.gyrVar = max(0, gyrSq/n-r3.Dot(l.gyr, l.gyr))
 			l.course, l.speed, l.rate = math.NaN(), math.NaN(), math.NaN()
 			if vel != nil {
 				l.addCourse(vel, tr.LatencyS, &hint)
@@ -67,12 +71,12 @@ func newLooks(s attitude.Samples, tr *attitude.Track, vel *fixes) []look {
 }
 
 // accumulate adds q to a sum of quaternions, on the sum's side.
-func accumulate(sum, q attitude.Quat) attitude.Quat {
+func accumulate(sum, q quat.Number) quat.Number {
 	k := 1.0
-	if sum.W*q.W+sum.X*q.X+sum.Y*q.Y+sum.Z*q.Z < 0 {
+	if sum.Real*q.Real+sum.Imag*q.Imag+sum.Jmag*q.Jmag+sum.Kmag*q.Kmag < 0 {
 		k = -1
 	}
-	return attitude.Quat{W: sum.W + k*q.W, X: sum.X + k*q.X, Y: sum.Y + k*q.Y, Z: sum.Z + k*q.Z}
+	return quat.Number{Real: sum.Real + k*q.Real, Imag: sum.Imag + k*q.Imag, Jmag: sum.Jmag + k*q.Jmag, Kmag: sum.Kmag + k*q.Kmag}
 }
 
 func (l *look) addCourse(g *fixes, late float64, hint *int) {
@@ -92,7 +96,7 @@ func (l *look) addCourse(g *fixes, late float64, hint *int) {
 		return
 	}
 	l.course = math.Atan2(n, e)
-	l.m = mul(expQuat(vec{0, 0, -l.course}), l.q)
+	l.m = quat.Mul(rotation.Exp(r3.Vec{Z: -l.course}), l.q)
 }
 
 // at interpolates the velocity at time t; ok is false away from the fixes.
@@ -114,12 +118,12 @@ func (g *fixes) at(t float64, hint *int) (east, north float64, ok bool) {
 
 // angles are the board's, in the course frame: pitch bow-up, heel starboard
 // down, and the bow to port of the course.
-func (l *look) angles(toBoard attitude.Quat) (pitch, heel, crab float64) {
-	b := mul(l.m, conj(toBoard))
-	x := rotate(b, vec{1, 0, 0})
-	y := rotate(b, vec{0, 1, 0})
-	z := rotate(b, vec{0, 0, 1})
-	return math.Asin(clip(x[2], 1)), math.Atan2(y[2], z[2]), math.Atan2(x[1], x[0])
+func (l *look) angles(toBoard quat.Number) (pitch, heel, crab float64) {
+	b := quat.Mul(l.m, quat.Conj(toBoard))
+	x := rotation.Rotate(b, r3.Vec{X: 1})
+	y := rotation.Rotate(b, r3.Vec{Y: 1})
+	z := rotation.Rotate(b, r3.Vec{Z: 1})
+	return math.Asin(clip(x.Z, 1)), math.Atan2(y.Z, z.Z), math.Atan2(x.Y, x.X)
 }
 
 // ridden picks out straight riding and turning among the looks.

@@ -5,12 +5,16 @@
 // It imports filter, filter/attitude and the standard library (and gonum).
 package align
 
-import "evenfoot/filter/attitude"
+import (
+	"evenfoot/filter/attitude"
+
+	"gonum.org/v1/gonum/num/quat"
+)
 
 // A Mount is how the sensor sits on the board. Board axes: x to the bow, y to
 // port, z up through the deck.
 type Mount struct {
-	ToBoard attitude.Quat // turns sensor-frame vectors into the board frame
+	ToBoard quat.Number // turns sensor-frame vectors into the board frame
 	// HeadingDeg is from the bow to the sensor's x axis, about up,
 	// counter-clockwise seen from above, -180..180: 90 for an x axis that points
 	// to port. NaN when not known.

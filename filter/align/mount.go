@@ -3,13 +3,16 @@ package align
 import (
 	"math"
 
-	"evenfoot/filter/attitude"
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // A solution is the mount over one part of the log, pitch counted from the
 // mean of straight riding.
 type solution struct {
-	toBoard   attitude.Quat
+	toBoard   quat.Number
 	headingSE float64 // rad
 	heelSE    float64 // rad, of the heel's zero
 	tacks     int     // 1 or 2: ways that were ridden
@@ -46,7 +49,7 @@ func solveMount(looks []look, r ridden) solution {
 	kept := make([]int, 0, len(r.straight))
 	keptSide := make([]int8, 0, len(side))
 	for i, k := range r.straight {
-		if rotationVector(mul(looks[k].m, conj(mean))).norm() < 0.6 {
+		if r3.Norm(rotation.Log(quat.Mul(looks[k].m, quat.Conj(mean)))) < 0.6 {
 			kept, keptSide = append(kept, k), append(keptSide, side[i])
 		}
 	}
@@ -70,7 +73,7 @@ func solveMount(looks []look, r ridden) solution {
 	if s.turns = turns; turns >= 4 {
 		se = math.Hypot(se, turnSideSD)
 		wTurn, wCourse := 1/(se*se), 1/(s.headingSE*s.headingSE)
-		s.toBoard = normalize(mul(expQuat(vec{0, 0, delta * wTurn / (wTurn + wCourse)}), s.toBoard))
+		s.toBoard = rotation.Unit(quat.Mul(rotation.Exp(r3.Vec{Z: delta * wTurn / (wTurn + wCourse)}), s.toBoard))
 		s.headingSE = 1 / math.Sqrt(wTurn+wCourse)
 	}
 	return s
@@ -116,8 +119,8 @@ func tackSides(looks []look, straight []int) (side []int8, two bool) {
 }
 
 // sideMean is the mean attitude in the course frame, both sides counted alike.
-func sideMean(looks []look, at []int, side []int8, two bool) attitude.Quat {
-	var sum [2]attitude.Quat
+func sideMean(looks []look, at []int, side []int8, two bool) quat.Number {
+	var sum [2]quat.Number
 	for i, k := range at {
 		w := 0
 		if two && side[i] < 0 {
@@ -126,14 +129,14 @@ func sideMean(looks []look, at []int, side []int8, two bool) attitude.Quat {
 		sum[w] = accumulate(sum[w], looks[k].m)
 	}
 	if !two {
-		return normalize(sum[0])
+		return rotation.Unit(sum[0])
 	}
-	return normalize(accumulate(normalize(sum[0]), normalize(sum[1])))
+	return rotation.Unit(accumulate(rotation.Unit(sum[0]), rotation.Unit(sum[1])))
 }
 
 // reachErrors are the standard errors of mean crab angle and heel, from the
 // scatter of whole reaches about their side's mean.
-func reachErrors(looks []look, at []int, side []int8, two bool, toBoard attitude.Quat) (crabSE, heelSE float64) {
+func reachErrors(looks []look, at []int, side []int8, two bool, toBoard quat.Number) (crabSE, heelSE float64) {
 	type sum struct{ w, crab, heel float64 }
 	var reaches [2][]sum
 	for i := 0; i < len(at); {
@@ -187,9 +190,9 @@ func reachErrors(looks []look, at []int, side []int8, two bool, toBoard attitude
 // heelShare regresses pitch on heel in turns, load and speed held the same,
 // and returns the slope: the heading's error, rad. Its standard error treats
 // each turn as one look.
-func heelShare(looks []look, r ridden, toBoard attitude.Quat) (slope, se float64, turns int) {
+func heelShare(looks []look, r ridden, toBoard quat.Number) (slope, se float64, turns int) {
 	const np = 3 // constant, load over speed squared, sine of heel
-	up := rotate(conj(toBoard), vec{0, 0, 1})
+	up := rotation.Rotate(quat.Conj(toBoard), r3.Vec{Z: 1})
 	type row struct {
 		x [np]float64
 		y float64
@@ -207,7 +210,7 @@ func heelShare(looks []look, r ridden, toBoard attitude.Quat) (slope, se float64
 			turns++
 		}
 		prev = k
-		rows = append(rows, row{[np]float64{1, l.acc.dot(up) / (l.speed * l.speed), math.Sin(heel)}, pitch})
+		rows = append(rows, row{[np]float64{1, r3.Dot(l.acc, up) / (l.speed * l.speed), math.Sin(heel)}, pitch})
 		cluster = append(cluster, turns)
 	}
 	if turns < 4 || len(rows) < 12 {

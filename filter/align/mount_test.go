@@ -11,18 +11,21 @@ import (
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/simulate"
 	"evenfoot/filter/align"
-	"evenfoot/filter/attitude"
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // randomQuat is a turn drawn evenly from all.
-func randomQuat(r *rand.Rand) attitude.Quat {
-	return attitude.Quat{W: r.NormFloat64(), X: r.NormFloat64(), Y: r.NormFloat64(), Z: r.NormFloat64()}.Unit()
+func randomQuat(r *rand.Rand) quat.Number {
+	return rotation.Unit(quat.Number{Real: r.NormFloat64(), Imag: r.NormFloat64(), Jmag: r.NormFloat64(), Kmag: r.NormFloat64()})
 }
 
 // headingError is how far found is from truth about the deck normal, deg.
-func headingError(found, truth attitude.Quat) float64 {
-	d := found.Mul(truth.Conj())
-	return math.Remainder(2*math.Atan2(d.Z, d.W), 2*math.Pi) / deg
+func headingError(found, truth quat.Number) float64 {
+	d := quat.Mul(found, quat.Conj(truth))
+	return math.Remainder(2*math.Atan2(d.Kmag, d.Real), 2*math.Pi) / deg
 }
 
 // each runs f for 0..n-1 on all processors.
@@ -65,7 +68,7 @@ func outing(seed int) simulate.Scenario {
 	sc.TackZero = 0.4 * r.NormFloat64() * deg
 	sc.WindwardHeel = 10 * r.Float64() * deg
 	sc.Flow = [2]float64{0.3 * r.NormFloat64(), 0.3 * r.NormFloat64()}
-	sc.Lever = [3]float64{1.2*r.Float64() - 0.4, 0.2 * r.NormFloat64(), 0.03}
+	sc.Lever = r3.Vec{X: 1.2*r.Float64() - 0.4, Y: 0.2 * r.NormFloat64(), Z: 0.03}
 	if seed%5 == 0 {
 		sc.AccSign = -1
 	}

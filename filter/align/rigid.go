@@ -7,6 +7,10 @@ import (
 	"sort"
 
 	"evenfoot/filter/attitude"
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // A part is a stretch of the log, in looks and samples, over which the sensor
@@ -45,12 +49,12 @@ func findShifts(looks []look, r ridden, s attitude.Samples) []shift {
 		}
 		a, b := straight[:k], straight[k:]
 		turn := stepTurn(looks, a, b)
-		if turn.norm() < minShift {
+		if r3.Norm(turn) < minShift {
 			return
 		}
 		l, sample := shiftMoment(looks, s, straight, k, turn)
 		divide(a, depth+1)
-		out = append(out, shift{t: s.Time[sample], by: turn.norm(), look: l, split: sample})
+		out = append(out, shift{t: s.Time[sample], by: r3.Norm(turn), look: l, split: sample})
 		divide(b, depth+1)
 	}
 	divide(r.straight, 0)
@@ -73,9 +77,9 @@ func bestStep(looks []look, straight []int) (k int, ok bool) {
 	var xm [nx]float64
 	for i, j := range straight {
 		l := &looks[j]
-		inv := conj(l.m)
-		fwd, up := rotate(inv, vec{1, 0, 0}), rotate(inv, vec{0, 0, 1})
-		y[i] = [nf]float64{fwd[0], fwd[1], fwd[2], up[0], up[1], up[2]}
+		inv := quat.Conj(l.m)
+		fwd, up := rotation.Rotate(inv, r3.Vec{X: 1}), rotation.Rotate(inv, r3.Vec{Z: 1})
+		y[i] = [nf]float64{fwd.X, fwd.Y, fwd.Z, up.X, up.Y, up.Z}
 		x[i] = [nx]float64{1, 0, 30 / (l.speed * l.speed)}
 		if two {
 			x[i][1] = float64(side[i])
@@ -161,7 +165,7 @@ func bestStep(looks []look, straight []int) (k int, ok bool) {
 // stepTurn is the turn, as a rotation vector in the sensor's frame, between
 // the mean attitudes of two sets of looks, both tacks counted alike where both
 // sets hold both.
-func stepTurn(looks []look, a, b []int) vec {
+func stepTurn(looks []look, a, b []int) r3.Vec {
 	side, two := tackSides(looks, slices.Concat(a, b))
 	both := func(s []int8) bool {
 		n := 0
@@ -174,7 +178,7 @@ func stepTurn(looks []look, a, b []int) vec {
 	}
 	sa, sb := side[:len(a)], side[len(a):]
 	if two && both(sa) && both(sb) {
-		return rotationVector(mul(conj(sideMean(looks, a, sa, true)), sideMean(looks, b, sb, true)))
+		return rotation.Log(quat.Mul(quat.Conj(sideMean(looks, a, sa, true)), sideMean(looks, b, sb, true)))
 	}
 	// Compare like with like: a side that both sets hold.
 	pick := func(at []int, s []int8, want int8) []int {
@@ -186,14 +190,14 @@ func stepTurn(looks []look, a, b []int) vec {
 		}
 		return out
 	}
-	var least vec
+	var least r3.Vec
 	for _, want := range []int8{1, -1} {
 		pa, pb := pick(a, sa, want), pick(b, sb, want)
 		if len(pa) < 10 || len(pb) < 10 {
 			continue
 		}
-		d := rotationVector(mul(conj(sideMean(looks, pa, nil, false)), sideMean(looks, pb, nil, false)))
-		if n := least.norm(); n == 0 || d.norm() < n {
+		d := rotation.Log(quat.Mul(quat.Conj(sideMean(looks, pa, nil, false)), sideMean(looks, pb, nil, false)))
+		if n := r3.Norm(least); n == 0 || r3.Norm(d) < n {
 			least = d
 		}
 	}
@@ -204,13 +208,13 @@ func stepTurn(looks []look, a, b []int) vec {
 // and the k-th straight look. Looks in between count by how well pitch and
 // course fit the mount before and after; among the samples, the gyroscope must
 // show the turn itself within 0.6 s.
-func shiftMoment(looks []look, s attitude.Samples, straight []int, k int, turn vec) (l, sample int) {
+func shiftMoment(looks []look, s attitude.Samples, straight []int, k int, turn r3.Vec) (l, sample int) {
 	first, last := max(straight[k-1]-1, 0), min(straight[k]+1, len(looks)-1)
 	mean := sideMean(looks, straight[:k], nil, false)
-	after := normalize(mul(mean, expQuat(turn)))
+	after := rotation.Unit(quat.Mul(mean, rotation.Exp(turn)))
 	// cost[i] counts looks first..first+i-1 as before, the others as after.
 	const sd, most = 4 * deg, 9.0
-	misfit := func(l *look, m attitude.Quat) float64 {
+	misfit := func(l *look, m quat.Number) float64 {
 		if math.IsNaN(l.course) {
 			return 0
 		}
@@ -227,19 +231,19 @@ func shiftMoment(looks []look, s attitude.Samples, straight []int, k int, turn v
 	period := max(medianPeriod(s.Time[from:to]), 1e-4)
 	width := max(1, int(0.6/period))
 	best := math.Inf(1)
-	var sum vec
+	var sum r3.Vec
 	sample = from
 	l = first
 	for i := from; i < to; i++ {
-		sum = sum.add(gyrAt(s, i))
+		sum = r3.Add(sum, gyrAt(s, i))
 		if i >= from+width {
-			sum = sum.sub(gyrAt(s, i-width))
+			sum = r3.Sub(sum, gyrAt(s, i-width))
 		}
 		mid := max(from, i-width/2)
 		for l < last && looks[l].to <= mid {
 			l++
 		}
-		miss := sum.scale(period).sub(turn).norm() / (0.25 * turn.norm())
+		miss := r3.Norm(r3.Sub(r3.Scale(period, sum), turn)) / (0.25 * r3.Norm(turn))
 		if c := cost[l-first] + min(miss*miss, 16); c < best {
 			best, sample = c, mid
 		}
@@ -248,10 +252,10 @@ func shiftMoment(looks []look, s attitude.Samples, straight []int, k int, turn v
 	return l, sample
 }
 
-func gyrAt(s attitude.Samples, i int) vec {
-	g := vec{float64(s.Gyr[0][i]), float64(s.Gyr[1][i]), float64(s.Gyr[2][i])}
-	if n := g.dot(g); n-n != 0 {
-		return vec{}
+func gyrAt(s attitude.Samples, i int) r3.Vec {
+	g := s.GyrAt(i)
+	if n := r3.Dot(g, g); n-n != 0 {
+		return r3.Vec{}
 	}
 	return g
 }
@@ -280,7 +284,7 @@ func (s *swing) over() float64 {
 // swings divides straight riding into stretches of some forty looks. Angles
 // are held against the stretch's own middle: steps between stretches are for
 // findShifts.
-func swings(looks []look, straight []int, toBoard attitude.Quat) []swing {
+func swings(looks []look, straight []int, toBoard quat.Number) []swing {
 	const size = 40
 	var out []swing
 	for from := 0; from < len(straight); from += size {

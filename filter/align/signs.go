@@ -4,6 +4,10 @@ import (
 	"math"
 
 	"evenfoot/filter/attitude"
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // Signs are the conventions of the log: what its columns have to be
@@ -97,10 +101,7 @@ func signNote(s Signs) string {
 // frame that the gyroscope carries one way and the other. It returns a t
 // value: positive for right-handed, about zero when nothing tells.
 func (b *bins) handVote() float64 {
-	var bias vec
-	for k := range 3 {
-		bias[k] = median(b.gyr[k])
-	}
+	bias := b.medianRate()
 	const window = 4.0 // s
 	size := int(window / b.dt)
 	var n, sum, sq float64
@@ -111,21 +112,21 @@ func (b *bins) handVote() float64 {
 		var spread [2]float64
 		turned := 0.0
 		for h, sign := range []float64{1, -1} {
-			q := attitude.Quat{W: 1}
-			var s vec
+			q := quat.Number{Real: 1}
+			var s r3.Vec
 			var s2 float64
 			for i := from; i < from+size; i++ {
 				if i > from {
-					w := b.rate(i-1, bias).add(b.rate(i, bias)).scale(0.5 * sign * b.dt)
-					q = mul(q, expQuat(w))
-					turned += w.norm()
+					w := r3.Scale(0.5*sign*b.dt, r3.Add(b.rate(i-1, bias), b.rate(i, bias)))
+					q = quat.Mul(q, rotation.Exp(w))
+					turned += r3.Norm(w)
 				}
-				f := rotate(q, vec{b.acc[0][i], b.acc[1][i], b.acc[2][i]})
-				s = s.add(f)
-				s2 += f.dot(f)
+				f := rotation.Rotate(q, at3(&b.acc, i))
+				s = r3.Add(s, f)
+				s2 += r3.Dot(f, f)
 			}
-			m := s.scale(1 / float64(size))
-			spread[h] = s2/float64(size) - m.dot(m)
+			m := r3.Scale(1/float64(size), s)
+			spread[h] = s2/float64(size) - r3.Dot(m, m)
 		}
 		if turned < 0.1 {
 			continue
@@ -176,32 +177,29 @@ const (
 // it is so large that the attitude filter would not expect it; else zero. It is told
 // from where the sensor lies still, else from the median of the rates, which
 // turns hardly move, when all quarters of the log agree.
-func (b *bins) grossOffset() vec {
+func (b *bins) grossOffset() r3.Vec {
 	if b == nil || !b.hasGyr {
-		return vec{}
+		return r3.Vec{}
 	}
-	var mid vec
-	for k := range 3 {
-		mid[k] = median(b.gyr[k])
-	}
+	mid := b.medianRate()
 	if still, ok := b.stillRate(); ok {
-		if still.norm() > grossOffset {
+		if r3.Norm(still) > grossOffset {
 			return still
 		}
-		return vec{}
+		return r3.Vec{}
 	}
-	if mid.norm() < grossOffset {
-		return vec{}
+	if r3.Norm(mid) < grossOffset {
+		return r3.Vec{}
 	}
 	n := len(b.t)
 	for part := range 4 {
 		from, to := n*part/4, n*(part+1)/4
 		if to-from < 100 {
-			return vec{}
+			return r3.Vec{}
 		}
-		for k := range 3 {
-			if math.Abs(median(b.gyr[k][from:to])-mid[k]) > steadyOffset {
-				return vec{}
+		for k, m := range [3]float64{mid.X, mid.Y, mid.Z} {
+			if math.Abs(median(b.gyr[k][from:to])-m) > steadyOffset {
+				return r3.Vec{}
 			}
 		}
 	}
@@ -209,42 +207,40 @@ func (b *bins) grossOffset() vec {
 }
 
 // stillRate is the mean rate where both sensors hold steady for five seconds.
-func (b *bins) stillRate() (rate vec, ok bool) {
+func (b *bins) stillRate() (rate r3.Vec, ok bool) {
 	size := int(5 / b.dt)
 	var found [3][]float64
 	for from := 0; from+size <= len(b.t); from += size {
 		if b.run[from] != b.run[from+size-1] {
 			continue
 		}
-		var g, a vec
+		var g, a r3.Vec
 		var g2, a2 float64
 		for i := from; i < from+size; i++ {
-			x, y := vec{b.gyr[0][i], b.gyr[1][i], b.gyr[2][i]}, vec{b.acc[0][i], b.acc[1][i], b.acc[2][i]}
-			g, a = g.add(x), a.add(y)
-			g2 += x.dot(x)
-			a2 += y.dot(y)
+			x, y := at3(&b.gyr, i), at3(&b.acc, i)
+			g, a = r3.Add(g, x), r3.Add(a, y)
+			g2 += r3.Dot(x, x)
+			a2 += r3.Dot(y, y)
 		}
 		k := 1 / float64(size)
-		g, a = g.scale(k), a.scale(k)
-		if g2*k-g.dot(g) < sq(0.3*deg) && a2*k-a.dot(a) < sq(0.06) {
-			for i := range 3 {
-				found[i] = append(found[i], g[i])
-			}
+		g, a = r3.Scale(k, g), r3.Scale(k, a)
+		if g2*k-r3.Dot(g, g) < sq(0.3*deg) && a2*k-r3.Dot(a, a) < sq(0.06) {
+			found[0], found[1], found[2] = append(found[0], g.X), append(found[1], g.Y), append(found[2], g.Z)
 		}
 	}
 	if len(found[0]) < 2 {
-		return vec{}, false
+		return r3.Vec{}, false
 	}
-	for i := range 3 {
-		rate[i] = median(found[i])
+	rate = r3.Vec{X: median(found[0]), Y: median(found[1]), Z: median(found[2])}
+	for i, mid := range [3]float64{rate.X, rate.Y, rate.Z} {
 		near := 0
 		for _, x := range found[i] {
-			if math.Abs(x-rate[i]) < steadyOffset {
+			if math.Abs(x-mid) < steadyOffset {
 				near++
 			}
 		}
 		if near < (2*len(found[i])+2)/3 {
-			return vec{}, false
+			return r3.Vec{}, false
 		}
 	}
 	return rate, true

@@ -4,6 +4,11 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // A follower ties a smoothed path to GPS velocity: first the heading between
@@ -111,23 +116,23 @@ func (c *cursor) at(x float64) (complex128, bool) {
 	}
 	u := c.inBlock(x, t1)
 	q := s.q[c.k]
-	du := q.Rotate(u)
-	end := q.Rotate(b.du)
+	du := rotation.Rotate(q, u)
+	end := rotation.Rotate(q, b.du)
 	fr := (x - t0) / b.dt
 	v0, v1 := s.v[c.k], s.v[c.k+1]
 	// What the path's nodes differ by beyond the integral is spread evenly.
 	return complex(
-		v0[0]+du[0]+fr*(v1[0]-v0[0]-end[0]),
-		v0[1]+du[1]+fr*(v1[1]-v0[1]-end[1])), true
+		v0[0]+du.X+fr*(v1[0]-v0[0]-end.X),
+		v0[1]+du.Y+fr*(v1[1]-v0[1]-end.Y)), true
 }
 
 // inBlock interpolates the block's running integral at time x.
-func (c *cursor) inBlock(x, t1 float64) vec {
+func (c *cursor) inBlock(x, t1 float64) r3.Vec {
 	tk := c.f.tk
 	b := &c.f.s.bl[c.k]
 	lo, hi := tk.first[c.k], tk.first[c.k+1]
 	if lo == hi {
-		return scale(b.du, (x-t1+b.dt)/b.dt)
+		return r3.Scale((x-t1+b.dt)/b.dt, b.du)
 	}
 	i := lo
 	for i+1 < hi && tk.time[i+1] <= x {
@@ -138,11 +143,11 @@ func (c *cursor) inBlock(x, t1 float64) vec {
 	if i+1 < hi {
 		tb = tk.time[i+1]
 		n := tk.du[i+1]
-		nb = vec{float64(n[0]), float64(n[1]), float64(n[2])}
+		nb = r3.Vec{X: float64(n[0]), Y: float64(n[1]), Z: float64(n[2])}
 	}
 	fr := (x - ta) / (tb - ta)
-	va := vec{float64(a[0]), float64(a[1]), float64(a[2])}
-	return add(va, scale(sub(nb, va), fr))
+	va := r3.Vec{X: float64(a[0]), Y: float64(a[1]), Z: float64(a[2])}
+	return r3.Add(va, r3.Scale(fr, r3.Sub(nb, va)))
 }
 
 // look finds each fix's residual against the path at its own time.
@@ -424,7 +429,7 @@ func (f *follower) turnStretch(st *stretch, heading []float64) {
 		w := min(max(int(math.Floor(x)), 0), len(heading)-2)
 		fr := min(max(x-float64(w), 0), 1)
 		h := heading[w] + fr*(heading[w+1]-heading[w])
-		s.q[k] = rotExp(0, 0, h).Mul(s.q[k])
+		s.q[k] = quat.Mul(rotation.Exp(r3.Vec{X: 0, Y: 0, Z: h}), s.q[k])
 	}
 }
 
@@ -464,17 +469,17 @@ func (f *follower) changes(st *stretch) {
 		b := &s.bl[k]
 		c.k = k
 		end := f.t[b.to]
-		r := s.q[k].matrix()
+		r := matrix(s.q[k])
 		for {
 			x := st.start + float64(len(st.grid))*tickStep
 			if x > end {
 				break
 			}
-			u := mulVec(&r, c.inBlock(x, end))
-			st.grid = append(st.grid, base+complex(u[0], u[1]))
+			u := r.mulVec(c.inBlock(x, end))
+			st.grid = append(st.grid, base+complex(u.X, u.Y))
 		}
-		u := mulVec(&r, b.du)
-		base += complex(u[0], u[1])
+		u := r.mulVec(b.du)
+		base += complex(u.X, u.Y)
 	}
 }
 

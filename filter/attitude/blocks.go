@@ -3,36 +3,41 @@ package attitude
 import (
 	"math"
 	"slices"
+
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // A block is one step of the two-sided form: the samples between two
 // corrections, integrated in the sensor frame of the block's start.
 type block struct {
-	from, to int     // samples from..to; the next block starts at to
-	dt       float64 // s
-	turn     Quat    // sensor frame at to, seen from the frame at from
-	du       vec     // ∫ R f dt, m/s
-	lever    mat     // ∫ R dt, s: how an offset of either sensor acts
-	gain     mat     // column i: ∫ R e_i ω_i dt, how gyroscope scale i acts, rad
-	pull     mat     // column i: ∫ R e_i f_i dt, how accelerometer scale i acts, m/s
-	turnVar  float64 // extra variance of the turn, rad²: vibration, bridged gaps, clipping
-	velVar   float64 // extra variance of du, (m/s)²
-	rate     vec     // mean rate, rad/s
-	rms      float64 // root mean square rate, rad/s
-	gyrVar   float64 // variance of the rate within the block, all axes, (rad/s)²
-	accVar   float64 // the same of the specific force, (m/s²)²
-	n        int     // samples integrated
-	gap      bool    // bridged: no samples within
-	reset    bool    // nothing is known of the motion from from to to
+	from, to int         // samples from..to; the next block starts at to
+	dt       float64     // s
+	turn     quat.Number // sensor frame at to, seen from the frame at from
+	du       r3.Vec      // ∫ R f dt, m/s
+	lever    mat         // ∫ R dt, s: how an offset of either sensor acts
+	gain     mat         // column i: ∫ R e_i ω_i dt, how gyroscope scale i acts, rad
+	pull     mat         // column i: ∫ R e_i f_i dt, how accelerometer scale i acts, m/s
+	turnVar  float64     // extra variance of the turn, rad²: vibration, bridged gaps, clipping
+	velVar   float64     // extra variance of du, (m/s)²
+	rate     r3.Vec      // mean rate, rad/s
+	rms      float64     // root mean square rate, rad/s
+	gyrVar   float64     // variance of the rate within the block, all axes, (rad/s)²
+	accVar   float64     // the same of the specific force, (m/s²)²
+	n        int         // samples integrated
+	gap      bool        // bridged: no samples within
+	reset    bool        // nothing is known of the motion from from to to
 }
 
 // calibration corrects the sensors: ω = scale·gyr, f = accScale·acc - accBias.
 // The gyroscope's offset, which drifts, is a state of the filter instead.
 type calibration struct {
-	gyrScale, accScale, accBias vec
+	gyrScale, accScale, accBias [3]float64 // per axis
 }
 
-var noCalibration = calibration{gyrScale: vec{1, 1, 1}, accScale: vec{1, 1, 1}}
+var noCalibration = calibration{gyrScale: [3]float64{1, 1, 1}, accScale: [3]float64{1, 1, 1}}
 
 // limits are the magnitudes at which the sensors are taken for saturated;
 // +Inf where there is no sign of it.
@@ -173,18 +178,18 @@ func (b *builder) integrate(blocks []block) {
 		b.ticks.time = b.ticks.time[:0]
 		b.ticks.du = b.ticks.du[:0]
 	}
-	var calm vec // rms about the mean of the last block with samples: rate, force
+	var calm r3.Vec // rms about the mean of the last block with samples: rate, force
 	for k := range blocks {
 		bl := &blocks[k]
 		if b.ticks != nil {
 			b.ticks.first = append(b.ticks.first, len(b.ticks.time))
 		}
 		if bl.gap {
-			b.bridge(bl, calm[0], calm[1])
+			b.bridge(bl, calm.X, calm.Y)
 			continue
 		}
 		b.integrateOne(bl)
-		calm[0], calm[1] = math.Sqrt(bl.gyrVar)+0.1*bl.rms, math.Sqrt(bl.accVar)
+		calm.X, calm.Y = math.Sqrt(bl.gyrVar)+0.1*bl.rms, math.Sqrt(bl.accVar)
 	}
 	if b.ticks != nil {
 		b.ticks.first = append(b.ticks.first, len(b.ticks.time))
@@ -199,33 +204,33 @@ func (b *builder) bridge(bl *block, rateSD, accSD float64) {
 	if !(b.bad && b.missing(bl.to)) {
 		g1, a1 = b.sample(bl.to)
 	}
-	w := scale(add(g0, g1), 0.5)
-	f := scale(add(a0, a1), 0.5)
-	h := rotExp(w[0]*bl.dt/2, w[1]*bl.dt/2, w[2]*bl.dt/2)
-	bl.turn = h.Mul(h)
-	r := h.matrix()
-	bl.du = scale(mulVec(&r, f), bl.dt)
+	w := r3.Scale(0.5, r3.Add(g0, g1))
+	f := r3.Scale(0.5, r3.Add(a0, a1))
+	h := rotation.Exp(r3.Vec{X: w.X * bl.dt / 2, Y: w.Y * bl.dt / 2, Z: w.Z * bl.dt / 2})
+	bl.turn = quat.Mul(h, h)
+	r := matrix(h)
+	bl.du = r3.Scale(bl.dt, r.mulVec(f))
 	for i := range 3 {
 		for j := range 3 {
 			bl.lever[3*i+j] = r[3*i+j] * bl.dt
-			bl.gain[3*i+j] = r[3*i+j] * w[j] * bl.dt
-			bl.pull[3*i+j] = r[3*i+j] * f[j] * bl.dt
+			bl.gain[3*i+j] = r[3*i+j] * xyz(w)[j] * bl.dt
+			bl.pull[3*i+j] = r[3*i+j] * xyz(f)[j] * bl.dt
 		}
 	}
-	rateSD += 0.5 * norm(sub(g1, g0))
-	accSD += 0.5 * norm(sub(a1, a0))
-	bl.rate, bl.rms = w, norm(w)
+	rateSD += 0.5 * r3.Norm(r3.Sub(g1, g0))
+	accSD += 0.5 * r3.Norm(r3.Sub(a1, a0))
+	bl.rate, bl.rms = w, r3.Norm(w)
 	bl.turnVar = sq(rateSD * bl.dt)
 	bl.velVar = sq(accSD * bl.dt)
 	bl.gyrVar, bl.accVar = rateSD*rateSD, accSD*accSD
 }
 
 // sample returns the calibrated rate and specific force of one sample.
-func (b *builder) sample(i int) (g, a vec) {
-	for c := range 3 {
-		g[c] = float64(b.s.Gyr[c][i]) * b.cal.gyrScale[c]
-		a[c] = float64(b.s.Acc[c][i])*b.cal.accScale[c] - b.cal.accBias[c]
-	}
+func (b *builder) sample(i int) (g, a r3.Vec) {
+	sg, sa, o := &b.cal.gyrScale, &b.cal.accScale, &b.cal.accBias
+	g, a = b.s.GyrAt(i), b.s.AccAt(i)
+	g = r3.Vec{X: g.X * sg[0], Y: g.Y * sg[1], Z: g.Z * sg[2]}
+	a = r3.Vec{X: a.X*sa[0] - o[0], Y: a.Y*sa[1] - o[1], Z: a.Z*sa[2] - o[2]}
 	return g, a
 }
 
@@ -249,9 +254,9 @@ func (b *builder) integrateOne(bl *block) {
 	for last < len(t)-1 && last < bl.to+max(gj, aj)+1 && t[last+1]-t[last] < 2*mean && !(b.bad && b.missing(last+1)) {
 		last++
 	}
-	q := Quat{W: 1}
-	r := q.matrix()
-	var u, sumW, sumF vec
+	q := quat.Number{Real: 1}
+	r := matrix(q)
+	var u, sumW, sumF r3.Vec
 	var j mat
 	var gain, pull mat
 	var ww, ff, clipTurn, clipVel float64
@@ -262,7 +267,7 @@ func (b *builder) integrateOne(bl *block) {
 		dt := t[i+1] - t[i]
 		if b.ticks != nil && t[i] >= nextTick {
 			b.ticks.time = append(b.ticks.time, t[i])
-			b.ticks.du = append(b.ticks.du, [3]float32{float32(u[0]), float32(u[1]), float32(u[2])})
+			b.ticks.du = append(b.ticks.du, [3]float32{float32(u.X), float32(u.Y), float32(u.Z)})
 			nextTick = t[i] + tickStep - 0.5*mean
 		}
 		k := min(i+gj, last)
@@ -286,8 +291,8 @@ func (b *builder) integrateOne(bl *block) {
 		}
 		ad = d
 
-		q = q.Mul(rotExp(wx*dt, wy*dt, wz*dt))
-		n := q.matrix()
+		q = quat.Mul(q, rotation.Exp(r3.Vec{X: wx * dt, Y: wy * dt, Z: wz * dt}))
+		n := matrix(q)
 		hdt := 0.5 * dt
 		m := mat{
 			(r[0] + n[0]) * hdt, (r[1] + n[1]) * hdt, (r[2] + n[2]) * hdt,
@@ -295,9 +300,9 @@ func (b *builder) integrateOne(bl *block) {
 			(r[6] + n[6]) * hdt, (r[7] + n[7]) * hdt, (r[8] + n[8]) * hdt,
 		}
 		r = n
-		u[0] += m[0]*fx + m[1]*fy + m[2]*fz
-		u[1] += m[3]*fx + m[4]*fy + m[5]*fz
-		u[2] += m[6]*fx + m[7]*fy + m[8]*fz
+		u.X += m[0]*fx + m[1]*fy + m[2]*fz
+		u.Y += m[3]*fx + m[4]*fy + m[5]*fz
+		u.Z += m[6]*fx + m[7]*fy + m[8]*fz
 		for c := range 3 {
 			j[3*c] += m[3*c]
 			j[3*c+1] += m[3*c+1]
@@ -311,12 +316,12 @@ func (b *builder) integrateOne(bl *block) {
 		}
 		w2 := wx*wx + wy*wy + wz*wz
 		f2 := fx*fx + fy*fy + fz*fz
-		sumW[0] += wx
-		sumW[1] += wy
-		sumW[2] += wz
-		sumF[0] += fx
-		sumF[1] += fy
-		sumF[2] += fz
+		sumW.X += wx
+		sumW.Y += wy
+		sumW.Z += wz
+		sumF.X += fx
+		sumF.Y += fy
+		sumF.Z += fz
 		ww += w2
 		ff += f2
 		if w2 >= sq(b.lim.gyr) && peak(wx, wy, wz) >= b.lim.gyr {
@@ -328,12 +333,12 @@ func (b *builder) integrateOne(bl *block) {
 	}
 	n := float64(bl.to - bl.from)
 	bl.n = bl.to - bl.from
-	bl.turn = q.Unit()
+	bl.turn = rotation.Unit(q)
 	bl.du, bl.lever, bl.gain, bl.pull = u, j, gain, pull
-	bl.rate = scale(sumW, 1/n)
+	bl.rate = r3.Scale(1/n, sumW)
 	bl.rms = math.Sqrt(ww / n)
-	bl.gyrVar = max(0, ww/n-sq(norm(bl.rate)))
-	bl.accVar = max(0, ff/n-sq(norm(scale(sumF, 1/n))))
+	bl.gyrVar = max(0, ww/n-sq(r3.Norm(bl.rate)))
+	bl.accVar = max(0, ff/n-sq(r3.Norm(r3.Scale(1/n, sumF))))
 	// Vibration: white noise of variance σ² has second differences of 6 σ²,
 	// three axes, and what is integrated of it is σ² dt T.
 	bl.turnVar = hum / 18 / n * mean * bl.dt

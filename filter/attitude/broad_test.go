@@ -12,12 +12,15 @@ import (
 	"testing"
 
 	"evenfoot/filter/attitude"
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
 )
 
 // reference is a log with the true attitude of each sample.
 type reference struct {
 	s      attitude.Samples
-	q      []attitude.Quat
+	q      []quat.Number
 	counts []bool
 }
 
@@ -50,7 +53,7 @@ func loadReference(t testing.TB, name string) reference {
 			r.s.Acc[i] = append(r.s.Acc[i], float32(x[1+i]))
 			r.s.Gyr[i] = append(r.s.Gyr[i], float32(x[4+i]))
 		}
-		r.q = append(r.q, attitude.Quat{W: x[7], X: x[8], Y: x[9], Z: x[10]}.Unit())
+		r.q = append(r.q, rotation.Unit(quat.Number{Real: x[7], Imag: x[8], Jmag: x[9], Kmag: x[10]}))
 		r.counts = append(r.counts, x[11] == 1 && x[7] == x[7])
 	}
 	return r
@@ -59,12 +62,12 @@ func loadReference(t testing.TB, name string) reference {
 // inclination is the angle between two attitudes' verticals, rad:
 //
 //	e = q ⊗ ref*,  2 acos √(e_w² + e_z²)
-func inclination(q, ref attitude.Quat) float64 {
-	e := q.Mul(ref.Conj())
-	return 2 * math.Asin(math.Min(1, math.Hypot(e.X, e.Y)))
+func inclination(q, ref quat.Number) float64 {
+	e := quat.Mul(q, quat.Conj(ref))
+	return 2 * math.Asin(math.Min(1, math.Hypot(e.Imag, e.Jmag)))
 }
 
-func (r *reference) rmse(q []attitude.Quat) float64 {
+func (r *reference) rmse(q []quat.Number) float64 {
 	s, n := 0.0, 0
 	for i := range q {
 		if r.counts[i] {

@@ -1,6 +1,10 @@
 package attitude
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
 
 // Self-calibration: constant errors of the sensors show in the innovations of
 // the filter. Each is carried along the forward pass as the state's
@@ -55,13 +59,13 @@ func (c *calibrator) step(st *step, bl *block, r *mat) {
 			x[iV] += pull[k] * c.u[j]
 			x[iV+1] += pull[3+k] * c.u[j]
 		case 2:
-			g := vec{gain[k] * c.u[j], gain[3+k] * c.u[j], gain[6+k] * c.u[j]}
-			v := cross(g, st.u)
-			for i := range 3 {
-				x[i] += g[i]
-			}
-			x[iV] += 0.5 * v[0]
-			x[iV+1] += 0.5 * v[1]
+			g := r3.Vec{X: gain[k] * c.u[j], Y: gain[3+k] * c.u[j], Z: gain[6+k] * c.u[j]}
+			v := r3.Cross(g, st.u)
+			x[0] += g.X
+			x[1] += g.Y
+			x[2] += g.Z
+			x[iV] += 0.5 * v.X
+			x[iV+1] += 0.5 * v.Y
 		}
 		c.x[j] = x
 	}
@@ -184,7 +188,7 @@ func (s *smoother) calibrate(b *builder) bool {
 		c.u[6+k] = gyrScaleSD
 	}
 	s.forward(func(k int, st *step) {
-		r := s.q[k].matrix()
+		r := matrix(s.q[k])
 		c.step(st, &s.bl[k], &r)
 	}, c.take)
 	var prior theta

@@ -3,6 +3,11 @@ package attitude
 import (
 	"fmt"
 	"math"
+
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // A Filter estimates the attitude sample by sample, from what came before.
@@ -28,35 +33,35 @@ type coefficients struct {
 // State is everything that a Filter remembers between samples: save it, and
 // a Filter with the same parameters and rate goes on from it bit for bit.
 type State struct {
-	Q        Quat       // attitude, sensor to a frame with z up
-	Velocity [2]float64 // horizontal, m/s; zero mean
-	Bias     [3]float64 // gyroscope offset, rad/s
+	Q        quat.Number // attitude, sensor to a frame with z up
+	Velocity [2]float64  // horizontal, m/s; zero mean
+	Bias     r3.Vec      // gyroscope offset, rad/s
 	Cov      [nState][nState]float64
 	Started  bool
 	// The step under way: its time, integrals in the earth frame and sums.
 	Elapsed  float64
-	Force    [3]float64 // ∫ R f dt, m/s
+	Force    r3.Vec     // ∫ R f dt, m/s
 	Lever    [9]float64 // ∫ R dt, s
 	Count    int
-	SumGyr   [3]float64
-	SumAcc   [3]float64
+	SumGyr   r3.Vec
+	SumAcc   r3.Vec
 	SumGyr2  float64
 	SumAcc2  float64
-	TurnVar  float64    // from gaps and clipping, rad²
-	VelVar   float64    // (m/s)²
-	Missed   float64    // turn that a saturated gyroscope may have missed, rad
-	Lost     float64    // change of velocity, the same, m/s
-	Hum      float64    // squared second differences of rate
-	Buzz     float64    // and of specific force
-	GyrStep  [3]float64 // last first differences
-	AccStep  [3]float64
-	LastGyr  [3]float64
-	LastAcc  [3]float64
+	TurnVar  float64 // from gaps and clipping, rad²
+	VelVar   float64 // (m/s)²
+	Missed   float64 // turn that a saturated gyroscope may have missed, rad
+	Lost     float64 // change of velocity, the same, m/s
+	Hum      float64 // squared second differences of rate
+	Buzz     float64 // and of specific force
+	GyrStep  r3.Vec  // last first differences
+	AccStep  r3.Vec
+	LastGyr  r3.Vec
+	LastAcc  r3.Vec
 	Waiting  float64 // s since the last usable sample
 	RestFor  float64 // s that rest has lasted
 	Rested   bool    // the last step was at rest
-	RestGyr  [3]float64
-	RestAcc  [3]float64
+	RestGyr  r3.Vec
+	RestAcc  r3.Vec
 	VelMean  float64    // running variance of velocity about zero, (m/s)²
 	VelPair  float64    // running product of successive ones, (m/s)²
 	LastVel  [2]float64 // velocity after the last step
@@ -93,15 +98,15 @@ func New(p Params, rateHz float64) (*Filter, error) {
 	}
 	f.c.fresh = [nState]float64{sq(tiltSD0), sq(tiltSD0), sq(tinyAngle), sq(p.VelocitySD), sq(p.VelocitySD),
 		sq(bias), sq(bias), sq(bias)}
-	f.s.Q = Quat{W: 1}
+	f.s.Q = quat.Number{Real: 1}
 	return f, nil
 }
 
 // Quat returns the attitude at the last sample.
-func (f *Filter) Quat() Quat { return f.s.Q }
+func (f *Filter) Quat() quat.Number { return f.s.Q }
 
 // Bias returns the gyroscope's offset, rad/s.
-func (f *Filter) Bias() [3]float64 { return f.s.Bias }
+func (f *Filter) Bias() r3.Vec { return f.s.Bias }
 
 // SE returns the standard error of the inclination, rad: the root mean square
 // angle between the estimated and the true vertical.
@@ -118,12 +123,12 @@ func (f *Filter) Restore(s State) { f.s = s }
 // Update takes in a sample: specific force acc, m/s², and rate gyr, rad/s,
 // dt seconds after the last. A sample that is not a number, or beyond any
 // sensor's range, counts as missing; one that takes no time is left out.
-func (f *Filter) Update(dt float64, acc, gyr [3]float64) {
+func (f *Filter) Update(dt float64, acc, gyr r3.Vec) {
 	s := &f.s
 	if !(dt > 0) {
 		return
 	}
-	if !(peak(acc[0], acc[1], acc[2]) <= maxAcc && peak(gyr[0], gyr[1], gyr[2]) <= maxGyr) {
+	if !(peak(acc.X, acc.Y, acc.Z) <= maxAcc && peak(gyr.X, gyr.Y, gyr.Z) <= maxGyr) {
 		s.Waiting += dt
 		return
 	}
@@ -142,34 +147,31 @@ func (f *Filter) Update(dt float64, acc, gyr [3]float64) {
 		s.VelVar += sq(0.5 * dist(acc, s.LastAcc) * dt)
 	}
 	l := f.c.look
-	g := vec{gyr[0] - s.LastGyr[0], gyr[1] - s.LastGyr[1], gyr[2] - s.LastGyr[2]}
-	a := vec{acc[0] - s.LastAcc[0], acc[1] - s.LastAcc[1], acc[2] - s.LastAcc[2]}
-	s.Hum += sq(g[0]-s.GyrStep[0]) + sq(g[1]-s.GyrStep[1]) + sq(g[2]-s.GyrStep[2])
-	s.Buzz += sq(a[0]-s.AccStep[0]) + sq(a[1]-s.AccStep[1]) + sq(a[2]-s.AccStep[2])
+	g := r3.Vec{X: gyr.X - s.LastGyr.X, Y: gyr.Y - s.LastGyr.Y, Z: gyr.Z - s.LastGyr.Z}
+	a := r3.Vec{X: acc.X - s.LastAcc.X, Y: acc.Y - s.LastAcc.Y, Z: acc.Z - s.LastAcc.Z}
+	s.Hum += sq(g.X-s.GyrStep.X) + sq(g.Y-s.GyrStep.Y) + sq(g.Z-s.GyrStep.Z)
+	s.Buzz += sq(a.X-s.AccStep.X) + sq(a.Y-s.AccStep.Y) + sq(a.Z-s.AccStep.Z)
 	s.GyrStep, s.AccStep = g, a
-	wx, wy, wz := gyr[0]+l*g[0], gyr[1]+l*g[1], gyr[2]+l*g[2]
+	wx, wy, wz := gyr.X+l*g.X, gyr.Y+l*g.Y, gyr.Z+l*g.Z
 	if f.p.Clipping {
-		f.clip(dt, &acc, &gyr)
+		f.clip(dt, acc, gyr)
 	}
-	hx, hy, hz := 0.5*dt*(wx-s.Bias[0]), 0.5*dt*(wy-s.Bias[1]), 0.5*dt*(wz-s.Bias[2])
+	hx, hy, hz := 0.5*dt*(wx-s.Bias.X), 0.5*dt*(wy-s.Bias.Y), 0.5*dt*(wz-s.Bias.Z)
 	// Half a turn, the interval's force and lever in the frame there, half a turn.
-	h := rotExp(hx, hy, hz)
-	mid := s.Q.Mul(h)
-	r := mid.matrix()
-	fx, fy, fz := acc[0]-0.5*a[0], acc[1]-0.5*a[1], acc[2]-0.5*a[2]
-	s.Force[0] += (r[0]*fx + r[1]*fy + r[2]*fz) * dt
-	s.Force[1] += (r[3]*fx + r[4]*fy + r[5]*fz) * dt
-	s.Force[2] += (r[6]*fx + r[7]*fy + r[8]*fz) * dt
+	h := rotation.Exp(r3.Vec{X: hx, Y: hy, Z: hz})
+	mid := quat.Mul(s.Q, h)
+	r := matrix(mid)
+	fx, fy, fz := acc.X-0.5*a.X, acc.Y-0.5*a.Y, acc.Z-0.5*a.Z
+	s.Force.X += (r[0]*fx + r[1]*fy + r[2]*fz) * dt
+	s.Force.Y += (r[3]*fx + r[4]*fy + r[5]*fz) * dt
+	s.Force.Z += (r[6]*fx + r[7]*fy + r[8]*fz) * dt
 	for i := range s.Lever {
 		s.Lever[i] += r[i] * dt
 	}
-	s.Q = mid.Mul(h)
-	for i := range 3 {
-		s.SumGyr[i] += gyr[i]
-		s.SumAcc[i] += acc[i]
-	}
-	s.SumGyr2 += gyr[0]*gyr[0] + gyr[1]*gyr[1] + gyr[2]*gyr[2]
-	s.SumAcc2 += acc[0]*acc[0] + acc[1]*acc[1] + acc[2]*acc[2]
+	s.Q = quat.Mul(mid, h)
+	s.SumGyr, s.SumAcc = r3.Add(s.SumGyr, gyr), r3.Add(s.SumAcc, acc)
+	s.SumGyr2 += gyr.X*gyr.X + gyr.Y*gyr.Y + gyr.Z*gyr.Z
+	s.SumAcc2 += acc.X*acc.X + acc.Y*acc.Y + acc.Z*acc.Z
 	s.Count++
 	s.LastGyr, s.LastAcc = gyr, acc
 	s.Elapsed += dt
@@ -178,23 +180,26 @@ func (f *Filter) Update(dt float64, acc, gyr [3]float64) {
 	}
 }
 
-func dist(a, b [3]float64) float64 { return norm(sub(a, b)) }
+func dist(a, b r3.Vec) float64 { return r3.Norm(r3.Sub(a, b)) }
 
 // clip widens the doubt for a sensor that repeats a value beyond the lowest
 // full scale made.
-func (f *Filter) clip(dt float64, acc, gyr *[3]float64) {
+func (f *Filter) clip(dt float64, acc, gyr r3.Vec) {
 	s := &f.s
-	for i := range 3 {
-		if g := math.Abs(gyr[i]); g >= minGyrClip && gyr[i] == s.LastGyr[i] {
-			s.Missed += clipShare * g * dt
+	lastGyr, lastAcc := xyz(s.LastGyr), xyz(s.LastAcc)
+	for i, g := range xyz(gyr) {
+		if math.Abs(g) >= minGyrClip && g == lastGyr[i] {
+			s.Missed += clipShare * math.Abs(g) * dt
 		}
-		if a := math.Abs(acc[i]); a >= minAccClip && acc[i] == s.LastAcc[i] {
-			s.Lost += clipShare * a * dt
+	}
+	for i, a := range xyz(acc) {
+		if math.Abs(a) >= minAccClip && a == lastAcc[i] {
+			s.Lost += clipShare * math.Abs(a) * dt
 		}
 	}
 }
 
-func (f *Filter) start(acc, gyr [3]float64) {
+func (f *Filter) start(acc, gyr r3.Vec) {
 	s := &f.s
 	s.Started = true
 	s.Q = levelling(acc)
@@ -207,7 +212,7 @@ func (f *Filter) start(acc, gyr [3]float64) {
 
 // restart begins a new stretch after a long gap, dt s: what was learnt of the
 // gyroscope's offset stays.
-func (f *Filter) restart(dt float64, acc, gyr [3]float64) {
+func (f *Filter) restart(dt float64, acc, gyr r3.Vec) {
 	s := &f.s
 	for i := range iB {
 		for j := range nState {
@@ -221,15 +226,15 @@ func (f *Filter) restart(dt float64, acc, gyr [3]float64) {
 	s.Q = levelling(acc)
 	s.Velocity, s.LastVel = [2]float64{}, [2]float64{}
 	s.RestFor = 0
-	s.GyrStep, s.AccStep = vec{}, vec{}
+	s.GyrStep, s.AccStep = r3.Vec{}, r3.Vec{}
 	s.Segments++
 	s.LastGyr, s.LastAcc = gyr, acc
 	s.clearStep()
 }
 
 func (s *State) clearStep() {
-	s.Elapsed, s.Force, s.Lever, s.Count = 0, vec{}, mat{}, 0
-	s.SumGyr, s.SumAcc, s.SumGyr2, s.SumAcc2 = vec{}, vec{}, 0, 0
+	s.Elapsed, s.Force, s.Lever, s.Count = 0, r3.Vec{}, mat{}, 0
+	s.SumGyr, s.SumAcc, s.SumGyr2, s.SumAcc2 = r3.Vec{}, r3.Vec{}, 0, 0
 	s.TurnVar, s.VelVar, s.Missed, s.Lost = 0, 0, 0, 0
 	s.Hum, s.Buzz = 0, 0
 }
@@ -249,16 +254,16 @@ func (f *Filter) correct() {
 	st.qPhi = f.c.phiRate*d + sq(f.p.GyroScale)*s.SumGyr2*n*d*d + s.TurnVar + sq(s.Missed) + s.Hum*noise
 	st.qVel = f.c.velRate*d + s.VelVar + sq(s.Lost) + s.Buzz*noise
 	st.qBias = f.c.biasRate * d
-	x := state{iV: s.Velocity[0] + s.Force[0], iV + 1: s.Velocity[1] + s.Force[1]}
+	x := state{iV: s.Velocity[0] + s.Force.X, iV + 1: s.Velocity[1] + s.Force.Y}
 	var none [5]float64
-	var zero vec
+	var zero r3.Vec
 	var e state
 	p := (*cov)(&s.Cov)
 	st.forward(&e, p, &none, &zero, &f.c.fresh)
 
-	meanGyr, meanAcc := scale(s.SumGyr, n), scale(s.SumAcc, n)
-	gyrVar := max(0, s.SumGyr2*n-sq(norm(meanGyr)))
-	rest := f.resting(meanGyr, meanAcc, gyrVar, max(0, s.SumAcc2*n-sq(norm(meanAcc))))
+	meanGyr, meanAcc := r3.Scale(n, s.SumGyr), r3.Scale(n, s.SumAcc)
+	gyrVar := max(0, s.SumGyr2*n-sq(r3.Norm(meanGyr)))
+	rest := f.resting(meanGyr, meanAcc, gyrVar, max(0, s.SumAcc2*n-sq(r3.Norm(meanAcc))))
 	if rest != s.Rested {
 		for i := range 3 {
 			p[iB+i][iB+i] += sq(loadBias)
@@ -277,14 +282,14 @@ func (f *Filter) correct() {
 	update(&x, p, iV+1, 0, r)
 	if rest && f.p.RestBias {
 		rb := gyrVar/3*n + sq(1e-4)
-		for i := range 3 {
-			update(&x, p, iB+i, meanGyr[i]-s.Bias[i], rb)
+		for i, z := range xyz(r3.Sub(meanGyr, s.Bias)) {
+			update(&x, p, iB+i, z, rb)
 		}
 	}
 	if f.p.MotionBias || rest && f.p.RestBias {
-		addTo(&s.Bias, vec{x[iB], x[iB+1], x[iB+2]}, 1)
+		s.Bias = r3.Add(s.Bias, r3.Vec{X: x[iB], Y: x[iB+1], Z: x[iB+2]})
 	}
-	s.Q = rotExp(x[0], x[1], x[2]).Mul(s.Q).Unit()
+	s.Q = rotation.Unit(quat.Mul(rotation.Exp(r3.Vec{X: x[0], Y: x[1], Z: x[2]}), s.Q))
 	s.Velocity = [2]float64{x[iV], x[iV+1]}
 	if !rest {
 		// What the velocity is, in expectation, and how slowly it changes.
@@ -299,9 +304,9 @@ func (f *Filter) correct() {
 }
 
 // resting follows whether the sensor lies still, by findRest's rule.
-func (f *Filter) resting(gyr, acc vec, gyrVar, accVar float64) bool {
+func (f *Filter) resting(gyr, acc r3.Vec, gyrVar, accVar float64) bool {
 	s := &f.s
-	still := s.Count > 2 && gyrVar < 3*sq(restGyrSD) && accVar < 3*sq(restAccSD) && norm(gyr) < 3*f.p.BiasSD
+	still := s.Count > 2 && gyrVar < 3*sq(restGyrSD) && accVar < 3*sq(restAccSD) && r3.Norm(gyr) < 3*f.p.BiasSD
 	if !still {
 		s.RestFor = 0
 		return false

@@ -1,5 +1,9 @@
 package attitude
 
+import (
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
 // The correction step is a Kalman filter of the errors of a given path, eight
 // states: turn of the earth frame φ (3, rad), horizontal velocity (2, m/s),
 // gyroscope offset (3, rad/s, sensor frame). Over a block that starts at
@@ -24,8 +28,8 @@ type state [nState]float64
 
 // A step is one block's transition of the error state.
 type step struct {
-	b     mat // R lever
-	u     vec // R du
+	b     mat    // R lever
+	u     r3.Vec // R du
 	reset bool
 	qPhi  float64 // process variances
 	qVel  float64
@@ -36,17 +40,18 @@ type step struct {
 func (s *step) velocityRows() (onPhi [2][3]float64, onB [2][3]float64) {
 	u := &s.u
 	// φ × U: x: φy uz - φz uy, y: φz ux - φx uz
-	onPhi = [2][3]float64{{0, u[2], -u[1]}, {-u[2], 0, u[0]}}
+	onPhi = [2][3]float64{{0, u.Z, -u.Y}, {-u.Z, 0, u.X}}
 	for c := range 3 {
 		bx, by, bz := s.b[c], s.b[3+c], s.b[6+c]
-		onB[0][c] = -0.5 * (by*u[2] - bz*u[1])
-		onB[1][c] = -0.5 * (bz*u[0] - bx*u[2])
+		onB[0][c] = -0.5 * (by*u.Z - bz*u.Y)
+		onB[1][c] = -0.5 * (bz*u.X - bx*u.Z)
 	}
 	return onPhi, onB
 }
 
 // forward takes mean and covariance over the block.
-func (s *step) forward(x *state, p *cov, offset *[5]float64, biasStep *vec, fresh *[nState]float64) {
+func (s *step) forward(x *state, p *cov, offset *[5]float64, biasStep *r3.Vec, fresh *[nState]float64) {
+	bias := xyz(*biasStep)
 	if s.reset {
 		for i := range iB {
 			x[i] = offset[i]
@@ -56,7 +61,7 @@ func (s *step) forward(x *state, p *cov, offset *[5]float64, biasStep *vec, fres
 			p[i][i] = fresh[i]
 		}
 		for i := range 3 {
-			x[iB+i] += biasStep[i]
+			x[iB+i] += bias[i]
 			p[iB+i][iB+i] += s.qBias
 		}
 		return
@@ -96,7 +101,7 @@ func (s *step) forward(x *state, p *cov, offset *[5]float64, biasStep *vec, fres
 		x[i] += offset[i]
 	}
 	for i := range 3 {
-		x[iB+i] += biasStep[i]
+		x[iB+i] += bias[i]
 		p[i][i] += s.qPhi
 		p[iB+i][iB+i] += s.qBias
 	}

@@ -7,6 +7,10 @@ import (
 	"testing"
 
 	"evenfoot/filter/attitude"
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 const deg = math.Pi / 180
@@ -36,13 +40,13 @@ func defaultMotion() motion {
 type made struct {
 	s     attitude.Samples
 	aid   attitude.Aid
-	truth []attitude.Quat // sensor to east-north-up
-	acc   []float64       // horizontal acceleration, m/s²
+	truth []quat.Number // sensor to east-north-up
+	acc   []float64     // horizontal acceleration, m/s²
 }
 
 // pose is the truth at time t: velocity (east, north, up) and attitude of the
 // board: x bow, y port, z up.
-func (m *motion) pose(t float64) (v [3]float64, q attitude.Quat) {
+func (m *motion) pose(t float64) (v r3.Vec, q quat.Number) {
 	t -= m.still
 	go1 := 1.0
 	if t < 0 {
@@ -73,21 +77,21 @@ func (m *motion) pose(t float64) (v [3]float64, q attitude.Quat) {
 	heel := -dir*roll + go1*(3*deg*sin(1.9*t)+2*deg*sin(0.31*t+1))
 	pitch := go1 * (1.5*deg*sin(2.3*t+0.4) + 1*deg*sin(0.9*t) + 1.5*deg*sin(0.17*t))
 	speed := go1 * (8 + 2.2*sin(0.35*t) + 1.2*sin(0.61*t+2) + 0.25*sin(2.9*t))
-	v = [3]float64{speed * math.Cos(course), speed * math.Sin(course), go1 * (0.5*sin(2.1*t) + 0.2*sin(4.3*t+1))}
-	yaw := quat(0, 0, 1, course+0.03*sin(0.5*t))
-	q = yaw.Mul(quat(0, 1, 0, -pitch)).Mul(quat(1, 0, 0, heel))
+	v = r3.Vec{X: speed * math.Cos(course), Y: speed * math.Sin(course), Z: go1 * (0.5*sin(2.1*t) + 0.2*sin(4.3*t+1))}
+	yaw := about(0, 0, 1, course+0.03*sin(0.5*t))
+	q = quat.Mul(quat.Mul(yaw, about(0, 1, 0, -pitch)), about(1, 0, 0, heel))
 	return v, q
 }
 
 func sq(x float64) float64 { return x * x }
 
-func quat(x, y, z, a float64) attitude.Quat {
+func about(x, y, z, a float64) quat.Number {
 	s := math.Sin(a / 2)
-	return attitude.Quat{W: math.Cos(a / 2), X: s * x, Y: s * y, Z: s * z}
+	return quat.Number{Real: math.Cos(a / 2), Imag: s * x, Jmag: s * y, Kmag: s * z}
 }
 
 // mount turns sensor vectors into board vectors: any will do.
-var mount = quat(0, 0, 1, 0.7).Mul(quat(1, 0, 0, 0.3)).Mul(quat(0, 1, 0, -0.2))
+var mount = quat.Mul(quat.Mul(about(0, 0, 1, 0.7), about(1, 0, 0, 0.3)), about(0, 1, 0, -0.2))
 
 func (m motion) make(t testing.TB) made {
 	t.Helper()
@@ -100,22 +104,20 @@ func (m motion) make(t testing.TB) made {
 		v0, q0 := m.pose(at - h)
 		v1, q1 := m.pose(at + h)
 		_, q := m.pose(at)
-		q = q.Mul(mount)
-		d := q0.Mul(mount).Conj().Mul(q1.Mul(mount))
-		var a, w [3]float64
-		for c := range 3 {
-			a[c] = (v1[c] - v0[c]) / (2 * h)
-		}
-		o.acc = append(o.acc, math.Hypot(a[0], a[1]))
-		a[2] += attitude.Gravity
-		w = [3]float64{d.X / h, d.Y / h, d.Z / h}
-		f := q.Conj().Rotate(a)
+		q = quat.Mul(q, mount)
+		d := quat.Mul(quat.Conj(quat.Mul(q0, mount)), quat.Mul(q1, mount))
+		a := r3.Scale(1/(2*h), r3.Sub(v1, v0))
+		o.acc = append(o.acc, math.Hypot(a.X, a.Y))
+		a.Z += attitude.Gravity
+		w := r3.Vec{X: d.Imag / h, Y: d.Jmag / h, Z: d.Kmag / h}
+		f := rotation.Rotate(quat.Conj(q), a)
 		o.s.Time = append(o.s.Time, at)
 		drift := 1 - 0.2*at/m.seconds
-		sign := [3]float64{1, -1, 0.7}
+		offset := r3.Vec{X: 1, Y: -1, Z: 0.7}
+		w, f = r3.Add(w, r3.Scale(m.gyroBias*drift, offset)), r3.Add(f, r3.Scale(m.accBias, offset))
 		for c := range 3 {
-			o.s.Gyr[c] = append(o.s.Gyr[c], float32(w[c]+sign[c]*m.gyroBias*drift+m.gyroSD*r.NormFloat64()))
-			o.s.Acc[c] = append(o.s.Acc[c], float32(f[c]+sign[c]*m.accBias+m.accSD*r.NormFloat64()))
+			o.s.Gyr[c] = append(o.s.Gyr[c], float32([3]float64{w.X, w.Y, w.Z}[c]+m.gyroSD*r.NormFloat64()))
+			o.s.Acc[c] = append(o.s.Acc[c], float32([3]float64{f.X, f.Y, f.Z}[c]+m.accSD*r.NormFloat64()))
 		}
 		o.truth = append(o.truth, q)
 	}
@@ -123,8 +125,8 @@ func (m motion) make(t testing.TB) made {
 	for x := 0.0; x < m.seconds; x += 1 / m.gpsHz {
 		v, _ := m.pose(x - m.latency)
 		o.aid.Time = append(o.aid.Time, x)
-		o.aid.East = append(o.aid.East, v[0]+m.gpsSD*r.NormFloat64())
-		o.aid.North = append(o.aid.North, v[1]+m.gpsSD*r.NormFloat64())
+		o.aid.East = append(o.aid.East, v.X+m.gpsSD*r.NormFloat64())
+		o.aid.North = append(o.aid.North, v.Y+m.gpsSD*r.NormFloat64())
 	}
 	return o
 }
@@ -132,16 +134,16 @@ func (m motion) make(t testing.TB) made {
 // boardErrors are the pitch errors of each sample after the first skip
 // seconds, deg, with the constant offset left in. With heading, the turn
 // about the vertical counts too, as the second column.
-func (o *made) boardErrors(q []attitude.Quat, skip float64) (pitch, heading []float64) {
+func (o *made) boardErrors(q []quat.Number, skip float64) (pitch, heading []float64) {
 	for i := range q {
 		if o.s.Time[i] < skip {
 			continue
 		}
-		est := q[i].Mul(mount.Conj())
-		ref := o.truth[i].Mul(mount.Conj())
-		be, br := est.Rotate([3]float64{1, 0, 0}), ref.Rotate([3]float64{1, 0, 0})
-		pitch = append(pitch, (math.Asin(be[2])-math.Asin(br[2]))/deg)
-		heading = append(heading, math.Remainder(math.Atan2(be[1], be[0])-math.Atan2(br[1], br[0]), 2*math.Pi)/deg)
+		est := quat.Mul(q[i], quat.Conj(mount))
+		ref := quat.Mul(o.truth[i], quat.Conj(mount))
+		be, br := rotation.Rotate(est, r3.Vec{X: 1}), rotation.Rotate(ref, r3.Vec{X: 1})
+		pitch = append(pitch, (math.Asin(be.Z)-math.Asin(br.Z))/deg)
+		heading = append(heading, math.Remainder(math.Atan2(be.Y, be.X)-math.Atan2(br.Y, br.X), 2*math.Pi)/deg)
 	}
 	return pitch, heading
 }
@@ -213,7 +215,7 @@ func twoSided(t testing.TB, o *made, aided bool) *attitude.Track {
 // remove takes out the samples of [from, to) seconds.
 func (o *made) remove(from, to float64) {
 	var s attitude.Samples
-	var truth []attitude.Quat
+	var truth []quat.Number
 	for i, x := range o.s.Time {
 		if x >= from && x < to {
 			continue
@@ -266,7 +268,7 @@ func TestBoard(t *testing.T) {
 		{name: "rate halves", spoil: func(o *made) {
 			i := 0
 			var s attitude.Samples
-			var truth []attitude.Quat
+			var truth []quat.Number
 			for k := 0; k < len(o.s.Time); k += 1 + i {
 				if o.s.Time[k] >= 300 {
 					i = 1
@@ -337,7 +339,7 @@ func TestBoard(t *testing.T) {
 				t.Errorf("segments %v, biases %v, want %d of each", tr.Segments, tr.Bias, c.parts)
 			}
 			for i, q := range tr.Q {
-				if n := q.W*q.W + q.X*q.X + q.Y*q.Y + q.Z*q.Z; math.Abs(n-1) > 1e-6 {
+				if n := q.Real*q.Real + q.Imag*q.Imag + q.Jmag*q.Jmag + q.Kmag*q.Kmag; math.Abs(n-1) > 1e-6 {
 					t.Fatalf("sample %d: |q|² = %g", i, n)
 				}
 			}
@@ -372,18 +374,18 @@ func TestClipping(t *testing.T) {
 		m := defaultMotion()
 		m.seconds, m.gyroBias, m.accBias = 200, 0, 0 // they would turn with the truth below
 		o := m.make(t)
-		extra := attitude.Quat{W: 1}
+		extra := quat.Number{Real: 1}
 		for i, x := range o.s.Time {
-			f := extra.Conj().Rotate([3]float64{float64(o.s.Acc[0][i]), float64(o.s.Acc[1][i]), float64(o.s.Acc[2][i])})
-			g := extra.Conj().Rotate([3]float64{float64(o.s.Gyr[0][i]), float64(o.s.Gyr[1][i]), float64(o.s.Gyr[2][i])})
-			o.truth[i] = o.truth[i].Mul(extra)
+			f := rotation.Rotate(quat.Conj(extra), o.s.AccAt(i))
+			g := rotation.Rotate(quat.Conj(extra), o.s.GyrAt(i))
+			o.truth[i] = quat.Mul(o.truth[i], extra)
 			if x >= 100 && x < 100+seconds {
 				const w = 4 // rad/s more than the board's own, and more than the range
-				g[0] += w
-				extra = extra.Mul(quat(1, 0, 0, w/m.hz))
+				g.X += w
+				extra = quat.Mul(extra, about(1, 0, 0, w/m.hz))
 			}
-			for c := range 3 {
-				o.s.Acc[c][i], o.s.Gyr[c][i] = float32(f[c]), float32(min(max(g[c], -2.18), 2.18))
+			for c, x := range [3]float64{f.X, f.Y, f.Z} {
+				o.s.Acc[c][i], o.s.Gyr[c][i] = float32(x), float32(min(max([3]float64{g.X, g.Y, g.Z}[c], -2.18), 2.18))
 			}
 		}
 		rms := func(clipping bool) (away, during float64) {
@@ -478,12 +480,12 @@ func TestGarbage(t *testing.T) {
 		}
 		tr := twoSided(t, &o, true)
 		for i, q := range tr.Q {
-			if n := q.W*q.W + q.X*q.X + q.Y*q.Y + q.Z*q.Z; !(math.Abs(n-1) < 1e-6) || !(tr.SE[i] > 0) {
+			if n := q.Real*q.Real + q.Imag*q.Imag + q.Jmag*q.Jmag + q.Kmag*q.Kmag; !(math.Abs(n-1) < 1e-6) || !(tr.SE[i] > 0) {
 				t.Fatalf("sample %d: attitude %v, SE %v", i, q, tr.SE[i])
 			}
 		}
 		for i, q := range runCausal(t, &o.s, attitude.Default()) {
-			if n := q.W*q.W + q.X*q.X + q.Y*q.Y + q.Z*q.Z; !(math.Abs(n-1) < 1e-3) {
+			if n := q.Real*q.Real + q.Imag*q.Imag + q.Jmag*q.Jmag + q.Kmag*q.Kmag; !(math.Abs(n-1) < 1e-3) {
 				t.Fatalf("causal, sample %d: attitude %v", i, q)
 			}
 		}
@@ -506,7 +508,7 @@ func TestShortLogs(t *testing.T) {
 			t.Fatalf("%d samples: %v", n, err)
 		}
 		for i, q := range tr.Q {
-			if q.W != q.W || !(tr.SE[i] > 0) {
+			if q.Real != q.Real || !(tr.SE[i] > 0) {
 				t.Fatalf("%d samples: sample %d has attitude %v, SE %v", n, i, q, tr.SE[i])
 			}
 		}

@@ -6,6 +6,10 @@ import (
 
 	"evenfoot/analysis/simulate"
 	"evenfoot/filter/attitude"
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // Board pitch over a whole made session of another hand: beach, swim, taxi,
@@ -36,14 +40,14 @@ func TestSimulatedSession(t *testing.T) {
 				t.Fatal(err)
 			}
 			n, accelerating, sum := 0, 0, 0.0
-			bow := s.Truth.Mount.Conj()
+			bow := quat.Conj(s.Truth.Mount)
 			for i, q := range tr.Q {
 				if !s.Truth.Flying[i] {
 					continue
 				}
-				est := q.Mul(bow).Rotate([3]float64{1, 0, 0})
-				ref := s.Truth.QSensor[i].Mul(bow).Rotate([3]float64{1, 0, 0})
-				pitch = append(pitch, (math.Asin(est[2])-math.Asin(ref[2]))/deg)
+				est := rotation.Rotate(quat.Mul(q, bow), r3.Vec{X: 1})
+				ref := rotation.Rotate(quat.Mul(s.Truth.QSensor[i], bow), r3.Vec{X: 1})
+				pitch = append(pitch, (math.Asin(est.Z)-math.Asin(ref.Z))/deg)
 				x := inclination(q, s.Truth.QSensor[i])
 				if x < 2*float64(tr.SE[i]) {
 					inside++

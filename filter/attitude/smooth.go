@@ -3,6 +3,11 @@ package attitude
 import (
 	"math"
 	"slices"
+
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // What is known of a motion before the log says anything, 1σ.
@@ -22,9 +27,9 @@ const (
 type smoother struct {
 	p       *Params
 	bl      []block
-	q       []Quat       // attitude at each node
-	v       [][2]float64 // horizontal velocity, m/s
-	b       []vec        // gyroscope offset, rad/s
+	q       []quat.Number // attitude at each node
+	v       [][2]float64  // horizontal velocity, m/s
+	b       []r3.Vec      // gyroscope offset, rad/s
 	aided   bool
 	z       [][2]float64 // what velocity is measured or held to be, m/s
 	r       []float64    // its variance, (m/s)²; +Inf for none
@@ -67,7 +72,7 @@ func newSmoother(p *Params, bl []block) *smoother {
 	n := len(bl) + 1
 	s := &smoother{
 		p: p, bl: bl, spread: 1,
-		q: make([]Quat, n), v: make([][2]float64, n), b: make([]vec, n),
+		q: make([]quat.Number, n), v: make([][2]float64, n), b: make([]r3.Vec, n),
 		z: make([][2]float64, n), r: make([]float64, n), rest: make([]bool, n),
 		x: make([]state, n), pp: make([]packed, n),
 		tilt: make([]float64, n), turn: make([]float64, n), vv: make([]float64, n),
@@ -103,11 +108,11 @@ func (s *smoother) findRest() {
 		if k < len(s.bl) {
 			b := &s.bl[k]
 			still := !b.gap && b.n > 2 && b.gyrVar < 3*sq(restGyrSD) && b.accVar < 3*sq(restAccSD) &&
-				norm(b.rate) < 3*s.p.BiasSD
+				r3.Norm(b.rate) < 3*s.p.BiasSD
 			if still && from >= 0 {
 				f := &s.bl[from]
-				if norm(sub(b.rate, f.rate)) < restTurn &&
-					norm(sub(scale(b.du, 1/b.dt), scale(f.du, 1/f.dt))) < restShift {
+				if r3.Norm(r3.Sub(b.rate, f.rate)) < restTurn &&
+					r3.Norm(r3.Sub(r3.Scale(1/b.dt, b.du), r3.Scale(1/f.dt, f.du))) < restShift {
 					continue
 				}
 			}
@@ -142,13 +147,13 @@ const levelSpan = 10.0 // s
 
 func (s *smoother) level() {
 	n := len(s.q)
-	sum := make([]vec, n) // running integral of specific force in that frame
+	sum := make([]r3.Vec, n) // running integral of specific force in that frame
 	var at float64
 	time := make([]float64, n)
-	s.q[0] = Quat{W: 1}
+	s.q[0] = quat.Number{Real: 1}
 	start := 0
 	flush := func(end int) { // nodes start..end share a frame
-		c := Quat{W: 1}
+		c := quat.Number{Real: 1}
 		lo, hi := start, start
 		for k := start; k <= end; k++ {
 			for lo < k && time[k]-time[lo] > levelSpan/2 {
@@ -157,9 +162,9 @@ func (s *smoother) level() {
 			for hi < end && time[hi]-time[k] < levelSpan/2 {
 				hi++
 			}
-			m := c.matrix()
-			c = levelling(mulVec(&m, sub(sum[hi], sum[lo]))).Mul(c)
-			s.q[k] = c.Mul(s.q[k]).Unit()
+			m := matrix(c)
+			c = quat.Mul(levelling(m.mulVec(r3.Sub(sum[hi], sum[lo]))), c)
+			s.q[k] = rotation.Unit(quat.Mul(c, s.q[k]))
 		}
 	}
 	for k := range s.bl {
@@ -169,21 +174,21 @@ func (s *smoother) level() {
 		if b.reset {
 			flush(k)
 			start = k + 1
-			s.q[k+1] = Quat{W: 1}
+			s.q[k+1] = quat.Number{Real: 1}
 			continue
 		}
-		m := s.q[k].matrix()
-		sum[k+1] = add(sum[k], mulVec(&m, b.du))
-		s.q[k+1] = s.q[k].Mul(b.turn)
+		m := matrix(s.q[k])
+		sum[k+1] = r3.Add(sum[k], m.mulVec(b.du))
+		s.q[k+1] = quat.Mul(s.q[k], b.turn)
 	}
 	flush(n - 1)
 }
 
 // transition makes block k's step and how far the path is from following it.
-func (s *smoother) transition(k int, st *step) (offset [5]float64, biasStep vec) {
+func (s *smoother) transition(k int, st *step) (offset [5]float64, biasStep r3.Vec) {
 	b := &s.bl[k]
 	p := s.p
-	biasStep = sub(s.b[k], s.b[k+1])
+	biasStep = r3.Sub(s.b[k], s.b[k+1])
 	walk := p.BiasWalk
 	st.qBias = walk * walk * b.dt
 	if k+1 < len(s.bl) && s.rest[k] != s.rest[k+1] {
@@ -199,17 +204,17 @@ func (s *smoother) transition(k int, st *step) (offset [5]float64, biasStep vec)
 		}
 		return offset, biasStep
 	}
-	r := s.q[k].matrix()
+	r := matrix(s.q[k])
 	st.b = mulMat(&r, &b.lever)
-	c := scale(mulVec(&b.lever, s.b[k]), -1) // turn of the block by the offset
-	turn := rotExp(c[0], c[1], c[2]).Mul(b.turn)
+	c := r3.Scale(-1, b.lever.mulVec(s.b[k])) // turn of the block by the offset
+	turn := quat.Mul(rotation.Exp(c), b.turn)
 	u := b.du
-	addTo(&u, cross(c, b.du), 0.5)
-	st.u = mulVec(&r, u)
-	d := rotLog(s.q[k].Mul(turn).Mul(s.q[k+1].Conj()))
-	offset = [5]float64{d[0], d[1], d[2],
-		s.v[k][0] + st.u[0] - s.v[k+1][0],
-		s.v[k][1] + st.u[1] - s.v[k+1][1]}
+	u = r3.Add(u, r3.Scale(0.5, r3.Cross(c, b.du)))
+	st.u = r.mulVec(u)
+	d := rotation.Log(quat.Mul(quat.Mul(s.q[k], turn), quat.Conj(s.q[k+1])))
+	offset = [5]float64{d.X, d.Y, d.Z,
+		s.v[k][0] + st.u.X - s.v[k+1][0],
+		s.v[k][1] + st.u.Y - s.v[k+1][1]}
 	st.qPhi = sq(p.GyroNoise)*b.dt + sq(p.GyroScale*b.rms*b.dt) + b.turnVar
 	st.qVel = sq(p.AccNoise)*b.dt + b.velVar
 	return offset, biasStep
@@ -260,8 +265,8 @@ func (s *smoother) measure(k int, x *state, p *cov, rec func(h int, g *state, e,
 	if k < len(s.bl) && s.rest[k] && s.p.RestBias {
 		b := &s.bl[k]
 		r := b.gyrVar/3/float64(b.n) + sq(1e-4)
-		for i := range 3 {
-			g, e, sv := update(x, p, iB+i, b.rate[i]-s.b[k][i], r)
+		for i, z := range xyz(r3.Sub(b.rate, s.b[k])) {
+			g, e, sv := update(x, p, iB+i, z, r)
 			if rec != nil {
 				rec(iB+i, &g, e, sv)
 			}
@@ -284,8 +289,8 @@ func (s *smoother) forward(stepped func(k int, st *step), taken func(h int, g *s
 			x[iV+i] += s.z[0][i]
 		}
 	}
-	for i := range 3 {
-		x[iB+i] = -s.b[0][i]
+	for i, b := range xyz(s.b[0]) {
+		x[iB+i] = -b
 	}
 	var st step
 	for k := range s.q {
@@ -353,14 +358,14 @@ func (s *smoother) pass() {
 			s.transition(k-1, &st) // before the path of node k moves
 			a.back(&st)
 		}
-		s.q[k] = rotExp(sm[0], sm[1], sm[2]).Mul(s.q[k]).Unit()
+		s.q[k] = rotation.Unit(quat.Mul(rotation.Exp(r3.Vec{X: sm[0], Y: sm[1], Z: sm[2]}), s.q[k]))
 		moved += sm[0]*sm[0] + sm[1]*sm[1]
 		if s.aided { // without aid any heading is as good
 			moved += sm[2] * sm[2]
 		}
 		s.v[k][0] += sm[3]
 		s.v[k][1] += sm[4]
-		addTo(&s.b[k], vec{sm[5], sm[6], sm[7]}, 1)
+		s.b[k] = r3.Add(s.b[k], r3.Vec{X: sm[5], Y: sm[6], Z: sm[7]})
 	}
 	s.moved = math.Sqrt(moved / float64(len(s.q)))
 }

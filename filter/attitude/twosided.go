@@ -4,6 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"math"
+
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // TwoSided estimates the attitude at every sample from the whole log, without
@@ -225,7 +230,7 @@ func (s *smoother) tint() float64 {
 // write integrates the samples again between the path's nodes, and fills tr.
 func (b *builder) write(tr *Track, s *smoother) {
 	n := len(b.s.Time)
-	tr.Q = make([]Quat, n)
+	tr.Q = make([]quat.Number, n)
 	tr.SE = make([]float32, n)
 	se := func(k int) float64 { return math.Sqrt(s.tilt[k] + s.biasTilt(k)) }
 	for i := range s.bl[0].from {
@@ -258,8 +263,8 @@ const squareSD = 0.0018
 // the sensor, rad²: the horizontal parts of the accelerometer's offset, and
 // its axes.
 func (s *smoother) biasTilt(k int) float64 {
-	m := s.q[k].matrix()
-	up := vec{m[6], m[7], m[8]} // in the sensor frame
+	m := matrix(s.q[k])
+	up := [3]float64{m[6], m[7], m[8]} // in the sensor frame
 	c := &s.accBias
 	along := 0.0
 	for i := range 3 {
@@ -271,7 +276,7 @@ func (s *smoother) biasTilt(k int) float64 {
 }
 
 // hold fills the samples of a reset.
-func (b *builder) hold(tr *Track, bl *block, q Quat, se float64) {
+func (b *builder) hold(tr *Track, bl *block, q quat.Number, se float64) {
 	tr.Q[bl.from], tr.SE[bl.from] = q, float32(se)
 	for i := bl.from + 1; i < bl.to; i++ {
 		tr.Q[i], tr.SE[i] = q, math.Pi
@@ -280,11 +285,11 @@ func (b *builder) hold(tr *Track, bl *block, q Quat, se float64) {
 
 func (b *builder) writeGap(tr *Track, s *smoother, k int, se0, se1 float64) {
 	bl := &s.bl[k]
-	d := rotLog(s.q[k].Conj().Mul(s.q[k+1]))
+	d := rotation.Log(quat.Mul(quat.Conj(s.q[k]), s.q[k+1]))
 	widest := math.Sqrt(bl.turnVar)
 	for i := bl.from; i < bl.to; i++ {
 		f := (b.s.Time[i] - b.s.Time[bl.from]) / bl.dt
-		tr.Q[i] = s.q[k].Mul(rotExp(d[0]*f, d[1]*f, d[2]*f))
+		tr.Q[i] = quat.Mul(s.q[k], rotation.Exp(r3.Vec{X: d.X * f, Y: d.Y * f, Z: d.Z * f}))
 		tr.SE[i] = float32(se0 + f*(se1-se0) + within(widest, f))
 	}
 }
@@ -304,10 +309,10 @@ func (b *builder) writeBlock(tr *Track, s *smoother, k int, se0, se1 float64) {
 	sg := b.cal.gyrScale
 	o := s.b[k]
 	q := s.q[k]
-	c := scale(mulVec(&bl.lever, o), -1)
-	end := q.Mul(rotExp(c[0], c[1], c[2]).Mul(bl.turn))
+	c := r3.Scale(-1, bl.lever.mulVec(o))
+	end := quat.Mul(q, quat.Mul(rotation.Exp(c), bl.turn))
 	// What the path turns beyond the gyroscope, spread evenly over the block.
-	m := scale(rotLog(s.q[k+1].Mul(end.Conj())), 0.5/bl.dt)
+	m := r3.Scale(0.5/bl.dt, rotation.Log(quat.Mul(s.q[k+1], quat.Conj(end))))
 	slope := (se1 - se0) / bl.dt
 	mean := bl.dt / float64(bl.to-bl.from)
 	gj, gf := lag(b.p.GyroDelay, mean)
@@ -326,20 +331,17 @@ func (b *builder) writeBlock(tr *Track, s *smoother, k int, se0, se1 float64) {
 		dt := t[i+1] - t[i]
 		j := min(i+gj, last)
 		j1 := min(j+1, last)
-		wx := (float64(gx[j])+gf*float64(gx[j1]-gx[j]))*sg[0] - o[0]
-		wy := (float64(gy[j])+gf*float64(gy[j1]-gy[j]))*sg[1] - o[1]
-		wz := (float64(gz[j])+gf*float64(gz[j1]-gz[j]))*sg[2] - o[2]
-		q = q.Mul(rotExp(wx*dt, wy*dt, wz*dt))
-		x, y, z := m[0]*dt, m[1]*dt, m[2]*dt
-		q = Quat{q.W - x*q.X - y*q.Y - z*q.Z,
-			q.X + x*q.W + y*q.Z - z*q.Y,
-			q.Y + y*q.W + z*q.X - x*q.Z,
-			q.Z + z*q.W + x*q.Y - y*q.X}
-		n := 1.5 - 0.5*(q.W*q.W+q.X*q.X+q.Y*q.Y+q.Z*q.Z)
-		q.W *= n
-		q.X *= n
-		q.Y *= n
-		q.Z *= n
+		wx := (float64(gx[j])+gf*float64(gx[j1]-gx[j]))*sg[0] - o.X
+		wy := (float64(gy[j])+gf*float64(gy[j1]-gy[j]))*sg[1] - o.Y
+		wz := (float64(gz[j])+gf*float64(gz[j1]-gz[j]))*sg[2] - o.Z
+		q = quat.Mul(q, rotation.Exp(r3.Vec{X: wx * dt, Y: wy * dt, Z: wz * dt}))
+		x, y, z := m.X*dt, m.Y*dt, m.Z*dt
+		q = quat.Number{Real: q.Real - x*q.Imag - y*q.Jmag - z*q.Kmag, Imag: q.Imag + x*q.Real + y*q.Kmag - z*q.Jmag, Jmag: q.Jmag + y*q.Real + z*q.Imag - x*q.Kmag, Kmag: q.Kmag + z*q.Real + x*q.Jmag - y*q.Imag}
+		n := 1.5 - 0.5*(q.Real*q.Real+q.Imag*q.Imag+q.Jmag*q.Jmag+q.Kmag*q.Kmag)
+		q.Real *= n
+		q.Imag *= n
+		q.Jmag *= n
+		q.Kmag *= n
 	}
 }
 
