@@ -7,20 +7,23 @@ import (
 	"strings"
 )
 
-// A checker converts the file to SI and keeps the first thing that is wrong.
+// A checker fills a setup from the file and keeps the first thing that is wrong.
 type checker struct {
 	name     string
-	lines    map[string]int
+	lines    map[string]int     // of each key, list entries numbered
+	written  map[string]float64 // numbers in their key's unit, defaults too
 	s        *Setup
 	err      error
 	warnings []string
 }
 
-func (c *checker) fail(key, format string, args ...any) {
+func (c *checker) failAt(key string, line int, format string, args ...any) {
 	if c.err == nil {
-		c.err = &Error{File: c.name, Line: c.lines[key], Key: key, What: fmt.Sprintf(format, args...)}
+		c.err = &Error{File: c.name, Line: line, Key: key, What: fmt.Sprintf(format, args...)}
 	}
 }
+
+func (c *checker) fail(key, format string, args ...any) { c.failAt(key, c.lines[key], format, args...) }
 
 func (c *checker) odd(key, format string, args ...any) {
 	w := fmt.Sprintf(format, args...)
@@ -32,7 +35,12 @@ func (c *checker) odd(key, format string, args ...any) {
 
 // complete refuses a setup that lacks what advice needs, and names all of it.
 func (c *checker) complete() {
-	missing := slices.DeleteFunc(slices.Clone(required), c.s.Given)
+	var missing []string
+	for _, k := range Keys {
+		if k.Required && !c.s.Given(k.Name) {
+			missing = append(missing, k.Name)
+		}
+	}
 	switch len(missing) {
 	case 0:
 	case 1:
@@ -42,120 +50,166 @@ func (c *checker) complete() {
 	}
 }
 
-// within refuses a value outside what physics or a board allows.
-func (c *checker) within(key string, v, low, high float64) {
-	if !(v >= low && v <= high) {
-		c.fail(key, "%s = %g is impossible here: it must lie between %g and %g", key, v, low, high)
+// fill puts every value in its place, in SI, and checks the whole.
+func (c *checker) fill(tree map[string]any) {
+	s := c.s
+	s.Feel, s.Mark = make([]Feel, c.entries(tree, "feel")), make([]Mark, c.entries(tree, "mark"))
+	s.Change, s.Glide = make([]Change, c.entries(tree, "change")), make([]Glide, c.entries(tree, "glide"))
+	for i := range Keys {
+		k := &Keys[i]
+		if list, ok := tree[k.Table()].([]any); ok {
+			for n, e := range list {
+				if v, ok := e.(map[string]any)[k.last()]; ok && c.err == nil {
+					c.put(k, fmt.Sprintf("%s.%d.%s", k.Table(), n, k.last()), k.place(s, n), v)
+				}
+			}
+			continue
+		}
+		v := k.Default
+		if s.Given(k.Name) {
+			v = lookUp(tree, k.Name)
+		}
+		if v != nil && c.err == nil {
+			c.put(k, k.Name, k.place(s, 0), v)
+		}
+	}
+	if !s.Given("rig.lift_fraction") {
+		s.Rig.LiftFraction = rigKind(s.Rig.Kind).lift
+	}
+	if !s.Given("foil.depth_cm") {
+		s.Foil.Depth, c.written["foil.depth_cm"] = s.Foil.Mast/2, c.written["foil.mast_cm"]/2
+	}
+	s.Water.CurrentTo = math.Mod(s.Water.CurrentTo+2*math.Pi, 2*math.Pi)
+	for _, check := range []func(){c.geometry, c.gear, c.notes, c.times} {
+		if c.err == nil {
+			check()
+		}
 	}
 }
 
-// usual warns of a value that is possible but rare.
-func (c *checker) usual(key string, v, low, high float64) {
-	if v < low || v > high {
-		c.odd(key, "%s = %g is unusual (most lie between %g and %g); check the number and its unit", key, v, low, high)
+// entries counts what a list holds, all of which must be tables.
+func (c *checker) entries(tree map[string]any, name string) int {
+	list, _ := tree[name].([]any)
+	for _, e := range list {
+		if _, ok := e.(map[string]any); !ok {
+			c.fail(name, "%s is not a list of values: write [[%s]] on a line of its own for each", name, name)
+			return 0
+		}
+	}
+	return len(list)
+}
+
+func lookUp(tree map[string]any, key string) any {
+	head, rest, deeper := strings.Cut(key, ".")
+	if sub, ok := tree[head].(map[string]any); ok && deeper {
+		return lookUp(sub, rest)
+	}
+	return tree[head]
+}
+
+// put stores a value in SI; id is the key with list entries numbered.
+func (c *checker) put(k *Key, id string, place, v any) {
+	switch p := place.(type) {
+	case *float64:
+		if x, ok := c.number(k, id, v); ok {
+			_, si := k.Unit()
+			*p = x * si
+		}
+	case *int:
+		x, ok := c.number(k, id, v)
+		if ok && x != math.Trunc(x) {
+			c.fail(id, "%s = %g must be a whole number", id, x)
+		}
+		*p = int(x)
+	case *string:
+		x, ok := v.(string)
+		if !ok {
+			c.fail(id, "%s = %v must be text, in quotes", id, v)
+		} else if k.Words != nil && !slices.Contains(k.Words, x) {
+			c.fail(id, "%s = %q is not known: use %s", id, x, strings.Join(k.Words, ", "))
+		}
+		*p = x
+	case *bool:
+		x, ok := v.(bool)
+		if !ok {
+			c.fail(id, "%s = %v must be true or false, without quotes", id, v)
+		}
+		*p = x
+	case *[2]float64:
+		*p = c.two(k, id, v)
+	case func(any) error:
+		if err := p(v); err != nil {
+			c.fail(id, "%s: %v", id, err)
+		}
 	}
 }
 
-func (c *checker) oneOf(key, v string, allowed ...string) {
-	if !slices.Contains(allowed, v) {
-		c.fail(key, "%s = %q is not known: use %s", key, v, strings.Join(allowed, ", "))
+// number is a value in its key's unit, within what is possible.
+func (c *checker) number(k *Key, id string, v any) (x float64, ok bool) {
+	switch n := v.(type) {
+	case float64:
+		x = n
+	case int64:
+		x = float64(n)
+	default:
+		c.fail(id, "%s = %#v is not a number. A number stands without quotes", id, v)
+		return 0, false
 	}
+	c.written[id] = x
+	if id == "foil.stabilizer.behind_wing_cm" && x <= 0 {
+		c.fail(id, "%s = %g puts the stabilizer ahead of the wing; give the distance from the wing's quarter chord back to the stabilizer's, as a positive number", id, x)
+	}
+	switch l := k.Limits; {
+	case math.IsNaN(x) || math.IsInf(x, 0) || l != nil && !(x >= l.Low && x <= l.High):
+		if l == nil {
+			l = &Limits{High: math.MaxFloat64}
+		}
+		c.fail(id, "%s = %g is impossible here: it must lie between %g and %g", id, x, l.Low, l.High)
+	case l != nil && (x < l.UsualLow || x > l.UsualHigh):
+		c.odd(id, "%s = %g is unusual (most lie between %g and %g); check the number and its unit", id, x, l.UsualLow, l.UsualHigh)
+	}
+	return x, c.err == nil
 }
 
-// A limit is what a key may hold (hard) and what it mostly holds (soft).
-type limit struct {
-	key                string
-	value              float64
-	hardLow, hardHigh  float64
-	usualLow, usualTop float64
-}
-
-func limits(f *file) []limit {
-	w, s := f.Foil.Wing, f.Foil.Stabilizer
-	return []limit{
-		{"rider.mass_kg", f.Rider.MassKg, 15, 400, 35, 150},
-		{"rider.height_cm", f.Rider.HeightCm, 80, 250, 130, 210},
-		{"stance.front_cm", f.Stance.FrontCm, -150, 200, -20, 90},
-		{"stance.back_cm", f.Stance.BackCm, -200, 150, -80, 30},
-		{"board.mass_kg", f.Board.MassKg, 0.5, 100, 3, 25},
-		{"board.cg_cm", f.Board.CGCm, -150, 150, -40, 60},
-		{"board.deck_height_cm", f.Board.DeckHeightCm, 0, 60, 2, 25},
-		{"rig.lift_fraction", f.Rig.LiftFraction, -0.2, 0.9, 0, 0.5},
-		{"foil.mast_cm", f.Foil.MastCm, 15, 250, 40, 125},
-		{"foil.depth_cm", f.Foil.DepthCm, 1, 250, 10, 100},
-		{"foil.mast_chord_mm", f.Foil.MastChordMm, 20, 500, 80, 200},
-		{"foil.mast_thickness_mm", f.Foil.MastThicknessMm, 2, 80, 8, 25},
-		{"foil.wing.area_cm2", w.AreaCm2, 50, 10000, 250, 3000},
-		{"foil.wing.span_cm", w.SpanCm, 10, 400, 40, 180},
-		{"foil.wing.ahead_cm", w.AheadCm, -100, 150, -10, 40},
-		{"foil.wing.camber_percent", w.CamberPercent, -5, 12, 0, 6},
-		{"foil.wing.thickness_percent", w.ThicknessPercent, 2, 35, 6, 18},
-		{"foil.wing.incidence_deg", w.IncidenceDeg, -20, 20, -3, 5},
-		{"foil.stabilizer.area_cm2", s.AreaCm2, 10, 5000, 60, 700},
-		{"foil.stabilizer.span_cm", s.SpanCm, 5, 200, 20, 70},
-		{"foil.stabilizer.behind_wing_cm", s.BehindWingCm, 5, 300, 35, 120},
-		{"foil.stabilizer.thickness_percent", s.ThicknessPercent, 2, 35, 5, 15},
-		{"foil.stabilizer.incidence_deg", s.IncidenceDeg, -20, 20, -5, 3},
-		{"foil.stabilizer.zero_lift_deg", s.ZeroLiftDeg, -10, 10, -4, 4},
-		{"foil.stabilizer.shim_span_mm", s.ShimSpanMm, 5, 400, 15, 120},
-		{"foil.stabilizer.shim_mm", s.ShimMm, -10, 10, -2.5, 2.5},
-		{"foil.finish.trailing_edge_mm", f.Foil.Finish.TrailingEdgeMm, 0, 20, 0, 3},
-		{"water.temperature_c", f.Water.TemperatureC, -2, 45, 2, 32},
-		{"water.current_kn", f.Water.CurrentKn, 0, 15, 0, 4},
-		{"water.current_to_deg", f.Water.CurrentToDeg, -360, 360, -360, 360},
-		{"sensor.pitch_zero_deg", f.Sensor.PitchZeroDeg, -180, 180, -180, 180},
+// two is how far something reaches aft (zero or negative) and forward, SI.
+func (c *checker) two(k *Key, id string, v any) (out [2]float64) {
+	if d, ok := v.([2]float64); ok {
+		v = []any{d[0], d[1]}
 	}
-}
-
-// fill checks the file and converts it to SI.
-func (c *checker) fill(f *file) {
-	if !c.s.Given("foil.depth_cm") {
-		f.Foil.DepthCm = f.Foil.MastCm / 2
+	const most = 60 // cm
+	list, _ := v.([]any)
+	_, si := k.Unit()
+	for i := range out {
+		x := math.NaN()
+		if len(list) == len(out) {
+			x, _ = c.number(&Key{}, id, list[i])
+		}
+		if sign := float64(2*i - 1); !(sign*x >= 0 && sign*x <= most) {
+			c.fail(id, "%s = %v must hold two numbers: how far the mast can slide aft (zero or negative) and forward (zero or positive), at most %d cm, for example [-4, 5]", id, v, most)
+		}
+		out[i] = x * si
 	}
-	c.oneOf("rider.level", f.Rider.Level, "beginner", "intermediate", "advanced")
-	c.oneOf("rig.kind", f.Rig.Kind, "wing", "kite", "sail", "tow", "none")
-	c.oneOf("foil.stabilizer.mount", f.Foil.Stabilizer.Mount, "top", "bottom")
-	c.oneOf("water.kind", f.Water.Kind, "sea", "fresh")
-	if !c.s.Given("rig.lift_fraction") {
-		f.Rig.LiftFraction = LiftFractions[f.Rig.Kind]
-	}
-	if c.s.Given("foil.stabilizer.behind_wing_cm") && f.Foil.Stabilizer.BehindWingCm <= 0 {
-		c.fail("foil.stabilizer.behind_wing_cm",
-			"foil.stabilizer.behind_wing_cm = %g puts the stabilizer ahead of the wing; give the distance from the wing's quarter chord back to the stabilizer's, as a positive number",
-			f.Foil.Stabilizer.BehindWingCm)
-	}
-	for _, l := range limits(f) {
-		c.within(l.key, l.value, l.hardLow, l.hardHigh)
-	}
-	c.geometry(f)
-	c.finish(f)
-	if c.err != nil {
-		return
-	}
-	for _, l := range limits(f) {
-		c.usual(l.key, l.value, l.usualLow, l.usualTop)
-	}
-	c.convert(f)
-	c.feel(f)
+	return out
 }
 
 // geometry checks what no single number shows.
-func (c *checker) geometry(f *file) {
-	w, s := f.Foil.Wing, f.Foil.Stabilizer
-	if f.Stance.FrontCm-f.Stance.BackCm < 5 {
-		c.fail("stance.front_cm", "the front foot (front_cm = %g) must stand at least 5 cm ahead of the back foot (back_cm = %g); positions count from the mast's centreline, + towards the nose",
-			f.Stance.FrontCm, f.Stance.BackCm)
+func (c *checker) geometry() {
+	n := c.written
+	front, back := n["stance.front_cm"], n["stance.back_cm"]
+	if front-back < 5 {
+		c.fail("stance.front_cm", "the front foot (front_cm = %g) must stand at least 5 cm ahead of the back foot (back_cm = %g); positions count from the mast's centreline, + towards the nose", front, back)
 	}
-	if d := f.Stance.FrontCm - f.Stance.BackCm; d > 120 || d < 25 {
+	if d := front - back; d > 120 || d < 25 {
 		c.odd("stance.front_cm", "feet %g cm apart are unusual; check stance.front_cm and stance.back_cm", d)
 	}
-	if f.Foil.DepthCm > f.Foil.MastCm {
-		c.fail("foil.depth_cm", "foil.depth_cm = %g is more than the mast (foil.mast_cm = %g): the board would be under water", f.Foil.DepthCm, f.Foil.MastCm)
+	if n["foil.depth_cm"] > n["foil.mast_cm"] {
+		c.fail("foil.depth_cm", "foil.depth_cm = %g is more than the mast (foil.mast_cm = %g): the board would be under water", n["foil.depth_cm"], n["foil.mast_cm"])
 	}
-	if f.Foil.MastThicknessMm >= f.Foil.MastChordMm {
-		c.fail("foil.mast_thickness_mm", "the mast cannot be thicker (%g mm) than its chord (%g mm)", f.Foil.MastThicknessMm, f.Foil.MastChordMm)
+	if n["foil.mast_thickness_mm"] >= n["foil.mast_chord_mm"] {
+		c.fail("foil.mast_thickness_mm", "the mast cannot be thicker (%g mm) than its chord (%g mm)", n["foil.mast_thickness_mm"], n["foil.mast_chord_mm"])
 	}
-	aspect := func(table string, span, area float64) {
+	for _, table := range []string{"foil.wing", "foil.stabilizer"} {
+		span, area := n[table+".span_cm"], n[table+".area_cm2"]
 		ar := span * span / area
 		if ar < 0.7 || ar > 60 {
 			c.fail(table+".span_cm", "%s: span %g cm with area %g cm² gives an aspect ratio of %.1f, which no wing has; check both numbers", table, span, area, ar)
@@ -163,90 +217,70 @@ func (c *checker) geometry(f *file) {
 			c.odd(table+".span_cm", "%s: span %g cm with area %g cm² gives an aspect ratio of %.1f, which is unusual; check both numbers", table, span, area, ar)
 		}
 	}
-	if c.err == nil {
-		aspect("foil.wing", w.SpanCm, w.AreaCm2)
-		aspect("foil.stabilizer", s.SpanCm, s.AreaCm2)
+	if s, w := n["foil.stabilizer.area_cm2"], n["foil.wing.area_cm2"]; s >= w {
+		c.fail("foil.stabilizer.area_cm2", "the stabilizer (%g cm²) is not smaller than the wing (%g cm²); are the two exchanged?", s, w)
 	}
-	if s.AreaCm2 >= w.AreaCm2 {
-		c.fail("foil.stabilizer.area_cm2", "the stabilizer (%g cm²) is not smaller than the wing (%g cm²); are the two exchanged?", s.AreaCm2, w.AreaCm2)
-	}
-	t := f.Board.TrackCm
-	if len(t) != 2 || !(t[0] <= 0 && t[1] >= 0) || t[0] < -60 || t[1] > 60 {
-		c.fail("board.track_cm", "board.track_cm = %v must hold two numbers: how far the mast can slide aft (zero or negative) and forward (zero or positive), for example [-4, 5]", t)
-	}
-	if c.s.Given("water.current_to_deg") && !c.s.Given("water.current_kn") {
+}
+
+// gear checks keys that ask for or exclude each other.
+func (c *checker) gear() {
+	given := c.s.Given
+	if given("water.current_to_deg") && !given("water.current_kn") {
 		c.fail("water.current_to_deg", "water.current_to_deg is given without water.current_kn; give both, or neither to have the current estimated")
 	}
-	if c.s.Given("water.current_kn") && !c.s.Given("water.current_to_deg") && f.Water.CurrentKn != 0 {
+	if given("water.current_kn") && !given("water.current_to_deg") && c.s.Water.Current != 0 {
 		c.fail("water.current_kn", "water.current_kn is given without water.current_to_deg (where it flows to, true); give both, or neither to have the current estimated")
 	}
-}
-
-func (c *checker) finish(f *file) {
-	fin := f.Foil.Finish
-	if c.s.Given("foil.finish.grit") && (fin.Grit < 12 || fin.Grit > 10000) {
-		c.fail("foil.finish.grit", "foil.finish.grit = %d is not a paper: give the FEPA P number, for example 400", fin.Grit)
-	}
-	if c.s.Given("foil.finish.surface") {
-		c.oneOf("foil.finish.surface", fin.Surface, "satin", "gloss", "rough")
-	}
-	if c.s.Given("foil.finish.grit") && c.s.Given("foil.finish.surface") {
+	if given("foil.finish.grit") && given("foil.finish.surface") {
 		c.odd("foil.finish.surface", "both foil.finish.grit and foil.finish.surface are given; the grit is used")
 	}
-}
-
-func (c *checker) convert(f *file) {
-	s := c.s
-	s.Title = f.Title
-	s.Rider = Rider{Name: f.Rider.Name, Mass: f.Rider.MassKg, Height: f.Rider.HeightCm * cm, Level: f.Rider.Level}
-	s.Stance = Stance{Front: f.Stance.FrontCm * cm, Back: f.Stance.BackCm * cm, Fixed: f.Stance.Fixed}
-	s.Board = Board{Mass: f.Board.MassKg, CG: f.Board.CGCm * cm, DeckHeight: f.Board.DeckHeightCm * cm,
-		Track: [2]float64{f.Board.TrackCm[0] * cm, f.Board.TrackCm[1] * cm}}
-	s.Rig = Rig{Kind: f.Rig.Kind, LiftFraction: f.Rig.LiftFraction}
-	w, st, fin := f.Foil.Wing, f.Foil.Stabilizer, f.Foil.Finish
-	s.Foil = Foil{
-		Mast: f.Foil.MastCm * cm, Depth: f.Foil.DepthCm * cm,
-		MastChord: f.Foil.MastChordMm * mm, MastThickness: f.Foil.MastThicknessMm * mm,
-		Wing: Wing{Area: w.AreaCm2 * cm2, Span: w.SpanCm * cm, Ahead: w.AheadCm * cm,
-			CamberPercent: w.CamberPercent, ThicknessRatio: w.ThicknessPercent * percent, Incidence: w.IncidenceDeg * degree},
-		Stabilizer: Stabilizer{Area: st.AreaCm2 * cm2, Span: st.SpanCm * cm, BehindWing: st.BehindWingCm * cm,
-			ThicknessRatio: st.ThicknessPercent * percent, Incidence: st.IncidenceDeg * degree, ZeroLift: st.ZeroLiftDeg * degree,
-			Mount: st.Mount, ShimSpan: st.ShimSpanMm * mm, Shim: st.ShimMm * mm},
-		Finish: Finish{Grit: fin.Grit, Surface: fin.Surface, TrailingEdge: fin.TrailingEdgeMm * mm},
+	if given("rig.mast_foot_cm") && c.s.Rig.Kind != "sail" {
+		c.odd("rig.mast_foot_cm", "rig.mast_foot_cm is for a sail; the rig is %q, so it is not used", c.s.Rig.Kind)
 	}
-	s.Water = Water{Kind: f.Water.Kind, Temperature: f.Water.TemperatureC,
-		Current: f.Water.CurrentKn * knot, CurrentTo: math.Mod(f.Water.CurrentToDeg+360, 360) * degree}
-	s.Sensor = Sensor{PitchZero: f.Sensor.PitchZeroDeg * degree}
 }
 
-func (c *checker) feel(f *file) {
-	for i, n := range f.Feel {
-		table := fmt.Sprintf("feel.%d", i)
-		speeds := []float64{n.SpeedKn * knot, n.SpeedKmh * kmh, n.SpeedMph * mph, n.SpeedMps}
-		speed, count := 0.0, 0
-		for _, v := range speeds {
-			if v != 0 {
-				speed, count = v, count+1
+// notes checks what the rider noticed.
+func (c *checker) notes() {
+	for i, f := range c.s.Feel {
+		entry := fmt.Sprintf("feel.%d", i)
+		speeds := 0
+		for _, k := range Keys {
+			if _, ok := c.lines[entry+"."+k.last()]; ok && k.Table() == "feel" && strings.HasPrefix(k.last(), "speed_") {
+				speeds++
 			}
 		}
 		switch {
-		case count == 0:
-			c.fail(table, "note of feel number %d has no speed; give speed_kn", i+1)
-		case count > 1:
-			c.fail(table, "note of feel number %d has more than one speed; give speed_kn only", i+1)
-		case !(speed >= 1 && speed <= 40):
-			c.fail(table, "note of feel number %d is at %.1f knots, which is not a foiling speed", i+1, speed/knot)
+		case speeds == 0:
+			c.fail(entry, "note of feel number %d has no speed; give speed_kn", i+1)
+		case speeds > 1:
+			c.fail(entry, "note of feel number %d has more than one speed; give speed_kn only", i+1)
+		case !(f.Speed >= slowestNote && f.Speed <= fastestNote):
+			c.fail(entry, "note of feel number %d is at %.1f knots, which is not a foiling speed", i+1, f.Speed/knot)
+		case f.Said == "":
+			c.fail(entry, "note of feel number %d has no front; %s", i+1, feelAsk)
 		}
-		share, sd, said, err := ParseFeel(n.Front)
-		if n.Front == nil {
-			err = fmt.Errorf("it has no front; say even, front, back, strong front, strong back, or the percentage on the front foot")
+	}
+}
+
+// What a note's speed may be, m/s.
+const slowestNote, fastestNote = 1.0, 40.0
+
+// times checks marks, changes and glides.
+func (c *checker) times() {
+	has := func(entry, key string) bool { _, ok := c.lines[entry+"."+key]; return ok }
+	for i, m := range c.s.Mark {
+		if e := fmt.Sprintf("mark.%d", i); !has(e, "at") || m.Front.Said == "" {
+			c.fail(e, "mark number %d needs both at and front; %s", i+1, feelAsk)
 		}
-		if err != nil {
-			c.fail(table, "note of feel number %d: %v", i+1, err)
+	}
+	for i, m := range c.s.Change {
+		if e := fmt.Sprintf("change.%d", i); !has(e, "at") || m == (Change{At: m.At}) {
+			c.fail(e, "change number %d needs at, and what was changed: foil_cm, shim_mm, front_cm or back_cm", i+1)
 		}
-		if c.err != nil {
-			return
+	}
+	for i, g := range c.s.Glide {
+		if e := fmt.Sprintf("glide.%d", i); !has(e, "from") || !has(e, "to") || g.From == g.To {
+			c.fail(e, "glide number %d needs from and to, two different times", i+1)
 		}
-		c.s.Feel = append(c.s.Feel, Feel{Speed: speed, Share: share, SD: sd, Said: said})
 	}
 }

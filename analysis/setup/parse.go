@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"math"
 	"os"
 	"regexp"
 	"slices"
@@ -12,18 +11,9 @@ import (
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
-)
+	"github.com/pelletier/go-toml/v2/unstable"
 
-// Unit factors at the border.
-const (
-	cm      = 0.01
-	mm      = 0.001
-	cm2     = 1e-4
-	degree  = math.Pi / 180
-	knot    = 1852.0 / 3600 // m/s
-	kmh     = 1 / 3.6
-	mph     = 0.44704
-	percent = 0.01
+	"evenfoot/ingest/near"
 )
 
 // maxBytes bounds a setup file; a real one has under 4 kB.
@@ -48,103 +38,6 @@ func (e *Error) Error() string {
 	}
 	b.WriteString(e.What)
 	return b.String()
-}
-
-// file is the TOML as written, in the units of its key names.
-type file struct {
-	Title string `toml:"title"`
-	Rider struct {
-		Name     string  `toml:"name"`
-		MassKg   float64 `toml:"mass_kg"`
-		HeightCm float64 `toml:"height_cm"`
-		Level    string  `toml:"level"`
-	} `toml:"rider"`
-	Stance struct {
-		FrontCm float64 `toml:"front_cm"`
-		BackCm  float64 `toml:"back_cm"`
-		Fixed   bool    `toml:"fixed"`
-	} `toml:"stance"`
-	Board struct {
-		MassKg       float64   `toml:"mass_kg"`
-		CGCm         float64   `toml:"cg_cm"`
-		DeckHeightCm float64   `toml:"deck_height_cm"`
-		TrackCm      []float64 `toml:"track_cm"`
-	} `toml:"board"`
-	Rig struct {
-		Kind         string  `toml:"kind"`
-		LiftFraction float64 `toml:"lift_fraction"`
-	} `toml:"rig"`
-	Foil struct {
-		MastCm          float64 `toml:"mast_cm"`
-		DepthCm         float64 `toml:"depth_cm"`
-		MastChordMm     float64 `toml:"mast_chord_mm"`
-		MastThicknessMm float64 `toml:"mast_thickness_mm"`
-		Wing            struct {
-			AreaCm2          float64 `toml:"area_cm2"`
-			SpanCm           float64 `toml:"span_cm"`
-			AheadCm          float64 `toml:"ahead_cm"`
-			CamberPercent    float64 `toml:"camber_percent"`
-			ThicknessPercent float64 `toml:"thickness_percent"`
-			IncidenceDeg     float64 `toml:"incidence_deg"`
-		} `toml:"wing"`
-		Stabilizer struct {
-			AreaCm2          float64 `toml:"area_cm2"`
-			SpanCm           float64 `toml:"span_cm"`
-			BehindWingCm     float64 `toml:"behind_wing_cm"`
-			ThicknessPercent float64 `toml:"thickness_percent"`
-			IncidenceDeg     float64 `toml:"incidence_deg"`
-			ZeroLiftDeg      float64 `toml:"zero_lift_deg"`
-			Mount            string  `toml:"mount"`
-			ShimSpanMm       float64 `toml:"shim_span_mm"`
-			ShimMm           float64 `toml:"shim_mm"`
-		} `toml:"stabilizer"`
-		Finish struct {
-			Grit           int     `toml:"grit"`
-			Surface        string  `toml:"surface"`
-			TrailingEdgeMm float64 `toml:"trailing_edge_mm"`
-		} `toml:"finish"`
-	} `toml:"foil"`
-	Water struct {
-		Kind         string  `toml:"kind"`
-		TemperatureC float64 `toml:"temperature_c"`
-		CurrentKn    float64 `toml:"current_kn"`
-		CurrentToDeg float64 `toml:"current_to_deg"`
-	} `toml:"water"`
-	Sensor struct {
-		PitchZeroDeg float64 `toml:"pitch_zero_deg"`
-	} `toml:"sensor"`
-	Feel []struct {
-		SpeedKn  float64 `toml:"speed_kn"`
-		SpeedKmh float64 `toml:"speed_kmh"`
-		SpeedMph float64 `toml:"speed_mph"`
-		SpeedMps float64 `toml:"speed_mps"`
-		Front    any     `toml:"front"`
-	} `toml:"feel"`
-}
-
-// required are the keys without which no advice can be given.
-var required = []string{
-	"rider.mass_kg", "stance.front_cm", "stance.back_cm", "foil.mast_cm",
-	"foil.wing.area_cm2", "foil.wing.span_cm",
-	"foil.stabilizer.area_cm2", "foil.stabilizer.span_cm", "foil.stabilizer.behind_wing_cm",
-}
-
-// LiftFractions are the share of the rider's weight that each rig carries when
-// the setup does not say (trim model §4).
-var LiftFractions = map[string]float64{"wing": 0.08, "kite": 0.25, "sail": 0, "tow": 0, "none": 0}
-
-func defaults() file {
-	var f file
-	f.Rider.HeightCm, f.Rider.Level = 175, "intermediate"
-	f.Board.MassKg, f.Board.CGCm, f.Board.DeckHeightCm = 10, 10, 10
-	f.Board.TrackCm = []float64{-5, 5}
-	f.Rig.Kind = "wing"
-	f.Foil.MastChordMm, f.Foil.MastThicknessMm = 130, 15
-	w, s := &f.Foil.Wing, &f.Foil.Stabilizer
-	w.AheadCm, w.CamberPercent, w.ThicknessPercent, w.IncidenceDeg = 10, 3, 12, 1
-	s.ThicknessPercent, s.IncidenceDeg, s.Mount, s.ShimSpanMm = 10, -1.5, "top", 50
-	f.Water.Kind, f.Water.TemperatureC = "sea", 15
-	return f
 }
 
 // Load reads and checks a setup file. The warnings are for merely odd values;
@@ -181,242 +74,169 @@ func Parse(name string, data []byte) (*Setup, []string, error) {
 	if len(data) > maxBytes {
 		return nil, nil, &Error{File: name, What: "this file is too long to be a setup"}
 	}
-	f := defaults()
-	dec := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields()
-	if err := dec.Decode(&f); err != nil {
-		return nil, nil, decodeError(name, data, err)
-	}
 	var tree map[string]any
 	if err := toml.Unmarshal(data, &tree); err != nil {
-		return nil, nil, decodeError(name, data, err)
+		return nil, nil, syntaxError(name, data, err)
 	}
-	s := &Setup{File: name, given: map[string]bool{}}
-	flatten("", tree, s.given)
-	c := checker{name: name, lines: keyLines(data), s: s}
+	c := &checker{name: name, lines: map[string]int{}, written: map[string]float64{}, s: &Setup{File: name}}
+	c.walk(data)
 	c.complete()
-	c.fill(&f)
+	c.fill(tree)
 	if c.err != nil {
 		return nil, nil, c.err
 	}
-	return s, c.warnings, nil
+	return c.s, c.warnings, nil
 }
 
-func decodeError(name string, data []byte, err error) error {
-	var strict *toml.StrictMissingError
-	if errors.As(err, &strict) && len(strict.Errors) > 0 {
-		first := strict.Errors[0]
-		key := strings.Join(first.Key(), ".")
-		row, _ := first.Position()
-		what := fmt.Sprintf("unknown key %s.", strconv.Quote(key))
-		if near := nearest(key); near != "" {
-			what += fmt.Sprintf(" Did you mean %s?", near)
+// walk finds the line of every key and table, notes what is given, and
+// refuses what a setup does not know. List entries number from 0:
+// "feel.0.speed_kn".
+func (c *checker) walk(data []byte) {
+	var p unstable.Parser
+	p.Reset(data)
+	count := map[string]int{}
+	table, entry := "", "" // as in the key table, and numbered
+	for c.err == nil && p.NextExpression() {
+		e := p.Expression()
+		switch e.Kind {
+		case unstable.Table, unstable.ArrayTable:
+			table, _ = c.path(&p, "", e)
+			entry = table
+			if slices.Contains(lists, table) {
+				entry = fmt.Sprintf("%s.%d", table, count[table])
+				count[table]++
+			}
+			_, c.lines[entry] = c.path(&p, "", e)
+			c.header(table, entry, e.Kind == unstable.ArrayTable)
+		case unstable.KeyValue:
+			c.pair(&p, table, entry, e)
 		}
-		return &Error{File: name, Line: row, Key: key, What: what}
 	}
-	var dec *toml.DecodeError
-	if errors.As(err, &dec) {
-		row, _ := dec.Position()
-		return &Error{File: name, Line: row, Key: strings.Join(dec.Key(), "."), What: slip(lineOf(data, row), dec)}
-	}
-	return &Error{File: name, What: "not a valid setup: " + strings.TrimPrefix(err.Error(), "toml: ")}
 }
 
-func lineOf(data []byte, row int) string {
-	lines := strings.Split(string(data), "\n")
-	if row < 1 || row > len(lines) {
+// path is the dotted key of a node under a table, and its line.
+func (c *checker) path(p *unstable.Parser, table string, n *unstable.Node) (key string, line int) {
+	var parts []string
+	if table != "" {
+		parts = append(parts, table)
+	}
+	for it := n.Key(); it.Next(); {
+		part := string(it.Node().Data)
+		if strings.Contains(part, ".") {
+			part = strconv.Quote(part) // a quoted key with a point in it is not two keys
+		}
+		parts = append(parts, part)
+		line = p.Shape(it.Node().Raw).Start.Line
+	}
+	return strings.Join(parts, "."), line
+}
+
+// header checks a [table] or [[list]].
+func (c *checker) header(table, entry string, asList bool) {
+	isList := slices.Contains(lists, table)
+	switch {
+	case !slices.Contains(tables(), table):
+		c.failAt(table, c.lines[entry], "unknown table [%s].%s", table, didYouMean("[%s]", nearest(table, tables())))
+	case isList && !asList:
+		c.failAt(table, c.lines[entry], "[%s] may stand several times: write [[%s]]", table, table)
+	case asList && !isList:
+		c.failAt(table, c.lines[entry], "[[%s]] may stand only once: write [%s]", table, table)
+	}
+}
+
+// pair checks one key = value, and those of a table that is written in line.
+func (c *checker) pair(p *unstable.Parser, table, entry string, n *unstable.Node) {
+	key, line := c.path(p, table, n)
+	id, _ := c.path(p, entry, n)
+	c.lines[id] = line
+	v := n.Value()
+	switch {
+	case KeyNamed(key) != nil:
+		c.s.SetGiven(key)
+	case v.Kind == unstable.InlineTable:
+		c.header(key, id, false)
+		for it := v.Children(); c.err == nil && it.Next(); {
+			c.pair(p, key, id, it.Node())
+		}
+	case v.Kind == unstable.Array && slices.Contains(lists, key):
+		i := 0
+		for it := v.Children(); c.err == nil && it.Next(); i++ {
+			at := fmt.Sprintf("%s.%d", id, i)
+			c.lines[at] = line
+			for in := it.Node().Children(); c.err == nil && it.Node().Kind == unstable.InlineTable && in.Next(); {
+				c.pair(p, key, at, in.Node())
+			}
+		}
+	case slices.Contains(tables(), key):
+		c.header(key, id, slices.Contains(lists, key))
+		c.failAt(key, line, "%s is a table, not a value: write it as [%s] on a line of its own", key, key)
+	default:
+		c.failAt(key, line, "unknown key %q.%s", key, didYouMean("%s", nearest(key, keyNames())))
+	}
+}
+
+func didYouMean(format, word string) string {
+	if word == "" {
 		return ""
 	}
-	return strings.TrimSpace(lines[row-1])
+	return fmt.Sprintf(" Did you mean "+format+"?", word)
 }
 
-var (
-	decimalComma = regexp.MustCompile(`^[\w.]+\s*=\s*[-+]?\d+,\d`)
-	bareWord     = regexp.MustCompile(`^[\w.]+\s*=\s*\pL`)
-	quoted       = regexp.MustCompile(`^[\w.]+\s*=\s*["']`)
-	noValue      = regexp.MustCompile(`^[\w.]+\s*(=\s*)?(#|$)`)
-)
-
-// slip says in plain words what is wrong with a line that is not valid TOML,
-// or whose value is of the wrong kind.
-func slip(line string, dec *toml.DecodeError) string {
-	shown := []rune(line)
-	if len(shown) > 60 {
-		shown = append(shown[:60], '…')
-	}
-	what := fmt.Sprintf("this line cannot be read: %q.", string(shown))
-	switch {
-	case decimalComma.MatchString(line):
-		return what + " A number takes a point, not a comma: 93.5"
-	case quoted.MatchString(line) && len(dec.Key()) > 0:
-		return what + " Here a number or true or false is needed, without quotes"
-	case bareWord.MatchString(line):
-		return what + ` Text stands in quotes, for example "wing"; true and false stand without`
-	case noValue.MatchString(line):
-		return what + " The key has no value"
-	}
-	_, col := dec.Position()
-	return what + fmt.Sprintf(" The trouble starts at column %d: each line is a key = value, or a [table]", col)
-}
-
-// flatten lists every key that the user wrote.
-func flatten(prefix string, tree map[string]any, given map[string]bool) {
-	for k, v := range tree {
-		key := k
-		if prefix != "" {
-			key = prefix + "." + k
-		}
-		if sub, ok := v.(map[string]any); ok {
-			flatten(key, sub, given)
-			continue
-		}
-		given[key] = true
-	}
-}
-
-// keyLines finds the line of each plain key under its table, for messages.
-// Array tables number from 0: "feel.0.speed_kn".
-func keyLines(data []byte) map[string]int {
-	lines := map[string]int{}
-	table := ""
-	count := map[string]int{}
-	for i, raw := range strings.Split(string(data), "\n") {
-		line := strings.TrimSpace(raw)
-		switch {
-		case strings.HasPrefix(line, "[["):
-			n, _, _ := strings.Cut(strings.TrimPrefix(line, "[["), "]]")
-			n = strings.TrimSpace(n)
-			table = fmt.Sprintf("%s.%d", n, count[n])
-			count[n]++
-			lines[table] = i + 1
-		case strings.HasPrefix(line, "["):
-			n, _, _ := strings.Cut(strings.TrimPrefix(line, "["), "]")
-			table = strings.TrimSpace(n)
-		default:
-			k, _, ok := strings.Cut(line, "=")
-			if !ok || strings.HasPrefix(line, "#") {
-				continue
-			}
-			k = strings.TrimSpace(k)
-			if table != "" {
-				k = table + "." + k
-			}
-			lines[k] = i + 1
-		}
-	}
-	return lines
-}
-
-// Keys lists every key of a setup, in the order of the template.
-func Keys() []string {
-	return []string{
-		"title", "rider.name", "rider.mass_kg", "rider.height_cm", "rider.level",
-		"stance.front_cm", "stance.back_cm", "stance.fixed",
-		"board.mass_kg", "board.cg_cm", "board.deck_height_cm", "board.track_cm",
-		"rig.kind", "rig.lift_fraction",
-		"foil.mast_cm", "foil.depth_cm", "foil.mast_chord_mm", "foil.mast_thickness_mm",
-		"foil.wing.area_cm2", "foil.wing.span_cm", "foil.wing.ahead_cm", "foil.wing.camber_percent",
-		"foil.wing.thickness_percent", "foil.wing.incidence_deg",
-		"foil.stabilizer.area_cm2", "foil.stabilizer.span_cm", "foil.stabilizer.behind_wing_cm",
-		"foil.stabilizer.thickness_percent", "foil.stabilizer.incidence_deg", "foil.stabilizer.zero_lift_deg",
-		"foil.stabilizer.mount", "foil.stabilizer.shim_span_mm", "foil.stabilizer.shim_mm",
-		"foil.finish.grit", "foil.finish.surface", "foil.finish.trailing_edge_mm",
-		"water.kind", "water.temperature_c", "water.current_kn", "water.current_to_deg",
-		"sensor.pitch_zero_deg", "feel.speed_kn", "feel.speed_kmh", "feel.speed_mph", "feel.speed_mps", "feel.front",
-	}
-}
-
-// nearest is the known key that takes the fewest edits, "" when none is near.
-// A key that only sits in the wrong table is found by its last part.
-func nearest(key string) string {
+// nearest is the known name that takes the fewest edits, "" when none is near.
+// One that only sits in the wrong table is found by its last part.
+func nearest(name string, known []string) string {
+	last := func(s string) string { return s[strings.LastIndex(s, ".")+1:] }
 	best, dist := "", 1<<30
-	last := key[strings.LastIndex(key, ".")+1:]
-	for _, k := range Keys() {
-		d := edits(key, k)
-		if end := k[strings.LastIndex(k, ".")+1:]; end == last {
+	for _, k := range known {
+		d := near.Edits(name, k)
+		if last(k) == last(name) {
 			d = min(d, 1)
 		} else {
-			d = min(d, 1+edits(last, end))
+			d = min(d, 1+near.Edits(last(name), last(k)))
 		}
 		if d < dist {
 			best, dist = k, d
 		}
 	}
-	if dist > max(2, len(last)/2) {
+	if dist > max(2, len(last(name))/2) {
 		return ""
 	}
 	return best
 }
 
-// edits is the Levenshtein distance of two short strings.
-func edits(a, b string) int {
-	if len(a) > 64 {
-		a = a[:64]
+func syntaxError(name string, data []byte, err error) error {
+	var dec *toml.DecodeError
+	if !errors.As(err, &dec) {
+		return &Error{File: name, What: "not a valid setup: " + strings.TrimPrefix(err.Error(), "toml: ")}
 	}
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
+	row, col := dec.Position()
+	line := ""
+	if lines := strings.Split(string(data), "\n"); row >= 1 && row <= len(lines) {
+		line = strings.TrimSpace(lines[row-1])
 	}
-	for i := range len(a) {
-		prev := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			cost := 1
-			if a[i] == b[j] {
-				cost = 0
-			}
-			prev, row[j+1] = row[j+1], min(row[j+1]+1, row[j]+1, prev+cost)
-		}
-	}
-	return row[len(b)]
+	return &Error{File: name, Line: row, What: slip(line, col)}
 }
 
-// feelWords are the front foot's share and its 1σ that each word stands for
-// (trim model §4).
-var feelWords = map[string][2]float64{
-	"strong back": {0.25, 0.10}, "back": {0.38, 0.08}, "even": {0.50, 0.06},
-	"front": {0.62, 0.08}, "strong front": {0.75, 0.10},
-}
+var (
+	decimalComma = regexp.MustCompile(`^[\w.]+\s*=\s*[-+]?\d+,\d`)
+	bareWord     = regexp.MustCompile(`^[\w.]+\s*=\s*\pL`)
+	noValue      = regexp.MustCompile(`^[\w.]+\s*(=\s*)?(#|$)`)
+)
 
-// feelPercentSD is the 1σ of a share that the rider gives in percent.
-const feelPercentSD = 0.06
-
-// ParseFeel reads the front foot's share from a word or a percentage.
-func ParseFeel(v any) (share, sd float64, said string, err error) {
-	words := []string{"strong back", "back", "even", "front", "strong front"}
-	bad := func() error {
-		return fmt.Errorf("the feel %q is not known: use %s, or the percentage on the front foot, for example 60",
-			fmt.Sprint(v), strings.Join(words, ", "))
+// slip says in plain words what is wrong with a line that is not valid TOML.
+func slip(line string, col int) string {
+	shown := []rune(line)
+	if len(shown) > 60 {
+		shown = append(shown[:60], '…')
 	}
-	switch x := v.(type) {
-	case string:
-		w := strings.Join(strings.Fields(strings.ToLower(x)), " ")
-		if slices.Contains(words, w) {
-			f := feelWords[w]
-			return f[0], f[1], w, nil
-		}
-		n, perr := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(w, "%")), 64)
-		if perr != nil {
-			return 0, 0, "", bad()
-		}
-		return ParseFeel(n)
-	case int64:
-		return ParseFeel(float64(x))
-	case float64:
-		if !(x >= 0 && x <= 100) {
-			return 0, 0, "", fmt.Errorf("a front foot's share of %g %% is not between 0 and 100", x)
-		}
-		return x * percent, feelPercentSD, fmt.Sprintf("%g %% on the front foot", x), nil
+	what := "this line cannot be read: " + strconv.Quote(string(shown)) + "."
+	switch {
+	case decimalComma.MatchString(line):
+		return what + " A number takes a point, not a comma: 93.5"
+	case bareWord.MatchString(line):
+		return what + ` Text stands in quotes, for example "wing"; true and false stand without`
+	case noValue.MatchString(line):
+		return what + " The key has no value"
 	}
-	return 0, 0, "", bad()
-}
-
-// Sharpens says whether a key, when given, makes the advice sharper: its
-// default carries a wide doubt.
-func Sharpens(key string) bool {
-	switch key {
-	case "foil.stabilizer.incidence_deg", "foil.stabilizer.shim_span_mm", "foil.wing.ahead_cm",
-		"foil.wing.incidence_deg", "foil.wing.camber_percent", "board.cg_cm", "board.mass_kg", "board.track_cm", "rig.kind":
-		return true
-	}
-	return false
+	return what + fmt.Sprintf(" The trouble starts at column %d: each line is a key = value, or a [table]", col)
 }

@@ -2,51 +2,28 @@ package setup
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 )
 
-// ParseRider reads another rider, for example
-// "mass=104kg,height=190cm,level=intermediate"; what is left out stays as in
-// base. Mass may be in kg or lb, height and feet in cm, m or in.
+const riderForm = "mass=80kg,height=178cm,level=advanced"
+
+// ParseRider reads another rider, for example [riderForm]; what is left out
+// stays as in base. Mass may be in kg or lb, height and feet in cm, m or in.
 func ParseRider(text string, base *Setup) (*Setup, error) {
 	s := *base
-	s.given = map[string]bool{}
-	for k := range base.given {
-		s.given[k] = true
-	}
+	s.given = maps.Clone(base.given)
 	s.Feel = nil
 	s.Rider.Name = ""
 	for field := range strings.SplitSeq(text, ",") {
-		k, v, ok := strings.Cut(strings.TrimSpace(field), "=")
+		name, v, ok := strings.Cut(field, "=")
 		if !ok {
-			return nil, fmt.Errorf("--rider: %q is not of the form mass=104kg,height=190cm,level=intermediate", field)
+			return nil, fmt.Errorf("--rider: %q is not of the form %s", field, riderForm)
 		}
-		k, v = strings.TrimSpace(k), strings.TrimSpace(v)
-		var err error
-		switch k {
-		case "name":
-			s.Rider.Name = v
-		case "level":
-			s.Rider.Level = v
-			if v != "beginner" && v != "intermediate" && v != "advanced" {
-				err = fmt.Errorf("--rider: level %q is not known: use beginner, intermediate, advanced", v)
-			}
-		case "mass":
-			s.Rider.Mass, err = quantity(k, v, map[string]float64{"kg": 1, "lb": 0.45359237}, 15, 400)
-			s.given["rider.mass_kg"] = true
-		case "height":
-			s.Rider.Height, err = quantity(k, v, lengths, 0.8, 2.5)
-			s.given["rider.height_cm"] = true
-		case "front":
-			s.Stance.Front, err = quantity(k, v, lengths, -1.5, 2)
-		case "back":
-			s.Stance.Back, err = quantity(k, v, lengths, -2, 1.5)
-		default:
-			err = fmt.Errorf("--rider: %q is not known: use name, mass, height, level, front, back", k)
-		}
-		if err != nil {
-			return nil, err
+		if err := s.setRider(strings.TrimSpace(name), strings.TrimSpace(v)); err != nil {
+			return nil, fmt.Errorf("--rider: %w", err)
 		}
 	}
 	if s.Stance.Front-s.Stance.Back < 0.05 {
@@ -55,24 +32,56 @@ func ParseRider(text string, base *Setup) (*Setup, error) {
 	return &s, nil
 }
 
-var lengths = map[string]float64{"cm": cm, "m": 1, "in": 0.0254, "mm": mm}
+// setRider sets what one word of --rider says.
+func (s *Setup) setRider(name, text string) error {
+	i := slices.IndexFunc(Keys, func(k Key) bool { return k.Rider == name && name != "" })
+	if i < 0 {
+		var known []string
+		for _, k := range Keys {
+			if k.Rider != "" {
+				known = append(known, k.Rider)
+			}
+		}
+		return fmt.Errorf("%q is not known: use %s", name, strings.Join(known, ", "))
+	}
+	k := &Keys[i]
+	switch p := k.place(s, 0).(type) {
+	case *string:
+		if k.Words != nil && !slices.Contains(k.Words, text) {
+			return fmt.Errorf("%s %q is not known: use %s", name, text, strings.Join(k.Words, ", "))
+		}
+		*p = text
+	case *float64:
+		v, err := k.quantity(text)
+		if err != nil {
+			return err
+		}
+		*p = v
+	}
+	s.SetGiven(k.Name)
+	return nil
+}
 
-// quantity reads a number with its unit, bounded in SI.
-func quantity(name, text string, units map[string]float64, low, high float64) (float64, error) {
-	i := len(text)
-	for i > 0 && (text[i-1] >= 'a' && text[i-1] <= 'z') {
-		i--
-	}
-	factor, ok := units[text[i:]]
+// unitNames are what a rider's size may be written in, and their size in SI.
+var unitNames = map[string]map[string]float64{
+	"kg": {"kg": 1, "lb": 0.45359237},
+	"cm": {"cm": cm, "m": 1, "in": 0.0254, "mm": mm},
+}
+
+// quantity reads a number with its unit, within the key's limits, in SI.
+func (k *Key) quantity(text string) (float64, error) {
+	own, si := k.Unit()
+	number := strings.TrimRight(text, "abcdefghijklmnopqrstuvwxyz")
+	factor, ok := unitNames[own][text[len(number):]]
 	if !ok {
-		return 0, fmt.Errorf("--rider: %s=%q needs a unit, for example %s", name, text, map[bool]string{true: "80kg", false: "180cm"}[name == "mass"])
+		return 0, fmt.Errorf("%s=%q needs a unit, for example %s%s", k.Rider, text, strings.TrimSpace(number), own)
 	}
-	v, err := strconv.ParseFloat(strings.TrimSpace(text[:i]), 64)
+	v, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
 	if err != nil {
-		return 0, fmt.Errorf("--rider: %s=%q is not a number with a unit", name, text)
+		return 0, fmt.Errorf("%s=%q is not a number with a unit", k.Rider, text)
 	}
-	if v *= factor; !(v >= low && v <= high) {
-		return 0, fmt.Errorf("--rider: %s=%s is outside what is possible", name, text)
+	if v *= factor; !(v >= k.Limits.Low*si && v <= k.Limits.High*si) {
+		return 0, fmt.Errorf("%s=%s is outside what is possible", k.Rider, text)
 	}
 	return v, nil
 }

@@ -1,8 +1,8 @@
 // Package setup reads the TOML that describes rider, stance, board, rig, foil
 // and water, checks it, and hands it on in SI units.
 //
-// It imports the standard library, a TOML reader, analysis/water and nothing
-// else of this module.
+// [Keys] is the one table of what a setup may hold. It imports the standard
+// library, a TOML reader, ingest/near and nothing else of this module.
 package setup
 
 // A Setup is one session's gear in SI units: metres, kilograms, radians,
@@ -19,6 +19,10 @@ type Setup struct {
 	Water  Water
 	Sensor Sensor
 	Feel   []Feel
+	Marks  Marks
+	Mark   []Mark
+	Change []Change
+	Glide  []Glide
 
 	given map[string]bool
 }
@@ -46,6 +50,7 @@ type Rider struct {
 type Stance struct {
 	Front, Back float64 // m
 	Fixed       bool    // straps or hooks
+	FrontFoot   string  // "left" | "right", "" when not given
 }
 
 type Board struct {
@@ -58,6 +63,7 @@ type Board struct {
 type Rig struct {
 	Kind         string // "wing" | "kite" | "sail" | "tow" | "none"
 	LiftFraction float64
+	MastFoot     float64 // m, of a sail, ahead of the foil's mast
 }
 
 type Foil struct {
@@ -67,6 +73,7 @@ type Foil struct {
 	MastThickness float64 // m
 	Wing          Wing
 	Stabilizer    Stabilizer
+	Flex          float64 // rad/N, how far the fuselage bends under the stabilizer's own lift
 	Finish        Finish
 }
 
@@ -113,4 +120,28 @@ type Feel struct {
 	Share float64 // the front foot's share, 0..1
 	SD    float64 // 1σ of Share
 	Said  string  // the rider's own words
+}
+
+// Marks says what the rider meant by a mark set while riding.
+type Marks struct {
+	Means Sense // nothing said when not given
+}
+
+// Mark is one such moment, put right afterwards.
+type Mark struct {
+	At    float64 // s since midnight UTC
+	Front Sense
+}
+
+// Change is what was changed within one log, counted from the setup at its start.
+type Change struct {
+	At          float64 // s since midnight UTC
+	Foil        float64 // m, + towards the nose
+	Shim        float64 // m, + raises the leading edge
+	Front, Back float64 // m, of the feet, + towards the nose
+}
+
+// Glide is a time in which the rig pulled nothing.
+type Glide struct {
+	From, To float64 // s since midnight UTC
 }

@@ -4,16 +4,22 @@ import (
 	"errors"
 	"math"
 	"os"
-	"slices"
 	"strings"
 	"testing"
 )
 
+// filled is a setup in which every default of the template counts as given.
 func filled(t testing.TB) string {
 	t.Helper()
 	s, err := Template("wing")
 	if err != nil {
 		t.Fatal(err)
+	}
+	s, _, _ = strings.Cut(s, "# what you noticed")
+	for _, k := range Keys {
+		if k.Default != nil {
+			s = strings.Replace(s, "# "+k.last()+" = ", k.last()+" = ", 1)
+		}
 	}
 	return s
 }
@@ -31,9 +37,12 @@ func TestTemplateIsASetup(t *testing.T) {
 		if s.Rig.Kind != rig {
 			t.Errorf("rig %q, want %q", s.Rig.Kind, rig)
 		}
-		for _, k := range required {
-			if !s.Given(k) {
-				t.Errorf("%s: the template lacks %s", rig, k)
+		for _, k := range Keys {
+			if want := k.Required || k.Name == "rig.kind" && rig != "wing"; s.Given(k.Name) != want {
+				t.Errorf("%s: %s is given: %v, want %v", rig, k.Name, !want, want)
+			}
+			if !k.other && !strings.Contains(text, k.last()+" = ") {
+				t.Errorf("%s: the template lacks %s", rig, k.Name)
 			}
 		}
 	}
@@ -68,10 +77,18 @@ func TestContractSetup(t *testing.T) {
 		{"current", s.Water.Current, 0.5 * 0.514444444}, {"current to", s.Water.CurrentTo, 1.5 * math.Pi},
 		{"feel speed", s.Feel[0].Speed, 14 * 0.514444444}, {"feel share", s.Feel[0].Share, 0.5}, {"feel sd", s.Feel[0].SD, 0.06},
 		{"feel percent", s.Feel[1].Share, 0.7},
+		{"flex", s.Foil.Flex, 1e-3 * math.Pi / 180}, {"mast foot", s.Rig.MastFoot, 0.95},
+		{"marks", s.Marks.Means.Share, 0.25}, {"mark", s.Mark[0].At, 14*3600 + 5*60 + 10}, {"mark feel", s.Mark[0].Front.Share, 0.62},
+		{"mark without quotes", s.Mark[1].At, 14*3600 + 6*60}, {"mark percent", s.Mark[1].Front.Share, 0.55},
+		{"change", s.Change[0].At, 11*3600 + 20*60}, {"change foil", s.Change[0].Foil, -0.025}, {"change shim", s.Change[0].Shim, 0.00076},
+		{"change feet", s.Change[1].Front, 0.02}, {"glide", s.Glide[0].To - s.Glide[0].From, 11},
 	} {
 		if math.Abs(c.got-c.want) > 1e-6 {
 			t.Errorf("%s = %g, want %g", c.name, c.got, c.want)
 		}
+	}
+	if s.Stance.FrontFoot != "right" {
+		t.Errorf("front foot %q", s.Stance.FrontFoot)
 	}
 	if !s.Given("board.cg_cm") || s.Given("sensor.pitch_zero_deg") {
 		t.Error("Given does not tell what was written")
@@ -91,7 +108,21 @@ func TestBadSetups(t *testing.T) {
 		says            []string
 	}{
 		{"unknown key", replace("height_cm = 175", "hieght_cm = 175"), "rider.hieght_cm", []string{"setup.toml:11", "rider.height_cm"}},
-		{"unknown table", good + "\n[fuselage]\nlength_cm = 70\n", "fuselage", []string{"unknown key"}},
+		{"unknown table", good + "\n[fuselage]\nlength_cm = 70\n", "fuselage", []string{"unknown table [fuselage]", "[foil.fuselage]"}},
+		{"table misspelt", replace("[foil.stabilizer]", "[foil.stabiliser]"), "foil.stabiliser", []string{"setup.toml:45", "[foil.stabilizer]"}},
+		{"table with a capital", replace("[rider]", "[Rider]"), "Rider", []string{"setup.toml:8", "[rider]"}},
+		{"list as table", good + "\n[feel]\nspeed_kn = 14\n", "feel", []string{"write [[feel]]"}},
+		{"table as list", replace("[board]", "[[board]]"), "board", []string{"write [board]"}},
+		{"table as value", "rider = 3\n", "rider", []string{"setup.toml:1:", "is a table"}},
+		{"quoted key", replace("mass_kg = 80", "mass_kg = 80\n\"height_cm.x\" = 3"), "rider.\"height_cm.x\"", []string{"unknown key"}},
+		{"in line", "foil = {wing = {chord_cm = 3}}\n", "foil.wing.chord_cm", []string{"setup.toml:1:", "unknown key"}},
+		{"list of values", good + "\n[[feel]]\nspeed_kn = 14\nfront = [1]\n", "feel.0.front", []string{"not known"}},
+		{"mark without feel", good + "\n[[mark]]\nat = \"14:05\"\n", "mark.0", []string{"both at and front"}},
+		{"mark at no time", good + "\n[[mark]]\nat = \"25:05\"\nfront = \"even\"\n", "mark.0.at", []string{"time of day"}},
+		{"change of nothing", good + "\n[[change]]\nat = \"14:05\"\n", "change.0", []string{"what was changed"}},
+		{"change too far", good + "\n[[change]]\nat = \"14:05\"\nfoil_cm = 100\n", "change.0.foil_cm", []string{"between"}},
+		{"glide without end", good + "\n[[glide]]\nfrom = \"14:05\"\n", "glide.0", []string{"from and to"}},
+		{"marks of no meaning", good + "\n[marks]\nmeans = \"so so\"\n", "marks.means", []string{"strong front"}},
 		{"wrong table", replace("mast_cm = 85", "span_cm = 85"), "foil.span_cm", []string{"unknown key"}},
 		{"negative area", replace("area_cm2 = 1300", "area_cm2 = -1300"), "foil.wing.area_cm2", []string{"-1300", "between"}},
 		{"stabilizer ahead", replace("behind_wing_cm = 70", "behind_wing_cm = -70"), "foil.stabilizer.behind_wing_cm", []string{"ahead of the wing"}},
@@ -99,7 +130,7 @@ func TestBadSetups(t *testing.T) {
 		{"missing", replace("mass_kg = 80", "#"), "rider.mass_kg", []string{"missing", "evenfoot setup"}},
 		{"all that is missing", "title = \"x\"\n[rider]\nmass_kg = 80\n", "stance.front_cm", []string{"stance.front_cm", "foil.mast_cm", "behind_wing_cm", "are missing"}},
 		{"feet", replace("front_cm = 33", "front_cm = -40"), "stance.front_cm", []string{"ahead of the back foot"}},
-		{"depth", replace("depth_cm = 42", "depth_cm = 90"), "foil.depth_cm", []string{"under water"}},
+		{"depth", replace("# depth_cm = 42.5", "depth_cm = 90"), "foil.depth_cm", []string{"under water"}},
 		{"mount", replace(`mount = "top"`, `mount = "side"`), "foil.stabilizer.mount", []string{"top, bottom"}},
 		{"exchanged", replace("area_cm2 = 220", "area_cm2 = 1400"), "foil.stabilizer.area_cm2", []string{"exchanged"}},
 		{"track", replace("track_cm = [-5, 5]", "track_cm = [5]"), "board.track_cm", []string{"two numbers"}},
@@ -109,7 +140,7 @@ func TestBadSetups(t *testing.T) {
 		{"bare word", replace(`kind = "wing"`, "kind = wing"), "", []string{"Text stands in quotes"}},
 		{"no value", replace("mass_kg = 80", "mass_kg ="), "", []string{"no value"}},
 		{"not TOML", "][", "", []string{"setup.toml:1"}},
-		{"feel word", good + "\n[[feel]]\nspeed_kn = 14\nfront = \"a bit\"\n", "feel.0", []string{"strong front"}},
+		{"feel word", good + "\n[[feel]]\nspeed_kn = 14\nfront = \"a bit\"\n", "feel.0.front", []string{"strong front"}},
 		{"feel speed", good + "\n[[feel]]\nfront = \"even\"\n", "feel.0", []string{"speed_kn"}},
 		{"feel nothing", good + "\n[[feel]]\nspeed_kn = 14\n", "feel.0", []string{"front"}},
 		{"current half", replace("# current_kn = 0.5", "current_kn = 0.5"), "water.current_kn", []string{"current_to_deg"}},
@@ -152,7 +183,7 @@ func TestKeysAreComplete(t *testing.T) {
 		t.Fatal(err)
 	}
 	for k := range s.given {
-		if k != "feel" && !slices.Contains(Keys(), k) {
+		if KeyNamed(k) == nil {
 			t.Errorf("Keys lacks %s", k)
 		}
 	}

@@ -1,19 +1,27 @@
 package setup
 
 import (
-	"bytes"
-	_ "embed"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
-	"text/template"
 )
 
-//go:embed template.toml
-var templateText string
+const templateHead = `# A setup for evenfoot. Lengths along the deck count from the mast's centreline,
+# + towards the nose. The lines that stand free are needed and must be right.
+# The rest has a default: take the # away only from what you know, since a number
+# that is given counts as measured. A missing line is better than a guess.
+`
 
-// Rigs are the kinds of rig a setup may name.
-func Rigs() []string { return []string{"wing", "kite", "sail", "tow", "none"} }
+// tableHelp is what the template says of a whole table.
+var tableHelp = map[string]string{
+	"stance": "middle of each foot",
+	"feel":   "what you noticed, as many notes as you have: they narrow the advice the most",
+	"marks":  "marks that you set while riding",
+	"mark":   "one mark put right, as many as there are",
+	"change": "a change made within one log, counted from the setup at its start",
+	"glide":  "times without pull in the rig",
+}
 
 // Template is a commented setup to fill in, with the numbers of a common
 // board under the given rig.
@@ -21,15 +29,76 @@ func Template(rig string) (string, error) {
 	if !slices.Contains(Rigs(), rig) {
 		return "", fmt.Errorf("the rig %q is not known: use %s", rig, strings.Join(Rigs(), ", "))
 	}
-	t, err := template.New("setup").Parse(templateText)
-	if err != nil {
-		return "", err
+	var b strings.Builder
+	b.WriteString(templateHead)
+	table := "-"
+	for _, k := range Keys {
+		if k.other {
+			continue
+		}
+		if t := k.Table(); t != table {
+			table = t
+			b.WriteString("\n" + heading(t))
+		}
+		v, free := k.Default, k.Required
+		switch {
+		case k.Name == "rig.kind":
+			v, free = rig, rig != k.Default // what was asked for is given
+		case k.Name == "rig.lift_fraction":
+			v = rigKind(rig).lift
+		case v == nil:
+			v = k.Example
+		}
+		line := k.last() + " = " + literal(v)
+		if !free {
+			line = "# " + line
+		}
+		if help := k.help(); help != "" {
+			line = fmt.Sprintf("%-26s # %s", line, help)
+		}
+		b.WriteString(line + "\n")
 	}
-	var b bytes.Buffer
-	err = t.Execute(&b, struct {
-		Rig      string
-		Lift     float64
-		Strapped bool
-	}{rig, LiftFractions[rig], rig == "kite" || rig == "sail"})
-	return b.String(), err
+	return b.String(), nil
+}
+
+func heading(table string) string {
+	switch {
+	case table == "":
+		return ""
+	case slices.Contains(lists, table):
+		return fmt.Sprintf("# %s\n# [[%s]]\n", tableHelp[table], table)
+	case tableHelp[table] != "":
+		return fmt.Sprintf("%-26s # %s\n", "["+table+"]", tableHelp[table])
+	}
+	return "[" + table + "]\n"
+}
+
+// help is the comment behind a key: needed, what it is, which words it takes.
+func (k *Key) help() string {
+	var parts []string
+	if k.Help != "" {
+		parts = append(parts, k.Help)
+	}
+	if k.Words != nil {
+		parts = append(parts, strings.Join(k.Words, " | "))
+	}
+	text := strings.Join(parts, ": ")
+	if k.Required {
+		return strings.TrimSuffix("needed: "+text, ": ")
+	}
+	return text
+}
+
+// literal writes a value as TOML.
+func literal(v any) string {
+	switch x := v.(type) {
+	case string:
+		return strconv.Quote(x)
+	case float64:
+		short, _ := strconv.ParseFloat(strconv.FormatFloat(x, 'g', 3, 64), 64)
+		return strconv.FormatFloat(short, 'f', -1, 64)
+	case [2]float64:
+		return fmt.Sprintf("[%g, %g]", x[0], x[1])
+	}
+	return fmt.Sprint(v)
 }

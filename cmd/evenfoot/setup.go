@@ -40,11 +40,11 @@ func (c *console) checkSetup(path string) error {
 		c.warn("%s", w)
 	}
 	given, missing := 0, []string{}
-	for _, k := range setup.Keys() {
-		if s.Given(k) {
+	for _, k := range setup.Keys {
+		if s.Given(k.Name) {
 			given++
-		} else if setup.Sharpens(k) {
-			missing = append(missing, k)
+		} else if k.Prior.Default > k.Prior.Given {
+			missing = append(missing, k.Name)
 		}
 	}
 	fmt.Fprintf(c.out, "%s is a good setup: %d values, %d notes of feel.\n", path, given, len(s.Feel))

@@ -1,0 +1,86 @@
+package setup
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// A Sense is where the load was, as a rider puts it.
+type Sense struct {
+	Share float64 // the front foot's, 0..1
+	SD    float64 // 1σ of Share
+	Said  string  // the rider's own words; "" when nothing was said
+}
+
+// senses are the front foot's share and its 1σ that each word stands for. No
+// source: what the words mean to riders was not measured.
+var senses = []Sense{
+	{0.25, 0.10, "strong back"}, {0.38, 0.08, "back"}, {0.50, 0.06, "even"}, {0.62, 0.08, "front"}, {0.75, 0.10, "strong front"},
+}
+
+// sensePercentSD is the 1σ of a share that the rider gives in percent.
+const sensePercentSD = 0.06
+
+const (
+	feelHelp = "strong back | back | even | front | strong front, or a percentage on the front foot"
+	feelAsk  = "say even, front, back, strong front, strong back, or the percentage on the front foot"
+)
+
+// ParseSense reads the front foot's share from a word or a percentage.
+func ParseSense(v any) (Sense, error) {
+	switch x := v.(type) {
+	case string:
+		w := strings.Join(strings.Fields(strings.ToLower(x)), " ")
+		if i := slices.IndexFunc(senses, func(s Sense) bool { return s.Said == w }); i >= 0 {
+			return senses[i], nil
+		}
+		if n, err := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(w, "%")), 64); err == nil {
+			return ParseSense(n)
+		}
+	case int64:
+		return ParseSense(float64(x))
+	case float64:
+		if !(x >= 0 && x <= 100) {
+			return Sense{}, fmt.Errorf("a front foot's share of %g %% is not between 0 and 100", x)
+		}
+		return Sense{x * 0.01, sensePercentSD, fmt.Sprintf("%g %% on the front foot", x)}, nil
+	}
+	return Sense{}, fmt.Errorf("the feel %q is not known; %s, for example 60", fmt.Sprint(v), feelAsk)
+}
+
+// sense hands a value on once it is understood.
+func sense(to func(Sense)) func(any) error {
+	return func(v any) error {
+		s, err := ParseSense(v)
+		if err == nil {
+			to(s)
+		}
+		return err
+	}
+}
+
+// clock reads a time of day, "14:05" or "14:05:10", as seconds since midnight.
+func clock(to *float64) func(any) error {
+	return func(v any) error {
+		text := fmt.Sprint(v)
+		parts := strings.Split(text, ":")
+		seconds := 0.0
+		for i, most := range []float64{24, 60, 60} {
+			if i == len(parts) && i == 2 {
+				parts = append(parts, "0")
+			}
+			n, err := 0.0, error(nil)
+			if i < len(parts) {
+				n, err = strconv.ParseFloat(parts[i], 64)
+			}
+			if len(parts) < 2 || len(parts) > 3 || err != nil || !(n >= 0 && n < most) || i < 2 && strings.Contains(parts[i], ".") {
+				return fmt.Errorf("%q is not a time of day; write it as \"14:05:10\"", text)
+			}
+			seconds = 60*seconds + n
+		}
+		*to = seconds
+		return nil
+	}
+}

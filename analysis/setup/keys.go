@@ -1,0 +1,165 @@
+package setup
+
+import (
+	"math"
+	"slices"
+	"strings"
+)
+
+// A Key is one value that a setup may hold, and all there is to know of it:
+// reader, template, checks, the other rider, the page and the inference ask
+// this table and nothing else.
+type Key struct {
+	Name     string // dotted; its ending is its unit: "foil.wing.area_cm2"
+	Label    string // what it is, short, for a list or a form; "" is not listed
+	Help     string // for the template
+	Default  any    // float64 in the key's unit, string, bool or [2]float64; nil for none
+	Example  any    // for the template, where there is no default
+	Required bool
+	Words    []string // that are allowed; nil for any
+	Limits   *Limits
+	Rider    string // its name in --rider; "" belongs to board, rig, foil or water
+	Unknown  string // the unknown of the inference that it is the centre of; "" is taken as it stands
+	Prior    Prior  // of that unknown
+	other    bool   // another way to write the key before it: not in the template
+	percent  bool   // kept in percent inside too
+	// place is where the value goes: a pointer into the setup, or a func(any)
+	// error that puts it there. i counts in lists such as [[feel]].
+	place func(s *Setup, i int) any
+}
+
+// Limits are what a value may be at all and what it mostly is, in the key's unit.
+type Limits struct{ Low, UsualLow, UsualHigh, High float64 }
+
+// A Prior is 1σ of a value that the setup gives and of the default that stands
+// in where it does not, SI, or a share of the value.
+type Prior struct {
+	Given, Default float64
+	Relative       bool
+}
+
+// SD is 1σ of the key's value in a setup, as [Prior] has it.
+func (k *Key) SD(s *Setup) float64 {
+	if k.Name == "rig.lift_fraction" {
+		return rigKind(s.Rig.Kind).liftSD
+	}
+	if k.Prior.Default > 0 && !s.Given(k.Name) {
+		return k.Prior.Default
+	}
+	return k.Prior.Given
+}
+
+// Value is what the setup holds: float64 in SI, int, string, bool, [2]float64
+// in SI or [Sense]. Of a list's key it is the first entry's.
+func (k *Key) Value(s *Setup) any {
+	switch p := k.place(s, 0).(type) {
+	case *float64:
+		return *p
+	case *int:
+		return *p
+	case *string:
+		return *p
+	case *bool:
+		return *p
+	case *[2]float64:
+		return *p
+	}
+	return nil
+}
+
+// Table is the table that the key stands in, "" at the top: "foil.wing".
+func (k *Key) Table() string { return k.Name[:max(0, strings.LastIndex(k.Name, "."))] }
+
+// last is the key without its table.
+func (k *Key) last() string { return k.Name[strings.LastIndex(k.Name, ".")+1:] }
+
+// Unit factors at the border.
+const (
+	cm     = 0.01
+	mm     = 0.001
+	degree = math.Pi / 180
+	knot   = 1852.0 / 3600 // m/s
+)
+
+// units are the endings of keys: the printed unit and its size in SI.
+var units = []struct {
+	ending, symbol string
+	si             float64
+}{
+	{"_deg_per_100n", "°/100 N", degree / 100}, {"_cm2", "cm²", 1e-4}, {"_cm", "cm", cm}, {"_mm", "mm", mm}, {"_kg", "kg", 1},
+	{"_deg", "°", degree}, {"_percent", "%", 0.01}, {"_fraction", "", 1}, {"_c", "°C", 1},
+	{"_kn", "kn", knot}, {"_kmh", "km/h", 1 / 3.6}, {"_mph", "mph", 0.44704}, {"_mps", "m/s", 1},
+}
+
+// Unit is the printed unit of a number and its size in SI: ("cm", 0.01).
+func (k *Key) Unit() (symbol string, si float64) {
+	for _, u := range units {
+		if strings.HasSuffix(k.Name, u.ending) {
+			if k.percent {
+				return u.symbol, 1
+			}
+			return u.symbol, u.si
+		}
+	}
+	return "", 1
+}
+
+// KeyNamed finds a key by its dotted name, nil when there is none.
+func KeyNamed(name string) *Key {
+	if i := slices.IndexFunc(Keys, func(k Key) bool { return k.Name == name }); i >= 0 {
+		return &Keys[i]
+	}
+	return nil
+}
+
+// lists are the tables that may stand several times: [[feel]].
+var lists = []string{"feel", "mark", "change", "glide"}
+
+func keyNames() []string {
+	out := make([]string, len(Keys))
+	for i, k := range Keys {
+		out[i] = k.Name
+	}
+	return out
+}
+
+// tables are the names of all tables, lists too.
+func tables() []string {
+	var out []string
+	for _, k := range Keys {
+		if t := k.Table(); t != "" && !slices.Contains(out, t) {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+// A kindOfRig is what a rig carries of the rider's weight when the setup does
+// not say, and 1σ of it, said or not. A measured value is no surer: it changes
+// from one gust to the next.
+type kindOfRig struct {
+	name         string
+	lift, liftSD float64
+}
+
+var rigKinds = []kindOfRig{{"wing", 0.08, 0.05}, {"kite", 0.25, 0.12}, {"sail", 0, 0.03}, {"tow", 0, 0.02}, {"none", 0, 0.01}}
+
+func rigKind(name string) kindOfRig {
+	if i := slices.IndexFunc(rigKinds, func(r kindOfRig) bool { return r.name == name }); i >= 0 {
+		return rigKinds[i]
+	}
+	return rigKinds[0]
+}
+
+// Rigs are the kinds of rig a setup may name.
+func Rigs() []string {
+	var out []string
+	for _, r := range rigKinds {
+		out = append(out, r.name)
+	}
+	return out
+}
+
+// LiftFraction is the share of the rider's weight that a kind of rig carries
+// when the setup does not say.
+func LiftFraction(kind string) float64 { return rigKind(kind).lift }
