@@ -3,6 +3,7 @@ module evenfoot
 go 1.26.0
 
 require (
+	github.com/adrianmo/go-nmea v1.10.0
 	github.com/chromedp/cdproto v0.159.0
 	github.com/chromedp/chromedp v0.23.0
 	github.com/muktihari/fit v0.26.1

@@ -101,7 +101,7 @@ func isLog(path string, head []byte) bool {
 		return false
 	}
 	switch sniff(head) {
-	case kindFIT, kindGPX:
+	case kindFIT, kindGPX, kindNMEA:
 		return true
 	case kindCSV:
 	default:

@@ -14,6 +14,7 @@ import (
 	"evenfoot/ingest/csv"
 	"evenfoot/ingest/fit"
 	"evenfoot/ingest/gpx"
+	"evenfoot/ingest/nmea"
 	"evenfoot/ingest/raw"
 )
 
@@ -35,7 +36,7 @@ type Options struct {
 	MaxBytes int64
 }
 
-// Open reads one log file, FIT, GPX or CSV, or any of them through gzip: by
+// Open reads one log file, FIT, GPX, NMEA 0183 or CSV, or any of them through gzip: by
 // what it holds, not by its name. The log comes mended: in order of time,
 // without repeats, with its gaps, rates and doubtful fixes marked, and with a
 // warning for everything that was done or left out. An error means that
@@ -133,6 +134,8 @@ func dispatch(br *bufio.Reader, name string, size int64, opt Options) (*raw.Colu
 		return fit.Read(br, name, size)
 	case kindGPX:
 		return gpx.Read(br, name, size)
+	case kindNMEA:
+		return nmea.Read(br, name, size)
 	case kindCSV:
 		if utf16(head) {
 			dec := unicode.BOMOverride(unicode.UTF8.NewDecoder())
@@ -141,15 +144,16 @@ func dispatch(br *bufio.Reader, name string, size int64, opt Options) (*raw.Colu
 		}
 		return csv.Read(br, name, size, opt.Map)
 	default:
-		return nil, fmt.Errorf("%s: %s; evenfoot reads FIT, GPX and CSV, plain or through gzip", name, kind)
+		return nil, fmt.Errorf("%s: %s; evenfoot reads FIT, GPX, NMEA 0183 and CSV, plain or through gzip", name, kind)
 	}
 }
 
 // Kinds that have a reader; sniff's other answers are the end of a sentence.
 const (
-	kindFIT = "FIT"
-	kindGPX = "GPX"
-	kindCSV = "CSV"
+	kindFIT  = "FIT"
+	kindGPX  = "GPX"
+	kindNMEA = "NMEA"
+	kindCSV  = "CSV"
 )
 
 // sniff tells what a file is by its first bytes: one of the kinds, or for
@@ -206,6 +210,8 @@ func sniff(head []byte) string {
 		return "is XML but not GPX"
 	case text[0] == '{' || text[0] == '[' && !bytes.ContainsAny(firstLine(text), ",;\t"):
 		return "is JSON"
+	case nmea.Is(text):
+		return kindNMEA
 	}
 	return kindCSV
 }
