@@ -78,7 +78,7 @@ func Run(req Request) (*Result, error) {
 	seen := observe(req.Log, req.Setup, req.Progress)
 	seen.describe(r)
 	if req.Setup == nil {
-		r.warn("Without a setup there is no foot load and no advice. `evenfoot setup` prints one to fill in: the rider's mass, the stance and six sizes of the foil are enough.")
+		r.warn(Note{Kind: NoSetup})
 		return r, nil
 	}
 
@@ -100,7 +100,7 @@ func Run(req Request) (*Result, error) {
 		}
 		was := observe(e.Log, e.Setup, req.Progress)
 		for _, w := range was.warnings {
-			r.warn(fmt.Sprintf("Earlier session %s: %s", e.Name, w))
+			r.warn(Note{Kind: InEarlier, Session: baseName(e.Name), Of: w})
 		}
 		earlier = append(earlier, outing(e.Setup, was))
 		r.Session.Earlier = append(r.Session.Earlier, e.title())

@@ -23,7 +23,7 @@ import (
 // analysis's own. It works with an IMU only, and without a setup. The row is
 // valid during the call. With pastOnly the attitude at each sample comes from
 // the causal filter, which knows neither GPS nor what follows.
-func Export(log *ingest.Log, s *setup.Setup, pastOnly bool, row func(*write.Row) error) (warnings []string, err error) {
+func Export(log *ingest.Log, s *setup.Setup, pastOnly bool, row func(*write.Row) error) (warnings []Finding, err error) {
 	o := &observation{log: log}
 	aid := o.tieClocks()
 	o.motion = o.board(aid, s)
@@ -34,7 +34,7 @@ func Export(log *ingest.Log, s *setup.Setup, pastOnly bool, row func(*write.Row)
 		signs.Accelerometer, signs.Gyroscope = m.Mount.AccelerometerSign, m.Mount.GyroscopeSign
 	} else if hasGyroscope(&log.IMU) {
 		if track, signs, err = align.Track(o.samples(), aid, align.Options{}); err != nil {
-			o.warn("The attitude could not be estimated: %v", err)
+			o.warn(Note{Kind: NoAttitude, Why: err.Error()})
 		}
 	}
 	shown := o.motion

@@ -1,8 +1,8 @@
 package analysis
 
 import (
-	"fmt"
 	"math"
+	"strings"
 
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/finish"
@@ -18,7 +18,7 @@ func newResult(s *setup.Setup) *Result {
 		Rides: []Ride{}, PitchCurve: []PitchPoint{}, FootLoad: []LoadPoint{}, ControlEffort: []EffortPoint{}, Assumptions: []Assumption{},
 	}
 	nan := interval.Number(math.NaN())
-	r.Session = Session{Duration: nan, GPSHz: nan, IMUHz: nan, ClockOffset: interval.Unknown(), Files: []string{}, Warnings: []string{}}
+	r.Session = Session{Duration: nan, GPSHz: nan, IMUHz: nan, ClockOffset: interval.Unknown(), Files: []string{}, Warnings: []Finding{}}
 	r.BestSpeeds = BestSpeeds{nan, nan, nan, nan}
 	if s != nil {
 		r.Session.Title = s.Title
@@ -26,7 +26,11 @@ func newResult(s *setup.Setup) *Result {
 	return r
 }
 
-func (r *Result) warn(w ...string) { r.Session.Warnings = append(r.Session.Warnings, w...) }
+// baseName is the last part of a path as either system writes it: where a log
+// lies on the rider's disk is nobody's business.
+func baseName(name string) string { return name[strings.LastIndexAny(name, `/\\`)+1:] }
+
+func (r *Result) warn(w ...Finding) { r.Session.Warnings = append(r.Session.Warnings, w...) }
 
 // describe writes down what the log shows, whatever the setup.
 func (o *observation) describe(r *Result) {
@@ -41,12 +45,12 @@ func (o *observation) describe(r *Result) {
 	}
 	o.describeRides(r)
 	if o.motion == nil && len(o.log.IMU.Time) == 0 {
-		r.warn("There is no IMU in these logs, so no pitch is known. A board-mounted logger would give the pitch law; the rest is from GPS alone.")
+		r.warn(Note{Kind: NoIMU})
 	}
 	if len(o.log.GPS.Time) == 0 {
-		r.warn("There is no GPS in these logs, so no speed is known and no pitch law can be fitted. Add the watch's log of the same outing.")
+		r.warn(Note{Kind: NoGPS})
 	} else if len(o.ride.Rides) == 0 {
-		r.warn("No flight was found in this log: nothing moves on the foil for long enough. Check that it is the right file and that the board flew.")
+		r.warn(Note{Kind: NoFlight})
 	}
 	o.describeLaw(r)
 }
@@ -73,13 +77,14 @@ func (o *observation) describeSession(s *Session) {
 		s.IMUHz = interval.Number(log.IMU.Rate)
 	}
 	for _, f := range log.Files {
-		s.Files = append(s.Files, f.Name)
+		s.Files = append(s.Files, baseName(f.Name))
 	}
 	if log.Clock.Tied && !math.IsNaN(log.Clock.OffsetSE) && log.Clock.OffsetSE > 0 {
 		s.ClockOffset = interval.Normal(log.Clock.OffsetS, log.Clock.OffsetSE)
 	}
 	for _, w := range log.Warnings {
-		s.Warnings = append(s.Warnings, w.String())
+		w.File = baseName(w.File)
+		s.Warnings = append(s.Warnings, w)
 	}
 }
 
@@ -170,10 +175,7 @@ func (r *Result) advise(req Request, speeds speedRange) {
 	r.words = opt
 	r.Advice = advice.Advise(r.Posterior, req.Setup, speeds.weights, opt)
 	if speeds.beyond {
-		says := fmt.Sprintf("The speeds asked for (%s to %s) go beyond what was ridden (%s to %s): out there the advice is the model's alone.",
-			req.speed(speeds.low), req.speed(speeds.high), req.speed(speeds.ridden[0]), req.speed(speeds.ridden[1]))
-		r.Advice.Why = append([]string{says}, r.Advice.Why...)
-		r.warn(says)
+		r.warn(Note{Kind: BeyondRidden, Range: &[2]float64{speeds.low, speeds.high}, Ridden: &speeds.ridden})
 	}
 	if req.Other != nil {
 		r.OtherRider = advice.ForRider(r.Posterior, req.Setup, req.Other, speeds.weights, opt)
@@ -184,9 +186,11 @@ func (r *Result) advise(req Request, speeds speedRange) {
 		a.ShimDegPerSigma, a.ShimDegPerSigmaAfter = num(moves[i].Before), num(moves[i].After)
 		r.Assumptions = append(r.Assumptions, a)
 	}
-	r.warn(r.Posterior.Notes...)
+	for _, n := range r.Posterior.Notes {
+		r.warn(n)
+	}
 	for _, c := range r.Posterior.Conflicts {
-		r.warn(fmt.Sprintf("In doubt, by %.1f sigmas: %s.", c.Sigmas, c.What))
+		r.warn(c)
 	}
 }
 

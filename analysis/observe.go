@@ -1,10 +1,8 @@
 package analysis
 
 import (
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pitchlaw"
@@ -28,7 +26,7 @@ type observation struct {
 	law      *pitchlaw.Fit
 	effort   []pitchlaw.Effort
 	given    *[2]float64 // m/s east and north, the current that the setup states; nil when it does not
-	warnings []string
+	warnings []Finding
 	sound    *attitude.Samples // the IMU's samples once they were looked through
 }
 
@@ -89,11 +87,11 @@ func (o *observation) tieClocks() *attitude.Aid {
 		return aid
 	}
 	if log.Clock.How == "both UTC" {
-		o.warn("The clocks of the two devices could not be compared by their motion (%s). Both tell UTC, so they are taken as equal; check this before you trust the pitch.", strings.TrimSuffix(clock.Why, "."))
+		o.warn(Note{Kind: ClocksUnproved, Why: clock.Why})
 		log.ShiftIMU(0, 0, math.NaN(), math.NaN(), "both UTC, not checked")
 		return aid
 	}
-	o.warn("The board logger's clock cannot be tied to GPS time: %s The logs are not merged, so there is no pitch law. Start both devices before riding and ride at least ten minutes with turns.", clock.Why)
+	o.warn(Note{Kind: ClocksApart, Why: clock.Why})
 	return nil
 }
 
@@ -110,7 +108,7 @@ func (o *observation) checkTied(clock align.Clock) {
 	if !clock.OK || math.Abs(clock.OffsetS) <= plainLag {
 		return
 	}
-	o.warn("The device stamps IMU and GPS %.1f s apart: its motion shows it. The IMU's times were moved to fit.", math.Abs(clock.OffsetS))
+	o.warn(Note{Kind: StampedApart, Apart: math.Abs(clock.OffsetS)})
 	o.shift(clock)
 }
 
@@ -131,24 +129,24 @@ func (o *observation) board(aid *attitude.Aid, s *setup.Setup) *align.Motion {
 		opt.PitchZero, opt.PitchZeroKnown = s.Sensor.PitchZero, true
 	}
 	if !hasGyroscope(&o.log.IMU) {
-		o.warn("The board's log has an accelerometer but no gyroscope. The pitch needs both, so it is not known.")
+		o.warn(Note{Kind: NoGyroscope})
 		return nil
 	}
 	m, err := align.Board(o.samples(), aid, opt)
 	if err != nil {
-		o.warn("The board's pitch could not be estimated: %v", err)
+		o.warn(Note{Kind: NoPitch, Why: err.Error()})
 		return nil
 	}
-	o.warnings = append(o.warnings, m.Notes...)
+	for _, n := range m.Notes {
+		o.warn(n)
+	}
 	if !m.Mount.Rigid {
-		o.warn("%s Its pitch is not used.", m.Mount.Why)
+		o.warn(Note{Kind: NotRigid, Why: m.Mount.Why})
 	}
 	return m
 }
 
-func (o *observation) warn(format string, args ...any) {
-	o.warnings = append(o.warnings, fmt.Sprintf(format, args...))
-}
+func (o *observation) warn(f Finding) { o.warnings = append(o.warnings, f) }
 
 // hasGyroscope says whether any sample holds a rate of turn.
 func hasGyroscope(m *ingest.IMU) bool {

@@ -15,7 +15,7 @@ import (
 )
 
 // Schema names the JSON's version.
-const Schema = "evenfoot/1"
+const Schema = "evenfoot/2"
 
 // Result is everything an analysis found. The tagged fields are the JSON that
 // scripts rely on; the others feed the page.
@@ -61,7 +61,7 @@ type Session struct {
 	Files       []string          `json:"files"`
 	Earlier     []string          `json:"earlier"` // titles of the earlier sessions that count as evidence
 	ClockOffset interval.Interval `json:"clock_offset_s"`
-	Warnings    []string          `json:"warnings"`
+	Warnings    []Finding         `json:"warnings"`
 }
 
 type Mount struct {

@@ -39,8 +39,7 @@ func (o *observation) samples() attitude.Samples {
 				s.Acc[k][i], s.Gyr[k][i] = float32(math.NaN()), float32(math.NaN())
 			}
 		}
-		o.warn("The IMU's log holds %d samples that no motion explains: a value beyond any sensor's range, or a leap and back within one sample (first at %.1f s). They are left out.",
-			len(bad), u.Time[bad[0]])
+		o.warn(Note{Kind: Garbled, Count: len(bad), At: u.Time[bad[0]]})
 	}
 	o.sound = &s
 	return s

@@ -80,7 +80,7 @@ func fixture() *analysis.Result {
 		Schema: analysis.Schema,
 		Session: analysis.Session{Title: s.Title, Start: &start, Duration: 2700, GPSHz: 10, IMUHz: 100,
 			Files: []string{"/home/someone/secret place/watch.gpx", "logger.csv"}, ClockOffset: interval.Normal(3.42, 0.01),
-			Warnings: []string{"watch.gpx, line 812: two fixes share one time; the second was left out."}},
+			Warnings: []analysis.Finding{"watch.gpx, line 812: two fixes share one time; the second was left out."}},
 		Mount: &analysis.Mount{Heading: interval.Normal(91.2, 0.6), Tilt: 3.1, AccelerometerSign: 1, LevelZero: true,
 			LevelFrom: "still stretch at 12 to 31 s, level within 0.3 deg", Rigid: true},
 		Setup: s, RangeLow: 11 * kn, RangeHigh: 23 * kn,

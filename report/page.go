@@ -73,7 +73,7 @@ func newPage(r *analysis.Result, o Options) *page {
 			p.More = len(r.Session.Warnings) - i
 			break
 		}
-		p.Warnings = append(p.Warnings, words.Sentence(w))
+		p.Warnings = append(p.Warnings, words.Sentence(u.Say(w)))
 	}
 	p.Best = bestSpeeds(r, u)
 	p.Finish = finishFor(r, u)

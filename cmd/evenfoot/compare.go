@@ -49,7 +49,7 @@ func (c *console) compare(folders []string, f compareFlags) error {
 		if err != nil {
 			return err
 		}
-		r, err := c.analyse(s, analysis.Request{SpeedText: units.SpeedText, LengthText: units.LengthText, Progress: func(stage string) { progress.stage(dir + ": " + stage) }})
+		r, err := c.analyse(s, analysis.Request{SpeedText: units.SpeedText, LengthText: units.LengthText, Progress: func(stage string) { progress.stage(dir + ": " + stage) }}, units)
 		if err != nil {
 			return fmt.Errorf("%s: %w", dir, err)
 		}
@@ -63,7 +63,10 @@ func (c *console) compare(folders []string, f compareFlags) error {
 }
 
 func (c *console) deliverComparison(cmp *analysis.Comparison, f compareFlags, units words.Units) error {
-	a := answer{result: cmp}
+	a := answer{}
+	if err := report.CompareJSON(&a.json, cmp, units); err != nil {
+		return err
+	}
 	if err := report.CompareHTML(&a.page, cmp.Results, report.Options{Before: cmp.BeforeAfter, Units: units, Version: versionText(), Now: time.Now()}); err != nil {
 		return err
 	}

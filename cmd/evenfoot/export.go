@@ -7,6 +7,7 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/ingest/write"
+	"evenfoot/report/words"
 )
 
 func exportCommand(c *console) *cobra.Command {
@@ -59,8 +60,8 @@ func (c *console) export(w io.Writer, s *session, pastOnly bool) error {
 	if err != nil {
 		return err
 	}
-	for _, text := range warnings {
-		c.warn("%s", text)
+	for _, f := range warnings {
+		c.warn("%s", words.Units{}.OrDefault().Say(f))
 	}
 	return e.Close()
 }

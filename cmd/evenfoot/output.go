@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -131,8 +130,7 @@ func writeAll(files []output) (err error) {
 
 // An answer is one result in its three forms.
 type answer struct {
-	page, words bytes.Buffer
-	result      any // the JSON
+	page, words, json bytes.Buffer
 }
 
 // hand writes an answer where the flags say: the page to out (page beside the
@@ -140,12 +138,6 @@ type answer struct {
 // standard output; with js "-" the JSON takes the words' place, and a page is
 // written only when out asks for one.
 func (c *console) hand(a *answer, out, page, js string) error {
-	var text bytes.Buffer
-	enc := json.NewEncoder(&text)
-	enc.SetIndent("", "  ")
-	if err := enc.Encode(a.result); err != nil {
-		return fmt.Errorf("making the JSON: %w", err)
-	}
 	if out == "" && js != "-" {
 		out = page
 	}
@@ -154,7 +146,7 @@ func (c *console) hand(a *answer, out, page, js string) error {
 	}
 	var files []output
 	if js != "" && js != "-" {
-		files = append(files, output{js, text.Bytes()})
+		files = append(files, output{js, a.json.Bytes()})
 	}
 	if out != "" {
 		files = append(files, output{out, a.page.Bytes()})
@@ -168,7 +160,7 @@ func (c *console) hand(a *answer, out, page, js string) error {
 		return err
 	}
 	if js == "-" {
-		_, err := text.WriteTo(c.out)
+		_, err := a.json.WriteTo(c.out)
 		return err
 	}
 	if _, err := a.words.WriteTo(c.out); err != nil {

@@ -80,7 +80,7 @@ func (c *console) report(args []string, f reportFlags) error {
 	}
 	progress := c.newProgress()
 	req.Progress = progress.stage
-	r, err := c.analyse(s, req)
+	r, err := c.analyse(s, req, units)
 	progress.done()
 	if err != nil {
 		return err
@@ -106,7 +106,10 @@ func (c *console) earlier(folders []string, columnMap string) ([]analysis.Earlie
 
 // deliver makes page, JSON and words before it writes any of them.
 func (c *console) deliver(r *analysis.Result, s *session, f reportFlags, units words.Units) error {
-	a := answer{result: r}
+	a := answer{}
+	if err := report.JSON(&a.json, r, units); err != nil {
+		return err
+	}
 	if err := report.HTML(&a.page, r, report.Options{Units: units, Coordinates: f.coordinates, Version: versionText(), Now: time.Now()}); err != nil {
 		return err
 	}

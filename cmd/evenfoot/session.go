@@ -11,6 +11,7 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
 	"evenfoot/ingest"
+	"evenfoot/report/words"
 )
 
 // A session is one outing as the user names it: a folder, or log files that
@@ -134,7 +135,7 @@ func readOptions(columnMap string) (ingest.Options, error) {
 }
 
 // analyse runs one session with what the command line adds to it.
-func (c *console) analyse(s *session, req analysis.Request) (*analysis.Result, error) {
+func (c *console) analyse(s *session, req analysis.Request, u words.Units) (*analysis.Result, error) {
 	req.Log, req.Setup = s.log, s.setup
 	r, err := analysis.Run(req)
 	if errors.Is(err, analysis.ErrNothing) || errors.Is(err, analysis.ErrNoSpeeds) && s.log == nil ||
@@ -148,7 +149,7 @@ func (c *console) analyse(s *session, req analysis.Request) (*analysis.Result, e
 		r.Session.Title = s.name
 	}
 	for _, w := range r.Session.Warnings {
-		c.warn("%s", w)
+		c.warn("%s", u.Say(w))
 	}
 	return r, nil
 }

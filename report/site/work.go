@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 	"sync"
@@ -102,9 +103,9 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 			return nil, err
 		}
 		stage("drawing the sheet")
-		page, err := pageOf(r, func(b *bytes.Buffer) error {
-			return report.HTML(b, r, report.Options{Units: o.units(), Coordinates: o.Coordinates, Version: s.cfg.Version, Now: time.Now()})
-		})
+		page, err := pageOf(func(w io.Writer) error {
+			return report.HTML(w, r, report.Options{Units: o.units(), Coordinates: o.Coordinates, Version: s.cfg.Version, Now: time.Now()})
+		}, func(w io.Writer) error { return report.JSON(w, r, o.units()) })
 		if usual {
 			s.lights.put(ses.Inputs, r)
 		}
@@ -148,15 +149,13 @@ func evidence(ses *session, set *setup.Setup, e *session) error {
 }
 
 // pageOf makes page and JSON before either is kept.
-func pageOf(result any, draw func(*bytes.Buffer) error) (*kept, error) {
+func pageOf(draw, tell func(io.Writer) error) (*kept, error) {
 	var page, js bytes.Buffer
 	if err := draw(&page); err != nil {
 		return nil, err
 	}
-	enc := json.NewEncoder(&js)
-	enc.SetIndent("", "  ")
-	if err := enc.Encode(result); err != nil {
-		return nil, fmt.Errorf("making the JSON: %w", err)
+	if err := tell(&js); err != nil {
+		return nil, err
 	}
 	return &kept{page.Bytes(), js.Bytes()}, nil
 }
@@ -199,7 +198,9 @@ func (s *Site) analyse(ses *session, earlier []*session, o options, other *setup
 	if r.Session.Title == "" {
 		r.Session.Title = ses.Title
 	}
-	r.Session.Warnings = append(r.Session.Warnings, odd...)
+	for _, w := range odd {
+		r.Session.Warnings = append(r.Session.Warnings, w)
+	}
 	return r, nil
 }
 
@@ -232,9 +233,9 @@ func (s *Site) comparePlan(all []*session, o options) *plan {
 			return nil, err
 		}
 		stage("drawing the page")
-		return pageOf(c, func(b *bytes.Buffer) error {
-			return report.CompareHTML(b, c.Results, report.Options{Units: o.units(), Version: s.cfg.Version, Now: time.Now(), Before: c.BeforeAfter})
-		})
+		return pageOf(func(w io.Writer) error {
+			return report.CompareHTML(w, c.Results, report.Options{Units: o.units(), Version: s.cfg.Version, Now: time.Now(), Before: c.BeforeAfter})
+		}, func(w io.Writer) error { return report.CompareJSON(w, c, o.units()) })
 	}
 	return p
 }

@@ -1,0 +1,40 @@
+package analysis
+
+// A Finding is what a part of the chain has to tell besides its result: a
+// struct of that part's package whose field Kind names it, with its numbers in
+// SI under JSON names that carry the unit. Package report/words says it. A
+// plain string is a sentence that came with the input.
+type Finding any
+
+// A Kind names what the chain itself has to tell.
+type Kind string
+
+const (
+	NoSetup        Kind = "no setup"
+	NoIMU          Kind = "no imu"
+	NoGyroscope    Kind = "no gyroscope"
+	NoGPS          Kind = "no gps"
+	NoFlight       Kind = "no flight"
+	Garbled        Kind = "garbled samples"     // Count, At of the first
+	ClocksUnproved Kind = "clocks not compared" // Why: taken as equal, since both tell UTC
+	ClocksApart    Kind = "clocks apart"        // Why: the logs are not merged
+	StampedApart   Kind = "stamped apart"       // Apart: one device's sensors, put right
+	NoPitch        Kind = "no pitch"            // Why
+	NoAttitude     Kind = "no attitude"         // Why
+	NotRigid       Kind = "sensor not fixed"    // Why: its pitch is not used
+	InEarlier      Kind = "earlier session"     // Session, Of
+	BeyondRidden   Kind = "range beyond ridden" // Range, Ridden
+)
+
+// A Note is something that the chain itself found out about a session.
+type Note struct {
+	Kind    Kind        `json:"-"`
+	Count   int         `json:"samples,omitempty"`
+	At      float64     `json:"at_s,omitempty"`
+	Apart   float64     `json:"apart_s,omitempty"`
+	Range   *[2]float64 `json:"range_mps,omitempty"`  // asked for
+	Ridden  *[2]float64 `json:"ridden_mps,omitempty"` // the percentiles of what was ridden
+	Session string      `json:"session,omitempty"`
+	Of      Finding     `json:"of,omitempty"`
+	Why     Finding     `json:"why,omitempty"` // of another part of the chain
+}

@@ -1,0 +1,78 @@
+package report
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+
+	"evenfoot/analysis"
+	"evenfoot/report/words"
+)
+
+// JSON writes a result for scripts: the analysis's numbers, with the words of
+// each finding in the given units.
+func JSON(w io.Writer, r *analysis.Result, u words.Units) error {
+	return writeJSON(w, jsonResult(r, u.OrDefault()))
+}
+
+// CompareJSON writes a comparison likewise.
+func CompareJSON(w io.Writer, c *analysis.Comparison, u words.Units) error {
+	u = u.OrDefault()
+	j := struct {
+		*analysis.Comparison
+		Results []resultJSON `json:"sessions"`
+	}{Comparison: c}
+	for _, r := range c.Results {
+		j.Results = append(j.Results, jsonResult(r, u))
+	}
+	return writeJSON(w, j)
+}
+
+func writeJSON(w io.Writer, v any) error {
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	if err := enc.Encode(v); err != nil {
+		return fmt.Errorf("making the JSON: %w", err)
+	}
+	return nil
+}
+
+// A resultJSON is a result whose findings are said. A field here takes the
+// place of the analysis's own of the same name.
+type resultJSON struct {
+	Schema string `json:"schema"` // the file's first key, by which it is known
+	*analysis.Result
+	Session sessionJSON `json:"session"`
+}
+
+type sessionJSON struct {
+	analysis.Session
+	Warnings []findingJSON `json:"warnings"`
+}
+
+// A findingJSON is one finding: what kind, its numbers in SI, and the words.
+type findingJSON struct {
+	Kind    string `json:"kind"`
+	Numbers any    `json:"numbers"`
+	Words   string `json:"words"`
+}
+
+func jsonResult(r *analysis.Result, u words.Units) resultJSON {
+	return resultJSON{Schema: r.Schema, Result: r, Session: sessionJSON{r.Session, findings(r.Session.Warnings, u)}}
+}
+
+func findings(fs []analysis.Finding, u words.Units) []findingJSON {
+	out := []findingJSON{}
+	for _, f := range fs {
+		j := findingJSON{Kind: words.KindOf(f), Numbers: f, Words: plainSpaces(u.Say(f))}
+		if _, sentence := f.(string); sentence {
+			j.Numbers = struct{}{}
+		}
+		out = append(out, j)
+	}
+	return out
+}
+
+// plainSpaces is s as scripts like it: without spaces that do not break.
+func plainSpaces(s string) string { return strings.ReplaceAll(s, words.NBSP, " ") }
