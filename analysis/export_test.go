@@ -2,6 +2,7 @@ package analysis_test
 
 import (
 	"bytes"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -94,7 +95,7 @@ func TestExportWithoutGyroscope(t *testing.T) {
 	if err != nil || rows != len(log.IMU.Time) {
 		t.Errorf("%d of %d rows, %v", rows, len(log.IMU.Time), err)
 	}
-	if len(warnings) != 1 || !strings.Contains(warnings[0], "no gyroscope") || strings.Contains(warnings[0], "attitude:") {
+	if len(warnings) != 1 || !strings.Contains(fmt.Sprint(warnings[0]), "no gyroscope") || strings.Contains(fmt.Sprint(warnings[0]), "attitude:") {
 		t.Errorf("warnings %q", warnings)
 	}
 }
@@ -130,7 +131,7 @@ func TestPartThatCameLoose(t *testing.T) {
 	if !r.Mount.Rigid || len(r.Motion.Parts) != 2 || r.Motion.Parts[1].Mount.Rigid {
 		t.Fatalf("mount %+v, %d parts", r.Mount, len(r.Motion.Parts))
 	}
-	if n := strings.Count(strings.Join(r.Session.Warnings, "\n"), "not fixed to the board"); n != 1 {
+	if n := strings.Count(fmt.Sprint(r.Session.Warnings), "not fixed to the board"); n != 1 {
 		t.Errorf("the refusal is told %d times: %q", n, r.Session.Warnings)
 	}
 	if !r.PitchLaw.Enough {

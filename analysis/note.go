@@ -38,3 +38,14 @@ type Note struct {
 	Of      Finding     `json:"of,omitempty"`
 	Why     Finding     `json:"why,omitempty"` // of another part of the chain
 }
+
+// Notes are the chain's own findings of one kind among fs.
+func Notes(fs []Finding, k Kind) []Note {
+	var out []Note
+	for _, f := range fs {
+		if n, ok := f.(Note); ok && n.Kind == k {
+			out = append(out, n)
+		}
+	}
+	return out
+}

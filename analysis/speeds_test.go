@@ -32,9 +32,8 @@ func TestSpeedsThatCount(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		why := strings.Join(r.Advice.Why, " ")
-		if got := strings.Contains(why, "beyond what was ridden"); got != c.beyond {
-			t.Errorf("%g to %g kn: %q", c.low, c.high, why)
+		if got := len(analysis.Notes(r.Session.Warnings, analysis.BeyondRidden)) > 0; got != c.beyond {
+			t.Errorf("%g to %g kn: %v", c.low, c.high, r.Session.Warnings)
 		}
 	}
 
@@ -57,8 +56,8 @@ func TestEarlierWarnings(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if all := strings.Join(r.Session.Warnings, "\n"); !strings.Contains(all, "Earlier session first: ") {
-		t.Errorf("nothing is said of the earlier session: %q", all)
+	if told := analysis.Notes(r.Session.Warnings, analysis.InEarlier); len(told) == 0 || told[0].Session != "first" {
+		t.Errorf("nothing is said of the earlier session: %v", r.Session.Warnings)
 	}
 }
 

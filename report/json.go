@@ -20,9 +20,10 @@ func JSON(w io.Writer, r *analysis.Result, u words.Units) error {
 func CompareJSON(w io.Writer, c *analysis.Comparison, u words.Units) error {
 	u = u.OrDefault()
 	j := struct {
-		*analysis.Comparison
+		Schema  string       `json:"schema"`
 		Results []resultJSON `json:"sessions"`
-	}{Comparison: c}
+		*analysis.Comparison
+	}{Schema: c.Schema, Comparison: c}
 	for _, r := range c.Results {
 		j.Results = append(j.Results, jsonResult(r, u))
 	}
@@ -40,10 +41,12 @@ func writeJSON(w io.Writer, v any) error {
 
 // A resultJSON is a result whose findings are said. A field here takes the
 // place of the analysis's own of the same name.
+//
+// The schema comes first: by it a file is known as ours.
 type resultJSON struct {
-	Schema string `json:"schema"` // the file's first key, by which it is known
-	*analysis.Result
+	Schema  string      `json:"schema"`
 	Session sessionJSON `json:"session"`
+	*analysis.Result
 }
 
 type sessionJSON struct {

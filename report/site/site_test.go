@@ -215,7 +215,7 @@ func TestFromUploadToDeletion(t *testing.T) {
 		Schema string
 		Advice struct{ Verdict string }
 	}
-	if err := json.Unmarshal([]byte(d.must(first+"/result.json")), &result); err != nil || result.Schema != "evenfoot/1" || result.Advice.Verdict == "" {
+	if err := json.Unmarshal([]byte(d.must(first+"/result.json")), &result); err != nil || result.Schema != "evenfoot/2" || result.Advice.Verdict == "" {
 		t.Errorf("the JSON holds %+v, %v", result, err)
 	}
 	if s := d.must(first + "/sheet.html"); strings.Contains(s, `href="/"`) || !strings.Contains(s, "What to do next") {

@@ -50,10 +50,8 @@ func For(r *analysis.Result, u Units) Answer {
 	if m := r.Mount; m != nil && !m.Rigid && m.Why != "" {
 		w.Limits = append(w.Limits, Sentence(m.Why)+" So the board logger's pitch is not used.")
 	}
-	for _, f := range r.Session.Warnings {
-		if n, ok := f.(analysis.Note); ok && n.Kind == analysis.BeyondRidden {
-			w.Limits = append(w.Limits, u.Say(n))
-		}
+	for _, n := range analysis.Notes(r.Session.Warnings, analysis.BeyondRidden) {
+		w.Limits = append(w.Limits, u.Say(n))
 	}
 	for _, s := range a.Why {
 		w.Limits = append(w.Limits, plainly(Sentence(s)))
