@@ -1,0 +1,172 @@
+package main
+
+import (
+	"bytes"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"evenfoot/analysis/simulate"
+	"evenfoot/ingest"
+	"evenfoot/ingest/write"
+)
+
+var long = flag.Bool("long", false, "run the benchmark of a whole day at 200 Hz as well")
+
+// benchEnv holds the arguments, a line each, of the command that a process of
+// BenchmarkCommand is.
+const benchEnv = "EVENFOOT_BENCH_ARGS"
+
+// TestBenchChild is that process; alone it does nothing.
+func TestBenchChild(t *testing.T) {
+	args := os.Getenv(benchEnv)
+	if args == "" {
+		t.Skip("only as a process of BenchmarkCommand")
+	}
+	if status := run(strings.Split(args, "\n"), strings.NewReader(""), io.Discard, os.Stderr); status != 0 {
+		t.Fatalf("exit status %d", status)
+	}
+	// The high-water mark of this program alone: a child's resource usage counts
+	// that of its parent before exec. Linux only.
+	if status, err := os.ReadFile("/proc/self/status"); err == nil {
+		if _, after, ok := strings.Cut(string(status), "VmHWM:"); ok {
+			var kB int
+			fmt.Sscan(after, &kB)
+			fmt.Printf("peak %d kB\n", kB)
+		}
+	}
+}
+
+// benchSession writes a session of the demo's rider.
+func benchSession(b *testing.B, dir string, sc simulate.Scenario, one bool) string {
+	b.Helper()
+	s := simulate.Run(sc)
+	logs := map[string]func(io.Writer) error{
+		"watch.gpx":  func(w io.Writer) error { return write.GPX(w, s.GPSLog) },
+		"logger.csv": func(w io.Writer) error { return write.CSV(w, s.IMULog) },
+	}
+	if one {
+		logs = map[string]func(io.Writer) error{"outing.fit": func(w io.Writer) error { return write.FIT(w, s.Log) }}
+	}
+	if err := writeSession(dir, s.SetupTOML(s.FeelNotes(noteSpeeds, noteSD)), logs); err != nil {
+		b.Fatal(err)
+	}
+	return dir
+}
+
+// BenchmarkCommand runs whole commands, each in a process of its own: wall and
+// processor time of a cold start, and peak resident memory. The test binary
+// itself is in all of the figures. The inputs are simulated: two hours with
+// 100 Hz inertial samples, as one FIT file with fixes at 1 Hz and as GPX at
+// 10 Hz beside CSV; 40 sessions of 35 minutes; a day at 200 Hz (-long).
+//
+// BenchmarkCommand/converter turns the same FIT file into GPX with gpsbabel, a
+// general converter that does not read the inertial samples, where it is
+// installed.
+func BenchmarkCommand(b *testing.B) {
+	dir := b.TempDir()
+	two := simulate.Demo()[1]
+	two.Duration, two.GPSRate = 7200, 1
+	b.Run("report-fit-2h", func(b *testing.B) {
+		benchProcess(b, "report", benchSession(b, filepath.Join(dir, "fit"), two, true))
+	})
+	b.Run("converter-2h", func(b *testing.B) {
+		converter, err := exec.LookPath("gpsbabel")
+		if err != nil {
+			b.Skip("no gpsbabel")
+		}
+		in := filepath.Join(benchSession(b, filepath.Join(dir, "fit"), two, true), "outing.fit")
+		for b.Loop() {
+			if out, err := exec.Command(converter, "-i", "garmin_fit", "-f", in, "-o", "gpx", "-F", filepath.Join(dir, "out.gpx")).CombinedOutput(); err != nil {
+				b.Fatalf("%v\n%s", err, out)
+			}
+		}
+	})
+	b.Run("report-gpx-csv-2h", func(b *testing.B) {
+		ten := two
+		ten.GPSRate, ten.ClockOffset, ten.DriftPPM = 10, 47.3, 18
+		benchProcess(b, "report", benchSession(b, filepath.Join(dir, "pair"), ten, false))
+	})
+	b.Run("compare-40", func(b *testing.B) {
+		args := []string{"compare", "--out", filepath.Join(dir, "compare.html")}
+		for i := range 40 {
+			sc := simulate.Demo()[i%2]
+			sc.Seed += uint64(i)
+			sc.GPSRate = 1
+			sc.Gear.Title = fmt.Sprintf("%s %d", sc.Gear.Title, i)
+			args = append(args, benchSession(b, filepath.Join(dir, fmt.Sprintf("forty/%02d", i)), sc, true))
+		}
+		benchProcess(b, args...)
+	})
+	b.Run("demo", func(b *testing.B) { benchProcess(b, "demo", filepath.Join(dir, "demo")) })
+	b.Run("report-24h-200Hz", func(b *testing.B) {
+		if !*long {
+			b.Skip("a day of samples is simulated only with -long")
+		}
+		benchProcess(b, "report", benchDay(b, filepath.Join(dir, "day"), two))
+	})
+}
+
+// benchDay writes a day at 200 Hz: a two-hour session twelve times over.
+func benchDay(b *testing.B, dir string, sc simulate.Scenario) string {
+	b.Helper()
+	sc.IMURate = 200
+	s := simulate.Run(sc)
+	day := *s.Log
+	day.IMU, day.GPS = ingest.IMU{Rate: s.Log.IMU.Rate}, ingest.GPS{Rate: 1, SpeedFrom: s.Log.GPS.SpeedFrom}
+	for k := range 12 {
+		shift := float64(k) * sc.Duration
+		from := &s.Log.IMU
+		for i := range from.Time {
+			day.IMU.Time = append(day.IMU.Time, from.Time[i]+shift)
+		}
+		for k := range 3 {
+			day.IMU.Acc[k] = append(day.IMU.Acc[k], from.Acc[k]...)
+			day.IMU.Gyr[k] = append(day.IMU.Gyr[k], from.Gyr[k]...)
+		}
+		g, to := &s.Log.GPS, &day.GPS
+		for i := range g.Time {
+			to.Time = append(to.Time, g.Time[i]+shift)
+		}
+		to.Lat, to.Lon = append(to.Lat, g.Lat...), append(to.Lon, g.Lon...)
+		to.Alt, to.Speed, to.Course = append(to.Alt, g.Alt...), append(to.Speed, g.Speed...), append(to.Course, g.Course...)
+		to.Flags = append(to.Flags, g.Flags...)
+	}
+	if err := writeSession(dir, s.SetupTOML(s.FeelNotes(noteSpeeds, noteSD)), map[string]func(io.Writer) error{
+		"outing.fit": func(w io.Writer) error { return write.FIT(w, &day) },
+	}); err != nil {
+		b.Fatal(err)
+	}
+	return dir
+}
+
+func benchProcess(b *testing.B, args ...string) {
+	b.Helper()
+	var peak int
+	var cpu time.Duration
+	for b.Loop() {
+		cmd := exec.Command(os.Args[0], "-test.run=^TestBenchChild$")
+		cmd.Env = append(os.Environ(), benchEnv+"="+strings.Join(args, "\n"))
+		var out bytes.Buffer
+		cmd.Stdout, cmd.Stderr = &out, &out
+		if err := cmd.Run(); err != nil {
+			b.Fatalf("%v\n%s", err, out.String())
+		}
+		if _, after, ok := strings.Cut(out.String(), "peak "); ok {
+			var kB int
+			fmt.Sscan(after, &kB)
+			peak = max(peak, kB)
+		}
+		cpu += cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()
+	}
+	b.ReportMetric(cpu.Seconds()/float64(b.N), "cpu-s/op")
+	if peak > 0 {
+		b.ReportMetric(float64(peak)*1024/1e6, "peak-MB")
+	}
+}
