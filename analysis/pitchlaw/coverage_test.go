@@ -6,7 +6,6 @@ import (
 	"math/rand/v2"
 	"os"
 	"strconv"
-	"strings"
 	"testing"
 
 	"evenfoot/analysis/interval"
@@ -53,14 +52,14 @@ func TestCoverage(t *testing.T) {
 		rng := rand.New(rand.NewPCG(uint64(k), 13))
 		m := anySession(rng)
 		w, speeds := m.build(rng)
-		f := Estimate(w, Params{Seed: 1, Level: true})
+		f := Estimate(w, Params{Level: true})
 		if !f.Enough {
 			for _, s := range f.Missing {
-				refused[strings.SplitN(s, ":", 2)[0]]++
+				refused[string(s.Kind)]++
 			}
 			continue
 		}
-		if f.Bend[0].P < 0.01 {
+		if f.Bends[0].P < 0.01 {
 			bent++
 		}
 		at := func(q float64) (interval.Interval, float64) {

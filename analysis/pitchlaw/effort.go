@@ -1,6 +1,8 @@
 package pitchlaw
 
 import (
+	"cmp"
+	"maps"
 	"math"
 	"slices"
 
@@ -20,7 +22,7 @@ const (
 // interval. Speeds are through the water where the windows come from
 // [Fit.Windows], else over ground. Bins with too few windows or groups are
 // left out.
-func ControlEffort(w []Window, p Params) []Effort {
+func ControlEffort(w []Window) []Effort {
 	type key struct {
 		tack, bin int
 	}
@@ -31,11 +33,11 @@ func ControlEffort(w []Window, p Params) []Effort {
 			v = math.Hypot(o.East, o.North)
 		}
 		// Pumping is work of another kind.
-		if math.IsNaN(o.PitchRate) || !(v > 0) || o.Reason == "pumping" {
+		if math.IsNaN(o.PitchRate) || !(v > 0) || o.Reason == Pumping {
 			continue
 		}
 		bin := int(math.Floor(v / effortBin))
-		part := o.Reach*1000 + int(o.Time/60)%1000
+		part := o.Reach*1000 + int(o.Time/60)%1000 // a minute of a reach
 		for _, tack := range []int{0, o.Tack} {
 			k := key{tack, bin}
 			if groups[k] == nil {
@@ -47,30 +49,20 @@ func ControlEffort(w []Window, p Params) []Effort {
 			}
 		}
 	}
-	names := map[int]string{0: "", 1: "starboard", -1: "port"}
 	var out []Effort
 	for k, g := range groups {
-		e := Effort{Speed: (float64(k.bin) + 0.5) * effortBin, Tack: names[k.tack]}
-		ids := make([]int, 0, len(g))
-		for id, v := range g {
-			ids = append(ids, id)
+		e := Effort{Speed: (float64(k.bin) + 0.5) * effortBin, Tack: tackName(k.tack)}
+		for _, v := range g {
 			e.Windows += len(v)
 		}
 		if e.Windows < effortLeast || len(g) < effortGroups {
 			continue
 		}
-		slices.Sort(ids)
-		e.PitchRate = rmsInterval(g, ids)
+		e.PitchRate = rmsInterval(g, slices.Sorted(maps.Keys(g)))
 		out = append(out, e)
 	}
 	slices.SortFunc(out, func(a, b Effort) int {
-		if a.Tack != b.Tack {
-			if a.Tack < b.Tack {
-				return -1
-			}
-			return 1
-		}
-		return int(math.Round((a.Speed - b.Speed) / effortBin))
+		return cmp.Or(cmp.Compare(a.Tack, b.Tack), cmp.Compare(a.Speed, b.Speed))
 	})
 	return out
 }

@@ -1,15 +1,3 @@
-// Package pitchlaw fits the straight line of pitch against lift area
-// (trim model §1), robustly and together with the water's flow.
-//
-// The way: [MakeWindows] averages straight flight into windows; [Estimate]
-// takes GPS noise out of their speeds, finds the line by an MM-estimator
-// ([Regress]), frees the flow (Gauss–Newton), and then weighs the windows
-// by generalised least squares whose error correlations, within reaches and
-// across them, are averaged over rather than guessed. The test
-// TestCoverage holds the intervals to account; its table is in
-// testdata/coverage.md.
-//
-// It imports filter, filter/align, analysis/interval, analysis/ride and gonum.
 package pitchlaw
 
 import (
@@ -32,50 +20,102 @@ type Window struct {
 	Tack      int     // +1 starboard, -1 port, 0 not known
 	Reach     int     // index into ride.Session.Reaches
 	Weight    float64 // 0..1, the fit's final weight
-	Reason    string  // why Weight was lowered beforehand: "pumping", "waves", "climbing", ...; "" for none
+	Reason    Reason  // why Weight was lowered beforehand; "" for none
 	// Speed is through the water once the flow is known, m/s; LiftArea is
-	// f_z/q, m²/kg: times the mass it is X of the trim model.
+	// X = f_z/q, m²/kg.
 	Speed, LiftArea float64
 }
 
+// A Reason is what breaks the law's assumptions in a window.
+type Reason string
+
+const (
+	Pumping  Reason = "pumping"   // the rider works and the board heaves
+	Chop     Reason = "chop"      // the board heaves in the rider's band
+	Waves    Reason = "waves"     // the board heaves slower than that
+	Climbing Reason = "climbing"  // the flight path rises
+	Sinking  Reason = "sinking"   // or falls
+	Gusts    Reason = "gusts"     // the speed changes
+	HardWork Reason = "hard work" // the pitch is never at rest
+)
+
 // A Fit is the pitch law θ cos φ = zero + slope·X, X in m² per kg of total
-// mass, so that it needs no setup. Multiply by the mass for the model's K.
+// mass, so that it needs no setup.
 type Fit struct {
 	Zero       interval.Interval            // rad, mean of the tacks
-	Slope      interval.Interval            // rad per (m²/kg)
+	Slope      interval.Interval            // rad per (m²/kg), systematic part included
 	ZeroByTack map[string]interval.Interval // "port", "starboard"
+	TacksKnown bool                         // false: one line stands for both
 	FlowEast   interval.Interval            // m/s, mid-session
 	FlowNorth  interval.Interval            // m/s
 	FlowSource string                       // "estimated" | "given" | "assumed zero"
 	// FlowTurns is how the flow changed, east and north, m/s per hour; Unknown
 	// where the flow was not estimated.
 	FlowTurns [2]interval.Interval
+	// FlowDoubt is the 1σ of the flow, m/s, along the line where it is least
+	// known, which bears FlowAxis, rad from north in 0..π; NaN without a fit.
+	FlowDoubt, FlowAxis float64
 	// Covariance is that of (zero, slope), flow marginalised, scaled so that
 	// normal intervals from it are the intervals above.
 	Covariance [2][2]float64
+	// Systematic is the slope's systematic part, 1σ relative: see [Estimate].
+	Systematic float64
 	RMS        float64 // rad, of the weighted residuals
 	Windows    []Window
-	Draws      []Draw  // equally likely laws, flow and all
 	MinSpeed   float64 // m/s, lowest and highest speed that the fit has seen
 	MaxSpeed   float64
-	Density    float64  // kg/m³, of the water that LiftArea was made with
-	Bend       []Bend   // tests of the straight line
-	Enough     bool     // false: the intervals must not be used; Missing says why
-	Missing    []string // what is missing, plain words
-	Notes      []string // plain sentences for the reader
+	Density    float64 // kg/m³, of the water that LiftArea was made with
+	Bends      []Bend  // tests of the straight line
+	Enough     bool    // false: the intervals must not be used; Missing says why
+	Missing    []Lack
 }
 
-// A Draw is one replicate of the fit.
-type Draw struct{ Zero, Slope, FlowEast, FlowNorth float64 }
+// A Lack is one thing that the log does not give and the law needs.
+type Lack struct {
+	Kind LackKind `json:"kind"`
+	// Have and Need are in the unit of the kind.
+	Have interval.Number `json:"have"`
+	Need interval.Number `json:"need"`
+	Tack string          `json:"tack,omitempty"` // OneTack: the one that is missing
+	// Reasons are those of unsteady windows, most frequent first.
+	Reasons []Reason `json:"reasons,omitempty"`
+}
+
+// A LackKind names what is missing.
+type LackKind string
+
+const (
+	NoFlight       LackKind = "no straight flight"       // with attitude and GPS
+	NoSpeed        LackKind = "no GPS speed"             // in straight flight
+	ShortFlight    LackKind = "little straight flight"   // s
+	UnsteadyFlight LackKind = "little steady flight"     // s; Need is what half the flight or the least would be
+	FewReaches     LackKind = "few reaches"              // reaches of leastReach or more
+	NarrowSpeeds   LackKind = "one speed"                // m/s: the 95th percentile, and what it had to be for the 5th
+	OneTack        LackKind = "one tack"                 // the line stands for the other tack alone
+	OneCourse      LackKind = "one course"               // rad, the mean course: tacks and flow hide in the line
+	PitchRises     LackKind = "pitch rises with speed"   // rad per (m²/kg): the slope, which must be above 0
+	VagueSlope     LackKind = "slope hardly known"       // 1σ relative
+	NoAgreement    LackKind = "windows do not agree"     // too few lie on any line
+	Undetermined   LackKind = "windows are all the same" // they determine no line
+)
 
 // A Bend is one test of the straight line.
 type Bend struct {
-	Name string // "curvature", "tack difference", "drift"
-	Size interval.Interval
-	Unit string
-	P    float64
-	Says string // plain sentence; "" when it does not matter
+	Kind BendKind
+	// Size is in rad; Drift's in rad per hour.
+	Size    interval.Interval
+	P       float64 // that chance alone makes as much
+	Matters bool    // hardly chance, and large enough for a rider to care
 }
+
+// A BendKind says how the pitch may depart from the line.
+type BendKind string
+
+const (
+	Curvature      BendKind = "curvature"       // both ends of the speeds lie above (+) the line
+	TackDifference BendKind = "tack difference" // starboard less port
+	Drift          BendKind = "drift"           // pitch that rises (+) with time
+)
 
 // Effort is the pitch-rate RMS in the band where a rider works.
 type Effort struct {
@@ -89,12 +129,8 @@ type Effort struct {
 type Params struct {
 	Density   float64     // kg/m³; 0 means sea water, 1025
 	GivenFlow *[2]float64 // east, north, m/s: the current that the user states; nil to estimate it
-	FlowSD    float64     // m/s, 1σ of the prior of each component; 0 means 0.5 about zero, or 0.1 about GivenFlow
 	Level     bool        // pitch is absolute
 	LevelSE   float64     // rad, 1σ of the level zero; counts when Level
-	Window    float64     // s, wanted length of a window; 0 means 2.5
-	Draws     int         // replicates; 0 means 400
-	Seed      uint64
 }
 
 func (p Params) density() float64 {
@@ -111,15 +147,19 @@ func (f *Fit) PitchAt(speed, normal float64) interval.Interval {
 	if !f.Enough || !f.Zero.Known() || !f.Slope.Known() || !(speed > 0) {
 		return interval.Unknown()
 	}
-	x := 2 * normal / (f.density() * speed * speed)
+	x := 2 * normal / (Params{Density: f.Density}.density() * speed * speed)
 	c := f.Covariance
 	v := c[0][0] + 2*x*c[0][1] + x*x*c[1][1]
 	return interval.Normal(f.Zero.Value+f.Slope.Value*x, math.Sqrt(max(v, 0)))
 }
 
-func (f *Fit) density() float64 {
-	if f.Density > 0 {
-		return f.Density
+// tackName is the name of a side, +1 or -1; "" for 0.
+func tackName(side int) string {
+	switch {
+	case side > 0:
+		return "starboard"
+	case side < 0:
+		return "port"
 	}
-	return Params{}.density()
+	return ""
 }

@@ -1,6 +1,12 @@
 package pitchlaw
 
-import "math"
+import (
+	"math"
+	"runtime"
+	"slices"
+	"sync"
+	"sync/atomic"
+)
 
 // A noise is the shape of the windows' errors, relative to the variance of
 // the part that is new in every window: a part that fades over Tau (attitude
@@ -39,25 +45,25 @@ type series struct {
 // fresh says whether window i begins a reach.
 func (s *series) fresh(i int) bool { return i == 0 || s.reach[i] != s.reach[i-1] }
 
-// A state is three numbers whose weighted sum each window observes with an
+// A hidden is three numbers whose weighted sum each window observes with an
 // error of its own. The first two may drive each other; the third is apart.
-type state [3]float64
+type hidden [3]float64
 
-// A transition is what becomes of a state between windows.
+// A transition is what becomes of hidden numbers between windows.
 type transition struct {
 	a, b, c, d float64 // the first two: rows [a b] and [c d]
 	e          float64 // the third
 }
 
-// A motion says how a state moves over dt seconds, and the covariance that it
-// gathers meanwhile (the first two's, and the third's variance). At the first
-// window of a reach, fresh is true; at the first of all, dt is +Inf.
-type motion interface {
-	observe() state
+// A process says how hidden numbers move over dt seconds, and the covariance
+// that they gather meanwhile (the first two's, and the third's variance). At
+// the first window of a reach, fresh is true; at the first of all, dt is +Inf.
+type process interface {
+	observe() hidden
 	step(dt float64, fresh bool) (f transition, q transition)
 }
 
-func (v noise) observe() state { return state{1, 1, 0} }
+func (v noise) observe() hidden { return hidden{1, 1, 0} }
 
 func (v noise) step(dt float64, fresh bool) (f, q transition) {
 	f.a = math.Exp(-dt / v.Tau)
@@ -73,18 +79,19 @@ func (v noise) step(dt float64, fresh bool) (f, q transition) {
 // gains are a Kalman filter's, which do not depend on what is filtered: any
 // number of columns can share them.
 type gains struct {
-	h      state
+	h      hidden
 	f      []transition
-	k      []state   // gain
-	third  []state   // the third's covariance with all, before the window
+	k      []hidden  // gain
+	third  []hidden  // the third's covariance with all, before the window
 	root   []float64 // 1/√S, 0 for a window that is left out
 	logDet float64   // Σ log S
 }
 
-// filter prepares the gains.
-func (s *series) filter(v motion) gains {
+// filter prepares the gains in g, whose buffers it uses again.
+func (s *series) filter(v process, g *gains) {
 	n := len(s.time)
-	g := gains{h: v.observe(), f: make([]transition, n), k: make([]state, n), third: make([]state, n), root: make([]float64, n)}
+	*g = gains{h: v.observe(), f: slices.Grow(g.f[:0], n)[:n], k: slices.Grow(g.k[:0], n)[:n],
+		third: slices.Grow(g.third[:0], n)[:n], root: slices.Grow(g.root[:0], n)[:n]}
 	h := g.h
 	var p00, p01, p11, p02, p12, p22 float64
 	for i := range n {
@@ -93,41 +100,31 @@ func (s *series) filter(v motion) gains {
 			dt = s.time[i] - s.time[i-1]
 		}
 		f, q := v.step(dt, s.fresh(i))
-		g.f[i] = f
 		a0, a1 := f.a*p00+f.b*p01, f.a*p01+f.b*p11
 		c0, c1 := f.c*p00+f.d*p01, f.c*p01+f.d*p11
 		p00, p01, p11 = a0*f.a+a1*f.b+q.a, a0*f.c+a1*f.d+q.b, c0*f.c+c1*f.d+q.d
 		p02, p12 = (f.a*p02+f.b*p12)*f.e, (f.c*p02+f.d*p12)*f.e
 		p22 = f.e*f.e*p22 + q.e
-		g.third[i] = state{p02, p12, p22}
+		g.f[i], g.k[i], g.third[i], g.root[i] = f, hidden{}, hidden{p02, p12, p22}, 0
 		if math.IsInf(s.vary[i], 1) {
 			continue
 		}
-		c := state{p00*h[0] + p01*h[1] + p02*h[2], p01*h[0] + p11*h[1] + p12*h[2], p02*h[0] + p12*h[1] + p22*h[2]}
+		c := hidden{p00*h[0] + p01*h[1] + p02*h[2], p01*h[0] + p11*h[1] + p12*h[2], p02*h[0] + p12*h[1] + p22*h[2]}
 		S := h[0]*c[0] + h[1]*c[1] + h[2]*c[2] + s.vary[i]
-		g.k[i] = state{c[0] / S, c[1] / S, c[2] / S}
-		p00, p01, p11 = p00-c[0]*g.k[i][0], p01-c[0]*g.k[i][1], p11-c[1]*g.k[i][1]
-		p02, p12, p22 = p02-c[0]*g.k[i][2], p12-c[1]*g.k[i][2], p22-c[2]*g.k[i][2]
-		g.root[i] = 1 / math.Sqrt(S)
+		k := hidden{c[0] / S, c[1] / S, c[2] / S}
+		p00, p01, p11 = p00-c[0]*k[0], p01-c[0]*k[1], p11-c[1]*k[1]
+		p02, p12, p22 = p02-c[0]*k[2], p12-c[1]*k[2], p22-c[2]*k[2]
+		g.k[i], g.root[i] = k, 1/math.Sqrt(S)
 		g.logDet += math.Log(S)
 	}
-	return g
 }
 
 // whiten turns the columns of a row-major matrix into innovations of unit
-// variance and hands them on row by row: least squares on them is generalised
-// least squares. Windows that are left out are passed over.
-func (g *gains) whiten(src []float64, cols int, row func(i int, e []float64)) {
-	g.run(src, cols, func(i int, e []float64, _ []state) {
-		if g.root[i] > 0 {
-			row(i, e)
-		}
-	})
-}
-
-// run is whiten for every window, with the states expected before it.
-func (g *gains) run(src []float64, cols int, row func(i int, e []float64, before []state)) {
-	m, before := make([]state, cols), make([]state, cols)
+// variance (0 where a window is left out) and hands them on row by row, with
+// the hidden numbers expected before it: least squares on them is generalised
+// least squares.
+func (g *gains) whiten(src []float64, cols int, row func(i int, e []float64, before []hidden)) {
+	m, before := make([]hidden, cols), make([]hidden, cols)
 	e := make([]float64, cols)
 	for i, root := range g.root {
 		f, k, h := &g.f[i], &g.k[i], &g.h
@@ -136,101 +133,69 @@ func (g *gains) run(src []float64, cols int, row func(i int, e []float64, before
 			a := f.a*m[c][0] + f.b*m[c][1]
 			b := f.c*m[c][0] + f.d*m[c][1]
 			d := f.e * m[c][2]
-			before[c] = state{a, b, d}
-			e[c] = 0
-			if root > 0 {
-				v := x[c] - h[0]*a - h[1]*b - h[2]*d
-				a += k[0] * v
-				b += k[1] * v
-				d += k[2] * v
-				e[c] = v * root
-			}
-			m[c] = state{a, b, d}
+			before[c] = hidden{a, b, d}
+			v := x[c] - h[0]*a - h[1]*b - h[2]*d
+			e[c] = v * root
+			m[c] = hidden{a + k[0]*v, b + k[1]*v, d + k[2]*v}
 		}
 		row(i, e, before)
 	}
 }
 
-// triangle is the factored, whitened design [J|r], by way of its Gram matrix:
-// exact enough here, because r is near its minimum and Cholesky's factor does
-// not mind how columns are scaled.
-func (g *gains) triangle(src []float64, p int) (triangle, bool) {
-	w := p + 1
-	gram := make([]float64, w*w)
-	g.whiten(src, w, func(_ int, e []float64) {
-		for a := range w {
-			ea, out := e[a], gram[a*w:a*w+w]
-			for b := a; b < w; b++ {
-				out[b] += ea * e[b]
+// gram is the upper triangle of MᵀM of the whitened matrix, row-major.
+func (g *gains) gram(src []float64, cols int) []float64 {
+	out := make([]float64, cols*cols)
+	g.whiten(src, cols, func(_ int, e []float64, _ []hidden) {
+		for a, ea := range e {
+			to, from := out[a*cols+a:(a+1)*cols], e[a:]
+			for b, eb := range from {
+				to[b] += ea * eb
 			}
 		}
 	})
-	t := triangle{p: p, r: make([]float64, p*p), c: make([]float64, p)}
-	for k := range p {
-		d := gram[k*w+k]
-		for i := range k {
-			d -= t.r[i*p+k] * t.r[i*p+k]
-		}
-		if !(d > 1e-12*gram[k*w+k]) {
-			// Nothing new in this column; the priors may still hold it.
-			d = 0
-			if gram[k*w+k] == 0 {
-				continue
-			}
-			d = 1e-12 * gram[k*w+k]
-		}
-		d = math.Sqrt(d)
-		t.r[k*p+k] = d
-		for j := k + 1; j < w; j++ {
-			v := gram[k*w+j]
-			for i := range k {
-				right := 0.0
-				if j < p {
-					right = t.r[i*p+j]
-				} else {
-					right = t.c[i]
-				}
-				v -= t.r[i*p+k] * right
-			}
-			if j < p {
-				t.r[k*p+j] = v / d
-			} else {
-				t.c[k] = v / d
-			}
-		}
-	}
-	t.rss = gram[p*w+p]
-	for _, c := range t.c {
-		t.rss -= c * c
-	}
-	return t, t.rss > 0
+	return out
 }
 
 // smooth runs the innovations of one column backward through the filter (de
 // Jong 1989). It returns the column times the inverse of its covariance
 // matrix, which is each window's own error over its variance, and the best
-// estimate of the state's third number.
+// estimate of the third hidden number.
 func (g *gains) smooth(x []float64) (own, third []float64) {
 	n := len(x)
 	own, third = make([]float64, n), make([]float64, n)
-	e := make([]float64, n)
-	g.run(x, 1, func(i int, v []float64, before []state) {
-		e[i] = v[0] * g.root[i]
+	g.whiten(x, 1, func(i int, e []float64, before []hidden) {
+		own[i] = e[0] * g.root[i]
 		third[i] = before[0][2]
 	})
-	var r state // adjoint of the state after window i
+	var r hidden // adjoint of the hidden numbers after window i
 	for i := n - 1; i >= 0; i-- {
 		if g.root[i] > 0 {
 			k, h := &g.k[i], &g.h
-			own[i] = e[i] - k[0]*r[0] - k[1]*r[1] - k[2]*r[2]
+			own[i] -= k[0]*r[0] + k[1]*r[1] + k[2]*r[2]
 			for j := range r {
 				r[j] += h[j] * own[i]
 			}
 		}
-		t := &g.third[i]
+		t, f := &g.third[i], &g.f[i]
 		third[i] += t[0]*r[0] + t[1]*r[1] + t[2]*r[2]
-		f := &g.f[i]
-		r = state{f.a*r[0] + f.c*r[1], f.b*r[0] + f.d*r[1], f.e * r[2]}
+		r = hidden{f.a*r[0] + f.c*r[1], f.b*r[0] + f.d*r[1], f.e * r[2]}
 	}
 	return own, third
+}
+
+// filterEach makes the gains of every process, on all cores, and hands each to
+// do, which must keep what it wants under its own i.
+func filterEach[P process](s *series, processes []P, do func(i int, g *gains)) {
+	var next atomic.Int64
+	var wait sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(processes)) {
+		wait.Go(func() {
+			var g gains
+			for i := next.Add(1) - 1; int(i) < len(processes); i = next.Add(1) - 1 {
+				s.filter(processes[i], &g)
+				do(int(i), &g)
+			}
+		})
+	}
+	wait.Wait()
 }

@@ -34,7 +34,7 @@ func TestFilterAgainstMatrices(t *testing.T) {
 	type part func(dt float64, same bool) float64
 	for _, c := range []struct {
 		name         string
-		m            motion
+		m            process
 		shared, last part // covariance of the state's sum, and of its third number
 	}{
 		{"noise", v, func(dt float64, same bool) float64 {
@@ -85,12 +85,12 @@ func TestFilterAgainstMatrices(t *testing.T) {
 		if err := chol.SolveVecTo(&u, y); err != nil {
 			t.Fatal(err)
 		}
-		g := s.filter(c.m)
+		var g gains
+		s.filter(c.m, &g)
 		if math.Abs(g.logDet-chol.LogDet()) > 1e-9 {
 			t.Errorf("%s: log determinant %v, want %v", c.name, g.logDet, chol.LogDet())
 		}
-		var sum float64
-		g.whiten(x, 1, func(_ int, e []float64) { sum += e[0] * e[0] })
+		sum := g.gram(x, 1)[0]
 		if want := mat.Dot(y, &u); math.Abs(sum-want) > 1e-9*want {
 			t.Errorf("%s: square %v, want %v", c.name, sum, want)
 		}
@@ -110,29 +110,6 @@ func TestFilterAgainstMatrices(t *testing.T) {
 	}
 }
 
-// TestTriangle: the Gram way gives what the orthogonal way gives.
-func TestTriangle(t *testing.T) {
-	rng := rand.New(rand.NewPCG(2, 2))
-	s := places(rng)
-	g := s.filter(noise{Fading: 1, Tau: 20, Reach: 1})
-	raw := make([]float64, len(s.time)*4)
-	for i := range raw {
-		raw[i] = rng.NormFloat64()
-		if i%4 == 2 {
-			raw[i] *= 1e-4 // as the slope's column is
-		}
-	}
-	var white []float64
-	g.whiten(raw, 4, func(_ int, e []float64) { white = append(white, e...) })
-	want := factor(white, len(white)/4, 3)
-	got, ok := g.triangle(raw, 3)
-	if !ok {
-		t.Fatal("no triangle")
-	}
-	checkAll(t, "solution", got.solve(), want.solve(), 1e-9)
-	checkAll(t, "rss and determinant", []float64{got.rss, got.logDet()}, []float64{want.rss, want.logDet()}, 1e-9)
-}
-
 // TestSteadySpeeds: the receiver's noise no longer flattens a line.
 func TestSteadySpeeds(t *testing.T) {
 	line := func(w []Window, v velocity) float64 {
@@ -141,7 +118,7 @@ func TestSteadySpeeds(t *testing.T) {
 			x = append(x, 1, 1/(v.east[i]*v.east[i]+v.north[i]*v.north[i]))
 			y = append(y, w[i].PitchCos)
 		}
-		return regress(t, x, y, LeastSquares).Coef[1] * 1025 / 2 / 9.81
+		return least(t, x, y, nil).beta[1] * 1025 / 2 / 9.81
 	}
 	m := ordinary()
 	m.gps, m.reachSD, m.gustSD, m.half, m.outliers = 0.3, 0.2, 0.6, 0, 0
@@ -185,8 +162,8 @@ func TestEstimateSurvives(t *testing.T) {
 			w[i].Reach = rng.IntN(4) - 1
 			w[i].Tack = rng.IntN(3) - 1
 		}
-		f := Estimate(w, Params{Draws: 10})
-		ControlEffort(f.Windows, Params{})
+		f := Estimate(w, Params{})
+		ControlEffort(f.Windows)
 		if !f.Enough && len(f.Missing) == 0 {
 			t.Fatalf("%d: not enough, and nothing is missing", k)
 		}

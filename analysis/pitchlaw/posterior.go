@@ -2,21 +2,20 @@ package pitchlaw
 
 import (
 	"math"
-	"math/rand/v2"
 	"slices"
 
 	"evenfoot/analysis/interval"
+	"gonum.org/v1/gonum/mat"
 )
 
 // A component is the law under one noise: a normal posterior of the free
 // parameters and the noise's probability.
 type component struct {
 	noise  noise
-	weight float64
+	weight float64 // its log likelihood until normalised
 	own    float64 // rad, 1σ of a window's own error
-	mean   []float64
-	cov    [][]float64
-	root   [][]float64 // cov = root rootᵀ
+	mean   *mat.VecDense
+	cov    *mat.SymDense
 }
 
 // A posterior is the mixture over all noises that the windows allow. With few
@@ -26,78 +25,60 @@ type posterior struct {
 	parts []component
 }
 
+// A noise counts when its probability is at least this.
+const leastWeight = 1e-3
+
 // infer is generalised least squares under each noise, weighted by how well
 // the noise explains the residuals (restricted likelihood, Harville 1977, flat
-// over the grid).
+// over the grid). It returns the point of linearisation too.
 func (l *law) infer(beta []float64, grid []noise, scale float64) (posterior, []float64, error) {
-	n, p := len(l.y), len(l.free)
+	p := len(l.free)
 	q := posterior{free: l.free}
-	raw := make([]float64, n*(p+1))
-	r, jac := make([]float64, n), make([]float64, n*p)
-	pack := func(b []float64) {
-		l.eval(b, r, jac)
-		for i := range n {
-			copy(raw[i*(p+1):], jac[i*p:(i+1)*p])
-			raw[i*(p+1)+p] = r[i]
-		}
-	}
-	rows := 0
+	rows := make([]float64, len(l.y)*(p+1))
+	dof := float64(-p)
 	for _, v := range l.usable.vary {
 		if !math.IsInf(v, 1) {
-			rows++
+			dof++
 		}
 	}
-	dof := float64(rows - p)
 	if dof < 3 {
 		return q, nil, errSingular
 	}
-	at := append([]float64(nil), beta...)
-	one := func(v noise) (component, float64, bool) {
-		g := l.usable.filter(v)
-		data, ok := g.triangle(raw, p)
-		if !ok {
-			return component{}, 0, false
-		}
-		c, value, ok := l.under(data, at, dof, scale, g.logDet)
-		c.noise = v
-		return c, value, ok
-	}
+	at := slices.Clone(beta)
 	// Settle the linearisation under a likely noise, weigh all noises, and do
 	// both again with those that count.
 	best := noise{Fading: 0.6, Tau: 40, Reach: 0.6}
+	var g gains
 	for range 2 {
+		l.usable.filter(best, &g)
 		for range 10 {
-			pack(at)
-			c, _, ok := one(best)
+			l.eval(at, rows)
+			c, ok := l.under(&g, rows, at, dof, scale)
 			if !ok {
 				return q, nil, errSingular
 			}
-			var moved float64
+			moved := 0.0
 			for k := range at {
-				moved = max(moved, math.Abs(c.mean[k]-at[k])/math.Sqrt(c.cov[k][k]))
+				moved = max(moved, math.Abs(c.mean.AtVec(k)-at[k])/math.Sqrt(c.cov.At(k, k)))
+				at[k] = c.mean.AtVec(k)
 			}
-			at = c.mean
 			if moved < 1e-2 {
 				break
 			}
 		}
-		pack(at)
-		q.parts = q.parts[:0]
-		var values []float64
-		for _, v := range grid {
-			if c, value, ok := one(v); ok {
-				q.parts = append(q.parts, c)
-				values = append(values, value)
+		l.eval(at, rows)
+		parts := make([]component, len(grid))
+		filterEach(&l.usable, grid, func(i int, g *gains) {
+			if c, ok := l.under(g, rows, at, dof, scale); ok {
+				c.noise = grid[i]
+				parts[i] = c
 			}
-		}
+		})
+		q.parts = slices.DeleteFunc(parts, func(c component) bool { return c.mean == nil })
 		if len(q.parts) == 0 {
 			return q, nil, errSingular
 		}
-		top := slices.Max(values)
-		for i, v := range values {
-			q.parts[i].weight = math.Exp(v - top)
-		}
-		q.finish()
+		q.normalise()
 		last := best
 		if best = q.likeliest(); best == last {
 			break
@@ -131,41 +112,64 @@ func (l *law) inferOver(versions []velocity, at []float64, grid []noise, scale f
 	return all, middle, nil
 }
 
-// under is the posterior for a factored, whitened design and its log
-// likelihood. Priors count in units of the noise, which the design also gives.
-func (l *law) under(data triangle, at []float64, dof, scale, logDet float64) (component, float64, bool) {
-	sd := scale
-	var t triangle
+// under is the posterior for rows whitened by gains; its weight is the log
+// likelihood. Priors count in units of the noise, which the rows also give.
+func (l *law) under(g *gains, rows, at []float64, dof, scale float64) (component, bool) {
+	p := len(l.free)
+	gram := g.gram(rows, p+1)
+	sd, rss := scale, 0.0
+	step := mat.NewVecDense(p, nil)
+	right := mat.NewVecDense(p, nil)
+	var chol *mat.Cholesky
 	for range 4 {
-		rows, m := l.priorRows(at, sd)
-		t = data.with(rows, m)
-		if t.singular() {
-			return component{}, 0, false
+		precision := make([]float64, p*p)
+		rss = gram[p*(p+1)+p]
+		for k, j := range l.free {
+			copy(precision[k*p:(k+1)*p], gram[k*(p+1):k*(p+1)+p])
+			w, off := sd*sd/(l.sd[j]*l.sd[j]), l.mean[j]-at[k]
+			precision[k*p+k] += w
+			right.SetVec(k, gram[k*(p+1)+p]+w*off)
+			rss += w * off * off
 		}
-		next := math.Sqrt(t.rss / dof)
+		var ok bool
+		if chol, ok = cholesky(p, precision); !ok {
+			return component{}, false
+		}
+		if err := chol.SolveVecTo(step, right); err != nil && !isCondition(err) {
+			return component{}, false
+		}
+		if rss -= mat.Dot(step, right); !(rss > 0) {
+			return component{}, false
+		}
+		next := math.Sqrt(rss / dof)
 		if math.Abs(next-sd) < 1e-4*sd {
 			break
 		}
 		sd = max(next, 1e-7)
 	}
-	c := component{own: sd, mean: t.solve(), cov: t.gram(), root: t.inverse()}
-	for i := range c.cov {
-		c.mean[i] += at[i]
-		for j := range c.cov {
-			c.cov[i][j] *= sd * sd
-			c.root[i][j] *= sd
-		}
+	c := component{own: sd, mean: step, cov: new(mat.SymDense)}
+	if err := chol.InverseTo(c.cov); err != nil && !isCondition(err) {
+		return component{}, false
 	}
-	value := -0.5 * (logDet + dof*math.Log(max(t.rss, 1e-14)) + t.logDet())
-	return c, value, true
+	c.cov.ScaleSym(sd*sd, c.cov)
+	for k := range at {
+		step.SetVec(k, at[k]+step.AtVec(k))
+	}
+	c.weight = -0.5 * (g.logDet + dof*math.Log(max(rss, 1e-14)) + chol.LogDet())
+	return c, true
 }
 
-// finish drops what does not count and normalises.
-func (q *posterior) finish() {
-	q.parts = slices.DeleteFunc(q.parts, func(c component) bool { return c.weight < 1e-3 })
-	var sum float64
+// normalise turns log likelihoods into probabilities and drops what does not count.
+func (q *posterior) normalise() {
+	top := math.Inf(-1)
 	for _, c := range q.parts {
-		sum += c.weight
+		top = max(top, c.weight)
+	}
+	var sum float64
+	q.parts = slices.DeleteFunc(q.parts, func(c component) bool { return math.Exp(c.weight-top) < leastWeight })
+	for i, c := range q.parts {
+		q.parts[i].weight = math.Exp(c.weight - top)
+		sum += q.parts[i].weight
 	}
 	for i := range q.parts {
 		q.parts[i].weight /= sum
@@ -202,43 +206,51 @@ func (q *posterior) likeliest() noise {
 	return best.noise
 }
 
-// along is the distribution of a linear combination of the parameters: mean
-// and 1σ under each noise.
-func (q *posterior) along(a *[parCount]float64) (means, sds []float64) {
-	for _, c := range q.parts {
-		var m, v float64
-		for i, ji := range q.free {
-			m += a[ji] * c.mean[i]
-			for k, jk := range q.free {
-				v += a[ji] * a[jk] * c.cov[i][k]
-			}
-		}
-		means, sds = append(means, m), append(sds, math.Sqrt(max(v, 0)))
+// pick is a combination's coefficients of the free parameters.
+func (q *posterior) pick(a params) *mat.VecDense {
+	v := mat.NewVecDense(len(q.free), nil)
+	for i, j := range q.free {
+		v.SetVec(i, a[j])
 	}
-	return means, sds
+	return v
+}
+
+// mixture is the distribution of one number: normal under each noise.
+type mixture struct{ weights, means, sds []float64 }
+
+// along is the distribution of a linear combination of the parameters.
+func (q *posterior) along(a params) mixture {
+	v := q.pick(a)
+	var m mixture
+	for _, c := range q.parts {
+		m.weights = append(m.weights, c.weight)
+		m.means = append(m.means, mat.Dot(v, c.mean))
+		m.sds = append(m.sds, math.Sqrt(max(mat.Inner(v, c.cov, v), 0)))
+	}
+	return m
 }
 
 // interval is the mean and central 90 % of a linear combination, plus an
 // error of its own with 1σ extra.
-func (q *posterior) interval(a *[parCount]float64, extra float64) interval.Interval {
-	means, sds := q.along(a)
-	var mean float64
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for i, c := range q.parts {
-		sds[i] = math.Hypot(sds[i], extra)
-		mean += c.weight * means[i]
-		lo, hi = min(lo, means[i]-4*sds[i]), max(hi, means[i]+4*sds[i])
+func (q *posterior) interval(a params, extra float64) interval.Interval {
+	m := q.along(a)
+	var i interval.Interval
+	for k, w := range m.weights {
+		m.sds[k] = math.Hypot(m.sds[k], extra)
+		i.Value += w * m.means[k]
 	}
-	return interval.Interval{Value: mean, Low: q.quantile(means, sds, 0.05, lo, hi), High: q.quantile(means, sds, 0.95, lo, hi)}
+	i.Low, i.High = m.quantile(0.05), m.quantile(0.95)
+	return i
 }
 
-func (q *posterior) quantile(means, sds []float64, p, lo, hi float64) float64 {
-	if !(hi > lo) {
-		return lo
+func (m mixture) quantile(p float64) float64 {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for i, mean := range m.means {
+		lo, hi = min(lo, mean-4*m.sds[i]), max(hi, mean+4*m.sds[i])
 	}
-	for range 60 {
+	for range 60 { // bisection to rounding error
 		mid := (lo + hi) / 2
-		if q.below(means, sds, mid) < p {
+		if m.below(mid) < p {
 			lo = mid
 		} else {
 			hi = mid
@@ -247,76 +259,37 @@ func (q *posterior) quantile(means, sds []float64, p, lo, hi float64) float64 {
 	return (lo + hi) / 2
 }
 
-// below is the probability that the combination is less than x.
-func (q *posterior) below(means, sds []float64, x float64) float64 {
+// below is the probability that the number is less than x.
+func (m mixture) below(x float64) float64 {
 	var s float64
-	for i, c := range q.parts {
-		s += c.weight * 0.5 * math.Erfc((means[i]-x)/(sds[i]*math.Sqrt2))
+	for i, w := range m.weights {
+		s += w * 0.5 * math.Erfc((m.means[i]-x)/(m.sds[i]*math.Sqrt2))
 	}
 	return s
 }
 
 // pValue is two-sided, for the combination being zero.
-func (q *posterior) pValue(a *[parCount]float64) float64 {
-	means, sds := q.along(a)
-	b := q.below(means, sds, 0)
+func (q *posterior) pValue(a params) float64 {
+	b := q.along(a).below(0)
 	return min(1, 2*min(b, 1-b))
 }
 
-// moments are the mean and covariance of two combinations.
-func (q *posterior) moments(a [2]*[parCount]float64) (mean [2]float64, cov [2][2]float64) {
-	type pair struct{ m [2]float64 }
-	all := make([]pair, len(q.parts))
-	for n, c := range q.parts {
-		for s := range a {
-			for i, j := range q.free {
-				all[n].m[s] += a[s][j] * c.mean[i]
-			}
-			mean[s] += c.weight * all[n].m[s]
+// covariance is that of two combinations.
+func (q *posterior) covariance(a, b params) (cov [2][2]float64) {
+	v := [2]*mat.VecDense{q.pick(a), q.pick(b)}
+	var mean [2]float64
+	for _, c := range q.parts {
+		for s := range v {
+			mean[s] += c.weight * mat.Dot(v[s], c.mean)
 		}
 	}
-	for n, c := range q.parts {
-		for s := range a {
-			for t := range a {
-				v := (all[n].m[s] - mean[s]) * (all[n].m[t] - mean[t])
-				for i, ji := range q.free {
-					for k, jk := range q.free {
-						v += a[s][ji] * a[t][jk] * c.cov[i][k]
-					}
-				}
-				cov[s][t] += c.weight * v
+	for _, c := range q.parts {
+		for s := range v {
+			for t := range v {
+				off := (mat.Dot(v[s], c.mean) - mean[s]) * (mat.Dot(v[t], c.mean) - mean[t])
+				cov[s][t] += c.weight * (off + mat.Inner(v[s], c.cov, v[t]))
 			}
 		}
 	}
-	return mean, cov
-}
-
-// draws are equally likely laws.
-func (q *posterior) draws(count int, seed uint64) [][parCount]float64 {
-	rng := rand.New(rand.NewPCG(seed, 0xd1a5))
-	out := make([][parCount]float64, count)
-	for n := range out {
-		// Stratified over the noises, so that few draws stand for all of them.
-		u := (float64(n) + rng.Float64()) / float64(count)
-		c := q.parts[len(q.parts)-1]
-		for _, part := range q.parts {
-			if u -= part.weight; u < 0 {
-				c = part
-				break
-			}
-		}
-		z := make([]float64, len(q.free))
-		for i := range z {
-			z[i] = rng.NormFloat64()
-		}
-		for i, j := range q.free {
-			v := c.mean[i]
-			for k := range z {
-				v += c.root[i][k] * z[k]
-			}
-			out[n][j] = v
-		}
-	}
-	rng.Shuffle(count, func(i, j int) { out[i], out[j] = out[j], out[i] })
-	return out
+	return cov
 }

@@ -9,6 +9,31 @@ import (
 // A velocity is one east and north per window, m/s.
 type velocity struct{ east, north []float64 }
 
+func newVelocity(n int) velocity { return velocity{make([]float64, n), make([]float64, n)} }
+
+const (
+	// leastSteady is how many windows tell a receiver's noise.
+	leastSteady = 30
+	// speedVersions is into how many equally likely parts the models are gathered.
+	speedVersions = 3
+	// modelDoubt is how far the versions differ beyond that, as a share of the
+	// noise: neither boards nor receivers are exactly what [ridden] says. Tuned
+	// on simulated sessions 0 to 299, as is modelTrust.
+	modelDoubt = 0.4
+	// modelTrust is what the speeds' likelihood counts for: long sessions would
+	// be sure of the wrong thing, as the model is only roughly right.
+	modelTrust = 0.2
+	// GPS speed averaged over a window, before the log tells more: 0.08 m/s
+	// within a factor of two (a single fix has 0.2 m/s at 95 % by the receivers'
+	// user handbook).
+	gpsNoise  = 0.08
+	gpsFactor = 0.7 // 1σ of its logarithm
+	// The receiver's noise: the share that is new in every window, and how long
+	// its own filter spreads the rest, s.
+	newNoise   = 0.25
+	noiseFades = 3.0
+)
+
 // steadySpeeds takes the GPS noise out of the windows' velocities as far as
 // it can be told from the board's own changes of speed, which its inertia
 // makes smooth. Noise in X flattens a regression line (attenuation); the best
@@ -21,61 +46,48 @@ type velocity struct{ east, north []float64 }
 // window's speed still has.
 func steadySpeeds(w []Window) (versions []velocity, left float64) {
 	n := len(w)
-	s := series{time: make([]float64, n), reach: make([]int, n), vary: make([]float64, n)}
-	raw := velocity{make([]float64, n), make([]float64, n)}
+	var s series
+	raw := newVelocity(n)
 	for i := range w {
-		s.time[i], s.reach[i], s.vary[i] = w[i].Time, w[i].Reach, newNoise
+		s.time, s.reach, s.vary = append(s.time, w[i].Time), append(s.reach, w[i].Reach), append(s.vary, newNoise)
 		raw.east[i], raw.north[i] = w[i].East, w[i].North
 	}
-	if n < 30 {
-		return []velocity{raw}, 0
-	}
 	mean := velocity{s.reachMeans(raw.east), s.reachMeans(raw.north)}
-	along := make([]float64, n)
+	along, east, north := make([]float64, n), make([]float64, n), make([]float64, n)
 	for i := range w {
+		east[i], north[i] = raw.east[i]-mean.east[i], raw.north[i]-mean.north[i]
 		if v := math.Hypot(mean.east[i], mean.north[i]); v > 0 {
-			along[i] = ((raw.east[i]-mean.east[i])*mean.east[i] + (raw.north[i]-mean.north[i])*mean.north[i]) / v
+			along[i] = (east[i]*mean.east[i] + north[i]*mean.north[i]) / v
 		}
 	}
-	models := speedModels(&s, along)
+	var models []speedModel
+	if n >= leastSteady {
+		models = speedModels(&s, along)
+	}
 	if len(models) == 0 {
 		return []velocity{raw}, 0
 	}
 	for range speedVersions {
-		versions = append(versions, velocity{make([]float64, n), make([]float64, n)})
-	}
-	noise := func(x, mean []float64, g *gains) []float64 {
-		change := make([]float64, n)
-		for i := range x {
-			change[i] = x[i] - mean[i]
-		}
-		u := g.noise(change)
-		// A reach keeps its mean: that is known far better than its windows.
-		for i, m := range s.reachMeans(u) {
-			u[i] -= m
-		}
-		return u
+		versions = append(versions, newVelocity(n))
 	}
 	var before float64
+	var g gains
 	for _, m := range models {
-		g := s.filter(m.ridden)
-		east, north := noise(raw.east, mean.east, &g), noise(raw.north, mean.north, &g)
-		for k := range versions {
+		s.filter(m.ridden, &g)
+		noise := velocity{g.noise(&s, east), g.noise(&s, north)}
+		for k, v := range versions {
 			lo, hi := float64(k)/speedVersions, float64(k+1)/speedVersions
-			share := (min(before+m.weight, hi) - max(before, lo)) * speedVersions
-			if share <= 0 {
-				continue
-			}
+			share := max(min(before+m.weight, hi)-max(before, lo), 0) * speedVersions
 			take := 1 + modelDoubt*float64(k-speedVersions/2)
 			for i := range n {
-				versions[k].east[i] += share * (raw.east[i] - take*east[i])
-				versions[k].north[i] += share * (raw.north[i] - take*north[i])
+				v.east[i] += share * (raw.east[i] - take*noise.east[i])
+				v.north[i] += share * (raw.north[i] - take*noise.north[i])
 			}
 		}
 		before += m.weight
 		// What could be told of the noise and what not add up to its variance.
 		var told float64
-		for _, u := range g.noise(along) {
+		for _, u := range g.told(along) {
 			told += u * u
 		}
 		left += m.weight * max(m.own*m.own-told/float64(n), 0)
@@ -83,8 +95,8 @@ func steadySpeeds(w []Window) (versions []velocity, left float64) {
 	return versions, math.Sqrt(left)
 }
 
-// noise is the receiver's part of a change of speed, as far as it can be told.
-func (g *gains) noise(x []float64) []float64 {
+// told is the receiver's part of a change of speed, as far as it can be told.
+func (g *gains) told(x []float64) []float64 {
 	own, third := g.smooth(x)
 	for i := range own {
 		own[i] = newNoise*own[i] + third[i]
@@ -92,27 +104,27 @@ func (g *gains) noise(x []float64) []float64 {
 	return own
 }
 
-// speedVersions is into how many equally likely parts the models are gathered.
-const speedVersions = 3
-
-// modelDoubt is how far the versions differ beyond that, as a share of the
-// noise: neither boards nor receivers are exactly what [ridden] says.
-const modelDoubt = 0.4
+// noise is told, but a reach keeps its mean: that is known far better than its
+// windows.
+func (g *gains) noise(s *series, x []float64) []float64 {
+	u := g.told(x)
+	for i, m := range s.reachMeans(u) {
+		u[i] -= m
+	}
+	return u
+}
 
 // reachMeans gives every window the mean of its reach.
 func (s *series) reachMeans(x []float64) []float64 {
 	m := make([]float64, len(x))
-	start := 0
-	var sum float64
-	for i := range x {
-		sum += x[i]
-		if i+1 < len(x) && !s.fresh(i+1) {
-			continue
+	for i := 0; i < len(x); {
+		j, sum := i+1, x[i]
+		for ; j < len(x) && !s.fresh(j); j++ {
+			sum += x[j]
 		}
-		for j := start; j <= i; j++ {
-			m[j] = sum / float64(i+1-start)
+		for mean := sum / float64(j-i); i < j; i++ {
+			m[i] = mean
 		}
-		start, sum = i+1, 0
 	}
 	return m
 }
@@ -126,12 +138,7 @@ type ridden struct {
 	Scale float64 // s
 }
 
-const (
-	newNoise   = 0.25 // share of the noise that is new in every window
-	noiseFades = 3.0  // s, the rest
-)
-
-func (v ridden) observe() state { return state{1, 0, 1} }
+func (v ridden) observe() hidden { return hidden{1, 0, 1} }
 
 func (v ridden) step(dt float64, fresh bool) (f, q transition) {
 	l := math.Sqrt(3) / v.Scale
@@ -156,50 +163,42 @@ type speedModel struct {
 	own    float64 // m/s, 1σ of the noise
 }
 
-// GPS speed averaged over a window, before the log tells more: about 0.08 m/s
-// within a factor of two (0.2 m/s at 95 % for a single fix, checks.md 12a).
-const (
-	gpsNoise  = 0.08
-	gpsFactor = 0.7 // 1σ of its logarithm
-	// modelTrust is what the speeds' likelihood counts for: long sessions would
-	// be sure of the wrong thing, as the model is only roughly right.
-	modelTrust = 0.2
-)
-
-// speedModels weighs the ways in which the changes of speed divide into
-// noise, new in every window, and what lasts; from the least noise to the most.
-func speedModels(s *series, along []float64) []speedModel {
-	var list []speedModel
-	var values []float64
-	top := math.Inf(-1)
-	n := float64(len(along))
+// speedGrid spans the ways in which changes of speed may divide into noise and
+// riding: from noise alone to hardly any, from gusts to long lulls.
+var speedGrid = func() []ridden {
+	var g []ridden
 	for _, ratio := range []float64{0.3, 1, 3, 10, 30, 100, 300, 1000, 3000} {
 		for _, scale := range []float64{3, 6, 12, 24} {
-			m := speedModel{ridden: ridden{ratio, scale}}
-			g := s.filter(m.ridden)
-			var sum float64
-			g.whiten(along, 1, func(_ int, e []float64) { sum += e[0] * e[0] })
-			if sum == 0 {
-				return nil
-			}
-			m.own = math.Sqrt(sum / n)
-			z := math.Log(m.own/gpsNoise) / gpsFactor
-			l := -0.5 * (modelTrust*(g.logDet+n*math.Log(sum)) + z*z)
-			list, values = append(list, m), append(values, l)
-			top = max(top, l)
+			g = append(g, ridden{ratio, scale})
 		}
 	}
+	return g
+}()
+
+// speedModels weighs the grid; from the least noise to the most. A model
+// counts when its weight is a fiftieth of the best one's.
+func speedModels(s *series, along []float64) []speedModel {
+	n := float64(len(along))
+	list := make([]speedModel, len(speedGrid))
+	filterEach(s, speedGrid, func(i int, g *gains) {
+		sum := g.gram(along, 1)[0]
+		own := math.Sqrt(sum / n)
+		z := math.Log(own/gpsNoise) / gpsFactor
+		list[i] = speedModel{speedGrid[i], -0.5 * (modelTrust*(g.logDet+n*math.Log(sum)) + z*z), own}
+	})
+	if slices.ContainsFunc(list, func(m speedModel) bool { return m.own == 0 || math.IsNaN(m.weight) }) {
+		return nil // speeds that do not change at all, or no numbers
+	}
+	top := slices.MaxFunc(list, func(a, b speedModel) int { return cmp.Compare(a.weight, b.weight) }).weight
 	var total float64
-	kept := list[:0]
+	list = slices.DeleteFunc(list, func(m speedModel) bool { return math.Exp(m.weight-top) <= 0.02 })
 	for i, m := range list {
-		if m.weight = math.Exp(values[i] - top); m.weight > 0.02 {
-			total += m.weight
-			kept = append(kept, m)
-		}
+		list[i].weight = math.Exp(m.weight - top)
+		total += list[i].weight
 	}
-	for i := range kept {
-		kept[i].weight /= total
+	for i := range list {
+		list[i].weight /= total
 	}
-	slices.SortStableFunc(kept, func(a, b speedModel) int { return cmp.Compare(a.own, b.own) })
-	return kept
+	slices.SortStableFunc(list, func(a, b speedModel) int { return cmp.Compare(a.own, b.own) })
+	return list
 }

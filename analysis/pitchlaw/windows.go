@@ -20,31 +20,32 @@ const (
 // settling is left out at both ends of a reach: the turn still rings there.
 const settling = 1.0 // s
 
+// Lengths of a window, s: wanted, and where a reach leaves no choice.
+const (
+	windowLength   = 2.5
+	shortestWindow = 1.0
+	longestWindow  = 3.0
+)
+
+// covered is the least share of a window's samples that must be there.
+const covered = 0.8
+
 // MakeWindows averages straight flight into windows of one to three seconds.
-// A window that breaks the law's assumptions keeps a Reason, in words, and
-// counts for less; none is dropped for it. Without attitude or reaches there
-// are no windows.
-func MakeWindows(m *align.Motion, s *ride.Session, p Params) []Window {
+// A window that breaks the law's assumptions keeps a [Reason] and counts for
+// less; none is dropped for it. Without attitude or reaches there are no windows.
+func MakeWindows(m *align.Motion, s *ride.Session) []Window {
 	if m == nil || s == nil || len(m.Time) == 0 {
 		return nil
 	}
-	want := p.Window
-	if !(want > 0) {
-		want = 2.5
-	}
-	want = min(max(want, 1), 3)
 	var out []Window
-	var aux []unrest
+	var unrests []unrest
 	for k, reach := range s.Reaches {
 		start, end := reach.Start+settling, reach.End-settling
-		count := int((end - start) / want)
-		if count < 1 && end-start >= 1 {
-			count = 1
-		}
-		if count < 1 {
+		if end-start < shortestWindow {
 			continue
 		}
-		length := min((end-start)/float64(count), 3)
+		count := max(int((end-start)/windowLength), 1)
+		length := min((end-start)/float64(count), longestWindow)
 		for _, seg := range m.Segments {
 			lo := max(seg[0], seg[0]+sort.SearchFloat64s(m.Time[seg[0]:seg[1]], start))
 			hi := min(seg[1], seg[0]+sort.SearchFloat64s(m.Time[seg[0]:seg[1]], end))
@@ -58,23 +59,29 @@ func MakeWindows(m *align.Motion, s *ride.Session, p Params) []Window {
 				if !ok {
 					continue
 				}
-				w.Reach = k
-				switch reach.Tack {
-				case "starboard":
-					w.Tack = 1
-				case "port":
-					w.Tack = -1
-				}
-				out, aux = append(out, w), append(aux, u)
+				w.Reach, w.Tack = k, side(reach.Tack)
+				out, unrests = append(out, w), append(unrests, u)
 			}
 		}
 	}
-	giveReasons(out, aux)
+	giveReasons(out, unrests)
 	return out
+}
+
+// side is +1 on starboard tack, -1 on port, 0 where the tack is not known.
+func side(tack string) int {
+	switch tack {
+	case "starboard":
+		return 1
+	case "port":
+		return -1
+	}
+	return 0
 }
 
 // unrest is how a window departs from steady flight.
 type unrest struct {
+	work  float64 // rad/s RMS, pitch rate in the rider's band
 	rise  float64 // rad, mean slope of the flight path: vertical over forward speed
 	heave float64 // m/s² RMS, vertical, in the rider's band
 	swell float64 // m/s² RMS, vertical, slower than that
@@ -91,6 +98,10 @@ type piece struct {
 	vertical []float64 // m/s, vertical velocity less its slow part
 }
 
+// heightHolds is over how long a height on a mast averages out, s: what a
+// longer mean of the vertical motion holds is drift.
+const heightHolds = 8
+
 func newPiece(m *align.Motion, lo, hi int) piece {
 	n := hi - lo
 	c := piece{lo: lo, hi: hi}
@@ -106,8 +117,7 @@ func newPiece(m *align.Motion, lo, hi int) piece {
 	c.work = c.band(rate)
 	c.heave = c.band(up)
 	smooth := boxes(up, c.rate/(2*bandLow))
-	// Height on a mast is bounded, so what a longer mean holds is drift.
-	drift := boxes(up, 8*c.rate)
+	drift := boxes(up, heightHolds*c.rate)
 	c.slow = make([]float64, n)
 	c.vertical = make([]float64, n)
 	var v float64
@@ -116,7 +126,7 @@ func newPiece(m *align.Motion, lo, hi int) piece {
 		v += (up[i] - drift[i]) / c.rate
 		c.vertical[i] = v
 	}
-	trend := boxes(c.vertical, 8*c.rate)
+	trend := boxes(c.vertical, heightHolds*c.rate)
 	for i := range n {
 		c.vertical[i] -= trend[i]
 	}
@@ -180,7 +190,7 @@ func (c *piece) window(m *align.Motion, s *ride.Session, t0, t1 float64) (Window
 	var u unrest
 	times := m.Time[c.lo:c.hi]
 	i, j := sort.SearchFloat64s(times, t0), sort.SearchFloat64s(times, t1)
-	if c.rate <= 0 || j-i < 2 || float64(j-i) < 0.8*(t1-t0)*c.rate {
+	if c.rate <= 0 || j-i < 2 || float64(j-i) < covered*(t1-t0)*c.rate {
 		return w, u, false
 	}
 	n := float64(j - i)
@@ -203,12 +213,13 @@ func (c *piece) window(m *align.Motion, s *ride.Session, t0, t1 float64) (Window
 		u.swell += c.slow[k] * c.slow[k]
 		rise += c.vertical[k]
 	}
-	if used < 0.8*n {
+	if used < covered*n {
 		return w, u, false
 	}
 	y /= used
 	w.PitchCos, w.Normal, w.Heel = y, w.Normal/used, w.Heel/used
 	w.PitchRate = math.Sqrt(work / used)
+	u.work = w.PitchRate
 	u.heave, u.swell = math.Sqrt(u.heave/used), math.Sqrt(u.swell/used)
 	// The attitude's error lasts longer than a window; the spread within it
 	// is correlated over about half a second.
@@ -225,6 +236,9 @@ func (c *piece) window(m *align.Motion, s *ride.Session, t0, t1 float64) (Window
 	}
 	return w, u, true
 }
+
+// speedCovered is the least share of a window's speeds that must be known.
+const speedCovered = 0.7
 
 // meanVelocity averages the velocity over ground, with the change of speed.
 func meanVelocity(v *ride.SpeedSeries, t0, t1 float64) (east, north, surge float64, ok bool) {
@@ -251,7 +265,7 @@ func meanVelocity(v *ride.SpeedSeries, t0, t1 float64) (east, north, surge float
 		stt += t * t
 		sts += t * speed
 	}
-	if count < 0.7*float64(j-i) || count == 0 {
+	if count < speedCovered*float64(j-i) || count == 0 {
 		return 0, 0, 0, false
 	}
 	if d := stt - st*st/count; d > 0 {
@@ -260,40 +274,51 @@ func meanVelocity(v *ride.SpeedSeries, t0, t1 float64) (east, north, surge float
 	return east / count, north / count, surge, true
 }
 
-// giveReasons marks the windows that break the law's assumptions. The limits
-// follow the session's own unrest, above a floor that the law does not mind.
-func giveReasons(w []Window, aux []unrest) {
-	limit := func(of func(int) float64, floor, times float64) float64 {
-		var all []float64
-		for i := range w {
-			all = append(all, of(i))
-		}
-		return max(floor, times*median(all))
+// A limit is where unrest breaks the law: so many times the session's own
+// median, but not below a floor that the law does not mind, nor above a
+// ceiling: where every window is wild, the session's own measure is no excuse.
+// Tuned on the simulator's calm, ordinary, rough and pumped outings.
+type limit struct{ floor, times, ceiling float64 }
+
+var (
+	workLimit  = limit{0.15, 2.5, 0.5} // rad/s
+	heaveLimit = limit{1.2, 2.5, 3}    // m/s²
+	swellLimit = limit{0.6, 3, 1.8}    // m/s²
+	riseLimit  = limit{0.015, 5, 0.06} // rad
+	surgeLimit = limit{0.6, 5, 0.8}    // m/s²
+)
+
+func (l limit) of(unrests []unrest, size func(unrest) float64) float64 {
+	all := make([]float64, len(unrests))
+	for i, u := range unrests {
+		all[i] = math.Abs(size(u))
 	}
-	work := limit(func(i int) float64 { return w[i].PitchRate }, 0.15, 2.5)
-	heave := limit(func(i int) float64 { return aux[i].heave }, 1.2, 2.5)
-	swell := limit(func(i int) float64 { return aux[i].swell }, 0.6, 3)
-	rise := limit(func(i int) float64 { return math.Abs(aux[i].rise) }, 0.015, 5)
-	surge := limit(func(i int) float64 { return math.Abs(aux[i].surge) }, 0.6, 5)
-	// Where every window is wild, the session's own measure is no excuse.
-	work, heave, swell, rise, surge = min(work, 0.5), min(heave, 3), min(swell, 1.8), min(rise, 0.06), min(surge, 0.8)
-	for i := range w {
-		u := aux[i]
+	return min(max(l.floor, l.times*median(all)), l.ceiling)
+}
+
+// giveReasons marks the windows that break the law's assumptions.
+func giveReasons(w []Window, unrests []unrest) {
+	work := workLimit.of(unrests, func(u unrest) float64 { return u.work })
+	heave := heaveLimit.of(unrests, func(u unrest) float64 { return u.heave })
+	swell := swellLimit.of(unrests, func(u unrest) float64 { return u.swell })
+	rise := riseLimit.of(unrests, func(u unrest) float64 { return u.rise })
+	surge := surgeLimit.of(unrests, func(u unrest) float64 { return u.surge })
+	for i, u := range unrests {
 		switch {
-		case w[i].PitchRate > work && u.heave > heave:
-			w[i].Reason = "pumping"
+		case u.work > work && u.heave > heave:
+			w[i].Reason = Pumping
 		case u.heave > heave:
-			w[i].Reason = "chop"
+			w[i].Reason = Chop
 		case u.swell > swell:
-			w[i].Reason = "waves"
+			w[i].Reason = Waves
 		case u.rise > rise:
-			w[i].Reason = "climbing"
+			w[i].Reason = Climbing
 		case u.rise < -rise:
-			w[i].Reason = "sinking"
+			w[i].Reason = Sinking
 		case math.Abs(u.surge) > surge:
-			w[i].Reason = "gusts"
-		case w[i].PitchRate > work:
-			w[i].Reason = "hard work"
+			w[i].Reason = Gusts
+		case u.work > work:
+			w[i].Reason = HardWork
 		}
 	}
 }

@@ -41,7 +41,7 @@ func flat(alter func(t float64, i int, m *align.Motion)) (*align.Motion, *ride.S
 
 func TestWindowsOfSteadyFlight(t *testing.T) {
 	m, s := flat(nil)
-	w := MakeWindows(m, s, Params{})
+	w := MakeWindows(m, s)
 	if len(w) != 44 {
 		t.Fatalf("%d windows of 4 reaches, 28 s each", len(w))
 	}
@@ -60,7 +60,7 @@ func TestWindowsOfSteadyFlight(t *testing.T) {
 func TestWindowReasons(t *testing.T) {
 	in := func(t float64) bool { return t > 40 && t < 50 } // on the second reach
 	for _, c := range []struct {
-		says  string
+		says  Reason
 		alter func(t float64, i int, m *align.Motion)
 	}{
 		{"pumping", func(t float64, i int, m *align.Motion) {
@@ -88,7 +88,7 @@ func TestWindowReasons(t *testing.T) {
 	} {
 		m, s := flat(c.alter)
 		found := 0
-		for _, o := range MakeWindows(m, s, Params{}) {
+		for _, o := range MakeWindows(m, s) {
 			if o.Reason == c.says {
 				found++
 			}
@@ -106,7 +106,7 @@ func TestWindowReasons(t *testing.T) {
 		s.Speed.East[i] += 1.5 * float64(i-200) * s.Speed.Step
 	}
 	found := false
-	for _, o := range MakeWindows(m, s, Params{}) {
+	for _, o := range MakeWindows(m, s) {
 		found = found || o.Reason == "gusts"
 	}
 	if !found {
@@ -117,7 +117,7 @@ func TestWindowReasons(t *testing.T) {
 // TestWindowsThatCannotBe: gaps, NaN and missing parts make no windows there.
 func TestWindowsThatCannotBe(t *testing.T) {
 	m, s := flat(nil)
-	if MakeWindows(nil, s, Params{}) != nil || MakeWindows(m, nil, Params{}) != nil || MakeWindows(&align.Motion{}, s, Params{}) != nil {
+	if MakeWindows(nil, s) != nil || MakeWindows(m, nil) != nil || MakeWindows(&align.Motion{}, s) != nil {
 		t.Error("windows of nothing")
 	}
 	m.Segments = [][2]int{{0, 500}, {1000, 2000}}
@@ -129,14 +129,14 @@ func TestWindowsThatCannotBe(t *testing.T) {
 	for i := 1500; i < 1600; i++ {
 		m.Pitch[i] = float32(math.NaN())
 	}
-	for _, o := range MakeWindows(m, s, Params{}) {
+	for _, o := range MakeWindows(m, s) {
 		lo, hi := o.Time-o.Duration/2, o.Time+o.Duration/2
 		if hi > 10.5 && lo < 19.5 || math.IsNaN(o.PitchCos) || math.IsNaN(o.East) || lo > 40 {
 			t.Errorf("window %.1f to %.1f s: %+v", lo, hi, o)
 		}
 	}
 	s.Speed = ride.SpeedSeries{}
-	if w := MakeWindows(m, s, Params{}); len(w) != 0 {
+	if w := MakeWindows(m, s); len(w) != 0 {
 		t.Errorf("%d windows without GPS", len(w))
 	}
 }
@@ -147,7 +147,7 @@ func TestRiderBand(t *testing.T) {
 		m, s := flat(func(t float64, i int, m *align.Motion) {
 			m.PitchRate[i] = float32(0.1 * math.Sqrt2 * math.Sin(2*math.Pi*c.hz*t))
 		})
-		w := MakeWindows(m, s, Params{})
+		w := MakeWindows(m, s)
 		var sum, n float64
 		for _, o := range w {
 			if o.Reach == 1 && o.Time > 40 && o.Time < 60 {
@@ -176,7 +176,7 @@ func TestControlEffort(t *testing.T) {
 			}
 		}
 		w = append(w, Window{Time: 900, East: 12, PitchRate: 9, Tack: 1}, Window{Time: 903, East: 8.2, PitchRate: 9, Reason: "pumping"})
-		e := ControlEffort(w, Params{})
+		e := ControlEffort(w)
 		if len(e) != 3 || e[0].Tack != "" || e[1].Tack != "port" || e[2].Tack != "starboard" || e[0].Speed != 8.5 || e[0].Windows != 144 {
 			t.Fatalf("%+v", e)
 		}
