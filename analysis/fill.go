@@ -7,6 +7,7 @@ import (
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/finish"
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 	"evenfoot/filter/align"
@@ -118,7 +119,7 @@ func (o *observation) describeLaw(r *Result) {
 		Bend: []Bend{}, Enough: f.Enough, Missing: f.Missing,
 	}
 	if law.Missing == nil {
-		law.Missing = []string{}
+		law.Missing = []pitchlaw.Lack{}
 	}
 	if r.Setup != nil {
 		law.Slope = law.SlopePerKg.Scale(1 / (r.Setup.Rider.Mass + r.Setup.Board.Mass))
@@ -126,8 +127,12 @@ func (o *observation) describeLaw(r *Result) {
 	for tack, z := range f.ZeroByTack {
 		law.ByTack[tack] = o.levelled(degrees(z))
 	}
-	for _, b := range f.Bend {
-		law.Bend = append(law.Bend, Bend{b.Name, b.Size, b.Unit, num(b.P), b.Says})
+	for _, b := range f.Bends {
+		unit := "deg"
+		if b.Kind == pitchlaw.Drift {
+			unit = "deg per hour"
+		}
+		law.Bend = append(law.Bend, Bend{b.Kind, degrees(b.Size), unit, num(b.P), b.Matters})
 	}
 	r.PitchLaw = law
 	r.WaterFlow = &WaterFlow{East: f.FlowEast, North: f.FlowNorth, Source: f.FlowSource}

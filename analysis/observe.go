@@ -50,9 +50,9 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	}
 	progress("fitting the pitch law")
 	p := lawParams(s, o.motion)
-	windows := pitchlaw.MakeWindows(o.motion, o.ride, p)
+	windows := pitchlaw.MakeWindows(o.motion, o.ride)
 	o.law = pitchlaw.Estimate(windows, p)
-	o.effort = pitchlaw.ControlEffort(o.law.Windows, p)
+	o.effort = pitchlaw.ControlEffort(o.law.Windows)
 	return o
 }
 

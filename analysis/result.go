@@ -115,15 +115,15 @@ type PitchLaw struct {
 	ByTack     map[string]interval.Interval `json:"by_tack"`
 	Bend       []Bend                       `json:"bend"`
 	Enough     bool                         `json:"enough"`
-	Missing    []string                     `json:"missing"`
+	Missing    []pitchlaw.Lack              `json:"missing"`
 }
 
 type Bend struct {
-	Name string            `json:"name"`
-	Size interval.Interval `json:"size"`
-	Unit string            `json:"unit"`
-	P    interval.Number   `json:"p"`
-	Says string            `json:"says"`
+	Name    pitchlaw.BendKind `json:"name"`
+	Size    interval.Interval `json:"size"`
+	Unit    string            `json:"unit"`
+	P       interval.Number   `json:"p"`
+	Matters bool              `json:"matters"`
 }
 
 type PitchPoint struct {

@@ -34,10 +34,7 @@ func (b *builder) windows() windows {
 		switch {
 		case x.Weight < leftOut || x.Reason != "":
 			w.out = append(w.out, x)
-			if x.Reason == "" {
-				x.Reason = "far from the rest"
-			}
-			count[x.Reason]++
+			count[words.Reason(x.Reason)]++
 		case x.Tack > 0:
 			w.starboard = append(w.starboard, x)
 		case x.Tack < 0:
@@ -189,9 +186,9 @@ func (b *builder) liftArea() *figure {
 		f.Note += " The band here is the doubt of the line alone; the doubt of the level zero comes on top."
 	}
 	f.Says = fmt.Sprintf("The marks lie around a straight line, with a scatter of %s degrees.", words.Fixed(law.RMS*radian, 1))
-	for _, x := range law.Bend {
-		if x.Says != "" {
-			f.Says += " " + words.Sentence(x.Says)
+	for _, x := range law.Bends {
+		if says := words.Bend(x); says != "" {
+			f.Says += " " + says
 		}
 	}
 	lo, hi := math.Inf(1), 0.0

@@ -23,6 +23,7 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/ride"
 	"evenfoot/ingest"
 	"evenfoot/report/words"
@@ -218,7 +219,7 @@ func TestHostileNames(t *testing.T) {
 	r.Setup.Feel[0].Said, r.Log.Files[0].Name, r.Log.Files[0].Device, r.Mount.LevelFrom = evil, evil, evil, evil
 	r.Log.Files[0].Channels[0].Name, r.Log.Files[0].Dropped[0].Reason, r.Log.GPS.SpeedFrom = evil, evil, evil
 	r.Session.Warnings, r.Advice.Why = slices.Repeat([]analysis.Finding{evil}, 100), []string{evil}
-	r.Advice.WorthKnowing[0].What, r.Assumptions[0].Name, r.ControlEffort[0].Tack, r.Law.Windows[0].Reason = evil, evil, evil, evil
+	r.Advice.WorthKnowing[0].What, r.Assumptions[0].Name, r.ControlEffort[0].Tack, r.Law.Windows[0].Reason = evil, evil, evil, pitchlaw.Reason(evil)
 	r.Rides[0].Tack = &evil
 	r.OtherRider = &advice.OtherRider{Advice: *r.Advice, Name: evil, Notes: []string{evil}}
 	p := pageOf(t, r, Options{Version: evil})

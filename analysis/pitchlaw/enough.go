@@ -11,13 +11,15 @@ import (
 // was run on sessions that pass.
 const (
 	leastSeconds = 150  // s of straight flight that counts
-	leastReach   = 8    // s, what makes a reach
 	leastReaches = 4    // separate reaches
 	leastTack    = 15   // s on each tack
 	leastWindows = 20   // to tell percentiles of speed
 	leastSpread  = 1.12 // 95th to 5th percentile of speed
 	mostDoubt    = 0.4  // of the slope, 1σ relative
 	sameWay      = 0.75 // length of the mean of the courses' unit vectors
+
+	// LeastReach is what makes a reach, s.
+	LeastReach = 8
 
 	reasonWeight = 0.2 // what a window counts for when a reason speaks against it
 )
@@ -43,28 +45,28 @@ func missingBefore(w []Window, l *law) []Lack {
 		speeds = append(speeds, math.Hypot(w[i].East, w[i].North))
 	}
 	var missing []Lack
-	add := func(kind LackKind, have, need float64) {
-		missing = append(missing, Lack{Kind: kind, Have: interval.Number(have), Need: interval.Number(need)})
+	add := func(kind LackKind, have, need float64, unit string) {
+		missing = append(missing, Lack{Kind: kind, Have: interval.Number(have), Need: interval.Number(need), Unit: unit})
 	}
 	if needs := max(leastSeconds, seconds/2); seconds < leastSeconds {
-		add(ShortFlight, seconds, leastSeconds)
+		add(ShortFlight, seconds, leastSeconds, "s")
 	} else if steady < needs {
-		add(UnsteadyFlight, steady, needs)
+		add(UnsteadyFlight, steady, needs, "s")
 		missing[len(missing)-1].Reasons = reasonsOf(w)
 	}
 	long := 0
 	for _, d := range reaches {
-		if d >= leastReach {
+		if d >= LeastReach {
 			long++
 		}
 	}
 	if long < leastReaches {
-		add(FewReaches, float64(long), leastReaches)
+		add(FewReaches, float64(long), leastReaches, "1")
 	}
 	slices.Sort(speeds)
 	n := len(speeds)
 	if lo, hi := speeds[n/20], speeds[n-1-n/20]; n < leastWindows || hi < leastSpread*lo {
-		add(NarrowSpeeds, hi, leastSpread*lo)
+		add(NarrowSpeeds, hi, leastSpread*lo, "m/s")
 	}
 	return missing
 }
@@ -77,15 +79,15 @@ func missingAfter(f *Fit, l *law) []Lack {
 	}
 	if !l.tacksKnown {
 		if r, course := l.oneWay(); r > sameWay {
-			missing = append(missing, Lack{Kind: OneCourse, Have: interval.Number(course)})
+			missing = append(missing, Lack{Kind: OneCourse, Have: interval.Number(course), Unit: "rad"})
 		}
 	}
 	sd := f.Slope.SD() / f.Slope.Value
 	switch {
 	case !(f.Slope.Value > 0):
-		missing = append(missing, Lack{Kind: PitchRises, Have: interval.Number(f.Slope.Value)})
+		missing = append(missing, Lack{Kind: PitchRises, Have: interval.Number(f.Slope.Value), Unit: "rad/(m²/kg)"})
 	case sd > mostDoubt:
-		missing = append(missing, Lack{Kind: VagueSlope, Have: interval.Number(sd), Need: mostDoubt})
+		missing = append(missing, Lack{Kind: VagueSlope, Have: interval.Number(sd), Need: mostDoubt, Unit: "1"})
 	}
 	return missing
 }

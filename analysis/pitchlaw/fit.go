@@ -73,9 +73,10 @@ type Fit struct {
 // A Lack is one thing that the log does not give and the law needs.
 type Lack struct {
 	Kind LackKind `json:"kind"`
-	// Have and Need are in the unit of the kind.
+	// Have and Need are in Unit; "" where there is nothing to count.
 	Have interval.Number `json:"have"`
 	Need interval.Number `json:"need"`
+	Unit string          `json:"unit,omitempty"`
 	Tack string          `json:"tack,omitempty"` // OneTack: the one that is missing
 	// Reasons are those of unsteady windows, most frequent first.
 	Reasons []Reason `json:"reasons,omitempty"`
@@ -88,8 +89,8 @@ const (
 	NoFlight       LackKind = "no straight flight"       // with attitude and GPS
 	NoSpeed        LackKind = "no GPS speed"             // in straight flight
 	ShortFlight    LackKind = "little straight flight"   // s
-	UnsteadyFlight LackKind = "little steady flight"     // s; Need is what half the flight or the least would be
-	FewReaches     LackKind = "few reaches"              // reaches of leastReach or more
+	UnsteadyFlight LackKind = "little steady flight"     // s; Need is half the flight, or the least that counts
+	FewReaches     LackKind = "few reaches"              // of [LeastReach] or longer
 	NarrowSpeeds   LackKind = "one speed"                // m/s: the 95th percentile, and what it had to be for the 5th
 	OneTack        LackKind = "one tack"                 // the line stands for the other tack alone
 	OneCourse      LackKind = "one course"               // rad, the mean course: tacks and flow hide in the line
