@@ -116,10 +116,10 @@ func (o *observation) describeLaw(r *Result) {
 	law := &PitchLaw{
 		Zero: o.levelled(degrees(f.Zero)), Slope: interval.Unknown(), SlopePerKg: degrees(f.Slope),
 		Windows: len(f.Windows), RMS: num(f.RMS / degree), ByTack: map[string]interval.Interval{},
-		Bend: []Bend{}, Enough: f.Enough, Missing: f.Missing,
+		Bend: []Bend{}, Enough: f.Enough, Missing: []Finding{},
 	}
-	if law.Missing == nil {
-		law.Missing = []pitchlaw.Lack{}
+	for _, l := range f.Missing {
+		law.Missing = append(law.Missing, l)
 	}
 	if r.Setup != nil {
 		law.Slope = law.SlopePerKg.Scale(1 / (r.Setup.Rider.Mass + r.Setup.Board.Mass))

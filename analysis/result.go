@@ -115,7 +115,7 @@ type PitchLaw struct {
 	ByTack     map[string]interval.Interval `json:"by_tack"`
 	Bend       []Bend                       `json:"bend"`
 	Enough     bool                         `json:"enough"`
-	Missing    []pitchlaw.Lack              `json:"missing"`
+	Missing    []Finding                    `json:"missing"` // pitchlaw.Lack
 }
 
 type Bend struct {

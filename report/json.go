@@ -44,9 +44,32 @@ func writeJSON(w io.Writer, v any) error {
 //
 // The schema comes first: by it a file is known as ours.
 type resultJSON struct {
-	Schema  string      `json:"schema"`
-	Session sessionJSON `json:"session"`
+	Schema   string      `json:"schema"`
+	Session  sessionJSON `json:"session"`
+	PitchLaw *lawJSON    `json:"pitch_law"`
 	*analysis.Result
+}
+
+type lawJSON struct {
+	*analysis.PitchLaw
+	Bend    []bendJSON    `json:"bend"`
+	Missing []findingJSON `json:"missing"`
+}
+
+type bendJSON struct {
+	analysis.Bend
+	Words string `json:"words"` // "" when it does not matter
+}
+
+func lawOf(r *analysis.Result, u words.Units) *lawJSON {
+	if r.PitchLaw == nil {
+		return nil
+	}
+	j := &lawJSON{PitchLaw: r.PitchLaw, Bend: []bendJSON{}, Missing: findings(r.PitchLaw.Missing, u)}
+	for i, b := range r.PitchLaw.Bend {
+		j.Bend = append(j.Bend, bendJSON{b, words.Bend(r.Law.Bends[i])})
+	}
+	return j
 }
 
 type sessionJSON struct {
@@ -62,7 +85,7 @@ type findingJSON struct {
 }
 
 func jsonResult(r *analysis.Result, u words.Units) resultJSON {
-	return resultJSON{Schema: r.Schema, Result: r, Session: sessionJSON{r.Session, findings(r.Session.Warnings, u)}}
+	return resultJSON{Schema: r.Schema, Result: r, PitchLaw: lawOf(r, u), Session: sessionJSON{r.Session, findings(r.Session.Warnings, u)}}
 }
 
 func findings(fs []analysis.Finding, u words.Units) []findingJSON {

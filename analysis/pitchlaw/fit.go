@@ -72,7 +72,7 @@ type Fit struct {
 
 // A Lack is one thing that the log does not give and the law needs.
 type Lack struct {
-	Kind LackKind `json:"kind"`
+	Kind LackKind `json:"-"`
 	// Have and Need are in Unit; "" where there is nothing to count.
 	Have interval.Number `json:"have"`
 	Need interval.Number `json:"need"`

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/trim"
 	"evenfoot/ingest"
 )
@@ -20,6 +21,8 @@ func (u Units) Say(f analysis.Finding) string {
 		return f.String()
 	case analysis.Note:
 		return u.note(f)
+	case pitchlaw.Lack:
+		return u.Lack(f)
 	case trim.Conflict:
 		return fmt.Sprintf("In doubt, by %.1f sigmas: %s.", f.Sigmas, f.What)
 	}
