@@ -15,58 +15,63 @@ func setupLines(s *setup.Setup, u words.Units) []given {
 		return nil
 	}
 	var out []given
-	add := func(key, name, value string) {
-		out = append(out, given{name, value, !s.Given(key)})
+	for i := range setup.Keys {
+		k := &setup.Keys[i]
+		v := k.Value(s)
+		nothing := v == 0.0 || v == 0 || v == ""
+		if k.Label == "" || nothing && k.Example != nil && !s.Given(k.Name) {
+			continue
+		}
+		out = append(out, given{k.Label, valueText(k, v, u), !s.Given(k.Name)})
 	}
-	deg := func(rad float64) string { return words.Fixed(rad*radian, 1) + "°" }
-	mm := func(m float64) string { return words.Fixed(m*1000, 1) + words.NBSP + "mm" }
-	add("rider.mass_kg", "Rider, dressed, rig in hand", u.MassText(s.Rider.Mass))
-	if s.Rider.Height > 0 {
-		add("rider.height_cm", "Height", u.LengthText(s.Rider.Height))
-	}
-	if s.Rider.Level != "" {
-		add("rider.level", "Level", words.Clean(s.Rider.Level))
-	}
-	add("stance.front_cm", "Front foot from the mast (+ forward)", u.LengthText(s.Stance.Front))
-	add("stance.back_cm", "Back foot from the mast", u.LengthText(s.Stance.Back))
-	add("stance.fixed", "Feet", words.Choose(s.Stance.Fixed, "in straps or hooks", "free"))
-	add("board.mass_kg", "Board and foil", u.MassText(s.Board.Mass))
-	add("board.cg_cm", "Their centre of gravity from the mast", u.LengthText(s.Board.CG))
-	add("board.deck_height_cm", "Deck above the mast's top", u.LengthText(s.Board.DeckHeight))
-	add("board.track_cm", "Mast can still slide", u.LengthText(-s.Board.Track[0])+" back, "+u.LengthText(s.Board.Track[1])+" forward")
-	add("rig.kind", "Rig", words.Clean(s.Rig.Kind))
-	add("rig.lift_fraction", "Share of the rider's weight that the rig carries", words.Percent(s.Rig.LiftFraction))
-	add("foil.mast_cm", "Mast", u.LengthText(s.Foil.Mast))
-	add("foil.depth_cm", "Mast under water while riding", u.LengthText(s.Foil.Depth))
-	w, t := s.Foil.Wing, s.Foil.Stabilizer
-	add("foil.wing.area_cm2", "Wing area", words.Area(w.Area, u))
-	add("foil.wing.span_cm", "Wing span", u.LengthText(w.Span))
-	add("foil.wing.ahead_cm", "Wing ahead of the mast", u.LengthText(w.Ahead))
-	add("foil.wing.camber_percent", "Wing camber (curve of the profile)", words.Fixed(w.CamberPercent, 1)+words.NBSP+"%")
-	add("foil.wing.thickness_percent", "Wing thickness", words.Percent(w.ThicknessRatio)+" of the chord")
-	add("foil.wing.incidence_deg", "Wing angle to the deck (incidence)", deg(w.Incidence))
-	add("foil.stabilizer.area_cm2", "Stabilizer area", words.Area(t.Area, u))
-	add("foil.stabilizer.span_cm", "Stabilizer span", u.LengthText(t.Span))
-	add("foil.stabilizer.behind_wing_cm", "Stabilizer behind the wing", u.LengthText(t.BehindWing))
-	add("foil.stabilizer.incidence_deg", "Stabilizer angle to the wing, without shims (+ leading edge up)", deg(t.Incidence))
-	add("foil.stabilizer.zero_lift_deg", "Stabilizer's own zero-lift angle", deg(t.ZeroLift))
-	add("foil.stabilizer.mount", "Stabilizer sits", words.Choose(t.Mount == "bottom", "below the fuselage", "on top of the fuselage"))
-	add("foil.stabilizer.shim_span_mm", "From the shim to the opposite contact", mm(t.ShimSpan))
-	add("foil.stabilizer.shim_mm", "Shim fitted in this session", u.Thin(t.Shim))
-	if f := s.Foil.Finish; f.Grit > 0 {
-		add("foil.finish.grit", "Last paper used", fmt.Sprintf("P %d", f.Grit))
-	} else if f.Surface != "" {
-		add("foil.finish.surface", "Surface", words.Clean(f.Surface))
-	}
-	if e := s.Foil.Finish.TrailingEdge; e > 0 {
-		add("foil.finish.trailing_edge_mm", "Trailing edge", mm(e))
-	}
-	add("water.kind", "Water", words.Clean(s.Water.Kind))
-	add("water.temperature_c", "Water temperature", words.Fixed(s.Water.Temperature, 0)+words.NBSP+"°C")
 	for _, f := range s.Feel {
 		out = append(out, given{"Felt at " + u.SpeedText(f.Speed), words.Clean(f.Said) + " (" + words.Percent(f.Share) + " on the front foot, give or take " + words.Percent(f.SD) + ")", false})
 	}
 	return out
+}
+
+// valueText is a value of the setup in the reader's units.
+func valueText(k *setup.Key, v any, u words.Units) string {
+	switch x := v.(type) {
+	case bool:
+		return words.Choose(x, "in straps or hooks", "free")
+	case int:
+		return fmt.Sprintf("P %d", x)
+	case [2]float64:
+		return u.LengthText(-x[0]) + " back, " + u.LengthText(x[1]) + " forward"
+	case float64:
+		return numberText(k, x, u)
+	case string:
+		if k.Name == "foil.stabilizer.mount" {
+			return words.Choose(x == "bottom", "below the fuselage", "on top of the fuselage")
+		}
+		return words.Clean(x)
+	}
+	return words.Unknown
+}
+
+func numberText(k *setup.Key, v float64, u words.Units) string {
+	switch unit, si := k.Unit(); {
+	case unit == "kg":
+		return u.MassText(v)
+	case unit == "cm":
+		return u.LengthText(v)
+	case unit == "cm²":
+		return words.Area(v, u)
+	case k.Name == "foil.stabilizer.shim_mm":
+		return u.Thin(v)
+	case unit == "mm":
+		return words.Fixed(v/si, 1) + words.NBSP + unit
+	case unit == "%" && si == 1:
+		return words.Fixed(v, 1) + words.NBSP + unit
+	case unit == "%":
+		return words.Percent(v) + " of the chord"
+	case unit == "°":
+		return words.Fixed(v/si, 1) + unit
+	case unit == "°C":
+		return words.Fixed(v, 0) + words.NBSP + unit
+	}
+	return words.Percent(v)
 }
 
 // rate is a number of samples per second without needless decimals.

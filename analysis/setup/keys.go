@@ -49,9 +49,12 @@ func (k *Key) SD(s *Setup) float64 {
 	return k.Prior.Given
 }
 
-// Value is what the setup holds: float64 in SI, int, string, bool, [2]float64
-// in SI or [Sense]. Of a list's key it is the first entry's.
+// Value is what the setup holds: float64 in SI, int, string, bool, or
+// [2]float64 in SI; nil of the keys of lists and of feelings.
 func (k *Key) Value(s *Setup) any {
+	if slices.Contains(lists, k.Table()) {
+		return nil
+	}
 	switch p := k.place(s, 0).(type) {
 	case *float64:
 		return *p
