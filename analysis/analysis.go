@@ -88,7 +88,10 @@ func Run(req Request) (*Result, error) {
 	}
 	r.SpeedHistogram, r.RangeLow, r.RangeHigh = speeds.bins, speeds.low, speeds.high
 
-	today := outing(req.Setup, seen)
+	today, strays := outing(req.Setup, seen)
+	for _, n := range strays {
+		r.warn(n)
+	}
 	if err := req.flies(today.In, speeds); err != nil {
 		return nil, err
 	}
@@ -102,7 +105,11 @@ func Run(req Request) (*Result, error) {
 		for _, w := range was.warnings {
 			r.warn(Note{Kind: InEarlier, Session: baseName(e.Name), Of: w})
 		}
-		earlier = append(earlier, outing(e.Setup, was))
+		then, strays := outing(e.Setup, was)
+		for _, n := range strays {
+			r.warn(Note{Kind: InEarlier, Session: e.Name, Of: n})
+		}
+		earlier = append(earlier, then)
 		r.Session.Earlier = append(r.Session.Earlier, e.title())
 	}
 	req.Progress("inferring the foil")
@@ -132,11 +139,14 @@ func (req *Request) flies(in trim.Inputs, speeds speedRange) error {
 		ErrTooSlow, what, in.WingArea*1e4, in.RiderMass+in.BoardMass, req.speed(slowest))
 }
 
-// outing is one session as the inference takes it.
-func outing(s *setup.Setup, seen *observation) trim.Outing {
+// outing is one session as the inference takes it: without the notes of feel
+// at speeds that its log never shows.
+func outing(s *setup.Setup, seen *observation) (o trim.Outing, strays []StrayNote) {
 	w := water.Of(s.Water.Kind, s.Water.Temperature)
-	o := trim.Outing{Setup: s, In: trim.FromSetup(s, w.Density, w.Viscosity)}
+	counted := *s
+	counted.Feel, strays = seen.countingNotes(s.Feel)
+	o = trim.Outing{Setup: &counted, In: trim.FromSetup(s, w.Density, w.Viscosity)}
 	o.Ev = seen.evidence()
-	o.Ev.Feel = s.Feel
-	return o
+	o.Ev.Feel = counted.Feel
+	return o, strays
 }

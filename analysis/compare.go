@@ -61,7 +61,7 @@ func (r *Result) lawOK() bool { return r.Law != nil && r.Law.Enough }
 // side is what the before-and-after judgement takes of one session.
 func (r *Result) side() advice.Side {
 	s := advice.Side{
-		Name: r.Session.Title, Setup: r.Setup, Posterior: r.Posterior,
+		Name: r.Session.Title, Setup: r.outing.Setup, Posterior: r.Posterior,
 		HasLaw: r.lawOK(), Zero: interval.Unknown(), Slope: interval.Unknown(),
 		MeanSpeed: interval.Unknown(), TopSpeed: interval.Unknown(),
 	}

@@ -24,6 +24,7 @@ const (
 	NotRigid       Kind = "sensor not fixed"    // Why: its pitch is not used
 	InEarlier      Kind = "earlier session"     // Session, Of
 	BeyondRidden   Kind = "range beyond ridden" // Range, Ridden
+	NotFlown       Kind = "note not flown"      // a [StrayNote]
 )
 
 // A Note is something that the chain itself found out about a session.

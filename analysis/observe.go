@@ -195,15 +195,17 @@ func rideInput(log *ingest.Log, m *align.Motion) ride.Input {
 	return in
 }
 
+// slowestMargin is for sizes that are stated wrongly.
+const slowestMargin = 0.85
+
 // slowest is the speed below which the setup's foil cannot fly, m/s, with a
 // margin for sizes that are stated wrongly; 0 without a setup.
 func slowest(s *setup.Setup) float64 {
 	if s == nil {
 		return 0
 	}
-	const margin = 0.85
 	w := water.Of(s.Water.Kind, s.Water.Temperature)
-	return margin * trim.NewFoil(trim.FromSetup(s, w.Density, w.Viscosity)).SlowestFlight()
+	return slowestMargin * trim.NewFoil(trim.FromSetup(s, w.Density, w.Viscosity)).SlowestFlight()
 }
 
 func lawParams(s *setup.Setup, m *align.Motion) pitchlaw.Params {

@@ -84,13 +84,15 @@ func (o *observation) whyNoSpeeds() string {
 	return "there is no flight in the log. Check that it is the right file, or give the speeds that matter, for example --range 12:22kn"
 }
 
-// foilingSpeeds is the sorted speed through the water over all flight, m/s,
-// one value a step of the speed series.
-func (o *observation) foilingSpeeds() []float64 {
+// foilingSpeeds is the sorted speed through the water over all flight.
+func (o *observation) foilingSpeeds() []float64 { return o.speedsAgainst(o.flow()) }
+
+// speedsAgainst is the sorted speed over all flight against something that
+// moves at (fe, fn), m/s, one value a step of the speed series.
+func (o *observation) speedsAgainst(fe, fn float64) []float64 {
 	if o.ride == nil {
 		return nil
 	}
-	fe, fn := o.flow()
 	s := o.ride.Speed
 	var v []float64
 	for _, r := range o.ride.Rides {

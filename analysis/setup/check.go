@@ -245,8 +245,9 @@ func (c *checker) notes() {
 		entry := fmt.Sprintf("feel.%d", i)
 		speeds := 0
 		for _, k := range Keys {
-			if _, ok := c.lines[entry+"."+k.last()]; ok && k.Table() == "feel" && strings.HasPrefix(k.last(), "speed_") {
+			if _, ok := c.lines[entry+"."+k.last()]; ok && k.isNoteSpeed() {
 				speeds++
+				c.s.Feel[i].As = k.last()
 			}
 		}
 		switch {

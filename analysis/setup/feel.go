@@ -50,6 +50,33 @@ func ParseSense(v any) (Sense, error) {
 	return Sense{}, fmt.Errorf("the feel %q is not known; %s, for example 60", fmt.Sprint(v), feelAsk)
 }
 
+// A Reading is a note's speed, m/s, had its number been written under Key.
+type Reading struct {
+	Key   string // "speed_kmh"
+	Speed float64
+}
+
+// Readings are what the number of the note's speed could mean under the other keys.
+func (f Feel) Readings() []Reading {
+	own := knot
+	var out []Reading
+	for _, k := range Keys {
+		if _, si := k.Unit(); k.isNoteSpeed() {
+			out = append(out, Reading{k.last(), si})
+			if k.last() == f.As {
+				own = si
+			}
+		}
+	}
+	out = slices.DeleteFunc(out, func(r Reading) bool { return r.Speed == own })
+	for i := range out {
+		out[i].Speed *= f.Speed / own
+	}
+	return out
+}
+
+func (k *Key) isNoteSpeed() bool { return strings.HasPrefix(k.Name, "feel.speed_") }
+
 // sense hands a value on once it is understood.
 func sense(to func(Sense)) func(any) error {
 	return func(v any) error {

@@ -120,6 +120,7 @@ type Feel struct {
 	Share float64 // the front foot's share, 0..1
 	SD    float64 // 1σ of Share
 	Said  string  // the rider's own words
+	As    string  // the key that its speed was written under: "speed_kn", "" for that too
 }
 
 // Marks says what the rider meant by a mark set while riding.

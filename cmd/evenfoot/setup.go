@@ -1,22 +1,34 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 
 	"github.com/spf13/cobra"
 
+	"evenfoot/analysis"
+	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
+	"evenfoot/report/words"
 )
 
 func setupCommand(c *console) *cobra.Command {
 	var rig, check string
 	cmd := &cobra.Command{
-		Use:   "setup [--rig kite] | setup --check F",
+		Use:   "setup [--rig kite] | setup --check F [LOG...]",
 		Short: "Print a setup to fill in, or check one",
-		Args:  cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error {
+		Long: `Print a commented setup to fill in. With --check, read one instead and say what
+is worth measuring, the most worth first, and whether the notes of feel
+contradict each other; with the logs of the outing (or its folder) also which
+notes are at speeds that were not flown.`,
+		RunE: func(_ *cobra.Command, args []string) error {
 			if check != "" {
-				return c.checkSetup(check)
+				return c.checkSetup(check, args)
+			}
+			if len(args) > 0 {
+				return usagef("logs go with --check; see `evenfoot help setup`")
 			}
 			text, err := setup.Template(rig)
 			if err != nil {
@@ -31,25 +43,62 @@ func setupCommand(c *console) *cobra.Command {
 	return cmd
 }
 
-func (c *console) checkSetup(path string) error {
-	s, warnings, err := setup.Load(path)
+// checkSetup says what a setup is worth, from the same chain as a report.
+func (c *console) checkSetup(path string, logs []string) error {
+	s, err := c.open(logs, sources{setup: path})
 	if err != nil {
 		return err
 	}
-	for _, w := range warnings {
-		c.warn("%s", w)
-	}
-	given, missing := 0, []string{}
+	given := 0
 	for _, k := range setup.Keys {
-		if s.Given(k.Name) {
+		if s.setup.Given(k.Name) {
 			given++
-		} else if k.Prior.Default > k.Prior.Given {
-			missing = append(missing, k.Name)
 		}
 	}
-	fmt.Fprintf(c.out, "%s is a good setup: %d values, %d notes of feel.\n", path, given, len(s.Feel))
-	for _, k := range missing {
-		fmt.Fprintf(c.out, "  not given, a default with a wide doubt is used: %s\n", k)
+	fmt.Fprintf(c.out, "%s is a good setup: %d values, %d notes of feel.\n", path, given, len(s.setup.Feel))
+	req := analysis.Request{Log: s.log, Setup: s.setup}
+	if s.log == nil {
+		req.Range = analysis.UsualRange(s.setup)
 	}
+	r, err := analysis.Run(req)
+	if err != nil {
+		return err
+	}
+	u := words.Units{}.OrDefault()
+	for _, w := range r.Session.Warnings {
+		switch w.(type) {
+		case analysis.StrayNote, trim.Conflict:
+			fmt.Fprintln(c.out, u.Say(w))
+		}
+	}
+	c.printWorth(r, u)
 	return nil
+}
+
+// worthTelling is how much doubt, degrees, something must take away to be listed.
+const worthTelling = 0.01
+
+// printWorth ranks what would narrow the best stabilizer angle by the doubt
+// that each would take away.
+func (c *console) printWorth(r *analysis.Result, u words.Units) {
+	type worth struct {
+		what  string
+		takes float64 // of half a 90 % interval, degrees
+	}
+	var list []worth
+	for _, m := range r.Unmeasured() {
+		list = append(list, worth{u.Measure(m.Key), interval.Z90 * (m.Now - m.Then)})
+	}
+	for _, o := range r.Advice.WorthKnowing {
+		list = append(list, worth{o.What, interval.Z90 * float64(o.ShimSDNow-o.ShimSD)})
+	}
+	slices.SortStableFunc(list, func(a, b worth) int { return cmp.Compare(b.takes, a.takes) })
+	best := r.Advice.StabilizerChange
+	fmt.Fprintf(c.out, "From %s to %s the stabilizer's best angle is known to ± %.2f° (90 %%). What would take doubt away, the most first:\n",
+		u.SpeedText(r.RangeLow), u.SpeedText(r.RangeHigh), (best.High-best.Low)/2)
+	for _, w := range list {
+		if w.takes >= worthTelling {
+			fmt.Fprintf(c.out, "  %.2f°  %s\n", w.takes, w.what)
+		}
+	}
 }

@@ -23,6 +23,8 @@ func (u Units) Say(f analysis.Finding) string {
 		return u.note(f)
 	case pitchlaw.Lack:
 		return u.Lack(f)
+	case analysis.StrayNote:
+		return u.stray(f)
 	case trim.Conflict:
 		return fmt.Sprintf("In doubt, by %.1f sigmas: %s.", f.Sigmas, f.What)
 	}

@@ -1,0 +1,96 @@
+package analysis
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"evenfoot/analysis/advice"
+	"evenfoot/analysis/setup"
+
+	"gonum.org/v1/gonum/stat"
+)
+
+// noteSlack is how far, m/s, a note may lie outside the speeds flown and still
+// count: riders round to a knot and read the watch a moment later. It was
+// tuned on nothing; it is one knot.
+const noteSlack = 0.5
+
+// A StrayNote is a note of feel at a speed that the log never shows: it does
+// not count.
+type StrayNote struct {
+	Kind   Kind       `json:"-"`         // NotFlown
+	Number int        `json:"note"`      // in the setup, from 1
+	Speed  float64    `json:"speed_mps"` // as written
+	Flown  [2]float64 `json:"flown_mps"` // over ground, slowest (5 %) and fastest (best 2 s)
+	FitsAs []string   `json:"fits_as"`   // keys, such as "speed_kmh", under which the number would be at a speed flown: the rider is asked
+}
+
+// The speeds that a foil is mostly ridden at, as multiples of the slowest
+// flight: read off the simulated riders of all rigs.
+const usualSlow, usualFast = 2.0, 3.5
+
+// UsualRange is the speeds, m/s, to judge a setup at without a log: those of
+// its notes where they span enough, else what its wing is mostly ridden at.
+func UsualRange(s *setup.Setup) [2]float64 {
+	slow := slowest(s) / slowestMargin
+	r := [2]float64{usualSlow * slow, usualFast * slow}
+	if len(s.Feel) == 0 {
+		return r
+	}
+	bySpeed := func(a, b setup.Feel) int { return cmp.Compare(a.Speed, b.Speed) }
+	low, top := slices.MinFunc(s.Feel, bySpeed).Speed, slices.MaxFunc(s.Feel, bySpeed).Speed
+	if top-low >= 2 {
+		return [2]float64{low, top}
+	}
+	return [2]float64{min(r[0], low), max(r[1], top)}
+}
+
+// Unmeasured ranks the keys of the setup that are left to their defaults by
+// the doubt of the best stabilizer change that each would take away.
+func (r *Result) Unmeasured() []advice.Measurement {
+	if r.Posterior == nil {
+		return nil
+	}
+	return advice.Measurements(r.Posterior, r.outing.Setup, r.speeds.weights)
+}
+
+// flown is the slowest and the fastest speed over ground, m/s, that a note may
+// speak of: 5 % of the flight and the best 2 s with its doubt; false without a
+// flight.
+func (o *observation) flown() (low, top float64, ok bool) {
+	over := o.speedsAgainst(0, 0)
+	if len(over) == 0 {
+		return 0, 0, false
+	}
+	low = stat.Quantile(lowPercentile, stat.LinInterp, over, nil)
+	top = o.ride.BestSpeeds.TwoSeconds.High
+	if math.IsNaN(top) {
+		top = over[len(over)-1]
+	}
+	return low, top, true
+}
+
+// countingNotes parts the notes of feel into those that count and the strays.
+// Without a flight nothing is known against any.
+func (o *observation) countingNotes(notes []setup.Feel) (counting []setup.Feel, strays []StrayNote) {
+	low, top, ok := o.flown()
+	if !ok {
+		return notes, nil
+	}
+	within := func(v float64) bool { return v >= low-noteSlack && v <= top+noteSlack }
+	for i, n := range notes {
+		if within(n.Speed) {
+			counting = append(counting, n)
+			continue
+		}
+		s := StrayNote{Kind: NotFlown, FitsAs: []string{}, Number: i + 1, Speed: n.Speed, Flown: [2]float64{low, top}}
+		for _, r := range n.Readings() {
+			if within(r.Speed) {
+				s.FitsAs = append(s.FitsAs, r.Key)
+			}
+		}
+		strays = append(strays, s)
+	}
+	return counting, strays
+}
