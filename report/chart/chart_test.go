@@ -164,3 +164,52 @@ func BenchmarkLine(b *testing.B) {
 		Figure{ID: "x", Width: 720, Height: 300, Panels: []*Panel{{Layers: []plot.Plotter{Line{Points: ps, Ink: "a"}}}}}.SVG()
 	}
 }
+
+// TestUpIsUp: more is higher and further right, and a metre is a metre both ways
+// where the panel asks for it.
+func TestUpIsUp(t *testing.T) {
+	s := svgOf(t, &Panel{X: Range{0, 100}, Y: Range{0, 100}, Equal: true, Layers: []plot.Plotter{Boxes{Boxes: []Box{{20, 40, 50, 60}}, Ink: "a"}, Rule{At: 10, Ink: "b"}, Rule{At: 90, Ink: "c"}, Rule{At: 10, Vertical: true, Ink: "d"}}})
+	point := func(class string) (x, y float64) {
+		m := regexp.MustCompile(`^M(-?[\d.]+)[ ]?(-?[\d.]+)`).FindStringSubmatch(path(s, class))
+		if m == nil {
+			t.Fatalf("no %s in %s", class, s)
+		}
+		x, _ = strconv.ParseFloat(m[1], 64)
+		y, _ = strconv.ParseFloat(m[2], 64)
+		return x, y
+	}
+	_, low := point("s-b")
+	_, high := point("s-c")
+	left, _ := point("s-d")
+	right, bottom := point("f-a")
+	if !(high < bottom && bottom < low && left < right) {
+		t.Errorf("10 at %g px, 50 at %g px, 90 at %g px down; 10 at %g px, 20 at %g px across", low, bottom, high, left, right)
+	}
+	m := regexp.MustCompile(`h(-?[\d.]+)v(-?[\d.]+)`).FindStringSubmatch(path(s, "f-a"))
+	if m == nil {
+		t.Fatalf("the box is %s", path(s, "f-a"))
+	}
+	w, _ := strconv.ParseFloat(m[1], 64)
+	h, _ := strconv.ParseFloat(m[2], 64)
+	if w <= 0 || math.Abs(w/-h-2) > 0.1 {
+		t.Errorf("20 by 10 m are drawn %g by %g px", w, -h)
+	}
+}
+
+// TestWhiskers: lying down the value is across, standing up it is upward.
+func TestWhiskers(t *testing.T) {
+	for _, upright := range []bool{false, true} {
+		s := svgOf(t, &Panel{X: Range{0, 10}, Y: Range{0, 10}, Layers: []plot.Plotter{Whiskers{Items: []Whisker{{Row: 2, Value: 5, Lo: 4, Hi: 8}}, Ink: "a", Upright: upright}}})
+		if d := path(s, "s-a"); strings.Contains(d, "v") != upright || strings.Contains(d, "h") == upright {
+			t.Errorf("upright %v: %s", upright, d)
+		}
+	}
+}
+
+// TestAxisTitles: the y axis is titled from bottom to top.
+func TestAxisTitles(t *testing.T) {
+	s := svgOf(t, &Panel{XLabel: "across", YLabel: "upward", Layers: []plot.Plotter{Line{Points: []XY{{0, 0}, {1, 1}}, Ink: "a"}}})
+	if !regexp.MustCompile(`rotate\(-90 [^>]*>upward<`).MatchString(s) || regexp.MustCompile(`rotate[^>]*>across<`).MatchString(s) {
+		t.Error(s)
+	}
+}
