@@ -1,6 +1,7 @@
 package report
 
 import (
+	"encoding/json"
 	"math"
 	"regexp"
 	"strconv"
@@ -357,5 +358,150 @@ func TestLawBand(t *testing.T) {
 		if !near(hi-lo, want, 0.02) {
 			t.Errorf("at %g cm² the band is %.2f° wide, want %.2f°", area, hi-lo, want)
 		}
+	}
+}
+
+// TestChartsInTheReadersUnits: knots, pounds and inches reach the picture and
+// not only its labels. A knot is 1852/3600 m/s, a foot-pound 1.3558 N·m.
+func TestChartsInTheReadersUnits(t *testing.T) {
+	r := fixture()
+	r.Advice, r.ControlEffort = nil, nil
+	r.FootLoad = r.FootLoad[:0]
+	for _, v := range []float64{6, 8, 10} {
+		r.FootLoad = append(r.FootLoad, analysis.LoadPoint{Speed: interval.Number(v), FrontShare: interval.Exact(0.5), Moment: interval.Exact(10), Stiffness: interval.Interval{Value: v, Low: v - 1, High: v + 1}})
+		r.ControlEffort = append(r.ControlEffort, analysis.EffortPoint{Speed: interval.Number(v), PitchRate: 1, Interval: interval.Interval{Value: 1, Low: 0.5, High: 2}})
+	}
+	b := &builder{r: r, u: words.Units{Speed: "kn", Mass: "lb"}.OrDefault()}
+	lowest := func(f *figure, class string) (x0, x1, up float64) { // in data units across, px up
+		svg := string(f.SVG[1])
+		m := regexp.MustCompile(`data-left="([\d.]+)" data-right="([\d.]+)" data-lo="([^"]+)" data-hi="([^"]+)"`).FindStringSubmatch(svg)
+		if m == nil {
+			t.Fatalf("no map in %.300s", svg)
+		}
+		var v [4]float64
+		for i := range v {
+			v[i], _ = strconv.ParseFloat(m[i+1], 64)
+		}
+		a, z, top, bottom := box(paths(svg, class)[0])
+		at := func(px float64) float64 { return v[2] + (px-v[0])/(v[1]-v[0])*(v[3]-v[2]) }
+		return at(a), at(z), bottom - top
+	}
+	x0, x1, line := lowest(b.stiffness(), "s-now")
+	if !near(x0, 6/kn, 0.05) || !near(x1, 10/kn, 0.05) {
+		t.Errorf("6 to 10 m/s are drawn from %.2f to %.2f kn", x0, x1)
+	}
+	// The band is one unit of stiffness about the line: 6 to 10 ± 1.
+	if _, _, area := lowest(b.stiffness(), "f-now-band"); !near(area/line, 6.0/4, 0.03) {
+		t.Errorf("the band is %.2f times as high as its line, want 1.5", area/line)
+	}
+	effort := b.effort()
+	all := paths(string(effort.SVG[1]), "s-now")
+	if len(all) != 3 {
+		t.Fatalf("%d whiskers", len(all))
+	}
+	if e0, _, _ := lowest(effort, "s-now"); !near(e0, 6/kn, 0.1) {
+		t.Errorf("the effort at 6 m/s is drawn at %.2f kn", e0)
+	}
+}
+
+// TestMarksStandWhereTheyHappened: a turn in the middle of its span along the
+// top, a touchdown at its time along the bottom.
+func TestMarksStandWhereTheyHappened(t *testing.T) {
+	r := fixture()
+	r.Ride.Turns = r.Ride.Turns[:1]
+	r.Ride.Turns[0].Start, r.Ride.Turns[0].End = 100, 110
+	r.Ride.Events = r.Ride.Events[:2]
+	r.Ride.Events[0].Kind, r.Ride.Events[1].Kind, r.Ride.Events[1].Time = "take-off", "touchdown", 180
+	var got []string
+	for _, l := range (&builder{r: r}).marks(chart.Range{Lo: 0, Hi: 10}) {
+		for _, p := range l.(chart.Dots).Points {
+			got = append(got, string(l.(chart.Dots).Ink)+strconv.FormatFloat(p.X, 'g', 4, 64)+"/"+strconv.FormatFloat(p.Y, 'g', 4, 64))
+		}
+	}
+	if s := strings.Join(got, " "); s != "turn105/9.5 touch180/0.5" {
+		t.Errorf("marks at %s", s)
+	}
+	var out struct {
+		Lo, Step float64
+		Ride     []int
+	}
+	r.Ride.Rides = r.Ride.Rides[:1]
+	r.Ride.Rides[0].Start, r.Ride.Rides[0].End = 150, 190
+	if err := json.Unmarshal([]byte((&builder{r: r}).samples(nil, 50, 250, 100)), &out); err != nil {
+		t.Fatal(err)
+	}
+	if out.Lo != 50 || out.Step != 2 || len(out.Ride) != 2 || out.Ride[0] != 50 || out.Ride[1] != 70 {
+		t.Errorf("the read-out has %+v", out)
+	}
+}
+
+// TestTimeByShare: the classes of the track's sentence, by time at speed.
+func TestTimeByShare(t *testing.T) {
+	r := fixture()
+	r.FootLoad = nil
+	for i, s := range []float64{0.30, 0.50, 0.58, 0.70} {
+		r.FootLoad = append(r.FootLoad, analysis.LoadPoint{Speed: interval.Number(5 + i), FrontShare: interval.Exact(s)})
+	}
+	r.SpeedHistogram = []analysis.SpeedBin{{Low: 4.5, High: 5.5, Seconds: 60}, {Low: 5.5, High: 6.5, Seconds: 120}, {Low: 6.5, High: 7.5, Seconds: 180}, {Low: 7.5, High: 8.5, Seconds: 240}}
+	const want = "Of 10 min on the foil, the load was even for 20 %, and more than 60 % on the front foot for 40 %, and less than 40 % on the front foot for 10 %."
+	if got := strings.ReplaceAll((&builder{r: r, u: words.Units{}.OrDefault()}).trackSays(), words.NBSP, " "); got != want {
+		t.Errorf("%s\nwant %s", got, want)
+	}
+}
+
+// TestDirections: a current to the east sets to 090; the mast slides back by
+// the track's negative end.
+func TestDirections(t *testing.T) {
+	r := fixture()
+	u := words.Units{}.OrDefault()
+	for _, c := range []struct {
+		east, north float64
+		want        string
+	}{{0.5, 0, " 90 "}, {0, 0.5, " 0 "}, {0, -0.5, " 180 "}, {-0.5, 0, " 270 "}} {
+		r.WaterFlow = &analysis.WaterFlow{East: interval.Exact(c.east), North: interval.Exact(c.north), Source: "given"}
+		if got := flowSays(r, u); !strings.Contains(got, "towards"+c.want+"degrees") {
+			t.Errorf("%g east, %g north: %s", c.east, c.north, got)
+		}
+	}
+	for _, g := range setupLines(r.Setup, u) {
+		if g.Name == "Mast can still slide" && strings.ReplaceAll(g.Value, words.NBSP, " ") != "4.0 cm back, 5.0 cm forward" {
+			t.Errorf("%s: %s", g.Name, g.Value)
+		}
+	}
+}
+
+// TestComparedSigns: differences are each session less the first, and port
+// less starboard; pitch laws are drawn by degrees per 100 cm².
+func TestComparedSigns(t *testing.T) {
+	rs := fixtures(2)
+	for i, r := range rs {
+		r.PitchLaw.ByTack = map[string]interval.Interval{"port": interval.Exact(1.5 + float64(i)), "starboard": interval.Exact(0.5)}
+		r.PitchLaw.Slope = interval.Exact(100 * float64(1+i)) // degrees per m²: 1 and 2 per 100 cm²
+		r.BestSpeeds.TenSeconds = interval.Number(float64(10+i) * kn)
+		r.Advice.EvennessNow = interval.Exact(0.10 - 0.04*float64(i))
+	}
+	u := words.Units{}.OrDefault()
+	cs, _, top := contenders(rs, u)
+	row := diffTable(cs, u, top).Rows[0].Cells
+	for i, want := range map[int]string{1: "−4", 3: "1.00", 4: "1.0", 5: "1.0"} {
+		if !strings.HasPrefix(row[i], want) {
+			t.Errorf("column %d is %q, want %s", i, row[i], want)
+		}
+	}
+	if !near(cs[0].tacks.Value, 1, 1e-9) || !near(cs[0].slope.Value, 1, 1e-9) {
+		t.Errorf("tacks %v, slope %v", cs[0].tacks, cs[0].slope)
+	}
+	law := string(overlayLaw(cs, u).SVG[1])
+	_, _, t1, b1 := box(paths(law, "s-now")[0])
+	_, _, t2, b2 := box(paths(law, "s-next")[0])
+	ticks := regexp.MustCompile(`<text class="t-text" x="[^"]*" y="([^"]*)"[^>]*text-anchor="end"[^>]*>(\d+)</text>`).FindAllStringSubmatch(law, -1)
+	if len(ticks) < 2 {
+		t.Fatalf("no ticks in %.2000s", law)
+	}
+	y0, _ := strconv.ParseFloat(ticks[0][1], 64)
+	y1, _ := strconv.ParseFloat(ticks[1][1], 64)
+	perDegree := (y0 - y1) / (words.LeadingNumber(ticks[1][2]) - words.LeadingNumber(ticks[0][2]))
+	if !near(b1-t1, 6*perDegree, 1) || !near(b2-t2, 12*perDegree, 1) { // at 600 cm²
+		t.Errorf("the lines rise by %.0f and %.0f px, a degree is %.1f px", b1-t1, b2-t2, perDegree)
 	}
 }
