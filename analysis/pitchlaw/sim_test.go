@@ -35,6 +35,8 @@ type made struct {
 	gpsNew      float64 // share of its variance that is new in every window; the rest lasts 3 s
 	outliers    float64 // share
 	window      float64
+	heel        float64 // rad, to windward
+	tilt        float64 // what the slope is wrong by all session, relative, about the mean speed
 }
 
 func ordinary() made {
@@ -77,6 +79,7 @@ func (m made) build(rng *rand.Rand) (w []Window, speeds []float64) {
 			x := 2 * normal / (1025 * v * v)
 			hour := (now - end/2) / 3600
 			y := m.zero + constant + m.half*float64(tack) + m.slope*x + m.drift*hour + att + stance + m.own*rng.NormFloat64()
+			y += m.tilt * m.slope * (x - 2*9.81/(1025*m.speed*m.speed))
 			y += m.bend * ((v-m.speed)/2*(v-m.speed)/2 - 0.3)
 			if rng.Float64() < m.outliers {
 				y += 3 * deg * rng.NormFloat64()
@@ -89,7 +92,7 @@ func (m made) build(rng *rand.Rand) (w []Window, speeds []float64) {
 				err[q] = m.gps * (math.Sqrt(m.gpsNew)*rng.NormFloat64() + math.Sqrt(1-m.gpsNew)*fix[q])
 			}
 			w = append(w, Window{
-				Time: now, Duration: m.window, PitchCos: y, PitchSE: m.attitude, Normal: normal, Tack: tack, Reach: k,
+				Time: now, Duration: m.window, PitchCos: y, PitchSE: m.attitude, Normal: normal, Heel: m.heel * float64(tack), Tack: tack, Reach: k,
 				East:      v*math.Sin(c) + m.flow[0] + m.flowRate[0]*hour + err[0],
 				North:     v*math.Cos(c) + m.flow[1] + m.flowRate[1]*hour + err[1],
 				PitchRate: 0.03 * (1 + 0.1*rng.NormFloat64()),
@@ -140,5 +143,7 @@ func anySession(rng *rand.Rand) made {
 	m.own = u(0.15, 0.7) * deg
 	m.gps, m.gpsNew = u(0.03, 0.2), u(0, 1)
 	m.outliers = u(0, 0.06)
+	m.heel = u(0, 20) * deg
+	m.tilt = math.Hypot(0.04, 0.4*math.Sin(m.heel)) * rng.NormFloat64()
 	return m
 }

@@ -7,13 +7,13 @@ import (
 	"evenfoot/analysis/trim"
 )
 
-// Best is the pair of changes that makes the true foil most even over the
+// Best is the pair of changes that makes the true foil feel most even over the
 // speeds that were ridden (5th to 98th percentile in flight): the truth that
 // the advice is held against.
 type Best struct {
 	StabChange float64 // rad, + leading edge up
 	FoilMove   float64 // m, + forward
-	Now, After float64 // RMS of the front foot's share - 0.5
+	Now, After float64 // RMS of the front foot's share less what feels even
 }
 
 // flightSpeeds are the speeds through the water in flight, thinned.
@@ -33,11 +33,11 @@ func (t *Truth) flightSpeeds() []float64 {
 
 // BestFor is the best pair over the given speeds, m/s through the water, each
 // counted once.
-func BestFor(foil trim.Inputs, speeds []float64) Best { return bestPair(foil, speeds) }
+func BestFor(foil trim.Inputs, speeds []float64) Best { return bestPair(foil, speeds, 0.5) }
 
-// bestPair minimises the mean of (share - ½)² by Gauss–Newton; the shares are
+// bestPair minimises the mean of (share - even)² by Gauss–Newton; the shares are
 // nearly linear in both changes.
-func bestPair(foil trim.Inputs, speeds []float64) Best {
+func bestPair(foil trim.Inputs, speeds []float64, even float64) Best {
 	if len(speeds) == 0 {
 		return Best{math.NaN(), math.NaN(), math.NaN(), math.NaN()}
 	}
@@ -55,7 +55,7 @@ func bestPair(foil trim.Inputs, speeds []float64) Best {
 		f := trim.NewFoil(in)
 		out := make([]float64, len(speeds))
 		for i, v := range speeds {
-			out[i] = f.At(v, trim.Gravity).FrontShare - 0.5
+			out[i] = f.At(v, trim.Gravity).FrontShare - even
 		}
 		return out
 	}

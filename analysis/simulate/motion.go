@@ -154,6 +154,7 @@ func (m *motion) attitude(sc *Scenario, s *script, side, freeHeel, freePitch, et
 	m.zero, m.slope = law(sc.Foil)
 	in := sc.Foil
 	mass, rig := in.RiderMass+in.BoardMass, in.RigLiftFraction*in.RiderMass*trim.Gravity
+	pull := sc.SidePull * mass * trim.Gravity * math.Tan(sc.WindwardHeel) // N to leeward
 	roll := newSpline(stream(sc.Seed, 8), m.dt, 0.8)
 	rollSlow := newSpline(stream(sc.Seed, 9), m.dt, 4)
 	swayR := newSpline(stream(sc.Seed, 10), m.dt, 0.9)
@@ -170,13 +171,22 @@ func (m *motion) attitude(sc *Scenario, s *script, side, freeHeel, freePitch, et
 		windward := side[i] * sc.WindwardHeel
 		phi := f*(bank+windward+1*Deg*roll.next()+1.5*Deg*rollSlow.next()) + (1-f)*(freeHeel[i]+m.sway[i]*swayR.next())
 		leeway := side[i] * sc.Leeway * f
+		if sc.LeewaySpeed > 0 {
+			fall := sc.LeewaySpeed / math.Max(m.speed[i], 0.8*s.toV)
+			leeway *= fall * fall
+		}
 		m.yaw[i] = math.Pi/2 - (m.course[i] + leeway)
 		m.heel[i] = phi
 
 		sinP, cosP := math.Sincos(phi)
 		v := math.Max(m.speed[i], 0.8*s.toV)
 		q := 0.5 * in.Density * v * v
-		extra := sc.TackZero*side[i] + sc.ZeroDrift*float64(i)*m.dt/3600 - sc.LeewayOnPitch*leeway*sinP
+		climb := (m.vU[i] - 0.6*slope(eta, i, m.dt)) / v
+		extra := sc.TackZero*side[i] + sc.ZeroDrift*float64(i)*m.dt/3600
+		turned := -sc.LeewayOnPitch * leeway * sinP
+		if sc.LeewaySpeed == 0 { // else it falls as the load does: no part of the law's zero
+			extra, turned = extra+turned, 0
+		}
 		if f > 0.99 {
 			if side[i] > 0.9 {
 				stb, nStb = stb+m.zero+extra, nStb+1
@@ -184,14 +194,13 @@ func (m *motion) attitude(sc *Scenario, s *script, side, freeHeel, freePitch, et
 				port, nPort = port+m.zero+extra, nPort+1
 			}
 		}
-		climb := (m.vU[i] - 0.6*slope(eta, i, m.dt)) / v
 		noise := sc.PitchNoise * eddy.next()
 		pitch := m.zero
 		var fz float64
 		for range 2 { // f_z depends on pitch only through its small sine
 			sinT, cosT := math.Sincos(pitch)
 			fz = -along*cosP*sinT + right*sinP + (m.acc[2][i]+trim.Gravity)*cosP*cosT
-			alpha := m.zero + m.slope*(mass*fz-rig)/q + extra
+			alpha := m.zero + m.slope*(mass*fz-rig+pull*side[i]*sinP)/q + extra + turned
 			pitch = soft(alpha/math.Max(cosP, 0.5)+climb, 14*Deg) + noise
 		}
 		m.normal[i] = fz

@@ -72,7 +72,9 @@ type Scenario struct {
 	FlowEnd       *[2]float64 // m/s at the end, linear in time; nil = steady [nil]
 	WindwardHeel  float64     // rad, to windward on a reach [6°]
 	Leeway        float64     // rad, course to leeward of the heading [1.5°]
+	LeewaySpeed   float64     // m/s where leeway is Leeway: it falls as 1/V² from there; 0 = the same at all speeds [0]
 	LeewayOnPitch float64     // 0..1, how much of β sin φ acts on the angle of attack [0]
+	SidePull      float64     // 0..1, the rig's side force as a share of what balances the heel, m g tan φ: the foil carries it too [0]
 	TackZero      float64     // rad, added to pitch on starboard tack, taken off on port [0]
 	ZeroDrift     float64     // rad per hour, added to pitch in flight [0]
 
@@ -89,6 +91,7 @@ type Scenario struct {
 	IMUGaps      []ingest.Span // samples lost [none]
 	ClockOffset  float64       // s, IMU clock minus GPS clock at mid-session [0]
 	DriftPPM     float64       // IMU clock fast by parts per million [0]
+	MountBend    float64       // rad per m/s, bow-up: how far the mount bends as the flight is faster than usual [0]
 	Mounting     string        // Fixed, Shifted, Loose, Wrist [Fixed]
 	Mount        quat.Number   // sensor to board [35° yaw, 8° pitch, -5° roll]
 	ShiftAt      float64       // s, when a Shifted sensor moves; 0 = half-way [0]
@@ -141,6 +144,9 @@ type Gear struct {
 	Stated *trim.Inputs
 	// StatedCurrent is the flow the rider writes down, m/s east and north; nil = none.
 	StatedCurrent *[2]float64
+	// A note says 0.5 + FeelScale (share + FeelZero - 0.5): what this rider takes
+	// for even, and how strongly the rider speaks; FeelScale 0 means 1 [0, 1].
+	FeelZero, FeelScale float64
 	// Leave holds setup keys to leave out, such as "foil.wing.camber_percent".
 	Leave []string
 }

@@ -100,8 +100,13 @@ func (m *motion) imu(sc *Scenario, q []quat.Number, hold *holder) (ingest.IMU, [
 	index := make([]int, 0, n)
 	sensor := make([]quat.Number, n)
 	toBoard := make([]quat.Number, n)
+	usual := (sc.SpeedLow + sc.SpeedHigh) / 2
 	for i := range n {
 		toBoard[i] = hold.at(float64(i) * m.dt)
+		if sc.MountBend != 0 {
+			bend := sc.MountBend * m.fly[i] * (m.speed[i] - usual)
+			toBoard[i] = quat.Mul(Euler(0, bend, 0), toBoard[i])
+		}
 		sensor[i] = quat.Mul(q[i], toBoard[i])
 	}
 	r := stream(sc.Seed, 20)
@@ -135,7 +140,7 @@ func (m *motion) imu(sc *Scenario, q []quat.Number, hold *holder) (ingest.IMU, [
 		a = r3.Add(a, r3.Add(r3.Cross(spin, sc.Lever), r3.Cross(w, r3.Cross(w, sc.Lever))))
 		a = rotation.Rotate(quat.Conj(toBoard[i]), a)
 		turn := rate(sensor, i, m.dt)
-		if sc.Mounting == "" || sc.Mounting == Fixed {
+		if (sc.Mounting == "" || sc.Mounting == Fixed) && sc.MountBend == 0 {
 			turn = rotation.Rotate(quat.Conj(toBoard[i]), w)
 		}
 		f, g := [3]float64{a.X, a.Y, a.Z}, [3]float64{turn.X, turn.Y, turn.Z}

@@ -168,7 +168,7 @@ func (s *Session) truth(m *motion, script *script, q, sensor []quat.Number, inde
 			t.LevelStretch = append(t.LevelStretch, Span{p.Start + 2.5, p.End - 2.5})
 		}
 	}
-	t.Best = bestPair(in, t.flightSpeeds())
+	t.Best = bestPair(in, t.flightSpeeds(), 0.5-sc.Gear.FeelZero)
 }
 
 func wrapPi(a float64) float64 { return math.Remainder(a, 2*math.Pi) }
@@ -265,13 +265,24 @@ func (s *Session) Share(speed float64) float64 {
 	return trim.NewFoil(s.Scenario.Foil).At(speed, trim.Gravity).FrontShare
 }
 
-// FeelNotes are honest notes at the given speeds, m/s: the true share with an
-// error of sd (1σ), said in percent.
+// Felt is what this rider calls the front foot's share at a speed, 0..1: the
+// true one seen through the rider's own zero and scale.
+func (s *Session) Felt(speed float64) float64 {
+	g := &s.Scenario.Gear
+	scale := g.FeelScale
+	if scale == 0 {
+		scale = 1
+	}
+	return math.Min(math.Max(0.5+scale*(s.Share(speed)+g.FeelZero-0.5), 0), 1)
+}
+
+// FeelNotes are honest notes at the given speeds, m/s: what the rider feels
+// with an error of sd (1σ), said in percent.
 func (s *Session) FeelNotes(speeds []float64, sd float64) []setup.Feel {
 	r := stream(s.Scenario.Seed, 50)
 	out := make([]setup.Feel, 0, len(speeds))
 	for _, v := range speeds {
-		share := math.Min(math.Max(s.Share(v)+sd*r.NormFloat64(), 0), 1)
+		share := math.Min(math.Max(s.Felt(v)+sd*r.NormFloat64(), 0), 1)
 		out = append(out, setup.Feel{Speed: v, Share: share, SD: sd, Said: fmt.Sprintf("%.0f%%", 100*share)})
 	}
 	return out
