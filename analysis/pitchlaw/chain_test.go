@@ -58,7 +58,7 @@ func TestSystematicSlope(t *testing.T) {
 		{"the mount bends up", func(s *simulate.Scenario) { slow(s); s.MountBend = 0.1 * deg }},
 		{"the mount bends down", func(s *simulate.Scenario) { slow(s); s.MountBend = -0.1 * deg }},
 	} {
-		for seed := range uint64(4) {
+		for seed := range uint64(2) {
 			sc := simulate.Default()
 			sc.Seed, sc.IMURate, sc.Duration = 100+seed, 50, 1500
 			c.m(&sc)
@@ -79,8 +79,8 @@ func TestSystematicSlope(t *testing.T) {
 			}
 		}
 	}
-	if missed < 8 {
-		t.Errorf("the scatter alone misses %d of 16 only: these cases test nothing", missed)
+	if missed < 4 {
+		t.Errorf("the scatter alone misses %d of 8 only: these cases test nothing", missed)
 	}
 }
 
