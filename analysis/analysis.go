@@ -44,7 +44,7 @@ func (e Earlier) title() string {
 	if e.Setup != nil && e.Setup.Title != "" {
 		return e.Setup.Title
 	}
-	return e.Name
+	return baseName(e.Name)
 }
 
 // ErrNothing says that neither a log nor a setup was given.
@@ -107,7 +107,7 @@ func Run(req Request) (*Result, error) {
 		}
 		then, strays := outing(e.Setup, was)
 		for _, n := range strays {
-			r.warn(Note{Kind: InEarlier, Session: e.Name, Of: n})
+			r.warn(Note{Kind: InEarlier, Session: baseName(e.Name), Of: n})
 		}
 		earlier = append(earlier, then)
 		r.Session.Earlier = append(r.Session.Earlier, e.title())

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"path/filepath"
 	"slices"
 	"time"
 
@@ -190,7 +191,7 @@ func hours(s float64) string {
 func (l *Log) name() string {
 	var names []string
 	for _, f := range l.Files {
-		names = append(names, f.Name)
+		names = append(names, filepath.Base(f.Name))
 	}
 	if len(names) == 0 {
 		return "a log"
@@ -318,7 +319,7 @@ func (p *part) shares(q *part) bool {
 func (m *merger) files(p *part) string {
 	var names []string
 	for _, f := range p.files {
-		names = append(names, m.out.Files[f].Name)
+		names = append(names, filepath.Base(m.out.Files[f].Name))
 	}
 	return raw.SentenceList(names, 3)
 }

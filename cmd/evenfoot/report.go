@@ -99,7 +99,7 @@ func (c *console) earlier(folders []string, columnMap string) ([]analysis.Earlie
 		if s.setup == nil {
 			return nil, fmt.Errorf("%s holds no setup.toml; an earlier session is evidence only with the shim and mast position that it was ridden with", dir)
 		}
-		out = append(out, analysis.Earlier{Name: dir, Log: s.log, Setup: s.setup})
+		out = append(out, analysis.Earlier{Name: baseName(dir), Log: s.log, Setup: s.setup})
 	}
 	return out, nil
 }

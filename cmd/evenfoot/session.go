@@ -60,12 +60,21 @@ func (c *console) open(args []string, src sources) (*session, error) {
 		}
 	}
 	if len(args) > 0 {
-		s.name = filepath.Base(filepath.Clean(args[0]))
+		s.name = baseName(args[0])
 	}
 	if err := c.readSetup(s, setupPath); err != nil {
 		return nil, err
 	}
 	return s, c.readLogs(s, logs, src.columnMap)
+}
+
+// baseName is the last part of a path, of "." too: where a session lies is
+// nobody's business.
+func baseName(path string) string {
+	if whole, err := filepath.Abs(path); err == nil {
+		path = whole
+	}
+	return filepath.Base(path)
 }
 
 // apart refuses sessions that are named twice: evidence counts once.
