@@ -270,7 +270,7 @@ func TestPitchCover(t *testing.T) {
 func withOther() *analysis.Result {
 	r := fixture()
 	o := *r.Setup
-	o.Rider.Name, o.Rider.Mass, o.Rider.Height, o.Rider.Level = "", 104, 1.9, "intermediate"
+	o.Rider.Name, o.Rider.Mass, o.Rider.Height, o.Rider.Level = "", 92, 1.9, "intermediate"
 	r.Other = &o
 	a := *r.Advice
 	a.Shim, a.Cards, a.MoveNow, a.ShimPlace = 0, 0, -40, nil
@@ -288,7 +288,7 @@ func TestOtherRidersBlock(t *testing.T) {
 		t.Fatal("no block, or the headline is not the owner's")
 	}
 	block, _, _ = strings.Cut(block, "</section>")
-	for _, must := range []string{"104 kg", "This rider's next step", "Slide the foil 4.0 cm back.", "of the load at 11 kn and", "more nose-up than Ines", "1.1 cm further forward under the feet: it comes by itself and is not a change to make"} {
+	for _, must := range []string{"92 kg", "This rider's next step", "Slide the foil 4.0 cm back.", "of the load at 11 kn and", "more nose-up than Ines", "1.1 cm further forward under the feet: it comes by itself and is not a change to make"} {
 		if !strings.Contains(block, must) {
 			t.Errorf("the block lacks %q:\n%s", must, block)
 		}

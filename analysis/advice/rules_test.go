@@ -446,7 +446,7 @@ func TestReadersUnits(t *testing.T) {
 		LengthText: func(m float64) string { return fmt.Sprintf("%.2f in", m/0.0254) },
 	}
 	o := *s
-	o.Rider.Mass, o.Rider.Height = 104, 1.95
+	o.Rider.Mass, o.Rider.Height = 92, 1.95
 	p := infer(t, told(s, base, 0.05, 7, 9, 11))
 	a, r := Advise(p, s, speeds, opt), ForRider(p, s, &o, speeds, opt)
 	text := a.NextStep + strings.Join(a.Why, " ") + r.NextStep + strings.Join(r.Why, " ") + strings.ReplaceAll(strings.Join(r.Notes, " "), "13 to 15 cm", "")

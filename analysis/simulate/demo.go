@@ -9,6 +9,7 @@ import (
 
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
+	"evenfoot/analysis/water"
 )
 
 // Card is the thickness of a payment card, m (ISO/IEC 7810 ID-1).
@@ -25,6 +26,8 @@ func Demo() [2]Scenario {
 	before.Foil.StabArea, before.Foil.StabSpan = 0.0205, 0.385
 	before.Foil.StabArm, before.Foil.WingX = 0.68, 0.145
 	before.Foil.StabIncidence = -1.45 * Deg
+	fresh := water.Of("fresh", before.Gear.Temp)
+	before.Gear.Water, before.Foil.Density, before.Foil.Viscosity = "fresh", fresh.Density, fresh.Viscosity
 	stated := before.Foil
 	stated.StabIncidence = -1.2 * Deg // what the box says
 	before.Gear.Stated = &stated

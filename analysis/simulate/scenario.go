@@ -111,7 +111,7 @@ type Scenario struct {
 	GyroStep     float64       // rad/s, quantisation [0.061 °/s]
 	AccRange     float64       // m/s², clips here; 0 = never [157]
 	GyroRange    float64       // rad/s, clips here; 0 = never [35]
-	Origin       [2]float64    // deg latitude and longitude of the start [43.1, 5.9]
+	Origin       [2]float64    // deg latitude and longitude of the start [46.3, 86.7]
 	GPSRate      float64       // Hz [1]
 	GPSLatency   float64       // s, a fix tells of so long ago [0.3]
 	VelocitySD   float64       // m/s RMS per component, correlated over 3 s [0.1]
@@ -192,7 +192,9 @@ func Default() Scenario {
 		GyroDrift: 0.05 * Deg, GyroNoise: 0.1 * Deg, GyroScale: 0.003,
 		AccBias: [3]float64{0.05, -0.03, 0.04}, AccNoise: 0.03, AccScale: 0.002,
 		Vibration: 0.5, AccStep: 0.0048, GyroStep: 0.061 * Deg, AccRange: 157, GyroRange: 35,
-		Origin:  [2]float64{43.1, 5.9},
+		// Desert, at the point of land that is farthest from any sea: water
+		// there is invented, so this is nobody's beach.
+		Origin:  [2]float64{46.3, 86.7},
 		GPSRate: 1, GPSLatency: 0.3, VelocitySD: 0.1, PositionSD: 2, PositionFuzz: 0.05,
 		Gear: Gear{
 			Title: "Simulated outing", Name: "Ines", Height: 1.78, Level: "advanced",

@@ -43,7 +43,7 @@ Without a log, --setup and --range give advice from the model and your notes.`,
 	fl.StringArrayVar(&f.with, "with", nil, "`folder` of an earlier session on the same foil, taken as evidence; may be repeated")
 	fl.StringVar(&f.units, "units", "kn,cm,kg", "units of the words and the page: kn|kmh|mph|mps, cm|in, kg|lb")
 	fl.StringVar(&f.speeds, "range", "", "the `speeds` that matter most, for example 18:26kn")
-	fl.StringVar(&f.rider, "rider", "", `the same foil under somebody else, for example "mass=104kg,height=190cm,level=intermediate"`)
+	fl.StringVar(&f.rider, "rider", "", `the same foil under somebody else, for example "mass=92kg,height=190cm,level=intermediate"`)
 	fl.BoolVar(&f.coordinates, "coordinates", false, "let the page hold latitude and longitude")
 	return cmd
 }

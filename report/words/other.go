@@ -12,7 +12,7 @@ import (
 // An Other is the same foil under another rider: a block of its own, so
 // that nothing in it is taken for the owner's next step.
 type Other struct {
-	Name  string // "Bo, 104 kg"
+	Name  string // "Bo, 92 kg"
 	Words Answer
 	Facts []Fact
 	Notes []string
