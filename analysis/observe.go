@@ -238,6 +238,9 @@ func (o *observation) evidence() trim.Evidence {
 	}
 	e.HasLaw = true
 	e.Slope, e.Zero, e.Cov = o.law.Slope.Value, o.law.Zero.Value, o.law.Covariance
+	// A line through the middle three fifths lies nearest to the fitted one.
+	fifth := (o.law.MaxSpeed - o.law.MinSpeed) / 5
+	e.LawSpeeds = [2]float64{o.law.MinSpeed + fifth, o.law.MaxSpeed - fifth}
 	if m := o.motion.Mount; m.LevelZero {
 		e.LevelZero, e.LevelSD = true, m.LevelSE
 	}

@@ -45,8 +45,8 @@ func told(s *setup.Setup, truth trim.Inputs, noteSD float64, speeds ...float64) 
 		s.Feel = append(s.Feel, setup.Feel{Speed: v, Share: f.At(v, trim.Gravity).FrontShare, SD: noteSD})
 	}
 	o := outingOf(s)
-	k := f.PitchSlope()
-	o.Ev.HasLaw, o.Ev.Slope, o.Ev.Zero = true, k, f.ZeroPitch()
+	k := pitchSlope(f)
+	o.Ev.HasLaw, o.Ev.Slope, o.Ev.Zero = true, k, zeroPitch(f)
 	o.Ev.Cov = [2][2]float64{{1e-5, 0}, {0, 0.03 * 0.03 * k * k}}
 	return o
 }

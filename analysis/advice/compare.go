@@ -177,8 +177,8 @@ func (r *BeforeAfter) laws(before, after Side, predicted []trim.Inputs) {
 	slope := make([]float64, len(predicted))
 	for i, in := range predicted {
 		a, b := trim.NewFoil(before.Posterior.Draws[i]), trim.NewFoil(in)
-		zero[i] = (b.ZeroPitch() - a.ZeroPitch()) / deg
-		slope[i] = 100 * (b.PitchSlope()/a.PitchSlope() - 1)
+		zero[i] = (zeroPitch(b) - zeroPitch(a)) / deg
+		slope[i] = 100 * (pitchSlope(b)/pitchSlope(a) - 1)
 	}
 	if r.LevelsMatched {
 		r.row("pitch at zero lift", "deg", interval.FromDraws(zero), minus(after.Zero, before.Zero).Scale(1/deg))

@@ -51,7 +51,7 @@ func weigh(before, after Side, predicted []trim.Inputs, levels bool) weighing {
 	if levels && before.HasLaw && after.HasLaw {
 		z := minus(after.Zero, before.Zero)
 		seen = append(seen, reading{
-			of:   func(f, was trim.Foil) float64 { return f.ZeroPitch() - was.ZeroPitch() },
+			of:   func(f, was trim.Foil) float64 { return zeroPitch(f) - zeroPitch(was) },
 			miss: func(model float64) float64 { return model - z.Value },
 			sd:   z.SD(),
 		})
@@ -182,4 +182,16 @@ func (t *task) nextTime(foretold func(speed float64) float64) string {
 		says += " A change so small can hardly be felt; only more notes would show it."
 	}
 	return says
+}
+
+// zeroPitch is the pitch at zero lift that a log would show, rad.
+func zeroPitch(f trim.Foil) float64 {
+	zero, _ := f.Law(0, 0)
+	return zero
+}
+
+// pitchSlope is the slope of the pitch law that a log would show, rad per (m²/kg).
+func pitchSlope(f trim.Foil) float64 {
+	_, slope := f.Law(0, 0)
+	return slope
 }

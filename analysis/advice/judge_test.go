@@ -47,7 +47,7 @@ func TestVerdictCalibration(t *testing.T) {
 				share := f.At(n.Speed, trim.Gravity).FrontShare
 				to.Feel = append(to.Feel, setup.Feel{Speed: n.Speed, Share: share + n.SD*rng.NormFloat64(), SD: n.SD})
 			}
-			after := Side{Setup: &to, HasLaw: before.HasLaw, LevelZero: before.LevelZero, Zero: interval.Normal(f.ZeroPitch()+zeroSD*rng.NormFloat64(), zeroSD)}
+			after := Side{Setup: &to, HasLaw: before.HasLaw, LevelZero: before.LevelZero, Zero: interval.Normal(zeroPitch(f)+zeroSD*rng.NormFloat64(), zeroSD)}
 			verdicts[weigh(before, after, foretold(before.Posterior, base), before.LevelZero).verdict()]++
 		}
 	}

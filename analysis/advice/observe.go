@@ -99,11 +99,11 @@ func (t *task) candidates() []candidate {
 		cs = append(cs, candidate{what: "Balance the board with its foil on an edge and measure where, to 2 cm",
 			values: []func(trim.Inputs) float64{func(in trim.Inputs) float64 { return in.BoardCG }}, sds: []float64{balanceSD}})
 	}
-	zero := func(in trim.Inputs) float64 { return trim.NewFoil(in).ZeroPitch() }
+	zero := func(in trim.Inputs) float64 { return zeroPitch(trim.NewFoil(in)) }
 	incidence := func(in trim.Inputs) float64 { return in.WingIncidence }
 	if !t.opt.LawOK {
-		k := trim.NewFoil(t.post.MAP).PitchSlope()
-		cs = append(cs, candidate{what: loggerWhat, values: []func(trim.Inputs) float64{func(in trim.Inputs) float64 { return trim.NewFoil(in).PitchSlope() }}, sds: []float64{slopeSD * k}})
+		k := pitchSlope(trim.NewFoil(t.post.MAP))
+		cs = append(cs, candidate{what: loggerWhat, values: []func(trim.Inputs) float64{func(in trim.Inputs) float64 { return pitchSlope(trim.NewFoil(in)) }}, sds: []float64{slopeSD * k}})
 	} else if !t.post.CanUseLevelZero() {
 		cs = append(cs, candidate{what: "Let the logger lie still for 10 s with the deck level before the ride, and measure the wing's angle to the deck to 0.3°",
 			values: []func(trim.Inputs) float64{incidence, zero}, sds: []float64{0.3 * deg, levelSD}})
@@ -122,8 +122,8 @@ func (t *task) withoutLogger() string {
 	cov := t.covariance()
 	goal := t.gradient(func(in trim.Inputs) float64 { return t.w.best([]trim.Inputs{in}, anywhere).Raise })
 	now := math.Sqrt(quadraticForm(cov, goal)) / deg
-	k := trim.NewFoil(t.post.MAP).PitchSlope()
-	update(cov, t.gradient(func(in trim.Inputs) float64 { return trim.NewFoil(in).PitchSlope() }), slopeSD*k)
+	k := pitchSlope(trim.NewFoil(t.post.MAP))
+	update(cov, t.gradient(func(in trim.Inputs) float64 { return pitchSlope(trim.NewFoil(in)) }), slopeSD*k)
 	then := math.Sqrt(math.Max(0, quadraticForm(cov, goal))) / deg
 	if then > worthAtAll*now {
 		return from + fmt.Sprintf(" A logger on the board would check the lift of the foil, but hardly narrow the stabilizer angle (± %.2f°, 90 %%): more notes of feel do.", interval.Z90*now)

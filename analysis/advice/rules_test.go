@@ -269,7 +269,7 @@ func TestCompare(t *testing.T) {
 	truth := base.Raise(-0.7 * deg)
 	law := func(in trim.Inputs) (zero, slope interval.Interval) {
 		f := trim.NewFoil(in)
-		return interval.Normal(f.ZeroPitch(), 0.1*deg), interval.Normal(f.PitchSlope(), 0.03*f.PitchSlope())
+		return interval.Normal(zeroPitch(f), 0.1*deg), interval.Normal(pitchSlope(f), 0.03*pitchSlope(f))
 	}
 	effort := func(rate float64) []EffortAt {
 		return []EffortAt{{8, interval.Normal(rate, 0.002)}, {10, interval.Normal(rate*1.2, 0.002)}}

@@ -104,7 +104,7 @@ func TestPitchLaw(t *testing.T) {
 	}
 	in := sc.Foil
 	lam := in.RigLiftFraction * in.RiderMass / (in.RiderMass + in.BoardMass)
-	if want := (1 - lam) / f.LiftArea; math.Abs(tr.Slope-want) > 1e-9 {
+	if want := (1 - lam) / f.At(8, trim.Gravity).LiftArea; math.Abs(tr.Slope-want) > 1e-9 {
 		t.Errorf("slope %g, want %g", tr.Slope, want)
 	}
 	if want := f.At(8, trim.Gravity).Pitch; math.Abs(tr.Zero+tr.Slope*(in.RiderMass+in.BoardMass)*trim.Gravity/(0.5*in.Density*64)-want) > 1e-9 {

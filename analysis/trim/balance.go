@@ -8,20 +8,16 @@ import (
 
 // Foil is what follows from Inputs alone, at no particular speed.
 type Foil struct {
-	In            Inputs
-	WingSlope     float64 // a_w, per rad
-	StabSlope     float64 // a_s, per rad
-	Downwash      float64 // ε', dε/dα_w
-	LiftArea      float64 // A, m² per rad
-	ZeroLift      float64 // α0 of the wing section, rad
-	StabSetting   float64 // δ, the stabilizer's angle at α_w = 0, rad
-	NeutralPointX float64 // x_np, m from the mast's centreline
+	In          Inputs
+	WingSlope   float64 // a_w, per rad
+	StabSlope   float64 // a_s, per rad, before the fuselage bends
+	Downwash    float64 // ε', dε/dα_w
+	ZeroLift    float64 // α0 of the wing section, rad
+	StabSetting float64 // δ, the unloaded stabilizer's angle at α_w = 0, rad
 
-	wing, stab surface
-	mast       surface
-	cm         float64 // section moment coefficient about the quarter chord
-	lift       Linear  // L/q, m², in α_w and δ
-	moment     Linear  // M/q about the mast's centreline, m³, in α_w and δ
+	wing, stab, mast surface
+	cm               float64 // section moment coefficient about the quarter chord
+	volume           float64 // V_H
 }
 
 // A surface is one part that water flows past.
@@ -33,7 +29,7 @@ func newSurface(area, span, thickness float64) surface {
 	return surface{area, area / span, span * span / area, thickness}
 }
 
-// NewFoil derives the foil's constants (trim model §2).
+// NewFoil derives the foil's constants.
 func NewFoil(in Inputs) Foil {
 	f := Foil{
 		In:   in,
@@ -47,12 +43,7 @@ func NewFoil(in Inputs) Foil {
 	f.Downwash = (1 + in.DownwashFactor) * DownwashGradient(f.WingSlope, f.wing.aspect)
 	f.ZeroLift = CamberZeroLift(in.CamberPercent)
 	f.StabSetting = in.StabIncidence - in.StabZeroLift + f.ZeroLift
-	f.lift = wingLift(in.WingArea, f.WingSlope).Plus(stabLift(in.StabArea, f.StabSlope, f.Downwash))
-	f.LiftArea = f.lift.Alpha
-	volume := TailVolume(in.StabArm, in.StabArea, f.wing.chord, in.WingArea)
-	aboutWing := Linear{Const: f.cm}.Plus(TailMoment(volume, f.StabSlope, f.Downwash)).Times(in.WingArea * f.wing.chord)
-	f.moment = MomentAbout(f.lift, aboutWing, -in.WingX)
-	f.NeutralPointX = AerodynamicCentre(f.lift, f.moment)
+	f.volume = TailVolume(in.StabArm, in.StabArea, f.wing.chord, in.WingArea)
 	return f
 }
 
@@ -69,42 +60,121 @@ func stabLift(area, slope, downwash float64) Linear {
 	return Linear{Alpha: area * slope * (1 - downwash), Tail: area * slope}
 }
 
+// softened is the stabilizer's lift slope on a fuselage that bends under its
+// lift: at dynamic pressure q, S_s a_s (α_s - κ L_s) = L_s/q gives
+//
+//	a_s / (1 + q S_s a_s κ)
+func softened(slope, q, area, flex float64) float64 { return slope / (1 + q*area*slope*flex) }
+
+// A Point is a foil at one speed and load: all that a change of the trim
+// leaves as it is, friction among it, so that many trims of it cost little.
+type Point struct {
+	foil             *Foil
+	q                float64 // Pa
+	load             float64 // L, N, what the foil carries
+	feet, board, rig float64 // N, normal to the deck: on the feet with the rig's share, of board and foil, R_z
+	stabSlope        float64 // softened, per rad
+	lift, moment     Linear  // L/q, m², and M/q about the mast's centreline, m³
+	profile          drags   // N, what does not change with lift
+}
+
+type drags struct{ wing, stab, mast float64 }
+
+// Point is the foil at a speed through the water, m/s, and a deck-normal
+// specific force, m/s² (9.80665 in level flight).
+func (f *Foil) Point(speed, normal float64) Point {
+	in := &f.In
+	p := Point{foil: f, q: water.DynamicPressure(in.Density, speed), rig: in.rigLift()}
+	p.load = (in.RiderMass+in.BoardMass)*normal - p.rig
+	p.feet, p.board = in.RiderMass*normal-p.rig-in.MastFoot, in.BoardMass*normal
+	p.stabSlope = softened(f.StabSlope, p.q, in.StabArea, in.FuselageFlex)
+	p.lift = wingLift(in.WingArea, f.WingSlope).Plus(stabLift(in.StabArea, p.stabSlope, f.Downwash))
+	aboutWing := Linear{Const: f.cm}.Plus(TailMoment(f.volume, p.stabSlope, f.Downwash)).Times(in.WingArea * f.wing.chord)
+	p.moment = MomentAbout(p.lift, aboutWing, -in.WingX)
+	p.profile = f.profileDrags(p.q, speed)
+	return p
+}
+
 // At is the balance at a speed through the water, m/s, and a deck-normal
-// specific force, m/s² (9.80665 in level flight): trim model §2–3.
+// specific force, m/s².
 func (f Foil) At(speed, normal float64) State {
-	in := f.In
-	q := water.DynamicPressure(in.Density, speed)
-	rig := in.rigLift()
-	alpha := f.lift.SolveAlpha(((in.RiderMass+in.BoardMass)*normal-rig)/q, f.StabSetting)
+	p := f.Point(speed, normal)
+	return p.With(Change{})
+}
+
+// With is the balance after a change of the trim. The shares of the feet are
+// exactly linear in the moves of foil and feet.
+func (p *Point) With(c Change) State {
+	f := p.foil
+	in := &f.In
+	setting := f.StabSetting + c.Raise
+	alpha := p.lift.SolveAlpha(p.load/p.q, setting)
 	s := State{
 		AlphaWing:     alpha,
 		Pitch:         alpha + f.ZeroLift - in.WingIncidence,
-		LiftArea:      f.LiftArea,
-		NeutralPointX: f.NeutralPointX,
-		WingLift:      q * wingLift(in.WingArea, f.WingSlope).At(alpha, f.StabSetting),
-		StabLift:      q * stabLift(in.StabArea, f.StabSlope, f.Downwash).At(alpha, f.StabSetting),
+		LiftArea:      p.lift.Alpha,
+		NeutralPointX: AerodynamicCentre(p.lift, p.moment),
+		WingLift:      p.q * wingLift(in.WingArea, f.WingSlope).At(alpha, setting),
+		StabLift:      p.q * stabLift(in.StabArea, p.stabSlope, f.Downwash).At(alpha, setting),
 	}
-	d := f.drag(q, speed, s)
+	d := p.profile
+	d.wing += p.inducedDrag(f.wing, s.WingLift)
+	d.stab += p.inducedDrag(f.stab, s.StabLift)
 	s.Drag = d.wing + d.stab + d.mast
-	f.press(&s, d, q, in.RiderMass*normal-rig, in.BoardMass*normal)
+	p.press(&s, d, c)
 	return s
 }
 
 // rigLift is R_z = λ m_r g, N.
-func (in Inputs) rigLift() float64 { return in.RigLiftFraction * in.RiderMass * Gravity }
+func (in *Inputs) rigLift() float64 { return in.RigLiftFraction * in.RiderMass * Gravity }
 
-// ZeroPitch is the pitch at zero lift, rad: θ0 of the pitch law (trim model §1).
-func (f Foil) ZeroPitch() float64 {
-	return f.lift.SolveAlpha(0, f.StabSetting) + f.ZeroLift - f.In.WingIncidence
+// Gradient is the speed gradient of the front foot's share at a speed in
+// level flight, share per m/s: above zero the board lifts its nose as it runs
+// faster and steadies its own speed, below zero it drops it.
+func (f Foil) Gradient(speed float64) float64 {
+	t := f.Trend(speed)
+	return t.Gradient(Change{})
 }
 
-// PitchSlope is the pitch law's slope per kilogram of rider and board,
-// rad per (m²/kg), in flight near 1 g:
+// A Trend is a foil just below and just above a speed, for the speed gradient
+// of many trims.
+type Trend struct{ below, above Point }
+
+// trendStep is half the distance, m/s, of the central difference in speed: the
+// share is so smooth in speed that the error is below 1e-4 of the gradient.
+const trendStep = 0.05
+
+// Trend is the foil around a speed, m/s, in level flight.
+func (f *Foil) Trend(speed float64) Trend {
+	return Trend{f.Point(speed-trendStep, Gravity), f.Point(speed+trendStep, Gravity)}
+}
+
+// Gradient is the speed gradient after a change of the trim, share per m/s.
+func (t *Trend) Gradient(c Change) float64 {
+	return (t.above.With(c).FrontShare - t.below.With(c).FrontShare) / (2 * trendStep)
+}
+
+// Law is the pitch law that a log between two speeds, m/s, shows: pitch (rad)
+// against the specific force over the dynamic pressure (m²/kg) in flight near
+// 1 g. With a fuselage that does not bend it is one straight line for all
+// speeds,
 //
-//	K (m_r + m_b) = (m_r + m_b - λ m_r) / A
-func (f Foil) PitchSlope() float64 {
-	in := f.In
-	return (in.RiderMass + in.BoardMass - in.RigLiftFraction*in.RiderMass) / f.LiftArea
+//	zero = -S_s a_s δ / A + α0 - i_w      slope = (m_r + m_b - λ m_r) / A
+//
+// and with one that does, the line through the two speeds. Without speeds they
+// are those that such a foil is usually ridden at.
+func (f Foil) Law(low, top float64) (zero, slope float64) {
+	if !(low > 0 && top > low) {
+		low, top = 2*f.SlowestFlight(), 3.5*f.SlowestFlight()
+	}
+	at := func(speed float64) (x, pitch float64) {
+		p := f.Point(speed, Gravity)
+		return Gravity / p.q, p.lift.SolveAlpha(p.load/p.q, f.StabSetting) + f.ZeroLift - f.In.WingIncidence
+	}
+	x0, pitch0 := at(low)
+	x1, pitch1 := at(top)
+	slope = (pitch0 - pitch1) / (x0 - x1)
+	return pitch1 - slope*x1, slope
 }
 
 // SlowestFlight is the lowest speed, m/s, at which the wing could carry its
@@ -116,30 +186,27 @@ func (f Foil) PitchSlope() float64 {
 // (NACA four-digit sections at these Reynolds numbers reach 1.2 to 1.5, Abbott
 // & von Doenhoff, from memory; so below this no such foil flies).
 func (f Foil) SlowestFlight() float64 {
-	in := f.In
+	in := &f.In
 	lift := (in.RiderMass+in.BoardMass)*Gravity - in.rigLift()
 	return math.Sqrt(2 * lift / (in.Density * in.WingArea * highestLift))
 }
 
 const highestLift = 1.5
 
-type drags struct{ wing, stab, mast float64 }
-
-// drag is friction, form, induced and spray drag in N (trim model §2).
-func (f Foil) drag(q, speed float64, s State) drags {
-	in := f.In
+// profileDrags is friction, form and spray drag in N.
+func (f *Foil) profileDrags(q, speed float64) drags {
+	in := &f.In
 	k := 1 + in.DragFactor
-	profile := func(p surface) float64 {
-		return q * p.area * profileDrag(water.Reynolds(speed, p.chord, in.Viscosity), p.thickness, in.LaminarFraction)
+	profile := func(s surface) float64 {
+		return k * q * s.area * profileDrag(water.Reynolds(speed, s.chord, in.Viscosity), s.thickness, in.LaminarFraction)
 	}
-	induced := func(p surface, lift float64) float64 {
-		return q * p.area * inducedDrag(lift/(q*p.area), p.aspect, in.Oswald)
-	}
-	return drags{
-		wing: k * (profile(f.wing) + induced(f.wing, s.WingLift)),
-		stab: k * (profile(f.stab) + induced(f.stab, s.StabLift)),
-		mast: k * (profile(f.mast) + sprayDrag(q, in.MastThickness)),
-	}
+	return drags{profile(f.wing), profile(f.stab), profile(f.mast) + k*sprayDrag(q, in.MastThickness)}
+}
+
+// inducedDrag of a surface under a lift, both in N.
+func (p *Point) inducedDrag(s surface, lift float64) float64 {
+	in := &p.foil.In
+	return (1 + in.DragFactor) * p.q * s.area * inducedDrag(lift/(p.q*s.area), s.aspect, in.Oswald)
 }
 
 // profileDrag is C_D0 = 2 F C_f, on plan area.
@@ -150,33 +217,36 @@ func profileDrag(re, thicknessRatio, laminar float64) float64 {
 // inducedDrag is C_L²/(π AR e).
 func inducedDrag(cl, ar, oswald float64) float64 { return cl * cl / (math.Pi * ar * oswald) }
 
-// sprayDrag of a surface-piercing strut of thickness t: 0.24 q t², N (Hoerner).
+// sprayDrag of a surface-piercing strut of thickness t: 0.24 q t², N (Hoerner,
+// Fluid-Dynamic Drag, 1965).
 func sprayDrag(q, thickness float64) float64 { return 0.24 * q * thickness * thickness }
 
-// press fills in where the feet must press (trim model §3). n is the load on
-// the feet and boardLoad that of board and foil, N, normal to the deck.
-func (f Foil) press(s *State, d drags, q, n, boardLoad float64) {
-	in := f.In
+// press fills in where the feet must press. Board, mast foot and feet move
+// against the mast by minus the foil's move.
+func (p *Point) press(s *State, d drags, c Change) {
+	in := &p.foil.In
 	sin, cos := math.Sincos(s.Pitch)
-	hull := f.foilMoment(s, d, sin, cos) + f.sectionMoment(q) -
-		boardMoment(in.BoardCG, boardLoad, cos) + in.ThrustArm*s.Drag
-	along := n*cos + s.Drag*sin
-	s.FootPressureX = (hull + deckMoment(n, s.Drag, in.DeckHeight, sin, cos)) / along
-	s.FrontShare = (s.FootPressureX - in.BackFoot) / (in.FrontFoot - in.BackFoot)
-	s.NetMoment = (s.FootPressureX - (in.FrontFoot+in.BackFoot)/2) * along
-	s.Stiffness = f.stiffness(q, s.FootPressureX, s.WingLift+s.StabLift)
+	front, back := in.FrontFoot-c.Foil+c.Front, in.BackFoot-c.Foil+c.Back
+	hull := p.foil.foilMoment(s, d, sin, cos) + p.foil.sectionMoment(p.q) + in.ThrustArm*s.Drag -
+		deckLoad(in.BoardCG-c.Foil, p.board, cos) - deckLoad(in.MastFootX-c.Foil, in.MastFoot, cos)
+	along := p.feet*cos + s.Drag*sin
+	s.FootPressureX = (hull + deckMoment(p.feet, s.Drag, in.DeckHeight, sin, cos)) / along
+	s.FrontShare = (s.FootPressureX - back) / (front - back)
+	s.FeltShare = s.FrontShare + in.RiderZero
+	s.NetMoment = (s.FootPressureX - (front+back)/2) * along
+	s.Stiffness = -p.q*MomentAbout(p.lift, p.moment, s.FootPressureX).Alpha - (s.WingLift+s.StabLift)*in.Mast
 }
 
 // place is where a point x along the fuselage sits in level axes, m: nose-up
 // pitch carries it forward by H sin θ.
-func (in Inputs) place(x, sin, cos float64) (X, Z float64) {
+func (in *Inputs) place(x, sin, cos float64) (X, Z float64) {
 	return x*cos + in.Mast*sin, x*sin - in.Mast*cos
 }
 
 // foilMoment is the moment of lift and drag about the mast's top, N·m:
 //
 //	X_w L_w + X_s L_s + Z_w D_w + Z_s D_s + Z_m D_m,  Z_m = -(H - d/2)
-func (f Foil) foilMoment(s *State, d drags, sin, cos float64) float64 {
+func (f *Foil) foilMoment(s *State, d drags, sin, cos float64) float64 {
 	xw, zw := f.In.place(f.In.WingX, sin, cos)
 	xs, zs := f.In.place(f.In.WingX-f.In.StabArm, sin, cos)
 	zm := -(f.In.Mast - f.In.Depth/2)
@@ -184,18 +254,11 @@ func (f Foil) foilMoment(s *State, d drags, sin, cos float64) float64 {
 }
 
 // sectionMoment is the wing section's own couple q S_w c_w c_m, N·m.
-func (f Foil) sectionMoment(q float64) float64 { return q * f.wing.area * f.wing.chord * f.cm }
+func (f *Foil) sectionMoment(q float64) float64 { return q * f.wing.area * f.wing.chord * f.cm }
 
-// boardMoment is x_b cos θ · m_b f_z, N·m.
-func boardMoment(cg, load, cos float64) float64 { return cg * cos * load }
+// deckLoad is the moment x cos θ · F, N·m, of a load F normal to the deck at x.
+func deckLoad(x, load, cos float64) float64 { return x * cos * load }
 
 // deckMoment is N h sin θ - D h cos θ, N·m: load and thrust reach the board at
 // deck height h.
 func deckMoment(n, drag, h, sin, cos float64) float64 { return n*h*sin - drag*h*cos }
-
-// stiffness is the pitch stiffness under the feet, N·m/rad:
-//
-//	k = q A (x_f - x_np) - L H
-func (f Foil) stiffness(q, footX, lift float64) float64 {
-	return -q*MomentAbout(f.lift, f.moment, footX).Alpha - lift*f.In.Mast
-}

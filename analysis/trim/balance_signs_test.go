@@ -22,6 +22,7 @@ func anyFoil(t *rapid.T) Inputs {
 		WingX: between("wing x", 0, 0.25), CamberPercent: between("camber", 0, 5), WingIncidence: between("incidence", -0.03, 0.05),
 		WingThickness: 0.12, StabArea: stab, StabSpan: math.Sqrt(stab * between("stabilizer aspect", 4, 10)),
 		StabArm: between("arm", 0.5, 0.9), StabIncidence: between("stabilizer", -0.06, 0.02), StabThickness: 0.1,
+		FuselageFlex: between("flex", 0, 5e-5), MastFoot: between("mast foot", 0, 120), MastFootX: 0.95, RiderZero: between("zero", -0.1, 0.1),
 		Oswald: 0.9, LaminarFraction: 0.1, Density: 1025, Viscosity: 1.19e-6,
 	}
 }
@@ -75,22 +76,87 @@ func TestSigns(t *testing.T) {
 	})
 }
 
-// The pitch law of the forward model is the straight line that the fit assumes.
+// The pitch law of a foil that does not bend is one straight line, and of one
+// that does the line through the two speeds.
 func TestPitchLaw(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		in := anyFoil(t)
+		in.FuselageFlex = 0
+		check := func(f Foil, low, top float64, at ...float64) {
+			zero, slope := f.Law(low, top)
+			for _, v := range at {
+				x := Gravity / (0.5 * in.Density * v * v)
+				if got, want := zero+slope*x, f.At(v, Gravity).Pitch; math.Abs(got-want) > 1e-11 {
+					t.Errorf("at %g m/s the law of %g to %g m/s gives %.9f, the balance %.9f", v, low, top, got, want)
+				}
+			}
+		}
+		check(NewFoil(in), 0, 0, 5, 8, 13)
+		check(NewFoil(in), 6, 10, 5, 8, 13)
+		stiff, _ := NewFoil(in).Law(6, 10)
+		in.FuselageFlex = 4e-5
+		check(NewFoil(in), 6, 10, 6, 10)
+		if soft, _ := NewFoil(in).Law(6, 10); soft == stiff {
+			t.Error("a fuselage that bends has the law of one that does not")
+		}
+	})
+}
+
+// The speed gradient is the slope of the share: held against a stencil of
+// fourth order over wider steps, and against what a change of trim must do.
+func TestGradient(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		in := anyFoil(t)
 		f := NewFoil(in)
-		for _, v := range []float64{5, 8, 13} {
-			x := Gravity / (0.5 * in.Density * v * v)
-			if got, want := f.ZeroPitch()+f.PitchSlope()*x, f.At(v, Gravity).Pitch; math.Abs(got-want) > 1e-12 {
-				t.Errorf("at %g m/s the law gives %.9f, the balance %.9f", v, got, want)
+		v := rapid.Float64Range(6, 14).Draw(t, "speed")
+		share := func(d float64) float64 { return f.At(v+d, Gravity).FrontShare }
+		const h = 0.2
+		want := (8*(share(h)-share(-h)) - (share(2*h) - share(-2*h))) / (12 * h)
+		got := f.Gradient(v)
+		if math.Abs(got-want) > 1e-3*math.Abs(want)+1e-4 {
+			t.Errorf("gradient %.6f, want %.6f per m/s", got, want)
+		}
+		trend := f.Trend(v)
+		if raised := trend.Gradient(Change{Raise: 0.3 * deg}); !(raised < got) {
+			t.Errorf("raising the leading edge: gradient %.5f → %.5f", got, raised)
+		}
+		changed := trend.Gradient(Change{Raise: -0.4 * deg, Foil: 0.02, Front: 0.01})
+		moved := in.Raise(-0.4 * deg).MoveFoil(0.02)
+		moved.FrontFoot += 0.01
+		if want := NewFoil(moved).Gradient(v); math.Abs(changed-want) > 1e-9 {
+			t.Errorf("after a change the gradient is %.9f, of the changed foil %.9f", changed, want)
+		}
+	})
+}
+
+// A point after a change of trim is the changed foil.
+func TestChange(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		in := anyFoil(t)
+		f := NewFoil(in)
+		v := rapid.Float64Range(5, 14).Draw(t, "speed")
+		c := Change{
+			Raise: rapid.Float64Range(-0.03, 0.03).Draw(t, "raise"), Foil: rapid.Float64Range(-0.05, 0.05).Draw(t, "foil"),
+			Front: rapid.Float64Range(-0.05, 0.05).Draw(t, "front"), Back: rapid.Float64Range(-0.05, 0.05).Draw(t, "back"),
+		}
+		moved := in.Raise(c.Raise).MoveFoil(c.Foil)
+		moved.FrontFoot += c.Front
+		moved.BackFoot += c.Back
+		p := f.Point(v, 1.2*Gravity)
+		got, want := p.With(c), NewFoil(moved).At(v, 1.2*Gravity)
+		for name, x := range map[string][2]float64{
+			"share": {got.FrontShare, want.FrontShare}, "x_f": {got.FootPressureX, want.FootPressureX}, "pitch": {got.Pitch, want.Pitch},
+			"moment": {got.NetMoment, want.NetMoment}, "drag": {got.Drag, want.Drag}, "felt": {got.FeltShare, want.FeltShare},
+		} {
+			if math.Abs(x[0]-x[1]) > 1e-10*(1+math.Abs(x[1])) {
+				t.Errorf("%s: %.12g after the change, %.12g of the changed foil", name, x[0], x[1])
 			}
 		}
 	})
 }
 
-// Stiffness is what a small pitch against the feet costs (trim model §3): the
-// lift acts at the neutral point, and pitch walks it forward by the mast.
+// Stiffness is what a small pitch against the feet costs: the lift acts at the
+// neutral point, and pitch walks it forward by the mast.
 func TestStiffness(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		in := anyFoil(t)

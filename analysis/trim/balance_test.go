@@ -24,7 +24,7 @@ func TestIndependentCases(t *testing.T) {
 	if err := json.Unmarshal(raw, &cases); err != nil {
 		t.Fatal(err)
 	}
-	if len(cases) < 6 {
+	if len(cases) < 10 {
 		t.Fatalf("only %d cases", len(cases))
 	}
 	for _, c := range cases {

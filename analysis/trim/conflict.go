@@ -114,12 +114,14 @@ func (p *problem) suspect(i int, x []float64) string {
 	switch it.kind {
 	case "slope":
 		in := o.In
+		_, slope := NewFoil(in).Law(o.Ev.LawSpeeds[0], o.Ev.LawSpeeds[1])
 		weight := in.RiderMass + in.BoardMass - in.RigLiftFraction*in.RiderMass
 		return fmt.Sprintf("the slope of the pitch law%s: it asks for a lift area of %.2g m²/rad where the setup gives %.2g (check foil.wing.area_cm2, foil.wing.span_cm, rider.mass_kg, and that the logger sits firmly on the board)",
-			where, weight/o.Ev.Slope, NewFoil(in).LiftArea)
+			where, weight/o.Ev.Slope, weight/slope)
 	case "zero":
+		zero, _ := NewFoil(o.In).Law(o.Ev.LawSpeeds[0], o.Ev.LawSpeeds[1])
 		return fmt.Sprintf("the pitch at zero lift%s: %.1f° measured, %.1f° from the setup (check foil.wing.incidence_deg and that the board was level in the still stretch)",
-			where, o.Ev.Zero/deg, NewFoil(o.In).ZeroPitch()/deg)
+			where, o.Ev.Zero/deg, zero/deg)
 	}
 	model := NewFoil(p.inputs(it.outing, x)).At(it.note.Speed, Gravity).FrontShare
 	return fmt.Sprintf("the note of feel%s at %s: it says %.0f %% on the front foot, all the rest says %.0f %%",

@@ -1,8 +1,3 @@
-// Package trim is the physics of balance: the foil's lift, drag and moment,
-// where the feet must press (trim model §2–3), and the inference of what is
-// not known from all the evidence (§4).
-//
-// It imports analysis/interval, analysis/setup, analysis/water and gonum.
 package trim
 
 import "math"
@@ -38,6 +33,9 @@ type Inputs struct {
 	StabThickness   float64 `json:"stab_thickness_ratio"`
 	Oswald          float64 `json:"oswald"`
 	LaminarFraction float64 `json:"laminar_fraction"`
+	FuselageFlex    float64 `json:"fuselage_flex_rad_per_n"` // incidence per newton of the stabilizer's lift
+	MastFoot        float64 `json:"mast_foot_n"`             // what a sail's mast foot carries
+	MastFootX       float64 `json:"mast_foot_x_m"`
 	Density         float64 `json:"density"`
 	Viscosity       float64 `json:"viscosity"`
 
@@ -45,13 +43,29 @@ type Inputs struct {
 	Shim     float64 `json:"-"` // m, + raises the leading edge
 	ShimSpan float64 `json:"-"` // m, from the shim to the opposite contact
 
-	// What the published cases leave at zero: the model's own errors, which
-	// the inference varies (trim model §4).
-	LiftSlopeFactor float64 `json:"-"` // relative error of the lift area, 0 = none
+	// The model's own errors, which the inference varies; 0 is none.
+	LiftSlopeFactor float64 `json:"-"` // relative error of the lift area
 	DownwashFactor  float64 `json:"-"` // relative error of the downwash gradient
 	DragFactor      float64 `json:"-"` // relative error of the drag
 	ExtraCm         float64 `json:"-"` // section moment beyond camber
 	ThrustArm       float64 `json:"-"` // m, moment per newton of drag that the model lacks
+
+	// The rider as an instrument: what feels even is a share of 0.5 - RiderZero,
+	// and what the rider says of it is out by the scale.
+	RiderZero  float64 `json:"-"` // b
+	RiderScale float64 `json:"-"` // s - 1
+}
+
+// A Change is what may be changed of a trim, counted from what is fitted.
+type Change struct {
+	Raise       float64 // rad, the stabilizer's leading edge, + up
+	Foil        float64 // m, the foil along the deck, + to the nose
+	Front, Back float64 // m, each foot, + to the nose
+}
+
+// Said is what the rider says of a front foot's share: 0.5 + s (share + b - 0.5).
+func (in *Inputs) Said(share float64) float64 {
+	return 0.5 + (1+in.RiderScale)*(share+in.RiderZero-0.5)
 }
 
 // A State is what the balance asks for at one speed.
@@ -64,6 +78,7 @@ type State struct {
 	StabLift      float64 `json:"stab_lift_n"`
 	FootPressureX float64 `json:"foot_pressure_x_m"`
 	FrontShare    float64 `json:"front_share"`
+	FeltShare     float64 `json:"-"` // the front foot's share as this rider feels it, 0.5 = even
 	NetMoment     float64 `json:"net_moment_nm"`
 	NeutralPointX float64 `json:"neutral_point_x_m"`
 	// Stiffness is the pitch stiffness under the feet, N·m/rad.
@@ -74,13 +89,14 @@ type State struct {
 //
 //	a = 2π AR / (2 + √(AR² + 4))
 //
-// (H. B. Helmbold, 1942; checks.md 5i).
+// (H. B. Helmbold, Der unverwundene Ellipsenflügel als tragende Fläche, 1942).
 func LiftSlope(aspectRatio float64) float64 {
 	return 2 * math.Pi * aspectRatio / (2 + math.Sqrt(aspectRatio*aspectRatio+4))
 }
 
 // SurfaceFactor is the loss of lift near a free surface at high Froude number,
-// d depth, c chord (Hough & Moran, as given by Faltinsen 2005):
+// d depth, c chord (Hough & Moran, as Faltinsen gives it, Hydrodynamics of
+// High-Speed Marine Vehicles, 2005):
 //
 //	(1 + 16 (d/c)²) / (2 + 16 (d/c)²)
 func SurfaceFactor(depthOverChord float64) float64 {

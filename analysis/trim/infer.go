@@ -7,7 +7,6 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
-	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 )
 
@@ -144,6 +143,11 @@ func newProblem(outings []Outing) *problem {
 		q := rigParameter(o.Setup, o.In)
 		q.on = []int{i}
 		p.params = append(p.params, q)
+		if o.In.MastFoot > 0 {
+			q := mastFootParameter(o.In)
+			q.on = []int{i}
+			p.params = append(p.params, q)
+		}
 		if i == 0 {
 			p.today = len(p.params)
 		}
@@ -211,7 +215,7 @@ func (q parameter) actsOn(o int) bool {
 func (p *problem) residuals(x []float64) []float64 {
 	r := make([]float64, len(p.items))
 	foil, have := Foil{}, -1
-	slopeError := 0.0
+	zero, slopeError := 0.0, 0.0
 	for i, it := range p.items {
 		if it.outing != have {
 			foil, have = NewFoil(p.inputs(it.outing, x)), it.outing
@@ -219,10 +223,12 @@ func (p *problem) residuals(x []float64) []float64 {
 		ev := p.outings[it.outing].Ev
 		switch it.kind {
 		case "slope":
-			slopeError = foil.PitchSlope() - ev.Slope
+			var slope float64
+			zero, slope = foil.Law(ev.LawSpeeds[0], ev.LawSpeeds[1])
+			slopeError = slope - ev.Slope
 			r[i] = slopeError / it.sd
 		case "zero":
-			r[i] = (foil.ZeroPitch() - ev.Zero - it.carry*slopeError) / it.sd
+			r[i] = (zero - ev.Zero - it.carry*slopeError) / it.sd
 		case "note":
 			d := foil.At(it.note.Speed, Gravity).FrontShare - it.note.Share
 			r[i] = d / (p.noteSD(foil, it) * beyond(it.note, d))
@@ -385,8 +391,8 @@ func (post *Posterior) fill(x []float64, cov *mat.SymDense) {
 	for k, q := range p.params[:n] {
 		post.Unknowns = append(post.Unknowns, Unknown{
 			Name: q.name, Unit: q.unit, Key: q.key,
-			Prior:     interval.Normal(q.centre, q.sd).Scale(q.show),
-			Posterior: interval.Normal(q.centre+x[k]*q.sd, q.sd*math.Sqrt(post.Cov[k][k])).Scale(q.show),
+			Prior:     q.normal(0, q.sd).Scale(q.show),
+			Posterior: q.normal(x[k]*q.sd, q.sd*math.Sqrt(post.Cov[k][k])).Scale(q.show),
 			PriorSD:   q.sd,
 			Default:   !q.given,
 		})

@@ -42,13 +42,28 @@ func FromSetup(s *setup.Setup, density, viscosity float64) Inputs {
 		StabThickness:   orDefault(t.ThicknessRatio, 0.10),
 		Oswald:          0.9,
 		LaminarFraction: 0.1,
+		FuselageFlex:    s.Foil.Flex,
 		Density:         density,
 		Viscosity:       viscosity,
 		Shim:            t.Shim,
 		ShimSpan:        t.ShimSpan,
 	}
+	if in.FuselageFlex == 0 && !s.Given("foil.fuselage.flex_deg_per_100n") {
+		in.FuselageFlex = usualFlex
+	}
+	if s.Rig.Kind == "sail" {
+		in.MastFoot, in.MastFootX = usualMastFoot, orDefault(s.Rig.MastFoot, 0.95)
+	}
 	return in
 }
+
+// usualFlex is how much a fuselage bends where nobody measured it, rad/N:
+// between stiff carbon and a solid aluminium bar of 25 mm, 0.55 m long
+// (4.8e-5, beam theory). usualMastFoot is what a sail's mast foot carries, N.
+const (
+	usualFlex     = 2e-5
+	usualMastFoot = 60.0
+)
 
 func orDefault(v, otherwise float64) float64 {
 	if v == 0 {
@@ -72,6 +87,7 @@ func (in Inputs) MoveFoil(dx float64) Inputs {
 	in.FrontFoot -= dx
 	in.BackFoot -= dx
 	in.BoardCG -= dx
+	in.MastFootX -= dx
 	return in
 }
 
@@ -92,6 +108,12 @@ func Transfer(draw, from, to Inputs) Inputs {
 	draw.FrontFoot += to.FrontFoot - from.FrontFoot
 	draw.BackFoot += to.BackFoot - from.BackFoot
 	draw.RigLiftFraction = math.Min(draw.RigLiftFraction+to.RigLiftFraction-from.RigLiftFraction, math.Max(maxRigLift, to.RigLiftFraction))
+	if from.MastFoot > 0 && to.MastFoot > 0 {
+		draw.MastFoot = math.Max(0, draw.MastFoot+to.MastFoot-from.MastFoot)
+	} else {
+		draw.MastFoot = to.MastFoot
+	}
+	draw.MastFootX = to.MastFootX
 	draw.Mast, draw.Depth = to.Mast, to.Depth
 	draw.WingX += to.WingX - from.WingX
 	draw.WingIncidence += to.WingIncidence - from.WingIncidence
@@ -104,11 +126,14 @@ func Transfer(draw, from, to Inputs) Inputs {
 
 // Evidence is what one outing tells. The zero value tells nothing.
 type Evidence struct {
-	// The pitch law of the log, in flight near 1 g (trim model §1).
+	// The pitch law of the log, in flight near 1 g.
 	HasLaw bool
 	Slope  float64       // rad per (m²/kg)
 	Zero   float64       // rad
 	Cov    [2][2]float64 // of (zero, slope)
+	// LawSpeeds are two speeds, m/s, between which the law was seen: a fuselage
+	// that bends makes it depend on them a little. Zeros mean the usual ones.
+	LawSpeeds [2]float64
 	// LevelZero says that Zero counts from a level deck. It is used only when
 	// the setup gives the wing's incidence. LevelSD is the doubt of the level, rad;
 	// 0 means 0.3°.

@@ -17,6 +17,7 @@ func TestTransfer(t *testing.T) {
 		"board":            func(s *setup.Setup) { s.Board.Mass, s.Board.CG, s.Board.DeckHeight = 8, 0.05, 0.06 },
 		"stance":           func(s *setup.Setup) { s.Stance.Front, s.Stance.Back = 0.40, -0.10 },
 		"rig":              func(s *setup.Setup) { s.Rig.LiftFraction = 0.25 },
+		"sail":             func(s *setup.Setup) { s.Rig = setup.Rig{Kind: "sail", MastFoot: 1.1} },
 		"mast":             func(s *setup.Setup) { s.Foil.Mast, s.Foil.Depth = 0.72, 0.3 },
 		"wing's position":  func(s *setup.Setup) { s.Foil.Wing.Ahead = 0.14 },
 		"wing's incidence": func(s *setup.Setup) { s.Foil.Wing.Incidence = 2 * deg },
@@ -63,7 +64,7 @@ func TestPriors(t *testing.T) {
 		return m
 	}
 	s := gear()
-	s.SetGiven("foil.wing.ahead_cm", "foil.stabilizer.zero_lift_deg")
+	s.SetGiven("foil.wing.ahead_cm", "foil.stabilizer.zero_lift_deg", "foil.fuselage.flex_deg_per_100n")
 	s.Foil.Stabilizer.Shim = Card
 	bare := *gear()
 	bare = setup.Setup{Rider: bare.Rider, Stance: bare.Stance, Board: bare.Board, Rig: bare.Rig, Foil: bare.Foil}
@@ -81,6 +82,7 @@ func TestPriors(t *testing.T) {
 		"stabilizer arm":                    {15 * mm, 15 * mm},
 		"wing position":                     {15 * mm, 30 * mm},
 		"wing incidence":                    {0.7 * deg, 1.0 * deg},
+		"fuselage flex":                     {0.5e-5, 2e-5},
 		"board balance point":               {80 * mm, 100 * mm},
 		"front foot":                        {15 * mm, 15 * mm},
 		"back foot":                         {15 * mm, 15 * mm},
@@ -96,7 +98,13 @@ func TestPriors(t *testing.T) {
 	for kind, want := range map[string]float64{"wing": 0.05, "kite": 0.12, "sail": 0.03, "tow": 0.02, "none": 0.01} {
 		c := gear()
 		c.Rig.Kind = kind
-		near(t, kind+"'s lift", sds(c)["rig's lift"], want, 1e-12)
+		got := sds(c)
+		near(t, kind+"'s lift", got["rig's lift"], want, 1e-12)
+		load := 0.0
+		if kind == "sail" {
+			load = 50
+		}
+		near(t, kind+"'s mast foot", got["load on the mast foot"], load, 1e-12)
 	}
 }
 
@@ -116,4 +124,20 @@ func TestShimThickness(t *testing.T) {
 		return
 	}
 	t.Error("the shim's thickness is not among the unknowns")
+}
+
+// What cannot be negative never is, has no edge at its mean, and is the
+// setup's value there.
+func TestNeverBelowZero(t *testing.T) {
+	const mean, h = 60, 1e-6
+	near(t, "at the mean", neverBelowZero(mean, 0), mean, 0)
+	near(t, "slope above", (neverBelowZero(mean, h)-mean)/h, 1, 1e-6)
+	near(t, "slope below", (mean-neverBelowZero(mean, -h))/h, 1, 1e-6)
+	for v := -1000.0; v < 200; v += 10 {
+		if got := neverBelowZero(mean, v); got < 0 || got > neverBelowZero(mean, v+1) {
+			t.Errorf("off by %g it is %g", v, got)
+		}
+	}
+	near(t, "of nothing", neverBelowZero(0, -1), 0, 0)
+	near(t, "above nothing", neverBelowZero(0, 1e-5), 1e-5, 0)
 }

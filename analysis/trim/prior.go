@@ -3,17 +3,19 @@ package trim
 import (
 	"math"
 
+	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 )
 
 // A parameter is one unknown of the inference: how far it may be off, and how
-// that acts on the inputs (the table of trim model §4).
+// that acts on the inputs (see the package's table).
 type parameter struct {
 	name    string
 	unit    string
 	show    float64                     // factor from SI to unit
 	centre  float64                     // SI, what the setup says
 	sd      float64                     // SI, 1σ of the prior
+	above0  bool                        // it is never below zero
 	given   bool                        // the setup says so; else it is a default
 	key     string                      // of the setup, "" when there is none
 	on      []int                       // the outings that it acts on; nil for all
@@ -76,6 +78,9 @@ func foilParameters(s *setup.Setup, in Inputs) []parameter {
 	add("wing position", "mm", 1/mm, in.WingX, sd, given, key, func(in *Inputs, v float64) { in.WingX += v })
 	sd, given, key = or("foil.wing.incidence_deg", 0.7*deg, 1.0*deg)
 	add("wing incidence", "deg", 1/deg, in.WingIncidence, sd, given, key, func(in *Inputs, v float64) { in.WingIncidence += v })
+	sd, given, key = or("foil.fuselage.flex_deg_per_100n", 0.5e-5, 2e-5)
+	add("fuselage flex", "°/100 N", 100/deg, in.FuselageFlex, sd, given, key, func(in *Inputs, v float64) { in.FuselageFlex = neverBelowZero(in.FuselageFlex, v) })
+	ps[len(ps)-1].above0 = true
 	sd, given, key = or("board.cg_cm", 80*mm, 100*mm)
 	add("board balance point", "mm", 1/mm, in.BoardCG, sd, given, key, func(in *Inputs, v float64) { in.BoardCG += v })
 	return ps
@@ -99,6 +104,45 @@ func rigParameter(s *setup.Setup, in Inputs) parameter {
 		applyTo: func(in *Inputs, v float64) {
 			in.RigLiftFraction = math.Min(in.RigLiftFraction+v, math.Max(maxRigLift, in.RigLiftFraction))
 		}}
+}
+
+// mastFootSD is 1σ of what a sail's mast foot carries, N.
+const mastFootSD = 50.0
+
+// mastFootParameter is what a sail's mast foot carries on one outing.
+func mastFootParameter(in Inputs) parameter {
+	return parameter{name: "load on the mast foot", unit: "N", show: 1, centre: in.MastFoot, sd: mastFootSD, above0: true,
+		applyTo: func(in *Inputs, v float64) { in.MastFoot = neverBelowZero(in.MastFoot, v) }}
+}
+
+// value is the unknown when it is off by v, SI.
+func (q parameter) value(v float64) float64 {
+	if q.above0 {
+		return neverBelowZero(q.centre, v)
+	}
+	return q.centre + v
+}
+
+// normal is the unknown's 90 % interval when it is off by mean ± sd, SI.
+func (q parameter) normal(mean, sd float64) interval.Interval {
+	i := interval.Normal(mean, sd)
+	return interval.Interval{Value: q.value(i.Value), Low: q.value(i.Low), High: q.value(i.High)}
+}
+
+// neverBelowZero is a quantity that cannot be negative, off its mean by v:
+//
+//	mean + v above the mean        mean exp(v/mean) below it
+//
+// of one slope at the mean, so that Gauss–Newton meets no edge. With a mean of
+// about 1σ it stays within 0.4 σ of the normal law cut off at zero.
+func neverBelowZero(mean, v float64) float64 {
+	switch {
+	case v >= 0:
+		return mean + v
+	case mean > 0:
+		return mean * math.Exp(v/mean)
+	}
+	return 0
 }
 
 // shimParameter is the error of the thickness of the shims that are fitted:
