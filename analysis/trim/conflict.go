@@ -2,21 +2,45 @@ package trim
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"evenfoot/analysis/interval"
 )
 
 const (
 	suspectSigmas  = 3.0 // one item alone is named from here
-	farSigmas      = 4.0 // an unknown this far off is called far outside
 	noteSigmas     = 2.0 // two notes at about one speed contradict each other from here
 	noteSpeedClose = 0.7 // m/s, about one speed
+	leastShift     = 1.5 // prior σ that an unknown must have moved to be named
 )
+
+// A Conflict names an input that disagrees with the rest.
+type Conflict struct {
+	Kind   Kind
+	Sigmas float64 // how much of a surprise
+	Outing int     // 0 today, else a number among the outings that count
+	Title  string  // of an earlier outing
+
+	// What the evidence asks for and what the setup, or for notes all the rest,
+	// says: a lift area in m²/rad for a slope, rad for a zero, the key's
+	// quantity in SI (without the shim) for an unknown, a share for the rest.
+	Asked, Stated float64
+	Speed         float64 // m/s, of a load
+
+	Unknown *Unknown // that had to go far
+
+	// The other one of two notes that contradict each other.
+	OtherSpeed, OtherShare float64
+
+	// Notes says that it is between notes of feel.
+	Notes bool
+	// What says it in plain words.
+	What string
+}
 
 // conflicts weighs every item of evidence against all the rest, and the whole
 // against the priors. The factor widens the posterior's covariance so that
@@ -34,127 +58,94 @@ func (p *problem) conflicts(x []float64, cov *mat.SymDense) ([]Conflict, float64
 	j := p.jacobian(x)
 	var jc mat.Dense
 	jc.Mul(j, cov)
-	chi2 := 2 * p.cost(x)
-	widened := math.Max(1, chi2/distuv.ChiSquared{K: float64(n)}.Quantile(0.95))
-	surprising := widened > 1
+	widened := math.Max(1, 2*p.cost(x)/distuv.ChiSquared{K: float64(n)}.Quantile(0.95))
 
 	var found []Conflict
 	for i, it := range p.items {
 		h := mat.Dot(jc.RowView(i), j.RowView(i))
-		z := r[i] / math.Sqrt(math.Max(1-h, 1e-6))
-		if math.Abs(z) > suspectSigmas {
-			found = append(found, Conflict{What: p.suspect(i, x), Sigmas: math.Abs(z), Notes: it.kind == "note"})
+		z := math.Abs(r[i] / math.Sqrt(math.Max(1-h, 1e-6)))
+		if z > suspectSigmas {
+			found = append(found, p.suspect(it, x, z))
 		}
 	}
 	var unknowns []Conflict
 	// An unknown that had to go far from what the setup says. There are many
 	// of them, so the whole must be a surprise as well.
 	for k, q := range p.params[:p.today] {
-		z := x[k] / math.Sqrt(math.Max(1-cov.At(k, k), 1e-6))
-		if surprising && math.Abs(z) > suspectSigmas && math.Abs(x[k]) > 1.5 && (q.key != "" || len(found) == 0) {
-			unknowns = append(unknowns, Conflict{What: q.strain(p.outings[0].In, x[k]*q.sd, math.Abs(z)), Sigmas: math.Abs(z)})
+		z := math.Abs(x[k] / math.Sqrt(math.Max(1-cov.At(k, k), 1e-6)))
+		if widened > 1 && z > suspectSigmas && math.Abs(x[k]) > leastShift && (q.key != "" || len(found) == 0) {
+			unknowns = append(unknowns, p.strain(q, x[k]*q.sd, z))
 		}
 	}
-	pairs, worst := p.contradictions()
-	widened = math.Max(widened, worst*worst/(1.645*1.645))
+	pairs := p.contradictions()
 	strongest := func(a, b Conflict) int { return cmp.Compare(b.Sigmas, a.Sigmas) }
 	slices.SortStableFunc(pairs, strongest)
 	slices.SortStableFunc(found, strongest)
 	slices.SortStableFunc(unknowns, strongest)
-	return slices.Concat(pairs, found, unknowns), widened
-}
-
-// strain says what the evidence asks of an unknown: its error v (SI) is z σ
-// from what the setup says.
-func (q parameter) strain(in Inputs, v, z float64) string {
-	says := "the setup says"
-	if !q.given {
-		says = "the default is"
+	if len(pairs) > 0 {
+		widened = math.Max(widened, math.Pow(pairs[0].Sigmas/interval.Z90, 2))
 	}
-	far := "outside"
-	if z >= farSigmas {
-		far = "far outside"
-	}
-	what := fmt.Sprintf("the %s: the evidence asks for %s where %s %s, %s what the setup allows", q.name, q.written(in, v), says, q.written(in, 0), far)
-	if q.key != "" {
-		what += fmt.Sprintf(" (check %s)", q.key)
-	}
-	return what
-}
-
-// written is the unknown, off by v (SI), as the setup's key writes it: in its
-// unit, and the stabilizer's incidence without the shim.
-func (q parameter) written(in Inputs, v float64) string {
-	at := q.centre + v
-	switch q.key {
-	case "foil.stabilizer.incidence_deg":
-		at -= ShimAngle(in.Shim, in.ShimSpan)
-	case "foil.stabilizer.shim_mm":
-		at = in.Shim * (1 + v)
-	}
-	for _, u := range []struct {
-		ends, unit string
-		scale      float64
-	}{{"_cm2", " cm²", 1e4}, {"_cm", " cm", 100}, {"_mm", " mm", 1000}, {"_deg", "°", 1 / deg}, {"_fraction", "", 1}} {
-		if strings.HasSuffix(q.key, u.ends) {
-			return fmt.Sprintf("%.3g%s", at*u.scale, u.unit)
+	all := slices.Concat(pairs, found, unknowns)
+	for i := range all {
+		all[i].Notes = all[i].Kind == NoteKind || all[i].Kind == NotePairKind
+		if o := all[i].Outing; o > 0 {
+			all[i].Title = p.outings[o].name(o - 1)
 		}
+		all[i].What = all[i].says(p.speed)
 	}
-	return fmt.Sprintf("%.3g %s", at*q.show, q.unit)
+	return all, widened
 }
 
-// suspect says which input an item of evidence puts in doubt.
-func (p *problem) suspect(i int, x []float64) string {
-	it := p.items[i]
+// strain is an unknown of today's that is v (SI) and z σ from what the setup says.
+func (p *problem) strain(q parameter, v, z float64) Conflict {
+	u := Unknown{Name: q.name, Unit: q.unit, Scale: q.show, Key: q.key, PriorSD: q.sd, Default: !q.given}
+	c := Conflict{Kind: UnknownKind, Sigmas: z, Unknown: &u, Asked: q.value(v), Stated: q.value(0)}
+	in := p.outings[0].In
+	switch q.key {
+	case "foil.stabilizer.incidence_deg": // the key is without the shim
+		shim := ShimAngle(in.Shim, in.ShimSpan)
+		c.Asked, c.Stated = c.Asked-shim, c.Stated-shim
+	case "foil.stabilizer.shim_mm":
+		c.Asked, c.Stated = in.Shim*(1+v), in.Shim
+	}
+	return c
+}
+
+// suspect is an item of evidence that is z σ from all the rest.
+func (p *problem) suspect(it item, x []float64, z float64) Conflict {
 	o := p.outings[it.outing]
-	where := ""
-	if it.outing > 0 {
-		where = " of " + o.name(it.outing-1)
-	}
+	c := Conflict{Kind: it.kind, Sigmas: z, Outing: it.outing, Speed: it.speed, Asked: it.share}
+	stated := NewFoil(o.In)
+	zero, slope := stated.Law(o.Ev.LawSpeeds[0], o.Ev.LawSpeeds[1])
 	switch it.kind {
-	case "slope":
-		in := o.In
-		_, slope := NewFoil(in).Law(o.Ev.LawSpeeds[0], o.Ev.LawSpeeds[1])
-		weight := in.RiderMass + in.BoardMass - in.RigLiftFraction*in.RiderMass
-		return fmt.Sprintf("the slope of the pitch law%s: it asks for a lift area of %.2g m²/rad where the setup gives %.2g (check foil.wing.area_cm2, foil.wing.span_cm, rider.mass_kg, and that the logger sits firmly on the board)",
-			where, weight/o.Ev.Slope, weight/slope)
-	case "zero":
-		zero, _ := NewFoil(o.In).Law(o.Ev.LawSpeeds[0], o.Ev.LawSpeeds[1])
-		return fmt.Sprintf("the pitch at zero lift%s: %.1f° measured, %.1f° from the setup (check foil.wing.incidence_deg and that the board was level in the still stretch)",
-			where, o.Ev.Zero/deg, zero/deg)
+	case SlopeKind:
+		weight := o.In.RiderMass + o.In.BoardMass - o.In.RigLiftFraction*o.In.RiderMass
+		c.Asked, c.Stated = weight/o.Ev.Slope, weight/slope
+	case ZeroKind:
+		c.Asked, c.Stated = o.Ev.Zero, zero
+	default:
+		f := NewFoil(p.inputs(it.outing, x))
+		c.Stated = it.told(&f, it.speed)
 	}
-	model := NewFoil(p.inputs(it.outing, x)).At(it.note.Speed, Gravity).FrontShare
-	return fmt.Sprintf("the note of feel%s at %s: it says %.0f %% on the front foot, all the rest says %.0f %%",
-		where, p.speed(it.note.Speed), 100*it.note.Share, 100*model)
+	return c
 }
 
 // contradictions are notes of one outing, at about one speed, that cannot
 // both be true.
-func (p *problem) contradictions() ([]Conflict, float64) {
+func (p *problem) contradictions() []Conflict {
 	var found []Conflict
-	worst := 0.0
-	for o, out := range p.outings {
-		f := NewFoil(out.In)
-		for i, a := range out.Ev.Feel {
-			for _, b := range out.Ev.Feel[:i] {
-				if math.Abs(a.Speed-b.Speed) > noteSpeedClose || a.Speed < minSpeed || b.Speed < minSpeed {
-					continue
-				}
-				expect := f.At(a.Speed, Gravity).FrontShare - f.At(b.Speed, Gravity).FrontShare
-				z := math.Abs(a.Share-b.Share-expect) / math.Hypot(a.SD, b.SD)
-				if z < noteSigmas {
-					continue
-				}
-				worst = math.Max(worst, z)
-				where := ""
-				if o > 0 {
-					where = " of " + out.name(o-1)
-				}
-				found = append(found, Conflict{Notes: true, Sigmas: z, What: fmt.Sprintf(
-					"the notes of feel%s, which contradict each other: %.0f %% on the front foot at %s, but %.0f %% at %s",
-					where, 100*b.Share, p.speed(b.Speed), 100*a.Share, p.speed(a.Speed))})
+	for i, a := range p.items {
+		for _, b := range p.items[:i] {
+			if a.kind != NoteKind || b.kind != NoteKind || a.outing != b.outing || math.Abs(a.speed-b.speed) > noteSpeedClose {
+				continue
+			}
+			f := NewFoil(p.outings[a.outing].In)
+			expect := a.told(&f, a.speed) - b.told(&f, b.speed)
+			if z := math.Abs(a.share-b.share-expect) / math.Hypot(a.sd, b.sd); z >= noteSigmas {
+				found = append(found, Conflict{Kind: NotePairKind, Sigmas: z, Outing: a.outing,
+					Speed: a.speed, Asked: a.share, OtherSpeed: b.speed, OtherShare: b.share})
 			}
 		}
 	}
-	return found, worst
+	return found
 }

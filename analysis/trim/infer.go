@@ -6,8 +6,6 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
-
-	"evenfoot/analysis/setup"
 )
 
 // InferOptions tune Infer; the zero value is what the program uses.
@@ -28,21 +26,11 @@ type problem struct {
 	speed   func(mps float64) string // prints a speed
 }
 
-// An item is one piece of evidence: nothing but its residuals, in σ.
-type item struct {
-	kind   string // "slope", "zero", "note"
-	outing int
-	note   setup.Feel // when a note
-	sd     float64    // 1σ in the item's own unit
-	// whiten takes out what the item shares with the one before it.
-	carry float64
-}
-
 // Infer finds the posterior of today's foil from its setup's priors and all
 // the evidence: maximum a posteriori by Gauss–Newton, Laplace covariance, and
-// draws that importance weights correct for what is not normal (trim model §4).
-// Earlier outings on another foil are left out, with a note. It fails only on
-// inputs that no physics can be done with.
+// draws that importance weights correct for what is not normal. Earlier outings
+// on another foil are left out and named. It fails only on inputs that no
+// physics can be done with.
 func Infer(today Outing, earlier []Outing, opt InferOptions) (*Posterior, error) {
 	if today.Setup == nil {
 		return nil, errors.New("trim: no setup to infer from")
@@ -51,15 +39,16 @@ func Infer(today Outing, earlier []Outing, opt InferOptions) (*Posterior, error)
 		return nil, err
 	}
 	outings := []Outing{today}
+	var left []LeftOut
 	var notes []string
 	for i, o := range earlier {
-		name := o.name(i)
-		if err := SameFoil(today.Setup, o.Setup); err != nil {
-			notes = append(notes, fmt.Sprintf("%s is left out: %v.", name, err))
-			continue
+		err := SameFoil(today.Setup, o.Setup)
+		if err == nil {
+			err = o.In.check()
 		}
-		if err := o.In.check(); err != nil {
-			notes = append(notes, fmt.Sprintf("%s is left out: %v.", name, err))
+		if err != nil {
+			left = append(left, LeftOut{Outing: i, Title: o.name(i), Why: err})
+			notes = append(notes, fmt.Sprintf("%s is left out: %v.", o.name(i), err))
 			continue
 		}
 		outings = append(outings, o)
@@ -73,7 +62,7 @@ func Infer(today Outing, earlier []Outing, opt InferOptions) (*Posterior, error)
 		return nil, err
 	}
 	cov := p.covariance(x)
-	post := &Posterior{Base: today.In, Widened: 1, Notes: notes, problem: p}
+	post := &Posterior{Base: today.In, Widened: 1, LeftOut: left, Notes: notes, problem: p}
 	post.Conflicts, post.Widened = p.conflicts(x, cov)
 	post.fill(x, cov)
 	post.draw(x, cov, opt)
@@ -106,6 +95,8 @@ func (in Inputs) check() error {
 	return nil
 }
 
+// newProblem lists the unknowns: the foil's and the shims' for all outings,
+// each rider's feet, zero and scale, and what the rig does on each outing.
 func newProblem(outings []Outing) *problem {
 	p := &problem{outings: outings}
 	t := outings[0]
@@ -116,38 +107,14 @@ func newProblem(outings []Outing) *problem {
 			break
 		}
 	}
-	// Each rider's feet, each outing's rig.
-	feetOf := make([]int, len(outings)) // the first outing with the same rider
 	for i, o := range outings {
-		feetOf[i] = i
-		for j := range i {
-			if feetOf[j] == j && sameRider(outings[j].Setup, o.Setup) {
-				feetOf[i] = j
-				break
-			}
+		if on := p.sharing(i, sameFeet); on[0] == i {
+			p.add(on, footParameters(o.In)...)
 		}
-	}
-	for i, o := range outings {
-		if feetOf[i] == i {
-			var on []int
-			for j := range outings {
-				if feetOf[j] == i {
-					on = append(on, j)
-				}
-			}
-			for _, q := range footParameters(o.In) {
-				q.on = on
-				p.params = append(p.params, q)
-			}
+		if on := p.sharing(i, sameRider); on[0] == i {
+			p.add(on, riderParameters()...)
 		}
-		q := rigParameter(o.Setup, o.In)
-		q.on = []int{i}
-		p.params = append(p.params, q)
-		if o.In.MastFoot > 0 {
-			q := mastFootParameter(o.In)
-			q.on = []int{i}
-			p.params = append(p.params, q)
-		}
+		p.add([]int{i}, rigParameters(o.Setup, o.In)...)
 		if i == 0 {
 			p.today = len(p.params)
 		}
@@ -156,36 +123,23 @@ func newProblem(outings []Outing) *problem {
 	return p
 }
 
-// evidenceItems lists what an outing tells, in the order of residuals.
-func evidenceItems(i int, o Outing) []item {
-	var items []item
-	if ev := o.Ev; ev.HasLaw {
-		c := ev.Cov
-		if c[1][1] > 0 {
-			items = append(items, item{kind: "slope", outing: i, sd: math.Sqrt(c[1][1])})
-		}
-		if ev.LevelZero && o.Setup.Given("foil.wing.incidence_deg") && c[0][0] > 0 && c[1][1] > 0 {
-			level := ev.LevelSD
-			if level == 0 {
-				level = 0.3 * deg
-			}
-			// The zero given the slope (Cholesky of the pair).
-			carry := c[0][1] / c[1][1]
-			v := c[0][0] - carry*c[0][1] + level*level
-			items = append(items, item{kind: "zero", outing: i, sd: math.Sqrt(v), carry: carry})
-		}
+func (p *problem) add(on []int, qs ...parameter) {
+	for _, q := range qs {
+		q.on = on
+		p.params = append(p.params, q)
 	}
-	for _, n := range o.Ev.Feel {
-		if n.Speed < minSpeed || !(n.SD > 0) {
-			continue
-		}
-		items = append(items, item{kind: "note", outing: i, note: n, sd: n.SD})
-	}
-	return items
 }
 
-// minSpeed is the lowest speed, m/s, at which a foil is thought to carry.
-const minSpeed = 1.0
+// sharing are the outings that are the same as outing i, i among them.
+func (p *problem) sharing(i int, same func(a, b Outing) bool) []int {
+	var on []int
+	for j, o := range p.outings {
+		if same(p.outings[i], o) {
+			on = append(on, j)
+		}
+	}
+	return on
+}
 
 // inputs is outing o with the unknowns at x (prior σ).
 func (p *problem) inputs(o int, x []float64) Inputs {
@@ -197,77 +151,6 @@ func (p *problem) inputs(o int, x []float64) Inputs {
 		q.applyTo(&in, x[k]*q.sd)
 	}
 	return in
-}
-
-func (q parameter) actsOn(o int) bool {
-	if q.on == nil {
-		return true
-	}
-	for _, i := range q.on {
-		if i == o {
-			return true
-		}
-	}
-	return false
-}
-
-// residuals are (model - evidence)/σ for every item.
-func (p *problem) residuals(x []float64) []float64 {
-	r := make([]float64, len(p.items))
-	foil, have := Foil{}, -1
-	zero, slopeError := 0.0, 0.0
-	for i, it := range p.items {
-		if it.outing != have {
-			foil, have = NewFoil(p.inputs(it.outing, x)), it.outing
-		}
-		ev := p.outings[it.outing].Ev
-		switch it.kind {
-		case "slope":
-			var slope float64
-			zero, slope = foil.Law(ev.LawSpeeds[0], ev.LawSpeeds[1])
-			slopeError = slope - ev.Slope
-			r[i] = slopeError / it.sd
-		case "zero":
-			r[i] = (zero - ev.Zero - it.carry*slopeError) / it.sd
-		case "note":
-			d := foil.At(it.note.Speed, Gravity).FrontShare - it.note.Share
-			r[i] = d / (p.noteSD(foil, it) * beyond(it.note, d))
-		}
-	}
-	return r
-}
-
-// openEnded is by how much a strong word is less sure on its outer side: in
-// simulated riders who use words, 4 leaves the best shim unbiased and covered.
-const openEnded = 4
-
-// Miss is by how much a modelled share misses a note (model minus note), less
-// on the side where the note's word has no end.
-func Miss(n setup.Feel, model float64) float64 {
-	d := model - n.Share
-	return d / beyond(n, d)
-}
-
-// beyond widens a note on the side where its word has no end: a rider has no
-// word for more than "strong front", so a share above it is less of a surprise
-// than one below. d is model minus note.
-func beyond(n setup.Feel, d float64) float64 {
-	if n.Said == "strong front" && d > 0 || n.Said == "strong back" && d < 0 {
-		return openEnded
-	}
-	return 1
-}
-
-// noteSD is 1σ of a note with the doubt of its speed. The slope of the share
-// is small beside the note's own doubt, so it need not follow x exactly.
-func (p *problem) noteSD(f Foil, it item) float64 {
-	s := p.outings[it.outing].Ev.NoteSpeedSD
-	if s == 0 {
-		return it.sd
-	}
-	const h = 0.1
-	d := (f.At(it.note.Speed+h, Gravity).FrontShare - f.At(it.note.Speed-h, Gravity).FrontShare) / (2 * h)
-	return math.Hypot(it.sd, d*s)
 }
 
 // cost is minus the log posterior: ½|x|² + ½|r|².
@@ -374,28 +257,4 @@ func (p *problem) covariance(x []float64) *mat.SymDense {
 		}
 	}
 	return cov
-}
-
-// fill writes MAP and covariance of what concerns today.
-func (post *Posterior) fill(x []float64, cov *mat.SymDense) {
-	p := post.problem
-	n := p.today
-	post.Mean = append([]float64(nil), x[:n]...)
-	post.Cov = make([][]float64, n)
-	for i := range n {
-		post.Cov[i] = make([]float64, n)
-		for j := range n {
-			post.Cov[i][j] = cov.At(i, j) * post.Widened
-		}
-	}
-	for k, q := range p.params[:n] {
-		post.Unknowns = append(post.Unknowns, Unknown{
-			Name: q.name, Unit: q.unit, Key: q.key,
-			Prior:     q.normal(0, q.sd).Scale(q.show),
-			Posterior: q.normal(x[k]*q.sd, q.sd*math.Sqrt(post.Cov[k][k])).Scale(q.show),
-			PriorSD:   q.sd,
-			Default:   !q.given,
-		})
-	}
-	post.MAP = p.inputs(0, x)
 }

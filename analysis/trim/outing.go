@@ -124,28 +124,6 @@ func Transfer(draw, from, to Inputs) Inputs {
 	return draw
 }
 
-// Evidence is what one outing tells. The zero value tells nothing.
-type Evidence struct {
-	// The pitch law of the log, in flight near 1 g.
-	HasLaw bool
-	Slope  float64       // rad per (m²/kg)
-	Zero   float64       // rad
-	Cov    [2][2]float64 // of (zero, slope)
-	// LawSpeeds are two speeds, m/s, between which the law was seen: a fuselage
-	// that bends makes it depend on them a little. Zeros mean the usual ones.
-	LawSpeeds [2]float64
-	// LevelZero says that Zero counts from a level deck. It is used only when
-	// the setup gives the wing's incidence. LevelSD is the doubt of the level, rad;
-	// 0 means 0.3°.
-	LevelZero bool
-	LevelSD   float64
-
-	Feel []setup.Feel
-	// NoteSpeedSD is the doubt of the speeds in Feel against those through the
-	// water, m/s: the current's share in them.
-	NoteSpeedSD float64
-}
-
 // An Outing is one session on the foil: its own rider, shim and mast position.
 type Outing struct {
 	Setup *setup.Setup
@@ -175,12 +153,13 @@ func SameFoil(a, b *setup.Setup) error {
 	return nil
 }
 
-// sameRider says whether the errors of the foot positions are shared.
-func sameRider(a, b *setup.Setup) bool {
-	if a.Rider.Name != b.Rider.Name {
-		return false
-	}
-	return math.Abs(a.Rider.Mass-b.Rider.Mass) <= 0.1*a.Rider.Mass
+// sameRider says whether what two outings' riders say shares a zero and a scale.
+func sameRider(a, b Outing) bool { return a.Setup.Rider.Name == b.Setup.Rider.Name }
+
+// sameFeet says whether the errors of the foot positions are shared: the same
+// rider, and not one whose weight tells that the name is a family's.
+func sameFeet(a, b Outing) bool {
+	return sameRider(a, b) && math.Abs(a.In.RiderMass-b.In.RiderMass) <= 0.1*a.In.RiderMass
 }
 
 // WingAheadAt is how far the wing's quarter chord lies ahead of the mast's

@@ -1,11 +1,22 @@
 package trim
 
 import (
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 )
 
 // A Posterior is what is known of the foil after all the evidence.
+//
+// Every draw is a whole foil with its rider: [NewFoil] of it gives load, felt
+// share and speed gradient at any speed ([Foil.At], [Foil.Gradient]), for any
+// trim ([Foil.Point] and [Point.With], [Foil.Trend]), and [Inputs.Said] what
+// this rider would note there.
 type Posterior struct {
 	Base      Inputs      // the setup as given, the centre of the priors
 	MAP       Inputs      // the most probable foil
@@ -14,54 +25,78 @@ type Posterior struct {
 	Cov       [][]float64 // Laplace covariance, same scale, Widened included
 	Draws     []Inputs    // whole foils, equally likely; fixed seed
 	Conflicts []Conflict
-	Widened   float64  // factor by which the covariance was inflated for conflict, 1 = none
-	Effective float64  // share of the importance weights that counts, 1 = the posterior is normal
-	Notes     []string // plain sentences: what was left out and why
+	Widened   float64 // factor by which the covariance was inflated for conflict, 1 = none
+	Effective float64 // share of the importance weights that counts, 1 = the posterior is normal
+	LeftOut   []LeftOut
+	Notes     []string // LeftOut in plain sentences
 
 	problem *problem
 }
 
 // An Unknown is one parameter of the inference.
 type Unknown struct {
-	Name      string // "stabilizer incidence"
-	Unit      string // printing unit: "deg", "mm", "%"
-	Key       string // of the setup, "" when the setup has none
+	Name      string  // "stabilizer incidence"
+	Unit      string  // printing unit: "deg", "mm", "%"
+	Scale     float64 // from SI to Unit
+	Key       string  // of the setup, "" when the setup has none
 	Prior     interval.Interval
 	Posterior interval.Interval
 	PriorSD   float64 // SI
 	Default   bool    // the setup did not give it
 }
 
-// A Conflict names an input that disagrees with the rest.
-type Conflict struct {
-	What   string // plain words, which input and what to check
-	Sigmas float64
-	Notes  bool // it is between notes of feel
+// LeftOut is an earlier outing that does not count, and why.
+type LeftOut struct {
+	Outing int // among the earlier ones
+	Title  string
+	Why    error
+}
+
+// fill writes MAP and covariance of what concerns today.
+func (post *Posterior) fill(x []float64, cov *mat.SymDense) {
+	p := post.problem
+	n := p.today
+	post.Mean = slices.Clone(x[:n])
+	post.Cov = make([][]float64, n)
+	for i := range n {
+		post.Cov[i] = make([]float64, n)
+		for j := range n {
+			post.Cov[i][j] = cov.At(i, j) * post.Widened
+		}
+	}
+	for k, q := range p.params[:n] {
+		post.Unknowns = append(post.Unknowns, Unknown{
+			Name: q.name, Unit: q.unit, Scale: q.show, Key: q.key,
+			Prior:     q.normal(0, q.sd).Scale(q.show),
+			Posterior: q.normal(x[k]*q.sd, q.sd*math.Sqrt(post.Cov[k][k])).Scale(q.show),
+			PriorSD:   q.sd,
+			Default:   !q.given,
+		})
+	}
+	post.MAP = p.inputs(0, x)
 }
 
 // At is today's outing with the unknowns at x, in prior σ from the prior's
 // mean, one for each of Unknowns.
-func (post *Posterior) At(x []float64) Inputs { return post.problem.inputs(0, post.problem.pad(x)) }
-
-// pad gives the unknowns of other outings their prior mean.
-func (p *problem) pad(x []float64) []float64 {
-	if len(x) == len(p.params) {
-		return x
-	}
-	return append(append(make([]float64, 0, len(p.params)), x...), make([]float64, len(p.params)-len(x))...)
+func (post *Posterior) At(x []float64) Inputs {
+	all := make([]float64, len(post.problem.params)) // those of other outings at their prior mean
+	copy(all, x)
+	return post.problem.inputs(0, all)
 }
 
 // CanUseLevelZero says whether today's level zero counts as evidence.
 func (post *Posterior) CanUseLevelZero() bool {
-	o := post.problem.outings[0]
-	return o.Ev.HasLaw && o.Ev.LevelZero && o.Setup.Given("foil.wing.incidence_deg")
+	return slices.ContainsFunc(post.problem.items, func(it item) bool { return it.kind == ZeroKind && it.outing == 0 })
 }
 
 // FeelNotes is how many notes of feel count as evidence, in all outings.
-func (post *Posterior) FeelNotes() int {
+func (post *Posterior) FeelNotes() int { return post.Count(NoteKind) }
+
+// Count is how many pieces of evidence of a kind count, in all outings.
+func (post *Posterior) Count(kind Kind) int {
 	n := 0
 	for _, it := range post.problem.items {
-		if it.kind == "note" {
+		if it.kind == kind {
 			n++
 		}
 	}
@@ -77,8 +112,17 @@ func (post *Posterior) Each(f func(Inputs) float64) []float64 {
 	return v
 }
 
-// Under is the same knowledge of the foil with another setup on it: another
-// rider, shim or mast position. in is that setup's [FromSetup].
+// Foils are the draws as foils.
+func (post *Posterior) Foils() []Foil {
+	foils := make([]Foil, len(post.Draws))
+	for i, d := range post.Draws {
+		foils[i] = NewFoil(d)
+	}
+	return foils
+}
+
+// Under is the same knowledge of foil and rider with another setup on: another
+// shim or mast position. in is that setup's [FromSetup].
 func (post *Posterior) Under(s *setup.Setup, in Inputs) *Posterior {
 	q := *post
 	q.Base = in
@@ -88,8 +132,97 @@ func (post *Posterior) Under(s *setup.Setup, in Inputs) *Posterior {
 		q.Draws[i] = Transfer(d, post.Base, in)
 	}
 	p := *post.problem
-	p.outings = append([]Outing(nil), p.outings...)
+	p.outings = slices.Clone(p.outings)
 	p.outings[0].Setup, p.outings[0].In = s, in
 	q.problem = &p
 	return &q
+}
+
+// ForRider is the same knowledge of the foil under somebody else, whose zero,
+// scale and place of the feet nothing has told yet: they come from the priors
+// afresh (fixed seed).
+func (post *Posterior) ForRider(s *setup.Setup, in Inputs) *Posterior {
+	q := post.Under(s, in)
+	q.Mean, q.Cov, q.Unknowns = slices.Clone(post.Mean), make([][]float64, len(post.Cov)), slices.Clone(post.Unknowns)
+	for i, row := range post.Cov {
+		q.Cov[i] = slices.Clone(row)
+	}
+	rng := rand.New(rand.NewPCG(11, 15))
+	afresh := append(footParameters(in), riderParameters()...)
+	blank := func(i *Inputs) {
+		i.FrontFoot, i.BackFoot, i.RiderZero, i.RiderScale = in.FrontFoot, in.BackFoot, 0, 0
+	}
+	blank(&q.MAP)
+	for i := range q.Draws {
+		blank(&q.Draws[i])
+		for _, r := range afresh {
+			r.applyTo(&q.Draws[i], r.sd*rng.NormFloat64())
+		}
+	}
+	for _, r := range afresh {
+		k := slices.IndexFunc(q.Unknowns, func(u Unknown) bool { return u.Name == r.name })
+		q.Mean[k] = 0
+		for j := range q.Cov {
+			q.Cov[j][k], q.Cov[k][j] = 0, 0
+		}
+		q.Cov[k][k] = 1
+		prior := r.normal(0, r.sd).Scale(r.show)
+		q.Unknowns[k].Prior, q.Unknowns[k].Posterior = prior, prior
+	}
+	return q
+}
+
+// An Observable is something that could be found out: what the model says it
+// is, and 1σ of finding it out. A note at a speed is one
+// ([Inputs.Said] of a share), a run with a card in and noted at three speeds
+// is three of them, of the foil with the card: what they share, the rider's
+// zero and scale, drops out of what they tell by itself.
+type Observable struct {
+	Of func(Inputs) float64
+	SD float64
+}
+
+// derivativeStep is the step of the derivatives, in prior σ.
+const derivativeStep = 0.05
+
+// Derivative is ∂f/∂x, one for each of Unknowns, per prior σ, at x; nil for x
+// is the MAP.
+func (post *Posterior) Derivative(x []float64, f func(Inputs) float64) []float64 {
+	if x == nil {
+		x = post.Mean
+	}
+	y := slices.Clone(x)
+	g := make([]float64, len(x))
+	for k := range y {
+		y[k] = x[k] + derivativeStep
+		hi := f(post.At(y))
+		y[k] = x[k] - derivativeStep
+		lo := f(post.At(y))
+		y[k] = x[k]
+		if d := (hi - lo) / (2 * derivativeStep); !math.IsNaN(d) && !math.IsInf(d, 0) {
+			g[k] = d
+		}
+	}
+	return g
+}
+
+// DoubtAfter is 1σ of a quantity whose [Posterior.Derivative] is goal, once
+// the observables are found out; without any, 1σ of today. It conditions the
+// Laplace covariance on each in turn, linear about the MAP:
+//
+//	Σ' = Σ - Σ a aᵀ Σ / (σ² + aᵀ Σ a)
+func (post *Posterior) DoubtAfter(goal []float64, seen ...Observable) float64 {
+	n := len(post.Cov)
+	c := mat.NewDense(n, n, nil)
+	for i, row := range post.Cov {
+		c.SetRow(i, row)
+	}
+	var ca mat.VecDense
+	for _, o := range seen {
+		a := mat.NewVecDense(n, post.Derivative(nil, o.Of))
+		ca.MulVec(c, a)
+		c.RankOne(c, -1/(o.SD*o.SD+mat.Dot(a, &ca)), &ca, &ca)
+	}
+	g := mat.NewVecDense(n, goal)
+	return math.Sqrt(math.Max(0, mat.Inner(g, c, g)))
 }

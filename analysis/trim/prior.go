@@ -2,6 +2,7 @@ package trim
 
 import (
 	"math"
+	"slices"
 
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
@@ -30,6 +31,8 @@ const (
 	deg = math.Pi / 180
 	mm  = 1e-3
 )
+
+func (q parameter) actsOn(outing int) bool { return q.on == nil || slices.Contains(q.on, outing) }
 
 // rigLiftSD is 1σ of the rig's vertical lift, as a share of the rider's weight.
 func rigLiftSD(kind string) float64 {
@@ -90,30 +93,53 @@ func foilParameters(s *setup.Setup, in Inputs) []parameter {
 func footParameters(in Inputs) []parameter {
 	const sd = 15 * mm
 	return []parameter{
-		{name: "front foot", unit: "mm", show: 1 / mm, centre: in.FrontFoot, sd: sd, given: true, key: "stance.front_cm",
+		{name: frontFoot, unit: "mm", show: 1 / mm, centre: in.FrontFoot, sd: sd, given: true, key: "stance.front_cm",
 			applyTo: func(in *Inputs, v float64) { in.FrontFoot += v }},
-		{name: "back foot", unit: "mm", show: 1 / mm, centre: in.BackFoot, sd: sd, given: true, key: "stance.back_cm",
+		{name: backFoot, unit: "mm", show: 1 / mm, centre: in.BackFoot, sd: sd, given: true, key: "stance.back_cm",
 			applyTo: func(in *Inputs, v float64) { in.BackFoot += v }},
 	}
 }
 
-// rigParameter is the rig's vertical lift on one outing.
-func rigParameter(s *setup.Setup, in Inputs) parameter {
-	return parameter{name: "rig's lift", unit: "%", show: 100, centre: in.RigLiftFraction, sd: rigLiftSD(s.Rig.Kind),
+// rigParameters are the rig's vertical lift on one outing and what a sail's
+// mast foot carries.
+func rigParameters(s *setup.Setup, in Inputs) []parameter {
+	ps := []parameter{{name: "rig's lift", unit: "%", show: 100, centre: in.RigLiftFraction, sd: rigLiftSD(s.Rig.Kind),
 		given: s.Given("rig.lift_fraction"), key: "rig.lift_fraction",
 		applyTo: func(in *Inputs, v float64) {
 			in.RigLiftFraction = math.Min(in.RigLiftFraction+v, math.Max(maxRigLift, in.RigLiftFraction))
-		}}
+		}}}
+	if in.MastFoot > 0 {
+		ps = append(ps, parameter{name: "load on the mast foot", unit: "N", show: 1, centre: in.MastFoot, sd: mastFootSD, above0: true,
+			applyTo: func(in *Inputs, v float64) { in.MastFoot = neverBelowZero(in.MastFoot, v) }})
+	}
+	return ps
 }
+
+const (
+	zeroSD  = 0.06 // 1σ of a rider's zero b, as a share
+	scaleSD = 0.25 // 1σ of a rider's scale s about 1
+)
+
+// riderParameters are the rider as an instrument, one for all that a rider
+// ever said.
+func riderParameters() []parameter {
+	return []parameter{
+		{name: riderZero, unit: "%", show: 100, sd: zeroSD, given: true, applyTo: func(in *Inputs, v float64) { in.RiderZero += v }},
+		{name: riderScale, unit: "", show: 1, centre: 1, sd: scaleSD, above0: true, given: true,
+			applyTo: func(in *Inputs, v float64) { in.RiderScale = neverBelowZero(1+in.RiderScale, v) - 1 }},
+	}
+}
+
+// The unknowns that belong to a rider.
+const (
+	frontFoot  = "front foot"
+	backFoot   = "back foot"
+	riderZero  = "rider's zero"
+	riderScale = "rider's scale"
+)
 
 // mastFootSD is 1σ of what a sail's mast foot carries, N.
 const mastFootSD = 50.0
-
-// mastFootParameter is what a sail's mast foot carries on one outing.
-func mastFootParameter(in Inputs) parameter {
-	return parameter{name: "load on the mast foot", unit: "N", show: 1, centre: in.MastFoot, sd: mastFootSD, above0: true,
-		applyTo: func(in *Inputs, v float64) { in.MastFoot = neverBelowZero(in.MastFoot, v) }}
-}
 
 // value is the unknown when it is off by v, SI.
 func (q parameter) value(v float64) float64 {
