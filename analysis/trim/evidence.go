@@ -85,7 +85,10 @@ func evidenceItems(i int, o Outing) []item {
 	if c := ev.Cov; ev.HasLaw && c[1][1] > 0 {
 		items = append(items, item{kind: SlopeKind, outing: i, sd: math.Sqrt(c[1][1])})
 		if ev.LevelZero && o.Setup.Given("foil.wing.incidence_deg") && c[0][0] > 0 {
-			level := orDefault(ev.LevelSD, usualLevelSD)
+			level := ev.LevelSD
+			if level == 0 {
+				level = usualLevelSD
+			}
 			// The zero given the slope (Cholesky of the pair).
 			carry := c[0][1] / c[1][1]
 			v := c[0][0] - carry*c[0][1] + level*level

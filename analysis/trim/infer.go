@@ -103,13 +103,13 @@ func newProblem(outings []Outing) *problem {
 	p.params = foilParameters(t.Setup, t.In)
 	for _, o := range outings {
 		if o.In.Shim != 0 {
-			p.params = append(p.params, shimParameter())
+			p.params = append(p.params, shimParameter(t.Setup))
 			break
 		}
 	}
 	for i, o := range outings {
 		if on := p.sharing(i, sameFeet); on[0] == i {
-			p.add(on, footParameters(o.In)...)
+			p.add(on, footParameters(o.Setup, o.In)...)
 		}
 		if on := p.sharing(i, sameRider); on[0] == i {
 			p.add(on, riderParameters()...)

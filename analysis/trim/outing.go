@@ -25,21 +25,21 @@ func FromSetup(s *setup.Setup, density, viscosity float64) Inputs {
 		BackFoot:        s.Stance.Back,
 		RigLiftFraction: s.Rig.LiftFraction,
 		Mast:            s.Foil.Mast,
-		Depth:           orDefault(s.Foil.Depth, s.Foil.Mast/2),
-		MastChord:       orDefault(s.Foil.MastChord, 0.13),
-		MastThickness:   orDefault(s.Foil.MastThickness, 0.015),
+		Depth:           s.Foil.Depth,
+		MastChord:       s.Foil.MastChord,
+		MastThickness:   s.Foil.MastThickness,
 		WingArea:        w.Area,
 		WingSpan:        w.Span,
 		WingX:           w.Ahead,
 		CamberPercent:   w.CamberPercent,
 		WingIncidence:   w.Incidence,
-		WingThickness:   orDefault(w.ThicknessRatio, 0.12),
+		WingThickness:   w.ThicknessRatio,
 		StabArea:        t.Area,
 		StabSpan:        t.Span,
 		StabArm:         t.BehindWing,
 		StabIncidence:   t.Incidence + ShimAngle(t.Shim, t.ShimSpan),
 		StabZeroLift:    t.ZeroLift,
-		StabThickness:   orDefault(t.ThicknessRatio, 0.10),
+		StabThickness:   t.ThicknessRatio,
 		Oswald:          0.9,
 		LaminarFraction: 0.1,
 		FuselageFlex:    s.Foil.Flex,
@@ -48,29 +48,17 @@ func FromSetup(s *setup.Setup, density, viscosity float64) Inputs {
 		Shim:            t.Shim,
 		ShimSpan:        t.ShimSpan,
 	}
-	if in.FuselageFlex == 0 && !s.Given("foil.fuselage.flex_deg_per_100n") {
-		in.FuselageFlex = usualFlex
+	if in.Depth == 0 {
+		in.Depth = in.Mast / 2
 	}
 	if s.Rig.Kind == "sail" {
-		in.MastFoot, in.MastFootX = usualMastFoot, orDefault(s.Rig.MastFoot, 0.95)
+		in.MastFoot, in.MastFootX = usualMastFoot, s.Rig.MastFoot
 	}
 	return in
 }
 
-// usualFlex is how much a fuselage bends where nobody measured it, rad/N:
-// between stiff carbon and a solid aluminium bar of 25 mm, 0.55 m long
-// (4.8e-5, beam theory). usualMastFoot is what a sail's mast foot carries, N.
-const (
-	usualFlex     = 2e-5
-	usualMastFoot = 60.0
-)
-
-func orDefault(v, otherwise float64) float64 {
-	if v == 0 {
-		return otherwise
-	}
-	return v
-}
+// usualMastFoot is what a sail's mast foot carries, N.
+const usualMastFoot = 60.0
 
 // ShimAngle is the turn (rad) of a stabilizer that a shim of thickness t
 // gives at distance span from the opposite contact: atan(t/s). No span, no turn.

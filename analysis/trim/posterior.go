@@ -148,7 +148,7 @@ func (post *Posterior) ForRider(s *setup.Setup, in Inputs) *Posterior {
 		q.Cov[i] = slices.Clone(row)
 	}
 	rng := rand.New(rand.NewPCG(11, 15))
-	afresh := append(footParameters(in), riderParameters()...)
+	afresh := append(footParameters(s, in), riderParameters()...)
 	blank := func(i *Inputs) {
 		i.FrontFoot, i.BackFoot, i.RiderZero, i.RiderScale = in.FrontFoot, in.BackFoot, 0, 0
 	}
