@@ -165,7 +165,7 @@ func fixtureSession(r *analysis.Result, rng *rand.Rand, foil trim.Foil) {
 		{Name: "logger.csv", Kind: "CSV", Bytes: 9120000, Read: 270000, Device: "board logger", Channels: []ingest.Channel{{Name: "accelerometer", Unit: "g", Samples: 270000, RateHz: 100}, {Name: "gyroscope", Unit: "dps", Samples: 270000, RateHz: 100, Gaps: 2, LongestGapS: 1.4}}}}
 	log.Clock = ingest.Clock{Tied: true, How: "estimated from the motion", OffsetS: 3.42, OffsetSE: 0.01, DriftPPM: 12}
 	m.Segments = [][2]int{{0, len(m.Time)}}
-	k := (1 - 0.08*80/mass) / foil.LiftArea * mass
+	k := (1 - 0.08*80/mass) / foil.At(8, trim.Gravity).LiftArea * mass
 	law.Slope = interval.Normal(k, 0.02*k)
 	zero := foil.At(50, trim.Gravity).Pitch
 	law.Zero = interval.Normal(zero, 0.15*deg)

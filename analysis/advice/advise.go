@@ -230,7 +230,7 @@ func (t *task) notRideable() string {
 		s := shareAt(t.now, v)
 		// Without a note of feel the setup has only this to be held against.
 		unlikely := t.unchecked() && (s.Value > 1 || s.Value < 0)
-		if s.Low > 1+beyond || s.High < -beyond || unlikely {
+		if s.Value > 1+beyond || s.Value < -beyond || unlikely {
 			return fmt.Sprintf("At %s they put %.0f %% of the load on the front foot, which nobody can hold.", t.speedText(v), 100*s.Value)
 		}
 	}

@@ -22,7 +22,7 @@ func gear() *setup.Setup {
 		Board:  setup.Board{Mass: 11, CG: 0.10, DeckHeight: 0.10, Track: [2]float64{-0.04, 0.05}},
 		Rig:    setup.Rig{Kind: "wing", LiftFraction: 0.08},
 		Foil: setup.Foil{
-			Mast: 0.85, Depth: 0.42, MastChord: 0.13, MastThickness: 0.015,
+			Flex: 2e-5, Mast: 0.85, Depth: 0.42, MastChord: 0.13, MastThickness: 0.015,
 			Wing: setup.Wing{Area: 0.13, Span: 0.95, Ahead: 0.10, CamberPercent: 3, ThicknessRatio: 0.12, Incidence: deg},
 			Stabilizer: setup.Stabilizer{Area: 0.022, Span: 0.40, BehindWing: 0.70, ThicknessRatio: 0.10,
 				Incidence: -1.5 * deg, Mount: "top", ShimSpan: 0.05},
@@ -42,7 +42,7 @@ func told(s *setup.Setup, truth trim.Inputs, noteSD float64, speeds ...float64) 
 	f := trim.NewFoil(truth)
 	s.Feel = nil
 	for _, v := range speeds {
-		s.Feel = append(s.Feel, setup.Feel{Speed: v, Share: f.At(v, trim.Gravity).FrontShare, SD: noteSD})
+		s.Feel = append(s.Feel, setup.Feel{Speed: v, Share: truth.Said(f.At(v, trim.Gravity).FrontShare), SD: noteSD})
 	}
 	o := outingOf(s)
 	k := pitchSlope(f)

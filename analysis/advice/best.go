@@ -40,20 +40,18 @@ func (q *quadratic) add(o quadratic) {
 // is left out when the shim is fixed.
 func (w SpeedWeights) expand(in trim.Inputs, at Pair, fixedShim bool) quadratic {
 	const hi, hx = 0.25 * deg, 0.005
-	f := trim.NewFoil(at.apply(in))
-	fi := f
-	if !fixedShim {
-		fi = trim.NewFoil(Pair{at.Raise + hi, at.Move}.apply(in))
-	}
-	fx := trim.NewFoil(Pair{at.Raise, at.Move + hx}.apply(in))
+	f := trim.NewFoil(in)
 	var q quadratic
 	for k, v := range w.Speed {
-		s := f.At(v, trim.Gravity).FrontShare
-		a := 0.0
-		if !fixedShim {
-			a = (fi.At(v, trim.Gravity).FrontShare - s) / hi
+		p := f.Point(v, trim.Gravity)
+		felt := func(di, dx float64) float64 {
+			return p.With(trim.Change{Raise: at.Raise + di, Foil: at.Move + dx}).FeltShare
 		}
-		b := (fx.At(v, trim.Gravity).FrontShare - s) / hx
+		s, a := felt(0, 0), 0.0
+		if !fixedShim {
+			a = (felt(hi, 0) - s) / hi
+		}
+		b := (felt(0, hx) - s) / hx
 		wt, e := w.Weight[k], s-0.5
 		q.add(quadratic{wt * e * e, 2 * wt * e * a, 2 * wt * e * b, 2 * wt * a * a, 2 * wt * a * b, 2 * wt * b * b})
 	}

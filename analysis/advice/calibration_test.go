@@ -32,7 +32,7 @@ func randomGear(rng *rand.Rand) *setup.Setup {
 	case 0:
 		s.Rig = setup.Rig{Kind: "kite", LiftFraction: 0.25}
 	case 1:
-		s.Rig = setup.Rig{Kind: "sail"}
+		s.Rig = setup.Rig{Kind: "sail", MastFoot: 0.95}
 	}
 	return s
 }

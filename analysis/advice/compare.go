@@ -201,7 +201,7 @@ func (r *BeforeAfter) shares(t *task, before, after Side, predicted []trim.Input
 			continue
 		}
 		observed := interval.Normal(note.Share, note.SD).Scale(100)
-		r.row("front foot's share at "+t.speedText(note.Speed), "%", shareAt(foils, note.Speed).Scale(100), observed)
+		r.row("front foot's share at "+t.speedText(note.Speed), "%", saidAt(foils, note.Speed).Scale(100), observed)
 		for _, old := range before.Setup.Feel {
 			if math.Abs(old.Speed-note.Speed) > 0.5 || !(old.SD > 0) {
 				continue
@@ -209,13 +209,24 @@ func (r *BeforeAfter) shares(t *task, before, after Side, predicted []trim.Input
 			change := make([]float64, len(foils))
 			for i, f := range foils {
 				was := trim.NewFoil(before.Posterior.Draws[i])
-				change[i] = 100 * (f.At(note.Speed, trim.Gravity).FrontShare - was.At(old.Speed, trim.Gravity).FrontShare)
+				change[i] = 100 * (said(f, note.Speed) - said(was, old.Speed))
 			}
 			r.row("change of the front foot's share at "+t.speedText(note.Speed), "%", interval.FromDraws(change),
 				minus(interval.Normal(note.Share, note.SD), interval.Normal(old.Share, old.SD)).Scale(100))
 			break
 		}
 	}
+}
+
+// said is what the rider would note at a speed, m/s.
+func said(f trim.Foil, v float64) float64 { return f.In.Said(f.At(v, trim.Gravity).FrontShare) }
+
+func saidAt(foils []trim.Foil, v float64) interval.Interval {
+	s := make([]float64, len(foils))
+	for i, f := range foils {
+		s[i] = said(f, v)
+	}
+	return interval.FromDraws(s)
 }
 
 func meanShare(foils []trim.Inputs, v float64) float64 {

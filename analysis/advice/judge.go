@@ -43,7 +43,7 @@ func weigh(before, after Side, predicted []trim.Inputs, levels bool) weighing {
 		}
 		w.notes++
 		seen = append(seen, reading{
-			of:   func(f, _ trim.Foil) float64 { return f.At(n.Speed, trim.Gravity).FrontShare },
+			of:   func(f, _ trim.Foil) float64 { return f.In.Said(f.At(n.Speed, trim.Gravity).FrontShare) },
 			miss: func(model float64) float64 { return trim.Miss(n, model) },
 			sd:   n.SD,
 		})

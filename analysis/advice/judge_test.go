@@ -44,7 +44,7 @@ func TestVerdictCalibration(t *testing.T) {
 			f := trim.NewFoil([]trim.Inputs{trim.Transfer(truth, o.In, base), truth}[k])
 			to.Feel = nil
 			for _, n := range s.Feel {
-				share := f.At(n.Speed, trim.Gravity).FrontShare
+				share := f.In.Said(f.At(n.Speed, trim.Gravity).FrontShare)
 				to.Feel = append(to.Feel, setup.Feel{Speed: n.Speed, Share: share + n.SD*rng.NormFloat64(), SD: n.SD})
 			}
 			after := Side{Setup: &to, HasLaw: before.HasLaw, LevelZero: before.LevelZero, Zero: interval.Normal(zeroPitch(f)+zeroSD*rng.NormFloat64(), zeroSD)}

@@ -72,7 +72,7 @@ func (t *task) observations() []Observation {
 // candidates are what could be found out about today's foil.
 func (t *task) candidates() []candidate {
 	share := func(v, raise float64) func(trim.Inputs) float64 {
-		return func(in trim.Inputs) float64 { return trim.NewFoil(in.Raise(raise)).At(v, trim.Gravity).FrontShare }
+		return func(in trim.Inputs) float64 { return in.Said(trim.NewFoil(in.Raise(raise)).At(v, trim.Gravity).FrontShare) }
 	}
 	lo, mid, top := t.w.Low, t.w.mid(), t.w.Top
 	var cs []candidate

@@ -3,14 +3,11 @@ package advice
 import (
 	"fmt"
 	"math"
-	"math/rand/v2"
 
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 )
-
-const footSD = 15 * mm // 1σ of where a foot presses, as in the priors
 
 // ForRider is the advice for another rider on the same foil: p is the
 // posterior of the outing that s describes, other the same gear with the
@@ -28,13 +25,7 @@ func ForRider(p *trim.Posterior, s, other *setup.Setup, w SpeedWeights, opt Opti
 		notes = append(notes, fmt.Sprintf("The feet are free, so the stance is taken %s wide, as the height asks; give front and back to say otherwise.", (&task{opt: opt}).length(2*half)))
 	}
 	in := trim.FromSetup(&o, p.Base.Density, p.Base.Viscosity)
-	q := p.Under(&o, in)
-	// Other feet: where they press is in doubt afresh.
-	rng := rand.New(rand.NewPCG(11, 15))
-	for i := range q.Draws {
-		q.Draws[i].FrontFoot = in.FrontFoot + footSD*rng.NormFloat64()
-		q.Draws[i].BackFoot = in.BackFoot + footSD*rng.NormFloat64()
-	}
+	q := p.ForRider(&o, in)
 	r := &OtherRider{
 		Advice: *Advise(q, &o, w, opt), Name: o.Rider.Name,
 		PitchChange: interval.Unknown(), WingWalk: interval.Unknown(), Curve: []SharePoint{}, Notes: notes,

@@ -102,7 +102,7 @@ func shareAt(foils []trim.Foil, v float64) interval.Interval {
 func (w SpeedWeights) evenness(f trim.Foil) float64 {
 	sum := 0.0
 	for i, v := range w.Speed {
-		d := f.At(v, trim.Gravity).FrontShare - 0.5
+		d := f.At(v, trim.Gravity).FeltShare - 0.5
 		sum += w.Weight[i] * d * d
 	}
 	return math.Sqrt(sum)
