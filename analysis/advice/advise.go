@@ -225,7 +225,7 @@ func (t *task) findOut(worth []Observation) string {
 // the foil is not as the setup says, or was never ridden so fast. Where no note
 // of feel bears the load out, a middle value outside is enough.
 func (t *task) notRideable() string {
-	const beyond = 1.0
+	const beyond = 0.75
 	for _, v := range []float64{t.w.Top, t.w.Low} {
 		s := shareAt(t.now, v)
 		// Without a note of feel the setup has only this to be held against.

@@ -412,7 +412,7 @@ func TestTrackEndsShort(t *testing.T) {
 func TestAbsurdLoad(t *testing.T) {
 	s := gear()
 	base := trim.FromSetup(s, density, viscosity)
-	a := Advise(infer(t, told(s, base.Raise(-deg), 0.05, 7, 9)), s, Uniform(22, 31), Options{LawOK: true})
+	a := Advise(infer(t, told(s, base.Raise(-3*deg), 0.05, 7, 9)), s, Uniform(22, 31), Options{LawOK: true})
 	if a.Verdict != NotEnough || a.Cards != 0 || !strings.Contains(a.NextStep, "nobody can hold") {
 		t.Errorf("%s: %s", a.Verdict, a.NextStep)
 	}

@@ -38,7 +38,8 @@ func TestStepsHelp(t *testing.T) {
 			}
 			if a.Cards != 0 {
 				cards++
-				if w.best([]trim.Inputs{truth}, anywhere).Raise*float64(a.Cards) > 0 {
+				lo, hi := task.reach()
+				if w.best([]trim.Inputs{truth}, box{-maxRaise, maxRaise, lo, hi}).Raise*float64(a.Cards) > 0 {
 					cardsRight++
 				}
 			}
