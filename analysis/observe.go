@@ -74,7 +74,7 @@ func (o *observation) tieClocks() *attitude.Aid {
 	switch {
 	case log.Clock.Tied:
 		p.MaxOffset = tiedSearch
-	case log.Clock.How != "both UTC":
+	case log.Clock.How != ingest.BothUTC:
 		p.MaxOffset = math.Inf(1) // an IMU without a date may start anywhere
 	}
 	clock := align.EstimateClock(o.samples(), *aid, p)
@@ -86,9 +86,9 @@ func (o *observation) tieClocks() *attitude.Aid {
 		o.shift(clock)
 		return aid
 	}
-	if log.Clock.How == "both UTC" {
+	if log.Clock.How == ingest.BothUTC {
 		o.warn(Note{Kind: ClocksUnproved, Why: clock.Why})
-		log.ShiftIMU(0, 0, math.NaN(), math.NaN(), "both UTC, not checked")
+		log.ShiftIMU(0, 0, 0, math.NaN(), math.NaN(), ingest.Unchecked)
 		return aid
 	}
 	o.warn(Note{Kind: ClocksApart, Why: clock.Why})
@@ -113,7 +113,7 @@ func (o *observation) checkTied(clock align.Clock) {
 }
 
 func (o *observation) shift(clock align.Clock) {
-	o.log.ShiftIMUAt(clock.AtS, clock.OffsetS, clock.DriftPPM, clock.OffsetSE, clock.DriftSE, "estimated from the motion")
+	o.log.ShiftIMU(clock.AtS, clock.OffsetS, clock.DriftPPM, clock.OffsetSE, clock.DriftSE, ingest.ByMotion)
 }
 
 // board is the board's own motion; nil when there is no IMU.
