@@ -17,9 +17,12 @@ import (
 // A Request is what to analyse. Everything but one of Log and Setup may be
 // left out; the result then says what the missing part would add.
 type Request struct {
-	Log     *ingest.Log  // nil for an analysis without a log
-	Setup   *setup.Setup // nil without one
-	Earlier []Earlier    // sessions on the same foil, taken as evidence
+	Log   *ingest.Log  // nil for an analysis without a log
+	Setup *setup.Setup // nil without one
+	// Seen, when not nil, is a result of the same log and setup: what the log
+	// shows is taken from it and not worked out again.
+	Seen    *Result
+	Earlier []Earlier // sessions on the same foil, taken as evidence
 	// Range is the speeds that matter most, m/s; zero takes what was ridden.
 	Range [2]float64
 	// Other is another rider on the same foil: Setup with the rider exchanged.
@@ -37,6 +40,7 @@ type Earlier struct {
 	Name  string
 	Log   *ingest.Log // may be nil: a setup with notes of feel is evidence too
 	Setup *setup.Setup
+	Seen  *Result // of this log and setup, as in Request; may be nil
 }
 
 // title is what a reader knows the session by.
@@ -75,7 +79,8 @@ func Run(req Request) (*Result, error) {
 	}
 	r := newResult(req.Setup)
 	r.Other, r.Session.Earlier = req.Other, []string{}
-	seen := observe(req.Log, req.Setup, req.Progress)
+	seen := observed(req.Seen, req.Log, req.Setup, req.Progress)
+	r.seen = seen
 	seen.describe(r)
 	if req.Setup == nil {
 		r.warn(Note{Kind: NoSetup})
@@ -101,7 +106,7 @@ func Run(req Request) (*Result, error) {
 		if err := trim.SameFoil(req.Setup, e.Setup); err != nil {
 			return nil, fmt.Errorf("%s cannot be evidence: %w", e.Name, err)
 		}
-		was := observe(e.Log, e.Setup, req.Progress)
+		was := observed(e.Seen, e.Log, e.Setup, req.Progress)
 		for _, w := range was.warnings {
 			r.warn(Note{Kind: InEarlier, Session: baseName(e.Name), Of: w})
 		}
@@ -122,6 +127,14 @@ func Run(req Request) (*Result, error) {
 	r.advise(req, speeds)
 	r.finish(req, speeds)
 	return r, nil
+}
+
+// observed is what a log shows, from an earlier result where there is one.
+func observed(r *Result, log *ingest.Log, s *setup.Setup, progress func(string)) *observation {
+	if r != nil && r.seen != nil {
+		return r.seen
+	}
+	return observe(log, s, progress)
 }
 
 // flies refuses speeds at which the setup's wing cannot carry its load: what

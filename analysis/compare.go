@@ -5,6 +5,7 @@ import (
 
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 )
 
@@ -90,3 +91,7 @@ func (r *Result) side() advice.Side {
 // meanSpeedSD is the doubt of a session's mean speed, m/s: a receiver's
 // velocity bias, not its noise, which averages out.
 const meanSpeedSD = 0.05
+
+// CanBeEvidence says why an outing with one setup cannot be evidence for
+// another; nil when it can.
+func CanBeEvidence(earlier, today *setup.Setup) error { return trim.SameFoil(today, earlier) }

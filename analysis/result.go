@@ -47,7 +47,8 @@ type Result struct {
 	SpeedHistogram      []SpeedBin      `json:"-"` // time at speed, foiling
 	RangeLow, RangeHigh float64         `json:"-"` // m/s, the speeds that count
 
-	outing trim.Outing // as the inference took it; zero without a setup
+	seen   *observation // what the log shows; nil in a light result
+	outing trim.Outing  // as the inference took it; zero without a setup
 	speeds speedRange
 	words  advice.Options // as the advice took them
 }
@@ -159,3 +160,17 @@ type Assumption struct {
 
 // SpeedBin is the foiling time spent at speeds [Low, High) m/s.
 type SpeedBin struct{ Low, High, Seconds float64 }
+
+// Light lets go of a result's samples, so that many can be kept; what
+// [Compare] and its page take stays.
+func (r *Result) Light() *Result {
+	l := *r
+	l.Log, l.seen = nil, nil
+	if r.Motion != nil {
+		l.Motion = &align.Motion{Mount: r.Motion.Mount}
+	}
+	if r.Ride != nil {
+		l.Ride = &ride.Session{Rides: r.Ride.Rides, BestSpeeds: r.Ride.BestSpeeds, Totals: r.Ride.Totals}
+	}
+	return &l
+}

@@ -43,26 +43,38 @@ func (c *console) compare(folders []string, f compareFlags) error {
 	}
 	progress := c.newProgress()
 	defer progress.done()
-	var results []*analysis.Result
-	for _, dir := range folders {
-		s, err := c.open([]string{dir}, sources{})
+	results := make([]*analysis.Result, len(folders))
+	odd := make([][]string, len(folders))
+	err = each(len(folders), func(i int) error {
+		s, err := readSession(folders[i:i+1], sources{})
 		if err != nil {
 			return err
 		}
-		r, err := c.analyse(s, analysis.Request{SpeedText: units.SpeedText, LengthText: units.LengthText, Progress: func(stage string) { progress.stage(dir + ": " + stage) }}, units)
+		odd[i] = s.odd
+		r, err := s.analyse(analysis.Request{Progress: func(stage string) { progress.stage(folders[i] + ": " + stage) }}, units)
 		if err != nil {
-			return fmt.Errorf("%s: %w", dir, err)
+			return fmt.Errorf("%s: %w", folders[i], err)
 		}
-		results = append(results, r)
+		results[i] = r.Light()
+		return nil
+	})
+	if err != nil {
+		return err
 	}
+	for i, r := range results {
+		for _, w := range odd[i] {
+			c.warn("%s", w)
+		}
+		c.tellWarnings(r, units)
+	}
+	return c.deliverComparison(results, f, units)
+}
+
+func (c *console) deliverComparison(results []*analysis.Result, f compareFlags, units words.Units) error {
 	cmp, err := analysis.Compare(results)
 	if err != nil {
 		return err
 	}
-	return c.deliverComparison(cmp, f, units)
-}
-
-func (c *console) deliverComparison(cmp *analysis.Comparison, f compareFlags, units words.Units) error {
 	a := answer{}
 	if err := report.CompareJSON(&a.json, cmp, units); err != nil {
 		return err

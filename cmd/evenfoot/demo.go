@@ -8,8 +8,10 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"evenfoot/analysis"
 	"evenfoot/analysis/simulate"
 	"evenfoot/ingest/write"
+	"evenfoot/report/words"
 )
 
 // noteSpeeds are where the demo's rider notes how the feet feel, m/s, and
@@ -40,24 +42,24 @@ func (c *console) demo(dir string) error {
 	p := c.newProgress()
 	defer p.done()
 	p.stage("simulating two outings")
-	for i, sc := range simulate.Demo() {
-		s := simulate.Run(sc)
+	scenarios := simulate.Demo()
+	err := each(len(scenarios), func(i int) error {
+		s := simulate.Run(scenarios[i])
 		toml := s.SetupTOML(s.FeelNotes(noteSpeeds, noteSD))
 		if err := writeSession(filepath.Join(dir, demoFolders[i]), toml, map[string]func(io.Writer) error{
 			"watch.gpx":  func(w io.Writer) error { return write.GPX(w, s.GPSLog) },
 			"logger.csv": func(w io.Writer) error { return write.CSV(w, s.IMULog) },
-		}); err != nil {
+		}); err != nil || i == 0 {
 			return err
 		}
-		if i == 1 {
-			if err := writeSession(filepath.Join(dir, demoFolders[2]), toml, map[string]func(io.Writer) error{
-				"outing.fit": func(w io.Writer) error { return write.FIT(w, s.Log) },
-			}); err != nil {
-				return err
-			}
-		}
+		return writeSession(filepath.Join(dir, demoFolders[2]), toml, map[string]func(io.Writer) error{
+			"outing.fit": func(w io.Writer) error { return write.FIT(w, s.Log) },
+		})
+	})
+	if err != nil {
+		return err
 	}
-	p.done()
+	p.stage("analysing them")
 	return c.tellDemo(dir)
 }
 
@@ -73,22 +75,38 @@ func writeSession(dir, setupText string, logs map[string]func(io.Writer) error) 
 	return writeAll([]output{{filepath.Join(dir, "setup.toml"), []byte(setupText)}})
 }
 
-// tellDemo analyses what was written, as a user would.
+// tellDemo analyses what was written as report, report --with and compare
+// would, each log once.
 func (c *console) tellDemo(dir string) error {
-	first, second := filepath.Join(dir, demoFolders[0]), filepath.Join(dir, demoFolders[1])
-	if err := c.report([]string{first}, reportFlags{}); err != nil {
+	units := words.Units{}.OrDefault()
+	var outings [2]*session
+	var alone [2]*analysis.Result
+	err := each(len(outings), func(i int) (err error) {
+		if outings[i], err = readSession([]string{filepath.Join(dir, demoFolders[i])}, sources{}); err == nil {
+			alone[i], err = outings[i].analyse(analysis.Request{}, units)
+		}
+		return err
+	})
+	if err != nil {
 		return err
 	}
-	fmt.Fprintln(c.out)
-	if err := c.report([]string{second}, reportFlags{with: []string{first}}); err != nil {
+	first := analysis.Earlier{Name: outings[0].name, Log: outings[0].log, Setup: outings[0].setup, Seen: alone[0]}
+	both, err := c.analyse(outings[1], analysis.Request{Seen: alone[1], Earlier: []analysis.Earlier{first}}, units)
+	if err != nil {
 		return err
 	}
-	fmt.Fprintln(c.out)
-	if err := c.compare([]string{first, second}, compareFlags{out: filepath.Join(dir, "compare.html")}); err != nil {
+	for i, r := range []*analysis.Result{alone[0], both} {
+		if err := c.deliver(r, outings[i], reportFlags{}, units); err != nil {
+			return err
+		}
+		fmt.Fprintln(c.out)
+	}
+	side := filepath.Join(dir, "compare.html")
+	if err := c.deliverComparison(alone[:], compareFlags{out: side}, units); err != nil {
 		return err
 	}
 	fmt.Fprintf(c.out, "\nThe reports: %s\n             %s\n             %s\n",
-		filepath.Join(first, "report.html"), filepath.Join(second, "report.html"), filepath.Join(dir, "compare.html"))
+		filepath.Join(outings[0].dir, "report.html"), filepath.Join(outings[1].dir, "report.html"), side)
 	fmt.Fprintf(c.out, "The second outing as one FIT file: evenfoot report %s\n", filepath.Join(dir, demoFolders[2]))
 	return nil
 }

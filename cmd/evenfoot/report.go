@@ -53,7 +53,7 @@ func (c *console) report(args []string, f reportFlags) error {
 	if err != nil {
 		return usageError{err}
 	}
-	req := analysis.Request{SpeedText: units.SpeedText, LengthText: units.LengthText}
+	req := analysis.Request{}
 	if req.Range, err = parseRange(f.speeds, units.Speed); err != nil {
 		return err
 	}

@@ -1,12 +1,15 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
+	"sync"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
@@ -21,6 +24,7 @@ type session struct {
 	dir   string // where a report belongs
 	log   *ingest.Log
 	setup *setup.Setup
+	odd   []string // warnings of the setup
 }
 
 // sources are the command-line flags that say where a session comes from.
@@ -29,9 +33,21 @@ type sources struct {
 	columnMap string
 }
 
-// open reads a session. A folder brings its own setup.toml unless --setup
-// names another.
+// open reads a session and warns of what is odd in its setup.
 func (c *console) open(args []string, src sources) (*session, error) {
+	s, err := readSession(args, src)
+	if err != nil {
+		return nil, err
+	}
+	for _, w := range s.odd {
+		c.warn("%s", w)
+	}
+	return s, nil
+}
+
+// readSession reads a session. A folder brings its own setup.toml unless
+// --setup names another.
+func readSession(args []string, src sources) (*session, error) {
 	s := &session{dir: "."}
 	setupPath := src.setup
 	var logs []string
@@ -62,10 +78,13 @@ func (c *console) open(args []string, src sources) (*session, error) {
 	if len(args) > 0 {
 		s.name = baseName(args[0])
 	}
-	if err := c.readSetup(s, setupPath); err != nil {
-		return nil, err
+	if setupPath != "" {
+		var err error
+		if s.setup, s.odd, err = setup.Load(setupPath); err != nil {
+			return nil, err
+		}
 	}
-	return s, c.readLogs(s, logs, src.columnMap)
+	return s, s.readLogs(logs, src.columnMap)
 }
 
 // baseName is the last part of a path, of "." too: where a session lies is
@@ -95,22 +114,7 @@ func apart(paths []string) error {
 	return nil
 }
 
-func (c *console) readSetup(s *session, path string) error {
-	if path == "" {
-		return nil
-	}
-	set, warnings, err := setup.Load(path)
-	if err != nil {
-		return err
-	}
-	for _, w := range warnings {
-		c.warn("%s", w)
-	}
-	s.setup = set
-	return nil
-}
-
-func (c *console) readLogs(s *session, paths []string, columnMap string) error {
+func (s *session) readLogs(paths []string, columnMap string) error {
 	if len(paths) == 0 {
 		return nil
 	}
@@ -143,24 +147,50 @@ func readOptions(columnMap string) (ingest.Options, error) {
 	return opt, nil
 }
 
-// analyse runs one session with what the command line adds to it.
+// analyse runs one session with what the command line adds to it, and warns
+// of what it found.
 func (c *console) analyse(s *session, req analysis.Request, u words.Units) (*analysis.Result, error) {
+	r, err := s.analyse(req, u)
+	if err == nil {
+		c.tellWarnings(r, u)
+	}
+	return r, err
+}
+
+func (c *console) tellWarnings(r *analysis.Result, u words.Units) {
+	for _, w := range r.Session.Warnings {
+		c.warn("%s", u.Say(w))
+	}
+}
+
+func (s *session) analyse(req analysis.Request, u words.Units) (*analysis.Result, error) {
 	req.Log, req.Setup = s.log, s.setup
+	req.SpeedText, req.LengthText = u.SpeedText, u.LengthText
 	r, err := analysis.Run(req)
 	if errors.Is(err, analysis.ErrNothing) || errors.Is(err, analysis.ErrNoSpeeds) && s.log == nil ||
 		errors.Is(err, analysis.ErrTooSlow) && req.Range[1] > 0 {
 		return nil, usageError{err}
 	}
-	if err != nil {
-		return nil, err
-	}
-	if r.Session.Title == "" {
+	if err == nil && r.Session.Title == "" {
 		r.Session.Title = s.name
 	}
-	for _, w := range r.Session.Warnings {
-		c.warn("%s", u.Say(w))
+	return r, err
+}
+
+// each does work 0 to n-1 on all cores and returns the first error in order.
+func each(n int, work func(i int) error) error {
+	errs := make([]error, n)
+	slots := make(chan struct{}, runtime.GOMAXPROCS(0))
+	var wait sync.WaitGroup
+	for i := range n {
+		slots <- struct{}{}
+		wait.Go(func() {
+			errs[i] = work(i)
+			<-slots
+		})
 	}
-	return r, nil
+	wait.Wait()
+	return cmp.Or(errs...)
 }
 
 // speedUnits are the factors to m/s of the units in --range.

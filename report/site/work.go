@@ -12,10 +12,7 @@ import (
 	"time"
 
 	"evenfoot/analysis"
-	"evenfoot/analysis/ride"
 	"evenfoot/analysis/setup"
-	"evenfoot/analysis/trim"
-	"evenfoot/filter/align"
 	"evenfoot/report"
 )
 
@@ -142,7 +139,7 @@ func evidence(ses *session, set *setup.Setup, e *session) error {
 	if other == nil {
 		return fmt.Errorf("%s has no setup; an earlier session is evidence only with the shim and mast position that it was ridden with", e.Title)
 	}
-	if err := trim.SameFoil(set, other); err != nil {
+	if err := analysis.CanBeEvidence(other, set); err != nil {
 		return fmt.Errorf("%s cannot be evidence: %w", e.Title, err)
 	}
 	return nil
@@ -278,13 +275,7 @@ func (l *lights) get(inputs string) *analysis.Result {
 // put takes a result over and lets go of its samples; what a comparison takes
 // stays. Results in here are only read.
 func (l *lights) put(inputs string, r *analysis.Result) {
-	r.Log = nil
-	if r.Motion != nil {
-		r.Motion = &align.Motion{Mount: r.Motion.Mount}
-	}
-	if r.Ride != nil {
-		r.Ride = &ride.Session{Rides: r.Ride.Rides, BestSpeeds: r.Ride.BestSpeeds, Totals: r.Ride.Totals}
-	}
+	r = r.Light()
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.last = slices.DeleteFunc(l.last, func(x light) bool { return x.inputs == inputs })
