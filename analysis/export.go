@@ -33,7 +33,7 @@ func Export(log *ingest.Log, s *setup.Setup, pastOnly bool, row func(*write.Row)
 		track = m.Track
 		signs.Accelerometer, signs.Gyroscope = m.Mount.AccelerometerSign, m.Mount.GyroscopeSign
 	} else if hasGyroscope(&log.IMU) {
-		if track, signs, err = align.Track(o.samples(), aid, align.Options{}); err != nil {
+		if track, signs, err = o.compared(aid).Track(); err != nil {
 			o.warn(Note{Kind: NoAttitude, Why: err.Error()})
 		}
 	}

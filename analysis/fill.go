@@ -205,7 +205,7 @@ func (r *Result) finish(req Request, speeds speedRange) {
 
 func mount(m align.Mount) *Mount {
 	return &Mount{
-		Heading: interval.Normal(m.HeadingDeg, m.HeadingSE), Tilt: num(m.TiltDeg), AccelerometerSign: m.AccelerometerSign,
+		Heading: interval.Normal(m.Heading/degree, m.HeadingSE/degree), Tilt: num(m.Tilt / degree), AccelerometerSign: m.AccelerometerSign,
 		LevelZero: m.LevelZero, LevelFrom: m.LevelFrom, Rigid: m.Rigid, Why: m.Why,
 	}
 }

@@ -22,6 +22,7 @@ const degree = math.Pi / 180
 type observation struct {
 	log      *ingest.Log
 	motion   *align.Motion
+	pair     *align.Pair // of IMU and GPS; made anew when the IMU's times move
 	ride     *ride.Session
 	law      *pitchlaw.Fit
 	effort   []pitchlaw.Effort
@@ -59,6 +60,14 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 // usable says whether the board's motion may be trusted for the pitch law.
 func (o *observation) usable() bool { return o.motion.Mount.Rigid }
 
+// compared is the pair of IMU and GPS; aid may be nil.
+func (o *observation) compared(aid *attitude.Aid) *align.Pair {
+	if o.pair == nil {
+		o.pair = align.NewPair(o.samples(), aid)
+	}
+	return o.pair
+}
+
 // tieClocks brings the IMU onto GPS time and returns the velocity aid, nil
 // when there is no GPS or the clocks cannot be tied.
 func (o *observation) tieClocks() *attitude.Aid {
@@ -73,11 +82,11 @@ func (o *observation) tieClocks() *attitude.Aid {
 	p := align.ClockParams{}
 	switch {
 	case log.Clock.Tied:
-		p.MaxOffset = tiedSearch
-	case log.Clock.How != ingest.BothUTC:
+		p.MaxOffset, p.SaidEqual = tiedSearch, true
+	case log.Clock.How != "both UTC":
 		p.MaxOffset = math.Inf(1) // an IMU without a date may start anywhere
 	}
-	clock := align.EstimateClock(o.samples(), *aid, p)
+	clock := o.compared(aid).Clock(p)
 	if log.Clock.Tied {
 		o.checkTied(clock)
 		return aid
@@ -86,18 +95,15 @@ func (o *observation) tieClocks() *attitude.Aid {
 		o.shift(clock)
 		return aid
 	}
-	if log.Clock.How == ingest.BothUTC {
+	if log.Clock.How == "both UTC" {
 		o.warn(Note{Kind: ClocksUnproved, Why: clock.Why})
-		log.ShiftIMU(0, 0, 0, math.NaN(), math.NaN(), ingest.Unchecked)
+		log.ShiftIMU(0, 0, math.NaN(), math.NaN(), "both UTC, not checked")
+		o.pair = nil
 		return aid
 	}
 	o.warn(Note{Kind: ClocksApart, Why: clock.Why})
 	return nil
 }
-
-// plainLag is the largest lag, s, between IMU and GPS that a receiver's
-// latency explains; a device whose sensors lie further apart stamps them wrongly.
-const plainLag = 2.0
 
 // tiedSearch is how far, s, the clocks of one device are searched apart.
 const tiedSearch = 60
@@ -105,7 +111,7 @@ const tiedSearch = 60
 // checkTied holds a device's own word that IMU and GPS share a clock against
 // the motion. Small lags are the receiver's latency, which the filter finds.
 func (o *observation) checkTied(clock align.Clock) {
-	if !clock.OK || math.Abs(clock.OffsetS) <= plainLag {
+	if !clock.OK || math.Abs(clock.OffsetS) <= align.PlainLag {
 		return
 	}
 	o.warn(Note{Kind: StampedApart, Apart: math.Abs(clock.OffsetS)})
@@ -113,7 +119,8 @@ func (o *observation) checkTied(clock align.Clock) {
 }
 
 func (o *observation) shift(clock align.Clock) {
-	o.log.ShiftIMU(clock.AtS, clock.OffsetS, clock.DriftPPM, clock.OffsetSE, clock.DriftSE, ingest.ByMotion)
+	o.log.ShiftIMUAt(clock.AtS, clock.OffsetS, clock.DriftPPM, clock.OffsetSE, clock.DriftSE, "estimated from the motion")
+	o.pair = nil
 }
 
 // board is the board's own motion; nil when there is no IMU.
@@ -132,7 +139,7 @@ func (o *observation) board(aid *attitude.Aid, s *setup.Setup) *align.Motion {
 		o.warn(Note{Kind: NoGyroscope})
 		return nil
 	}
-	m, err := align.Board(o.samples(), aid, opt)
+	m, err := o.compared(aid).Board(opt)
 	if err != nil {
 		o.warn(Note{Kind: NoPitch, Why: err.Error()})
 		return nil

@@ -70,9 +70,9 @@ type Mount struct {
 	Tilt              interval.Number   `json:"tilt_deg"`
 	AccelerometerSign int               `json:"accelerometer_sign"`
 	LevelZero         bool              `json:"level_zero"`
-	LevelFrom         string            `json:"level_from"`
+	LevelFrom         align.Finding     `json:"level_from"`
 	Rigid             bool              `json:"rigid"`
-	Why               string            `json:"why,omitempty"`
+	Why               align.Finding     `json:"why"`
 }
 
 type Ride struct {

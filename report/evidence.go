@@ -110,7 +110,7 @@ func fileLines(r *analysis.Result) []fileFacts {
 			x.Facts = append(x.Facts, words.UpperFirst(s))
 		}
 		for _, d := range f.Dropped {
-			x.Facts = append(x.Facts, fmt.Sprintf("Left out: %d, because %s", d.Count, words.CleanTo(words.LeftOut(d), 160)))
+			x.Facts = append(x.Facts, fmt.Sprintf("Left out: %d, because %s", d.Count, words.CleanTo(d.Reason, 160)))
 		}
 		out = append(out, x)
 	}
@@ -142,7 +142,7 @@ func sensorLines(r *analysis.Result) []fact {
 	}
 	if r.Log != nil && r.Log.Clock.How != "" {
 		c := r.Log.Clock
-		v := words.Clean(string(c.How))
+		v := words.Clean(c.How)
 		if s.ClockOffset.Known() && !(s.ClockOffset.Value == 0 && s.ClockOffset.High == 0) {
 			v += "; the sensor's clock was ahead by " + words.Between(s.ClockOffset, 1, 2) + " s"
 			if c.DriftPPM != 0 && words.Finite(c.DriftPPM) {
@@ -156,8 +156,8 @@ func sensorLines(r *analysis.Result) []fact {
 	if m == nil {
 		return f
 	}
-	if m.Why != "" {
-		f = append(f, fact{"Mount", words.Sentence(m.Why)})
+	if m.Why.Kind != "" {
+		f = append(f, fact{"Mount", words.Sentence(words.Units{}.Say(m.Why))})
 	}
 	if m.Heading.Known() {
 		f = append(f, fact{"The sensor's x axis points from the bow by", words.Between(m.Heading, 1, 1) + " degrees"})
@@ -168,7 +168,7 @@ func sensorLines(r *analysis.Result) []fact {
 	if m.AccelerometerSign < 0 {
 		f = append(f, fact{"Accelerometer", "reports the opposite sign; this is already put right"})
 	}
-	f = append(f, fact{"Level", words.Choose(m.LevelZero, "known: ", "not known, so pitch is relative: ") + words.CleanTo(m.LevelFrom, 200)},
+	f = append(f, fact{"Level", words.Choose(m.LevelZero, "known: ", "not known, so pitch is relative: ") + words.Units{}.Say(m.LevelFrom)},
 		fact{"Fixed to the board", words.Choose(m.Rigid, "yes", "no, so its pitch is not used")})
 	return f
 }

@@ -82,7 +82,7 @@ func fixture() *analysis.Result {
 			Files: []string{"/home/someone/secret place/watch.gpx", "logger.csv"}, ClockOffset: interval.Normal(3.42, 0.01),
 			Warnings: []analysis.Finding{"watch.gpx, line 812: two fixes share one time; the second was left out."}},
 		Mount: &analysis.Mount{Heading: interval.Normal(91.2, 0.6), Tilt: 3.1, AccelerometerSign: 1, LevelZero: true,
-			LevelFrom: "still stretch at 12 to 31 s, level within 0.3 deg", Rigid: true},
+			LevelFrom: align.Finding{Kind: align.LevelStill, At: 12, Until: 31, Heel: 0.005, Sway: 0.0002}, Rigid: true},
 		Setup: s, RangeLow: 11 * kn, RangeHigh: 23 * kn,
 		Posterior: &trim.Posterior{Base: base, Draws: draws},
 		WaterFlow: &analysis.WaterFlow{East: interval.Normal(-0.22, 0.09), North: interval.Normal(0.05, 0.1), Source: "estimated"},

@@ -47,7 +47,22 @@ type resultJSON struct {
 	Schema   string      `json:"schema"`
 	Session  sessionJSON `json:"session"`
 	PitchLaw *lawJSON    `json:"pitch_law"`
+	Mount    *mountJSON  `json:"mount"`
 	*analysis.Result
+}
+
+type mountJSON struct {
+	*analysis.Mount
+	LevelFrom string `json:"level_from"`
+	Why       string `json:"why,omitempty"`
+}
+
+func mountOf(r *analysis.Result, u words.Units) *mountJSON {
+	m := r.Mount
+	if m == nil {
+		return nil
+	}
+	return &mountJSON{m, plainSpaces(u.Say(m.LevelFrom)), plainSpaces(u.Say(m.Why))}
 }
 
 type lawJSON struct {
@@ -85,7 +100,7 @@ type findingJSON struct {
 }
 
 func jsonResult(r *analysis.Result, u words.Units) resultJSON {
-	return resultJSON{Schema: r.Schema, Result: r, PitchLaw: lawOf(r, u), Session: sessionJSON{r.Session, findings(r.Session.Warnings, u)}}
+	return resultJSON{Schema: r.Schema, Result: r, Mount: mountOf(r, u), PitchLaw: lawOf(r, u), Session: sessionJSON{r.Session, findings(r.Session.Warnings, u)}}
 }
 
 func findings(fs []analysis.Finding, u words.Units) []findingJSON {

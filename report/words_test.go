@@ -7,6 +7,7 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/interval"
+	"evenfoot/filter/align"
 	"evenfoot/report/words"
 )
 
@@ -30,7 +31,8 @@ func TestRaisedRange(t *testing.T) {
 // TestLooseSensorIsNotTheDeck: what a sensor shows that moves against the board
 // is not drawn as the board's pitch, and the page says why.
 func TestLooseSensorIsNotTheDeck(t *testing.T) {
-	const why = "From 9:52 on, in straight riding it swings by 34° in pitch."
+	loose := align.Finding{Kind: align.Loose, At: 592, Pitch: 0.6, Heel: 0.1, Heading: 0.2}
+	const why = "The sensor is not fixed to the board: from 9:52 on, in straight riding it swings by 34° in pitch, 6° in heel and 11° in heading."
 	r := fixture()
 	names := func() (all []string) {
 		for _, x := range (&builder{r: r}).traces() {
@@ -41,8 +43,8 @@ func TestLooseSensorIsNotTheDeck(t *testing.T) {
 	if got := strings.Join(names(), " "); got != "speed pitch heel" {
 		t.Errorf("a fixed sensor gives the traces %q", got)
 	}
-	r.Mount.Rigid, r.Mount.Why = false, why
-	r.Motion.Mount.Rigid, r.Motion.Mount.Why = false, why
+	r.Mount.Rigid, r.Mount.Why = false, loose
+	r.Motion.Mount.Rigid, r.Motion.Mount.Why = false, loose
 	r.PitchLaw, r.Law = nil, nil
 	if got := strings.Join(names(), " "); got != "speed" {
 		t.Errorf("a loose sensor gives the traces %q", got)

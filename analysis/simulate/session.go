@@ -230,7 +230,7 @@ func (s *Session) Motion() *align.Motion {
 		PitchRate: t.PitchRate, YawRate: t.YawRate, Up: t.Up,
 		Mount: align.Mount{
 			ToBoard: t.Mount, AccelerometerSign: 1, GyroscopeSign: 1,
-			LevelZero: true, LevelFrom: "the truth", LevelSE: 0.05 * Deg, Rigid: true,
+			LevelZero: true, LevelFrom: align.Finding{Kind: align.LevelSetup}, LevelSE: 0.05 * Deg, Rigid: true,
 		},
 	}
 	if s.Log.IMU.Acc[2] != nil && t.ShiftAt > t.Time[n-1] {

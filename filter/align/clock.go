@@ -1,9 +1,7 @@
 package align
 
 import (
-	"fmt"
 	"math"
-	"slices"
 
 	"evenfoot/filter/attitude"
 )
@@ -19,6 +17,10 @@ type ClockParams struct {
 	MaxOffset float64
 	// MaxDriftPPM is the largest drift to expect. Default 150.
 	MaxDriftPPM float64
+	// SaidEqual is for logs that are said to share a clock: where the motions
+	// agree within [PlainLag] of no offset, nothing further is searched, and
+	// neither drift nor the last hundredths of the offset are told.
+	SaidEqual bool
 }
 
 func (p ClockParams) withDefaults() ClockParams {
@@ -35,8 +37,9 @@ func (p ClockParams) withDefaults() ClockParams {
 //
 //	t_imu = t_gps + OffsetS + DriftPPM·1e-6·(t_gps − AtS)
 //
-// The receiver's latency is part of the offset: a fix that reports the
-// velocity of 0.3 s ago makes the offset 0.3 s smaller than the clocks'.
+// The receiver's latency is part of the offset, which ties the moments at
+// which both devices show the same motion: a fix that reports the velocity of
+// 0.3 s ago makes the offset 0.3 s smaller than the clocks'.
 type Clock struct {
 	OffsetS   float64 // IMU minus GPS at AtS, s
 	OffsetSE  float64 // 1σ, s
@@ -46,9 +49,7 @@ type Clock struct {
 	OverlapS  float64 // how long both logs run together, s
 	Agreement float64 // correlation of the velocity changes at the offset found, 0..1
 	OK        bool
-	Why       string // why the offset cannot be told, "" when OK
-	// LatencyNote says in a sentence what the offset includes.
-	LatencyNote string
+	Why       Finding // why the offset cannot be told; none when OK
 }
 
 // ToGPS turns a time on the IMU's clock into GPS time.
@@ -57,242 +58,188 @@ func (c Clock) ToGPS(imu float64) float64 {
 	return c.AtS + (imu-c.AtS-c.OffsetS)/(1+d)
 }
 
-const latencyNote = "The offset includes the receiver's latency: it ties the moments at which both devices show the same motion."
+func noClock(why Finding) Clock {
+	nan := math.NaN()
+	return Clock{OffsetS: nan, OffsetSE: nan, DriftPPM: nan, DriftSE: nan, Why: why}
+}
 
-// EstimateClock finds the IMU clock's offset (IMU minus GPS) and drift from
-// the motion itself: yaw rate against course rate, and horizontal specific
-// force against the change of velocity. Neither needs to know how the sensor
-// is mounted. When the motions do not single out one offset, OK is false and
-// Why says the reason.
+// EstimateClock is [Pair.Clock] of a pair that serves nothing else.
 func EstimateClock(s attitude.Samples, aid attitude.Aid, p ClockParams) Clock {
-	p = p.withDefaults()
-	no := func(format string, args ...any) Clock {
-		nan := math.NaN()
-		return Clock{OffsetS: nan, OffsetSE: nan, DriftPPM: nan, DriftSE: nan, Why: fmt.Sprintf(format, args...)}
-	}
-	b := newBins(s)
-	if b == nil {
-		return no("The IMU log is too short to compare its motion with the GPS.")
-	}
-	g := newFixes(aid)
-	if len(g.t) < 30 {
-		return no("The GPS log has %d usable fixes; at least 30 are needed to compare its motion with the IMU.", len(g.t))
-	}
-	if g.moving < 20 {
-		return no("The GPS shows hardly any motion: it moves faster than %.1f m/s for %d s; at least 20 s are needed.", movingSpeed, int(g.moving))
-	}
-	peak := b.coarseClock(g, p, 1)
-	if !peak.found && b.hasGyr {
-		// A gyroscope of the other hand spoils the estimate of up.
-		if other := b.coarseClock(g, p, -1); other.found {
-			peak = other
-		}
-	}
-	if peak.why != "" {
-		return no("%s", peak.why)
-	}
-	return fineClock(b, g, peak, p)
+	return NewPair(s, &aid).Clock(p)
 }
 
-// movingSpeed is the least speed at which a course is worth having, m/s.
-const movingSpeed = 2.0
+// What the logs must hold to be compared.
+const (
+	minClockFixes  = 30
+	minClockMoving = 20.0 // s
+)
 
-// fixes are the GPS velocities that can be used, and what they say of motion.
-type fixes struct {
-	t, east, north []float64 // s, m/s
-	sd             float64
-	step           int       // fixes between the two ends of a difference: about one second
-	rate           []float64 // rad/s, course rate, counter-clockwise; NaN where too slow
-	accel          []float64 // m/s², size of the acceleration; NaN at holes
-	moving         float64   // s, time spent above movingSpeed
-}
-
-// maxFixGap is the longest wait between two fixes that may be differenced, s.
-const maxFixGap = 3.0
-
-func newFixes(aid attitude.Aid) *fixes {
-	g := &fixes{sd: aid.SD}
-	if !(g.sd > 0) {
-		g.sd = 0.1
-	}
-	last := math.Inf(-1)
-	for i, t := range aid.Time[:min(len(aid.Time), len(aid.East), len(aid.North))] {
-		if v := aid.East[i] + aid.North[i]; v-v != 0 || !(t > last) || math.IsInf(t, 0) {
-			continue
-		}
-		g.t = append(g.t, t)
-		g.east = append(g.east, aid.East[i])
-		g.north = append(g.north, aid.North[i])
-		last = t
-	}
-	n := len(g.t)
-	if n < 2 {
-		return g
-	}
-	gaps := make([]float64, n-1)
-	for i := range gaps {
-		gaps[i] = g.t[i+1] - g.t[i]
-		if gaps[i] < maxFixGap && math.Hypot(g.east[i], g.north[i]) > movingSpeed {
-			g.moving += gaps[i]
-		}
-	}
-	g.step = max(1, int(math.Round(1/median(gaps))))
-	g.rate, g.accel = make([]float64, n), make([]float64, n)
-	for i := range n {
-		g.rate[i], g.accel[i] = math.NaN(), math.NaN()
-		lo, hi := i-g.step, i+g.step
-		if lo < 0 || hi >= n || g.t[hi]-g.t[lo] > 2*maxFixGap {
-			continue
-		}
-		dt := g.t[hi] - g.t[lo]
-		ae, an := (g.east[hi]-g.east[lo])/dt, (g.north[hi]-g.north[lo])/dt
-		g.accel[i] = math.Hypot(ae, an)
-		if math.Hypot(g.east[lo], g.north[lo]) > movingSpeed && math.Hypot(g.east[hi], g.north[hi]) > movingSpeed {
-			g.rate[i] = g.turn(lo, hi) / dt
-		}
-	}
-	return g
-}
-
-// turn is the change of course between two fixes, rad, counter-clockwise.
-func (g *fixes) turn(i, k int) float64 {
-	return math.Atan2(g.east[i]*g.north[k]-g.north[i]*g.east[k], g.east[i]*g.east[k]+g.north[i]*g.north[k])
-}
-
-// A clockPeak is the outcome of the coarse search.
-type clockPeak struct {
-	lag   float64 // s, IMU minus GPS
-	corr  float64
-	found bool
-	why   string
-}
-
-// longestOuting bounds the memory and time of the coarse search, s.
-const longestOuting = 30 * 3600.0
-
-// coarseStep is the grid of the coarse search, s.
-const coarseStep = 0.5
-
-func (b *bins) coarseClock(g *fixes, p ClockParams, gyrSign float64) clockPeak {
-	c := b.carry(1, gyrSign)
-	span := max(b.t[len(b.t)-1]-b.t[0], g.t[len(g.t)-1]-g.t[0])
-	if span > longestOuting {
-		return clockPeak{why: fmt.Sprintf("A log spans %.0f hours; give the files of one outing.", span/3600)}
-	}
-	imu0, gps0 := b.t[0], g.t[0]
-	// Channels on an even grid: yaw and course rate, then the sizes of the
-	// horizontal accelerations.
-	const tooFast = 1.5 // rad/s and, times 4, m/s²: what no board does, clipped
-	yaw := onGrid(b.t, imu0, func(i int) float64 { return clip(c.yaw[i], tooFast) })
-	acc := onGrid(b.t, imu0, func(i int) float64 { return clip(c.horiz[i], 4*tooFast) })
-	rate := onGrid(g.t, gps0, func(i int) float64 { return clip(g.rate[i], tooFast) })
-	accel := onGrid(g.t, gps0, func(i int) float64 { return clip(g.accel[i], 4*tooFast) })
-	smoothGrid(yaw)
-	smoothGrid(acc)
-	smoothGrid(acc)
-	if g.step == 1 {
-		fillGrid(rate)
-		fillGrid(accel)
-	}
-	var scores []lagScore
-	if b.hasGyr {
-		scores = correlate(rate, yaw, false, nil)
-	}
-	scores = correlate(accel, acc, true, scores)
-	// A shift of the grids against each other is a lag: imu = gps + lag.
-	base := imu0 - gps0
-	lagOf := func(k int) float64 { return base + float64(k-(len(rate)-1))*coarseStep }
-	best, usable := -1, 0
-	for k := range scores {
-		if math.Abs(lagOf(k)-p.Expected) > p.MaxOffset || scores[k].overlap < minOverlap {
-			scores[k].score = 0
-			continue
-		}
-		usable++
-		if best < 0 || scores[k].score > scores[best].score {
-			best = k
-		}
-	}
-	if usable == 0 || best < 0 {
-		return clockPeak{why: fmt.Sprintf("Within %.0f s of each other's clock the logs never move together for %.0f s.", p.MaxOffset, minOverlap)}
-	}
-	second := -1
-	for k := range scores {
-		if math.Abs(float64(k-best))*coarseStep > 8 && (second < 0 || scores[k].score > scores[second].score) {
-			second = k
-		}
-	}
-	top, next := scores[best].score, 0.0
-	if second >= 0 {
-		next = scores[second].score
-	}
-	pk := clockPeak{lag: lagOf(best), corr: scores[best].corr}
+// Clock finds the IMU clock's offset (IMU minus GPS) and drift from the motion
+// itself: yaw rate against course rate, and horizontal specific force against
+// the change of velocity. Neither needs to know how the sensor is mounted.
+// When the motions do not single out one offset, OK is false and Why says the
+// reason.
+func (p *Pair) Clock(par ClockParams) Clock {
+	par = par.withDefaults()
+	b, g := p.bins, p.vel
 	switch {
-	case top < minScore || pk.corr < minCorr:
-		pk.why = fmt.Sprintf("The motion in the two logs does not match at any offset (best correlation %.2f at %+.1f s).", pk.corr, pk.lag)
-	case next > 0.75*top || top-next < minLead:
-		pk.why = fmt.Sprintf("The motion matches about as well at an offset of %+.1f s as at %+.1f s; it does not single out one.", lagOf(second), pk.lag)
-	default:
-		pk.found = true
+	case b == nil && p.span > 0:
+		return noClock(Finding{Kind: TooLong, Until: p.span})
+	case b == nil:
+		return noClock(Finding{Kind: IMUTooShort})
+	case g == nil || len(g.t) < minClockFixes:
+		n := 0
+		if g != nil {
+			n = len(g.t)
+		}
+		return noClock(Finding{Kind: FewFixes, Count: n, Needed: minClockFixes})
+	case g.moving < minClockMoving:
+		return noClock(Finding{Kind: HardlyMoves, Speed: movingSpeed, Count: int(g.moving), Needed: minClockMoving})
 	}
-	return pk
+	if par.SaidEqual {
+		if c := p.equalClocks(); c.OK {
+			return c
+		}
+	}
+	lag, corr, why := p.coarseClock(par, 1)
+	if why.Kind != "" && b.hasGyr {
+		// A gyroscope of the other hand spoils the estimate of up.
+		if l, c, none := p.coarseClock(par, -1); none.Kind == "" {
+			lag, corr, why = l, c, none
+		}
+	}
+	if why.Kind != "" {
+		return noClock(why)
+	}
+	return p.fineClock(lag, corr, par)
+}
+
+// overlap is the part of the GPS log that the IMU saw at a lag, s.
+func (p *Pair) overlap(lag float64) (from, to float64) {
+	b, g := p.bins, p.vel
+	return max(g.t[0], b.start-lag), min(g.t[len(g.t)-1], b.start+float64(len(b.acc))*b.dt-lag)
+}
+
+// equalClocks looks whether the motions agree near no offset.
+func (p *Pair) equalClocks() Clock {
+	m, signs := p.near()
+	lag, _ := m.best(-PlainLag, PlainLag)
+	from, to := p.overlap(lag)
+	c := Clock{OffsetS: lag, OffsetSE: m.step, DriftSE: 150, AtS: (from + to) / 2, OverlapS: to - from}
+	c.Agreement = m.agreement(func(float64) float64 { return lag })
+	c.OK = signs.Sure && c.Agreement >= minAgreement && math.Abs(lag) < PlainLag-m.step/2
+	return c
+}
+
+// fineReach is how far the coarse lag may be off, s, besides the drift.
+const fineReach = 2.5
+
+// fineClock refines the coarse lag stretch by stretch and fits offset and drift.
+func (p *Pair) fineClock(lag, corr float64, par ClockParams) Clock {
+	from, to := p.overlap(lag)
+	mid, half := (from+to)/2, (to-from)/2
+	m, _ := p.tryHands(lag-fineReach, int(2*fineReach/p.bins.dt)+1)
+	prior := 0.7 * par.MaxDriftPPM * 1e-6
+	acc := m.line(byAccel, mid, half, prior, par)
+	yaw := m.line(byTurn, mid, half, prior, par)
+	// Velocity is the same thing for both devices; the course may lag the bow
+	// in a turn. So the turns only add what they agree on.
+	var l lagLine
+	switch {
+	case acc.n == 0 && yaw.n == 0:
+		c := noClock(Finding{Kind: FewTurns, Offset: lag})
+		c.OverlapS = to - from
+		return c
+	case yaw.n == 0:
+		l = acc
+	case acc.n == 0:
+		l = yaw
+		l.atSE = math.Hypot(l.atSE, 0.1) // the course's own lag is not known
+	default:
+		l = combine(acc, yaw)
+	}
+	c := Clock{
+		OffsetS: l.at, DriftPPM: l.slope * 1e6, AtS: mid, OverlapS: to - from,
+		OffsetSE: math.Hypot(l.atSE, 0.025), // sensors off the mast, lags within the devices
+		DriftSE:  math.Hypot(l.slopeSE*1e6, 0.5),
+	}
+	c.Agreement = m.agreement(func(t float64) float64 { return l.at + l.slope*(t-mid) })
+	switch {
+	case c.Agreement < minAgreement:
+		c.Why = Finding{Kind: Disagree, Offset: l.at, Correlation: c.Agreement, Needed: minAgreement}
+	case c.OffsetSE > maxOffsetSE:
+		c.Why = Finding{Kind: FewTurns, Offset: l.at, Other: 1.645 * c.OffsetSE}
+	default:
+		c.OK = true
+	}
+	return c
 }
 
 const (
-	minOverlap = 60.0 // s of common motion
-	minScore   = 18.0 // log likelihood over none; noise over 8,000 offsets reaches about 10
-	minLead    = 8.0  // log likelihood over the next best offset
-	minCorr    = 0.35
+	// minAgreement is the least correlation of velocity changes between logs of
+	// one outing. Simulated ones reach 0.85 to 0.95, even with the sensor on the
+	// wrist; of logs of different outings, at their best offset, 0.3 to 0.6.
+	minAgreement = 0.68
+	// maxOffsetSE is the doubt, s, 1σ, up to which clocks count as tied: the
+	// attitude filter finds the rest as the receiver's latency.
+	maxOffsetSE = 0.3
 )
 
-func clip(x, lim float64) float64 { return max(-lim, min(lim, x)) }
-
-// onGrid averages values onto cells of coarseStep from t0; NaN where none fall.
-func onGrid(t []float64, t0 float64, value func(int) float64) []float64 {
-	n := int((t[len(t)-1]-t0)/coarseStep) + 1
-	sum, cnt := make([]float64, n), make([]float64, n)
-	for i := range t {
-		if v := value(i); v == v {
-			k := int((t[i] - t0) / coarseStep)
-			sum[k] += v
-			cnt[k]++
-		}
+// line finds the best pair of lag and drift over all stretches together, then
+// lets each stretch vote near it.
+func (m *match) line(of func(*lagStretch) []float64, mid, half, prior float64, p ClockParams) lagLine {
+	if len(m.stretches) == 0 {
+		return lagLine{}
 	}
-	for k := range sum {
-		sum[k] /= cnt[k] // 0/0 is the NaN that is wanted
-	}
-	return sum
-}
-
-// smoothGrid averages over two seconds, the span of a GPS difference.
-func smoothGrid(x []float64) {
-	w := int(math.Round(1 / coarseStep))
-	src := slices.Clone(x)
-	for k := w; k < len(x)-w; k++ {
-		s := 0.0
-		for j := -w; j <= w; j++ {
-			v := src[k+j]
-			if j == -w || j == w {
-				v /= 2
-			}
-			s += v
-		}
-		x[k] = s / float64(2*w)
-	}
-}
-
-// fillGrid bridges the empty cells between fixes a second or so apart.
-func fillGrid(x []float64) {
-	last := -1
-	for k := range x {
-		if x[k] != x[k] {
-			continue
-		}
-		if gap := k - last; last >= 0 && gap > 1 && float64(gap)*coarseStep <= maxFixGap {
-			for j := last + 1; j < k; j++ {
-				x[j] = x[last] + (x[k]-x[last])*float64(j-last)/float64(gap)
+	best, bestAt, bestSlope := math.Inf(-1), 0.0, 0.0
+	slopeStep := max(0.05/max(half, 60), 1e-6)
+	for slope := -p.MaxDriftPPM * 1e-6; slope <= p.MaxDriftPPM*1e-6+1e-12; slope += slopeStep {
+		for l := range m.n {
+			if ll := m.along(of, l, slope, mid) - 0.5*sq(slope/prior); ll > best {
+				best, bestAt, bestSlope = ll, m.lag(l), slope
 			}
 		}
-		last = k
 	}
+	pts := m.points(of, func(t float64) float64 { return bestAt + bestSlope*(t-mid) })
+	return fitLine(pts, mid, prior)
+}
+
+// along is the log likelihood along the line that is lag l at mid.
+func (m *match) along(of func(*lagStretch) []float64, l int, slope, mid float64) float64 {
+	ll := 0.0
+	for i := range m.stretches {
+		s := &m.stretches[i]
+		x := float64(l) + slope*(s.mid-mid)/m.step
+		k := int(x)
+		if v := of(s); x >= 0 && k+1 < len(v) {
+			ll += v[k] + (x-float64(k))*(v[k+1]-v[k])
+		}
+	}
+	return ll
+}
+
+// combine weighs two lines of the same thing; where they disagree the better
+// known one is kept and half the difference becomes doubt.
+func combine(a, b lagLine) lagLine {
+	mean := func(x, sx, y, sy float64) (float64, float64) {
+		wx, wy := 1/(sx*sx), 1/(sy*sy)
+		return (wx*x + wy*y) / (wx + wy), 1 / math.Sqrt(wx+wy)
+	}
+	out := a
+	d := a.at - b.at
+	if math.Abs(d) < 2*math.Hypot(a.atSE, b.atSE) {
+		out.at, out.atSE = mean(a.at, a.atSE, b.at, b.atSE)
+	} else if a.atSE > 2*math.Abs(d) {
+		out.at = b.at
+		out.atSE = math.Hypot(b.atSE, d/2)
+	} else {
+		out.atSE = math.Hypot(a.atSE, d/2)
+	}
+	if s := a.slope - b.slope; math.Abs(s) < 2*math.Hypot(a.slopeSE, b.slopeSE) {
+		out.slope, out.slopeSE = mean(a.slope, a.slopeSE, b.slope, b.slopeSE)
+	} else {
+		out.slopeSE = math.Hypot(a.slopeSE, s/2)
+	}
+	out.n = a.n + b.n
+	return out
 }

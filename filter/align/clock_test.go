@@ -40,7 +40,7 @@ func TestClockFindsOffsetAndDrift(t *testing.T) {
 			s := simulate.Run(sc)
 			c := align.EstimateClock(samplesOf(s), aidOf(s), align.ClockParams{})
 			if !c.OK {
-				t.Fatalf("not found: %s", c.Why)
+				t.Fatalf("not found: %+v", c.Why)
 			}
 			want := r.offset + r.drift*1e-6*(c.AtS-sc.Duration/2) - sc.GPSLatency
 			t.Logf("offset error %+.3f s (SE %.3f), drift error %+.1f ppm (SE %.1f), agreement %.2f, overlap %.0f s",
@@ -53,9 +53,6 @@ func TestClockFindsOffsetAndDrift(t *testing.T) {
 			}
 			if e := math.Abs(c.DriftPPM-r.drift) / c.DriftSE; e > 3.5 {
 				t.Errorf("drift off by %.1f standard errors", e)
-			}
-			if c.LatencyNote == "" {
-				t.Error("the latency is not mentioned")
 			}
 			// Round trip through the model.
 			tg := c.AtS + 300
@@ -94,7 +91,7 @@ func TestClockSaysWhenItCannotTell(t *testing.T) {
 	for _, r := range rows {
 		t.Run(r.name, func(t *testing.T) {
 			c := align.EstimateClock(samplesOf(r.imu), aidOf(r.gps), r.p)
-			if c.OK || c.Why == "" {
+			if c.OK || c.Why.Kind == "" {
 				t.Fatalf("offset %.2f s was found, agreement %.2f", c.OffsetS, c.Agreement)
 			}
 			t.Log(c.Why)
@@ -103,7 +100,7 @@ func TestClockSaysWhenItCannotTell(t *testing.T) {
 	// The far one is found when every offset is allowed.
 	c := align.EstimateClock(samplesOf(away), aidOf(away), align.ClockParams{MaxOffset: math.Inf(1)})
 	if !c.OK || math.Abs(c.OffsetS-(90000-0.3)) > 0.1 {
-		t.Errorf("offset %.2f s, OK %v: %s", c.OffsetS, c.OK, c.Why)
+		t.Errorf("offset %.2f s, OK %v: %+v", c.OffsetS, c.OK, c.Why)
 	}
 }
 
@@ -125,7 +122,7 @@ func TestClockOfARepeatingSession(t *testing.T) {
 		x.Acc[k], x.Gyr[k] = x.Acc[k][lo:hi], x.Gyr[k][lo:hi]
 	}
 	c := align.EstimateClock(x, aidOf(s), align.ClockParams{})
-	t.Logf("OK %v, offset %.2f s, %s", c.OK, c.OffsetS, c.Why)
+	t.Logf("OK %v, offset %.2f s, %+v", c.OK, c.OffsetS, c.Why)
 	if c.OK && math.Abs(c.OffsetS+0.3) > 0.2 {
 		t.Errorf("a wrong offset of %.2f s was taken for sure", c.OffsetS)
 	}

@@ -3,9 +3,128 @@ package align
 import (
 	"math"
 	"math/bits"
+	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 )
+
+// What singles out an offset in the coarse search.
+const (
+	coarseStep = 0.5  // s, its grid
+	minOverlap = 60.0 // s of common motion
+	minScore   = 18.0 // log likelihood over none; noise over 8,000 offsets reaches about 10
+	minLead    = 8.0  // log likelihood over the next best offset
+	maxSecond  = 0.75 // of the best score, the next best may reach
+	apart      = 8.0  // s from the best, where the next best may lie
+	minCorr    = 0.35
+	tooFast    = 1.5 // rad/s and, times 4, m/s²: what no board does, clipped
+)
+
+// coarseClock finds the lag (IMU minus GPS, s) at which yaw and course rate,
+// and the sizes of the horizontal accelerations, are most alike; why says that
+// none stands out.
+func (p *Pair) coarseClock(par ClockParams, hand float64) (lag, corr float64, why Finding) {
+	b, g := p.bins, p.vel
+	c := p.hand(hand)
+	if span := g.t[len(g.t)-1] - g.t[0]; span > longestOuting {
+		return 0, 0, Finding{Kind: TooLong, Until: span}
+	}
+	middle := func(i int) float64 { return b.start + (float64(i)+0.5)*b.dt }
+	imu0, gps0 := middle(0), g.t[0]
+	fix := func(i int) float64 { return g.t[i] }
+	course, gpsAccel := g.rates()
+	yaw, acc := onGrid(c.yaw, middle, tooFast), onGrid(c.horiz, middle, 4*tooFast)
+	rate, accel := onGrid(course, fix, tooFast), onGrid(gpsAccel, fix, 4*tooFast)
+	smoothGrid(yaw)
+	smoothGrid(acc)
+	smoothGrid(acc)
+	if g.between == 1 {
+		fillGrid(rate)
+		fillGrid(accel)
+	}
+	var scores []lagScore
+	if b.hasGyr {
+		scores = correlate(rate, yaw, false, nil)
+	}
+	scores = correlate(accel, acc, true, scores)
+	// A shift of the grids against each other is a lag: imu = gps + lag.
+	lagOf := func(k int) float64 { return imu0 - gps0 + float64(k-(len(rate)-1))*coarseStep }
+	top := func(allowed func(k int) bool) int {
+		best := -1
+		for k := range scores {
+			if scores[k].overlap >= minOverlap && math.Abs(lagOf(k)-par.Expected) <= par.MaxOffset && allowed(k) &&
+				(best < 0 || scores[k].score > scores[best].score) {
+				best = k
+			}
+		}
+		return best
+	}
+	best := top(func(int) bool { return true })
+	if best < 0 {
+		return 0, 0, Finding{Kind: NeverTogether, Offset: par.MaxOffset, Needed: minOverlap}
+	}
+	second := top(func(k int) bool { return math.Abs(float64(k-best))*coarseStep > apart })
+	lag, corr = lagOf(best), scores[best].corr
+	if scores[best].score < minScore || corr < minCorr {
+		return lag, corr, Finding{Kind: MotionDiffers, Offset: lag, Correlation: corr}
+	}
+	if second >= 0 {
+		if s, next := scores[best].score, scores[second].score; next > maxSecond*s || s-next < minLead {
+			return lag, corr, Finding{Kind: SeveralOffsets, Offset: lag, Other: lagOf(second)}
+		}
+	}
+	return lag, corr, Finding{}
+}
+
+func clip(x, limit float64) float64 { return max(-limit, min(limit, x)) }
+
+// onGrid averages values, clipped, onto cells of coarseStep from the first's
+// time; NaN where none fall.
+func onGrid(v []float64, at func(int) float64, limit float64) []float64 {
+	t0 := at(0)
+	n := int((at(len(v)-1)-t0)/coarseStep) + 1
+	sum, cnt := make([]float64, n), make([]float64, n)
+	for i, x := range v {
+		if x == x {
+			k := int((at(i) - t0) / coarseStep)
+			sum[k] += clip(x, limit)
+			cnt[k]++
+		}
+	}
+	for k := range sum {
+		sum[k] /= cnt[k] // 0/0 is the NaN that is wanted
+	}
+	return sum
+}
+
+// smoothGrid averages over two seconds, the span of a GPS difference.
+func smoothGrid(x []float64) {
+	w := int(math.Round(1 / coarseStep))
+	src := slices.Clone(x)
+	for k := w; k < len(x)-w; k++ {
+		s := (src[k-w] + src[k+w]) / 2
+		for _, v := range src[k-w+1 : k+w] {
+			s += v
+		}
+		x[k] = s / float64(2*w)
+	}
+}
+
+// fillGrid bridges the empty cells between fixes a second or so apart.
+func fillGrid(x []float64) {
+	last := -1
+	for k := range x {
+		if x[k] != x[k] {
+			continue
+		}
+		if gap := k - last; last >= 0 && gap > 1 && float64(gap)*coarseStep <= maxFixGap {
+			for j := last + 1; j < k; j++ {
+				x[j] = x[last] + (x[k]-x[last])*float64(j-last)/float64(gap)
+			}
+		}
+		last = k
+	}
+}
 
 // A lagScore says how well two series match at one lag.
 type lagScore struct {

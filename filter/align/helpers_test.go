@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"evenfoot/analysis/simulate"
+	"evenfoot/filter/align"
 	"evenfoot/filter/attitude"
 )
 
@@ -36,3 +37,15 @@ func aidOf(s *simulate.Session) attitude.Aid {
 	}
 	return a
 }
+
+// find is the note of a kind; the zero value when it was not made.
+func find(m *align.Motion, k align.Kind) align.Finding {
+	for _, n := range m.Notes {
+		if n.Kind == k {
+			return n
+		}
+	}
+	return align.Finding{}
+}
+
+func has(m *align.Motion, k align.Kind) bool { return find(m, k).Kind == k }

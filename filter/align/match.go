@@ -2,87 +2,156 @@ package align
 
 import (
 	"math"
-	"slices"
+
+	"evenfoot/filter"
 )
 
 // A match compares the change of GPS velocity over about a second with the
 // integral of the IMU's horizontal specific force over the same time, and the
 // change of course with the integral of its yaw rate, in stretches short
-// enough for the gyroscope to hold a heading, at a range of lags.
+// enough for the gyroscope to hold a heading, at a range of even lags.
 type match struct {
-	lags    []float64 // s, IMU minus GPS
-	stretch []stretch
+	first, step float64 // s, IMU minus GPS: the first lag, and from one to the next
+	n           int     // lags
+	stretches   []lagStretch
 }
 
-// A stretch is one piece of the comparison. The log likelihoods are relative
-// to no relation; all zero where there was nothing to compare.
-type stretch struct {
-	mid     float64 // s, GPS time
-	pairs   float64
+// A lagStretch is one stretch's part of the comparison. The log likelihoods
+// are relative to no relation; all zero where there was nothing to compare.
+type lagStretch struct {
+	mid     float64   // s, GPS time
+	looks   float64   // independent pairs, one a second
 	byAccel []float64 // per lag
 	byTurn  []float64
 }
 
-// stretchS is how long the carried heading is trusted, s.
-const stretchS = 120.0
+func byAccel(s *lagStretch) []float64 { return s.byAccel }
+func byTurn(s *lagStretch) []float64  { return s.byTurn }
 
-// matchAt compares at the given lags; mirror looks at the carried frame from
-// below, as it must be when the accelerometer has the opposite sign.
-func (c *carried) matchAt(g *fixes, lags []float64, mirror bool) *match {
-	m := &match{lags: lags}
-	sign := 1.0
-	if mirror {
-		sign = -1
-	}
-	for from := 0; from < len(g.t); {
-		to := from + 1
-		for to < len(g.t) && g.t[to] < g.t[from]+stretchS {
-			to++
+func (m *match) lag(l int) float64 { return m.first + float64(l)*m.step }
+
+// minPairs is how many changes of velocity a stretch must hold to be compared.
+const minPairs = 20
+
+// match compares at so many lags from first on, a bin's width apart. The
+// first answer takes the sensor as it is; the second looks at the carried
+// frame from below, as it must be when the accelerometer has the opposite
+// sign: up becomes down, and the horizontal motion is seen in a mirror.
+func (c *carried) match(g *fixes, first float64, n int) (plain, mirror *match) {
+	plain = &match{first: first, step: c.dt, n: n}
+	mirror = &match{first: first, step: c.dt, n: n}
+	sums := make([]lagSums, n)
+	for _, s := range g.stretches {
+		clear(sums)
+		for i := range s.changes {
+			c.compare(&s.changes[i], first, sums)
 		}
-		s := stretch{mid: (g.t[from] + g.t[to-1]) / 2, byAccel: make([]float64, len(lags)), byTurn: make([]float64, len(lags))}
-		for l, lag := range lags {
-			var acc cReg
-			var yaw rReg
-			h1, h2 := 0, 0
-			for i := from; i+g.step < to; i++ {
-				k := i + g.step
-				if g.t[k]-g.t[i] > maxFixGap {
-					continue
-				}
-				if math.Hypot(g.east[i], g.north[i]) < movingSpeed || math.Hypot(g.east[k], g.north[k]) < movingSpeed {
-					continue
-				}
-				t1, t2 := g.t[i]+lag, g.t[k]+lag
-				x1, r1, ok1 := c.at(c.vx, t1, &h1)
-				x2, r2, ok2 := c.at(c.vx, t2, &h2)
-				if !ok1 || !ok2 || r1 != r2 {
-					continue
-				}
-				y1, _, _ := c.at(c.vy, t1, &h1)
-				y2, _, _ := c.at(c.vy, t2, &h2)
-				acc.add(complex(x2-x1, sign*(y2-y1)), complex(g.east[k]-g.east[i], g.north[k]-g.north[i]))
-				if c.hasGyr {
-					p1, _, _ := c.at(c.turned, t1, &h1)
-					p2, _, _ := c.at(c.turned, t2, &h2)
-					yaw.add(sign*(p2-p1), g.turn(i, k))
-				}
-			}
-			if acc.n < 20 {
+		var asIs, below lagStretch
+		for l := range sums {
+			if sums[l].n < minPairs {
 				continue
 			}
-			s.pairs = acc.n / float64(g.step)
-			tot, res := acc.residual()
-			s.byAccel[l] = gain(s.pairs, tot, res)
-			if yt, yr := yaw.residual(); yaw.n >= 20 {
-				s.byTurn[l] = gain(s.pairs, yt, yr) / 2
+			if asIs.byAccel == nil {
+				asIs = lagStretch{mid: s.mid, byAccel: make([]float64, n), byTurn: make([]float64, n)}
+				below = lagStretch{mid: s.mid, byAccel: make([]float64, n), byTurn: make([]float64, n)}
+			}
+			looks := sums[l].n / float64(g.between)
+			asIs.looks = max(asIs.looks, looks)
+			asIs.byAccel[l], below.byAccel[l] = sums[l].accelGains(looks)
+			if c.hasGyr {
+				asIs.byTurn[l], below.byTurn[l] = sums[l].turnGains(looks)
 			}
 		}
-		if s.pairs > 0 {
-			m.stretch = append(m.stretch, s)
+		below.looks = asIs.looks
+		if asIs.byAccel != nil {
+			plain.stretches = append(plain.stretches, asIs)
+			mirror.stretches = append(mirror.stretches, below)
 		}
-		from = to
 	}
-	return m
+	return plain, mirror
+}
+
+// compare adds one change of the GPS's to the sums of every lag at which the
+// IMU saw it without a hole.
+func (c *carried) compare(ch *change, first float64, sums []lagSums) {
+	// An integral is held at its bin's end: bin 0's is at start + dt.
+	at := func(t float64) (i int, fr float64) {
+		x := (t+first-c.start)/c.dt - 1
+		f := math.Floor(x)
+		return int(max(min(f, 1e9), -1e9)), x - f
+	}
+	i1, f1 := at(ch.from)
+	i2, f2 := at(ch.to)
+	for l := max(0, -i1); l < min(len(sums), len(c.vx)-1-i2); l++ {
+		a, b := i1+l, i2+l
+		if !c.unbroken(a, b+2) {
+			continue
+		}
+		over := func(v []float64) float64 {
+			return v[b] + f2*(v[b+1]-v[b]) - v[a] - f1*(v[a+1]-v[a])
+		}
+		sums[l].add(over(c.vx), over(c.vy), over(c.turned), ch)
+	}
+}
+
+// lagSums regress, at one lag, the GPS's change of velocity on the IMU's, as
+// complex numbers with an intercept: a turn and a scale; and its turn on the
+// IMU's. Seen in a mirror, y and the turn change sign: the same products serve.
+type lagSums struct {
+	n          float64
+	x, y, e, s float64 // IMU's two components; GPS's east and north
+	xe, ye     float64 // products
+	xs, ys     float64
+	imu, gps   float64 // squares
+	p, q       float64 // turns of IMU and GPS
+	pq, pp, qq float64
+}
+
+func (r *lagSums) add(x, y, p float64, ch *change) {
+	r.n++
+	r.x += x
+	r.y += y
+	r.e += ch.east
+	r.s += ch.north
+	r.xe += x * ch.east
+	r.ye += y * ch.east
+	r.xs += x * ch.north
+	r.ys += y * ch.north
+	r.imu += x*x + y*y
+	r.gps += ch.east*ch.east + ch.north*ch.north
+	r.p += p
+	r.q += ch.turn
+	r.pq += p * ch.turn
+	r.pp += p * p
+	r.qq += ch.turn * ch.turn
+}
+
+// accelGains are the log likelihoods that velocity changes gain, as they are
+// and mirrored.
+func (r *lagSums) accelGains(looks float64) (plain, mirror float64) {
+	xe, ye := r.xe-r.x*r.e/r.n, r.ye-r.y*r.e/r.n
+	xs, ys := r.xs-r.x*r.s/r.n, r.ys-r.y*r.s/r.n
+	imu := r.imu - (r.x*r.x+r.y*r.y)/r.n
+	total := r.gps - (r.e*r.e+r.s*r.s)/r.n
+	if !(imu > 0) {
+		return 0, 0
+	}
+	return gain(looks, total, total-(sq(xe+ys)+sq(xs-ye))/imu), gain(looks, total, total-(sq(xe-ys)+sq(xs+ye))/imu)
+}
+
+// turnGains are the same of the turns: one component, where only a positive
+// relation counts.
+func (r *lagSums) turnGains(looks float64) (plain, mirror float64) {
+	pq, pp := r.pq-r.p*r.q/r.n, r.pp-r.p*r.p/r.n
+	total := r.qq - r.q*r.q/r.n
+	if !(pp > 0) {
+		return 0, 0
+	}
+	g := gain(looks, total, total-pq*pq/pp) / 2
+	if pq < 0 {
+		return 0, g
+	}
+	return g, 0
 }
 
 // gain is the log likelihood that a fit gains over none, n looks at two
@@ -94,45 +163,39 @@ func gain(n, total, left float64) float64 {
 	return n * math.Log(total/left)
 }
 
-// best is the lag of greatest summed likelihood, with the likelihood.
-func (m *match) best(of func(*stretch) []float64) (lag, ll float64) {
-	sum := make([]float64, len(m.lags))
-	for i := range m.stretch {
-		for l, v := range of(&m.stretch[i]) {
-			sum[l] += v
+// best is the lag, of those from..to s, of greatest summed likelihood of the
+// velocity changes, with the likelihood.
+func (m *match) best(from, to float64) (lag, ll float64) {
+	ll = math.Inf(-1)
+	for l := range m.n {
+		if x := m.lag(l); x < from-1e-9 || x > to+1e-9 {
+			continue
+		}
+		sum := 0.0
+		for i := range m.stretches {
+			sum += m.stretches[i].byAccel[l]
+		}
+		if sum > ll {
+			lag, ll = m.lag(l), sum
 		}
 	}
-	l := 0
-	for k := range sum {
-		if sum[k] > sum[l] {
-			l = k
-		}
-	}
-	if len(sum) == 0 {
-		return 0, 0
-	}
-	return m.lags[l], sum[l]
+	return lag, ll
 }
 
-// explained is the share of the squared velocity change that the IMU explains
-// along a line of lags, over all stretches, 0..1.
-func (m *match) explained(lag func(t float64) float64) float64 {
+// agreement is the correlation of velocity changes between the logs along a
+// line of lags, over all stretches, 0..1.
+func (m *match) agreement(lag func(t float64) float64) float64 {
 	var n, sum float64
-	for i := range m.stretch {
-		s := &m.stretch[i]
-		want, best := lag(s.mid), 0
-		for l := range m.lags {
-			if math.Abs(m.lags[l]-want) < math.Abs(m.lags[best]-want) {
-				best = l
-			}
-		}
-		n += s.pairs
-		sum += s.byAccel[best]
+	for i := range m.stretches {
+		s := &m.stretches[i]
+		l := int(math.Round((lag(s.mid) - m.first) / m.step))
+		n += s.looks
+		sum += s.byAccel[max(0, min(l, m.n-1))]
 	}
 	if n == 0 {
 		return 0
 	}
-	return 1 - math.Exp(-sum/n)
+	return math.Sqrt(1 - math.Exp(-sum/n))
 }
 
 // A lagPoint is one stretch's own opinion of the lag.
@@ -140,29 +203,28 @@ type lagPoint struct{ t, lag, weight float64 }
 
 // points refines each stretch's lag near guess(t) by a parabola; stretches
 // that say nothing, or whose likelihood is still rising at the window's edge, are left out.
-func (m *match) points(of func(*stretch) []float64, guess func(float64) float64) []lagPoint {
+func (m *match) points(of func(*lagStretch) []float64, guess func(float64) float64) []lagPoint {
 	var pts []lagPoint
 	const reach = 0.6 // s
-	for i := range m.stretch {
-		s := &m.stretch[i]
+	for i := range m.stretches {
+		s := &m.stretches[i]
 		ll := of(s)
 		want := guess(s.mid)
 		best := -1
-		for l, lag := range m.lags {
-			if math.Abs(lag-want) <= reach && (best < 0 || ll[l] > ll[best]) {
+		for l := range m.n {
+			if math.Abs(m.lag(l)-want) <= reach && (best < 0 || ll[l] > ll[best]) {
 				best = l
 			}
 		}
-		if best <= 0 || best >= len(ll)-1 || ll[best] < 3 || ll[best-1] > ll[best] || ll[best+1] > ll[best] {
+		if best <= 0 || best >= m.n-1 || ll[best] < 3 || ll[best-1] > ll[best] || ll[best+1] > ll[best] {
 			continue
 		}
-		h := m.lags[best+1] - m.lags[best]
 		curve := 2*ll[best] - ll[best-1] - ll[best+1]
 		if !(curve > 0) {
 			continue
 		}
 		shift := 0.5 * (ll[best+1] - ll[best-1]) / curve
-		pts = append(pts, lagPoint{s.mid, m.lags[best] + shift*h, curve / (h * h)})
+		pts = append(pts, lagPoint{s.mid, m.lag(best) + shift*m.step, curve / (m.step * m.step)})
 	}
 	return pts
 }
@@ -182,7 +244,7 @@ func fitLine(pts []lagPoint, mid, priorSlope float64) lagLine {
 		return out
 	}
 	w := make([]float64, len(pts))
-	res := make([]float64, len(pts))
+	abs := make([]float64, len(pts))
 	for i, p := range pts {
 		w[i] = p.weight
 	}
@@ -206,18 +268,18 @@ func fitLine(pts []lagPoint, mid, priorSlope float64) lagLine {
 		out.slope = (s0*y1 - s1*y0) / det
 		// Scatter in units of each point's own error; a few points cannot
 		// vouch for themselves, so twice that error counts as four more.
-		var abs []float64
-		for i, p := range pts {
-			res[i] = (p.lag - out.at - out.slope*(p.t-mid)) * math.Sqrt(p.weight)
-			abs = append(abs, math.Abs(res[i]))
+		residual := func(p lagPoint) float64 {
+			return math.Abs(p.lag-out.at-out.slope*(p.t-mid)) * math.Sqrt(p.weight)
 		}
-		slices.Sort(abs)
+		for i, p := range pts {
+			abs[i] = residual(p)
+		}
 		n := float64(len(abs))
-		mad := 1.4826 * median(abs)
+		mad := 1.4826 * filter.Median(abs)
 		scale = math.Sqrt((n*mad*mad + 4*4) / (n + 4))
 		for i, p := range pts {
 			w[i] = p.weight
-			if r := math.Abs(res[i]) / scale; r > 1.5 {
+			if r := residual(p) / scale; r > 1.5 {
 				w[i] *= 1.5 / r
 			}
 		}
@@ -225,56 +287,4 @@ func fitLine(pts []lagPoint, mid, priorSlope float64) lagLine {
 		out.slopeSE = scale * math.Sqrt(s0/det)
 	}
 	return out
-}
-
-// A cReg regresses complex y on complex x with an intercept.
-type cReg struct {
-	n      float64
-	sx, sy complex128
-	sxy    complex128 // Σ conj(x) y
-	sxx    float64
-	syy    float64
-}
-
-func (r *cReg) add(x, y complex128) {
-	r.n++
-	r.sx += x
-	r.sy += y
-	r.sxy += complex(real(x), -imag(x)) * y
-	r.sxx += real(x)*real(x) + imag(x)*imag(x)
-	r.syy += real(y)*real(y) + imag(y)*imag(y)
-}
-
-// residual is the sum of squares about the mean, before and after the fit.
-func (r *cReg) residual() (total, left float64) {
-	sqabs := func(z complex128) float64 { return real(z)*real(z) + imag(z)*imag(z) }
-	sxy := r.sxy - complex(real(r.sx), -imag(r.sx))*r.sy/complex(r.n, 0)
-	sxx := r.sxx - sqabs(r.sx)/r.n
-	total = r.syy - sqabs(r.sy)/r.n
-	if !(sxx > 0) {
-		return total, total
-	}
-	return total, total - sqabs(sxy)/sxx
-}
-
-// An rReg regresses real y on real x with an intercept; only a positive
-// relation counts.
-type rReg struct{ n, sx, sy, sxy, sxx, syy float64 }
-
-func (r *rReg) add(x, y float64) {
-	r.n++
-	r.sx += x
-	r.sy += y
-	r.sxy += x * y
-	r.sxx += x * x
-	r.syy += y * y
-}
-
-func (r *rReg) residual() (total, left float64) {
-	sxy, sxx := r.sxy-r.sx*r.sy/r.n, r.sxx-r.sx*r.sx/r.n
-	total = r.syy - r.sy*r.sy/r.n
-	if !(sxx > 0) || sxy < 0 {
-		return total, total
-	}
-	return total, total - sxy*sxy/sxx
 }

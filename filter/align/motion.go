@@ -2,7 +2,7 @@
 // sensor is mounted, whether it stays put, where level is, and how its clock
 // stands to the GPS clock.
 //
-// It imports filter, filter/attitude and the standard library (and gonum).
+// It imports filter, filter/attitude, filter/rotation and gonum.
 package align
 
 import (
@@ -15,22 +15,21 @@ import (
 // port, z up through the deck.
 type Mount struct {
 	ToBoard quat.Number // turns sensor-frame vectors into the board frame
-	// HeadingDeg is from the bow to the sensor's x axis, about up,
-	// counter-clockwise seen from above, -180..180: 90 for an x axis that points
-	// to port. NaN when not known.
-	HeadingDeg float64
-	HeadingSE  float64 // 1σ, deg; NaN when the heading is not known
-	TiltDeg    float64 // angle between the sensor's nearest axis and the deck normal, deg
+	// Heading is from the bow to the sensor's x axis, about up,
+	// counter-clockwise seen from above, -π..π rad: π/2 for an x axis that
+	// points to port. NaN when not known.
+	Heading   float64
+	HeadingSE float64 // 1σ, rad; NaN when the heading is not known
+	Tilt      float64 // angle between the sensor's nearest axis and the deck normal, rad
 	// AccelerometerSign is -1 when the logger reports the opposite convention
 	// (already corrected in everything that follows), else +1.
 	AccelerometerSign int
 	GyroscopeSign     int
 	LevelZero         bool    // pitch is absolute: a level stretch or the setup gave the zero
-	LevelFrom         string  // how: "still stretch at 12–31 s, level within 0.3°", "setup", or why there is none
+	LevelFrom         Finding // how, or why there is none
 	LevelSE           float64 // 1σ of the zero, rad; NaN when relative
 	Rigid             bool
-	// Why says in a plain sentence why the mount was refused, "" when it was not.
-	Why string
+	Why               Finding // why the mount was refused; none when it was not
 }
 
 // Motion is the board's own motion, one value a sample. Angles in radians:
@@ -51,8 +50,8 @@ type Motion struct {
 	// Parts lists the mounts of a sensor that shifted, in order; one entry, equal
 	// to Mount, for a sensor that stayed put. Mount is that of the longest part.
 	Parts []Part
-	// Notes are plain sentences on what was found: signs, shifts, a single tack.
-	Notes []string
+	// Notes are what else was found: signs, shifts, a single tack.
+	Notes []Finding
 }
 
 // A Part is a stretch of the log over which the sensor sat in one way.

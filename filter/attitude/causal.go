@@ -58,10 +58,8 @@ type State struct {
 	LastGyr  r3.Vec
 	LastAcc  r3.Vec
 	Waiting  float64 // s since the last usable sample
-	RestFor  float64 // s that rest has lasted
-	Rested   bool    // the last step was at rest
-	RestGyr  r3.Vec
-	RestAcc  r3.Vec
+	Rest     Rest
+	Rested   bool       // the last step was at rest
 	VelMean  float64    // running variance of velocity about zero, (m/s)²
 	VelPair  float64    // running product of successive ones, (m/s)²
 	LastVel  [2]float64 // velocity after the last step
@@ -225,7 +223,7 @@ func (f *Filter) restart(dt float64, acc, gyr r3.Vec) {
 	}
 	s.Q = levelling(acc)
 	s.Velocity, s.LastVel = [2]float64{}, [2]float64{}
-	s.RestFor = 0
+	s.Rest.For = 0
 	s.GyrStep, s.AccStep = r3.Vec{}, r3.Vec{}
 	s.Segments++
 	s.LastGyr, s.LastAcc = gyr, acc
@@ -263,7 +261,12 @@ func (f *Filter) correct() {
 
 	meanGyr, meanAcc := r3.Scale(n, s.SumGyr), r3.Scale(n, s.SumAcc)
 	gyrVar := max(0, s.SumGyr2*n-sq(r3.Norm(meanGyr)))
-	rest := f.resting(meanGyr, meanAcc, gyrVar, max(0, s.SumAcc2*n-sq(r3.Norm(meanAcc))))
+	rest := false
+	if s.Count > 2 {
+		_, rest = s.Rest.next(&f.p, s.Elapsed, meanGyr, meanAcc, gyrVar, max(0, s.SumAcc2*n-sq(r3.Norm(meanAcc))))
+	} else {
+		s.Rest.For = 0
+	}
 	if rest != s.Rested {
 		for i := range 3 {
 			p[iB+i][iB+i] += sq(loadBias)
@@ -301,20 +304,4 @@ func (f *Filter) correct() {
 	}
 	s.LastVel = s.Velocity
 	s.clearStep()
-}
-
-// resting follows whether the sensor lies still, by findRest's rule.
-func (f *Filter) resting(gyr, acc r3.Vec, gyrVar, accVar float64) bool {
-	s := &f.s
-	still := s.Count > 2 && gyrVar < 3*sq(restGyrSD) && accVar < 3*sq(restAccSD) && r3.Norm(gyr) < 3*f.p.BiasSD
-	if !still {
-		s.RestFor = 0
-		return false
-	}
-	if s.RestFor == 0 || dist(gyr, s.RestGyr) >= restTurn || dist(acc, s.RestAcc) >= restShift {
-		s.RestGyr, s.RestAcc, s.RestFor = gyr, acc, s.Elapsed
-		return false
-	}
-	s.RestFor += s.Elapsed
-	return s.RestFor >= restTime
 }

@@ -34,6 +34,7 @@ type smoother struct {
 	z       [][2]float64 // what velocity is measured or held to be, m/s
 	r       []float64    // its variance, (m/s)²; +Inf for none
 	rest    []bool       // the block that starts here lies still
+	rests   [][2]int     // the samples that lie still
 	x       []state      // predicted error state of each node
 	pp      []packed     // its covariance
 	tilt    []float64    // smoothed variance of the two horizontal turns, rad²
@@ -83,62 +84,14 @@ func newSmoother(p *Params, bl []block) *smoother {
 	for i := range 3 {
 		s.accBias[4*i] = sq(p.AccBiasSD)
 	}
-	s.findRest()
+	s.rests = s.findRest()
 	s.level()
 	return s
 }
 
-// A thing lies still when neither sensor varies by more than MEMS noise, not
-// within a block and not in the mean from block to block, over restTime.
-const (
-	restGyrSD = 0.006 // rad/s, each axis, within a block: 0.35 °/s
-	restAccSD = 0.15  // m/s², the same
-	restTurn  = 0.001 // rad/s, block means from the stretch's first
-	restShift = 0.06  // m/s², the same
-	restTime  = 2.0   // s
-)
-
 // loadBias is how much a gyroscope's offset differs, 1σ, between rest and
 // motion, rad/s: MEMS gyroscopes feel acceleration, some 0.03 °/s and more per g.
 const loadBias = 5e-4
-
-func (s *smoother) findRest() {
-	from := -1
-	for k := 0; k <= len(s.bl); k++ {
-		if k < len(s.bl) {
-			b := &s.bl[k]
-			still := !b.gap && b.n > 2 && b.gyrVar < 3*sq(restGyrSD) && b.accVar < 3*sq(restAccSD) &&
-				r3.Norm(b.rate) < 3*s.p.BiasSD
-			if still && from >= 0 {
-				f := &s.bl[from]
-				if r3.Norm(r3.Sub(b.rate, f.rate)) < restTurn &&
-					r3.Norm(r3.Sub(r3.Scale(1/b.dt, b.du), r3.Scale(1/f.dt, f.du))) < restShift {
-					continue
-				}
-			}
-			s.markRest(from, k)
-			from = -1
-			if still {
-				from = k
-			}
-			continue
-		}
-		s.markRest(from, k)
-	}
-}
-
-func (s *smoother) markRest(from, to int) {
-	if from < 0 {
-		return
-	}
-	d := 0.0
-	for k := from; k < to; k++ {
-		d += s.bl[k].dt
-	}
-	for k := from; k < to && d >= restTime; k++ {
-		s.rest[k] = true
-	}
-}
 
 // level makes the first path: rate integrated, and the vertical from the
 // specific force of levelSpan about each node, in the frame that the rate

@@ -52,6 +52,8 @@ type Track struct {
 	LatencyS float64
 	// Segments are index ranges [from, to) with no gap that had to reset the filter.
 	Segments [][2]int
+	// Rest are index ranges [from, to) in which the sensor lies still.
+	Rest [][2]int
 	// Bias is the gyroscope bias per segment midpoint, rad/s.
 	Bias []r3.Vec
 }

@@ -47,7 +47,7 @@ func TwoSided(s Samples, aid *Aid, p Params) (*Track, error) {
 	bl := b.layout()
 	b.integrate(bl)
 	sm := newSmoother(&p, bl)
-	tr := &Track{Time: s.Time}
+	tr := &Track{Time: s.Time, Rest: sm.rests}
 	var f *follower
 	if aid == nil {
 		sm.unaided(maxPasses)
@@ -56,13 +56,23 @@ func TwoSided(s Samples, aid *Aid, p Params) (*Track, error) {
 		f = newFollower(sm, s.Time, aid, b.ticks)
 		if f.align() {
 			sm.aided = true
+			if p.Calibrate {
+				// Before the fixes' weights are learnt, which would take an
+				// accelerometer's offset for errors of the fixes.
+				f.look()
+				f.inform()
+				sm.pass()
+				if sm.calibrate(b, roughAccBiasSD) {
+					b.integrate(bl)
+				}
+			}
 			f.run(0)
 		} else {
 			f = nil
 			sm.settle(roughPasses, maxPasses)
 		}
 	}
-	if p.Calibrate && sm.calibrate(b) {
+	if p.Calibrate && sm.calibrate(b, p.AccBiasSD) {
 		b.integrate(bl)
 		if f != nil {
 			f.run(4)

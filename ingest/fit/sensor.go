@@ -8,10 +8,11 @@ import (
 	"evenfoot/ingest/unit"
 )
 
-// fitSI turns a sensor's calibrated unit in FIT (g, deg/s) to SI.
-var fitSI = [2]float64{unit.Gravity, math.Pi / 180}
+// fitSI turns a sensor's calibrated unit in FIT (g, deg/s, gauss) to SI
+// (m/s², rad/s) or µT.
+var fitSI = [3]float64{unit.Gravity, math.Pi / 180, 100}
 
-var units = [2]string{"g", "deg/s"}
+var units = [3]string{"g", "deg/s", "G"}
 
 // maxSpread bounds, in ms, the stretch over which samples without a time of
 // their own are spread.
@@ -62,7 +63,7 @@ func (f *reader) extend(s *raw.Series, n int) int {
 
 // sensor takes in a message with an array of samples.
 func (f *reader) sensor(s *sensor, d *def, b []byte, pos int64) {
-	hsa := d.global == hsaAccel || d.global == hsaGyro
+	hsa := d.global == hsaaccel || d.global == hsagyro
 	// The same samples may be there calibrated, compressed and as counts;
 	// the best that is valid is taken.
 	type form struct {
@@ -74,9 +75,9 @@ func (f *reader) sensor(s *sensor, d *def, b []byte, pos int64) {
 	si := fitSI[s.kind]
 	forms := [3]form{{5, si, units[s.kind], false}, {8, si / 1000, "mG", false}, {2, 1, "counts", true}}
 	switch d.global {
-	case hsaAccel:
+	case hsaaccel:
 		forms = [3]form{{2, si / 1024, "mG", false}, {8, 0, "", false}, {8, 0, "", false}}
-	case hsaGyro:
+	case hsagyro:
 		forms = [3]form{{2, si / 28.57143, "deg/s", false}, {8, 0, "", false}, {8, 0, "", false}}
 	}
 	lost := 0
@@ -106,12 +107,12 @@ func (f *reader) sensor(s *sensor, d *def, b []byte, pos int64) {
 			}
 		}
 		if most > n {
-			f.drop(s, most-n, raw.AxisMissing)
+			f.lose(s, most-n, " sample that lacks an axis")
 		}
 		return
 	}
 	if lost > 0 {
-		f.drop(s, lost, raw.Invalid)
+		f.lose(s, lost, " sample that lacks an axis or is marked invalid")
 	}
 }
 
@@ -123,7 +124,7 @@ func (f *reader) axes(s *sensor, d *def, b []byte, slot, n int, scale float64) (
 	for k := range 3 {
 		fd := d.slot[slot+k]
 		dst := s.s.V[k][i : i+n]
-		if fd.base == typeFloat32 && !d.big {
+		if fd.base == fitFloat32 && !d.big {
 			src := b[fd.off : fd.off+4*n]
 			for j := range dst {
 				v := math.Float32frombits(binary.LittleEndian.Uint32(src[4*j:]))
@@ -160,13 +161,13 @@ func (f *reader) stamp(s *sensor, d *def, b []byte, i, n int, hsa bool) {
 	t := s.s.Time[i : i+n]
 	if !ok {
 		clear(t)
-		f.void(s, fitRange{i, i + n}, raw.NoStamp)
+		f.void(s, fitRange{i, i + n}, " sample without a time stamp")
 		return
 	}
 	off := d.slot[1]
 	if hsa {
 		step, _ := d.value(b, off, 0)
-		if d.global == hsaGyro {
+		if d.global == hsagyro {
 			step *= 1000.0 / 32768
 		}
 		if step > 0 && step*float64(n) <= maxOffset {
@@ -199,8 +200,8 @@ func (f *reader) stamp(s *sensor, d *def, b []byte, i, n int, hsa bool) {
 			t[j] = float64(at) / 1000
 		}
 	}
-	f.drop(s, invalid, raw.Invalid)
-	f.drop(s, untimed, raw.NoOffset)
+	f.lose(s, invalid, " sample that is marked invalid")
+	f.lose(s, untimed, " sample without a time offset")
 }
 
 // offsets turns a message's sample_time_offset into times; NaN where it has
@@ -208,7 +209,7 @@ func (f *reader) stamp(s *sensor, d *def, b []byte, i, n int, hsa bool) {
 func (f *reader) offsets(t []float64, d *def, b []byte, off field, at int64) bool {
 	m := min(len(t), off.n)
 	some := false
-	if off.base == typeUint16 && !d.big {
+	if off.base == fitUint16 && !d.big {
 		src := b[off.off : off.off+2*m]
 		for j := range m {
 			v := binary.LittleEndian.Uint16(src[2*j:])
@@ -236,11 +237,15 @@ func (f *reader) offsets(t []float64, d *def, b []byte, off field, at int64) boo
 	return some
 }
 
-// drop counts samples of a sensor that are left out.
-func (f *reader) drop(s *sensor, n int, reason raw.Kind) { f.Drop(n, reason, unit.SensorNames[s.kind]) }
+// lose counts samples of a sensor that are left out.
+func (f *reader) lose(s *sensor, n int, reason string) {
+	if n > 0 {
+		f.Drop(n, unit.SensorNames[s.kind]+reason)
+	}
+}
 
 // void takes samples out, later, and counts them.
-func (f *reader) void(s *sensor, r fitRange, reason raw.Kind) {
+func (f *reader) void(s *sensor, r fitRange, reason string) {
 	n := 0
 	for j := r.lo; j < r.hi; j++ {
 		if s.s.V[0][j] == s.s.V[0][j] {
@@ -249,7 +254,7 @@ func (f *reader) void(s *sensor, r fitRange, reason raw.Kind) {
 		}
 	}
 	s.holes = true
-	f.drop(s, n, reason)
+	f.lose(s, n, reason)
 }
 
 // countHoles counts samples marked invalid in a message without offsets.
@@ -263,7 +268,7 @@ func (f *reader) countHoles(s *sensor, r fitRange) {
 			n++
 		}
 	}
-	f.drop(s, n, raw.Invalid)
+	f.lose(s, n, " sample that is marked invalid")
 }
 
 // later gives samples i to i+n the time stamp at, to be spread up to the next
@@ -274,7 +279,7 @@ func (f *reader) later(s *sensor, i, n int, at int64) {
 	}
 	if n > 1 && !s.spread {
 		s.spread = true
-		f.Warn(raw.Warning{Kind: raw.SpreadSamples, Byte: f.win.Pos, Sensor: unit.SensorNames[s.kind]})
+		f.Warn("sensors without sample times", 0, f.win.Pos, "The %s's samples have no times of their own; they are spread evenly from one message to the next.", unit.SensorNames[s.kind])
 	}
 	if s.group.hi == i && s.group.hi > s.group.lo && at == s.at {
 		s.group.hi = i + n
@@ -309,7 +314,7 @@ func (f *reader) spreadGroup(s *sensor, next int64) {
 func (f *reader) endPart(s *sensor) {
 	f.spreadGroup(s, 0)
 	for _, r := range s.raw {
-		f.void(s, r, raw.Uncalibrated)
+		f.void(s, r, " sample in raw counts, with no calibration in the file")
 	}
 	s.raw, s.cal, s.step = nil, nil, 0
 }
@@ -337,14 +342,14 @@ func closeSensor(s *sensor) {
 // before the first calibration of their sensor are brought up to it.
 func (f *reader) calibration(d *def, b []byte, pos int64) {
 	kind, ok := d.value(b, d.slot[0], 0)
-	if !ok || kind != unit.Acc && kind != unit.Gyr {
+	if !ok || kind != unit.Acc && kind != unit.Gyr && kind != unit.Mag {
 		return // of a barometer, or of a sensor that is not read
 	}
 	s := f.sensors()[int(kind)]
 	factor, ok1 := d.value(b, d.slot[1], 0)
 	divisor, ok2 := d.value(b, d.slot[2], 0)
 	if !ok1 || !ok2 || factor == 0 || divisor == 0 {
-		f.Warn(raw.Warning{Kind: raw.BadCalibration, Byte: pos, Sensor: unit.SensorNames[s.kind]})
+		f.Warn("useless calibrations", 0, pos, "The calibration of the %s lacks its factor or divisor; it is not used.", unit.SensorNames[s.kind])
 		return
 	}
 	c := &cal{gain: factor / divisor}
@@ -374,7 +379,7 @@ func (f *reader) calibration(d *def, b []byte, pos int64) {
 		c.apply(s, r)
 	}
 	if len(s.raw) > 0 {
-		f.Warn(raw.Warning{Kind: raw.LateCalibration, Byte: pos, Sensor: unit.SensorNames[s.kind]})
+		f.Warn("late calibrations", 0, pos, "The calibration of the %s comes after its first samples; they are calibrated with it too.", unit.SensorNames[s.kind])
 		s.raw = nil
 	}
 }

@@ -47,8 +47,8 @@ func For(r *analysis.Result, u Units) Answer {
 	}
 	w.Today = Today(r, u)
 	w.Evidence = evidence(r)
-	if m := r.Mount; m != nil && !m.Rigid && m.Why != "" {
-		w.Limits = append(w.Limits, Sentence(m.Why)+" So the board logger's pitch is not used.")
+	if m := r.Mount; m != nil && !m.Rigid && m.Why.Kind != "" {
+		w.Limits = append(w.Limits, Sentence(u.Say(m.Why))+" So the board logger's pitch is not used.")
 	}
 	for _, n := range analysis.Notes(r.Session.Warnings, analysis.BeyondRidden) {
 		w.Limits = append(w.Limits, u.Say(n))

@@ -8,6 +8,7 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/trim"
+	"evenfoot/filter/align"
 	"evenfoot/ingest"
 )
 
@@ -18,13 +19,15 @@ func (u Units) Say(f analysis.Finding) string {
 	case string:
 		return f
 	case ingest.Warning:
-		return Warning(f)
+		return f.String()
 	case analysis.Note:
 		return u.note(f)
 	case pitchlaw.Lack:
 		return u.Lack(f)
 	case analysis.StrayNote:
 		return u.stray(f)
+	case align.Finding:
+		return u.alignment(f)
 	case trim.Conflict:
 		return fmt.Sprintf("In doubt, by %.1f sigmas: %s.", f.Sigmas, f.What)
 	}
@@ -34,6 +37,8 @@ func (u Units) Say(f analysis.Finding) string {
 // KindOf names a finding: its field Kind, or what it is.
 func KindOf(f analysis.Finding) string {
 	switch f.(type) {
+	case ingest.Warning:
+		return "log"
 	case trim.Conflict:
 		return "conflict"
 	}
