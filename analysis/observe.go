@@ -83,7 +83,7 @@ func (o *observation) tieClocks() *attitude.Aid {
 	switch {
 	case log.Clock.Tied:
 		p.MaxOffset, p.SaidEqual = tiedSearch, true
-	case log.Clock.How != "both UTC":
+	case log.Clock.How != ingest.BothUTC:
 		p.MaxOffset = math.Inf(1) // an IMU without a date may start anywhere
 	}
 	clock := o.compared(aid).Clock(p)
@@ -95,9 +95,9 @@ func (o *observation) tieClocks() *attitude.Aid {
 		o.shift(clock)
 		return aid
 	}
-	if log.Clock.How == "both UTC" {
+	if log.Clock.How == ingest.BothUTC {
 		o.warn(Note{Kind: ClocksUnproved, Why: clock.Why})
-		log.ShiftIMU(0, 0, math.NaN(), math.NaN(), "both UTC, not checked")
+		log.ShiftIMU(0, 0, 0, math.NaN(), math.NaN(), ingest.Unchecked)
 		o.pair = nil
 		return aid
 	}
@@ -119,7 +119,7 @@ func (o *observation) checkTied(clock align.Clock) {
 }
 
 func (o *observation) shift(clock align.Clock) {
-	o.log.ShiftIMUAt(clock.AtS, clock.OffsetS, clock.DriftPPM, clock.OffsetSE, clock.DriftSE, "estimated from the motion")
+	o.log.ShiftIMU(clock.AtS, clock.OffsetS, clock.DriftPPM, clock.OffsetSE, clock.DriftSE, ingest.ByMotion)
 	o.pair = nil
 }
 

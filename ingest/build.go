@@ -1,8 +1,6 @@
 package ingest
 
 import (
-	"errors"
-	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -29,80 +27,64 @@ type builder struct {
 func build(r *raw.Columns) (*Log, error) {
 	b := &builder{
 		r:     r,
-		notes: raw.Notes{File: r.File.Name, List: r.Warnings, Dropped: r.File.Dropped},
+		notes: raw.NotesOf(r),
 		log:   &Log{Start: r.Start, Files: []File{r.File}},
 	}
 	b.finite()
 	b.believeDate()
 	b.oneOuting()
-	if m, both := b.series(&r.Acc, "accelerometer"); both {
+	if m, both := b.series(&r.Acc, unit.SensorNames[unit.Acc]); both {
 		b.reorder(&r.Gyr, m)
 	} else {
-		b.series(&r.Gyr, "gyroscope")
+		b.series(&r.Gyr, unit.SensorNames[unit.Gyr])
 	}
-	b.series(&r.Mag, "magnetometer")
 	b.fixes()
 	b.rebase()
 
 	f := &b.log.Files[0]
-	f.Channels = append(f.Channels, b.channel("accelerometer", &r.Acc, nil)...)
-	f.Channels = append(f.Channels, b.channel("gyroscope", &r.Gyr, r.Acc.Time)...)
-	f.Channels = append(f.Channels, b.channel("magnetometer", &r.Mag, r.Acc.Time)...)
+	f.Channels = append(f.Channels, b.channel(unit.SensorNames[unit.Acc], &r.Acc, nil)...)
+	f.Channels = append(f.Channels, b.channel(unit.SensorNames[unit.Gyr], &r.Gyr, r.Acc.Time)...)
 	f.Channels = append(f.Channels, b.gpsChannels()...)
-	f.Read = len(r.Acc.Time) + len(r.Gyr.Time) + len(r.Mag.Time) + len(r.Gps.Time)
+	f.Read = len(r.Acc.Time) + len(r.Gyr.Time) + len(r.Gps.Time)
 	if f.Read == 0 {
-		return nil, b.nothing()
+		r.File.Dropped, r.Warnings = b.notes.Dropped(), b.notes.Warnings()
+		return nil, r.Useless("holds no usable sample")
 	}
 	b.span(f)
 
 	b.log.IMU = b.join(&r.Acc, &r.Gyr)
-	if w := gyroUnit(&b.log.IMU, r.Gyr.Unit); w != "" {
-		b.notes.Warn("gyroscopes in another unit", 0, -1, "%s", w)
+	if w, wrong := gyroUnit(&b.log.IMU, r.Gyr.Unit); wrong {
+		b.notes.Warn(w)
 	}
 	b.log.GPS = b.gps()
 	if len(r.Acc.Time) == 0 && len(r.Gyr.Time) > 0 {
 		b.log.gyrOnly = r.Gyr
-		b.notes.Lack("accelerometer", "a lonely gyroscope", 0, -1, "There is a gyroscope but no accelerometer; it is of use only together with the accelerometer's file.")
+		b.notes.Warn(raw.Warning{Kind: raw.OnlyGyro, Lacks: unit.SensorNames[unit.Acc]})
 	}
+	b.log.Clock = Clock{OffsetSE: math.NaN(), DriftSE: math.NaN()}
 	if len(b.log.IMU.Time) > 0 && len(b.log.GPS.Time) > 0 {
-		b.log.Clock = Clock{Tied: true, How: "one device", OffsetSE: math.NaN(), DriftSE: math.NaN()}
-	} else {
-		b.log.Clock = Clock{OffsetSE: math.NaN(), DriftSE: math.NaN()}
+		b.log.Clock.Tied, b.log.Clock.How = true, OneDevice
 	}
-	if what := b.log.overlap(); what != "" {
-		b.notes.Warn("sensors that cover parts", 0, -1, "%s", what)
+	if w, apart := b.log.overlap(); apart {
+		b.notes.Warn(w)
 	}
-	f.Dropped = b.notes.Dropped
-	if f.Dropped == nil {
-		f.Dropped = []Dropped{} // an empty list in the JSON
-	}
-	b.log.Warnings = b.notes.Warnings()
+	f.Dropped, b.log.Warnings = b.notes.Dropped(), b.notes.Warnings()
+	b.log.Marks = f.Marks
 	return b.log, nil
 }
 
-// nothing is the error for a file without a usable sample.
-func (b *builder) nothing() error {
-	s := fmt.Sprintf("%s: holds no usable sample", b.r.File.Name)
-	var why []string
-	for _, d := range b.notes.Dropped {
-		why = append(why, fmt.Sprintf("%d × %s", d.Count, d.Reason))
+// at gives a warning its moment in the log.
+func (b *builder) at(t float64, w raw.Warning) raw.Warning {
+	w.At = t
+	if !b.r.Start.IsZero() {
+		w.Time = addSeconds(b.r.Start, t)
 	}
-	if len(why) > 0 {
-		s += " (left out: " + raw.SentenceList(why, 4) + ")"
-	}
-	if w := b.notes.Warnings(); len(w) > 0 {
-		s += ". First problem: "
-		if w[0].Line > 0 {
-			s += fmt.Sprintf("line %d: ", w[0].Line)
-		}
-		s += w[0].What
-	}
-	return errors.New(s)
+	return w
 }
 
 // finite leaves out samples with NaN or an infinity in them.
 func (b *builder) finite() {
-	for _, s := range []*raw.Series{&b.r.Acc, &b.r.Gyr, &b.r.Mag} {
+	for _, s := range []*raw.Series{&b.r.Acc, &b.r.Gyr} {
 		n := min(len(s.Time), len(s.V[0]), len(s.V[1]), len(s.V[2]))
 		ok := func(i int) bool {
 			x := s.V[0][i] - s.V[0][i] + s.V[1][i] - s.V[1][i] + s.V[2][i] - s.V[2][i]
@@ -127,7 +109,7 @@ func (b *builder) finite() {
 			idx = []int32{}
 		}
 		*s = raw.Series{Time: raw.Gather(s.Time, idx), V: [3][]float32{raw.Gather(s.V[0], idx), raw.Gather(s.V[1], idx), raw.Gather(s.V[2], idx)}, Unit: s.Unit}
-		b.notes.Drop(bad, "NaN or infinite value")
+		b.notes.Drop(bad, raw.NotFinite, "")
 	}
 	b.finiteFixes()
 }
@@ -143,8 +125,7 @@ func (b *builder) believeDate() {
 			return
 		}
 	}
-	b.notes.Warn("clocks never set", 0, -1, "The device's clock was not set (it says %s); the times are taken as relative.",
-		b.r.Start.UTC().Format("2006-01-02"))
+	b.notes.Warn(raw.Warning{Kind: raw.NeverSet, Time: b.r.Start})
 	b.r.Start, b.log.Start = time.Time{}, time.Time{}
 }
 
@@ -165,7 +146,7 @@ func (b *builder) oneOuting() {
 		return
 	}
 	keep := func(t float64) bool { return t >= from && t <= to }
-	for _, s := range []*raw.Series{&r.Acc, &r.Gyr, &r.Mag} {
+	for _, s := range []*raw.Series{&r.Acc, &r.Gyr} {
 		if idx := indexIf(s.Time, keep); idx != nil {
 			*s = raw.Series{Time: raw.Gather(s.Time, idx), V: [3][]float32{raw.Gather(s.V[0], idx), raw.Gather(s.V[1], idx), raw.Gather(s.V[2], idx)}, Unit: s.Unit}
 		}
@@ -173,13 +154,8 @@ func (b *builder) oneOuting() {
 	if idx := indexIf(r.Gps.Time, keep); idx != nil {
 		r.Gps = r.Gps.Pick(idx)
 	}
-	when := ""
-	if !r.Start.IsZero() {
-		when = " (" + addSeconds(r.Start, from).UTC().Format("2006-01-02 15:04") + " UTC)"
-	}
-	b.notes.Drop(outside, fmt.Sprintf("belongs to another outing, more than %d h away", pauseBetweenOutings/3600))
-	b.notes.Warn("several outings", 0, -1, "The file holds %d stretches more than %d h apart; only the one with the most samples%s is read. To see another, cut the file in pieces.",
-		n, pauseBetweenOutings/3600, when)
+	b.notes.Drop(outside, raw.OtherOuting, "")
+	b.notes.Warn(b.at(from, raw.Warning{Kind: raw.Outings, Count: n, Values: []float64{pauseBetweenOutings}}))
 }
 
 // clockSet says whether the pause is a clock that was set on the way: that is
@@ -263,44 +239,41 @@ func (b *builder) reorder(s *raw.Series, m mending) {
 	}
 }
 
-// tell reports what mending did.
-func (b *builder) tell(m *mending, name string) {
-	if m.late > 0 {
-		b.notes.Warn("sensors out of order", 0, -1, "%s: %s stood out of order of time and %s sorted in.", raw.Upper(name), raw.Count(m.late, "sample"), raw.Were(m.late))
-	}
-	b.notes.Drop(m.repeats, name+": the same sample twice")
-	b.notes.Drop(m.clashes, name+": another sample with the same time stamp")
-	if m.clashes > 0 {
-		b.notes.Warn("sensors with repeated time stamps", 0, -1, "%s: %s had the time stamp of the one before but other values; the first was kept.", raw.Upper(name), raw.Count(m.clashes, "sample"))
-	}
-	if m.placed > 0 {
-		b.notes.Warn("sensors with shared time stamps", 0, -1, "%s: %s had the time stamp of the one before and %s set between it and the next.", raw.Upper(name), raw.Count(m.placed, "sample"), raw.Were(m.placed))
-	}
-	if m.folded > 0 {
-		b.notes.Warn("records joined", 0, -1, "%s: %s with one time stamp and complementary values %s joined.", raw.Upper(name), raw.Count(m.folded, "record"), raw.Were(m.folded))
+// tell reports what mending did to a sensor.
+func (b *builder) tell(m *mending, sensor string) {
+	b.notes.Drop(m.repeats, raw.Twice, sensor)
+	b.notes.Drop(m.clashes, raw.SameStamp, sensor)
+	for _, w := range []raw.Warning{
+		{Kind: raw.OutOfOrder, Count: m.late},
+		{Kind: raw.SameStamp, Count: m.clashes},
+		{Kind: raw.Placed, Count: m.placed},
+		{Kind: raw.Joined, Count: m.folded},
+	} {
+		if w.Sensor = sensor; w.Count > 0 {
+			b.notes.Warn(w)
+		}
 	}
 	if m.quantum > 0 {
-		b.notes.Warn("sensors with cut time stamps", 0, -1, "%s: time stamps are cut to %s s while there are about %s samples in each; they were spread evenly in the order of the file, as cut, not rounded: were they rounded, all times are %s s late.",
-			raw.Upper(name), raw.TrimFloat(m.quantum, 3), raw.TrimFloat(m.perStamp, 1), raw.TrimFloat(m.quantum/2, 3))
+		b.notes.Warn(raw.Warning{Kind: raw.CutStamps, Sensor: sensor, Values: []float64{m.quantum, m.perStamp}})
 	}
 	for _, j := range m.jumps {
-		if len(b.jumps) < 100 {
+		if len(b.jumps) < maxJumps {
 			b.jumps = append(b.jumps, j)
 		}
-		step := raw.TrimFloat(math.Abs(j.to-j.from), 3)
+		w, at := raw.Warning{Kind: raw.ClockBack, Sensor: sensor, Values: []float64{math.Abs(j.to - j.from)}}, j.from
 		switch {
 		case j.unset:
-			b.notes.Warn("clock jumps", 0, -1, "%s: the clock had no date at first and was set at %s; the samples before were placed to end 1 s earlier, the true pause is not known.",
-				raw.Upper(name), clock(b.r.Start, j.to))
+			w.Kind, at = raw.ClockSet, j.to
 		case j.restart:
-			b.notes.Warn("clock jumps", 0, -1, "%s: the clock falls back by %s s at %s, as after a restart; the two parts were joined with a gap, whose true length is not known.",
-				raw.Upper(name), step, clock(b.r.Start, j.from))
-		default:
-			b.notes.Warn("clock jumps", 0, -1, "%s: the clock leaps back by %s s at %s while sampling goes on; the leap was taken out.",
-				raw.Upper(name), step, clock(b.r.Start, j.from))
+			w.Kind = raw.ClockRestart
 		}
+		b.notes.Warn(b.at(at, w))
 	}
 }
+
+// maxJumps bounds how many jumps of one sensor's clock are looked for in
+// another's.
+const maxJumps = 100
 
 // relativeFar is the time above which a log without a date is counted from its
 // own first sample: seconds since a phone was switched on tell nobody anything.
@@ -351,18 +324,21 @@ func describe(name, unit string, t []float64) Channel {
 // tellRate reports how a rate changes.
 func (b *builder) tellRate(name string, t []float64) {
 	for i, c := range rateChanges(t) {
-		if i == 3 {
-			b.notes.Warn("rate changes", 0, -1, "%s: the rate changes more often than is told here.", raw.Upper(name))
+		if i == rateChangesTold {
+			b.notes.Warn(raw.Warning{Kind: raw.RateUnsteady, Sensor: name})
 			return
 		}
-		b.notes.Warn("rate changes", 0, -1, "%s: the rate changes from %s to %s Hz at %s.", raw.Upper(name), raw.TrimFloat(c.from, 1), raw.TrimFloat(c.to, 1), clock(b.r.Start, c.at))
+		b.notes.Warn(b.at(c.at, raw.Warning{Kind: raw.RateChange, Sensor: name, Values: []float64{c.from, c.to}}))
 	}
 }
+
+// rateChangesTold bounds how many changes of a rate are told one by one.
+const rateChangesTold = 3
 
 // span sets a file's first and last time.
 func (b *builder) span(f *File) {
 	first, last := math.Inf(1), math.Inf(-1)
-	for _, t := range [][]float64{b.r.Acc.Time, b.r.Gyr.Time, b.r.Mag.Time, b.r.Gps.Time} {
+	for _, t := range [][]float64{b.r.Acc.Time, b.r.Gyr.Time, b.r.Gps.Time} {
 		if len(t) > 0 {
 			first, last = min(first, t[0]), max(last, t[len(t)-1])
 		}
@@ -380,10 +356,10 @@ func (b *builder) span(f *File) {
 func (b *builder) join(acc, gyr *raw.Series) IMU {
 	imu, lost := joinIMU(acc, gyr)
 	if lost > 0 {
-		b.notes.Drop(lost, "accelerometer sample without the gyroscope beside it")
+		b.notes.Drop(lost, raw.NoGyroBeside, unit.SensorNames[unit.Acc])
 	}
 	if len(acc.Time) > 0 && len(gyr.Time) > 0 && lost == 0 && len(imu.Gyr[0]) > 0 && math.IsNaN(float64(imu.Gyr[0][0])) {
-		b.notes.Warn("short gyroscopes", 0, -1, "The gyroscope covers too little of the accelerometer's time and is not used.")
+		b.notes.Warn(raw.Warning{Kind: raw.ShortGyro})
 	}
 	return imu
 }
@@ -500,13 +476,4 @@ func addSeconds(t time.Time, s float64) time.Time {
 // secondsBetween is b - a in seconds.
 func secondsBetween(a, b time.Time) float64 {
 	return float64(b.Unix()-a.Unix()) + float64(b.Nanosecond()-a.Nanosecond())/1e9
-}
-
-// clock tells a moment of a log in words: the time of day when the date is
-// known, else seconds.
-func clock(start time.Time, t float64) string {
-	if start.IsZero() {
-		return raw.TrimFloat(t, 3) + " s"
-	}
-	return addSeconds(start, t).UTC().Format("15:04:05.00") + " UTC"
 }

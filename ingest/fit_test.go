@@ -106,19 +106,6 @@ func slowCRC(b []byte) (c uint16) {
 	return c
 }
 
-func TestFITCRC(t *testing.T) {
-	// "123456789" gives 0xBB3D: the check value of CRC-16/ARC, V.
-	if got := ingest.AddFITCRC(0, []byte("123456789")); got != 0xBB3D {
-		t.Errorf("check value: got %#x, want 0xBB3D", got)
-	}
-	b := []byte(strings.Repeat("evenfoot!", 9))
-	for i := range b {
-		if got, want := ingest.AddFITCRC(0, b[:i]), slowCRC(b[:i]); got != want {
-			t.Errorf("%d bytes: got %#x, want %#x", i, got, want)
-		}
-	}
-}
-
 const (
 	u8, u16, s16, u32, s32, f32, f64, str = 0x02, 0x84, 0x83, 0x86, 0x85, 0x88, 0x89, 0x07
 
@@ -168,7 +155,7 @@ func checkRecords(t *testing.T, l *ingest.Log, n int) {
 // hasWarning reports whether a warning holds a text.
 func hasWarning(l *ingest.Log, text string) bool {
 	for _, w := range l.Warnings {
-		if strings.Contains(w.What, text) {
+		if strings.Contains(w.String(), text) {
 			return true
 		}
 	}
@@ -180,7 +167,7 @@ func hasWarning(l *ingest.Log, text string) bool {
 func dropCount(l *ingest.Log, text string) int {
 	n := 0
 	for _, d := range l.Files[0].Dropped {
-		if strings.Contains(d.Reason, text) {
+		if strings.Contains(d.String(), text) {
 			n += d.Count
 		}
 	}
@@ -216,33 +203,33 @@ func TestFITFraming(t *testing.T) {
 		{"wrong header checksum", edit(good, func(b []byte) []byte {
 			b[12] ^= 1
 			return binary.LittleEndian.AppendUint16(b[:len(b)-2], slowCRC(b[:len(b)-2]))
-		}), 20, "header's checksum"},
+		}), 20, "wrong header checksum"},
 		{"big-endian", big.file(14), 20, ""},
-		{"wrong checksum", edit(good, func(b []byte) []byte { b[len(b)-1] ^= 1; return b }), 20, "checksum is wrong"},
-		{"no checksum", good[:len(good)-2], 20, "before its checksum"},
-		{"half a checksum", good[:len(good)-1], 20, "before its checksum"},
-		{"data size zero, no checksum", edit(good, func(b []byte) []byte { clear(b[4:8]); return b[:len(b)-2] }), 20, "never closed"},
+		{"wrong checksum", edit(good, func(b []byte) []byte { b[len(b)-1] ^= 1; return b }), 20, "wrong checksum"},
+		{"no checksum", good[:len(good)-2], 20, "missing checksum"},
+		{"half a checksum", good[:len(good)-1], 20, "missing checksum"},
+		{"data size zero, no checksum", edit(good, func(b []byte) []byte { clear(b[4:8]); return b[:len(b)-2] }), 20, "unfinished recording"},
 		{"data size zero, checksum", edit(good, func(b []byte) []byte {
 			clear(b[4:8])
 			return binary.LittleEndian.AppendUint16(b[:len(b)-2], slowCRC(b[:len(b)-2]))
-		}), 20, "never closed"},
-		{"data size zero, cut", edit(good, func(b []byte) []byte { clear(b[4:8]); return b[:len(b)-7] }), 19, "middle of a message"},
+		}), 20, "unfinished recording"},
+		{"data size zero, cut", edit(good, func(b []byte) []byte { clear(b[4:8]); return b[:len(b)-7] }), 19, "cut file"},
 		{"data size too small", edit(good, func(b []byte) []byte { b[4] -= 42; return b }), 20, "header"},
 		{"data size inside a message", edit(good, func(b []byte) []byte { b[4] -= 10; return b }), 20, "header"},
-		{"data size too large", edit(good, func(b []byte) []byte { b[5]++; return b }), 20, "to the end of the file"},
-		{"data size absurd", edit(good, func(b []byte) []byte { copy(b[4:], "\xff\xff\xff\xff"); return b[:len(b)-2] }), 20, "The file ends"},
-		{"truncated", good[:len(good)-12], 19, "middle of a message"},
-		{"truncated between messages", good[:len(good)-2-21], 19, "between two messages"},
+		{"data size too large", edit(good, func(b []byte) []byte { b[5]++; return b }), 20, "damaged stretch, 2, 1"},
+		{"data size absurd", edit(good, func(b []byte) []byte { copy(b[4:], "\xff\xff\xff\xff"); return b[:len(b)-2] }), 20, "cut file"},
+		{"truncated", good[:len(good)-12], 19, "cut file"},
+		{"truncated between messages", good[:len(good)-2-21], 19, "cut file"},
 		{"chained", append(bytes.Clone(good), more.file(12)...), 40, ""},
 		{"chained, first of another kind", append(other.file(14), good...), 20, ""},
 		{"chained, last of another kind", append(bytes.Clone(good), other.file(14)...), 20, ""},
-		{"chained, first without checksum", append(bytes.Clone(good[:len(good)-2]), more.file(14)...), 40, "checksum is missing"},
+		{"chained, first without checksum", append(bytes.Clone(good[:len(good)-2]), more.file(14)...), 40, "missing checksum"},
 		{"chained, first never closed", append(edit(good, func(b []byte) []byte {
 			clear(b[4:8])
 			return binary.LittleEndian.AppendUint16(b[:len(b)-2], slowCRC(b[:len(b)-2]))
-		}), more.file(14)...), 40, "never closed"},
-		{"chained, zeros between", append(append(bytes.Clone(good), make([]byte, 5000)...), more.file(14)...), 40, "5000 bytes"},
-		{"zeros at the end", append(bytes.Clone(good), make([]byte, 3)...), 20, "3 bytes"},
+		}), more.file(14)...), 40, "unfinished recording"},
+		{"chained, zeros between", append(append(bytes.Clone(good), make([]byte, 5000)...), more.file(14)...), 40, "foreign bytes, 5000"},
+		{"zeros at the end", append(bytes.Clone(good), make([]byte, 3)...), 20, "foreign bytes, 3"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			l, err := ingest.ReadFIT(c.data)
@@ -304,7 +291,7 @@ func TestFITDamage(t *testing.T) {
 				g.Alt, g.Speed = slices.Delete(g.Alt, i, i+1), slices.Delete(g.Speed, i, i+1)
 			}
 			checkRecords(t, l, len(l.GPS.Time))
-			if !hasWarning(l, "make no sense") {
+			if !hasWarning(l, "damaged stretch") {
 				t.Errorf("damage not reported: %v", l.Warnings)
 			}
 		})
@@ -382,7 +369,7 @@ func TestFITRecordFields(t *testing.T) {
 	if n := dropCount(l, "without position and speed"); n != 2 {
 		t.Errorf("%d records counted as empty, want 2", n)
 	}
-	for _, w := range []string{"only one of", "no place on Earth"} {
+	for _, w := range []string{"half a position", "impossible position"} {
 		if !hasWarning(l, w) {
 			t.Errorf("no warning with %q in %v", w, l.Warnings)
 		}

@@ -39,19 +39,16 @@ func readBare(read readFunc, r io.Reader, size int) (*Log, error) {
 	return l, nil
 }
 
-// ReadFITMotion gives the three sensors on their own times.
-func ReadFITMotion(data []byte) (time [3][]float64, v [3][3][]float32, unit [3]string, l *Log, err error) {
+// ReadFITMotion gives the sensors on their own times.
+func ReadFITMotion(data []byte) (time [2][]float64, v [2][3][]float32, unit [2]string, l *Log, err error) {
 	out, err := fit.Read(bufio.NewReader(bytes.NewReader(data)), "test", int64(len(data)))
 	if err != nil {
 		return
 	}
-	for k, s := range []raw.Series{out.Acc, out.Gyr, out.Mag} {
+	for k, s := range []raw.Series{out.Acc, out.Gyr} {
 		time[k], v[k], unit[k] = s.Time, s.V, s.Unit
 	}
 	l = &Log{Start: out.Start, Warnings: out.Warnings, Files: []File{out.File}}
 	l.GPS = GPS{Time: out.Gps.Time, Lat: out.Gps.Lat, Lon: out.Gps.Lon, Alt: out.Gps.Alt, Speed: out.Gps.Speed, Course: out.Gps.Course}
 	return
 }
-
-// AddFITCRC is the checksum.
-var AddFITCRC = fit.AddCRC

@@ -43,8 +43,8 @@ func checkRead(t *testing.T, data []byte, l *ingest.Log) {
 		}
 	}
 	for _, w := range l.Warnings {
-		if w.What == "" || len(w.What) > 1000 {
-			t.Fatalf("a warning of %d bytes: %.100q", len(w.What), w.What)
+		if w.Kind == "" || len(w.String()) > 1000 {
+			t.Fatalf("a warning of %d bytes: %.100q", len(w.String()), w)
 		}
 	}
 	if len(l.Warnings) > 200 {

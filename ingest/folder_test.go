@@ -1,14 +1,10 @@
 package ingest
 
 import (
-	"bytes"
-	"encoding/json"
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"testing"
-	"unicode/utf8"
 )
 
 func TestFolder(t *testing.T) {
@@ -52,41 +48,5 @@ func TestFolder(t *testing.T) {
 	}
 	if logs, setup, err := Folder(alone); err != nil || len(logs) != 1 || setup != "" {
 		t.Errorf("an export alone is a log: %v %q %v", logs, setup, err)
-	}
-}
-
-func TestInspect(t *testing.T) {
-	l := mustRead(t, "# start: 2026-09-20T10:00:00Z\n# device: Logger 3\n"+imuHeader+imuRows(0, 100, 500)+"5.1,a,2,3,4,5,6\n"+imuRows(9, 100, 500)+
-		strings.Repeat("a row that is garbled and long enough to need a second line in the text\n", 3))
-	var b bytes.Buffer
-	if err := WriteInspect(&b, []*Log{l, mustRead(t, imuHeader+imuRows(0, 50, 10))}); err != nil {
-		t.Fatal(err)
-	}
-	text := b.String()
-	for _, want := range []string{"log.csv\n  kind        CSV, ", "device      Logger 3", "2026-09-20 10:00:00 to 10:00:13 UTC, 14 s",
-		"accelerometer      1,000 at 100 Hz", "m/s²", "1 gap, up to 4.01 s", "read        2,001 samples", "left out    1 × accelerometer with a value that is not a number",
-		"3 × too few or too many fields", "line 504: ", "no date, 0.18 s", "problems    none"} {
-		if !strings.Contains(text, want) {
-			t.Errorf("lacks %q in\n%s", want, text)
-		}
-	}
-	for line := range strings.Lines(text) {
-		if n := utf8.RuneCountInString(strings.TrimRight(line, "\n")); n > 80 {
-			t.Errorf("%d columns: %s", n, line)
-		}
-	}
-	b.Reset()
-	if err := WriteInspectJSON(&b, []*Log{l}); err != nil {
-		t.Fatal(err)
-	}
-	var back []Inspection
-	if err := json.Unmarshal(b.Bytes(), &back); err != nil {
-		t.Fatal(err)
-	}
-	if len(back) != 1 || back[0].Files[0].Channels[0].Samples != 1000 || !back[0].Files[0].First.Equal(l.Files[0].First) || len(back[0].Warnings) != len(l.Warnings) {
-		t.Errorf("%s", b.String())
-	}
-	if strings.Contains(b.String(), "0001-01-01") {
-		t.Error("a time that is not known is left out")
 	}
 }

@@ -45,10 +45,10 @@ func (b *builder) finiteFixes() {
 		f.Course[i] = course360(finiteOrNaN(f.Course[i]))
 		keep[i] = (lat == lat || f.Speed[i] == f.Speed[i]) && math.Abs(f.Time[i]) < 1e12
 	}
-	b.notes.Drop(null, "position 0, 0: no fix")
-	b.notes.Drop(range_, "position outside the earth")
-	b.notes.Drop(inf, "NaN or infinite value")
-	b.notes.Drop(speed, "negative or infinite speed")
+	b.notes.Drop(null, raw.NoFix, "")
+	b.notes.Drop(range_, raw.OffEarth, "")
+	b.notes.Drop(inf, raw.NotFinite, "")
+	b.notes.Drop(speed, raw.BadSpeedValue, "")
 	if idx := indexIfTrue(keep); idx != nil {
 		*f = f.Pick(idx)
 	}
@@ -128,7 +128,7 @@ func (b *builder) unhold() {
 		}
 		i = j
 	}
-	b.notes.Drop(n-len(idx), "GPS: the last fix, written again until the next")
+	b.notes.Drop(n-len(idx), raw.Held, "GPS")
 	*f = f.Pick(idx)
 }
 
@@ -175,7 +175,7 @@ func (b *builder) gps() GPS {
 		}
 	}
 	if given > 0 && filled > 0 && !f.Computed {
-		b.notes.Warn("speeds filled in", 0, -1, "GPS: %s had no speed; it was computed from the positions there.", raw.Count(filled, "fix"))
+		b.notes.Warn(raw.Warning{Kind: raw.SpeedsFilled, Count: filled})
 	}
 	b.tellFlags(&g)
 	return g
@@ -184,12 +184,8 @@ func (b *builder) gps() GPS {
 func (b *builder) tellFlags(g *GPS) {
 	for _, k := range []struct {
 		flag Flag
-		what string
-	}{
-		{FlagSpike, "with a speed or position that no motion explains, or no speed to be had"},
-		{FlagStale, "that only repeat an older one while the board moved"},
-		{FlagJump, "at which the position leaps although the speed does not"},
-	} {
+		kind raw.Kind
+	}{{FlagSpike, raw.Spikes}, {FlagStale, raw.Stale}, {FlagJump, raw.Leaps}} {
 		n, first := 0, 0
 		for i, f := range g.Flags {
 			if f&k.flag != 0 {
@@ -200,8 +196,7 @@ func (b *builder) tellFlags(g *GPS) {
 			}
 		}
 		if n > 0 {
-			b.notes.Warn("doubtful fixes", 0, -1, "GPS: %s %s (first at %s); marked, and left out of the analysis.",
-				raw.Count(n, "fix"), k.what, clock(b.log.Start, g.Time[first]))
+			b.notes.Warn(b.at(g.Time[first], raw.Warning{Kind: k.kind, Count: n}))
 		}
 	}
 }

@@ -96,20 +96,20 @@ func TestGPXPoints(t *testing.T) {
 		{"unknown speed and course", point(`lat="1" lon="2"`, "<course>-1</course><speed>-1</speed>"), []row{{1, 2, nan, nan, nan}}, "", ""},
 		{"single quotes, blanks, other attributes", point("\n id = 'a>b'  lon = '2'\tlat\n=\n\"1\" ", ""), []row{{1, 2, nan, nan, nan}}, "", ""},
 		{"exponent, sign, blanks in numbers", point(`lat=" +1e0 " lon="-2.0E-1"`, "<ele> 1e1 </ele>"), []row{{1, -0.2, 10, nan, nan}}, "", ""},
-		{"missing latitude", point(`lon="2"`, ""), nil, "usable position", "lacks its latitude"},
-		{"impossible latitude", point(`lat="991" lon="2"`, ""), nil, "usable position", "no place on Earth"},
-		{"garbled longitude", point(`lat="1" lon="2,5"`, ""), nil, "usable position", "no place on Earth"},
-		{"not a number", point(`lat="NaN" lon="2"`, ""), nil, "usable position", "no place on Earth"},
-		{"infinite", point(`lat="1" lon="Inf"`, ""), nil, "usable position", "no place on Earth"},
+		{"missing latitude", point(`lon="2"`, ""), nil, "point without a position", "point without a position"},
+		{"impossible latitude", point(`lat="991" lon="2"`, ""), nil, "point without a position", "point without a position"},
+		{"garbled longitude", point(`lat="1" lon="2,5"`, ""), nil, "point without a position", "point without a position"},
+		{"not a number", point(`lat="NaN" lon="2"`, ""), nil, "point without a position", "point without a position"},
+		{"infinite", point(`lat="1" lon="Inf"`, ""), nil, "point without a position", "point without a position"},
 		{"null island", point(`lat="0" lon="0.0"`, ""), nil, "no fix yet", ""},
 		{"the equator", point(`lat="0" lon="9"`, ""), []row{{0, 9, nan, nan, nan}}, "", ""},
-		{"no time", `<trkpt lat="1" lon="2"/>`, nil, "without time", ""},
-		{"garbled altitude", point(`lat="1" lon="2"`, "<ele>high</ele>"), []row{{1, 2, nan, nan, nan}}, "", "altitude \"high\""},
+		{"no time", `<trkpt lat="1" lon="2"/>`, nil, "no time", ""},
+		{"garbled altitude", point(`lat="1" lon="2"`, "<ele>high</ele>"), []row{{1, 2, nan, nan, nan}}, "", "altitude unreadable value, \"high\""},
 		{"infinite speed", point(`lat="1" lon="2"`, "<speed>1e999</speed>"), []row{{1, 2, nan, nan, nan}}, "", "speed"},
 		{"an entity of the document's own", point(`lat="1" lon="2"`, "<ele>&high;</ele>"), []row{{1, 2, nan, nan, nan}}, "", "altitude"},
 		{"time of something else inside a point", point(`lat="1" lon="2"`, "<extensions><time>2001-01-01T00:00:00Z</time></extensions><link><time>x</time></link>"), []row{{1, 2, nan, nan, nan}}, "", ""},
 		{"comments, CDATA and instructions", "<!-- <trkpt lat='8' lon='8'> -->" + point(`lat="1" lon="2"`, "<!-- a -- b ><ele>7</ele> --><desc><![CDATA[</trkpt><trkpt>]]></desc><?x <ele>?><ele>3</ele>"), []row{{1, 2, 3, nan, nan}}, "", ""},
-		{"a point in a point", "<trkpt lat='5' lon='5'>" + point(`lat="1" lon="2"`, ""), []row{{1, 2, nan, nan, nan}}, "", "inside another"},
+		{"a point in a point", "<trkpt lat='5' lon='5'>" + point(`lat="1" lon="2"`, ""), []row{{1, 2, nan, nan, nan}}, "", "point inside a point"},
 		{"prefixed elements", "<g:trkpt lat='1' lon='2'><g:time>2026-09-20T10:00:01Z</g:time><g:ele>4</g:ele></g:trkpt>", []row{{1, 2, 4, nan, nan}}, "", ""},
 		{"wrongly nested child", point(`lat="1" lon="2"`, "<b><i></b></i><ele>4"), []row{{1, 2, 4, nan, nan}}, "", ""},
 	} {
@@ -189,7 +189,7 @@ func TestGPXSegments(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if fmt.Sprint(l.GPS.Time) != "[0 1 10 30]" || l.Start.Year() != 2026 || dropCount(l, "waypoint") != 1 {
+	if fmt.Sprint(l.GPS.Time) != "[0 1 10 30]" || l.Start.Year() != 2026 || len(l.Files[0].Marks) != 1 {
 		t.Errorf("times %v from %v, dropped %v", l.GPS.Time, l.Start, l.Files[0].Dropped)
 	}
 }
@@ -247,7 +247,7 @@ func TestGPXHostile(t *testing.T) {
 		n        int
 		warn     string
 	}{
-		{"entity bomb", strings.Replace(track(p1+`<trkpt lat="&c;" lon="1"><time>2026-09-20T10:00:01Z</time></trkpt>`+p2), "<gpx", laughs+"<gpx", 1), 2, "not expanded"},
+		{"entity bomb", strings.Replace(track(p1+`<trkpt lat="&c;" lon="1"><time>2026-09-20T10:00:01Z</time></trkpt>`+p2), "<gpx", laughs+"<gpx", 1), 2, "entity declarations"},
 		{"document type without entities", strings.Replace(track(p1), "<gpx", `<!DOCTYPE gpx SYSTEM "gpx.dtd"><gpx`, 1), 1, ""},
 		{"deep elements", track(p1 + strings.Repeat("<a>", 5000) + p2), 1, "deep"},
 		{"deep elements in a point", track(p1 + "<trkpt lat='1' lon='1'>" + strings.Repeat("<a>", 5000) + p2), 1, "deep"},
@@ -256,7 +256,7 @@ func TestGPXHostile(t *testing.T) {
 		{"a long text", track(p1 + "<desc>" + strings.Repeat("x\n", 200_000) + "</desc>" + p2), 2, ""},
 		{"a long number", track(p1 + "<trkpt lat='1' lon='1'><ele>" + strings.Repeat("1", 200_000) + "</ele><time>2026-09-20T10:00:01Z</time></trkpt>"), 2, "altitude"},
 		{"end tags alone", "</a></trkpt></b>" + track(p1) + "</gpx></gpx></trkpt>", 1, ""},
-		{"an unclosed comment", track(p1) + "<!-- ", 1, "ends before"},
+		{"an unclosed comment", track(p1) + "<!-- ", 1, "cut off"},
 		{"two documents", track(p1) + track(p2), 2, ""},
 		{"empty tags", track("<><//></><:/>" + p1), 1, ""},
 	} {
@@ -277,10 +277,10 @@ func TestGPXHostile(t *testing.T) {
 
 func TestGPXNothingUsable(t *testing.T) {
 	for name, c := range map[string][2]string{
-		"no times":  {track(`<trkpt lat="1" lon="2"/><trkpt lat="1" lon="2"></trkpt>`), "2 × track point without time"},
-		"waypoints": {`<gpx><wpt lat="1" lon="2"><time>2026-09-20T10:00:01Z</time></wpt><rte><rtept lat="1" lon="2"/></rte></gpx>`, "waypoint"},
+		"no times":  {track(`<trkpt lat="1" lon="2"/><trkpt lat="1" lon="2"></trkpt>`), "2 × track point no time"},
+		"waypoints": {`<gpx><wpt lat="1" lon="2"><time>2026-09-20T10:00:01Z</time></wpt><rte><rtept lat="1" lon="2"/></rte></gpx>`, "1 × route point"},
 		"empty":     {"", "no track point"},
-		"cut":       {track("")[:50], "ends before"},
+		"cut":       {track("")[:50], "cut off"},
 	} {
 		if _, err := ingest.ReadGPX([]byte(c[0])); err == nil || !strings.Contains(err.Error(), c[1]) {
 			t.Errorf("%s: %v, want %q", name, err, c[1])
@@ -310,7 +310,7 @@ func TestGPXManyFaults(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(l.Warnings) > 10 || !hasWarning(l, "9995 more") || dropCount(l, "usable position") != 10_000 {
+	if len(l.Warnings) > 10 || !hasWarning(l, "9995 more") || dropCount(l, "point without a position") != 10_000 {
 		t.Errorf("%d warnings, last %v; dropped %v", len(l.Warnings), l.Warnings[len(l.Warnings)-1], l.Files[0].Dropped)
 	}
 }
@@ -362,8 +362,8 @@ func TestGPXAgainstGpxgo(t *testing.T) {
 					}
 				}
 			}
-			if i != len(l.GPS.Time) || dropCount(l, "without time") != untimed && err == nil {
-				t.Errorf("%d points and %d without time, gpxgo %d and %d", len(l.GPS.Time), dropCount(l, "without time"), i, untimed)
+			if i != len(l.GPS.Time) || dropCount(l, "no time") != untimed && err == nil {
+				t.Errorf("%d points and %d without time, gpxgo %d and %d", len(l.GPS.Time), dropCount(l, "no time"), i, untimed)
 			}
 			points += i
 		})

@@ -1,7 +1,6 @@
 package ingest
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -139,39 +138,33 @@ func medianTurn(u *IMU) float64 {
 	return raw.Median(norms)
 }
 
-// gyroUnit says what is wrong with the gyroscope's unit; "" when nothing is, or
-// when it cannot be told. readAs is the unit that it was read by.
-func gyroUnit(u *IMU, readAs string) string {
+// gyroUnit tells what is wrong with the gyroscope's unit; ok is false when
+// nothing is, or when it cannot be told. readAs is the unit it was read by.
+func gyroUnit(u *IMU, readAs string) (w raw.Warning, ok bool) {
 	if len(u.Time) == 0 || !u.hasGyro() {
-		return ""
+		return w, false
 	}
 	turn := medianTurn(u)
 	if turn > gyroSmall && turn < gyroLarge {
-		return ""
+		return w, false
 	}
 	excess, ok := gyroExcess(u)
 	if !ok {
-		return ""
+		return w, false
 	}
-	i := slices.IndexFunc(unit.GyrUnits, func(x unit.Unit) bool { return x.Name == unit.Plain(readAs) })
-	if i < 0 {
-		i = 0
+	own := unit.Find(unit.GyrUnits, readAs)
+	if own == nil {
+		own = &unit.GyrUnits[0]
 	}
-	likely, near := "", math.Log(gyroFactor)
-	factor := 0.0
+	likely, near, factor := "", math.Log(gyroFactor), 0.0
 	for _, x := range unit.GyrUnits {
-		f := unit.GyrUnits[i].Scale / x.Scale
-		if d := math.Abs(math.Log(excess / f)); x.Name != unit.GyrUnits[i].Name && d < near {
+		f := own.Scale / x.Scale
+		if d := math.Abs(math.Log(excess / f)); x.Name != own.Name && d < near {
 			likely, near, factor = x.Name, d, f
 		}
 	}
 	if likely == "" || (factor > 1) != (turn > 1) {
-		return ""
+		return w, false
 	}
-	size := fmt.Sprintf("%s times too large", raw.TrimFloat(factor, 0))
-	if factor < 1 {
-		size = fmt.Sprintf("%s times too small", raw.TrimFloat(1/factor, 0))
-	}
-	return fmt.Sprintf("The gyroscope looks %s beside how gravity turns in the accelerometer: is its unit %s, not %s? Correct it in the header or the column map; until then the pitch means nothing.",
-		size, unit.Text(likely), unit.Text(unit.GyrUnits[i].Name))
+	return raw.Warning{Kind: raw.WrongGyro, Values: []float64{factor}, Text: []string{likely, own.Name}}, true
 }

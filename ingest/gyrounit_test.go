@@ -63,13 +63,13 @@ func TestGyroscopeUnit(t *testing.T) {
 		{"sound, shaken", 120, 20, 0, 1, 1, "radps", ""},
 		{"sound, leaning turns", 120, 1, 0.8, 1, 1, "dps", ""},
 		{"sound, another sign", 120, 1, 0, 1, -1, "dps", ""},
-		{"deg/s read as rad/s", 120, 1, 0, dps, 1, "radps", "57 times too large beside how gravity turns in the accelerometer: is its unit °/s, not rad/s?"},
-		{"deg/s read as rad/s, leaning turns", 120, 1, 0.8, dps, 1, "radps", "is its unit °/s, not rad/s?"},
-		{"deg/s read as rad/s, another sign", 120, 1, 0, dps, -1, "radps", "is its unit °/s, not rad/s?"},
-		{"deg/s read as rad/s, calm", 120, 0.3, 0, dps, 1, "radps", "57 times too large"},
-		{"rad/s read as deg/s", 120, 1, 0, 1 / dps, 1, "dps", "57 times too small beside how gravity turns in the accelerometer: is its unit rad/s, not °/s?"},
-		{"rad/s read as deg/s, leaning turns", 120, 1, 0.8, 1 / dps, 1, "dps", "57 times too small"},
-		{"mdeg/s read as deg/s", 120, 1, 0, 1000, 1, "dps", "1000 times too large"},
+		{"deg/s read as rad/s", 120, 1, 0, dps, 1, "radps", `another unit, "dps", "radps", 57.3`},
+		{"deg/s read as rad/s, leaning turns", 120, 1, 0.8, dps, 1, "radps", `another unit, "dps", "radps"`},
+		{"deg/s read as rad/s, another sign", 120, 1, 0, dps, -1, "radps", `another unit, "dps", "radps"`},
+		{"deg/s read as rad/s, calm", 120, 0.3, 0, dps, 1, "radps", `"dps", "radps", 57.3`},
+		{"rad/s read as deg/s", 120, 1, 0, 1 / dps, 1, "dps", `another unit, "radps", "dps", 0.01745`},
+		{"rad/s read as deg/s, leaning turns", 120, 1, 0.8, 1 / dps, 1, "dps", `"radps", "dps", 0.01745`},
+		{"mdeg/s read as deg/s", 120, 1, 0, 1000, 1, "dps", `"mdps", "dps", 1000`},
 		{"at rest, read as deg/s", 120, 0, 0, 1 / dps, 1, "dps", ""},
 		{"too short to tell", 20, 1, 0, dps, 1, "radps", ""},
 	} {
@@ -105,7 +105,7 @@ func TestOneSensorAFile(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		hasWarning(t, gyr, 0, "no accelerometer")
+		hasWarning(t, gyr, 0, "without accelerometer")
 		l, err := Merge([]*Log{acc, gyr})
 		if err != nil {
 			t.Fatal(err)
@@ -114,7 +114,7 @@ func TestOneSensorAFile(t *testing.T) {
 			t.Errorf("warnings %v", l.Warnings)
 		}
 		if times > 1 {
-			hasWarning(t, l, 0, "57 times too large")
+			hasWarning(t, l, 0, `"dps", "radps", 57.3`)
 			if len(l.Warnings) != 1 || l.Warnings[0].File != "gyr.csv" {
 				t.Errorf("warnings %v", l.Warnings)
 			}

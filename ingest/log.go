@@ -33,6 +33,7 @@ type Log struct {
 	Clock    Clock
 	Files    []File
 	Warnings []Warning
+	Marks    []Mark // what riders and devices noted, in order of time
 
 	// What Merge needs of a log that is one part of an outing.
 	gyrOnly raw.Series // a gyroscope without an accelerometer
@@ -77,10 +78,21 @@ const (
 	FlagJump                   // position leaps although speed does not
 )
 
+// A Tie is how two clocks are known to stand to each other; "" when they are
+// not.
+type Tie string
+
+const (
+	OneDevice Tie = "one device"
+	BothUTC   Tie = "both UTC"
+	ByMotion  Tie = "estimated from the motion"
+	Unchecked Tie = "both UTC, not checked"
+)
+
 // Clock says how the IMU's clock is tied to GPS time.
 type Clock struct {
-	Tied     bool    // IMU.Time and GPS.Time may be compared
-	How      string  // "one device", "both UTC", "estimated from the motion", "stated", ""
+	Tied     bool // IMU.Time and GPS.Time may be compared
+	How      Tie
 	OffsetS  float64 // IMU clock minus GPS clock at mid-log, s, already taken out of IMU.Time when Tied
 	OffsetSE float64 // 1σ, s; NaN when not estimated
 	DriftPPM float64 // IMU clock's drift against GPS, parts per million, already taken out

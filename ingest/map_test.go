@@ -86,7 +86,7 @@ func TestMapErrors(t *testing.T) {
 		{"\nlatt_deg = \"y\"\n", `line 2: unknown key "latt_deg"; did you mean lat_deg?`},
 		{"delimeter = \";\"\n", "did you mean delimiter?"},
 		{"ax = \"x\"\n", "ax does not say its unit"},
-		{"ax = { column = \"x\", unit = \"furlong\" }\n", `unit is one of mps2, g, mg, not "furlong"`},
+		{"ax = { column = \"x\", unit = \"furlong\" }\n", `unit is one of mps2, g, mg, cmps2, not "furlong"`},
 		{"ax_g = { column = \"x\", unit = \"mps2\" }\n", "the name says g and unit says mps2"},
 		{"ax_g = { colum = \"x\" }\n", `ax_g: unknown key "colum"; did you mean column?`},
 		{"ax_g = { unit = \"g\" }\n", "does not say which column"},
@@ -134,7 +134,7 @@ func TestMapForSeveralFiles(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	hasWarning(t, acc, 1, "no gyroscope")
+	hasWarning(t, acc, 1, "gyroscope column map names")
 	gyr, err := readText("t,p,q,r\n0,1,2,3\n10,1,2,3\n20,1,2,3\n", Options{Map: m})
 	if err != nil {
 		t.Fatal(err)

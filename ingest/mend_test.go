@@ -116,10 +116,10 @@ func TestMendTime(t *testing.T) {
 				s[i] += 7.3
 			}
 			return s, clean
-		}, n: 6000, worst: 0.011, warn: "leaps back by 7.29 s"},
+		}, n: 6000, worst: 0.011, warn: "leapt back, 7.29"},
 		{name: "restart from zero", undo: true, make: func() ([]float64, []float64) {
 			return slices.Concat(clean, clean[:2000]), slices.Concat(clean, grid(61.0, 100, 2000))
-		}, n: 8000, worst: 0.02, gaps: 1, warn: "as after a restart"},
+		}, n: 8000, worst: 0.02, gaps: 1, warn: "clock restarted"},
 		{name: "stamps cut to seconds", make: func() ([]float64, []float64) {
 			s := grid(0.03, 10, 3000)
 			c := slices.Clone(s)
@@ -127,7 +127,7 @@ func TestMendTime(t *testing.T) {
 				c[i] = math.Floor(c[i])
 			}
 			return c, s
-		}, n: 3000, worst: 0.06, warn: "cut to 1 s"},
+		}, n: 3000, worst: 0.06, warn: "cut time stamps, 1"},
 		{name: "cut to seconds, drifting rate, a gap", make: func() ([]float64, []float64) {
 			var s, c []float64
 			x := 0.4
@@ -139,7 +139,7 @@ func TestMendTime(t *testing.T) {
 				s, c = append(s, x), append(c, math.Floor(x))
 			}
 			return c, s
-		}, n: 6000, worst: 0.35, gaps: 1, warn: "cut to 1 s"},
+		}, n: 6000, worst: 0.35, gaps: 1, warn: "cut time stamps, 1"},
 		{name: "cut to 10 ms at 285.7 Hz", make: func() ([]float64, []float64) {
 			s := grid(0.001, 285.7, 5000)
 			c := slices.Clone(s)
@@ -147,7 +147,7 @@ func TestMendTime(t *testing.T) {
 				c[i] = math.Floor(c[i]*100) / 100
 			}
 			return c, s
-		}, n: 5000, worst: 0.004, warn: "cut to 0.01 s"},
+		}, n: 5000, worst: 0.004, warn: "cut time stamps, 0.01"},
 		{name: "some stamps shared by rounding", make: func() ([]float64, []float64) {
 			r := rand.New(rand.NewPCG(1, 1))
 			var s, c []float64
@@ -158,21 +158,21 @@ func TestMendTime(t *testing.T) {
 			slices.Sort(s)
 			slices.Sort(c)
 			return c, s
-		}, n: 5000, worst: 0.02, warn: "set between it and the next"},
+		}, n: 5000, worst: 0.02, warn: "shared time stamps"},
 		{name: "a clock that stands for a second", make: func() ([]float64, []float64) {
 			s := slices.Clone(clean)
 			for i := 3001; i < 3100; i++ {
 				s[i] = s[3000]
 			}
 			return s, clean
-		}, n: 6000, worst: 0.011, warn: "set between it and the next"},
+		}, n: 6000, worst: 0.011, warn: "shared time stamps"},
 		{name: "a clock that stands to the end", make: func() ([]float64, []float64) {
 			s := slices.Clone(clean)
 			for i := 5001; i < 6000; i++ {
 				s[i] = s[5000]
 			}
 			return s, clean
-		}, n: 5001, worst: 1e-5, warn: "the first was kept"},
+		}, n: 5001, worst: 1e-5, warn: "same time stamp"},
 		{name: "gaps stay", make: func() ([]float64, []float64) {
 			s := slices.Concat(clean[:1000], clean[1030:2000], clean[2500:])
 			return s, s
@@ -215,7 +215,7 @@ func TestRateChange(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	hasWarning(t, l, 0, "the rate changes from 100 to 25 Hz")
+	hasWarning(t, l, 0, "rate change, 100, 25")
 	if len(l.IMU.Gaps) != 0 || len(l.IMU.Time) != 7500 {
 		t.Errorf("%d samples, gaps %v", len(l.IMU.Time), l.IMU.Gaps)
 	}
@@ -269,7 +269,7 @@ func TestSeveralOutings(t *testing.T) {
 	if len(l.IMU.Time) != 3000 || !l.Start.Equal(time.Date(2026, 9, 21, 10, 0, 0, 0, time.UTC)) {
 		t.Errorf("%d samples from %v", len(l.IMU.Time), l.Start)
 	}
-	hasWarning(t, l, 0, "holds 3 stretches")
+	hasWarning(t, l, 0, "several outings, 3")
 	if n := dropped(l, "another outing"); n != 2002 { // both sensors count
 		t.Errorf("%d left out", n)
 	}
@@ -332,11 +332,11 @@ func TestMendNeverLies(t *testing.T) {
 			}
 		}
 		truth := grid(0, 1, n)
-		raw := imuLog(s, truth)
+		r0 := imuLog(s, truth)
 		if round%2 == 0 {
-			raw.Start = time.Time{}
+			r0.Start = time.Time{}
 		}
-		l, err := build(raw)
+		l, err := build(r0)
 		if err != nil {
 			t.Fatalf("%v: %v", s, err)
 		}
@@ -345,7 +345,7 @@ func TestMendNeverLies(t *testing.T) {
 		}
 		left := 0
 		for _, d := range l.Files[0].Dropped {
-			if strings.Contains(d.Reason, "accelerometer") || strings.Contains(d.Reason, "outing") {
+			if strings.HasPrefix(d.Sensor, "accelerometer") || d.Reason == raw.OtherOuting {
 				left += d.Count
 			}
 		}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"evenfoot/ingest/raw"
+	"evenfoot/ingest/unit"
 )
 
 // apartMost is how far the dates of two logs may lie apart, end to start, for
@@ -22,7 +23,7 @@ const apartMost = 2 * 3600
 // is used and the others are named in a warning.
 //
 // Clock says how far IMU and GPS times can be compared. From one device they
-// are tied. From two, Tied is false and How is "both UTC" or, when the IMU has
+// are tied. From two, Tied is false and How is [BothUTC] or, when the IMU has
 // no date, "": then its times count from its own first sample, and the offset
 // must be told from the motion and taken out with [Log.ShiftIMU].
 //
@@ -59,10 +60,11 @@ func Merge(logs []*Log) (*Log, error) {
 	if imu == nil && gps == nil {
 		return nil, errors.New("none of the logs holds an accelerometer with its times, a position or a speed")
 	}
+	slices.SortStableFunc(m.out.Marks, func(a, b Mark) int { return a.Time.Compare(b.Time) })
 	m.tie(imu, gps)
 	m.forget()
-	if what := m.out.overlap(); what != "" {
-		m.warn("%s", what)
+	if w, apart := m.out.overlap(); apart {
+		m.warn(w)
 	}
 	return m.out, nil
 }
@@ -81,9 +83,7 @@ type merger struct {
 	gyrs []*part
 }
 
-func (m *merger) warn(format string, args ...any) {
-	m.out.Warnings = append(m.out.Warnings, Warning{Byte: -1, What: fmt.Sprintf(format, args...)})
-}
+func (m *merger) warn(w Warning) { m.out.Warnings = append(m.out.Warnings, w) }
 
 // add moves a log to the common start and files its parts. Values are shared
 // with the log as it came; times are copied.
@@ -91,6 +91,7 @@ func (m *merger) add(l *Log) {
 	base := len(m.out.Files)
 	m.out.Files = append(m.out.Files, l.Files...)
 	m.out.Warnings = append(m.out.Warnings, l.Warnings...)
+	m.out.Marks = append(m.out.Marks, l.Marks...)
 	c := *l
 	p := &part{log: &c, dated: !l.Start.IsZero()}
 	for i := range l.Files {
@@ -196,7 +197,7 @@ func (l *Log) name() string {
 	if len(names) == 0 {
 		return "a log"
 	}
-	return raw.SentenceList(names, 3)
+	return raw.List(names, 3)
 }
 
 // joinSensors gives accelerometers without a gyroscope the gyroscope of another
@@ -221,21 +222,21 @@ func (m *merger) joinSensors() {
 			}
 		}
 		if best == nil {
-			m.warn("The gyroscope of %s has no accelerometer beside it and is not used.", g.log.name())
+			m.warn(Warning{Kind: raw.GyroAlone, Text: []string{g.log.name()}})
 			continue
 		}
 		acc := raw.Series{Time: best.log.IMU.Time, V: best.log.IMU.Acc}
 		imu, lost := joinIMU(&acc, &g.log.gyrOnly)
 		imu.File = best.log.IMU.File
 		if lost > 0 {
-			n := raw.Notes{Dropped: slices.Clone(m.out.Files[imu.File].Dropped)}
-			n.Drop(lost, "accelerometer sample without the gyroscope beside it")
-			m.out.Files[imu.File].Dropped = n.Dropped
+			f := &m.out.Files[imu.File]
+			f.Dropped = append(slices.Clone(f.Dropped), Dropped{Count: lost, Reason: raw.NoGyroBeside, Sensor: unit.SensorNames[unit.Acc]})
 		}
 		best.log.IMU = imu
 		best.files = append(best.files, g.files...)
-		if what := gyroUnit(&imu, g.log.gyrOnly.Unit); what != "" {
-			m.out.Warnings = append(m.out.Warnings, Warning{File: g.log.name(), Byte: -1, What: what})
+		if w, wrong := gyroUnit(&imu, g.log.gyrOnly.Unit); wrong {
+			w.File = g.log.name()
+			m.warn(w)
 		}
 	}
 }
@@ -244,7 +245,7 @@ func (m *merger) joinSensors() {
 // brings; of a gyroscope without an accelerometer joinSensors has told.
 func (m *merger) forget() {
 	m.out.Warnings = slices.DeleteFunc(m.out.Warnings, func(w Warning) bool {
-		return w.Lacks == "accelerometer" || w.Lacks != "" && slices.ContainsFunc(m.out.Files, func(f File) bool {
+		return w.Lacks == unit.SensorNames[unit.Acc] || w.Lacks != "" && slices.ContainsFunc(m.out.Files, func(f File) bool {
 			return slices.ContainsFunc(f.Channels, func(c Channel) bool { return c.Name == w.Lacks })
 		})
 	})
@@ -289,12 +290,12 @@ func (m *merger) choose() (imu, gps *part) {
 	})
 	for _, p := range m.imus {
 		if p != imu {
-			m.warn("The accelerometer of %s is used; that of %s is not.", m.files(imu), m.files(p))
+			m.warn(Warning{Kind: raw.IMUUnused, Text: []string{m.files(imu), m.files(p)}})
 		}
 	}
 	for _, p := range m.gpss {
 		if p != gps {
-			m.warn("The GPS of %s is used; that of %s is not.", m.files(gps), m.files(p))
+			m.warn(Warning{Kind: raw.GPSUnused, Text: []string{m.files(gps), m.files(p)}})
 		}
 	}
 	return imu, gps
@@ -321,7 +322,7 @@ func (m *merger) files(p *part) string {
 	for _, f := range p.files {
 		names = append(names, filepath.Base(m.out.Files[f].Name))
 	}
-	return raw.SentenceList(names, 3)
+	return raw.List(names, 3)
 }
 
 // sequence joins parts of one kind of clock that follow each other in time.
@@ -390,15 +391,15 @@ func (m *merger) tie(imu, gps *part) {
 	case gps == nil:
 		m.near(imu, &u.Time, &u.Gaps)
 	case imu.shares(gps):
-		c.Tied, c.How = true, "one device"
+		c.Tied, c.How = true, OneDevice
 		if first := min(u.Time[0], g.Time[0]); !imu.dated && math.Abs(first) > relativeFar {
 			u.Time, u.Gaps = moved(u.Time, -first), movedSpans(u.Gaps, -first)
 			g.Time, g.Gaps = moved(g.Time, -first), movedSpans(g.Gaps, -first)
 		}
 	case imu.dated && gps.dated && m.sameDevice(imu, gps):
-		c.Tied, c.How = true, "one device"
+		c.Tied, c.How = true, OneDevice
 	case imu.dated && gps.dated:
-		c.How = "both UTC"
+		c.How = BothUTC
 	default: // two scales, each from its own start until the offset is known
 		m.near(imu, &u.Time, &u.Gaps)
 		m.near(gps, &g.Time, &g.Gaps)

@@ -48,12 +48,12 @@ func TestMerge(t *testing.T) {
 		imu0, gps0   float64
 		imuN, gpsN   int
 		tied         bool
-		how          string
+		how          Tie
 		warn, refuse string
 	}{
 		{name: "two devices, both UTC",
 			logs:  []*Log{imuPart("imu", noon.Add(-5*time.Second), 0, 3000, true, true), gpsPart("gps", noon, 60, true)},
-			start: noon.Add(-5 * time.Second), imu0: 0, gps0: 5, imuN: 3000, gpsN: 60, how: "both UTC"},
+			start: noon.Add(-5 * time.Second), imu0: 0, gps0: 5, imuN: 3000, gpsN: 60, how: BothUTC},
 		{name: "an IMU without a date",
 			logs:  []*Log{gpsPart("gps", noon, 60, true), imuPart("imu", none, 7, 3000, true, true)},
 			start: noon, imu0: 7, gps0: 0, imuN: 3000, gpsN: 60},
@@ -62,31 +62,31 @@ func TestMerge(t *testing.T) {
 			start: noon, imu0: 0, gps0: 0, imuN: 3000, gpsN: 60},
 		{name: "one sensor a file",
 			logs:  []*Log{imuPart("acc", noon, 0, 3000, true, false), imuPart("gyr", noon.Add(3*time.Millisecond), 0, 3000, false, true), gpsPart("gps", noon, 60, true)},
-			start: noon, imu0: 0.02, gps0: 0, imuN: 2999, gpsN: 60, how: "both UTC"},
+			start: noon, imu0: 0.02, gps0: 0, imuN: 2999, gpsN: 60, how: BothUTC},
 		{name: "one sensor a file, no date, far zero",
 			logs: []*Log{imuPart("acc", none, 1e5, 3000, true, false), imuPart("gyr", none, 1e5+0.003, 3000, false, true)},
 			imu0: 0, imuN: 2999},
 		{name: "split in sequence",
 			logs:  []*Log{imuPart("b", noon.Add(70*time.Second), 0, 3000, true, true), imuPart("a", noon, 0, 3000, true, true), gpsPart("gps", noon, 120, true)},
-			start: noon, imu0: 0, gps0: 0, imuN: 6000, gpsN: 120, how: "both UTC"},
+			start: noon, imu0: 0, gps0: 0, imuN: 6000, gpsN: 120, how: BothUTC},
 		{name: "two watches",
 			logs:  []*Log{gpsPart("long", noon, 300, true), gpsPart("short", noon, 100, true), imuPart("imu", noon, 0, 3000, true, true)},
-			start: noon, imuN: 3000, gpsN: 300, how: "both UTC", warn: "The GPS of long is used; that of short is not"},
+			start: noon, imuN: 3000, gpsN: 300, how: BothUTC, warn: `GPS not used, "long", "short"`},
 		{name: "own speed beats positions",
 			logs:  []*Log{gpsPart("phone", noon, 110, false), gpsPart("watch", noon, 100, true)},
-			start: noon, gpsN: 100, warn: "The GPS of watch is used"},
+			start: noon, gpsN: 100, warn: `GPS not used, "watch"`},
 		{name: "two loggers",
 			logs:  []*Log{imuPart("no gyro", noon, 0, 5000, true, false), imuPart("full", noon, 0, 3000, true, true)},
-			start: noon, imuN: 3000, warn: "The accelerometer of full is used; that of no gyro is not"},
+			start: noon, imuN: 3000, warn: `accelerometer not used, "full", "no gyro"`},
 		{name: "a lonely gyroscope",
 			logs:  []*Log{imuPart("gyr", none, 0, 3000, false, true), gpsPart("gps", noon, 100, true)},
-			start: noon, gpsN: 100, warn: "gyroscope of gyr has no accelerometer"},
+			start: noon, gpsN: 100, warn: `gyroscope not used, "gyr"`},
 		{name: "another day",
 			logs:   []*Log{gpsPart("monday", noon, 60, true), imuPart("sunday", noon.Add(-24*time.Hour), 0, 3000, true, true)},
 			refuse: "not of one outing: sunday ends on 2026-09-19 12:00 UTC and monday starts on 2026-09-20 12:00 UTC, 24.0 hours later"},
 		{name: "an hour apart may be a time zone",
 			logs:  []*Log{gpsPart("gps", noon, 60, true), imuPart("imu", noon.Add(time.Hour), 0, 3000, true, true)},
-			start: noon, imu0: 3600, imuN: 3000, gpsN: 60, how: "both UTC"},
+			start: noon, imu0: 3600, imuN: 3000, gpsN: 60, how: BothUTC},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			l, err := Merge(c.logs)
@@ -144,7 +144,7 @@ func TestMergeLeavesItsInput(t *testing.T) {
 		t.Fatal(err)
 	}
 	mine := l.GPS.Time
-	l.ShiftIMU(15, 0, 0.1, 1, "stated")
+	l.ShiftIMU(0, 15, 0, 0.1, 1, ByMotion)
 	if &mine[0] != &l.GPS.Time[0] || mine[0] != 6 {
 		t.Error("slices of the times must stay in step")
 	}
@@ -174,7 +174,7 @@ func TestShiftIMU(t *testing.T) {
 			l.IMU.Time[i] = x + offset + drift*1e-6*(x-at)
 		}
 		l.IMU.Gaps = []Span{{Start: l.IMU.Time[100], End: l.IMU.Time[200]}}
-		l.ShiftIMUAt(at, offset, drift, 0.05, 2, "estimated from the motion")
+		l.ShiftIMU(at, offset, drift, 0.05, 2, ByMotion)
 		for i, x := range l.IMU.Time {
 			if d := x - l.GPS.Time[0] - float64(i)/50; math.Abs(d) > 1e-6 {
 				t.Fatalf("offset %v: sample %d is off by %v", offset, i, d)
@@ -184,24 +184,12 @@ func TestShiftIMU(t *testing.T) {
 			t.Errorf("gap is off by %v", d)
 		}
 		mid := offset + drift*1e-6*(299.99-at)
-		if !l.Clock.Tied || l.Clock.How != "estimated from the motion" || math.Abs(l.Clock.OffsetS-mid) > 1e-6 {
+		if !l.Clock.Tied || l.Clock.How != ByMotion || math.Abs(l.Clock.OffsetS-mid) > 1e-6 {
 			t.Errorf("clock %+v, want offset %v", l.Clock, mid)
-		}
-		// The same through the other door.
-		m := &Log{Start: noon, GPS: gpsPart("gps", noon, 600, true).GPS}
-		for i := range n {
-			x := float64(i) / 50
-			m.IMU.Time = append(m.IMU.Time, x+offset+drift*1e-6*(x-at))
-		}
-		m.ShiftIMU(mid, drift, 0.05, 2, "stated")
-		for i := range m.IMU.Time {
-			if d := (m.IMU.Time[i] - m.GPS.Time[0]) - (l.IMU.Time[i] - l.GPS.Time[0]); math.Abs(d) > 1e-6 {
-				t.Fatalf("ShiftIMU and ShiftIMUAt differ by %v", d)
-			}
 		}
 	}
 	l := &Log{Start: noon, IMU: IMU{Time: []float64{1, 2, 3}}, GPS: GPS{Time: []float64{0, 1}}}
-	l.ShiftIMU(11.5, 0, 0, 0, "stated")
+	l.ShiftIMU(0, 11.5, 0, 0, 0, ByMotion)
 	if !l.Start.Equal(noon.Add(-11*time.Second)) || l.IMU.Time[0] != 0.5 || l.GPS.Time[0] != 11 {
 		t.Errorf("an IMU that begins first: %v %v %v", l.Start, l.IMU.Time, l.GPS.Time)
 	}

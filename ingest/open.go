@@ -114,8 +114,7 @@ func read(src io.Reader, name string, size int64, opt Options) (*raw.Columns, er
 	r.File.Gzip = packed
 	r.File.Bytes = counted.n
 	if bound.broken != nil {
-		r.Warnings = append(r.Warnings, Warning{File: name, Byte: counted.n, What: fmt.Sprintf(
-			"The gzip data is cut off or damaged after %s of content (%v); what was whole is read.", bytesText(bound.n), bound.broken)})
+		r.Warnings = append(r.Warnings, Warning{Kind: raw.GzipDamaged, File: name, Byte: counted.n, Count: int(bound.n), Text: []string{bound.broken.Error()}})
 	}
 	return r, nil
 }

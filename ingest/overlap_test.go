@@ -1,14 +1,13 @@
 package ingest
 
 import (
-	"bytes"
-	"encoding/json"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
 	"evenfoot/ingest/csv"
+	"evenfoot/ingest/raw"
 )
 
 // TestOverlap: how much of one device's log the other covers is said when it
@@ -32,13 +31,13 @@ func TestOverlap(t *testing.T) {
 	}{
 		{"the same time", []*Log{imu(noon, 600), gps(noon, 600)}, ""},
 		{"most of it", []*Log{imu(noon, 600), gps(noon.Add(-time.Minute), 700)}, ""},
-		{"half a logger", []*Log{imu(noon.Add(time.Minute), 17*60), gps(noon, 35*60)}, "There is motion for 17 of the 35 minutes of the GPS log"},
-		{"a watch that died", []*Log{imu(noon, 600), gps(noon, 150)}, "There is GPS for 2.5 of the 10 minutes of the motion log"},
-		{"a hole", []*Log{holed, gps(noon, 600)}, "There is motion for 5 of the 10 minutes"},
-		{"an hour off", []*Log{imu(noon.Add(time.Hour), 600), gps(noon, 600)}, "share no time: the motion starts 50 minutes after the other ends"},
-		{"an hour off, the other way", []*Log{imu(noon.Add(-time.Hour), 600), gps(noon, 600)}, "share no time: the GPS starts 50 minutes after"},
+		{"half a logger", []*Log{imu(noon.Add(time.Minute), 17*60), gps(noon, 35*60)}, "motion for a part, 1020, 2099"},
+		{"a watch that died", []*Log{imu(noon, 600), gps(noon, 150)}, "GPS for a part, 149, 600"},
+		{"a hole", []*Log{holed, gps(noon, 600)}, "motion for a part, 299, 599"},
+		{"an hour off", []*Log{imu(noon.Add(time.Hour), 600), gps(noon, 600)}, "motion no shared time, 3001"},
+		{"an hour off, the other way", []*Log{imu(noon.Add(-time.Hour), 600), gps(noon, 600)}, "GPS no shared time, 3000"},
 		{"no date, as long", []*Log{imu(none, 600), gps(noon, 600)}, ""},
-		{"no date, half", []*Log{imu(none, 300), gps(noon, 600)}, "The motion was logged for 5 minutes and the GPS for 10 minutes"},
+		{"no date, half", []*Log{imu(none, 300), gps(noon, 600)}, "different length, 300, 599"},
 		{"too short to matter", []*Log{imu(noon, 30), gps(noon, 100)}, ""},
 	} {
 		l, err := Merge(c.logs)
@@ -48,7 +47,7 @@ func TestOverlap(t *testing.T) {
 		switch {
 		case c.want == "" && len(l.Warnings) > 0:
 			t.Errorf("%s: %v", c.name, l.Warnings)
-		case c.want != "" && (len(l.Warnings) != 1 || !strings.Contains(l.Warnings[0].What, c.want)):
+		case c.want != "" && (len(l.Warnings) != 1 || !strings.Contains(l.Warnings[0].String(), c.want)):
 			t.Errorf("%s: %v, want %q", c.name, l.Warnings, c.want)
 		}
 	}
@@ -60,47 +59,26 @@ func TestOverlap(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	hasWarning(t, l, 0, "There is motion for 3.3 of the 10 minutes")
+	hasWarning(t, l, 0, "motion for a part, 200, 599")
 }
 
-// TestInspectTogether: several logs are told as they fit together, and no log
-// is blamed for what another brings.
-func TestInspectTogether(t *testing.T) {
+// TestTogether: several logs are told as they fit together, and no log is
+// blamed for what another brings.
+func TestTogether(t *testing.T) {
 	logs := []*Log{imuPart("gyr.csv", noon, 0, 50*600, false, true), imuPart("acc.csv", noon, 0, 50*600, true, false), gpsPart("gps", noon, 1200, true)}
-	var b bytes.Buffer
-	if err := WriteInspect(&b, logs); err != nil {
-		t.Fatal(err)
+	one, own := Together(logs)
+	if len(own) != 3 || len(own[0])+len(own[1])+len(own[2]) > 0 || len(logs[0].Warnings) != 1 {
+		t.Errorf("a gyroscope that has its accelerometer is blamed: %v", own)
 	}
-	text := b.String()
-	if strings.Contains(text, "no accelerometer") || strings.Count(text, "problems    none") != 3 {
-		t.Errorf("a gyroscope that has its accelerometer is blamed:\n%s", text)
+	if one.Clock.How != BothUTC || len(one.Warnings) != 1 || one.Warnings[0].Kind != raw.MotionPartly {
+		t.Errorf("how they fit: %+v", one)
 	}
-	if _, after, _ := strings.Cut(text, "\ntogether\n"); !strings.Contains(after, "both UTC") || !strings.Contains(after, "motion for 10 of the 20 minutes") {
-		t.Errorf("does not say how they fit:\n%s", text)
+	if one, own = Together(logs[:1]); one != nil || len(own[0]) != 1 || own[0][0].Kind != raw.OnlyGyro {
+		t.Errorf("a gyroscope alone: %v, %v", one, own)
 	}
-	b.Reset()
-	if err := WriteInspectJSON(&b, logs, DescribeMap("x.csv", "a map")); err != nil {
-		t.Fatal(err)
-	}
-	var back []Inspection
-	if err := json.Unmarshal(b.Bytes(), &back); err != nil {
-		t.Fatal(err)
-	}
-	if len(back) != 5 || len(back[0].Warnings) != 0 || !back[3].Together || len(back[3].Warnings) != 1 || back[4].Map != "a map" || back[4].Files[0].Name != "x.csv" {
-		t.Errorf("%s", b.String())
-	}
-	if strings.Contains(b.String(), "null") {
-		t.Errorf("a null list in %s", b.String())
-	}
-
-	b.Reset()
-	if err := WriteInspect(&b, logs[:1]); err != nil || !strings.Contains(b.String(), "no accelerometer") || strings.Contains(b.String(), "\ntogether") {
-		t.Errorf("a gyroscope alone: %v\n%s", err, b.String())
-	}
-	b.Reset()
 	logs[0] = gpsPart("old", noon.Add(-72*time.Hour), 60, true)
-	if err := WriteInspect(&b, logs); err != nil || !strings.Contains(b.String(), "These logs are not of one outing") {
-		t.Errorf("two outings: %v\n%s", err, b.String())
+	if one, _ = Together(logs); len(one.Warnings) != 1 || one.Warnings[0].Kind != raw.NotOneOuting {
+		t.Errorf("two outings: %v", one)
 	}
 }
 

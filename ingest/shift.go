@@ -4,28 +4,17 @@ import (
 	"math"
 )
 
-// ShiftIMU takes a clock offset out of the IMU's times. offsetS is the IMU's
-// clock minus the GPS clock at the middle of the IMU's log, s; driftPPM is how
-// much faster the IMU's clock runs, parts per million. The SEs are their 1σ
-// errors; how says where they come from ("estimated from the motion",
-// "stated"). Times stay counted from Start, which moves when the IMU would
-// begin before it. All times change in place, so that slices which others took
-// of them stay in step.
-func (l *Log) ShiftIMU(offsetS, driftPPM, offsetSE, driftSE float64, how string) {
-	mid := 0.0
-	if t := l.IMU.Time; len(t) > 0 {
-		mid = (t[0] + t[len(t)-1]) / 2
-	}
-	l.ShiftIMUAt(mid-offsetS, offsetS, driftPPM, offsetSE, driftSE, how)
-}
-
-// ShiftIMUAt is [Log.ShiftIMU] for an offset that holds at second atS of the
-// GPS clock:
+// ShiftIMU takes a clock offset out of the IMU's times:
 //
 //	t_imu = t_gps + offset + drift (t_gps - at)
 //
-// Clock.OffsetS is then the offset at the middle of the IMU's log.
-func (l *Log) ShiftIMUAt(atS, offsetS, driftPPM, offsetSE, driftSE float64, how string) {
+// offsetS is the IMU's clock minus the GPS clock at second atS of the latter;
+// driftPPM is how much faster the IMU's clock runs, parts per million. The SEs
+// are their 1σ errors; how says where they come from. Clock.OffsetS is then the
+// offset at the middle of the IMU's log. Times stay counted from Start, which
+// moves when the IMU would begin before it. All times change in place, so that
+// slices which others took of them stay in step.
+func (l *Log) ShiftIMU(atS, offsetS, driftPPM, offsetSE, driftSE float64, how Tie) {
 	l.Clock = Clock{Tied: true, How: how, OffsetS: offsetS, DriftPPM: driftPPM, OffsetSE: offsetSE, DriftSE: driftSE}
 	t := l.IMU.Time
 	if len(t) == 0 {

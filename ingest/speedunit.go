@@ -1,7 +1,6 @@
 package ingest
 
 import (
-	"fmt"
 	"math"
 
 	"evenfoot/ingest/raw"
@@ -24,9 +23,6 @@ const (
 	// unitNear is how near the ratio of two units it must lie to name the unit.
 	unitNear = 0.05
 )
-
-// speedWords are the units for a message.
-var speedWords = map[string]string{"mps": "m/s", "kn": "knots", "kmh": "km/h", "mph": "mph"}
 
 // speedRatio is how many times as large the fixes' speeds are as those of the
 // positions: the median, over straight and steady chords of about four
@@ -91,18 +87,12 @@ func (t *track) alongChord(i, j int) (ratio, chord float64, fair bool) {
 	return mean * dt / chord, chord, true
 }
 
-// likelyUnit is the unit that speeds read as in seem to be in, when they come
+// likelyUnit is the unit that speeds seem to be in that were read as in and come
 // out ratio times too large; "" when none fits.
-func likelyUnit(in string, ratio float64) string {
-	var own float64
-	for _, u := range unit.SpeedUnits {
-		if u.Name == in {
-			own = u.Scale
-		}
-	}
+func likelyUnit(in *unit.Unit, ratio float64) string {
 	best, near := "", unitNear
 	for _, u := range unit.SpeedUnits {
-		if d := math.Abs(ratio*u.Scale/own - 1); u.Name != in && d < near {
+		if d := math.Abs(ratio*u.Scale/in.Scale - 1); u.Name != in.Name && d < near {
 			best, near = u.Name, d
 		}
 	}
@@ -119,35 +109,20 @@ func (b *builder) checkSpeeds(t *track) bool {
 	if f.Computed || !ok || math.Abs(ratio-1) <= agreeing {
 		return false
 	}
-	in, words := "mps", "m/s"
-	if f.SpeedUnit != "" {
-		in, words = unit.Plain(f.SpeedUnit), unit.Text(f.SpeedUnit)
+	in := &unit.SpeedUnits[0]
+	if u := unit.Find(unit.SpeedUnits, f.SpeedUnit); u != nil {
+		in = u
 	}
-	if w, known := speedWords[in]; known {
-		words = w
-	}
-	what := fmt.Sprintf("GPS: the speeds are %s times those that the positions give", raw.TrimFloat(ratio, 2))
-	if ratio < 0.095 {
-		what = fmt.Sprintf("GPS: the positions give speeds %s times as large as the file's own", raw.TrimFloat(1/ratio, 1))
+	w := raw.Warning{Kind: raw.WrongSpeed, Values: []float64{ratio, positions}, Text: []string{likelyUnit(in, ratio), in.Name, f.SpeedColumn}}
+	if f.SpeedMapped {
+		w.Count = 1
 	}
 	if positions > speedMost {
-		b.notes.Warn("speeds in another unit", 0, -1, "%s, which are beyond any board's (%s m/s): the time stamps may be in another unit than the file says. Check its columns.",
-			what, raw.TrimFloat(positions, 0))
+		w.Kind = raw.WrongTimes
+		b.notes.Warn(w)
 		return false
 	}
-	where := fmt.Sprintf("in a file that should give %s", words)
-	if f.SpeedColumn != "" {
-		where = fmt.Sprintf("in a column named %s", raw.Clip(f.SpeedColumn, 40))
-		if f.SpeedMapped {
-			where = fmt.Sprintf("in column %q, for which the column map says %s", raw.Clip(f.SpeedColumn, 40), words)
-		}
-	}
-	if likely := likelyUnit(in, ratio); likely != "" {
-		what += fmt.Sprintf(": this looks like %s %s", speedWords[likely], where)
-	} else {
-		what += fmt.Sprintf(", and no unit explains it (%s)", where)
-	}
-	b.notes.Warn("speeds in another unit", 0, -1, "%s. The speeds from the positions are used instead; correct the unit to use the receiver's own.", what)
+	b.notes.Warn(w)
 	for i := range t.g.Speed {
 		t.g.Speed[i] = float32(raw.NaN)
 	}

@@ -110,7 +110,7 @@ func fileLines(r *analysis.Result) []fileFacts {
 			x.Facts = append(x.Facts, words.UpperFirst(s))
 		}
 		for _, d := range f.Dropped {
-			x.Facts = append(x.Facts, fmt.Sprintf("Left out: %d, because %s", d.Count, words.CleanTo(d.Reason, 160)))
+			x.Facts = append(x.Facts, fmt.Sprintf("Left out: %d, because %s", d.Count, words.CleanTo(words.LeftOut(d), 160)))
 		}
 		out = append(out, x)
 	}
@@ -142,7 +142,7 @@ func sensorLines(r *analysis.Result) []fact {
 	}
 	if r.Log != nil && r.Log.Clock.How != "" {
 		c := r.Log.Clock
-		v := words.Clean(c.How)
+		v := words.Clean(string(c.How))
 		if s.ClockOffset.Known() && !(s.ClockOffset.Value == 0 && s.ClockOffset.High == 0) {
 			v += "; the sensor's clock was ahead by " + words.Between(s.ClockOffset, 1, 2) + " s"
 			if c.DriftPPM != 0 && words.Finite(c.DriftPPM) {

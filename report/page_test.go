@@ -217,7 +217,7 @@ func TestHostileNames(t *testing.T) {
 	r := fixture()
 	r.Session.Title, r.Setup.Title, r.Setup.Rider.Name, r.Setup.Rider.Level, r.Setup.Rig.Kind = evil, evil, evil, evil, evil
 	r.Setup.Feel[0].Said, r.Log.Files[0].Name, r.Log.Files[0].Device = evil, evil, evil
-	r.Log.Files[0].Channels[0].Name, r.Log.Files[0].Dropped[0].Reason, r.Log.GPS.SpeedFrom = evil, evil, evil
+	r.Log.Files[0].Channels[0].Name, r.Log.Files[0].Dropped[0].Sensor, r.Log.GPS.SpeedFrom = evil, evil, evil
 	r.Session.Warnings, r.Advice.Why = slices.Repeat([]analysis.Finding{evil}, 100), []string{evil}
 	r.Advice.WorthKnowing[0].What, r.Assumptions[0].Name, r.ControlEffort[0].Tack, r.Law.Windows[0].Reason = evil, evil, evil, pitchlaw.Reason(evil)
 	r.Rides[0].Tack = &evil

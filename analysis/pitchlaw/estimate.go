@@ -41,10 +41,10 @@ func Estimate(w []Window, p Params) *Fit {
 		return f
 	}
 	weights := l.settle(r, beta, scale)
-	post, at, err := l.infer(beta, noiseGrid, scale)
+	post, at, err := l.infer(beta, []velocity{l.velocity}, noiseGrid, scale)
 	if err == nil {
 		weights = l.resettle(weights, at, &post)
-		post, at, err = l.inferOver(velocities, at, noiseGrid, scale)
+		post, at, err = l.infer(at, velocities, noiseGrid, scale)
 	}
 	if err != nil {
 		f.Missing = []Lack{{Kind: NoAgreement}}
@@ -124,8 +124,9 @@ func (l *law) believe(w, at []float64, ownSD float64) {
 // resettle looks for outliers once more, among the windows' own errors: what
 // is left when the errors that neighbours share are taken out.
 func (l *law) resettle(w, at []float64, q *posterior) []float64 {
-	var g gains
-	l.usable.filter(q.likeliest(), &g)
+	g := spareGains.Get().(*gains)
+	defer spareGains.Put(g)
+	l.usable.filter(q.likeliest(), g)
 	own, _ := g.smooth(l.residuals(at))
 	var kept []float64
 	for i, v := range l.usable.vary {

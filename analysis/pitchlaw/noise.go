@@ -94,6 +94,7 @@ func (s *series) filter(v process, g *gains) {
 		third: slices.Grow(g.third[:0], n)[:n], root: slices.Grow(g.root[:0], n)[:n]}
 	h := g.h
 	var p00, p01, p11, p02, p12, p22 float64
+	product := 1.0 // of S, as far as it fits a number: logarithms are dear
 	for i := range n {
 		dt := math.Inf(1)
 		if i > 0 {
@@ -115,8 +116,12 @@ func (s *series) filter(v process, g *gains) {
 		p00, p01, p11 = p00-c[0]*k[0], p01-c[0]*k[1], p11-c[1]*k[1]
 		p02, p12, p22 = p02-c[0]*k[2], p12-c[1]*k[2], p22-c[2]*k[2]
 		g.k[i], g.root[i] = k, 1/math.Sqrt(S)
-		g.logDet += math.Log(S)
+		if product *= S; product > 1e200 || product < 1e-200 {
+			g.logDet += math.Log(product)
+			product = 1
+		}
 	}
+	g.logDet += math.Log(product)
 }
 
 // whiten turns the columns of a row-major matrix into innovations of unit
@@ -183,17 +188,28 @@ func (g *gains) smooth(x []float64) (own, third []float64) {
 	return own, third
 }
 
+// spareGains keeps the buffers of one filter for the next.
+var spareGains = sync.Pool{New: func() any { return new(gains) }}
+
 // filterEach makes the gains of every process, on all cores, and hands each to
 // do, which must keep what it wants under its own i.
 func filterEach[P process](s *series, processes []P, do func(i int, g *gains)) {
+	each(len(processes), func(i int) {
+		g := spareGains.Get().(*gains)
+		defer spareGains.Put(g)
+		s.filter(processes[i], g)
+		do(i, g)
+	})
+}
+
+// each calls do(0) to do(n-1) on all cores. What they write must be apart.
+func each(n int, do func(i int)) {
 	var next atomic.Int64
 	var wait sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), len(processes)) {
+	for range min(runtime.GOMAXPROCS(0), n) {
 		wait.Go(func() {
-			var g gains
-			for i := next.Add(1) - 1; int(i) < len(processes); i = next.Add(1) - 1 {
-				s.filter(processes[i], &g)
-				do(int(i), &g)
+			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
+				do(i)
 			}
 		})
 	}

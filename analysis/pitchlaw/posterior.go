@@ -30,86 +30,97 @@ const leastWeight = 1e-3
 
 // infer is generalised least squares under each noise, weighted by how well
 // the noise explains the residuals (restricted likelihood, Harville 1977, flat
-// over the grid). It returns the point of linearisation too.
-func (l *law) infer(beta []float64, grid []noise, scale float64) (posterior, []float64, error) {
+// over the grid), averaged over equally likely velocities. It returns the point
+// of linearisation of the middle one too.
+func (l *law) infer(beta []float64, velocities []velocity, grid []noise, scale float64) (posterior, []float64, error) {
 	p := len(l.free)
-	q := posterior{free: l.free}
-	rows := make([]float64, len(l.y)*(p+1))
 	dof := float64(-p)
 	for _, v := range l.usable.vary {
 		if !math.IsInf(v, 1) {
 			dof++
 		}
 	}
+	none := posterior{free: l.free}
 	if dof < 3 {
-		return q, nil, errSingular
+		return none, nil, errSingular
 	}
-	at := slices.Clone(beta)
+	versions := make([]version, len(velocities))
+	for k, v := range velocities {
+		versions[k] = version{velocity: v, at: slices.Clone(beta), rows: make([]float64, len(l.y)*(p+1))}
+	}
 	// Settle the linearisation under a likely noise, weigh all noises, and do
 	// both again with those that count.
+	var q posterior
+	g := spareGains.Get().(*gains)
+	defer spareGains.Put(g)
 	best := noise{Fading: 0.6, Tau: 40, Reach: 0.6}
-	var g gains
 	for range 2 {
-		l.usable.filter(best, &g)
-		for range 10 {
-			l.eval(at, rows)
-			c, ok := l.under(&g, rows, at, dof, scale)
-			if !ok {
-				return q, nil, errSingular
+		l.usable.filter(best, g)
+		for k := range versions {
+			if !l.settleVersion(&versions[k], g, dof, scale) {
+				return none, nil, errSingular
 			}
-			moved := 0.0
-			for k := range at {
-				moved = max(moved, math.Abs(c.mean.AtVec(k)-at[k])/math.Sqrt(c.cov.At(k, k)))
-				at[k] = c.mean.AtVec(k)
-			}
-			if moved < 1e-2 {
-				break
-			}
+			versions[k].parts = make([]component, len(grid))
 		}
-		l.eval(at, rows)
-		parts := make([]component, len(grid))
 		filterEach(&l.usable, grid, func(i int, g *gains) {
-			if c, ok := l.under(g, rows, at, dof, scale); ok {
-				c.noise = grid[i]
-				parts[i] = c
+			for k := range versions {
+				v := &versions[k]
+				if c, ok := l.under(g, v.rows, v.at, dof, scale); ok {
+					c.noise = grid[i]
+					v.parts[i] = c
+				}
 			}
 		})
-		q.parts = slices.DeleteFunc(parts, func(c component) bool { return c.mean == nil })
-		if len(q.parts) == 0 {
-			return q, nil, errSingular
+		q = posterior{free: l.free}
+		for _, v := range versions {
+			parts := normalised(v.parts)
+			if len(parts) == 0 {
+				return none, nil, errSingular
+			}
+			for _, c := range parts {
+				c.weight /= float64(len(versions))
+				q.parts = append(q.parts, c)
+			}
 		}
-		q.normalise()
 		last := best
 		if best = q.likeliest(); best == last {
 			break
 		}
 		grid = q.noises()
 	}
-	return q, at, nil
+	return q, versions[len(versions)/2].at, nil
 }
 
-// inferOver averages the posterior over equally likely velocities. It returns
-// the point of linearisation of the middle one.
-func (l *law) inferOver(versions []velocity, at []float64, grid []noise, scale float64) (posterior, []float64, error) {
-	all := posterior{free: l.free}
-	kept := l.velocity
-	defer func() { l.velocity = kept }()
-	middle := at
-	for k, v := range versions {
-		l.velocity = v
-		q, b, err := l.infer(at, grid, scale)
-		if err != nil {
-			return q, nil, err
+// A version is the law at one of the velocities.
+type version struct {
+	velocity
+	at    []float64 // point of linearisation
+	rows  []float64 // there
+	parts []component
+}
+
+// settleVersion iterates the point of linearisation; false when it is not
+// determined.
+func (l *law) settleVersion(v *version, g *gains, dof, scale float64) bool {
+	at := *l // the law at this version's velocity
+	at.velocity = v.velocity
+	for range 10 {
+		at.eval(v.at, v.rows)
+		c, ok := l.under(g, v.rows, v.at, dof, scale)
+		if !ok {
+			return false
 		}
-		if k == len(versions)/2 {
-			middle = b
+		moved := 0.0
+		for k := range v.at {
+			moved = max(moved, math.Abs(c.mean.AtVec(k)-v.at[k])/math.Sqrt(c.cov.At(k, k)))
+			v.at[k] = c.mean.AtVec(k)
 		}
-		for _, c := range q.parts {
-			c.weight /= float64(len(versions))
-			all.parts = append(all.parts, c)
+		if moved < 1e-2 { // of its 1σ
+			break
 		}
 	}
-	return all, middle, nil
+	at.eval(v.at, v.rows)
+	return true
 }
 
 // under is the posterior for rows whitened by gains; its weight is the log
@@ -159,21 +170,25 @@ func (l *law) under(g *gains, rows, at []float64, dof, scale float64) (component
 	return c, true
 }
 
-// normalise turns log likelihoods into probabilities and drops what does not count.
-func (q *posterior) normalise() {
+// normalised turns log likelihoods into probabilities and drops what does not
+// count, or could not be had.
+func normalised(parts []component) []component {
 	top := math.Inf(-1)
-	for _, c := range q.parts {
-		top = max(top, c.weight)
+	for _, c := range parts {
+		if c.mean != nil {
+			top = max(top, c.weight)
+		}
 	}
+	parts = slices.DeleteFunc(parts, func(c component) bool { return c.mean == nil || math.Exp(c.weight-top) < leastWeight })
 	var sum float64
-	q.parts = slices.DeleteFunc(q.parts, func(c component) bool { return math.Exp(c.weight-top) < leastWeight })
-	for i, c := range q.parts {
-		q.parts[i].weight = math.Exp(c.weight - top)
-		sum += q.parts[i].weight
+	for i, c := range parts {
+		parts[i].weight = math.Exp(c.weight - top)
+		sum += parts[i].weight
 	}
-	for i := range q.parts {
-		q.parts[i].weight /= sum
+	for i := range parts {
+		parts[i].weight /= sum
 	}
+	return parts
 }
 
 // noises are those that count.

@@ -71,9 +71,10 @@ func steadySpeeds(w []Window) (versions []velocity, left float64) {
 		versions = append(versions, newVelocity(n))
 	}
 	var before float64
-	var g gains
+	g := spareGains.Get().(*gains)
+	defer spareGains.Put(g)
 	for _, m := range models {
-		s.filter(m.ridden, &g)
+		s.filter(m.ridden, g)
 		noise := velocity{g.noise(&s, east), g.noise(&s, north)}
 		for k, v := range versions {
 			lo, hi := float64(k)/speedVersions, float64(k+1)/speedVersions

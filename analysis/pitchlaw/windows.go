@@ -37,34 +37,49 @@ func MakeWindows(m *align.Motion, s *ride.Session) []Window {
 	if m == nil || s == nil || len(m.Time) == 0 {
 		return nil
 	}
+	found := make([][]seen, len(s.Reaches))
+	each(len(found), func(k int) { found[k] = inReach(m, s, k) })
 	var out []Window
 	var unrests []unrest
-	for k, reach := range s.Reaches {
-		start, end := reach.Start+settling, reach.End-settling
-		if end-start < shortestWindow {
-			continue
-		}
-		count := max(int((end-start)/windowLength), 1)
-		length := min((end-start)/float64(count), longestWindow)
-		for _, seg := range m.Segments {
-			lo := max(seg[0], seg[0]+sort.SearchFloat64s(m.Time[seg[0]:seg[1]], start))
-			hi := min(seg[1], seg[0]+sort.SearchFloat64s(m.Time[seg[0]:seg[1]], end))
-			if hi-lo < 4 {
-				continue
-			}
-			part := newPiece(m, lo, hi)
-			for n := range count {
-				t0 := start + float64(n)*length
-				w, u, ok := part.window(m, s, t0, t0+length)
-				if !ok {
-					continue
-				}
-				w.Reach, w.Tack = k, side(reach.Tack)
-				out, unrests = append(out, w), append(unrests, u)
-			}
+	for _, f := range found {
+		for _, x := range f {
+			out, unrests = append(out, x.w), append(unrests, x.u)
 		}
 	}
 	giveReasons(out, unrests)
+	return out
+}
+
+// seen is a window and its unrest.
+type seen struct {
+	w Window
+	u unrest
+}
+
+// inReach makes the windows of one reach.
+func inReach(m *align.Motion, s *ride.Session, k int) (out []seen) {
+	reach := s.Reaches[k]
+	start, end := reach.Start+settling, reach.End-settling
+	if end-start < shortestWindow {
+		return nil
+	}
+	count := max(int((end-start)/windowLength), 1)
+	length := min((end-start)/float64(count), longestWindow)
+	for _, seg := range m.Segments {
+		times := m.Time[seg[0]:seg[1]]
+		lo, hi := seg[0]+sort.SearchFloat64s(times, start), seg[0]+sort.SearchFloat64s(times, end)
+		if hi-lo < 4 {
+			continue
+		}
+		part := newPiece(m, lo, hi)
+		for n := range count {
+			t0 := start + float64(n)*length
+			if w, u, ok := part.window(m, s, t0, t0+length); ok {
+				w.Reach, w.Tack = k, side(reach.Tack)
+				out = append(out, seen{w, u})
+			}
+		}
+	}
 	return out
 }
 

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"evenfoot/ingest"
+	"evenfoot/report/words"
 )
 
 // inspection is what to inspect, and how.
@@ -18,7 +19,7 @@ type inspection struct {
 	writeMap bool
 
 	logs     []*ingest.Log
-	proposed []ingest.Inspection // maps for what cannot be read without
+	proposed []words.Inspection // maps for what cannot be read without
 }
 
 func inspectCommand(c *console) *cobra.Command {
@@ -113,7 +114,7 @@ func (c *console) inspectFile(path string, in *inspection) error {
 	if !in.writeMap {
 		c.tell("%s has other column names than evenfoot's own. A column map for it is printed, guessed from the names and values: check every line, above all the units, and save it as %s. Or let `evenfoot inspect --write-map %s` write it.",
 			path, ingest.MapName(path), path)
-		in.proposed = append(in.proposed, ingest.DescribeMap(path, text))
+		in.proposed = append(in.proposed, words.InspectMap(path, text))
 		return nil
 	}
 	if l, err = writeMap(path, text); err != nil {
@@ -156,9 +157,9 @@ func (c *console) printInspection(in *inspection) error {
 		return nil
 	}
 	if in.asJSON {
-		return ingest.WriteInspectJSON(c.out, in.logs, in.proposed...)
+		return words.WriteInspectJSON(c.out, in.logs, in.proposed...)
 	}
-	if err := ingest.WriteInspect(c.out, in.logs); err != nil {
+	if err := words.WriteInspect(c.out, in.logs); err != nil {
 		return err
 	}
 	for i, p := range in.proposed {

@@ -149,7 +149,7 @@ func contractColumns(head []string) (cols []column, strangers []string, what str
 			continue
 		}
 		c := columnOf(q, name, u)
-		if was, twice := seen[c.slot]; twice {
+		if was, twice := seen[c.slot]; twice && c.slot != unit.SlotIgnore {
 			return nil, nil, fmt.Sprintf("columns %q and %q hold the same thing; leave one", was, name)
 		}
 		seen[c.slot] = name
@@ -160,49 +160,34 @@ func contractColumns(head []string) (cols []column, strangers []string, what str
 
 // incomplete says which sensors lack an axis and takes their columns out of
 // use.
-func incomplete(cols []column) (warnings []string) {
+func incomplete(cols []column) (warnings []raw.Warning) {
 	has := map[int]bool{}
 	for _, c := range cols {
 		has[c.slot] = true
 	}
-	for _, s := range []struct {
-		slot int
-		name string
-		axes [3]string
-	}{
-		{unit.SlotAcc, "accelerometer", [3]string{"ax", "ay", "az"}},
-		{unit.SlotGyr, "gyroscope", [3]string{"gx", "gy", "gz"}},
-		{unit.SlotMag, "magnetometer", [3]string{"mx", "my", "mz"}},
-	} {
-		var there, lack []string
-		for k := range 3 {
-			if has[s.slot+k] {
-				there = append(there, s.axes[k])
-			} else {
-				lack = append(lack, s.axes[k])
-			}
-		}
-		if len(there) > 0 && len(lack) > 0 {
-			verb := "are"
-			if len(there) == 1 {
-				verb = "is"
-			}
-			warnings = append(warnings, fmt.Sprintf("The %s lacks %s; all three axes are needed, so %s %s not read.",
-				s.name, raw.SentenceList(lack, 3), raw.SentenceList(there, 3), verb))
-			for i := range cols {
-				if cols[i].slot >= s.slot && cols[i].slot < s.slot+3 {
-					cols[i].slot = unit.SlotIgnore
-				}
-			}
-		}
-	}
-	if has[unit.SlotLat] != has[unit.SlotLon] {
-		warnings = append(warnings, "There is only one of latitude and longitude; positions are not read.")
+	drop := func(from, n int) {
 		for i := range cols {
-			if cols[i].slot == unit.SlotLat || cols[i].slot == unit.SlotLon {
+			if cols[i].slot >= from && cols[i].slot < from+n {
 				cols[i].slot = unit.SlotIgnore
 			}
 		}
+	}
+	for kind, axes := range [2][3]string{unit.Acc: {"ax", "ay", "az"}, unit.Gyr: {"gx", "gy", "gz"}} {
+		slot := [2]int{unit.SlotAcc, unit.SlotGyr}[kind]
+		var lack []string
+		for k := range axes {
+			if !has[slot+k] {
+				lack = append(lack, axes[k])
+			}
+		}
+		if len(lack) == 1 || len(lack) == 2 {
+			warnings = append(warnings, raw.Warning{Kind: raw.LacksAxis, Sensor: unit.SensorNames[kind], Text: lack})
+			drop(slot, 3)
+		}
+	}
+	if has[unit.SlotLat] != has[unit.SlotLon] {
+		warnings = append(warnings, raw.Warning{Kind: raw.OneCoordinate})
+		drop(unit.SlotLat, 2)
 	}
 	return warnings
 }

@@ -51,13 +51,12 @@ type reader struct {
 	delim byte
 	dec   byte // decimal mark besides the point
 
-	time    timeReader
-	rowsN   int // rows looked at
-	ragged  int
-	last    int  // last column in use
-	export  bool // there is a column that marks the rows with a fix
-	sharesG bool
-	sharesM bool
+	time   timeReader
+	rowsN  int // rows looked at
+	ragged int
+	last   int  // last column in use
+	export bool // there is a column that marks the rows with a fix
+	shares bool // the gyroscope has the accelerometer's times
 
 	tail lastField
 }
@@ -172,19 +171,12 @@ func (c *reader) choose() error {
 			return fail(false, "%s", what)
 		}
 		if len(strangers) > 0 && len(strangers) < len(c.head) {
-			for i := range strangers {
-				strangers[i] = fmt.Sprintf("%q", strangers[i])
-			}
-			verb := "are"
-			if len(strangers) == 1 {
-				verb = "is"
-			}
-			c.notes.Warn("columns not known", c.headN, c.lines.pos, "%s %s not known and not read.", raw.SentenceList(strangers, 8), verb)
+			c.warn(raw.Warning{Kind: raw.UnknownColumns, Text: strangers})
 		}
 		c.cols = cols
 	}
 	for _, w := range incomplete(c.cols) {
-		c.notes.Warn("sensors that lack an axis", c.headN, c.lines.pos, "%s", w)
+		c.warn(w)
 	}
 	known, measured := enough(c.cols)
 	for i, col := range c.cols {
@@ -200,15 +192,13 @@ func (c *reader) choose() error {
 	case !measured:
 		return fail(c.m != nil, "there is a time but no accelerometer, position or speed")
 	}
-	c.sharesG, c.sharesM = true, true
+	c.shares = true
 	for _, col := range c.cols {
 		switch col.slot {
 		case unit.SlotAcc:
 			c.out.Acc.Unit = col.unit
 		case unit.SlotGyr:
 			c.out.Gyr.Unit = col.unit
-		case unit.SlotMag:
-			c.out.Mag.Unit = col.unit
 		case unit.SlotTime:
 			c.time.digits = col.digits
 		case unit.SlotFix:
@@ -229,18 +219,14 @@ func (c *reader) mapped() error {
 	if err == nil {
 		c.cols = cols
 		for _, sensor := range absent {
-			if sensor == "alt" {
-				sensor = "altitude"
-			}
-			c.notes.Lack(sensor, "sensors of the column map that the file lacks", c.headN, c.lines.pos,
-				"The file has no %s, which the column map names.", sensor)
+			c.warn(raw.Warning{Kind: raw.MapLacks, Sensor: sensor, Lacks: sensor})
 		}
 		return nil
 	}
 	own, _, what := contractColumns(c.head)
 	if hasTime, measured := enough(own); what == "" && hasTime && measured && !c.m.noHeader {
 		c.cols = own
-		c.notes.Warn("maps that do not fit", c.headN, c.lines.pos, "The column map does not fit this file, which is read by its own column names.")
+		c.warn(raw.Warning{Kind: raw.MapUnfit})
 		return nil
 	}
 	return fmt.Errorf("%s, line %d: %w. The header is: %s", c.notes.File, c.headN, err, sentenceHeader(c.head))
@@ -257,8 +243,7 @@ func (c *reader) comment(b []byte) {
 	case "start":
 		ns, ok := scan.Time([]byte(value))
 		if !ok {
-			c.notes.Warn("comments not understood", c.lines.line, c.lines.pos,
-				"The start %q is not an ISO 8601 time such as 2026-09-20T10:00:00Z; it is ignored.", raw.Clip(value, 40))
+			c.warn(raw.Warning{Kind: raw.BadStart, Text: []string{value}})
 			return
 		}
 		c.out.Start = time.Unix(0, ns).UTC()
@@ -282,8 +267,8 @@ func (c *reader) rows() error {
 			return fmt.Errorf("%s, line %d: %w", c.notes.File, c.lines.line, err)
 		}
 		if long {
-			c.notes.Warn("lines too long", c.lines.line, c.lines.pos, "The line is longer than %d bytes and is left out.", c.lines.r.Size())
-			c.notes.Drop(1, "line too long")
+			c.warn(raw.Warning{Kind: raw.LongLine, Values: []float64{float64(c.lines.r.Size())}})
+			c.notes.Drop(1, raw.LongLine, "")
 			continue
 		}
 		if len(b) == 0 {
@@ -304,7 +289,7 @@ func (c *reader) rows() error {
 func (c *reader) reserve() {
 	per := float64(c.lines.next) / 512
 	left := float64(c.size-c.lines.next) / per * 1.01
-	for _, s := range []*raw.Series{&c.out.Acc, &c.out.Gyr, &c.out.Mag} {
+	for _, s := range []*raw.Series{&c.out.Acc, &c.out.Gyr} {
 		n := int(left * float64(len(s.V[0])) / 512)
 		s.Time = slices.Grow(s.Time, n*min(1, len(s.Time)))
 		for k := range s.V {
@@ -325,17 +310,14 @@ func (c *reader) finish() (*raw.Columns, error) {
 		}
 		return nil, fmt.Errorf("%s: no row has the %d fields of the header in line %d.%s", c.notes.File, len(c.head), c.headN, hint)
 	}
-	if c.sharesG {
+	if c.shares {
 		c.out.Gyr.Time = c.out.Acc.Time[:len(c.out.Gyr.V[0])]
-	}
-	if c.sharesM {
-		c.out.Mag.Time = c.out.Acc.Time[:len(c.out.Mag.V[0])]
 	}
 	c.time.settle(c.out)
 	if c.m != nil && !c.m.start.IsZero() && c.out.Start.IsZero() {
 		c.out.Start = c.m.start
 	}
-	c.out.File.Dropped = c.notes.Dropped
+	c.out.File.Dropped = c.notes.Dropped()
 	c.out.Warnings = c.notes.Warnings()
 	return c.out, nil
 }

@@ -95,7 +95,7 @@ func ParseMap(path string, text []byte) (*Map, error) {
 			return nil, fmt.Errorf("%s: %w", at, err)
 		}
 		slot := columnOf(c.q, "", c.unit).slot
-		if was, twice := taken[slot]; twice {
+		if was, twice := taken[slot]; twice && slot != unit.SlotIgnore {
 			return nil, fmt.Errorf("%s: %s and %s are the same column; leave one", at, was, k)
 		}
 		taken[slot] = k
@@ -234,18 +234,18 @@ func (c *mapColumn) set(k string, v any) error {
 		}
 	case "unit":
 		s, _ := v.(string)
-		i := slices.IndexFunc(c.q.Units, func(u unit.Unit) bool { return u.Name == unit.Plain(s) })
-		if i < 0 {
+		u := unit.Find(c.q.Units, s)
+		if u == nil {
 			var names []string
 			for _, u := range c.q.Units {
 				names = append(names, u.Name)
 			}
 			return fmt.Errorf("%s: unit is one of %s, not %q", c.key, strings.Join(names, ", "), s)
 		}
-		if c.unit != nil && c.unit.Name != c.q.Units[i].Name {
+		if c.unit != nil && c.unit.Name != u.Name {
 			return fmt.Errorf("%s: the name says %s and unit says %s", c.key, c.unit.Name, s)
 		}
-		c.unit = &c.q.Units[i]
+		c.unit = u
 	case "scale":
 		switch v := v.(type) {
 		case float64:

@@ -48,7 +48,7 @@ func Propose(head []byte, path string) (text string, ok bool) {
 		for i := range unused {
 			unused[i] = strconv.Quote(raw.Clip(unused[i], 40))
 		}
-		fmt.Fprintf(&b, "# Not used: %s.\n", raw.SentenceList(unused, 12))
+		fmt.Fprintf(&b, "# Not used: %s.\n", raw.List(unused, 12))
 	}
 	m, err := ParseMap("", []byte(b.String()))
 	if err != nil {
@@ -191,11 +191,7 @@ func nameWords(name string) (words []string, in string) {
 	}
 	words = strings.Fields(string(b))
 	if n := len(words); n > 1 && in == "" {
-		u := unit.Plain(words[n-1])
-		known := slices.ContainsFunc(unit.Quantities, func(q unit.Quantity) bool {
-			return slices.ContainsFunc(q.Units, func(x unit.Unit) bool { return x.Name == u })
-		})
-		if known && u != "m" {
+		if u := words[n-1]; u != "m" && unit.Known(u) {
 			return words[:n-1], words[n-1]
 		}
 	}
@@ -210,7 +206,7 @@ func (s *sample) guess() bool {
 		if slot == unit.SlotIgnore {
 			continue
 		}
-		g := guess{header: s.names[i], unit: unit.Plain(in), scale: 1}
+		g := guess{header: s.names[i], unit: in, scale: 1}
 		if slices.Index(s.names, s.names[i]) != i {
 			continue
 		}
@@ -224,7 +220,6 @@ func (s *sample) guess() bool {
 	}
 	s.sensorUnit(unit.SlotAcc, unit.AccUnits, s.accUnit)
 	s.sensorUnit(unit.SlotGyr, unit.GyrUnits, s.gyrUnit)
-	s.sensorUnit(unit.SlotMag, unit.MagUnits, func([]float64) guess { return guess{unit: "ut", scale: 1, why: "unit guessed"} })
 	for i := range unit.Quantities {
 		q := &unit.Quantities[i]
 		slot := q.Slot
@@ -232,12 +227,14 @@ func (s *sample) guess() bool {
 		if !has || slot < unit.SlotLat || slot >= unit.SlotCount {
 			continue
 		}
-		if !slices.ContainsFunc(q.Units, func(u unit.Unit) bool { return u.Name == g.unit }) {
+		u := unit.Find(q.Units, g.unit)
+		if u == nil {
+			u = &q.Units[0]
 			if slot == unit.SlotSpeed {
 				g.why = "unit guessed: mps, kn, kmh or mph"
 			}
-			g.unit = q.Units[0].Name
 		}
+		g.unit = u.Name
 		if v := s.largest(g.header); slot <= unit.SlotLon && v > 360 {
 			g.scale = 1e-7
 		}
@@ -288,8 +285,6 @@ func (s *sample) slotOf(words []string) int {
 		case stem == "g", stem == "w", stem == "r", stem == "rot", strings.Contains(stem, "gyr"), strings.Contains(stem, "rotation"),
 			strings.Contains(stem, "angular"), strings.Contains(stem, "omega"):
 			return unit.SlotGyr + axis
-		case stem == "m", strings.Contains(stem, "mag"), strings.Contains(stem, "compass"):
-			return unit.SlotMag + axis
 		case stem == "":
 			switch {
 			case strings.Contains(s.file, "acc"):
@@ -297,7 +292,7 @@ func (s *sample) slotOf(words []string) int {
 			case strings.Contains(s.file, "gyr"):
 				return unit.SlotGyr + axis
 			case strings.Contains(s.file, "mag"):
-				return unit.SlotMag + axis
+				return unit.SlotIgnore
 			}
 			return unit.SlotAcc + axis // the values will tell
 		}
@@ -325,10 +320,9 @@ func (s *sample) timeUnit(g *guess, i int) bool {
 	if len(v) < 2 {
 		return false
 	}
-	for _, u := range unit.TimeUnits {
-		if u.Name == g.unit && u.Digits >= 0 {
-			return true
-		}
+	if u := unit.Find(unit.TimeUnits, g.unit); u != nil && u.Digits >= 0 {
+		g.unit = u.Name
+		return true
 	}
 	var steps []float64
 	for k := 1; k < len(v); k++ {
@@ -394,10 +388,10 @@ func (s *sample) sensorUnit(slot int, units []unit.Unit, byValue func(norms []fl
 		}
 		cols[k] = s.values[slices.Index(s.names, g.header)]
 	}
-	if slices.ContainsFunc(units, func(u unit.Unit) bool { return u.Name == s.found[slot].unit }) {
+	if u := unit.Find(units, s.found[slot].unit); u != nil {
 		for k := range 3 {
 			g := s.found[slot+k]
-			g.unit = s.found[slot].unit
+			g.unit = u.Name
 			s.found[slot+k] = g
 		}
 		return

@@ -9,13 +9,17 @@ import (
 	"evenfoot/ingest/unit"
 )
 
-var blankRow = [unit.SlotCount]float64{raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN, raw.NaN}
+var blankRow = func() (r [unit.SlotCount]float64) {
+	for i := range r {
+		r[i] = raw.NaN
+	}
+	return r
+}()
 
 // Groups of a row, as bits: what is wrong with which sensor.
 const (
 	groupAcc = 1 << iota
 	groupGyr
-	groupMag
 	groupGPS
 	groupTime
 	groupNone = 0
@@ -27,10 +31,8 @@ func groupOf(slot int) uint8 {
 		return groupNone
 	case slot < unit.SlotGyr:
 		return groupAcc
-	case slot < unit.SlotMag:
-		return groupGyr
 	case slot < unit.SlotLat:
-		return groupMag
+		return groupGyr
 	case slot < unit.SlotCount:
 		return groupGPS
 	}
@@ -38,7 +40,7 @@ func groupOf(slot int) uint8 {
 }
 
 var groupNames = map[uint8]string{groupAcc: "accelerometer", groupGyr: "gyroscope",
-	groupMag: "magnetometer", groupGPS: "GPS fix", groupTime: "row"}
+	groupGPS: "GPS fix", groupTime: "row"}
 
 // row takes one row in. whole is false when the file ended inside it.
 func (c *reader) row(line []byte, whole bool) {
@@ -99,10 +101,8 @@ func (c *reader) row(line []byte, whole bool) {
 	}
 	if !whole && !c.trusted(line[lastAt:]) {
 		g := groupOf(c.cols[c.last].slot)
-		c.notes.Warn("lines cut off", c.lines.line, c.lines.pos,
-			"The file ends inside this line; the value %s may be cut, so the %s of this line is left out.",
-			raw.Quote(line[lastAt:]), groupNames[g])
-		c.notes.Drop(1, "the file ends inside the line")
+		c.warn(raw.Warning{Kind: raw.CutLine, Sensor: groupNames[g], Text: []string{string(line[lastAt:])}})
+		c.notes.Drop(1, raw.CutLine, "")
 		bad |= g
 		if g == groupTime {
 			return
@@ -117,19 +117,25 @@ func (c *reader) row(line []byte, whole bool) {
 			text = utc
 		}
 		if len(scan.Bare(text)) == 0 {
-			c.notes.Warn("rows without a time", c.lines.line, c.lines.pos, "The row has no time and is left out.")
-			c.notes.Drop(1, "no time")
+			c.warn(raw.Warning{Kind: raw.NoTime})
+			c.notes.Drop(1, raw.NoTime, "")
 			return
 		}
-		hint := ""
+		w := raw.Warning{Kind: raw.BadTime, Text: []string{string(text)}}
 		if v, kind := scan.SlowNumber(scan.Bare(text), c.dec); kind == scan.IsNumber && v >= 1e11 && c.time.digits == 0 {
-			hint = " It is too large for seconds: name the column time_ms, time_us or time_ns if it counts those."
+			w.Kind = raw.BigTime
 		}
-		c.notes.Warn("rows whose time cannot be read", c.lines.line, c.lines.pos, "The time %s cannot be read; the row is left out.%s", raw.Quote(text), hint)
-		c.notes.Drop(1, "time cannot be read")
+		c.warn(w)
+		c.notes.Drop(1, raw.BadTime, "")
 		return
 	}
 	c.add(t, &v, bad, notFinite)
+}
+
+// warn tells something about the line at hand.
+func (c *reader) warn(w raw.Warning) {
+	w.Line = c.lines.line
+	c.notes.Warn(w)
 }
 
 func (c *reader) badField(col *column, kind scan.Kind, text []byte, bad, notFinite *uint8) {
@@ -139,28 +145,25 @@ func (c *reader) badField(col *column, kind scan.Kind, text []byte, bad, notFini
 		return
 	}
 	if col.slot == unit.SlotAlt || col.slot == unit.SlotCourse {
-		c.notes.Warn("values that are not a number", c.lines.line, c.lines.pos,
-			"%s in column %q is not a number and is left out.", raw.Quote(text), col.name)
+		c.warn(raw.Warning{Kind: raw.NotNumber, Text: []string{string(text), col.name}})
 		return
 	}
 	*bad |= g
-	c.notes.Warn("values that are not a number", c.lines.line, c.lines.pos,
-		"%s in column %q is not a number; the %s of this row is left out.", raw.Quote(text), col.name, groupNames[g])
+	c.warn(raw.Warning{Kind: raw.NotNumber, Sensor: groupNames[g], Text: []string{string(text), col.name}})
 }
 
 func (c *reader) raggedRow(line []byte, n int, whole bool) {
 	if !whole {
-		c.notes.Warn("lines cut off", c.lines.line, c.lines.pos, "The file ends inside this line, which is left out.")
-		c.notes.Drop(1, "the file ends inside the line")
+		c.warn(raw.Warning{Kind: raw.CutLine})
+		c.notes.Drop(1, raw.CutLine, "")
 		return
 	}
 	c.ragged++
 	if n >= len(c.cols) {
 		n = len(headerNames(line, c.delim))
 	}
-	c.notes.Warn("rows with too few or too many fields", c.lines.line, c.lines.pos,
-		"The row has %s where the header has %d; it is left out.", raw.Count(n, "field"), len(c.head))
-	c.notes.Drop(1, "too few or too many fields")
+	c.warn(raw.Warning{Kind: raw.Ragged, Values: []float64{float64(n), float64(len(c.head))}})
+	c.notes.Drop(1, raw.Ragged, "")
 }
 
 // trusted says whether the last value of a line without an end is whole.
@@ -219,16 +222,14 @@ func (c *reader) add(t float64, v *[unit.SlotCount]float64, bad, notFinite uint8
 	}
 	acc := c.axes(v, unit.SlotAcc, groupAcc, bad, notFinite)
 	gyr := c.axes(v, unit.SlotGyr, groupGyr, bad, notFinite)
-	mag := c.axes(v, unit.SlotMag, groupMag, bad, notFinite)
 	if acc {
 		c.out.Acc.Push(t, v[unit.SlotAcc:unit.SlotAcc+3], true)
 		took = true
 	}
-	took = c.follow(&c.out.Gyr, &c.sharesG, acc, gyr, t, v[unit.SlotGyr:unit.SlotGyr+3]) || took
-	took = c.follow(&c.out.Mag, &c.sharesM, acc, mag, t, v[unit.SlotMag:unit.SlotMag+3]) || took
+	took = c.follow(acc, gyr, t, v[unit.SlotGyr:unit.SlotGyr+3]) || took
 
 	if bad&groupGPS != 0 {
-		c.notes.Drop(1, "GPS fix with a value that is not a number")
+		c.notes.Drop(1, raw.NotNumber, groupNames[groupGPS])
 	} else if v[unit.SlotLat] == v[unit.SlotLat] || v[unit.SlotLon] == v[unit.SlotLon] || v[unit.SlotSpeed] == v[unit.SlotSpeed] {
 		g := &c.out.Gps
 		g.Time = append(g.Time, t)
@@ -240,7 +241,7 @@ func (c *reader) add(t float64, v *[unit.SlotCount]float64, bad, notFinite uint8
 		took = true
 	}
 	if !took && notFinite != 0 {
-		c.notes.Drop(1, "NaN or infinite value")
+		c.notes.Drop(1, raw.NotFinite, "")
 	}
 }
 
@@ -253,27 +254,27 @@ func (c *reader) axes(v *[unit.SlotCount]float64, slot int, group, bad, notFinit
 	}
 	switch {
 	case bad&group != 0:
-		c.notes.Drop(1, groupNames[group]+" with a value that is not a number")
+		c.notes.Drop(1, raw.NotNumber, groupNames[group])
 	case x == x || y == y || z == z:
 		if notFinite&group != 0 {
-			c.notes.Drop(1, groupNames[group]+" with a NaN or infinite value")
+			c.notes.Drop(1, raw.NotFinite, groupNames[group])
 		} else {
-			c.notes.Drop(1, groupNames[group]+" with an axis missing")
+			c.notes.Drop(1, raw.AxisMissing, groupNames[group])
 		}
 	}
 	return false
 }
 
-// follow appends to a sensor that mostly comes in the accelerometer's rows.
-// While it always does, it shares that sensor's times.
-func (c *reader) follow(s *raw.Series, shares *bool, acc, has bool, t float64, v []float64) bool {
-	if *shares && acc != has {
-		n := len(s.V[0])
-		s.Time = slices.Clone(c.out.Acc.Time[:n])
-		*shares = false
+// follow appends to the gyroscope, which mostly comes in the accelerometer's
+// rows. While it always does, it shares that sensor's times.
+func (c *reader) follow(acc, has bool, t float64, v []float64) bool {
+	s := &c.out.Gyr
+	if c.shares && acc != has {
+		s.Time = slices.Clone(c.out.Acc.Time[:len(s.V[0])])
+		c.shares = false
 	}
 	if has {
-		s.Push(t, v, !*shares)
+		s.Push(t, v, !c.shares)
 	}
 	return has
 }

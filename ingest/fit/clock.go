@@ -5,11 +5,12 @@ import (
 	"slices"
 
 	"evenfoot/ingest/raw"
+	"evenfoot/ingest/unit"
 )
 
 // A clock ties a device's own clock to UTC within one file of the chain.
 type clock struct {
-	mark   [5]int  // lengths of the columns at the file's start
+	mark   [4]int  // lengths of the columns at the file's start
 	system bool    // some time stamps count from power-on
 	utc    bool    // some are UTC
 	tied   bool    // offset is known
@@ -58,7 +59,7 @@ func (f *reader) correlation(d *def, b []byte) {
 }
 
 // lengths returns the lengths of the time columns.
-func (f *reader) lengths() (n [5]int) {
+func (f *reader) lengths() (n [4]int) {
 	for k, t := range f.columns() {
 		n[k] = len(t)
 	}
@@ -66,8 +67,8 @@ func (f *reader) lengths() (n [5]int) {
 }
 
 // columns returns the time columns, those of the receiver's own fixes last.
-func (f *reader) columns() [5][]float64 {
-	return [5][]float64{f.acc.s.Time, f.gyr.s.Time, f.mag.s.Time, f.rec.Time, f.meta.Time}
+func (f *reader) columns() [4][]float64 {
+	return [4][]float64{f.acc.s.Time, f.gyr.s.Time, f.rec.Time, f.meta.Time}
 }
 
 // settleClock brings the times of the last file of the chain to UTC, where
@@ -118,7 +119,7 @@ func (f *reader) dropUndated() {
 		}
 	}
 	if shift != shift {
-		f.Warn("clocks without a date", 0, -1, "The device's clock counts from when it was switched on, and nothing in the file ties it to a date.")
+		f.Warn(raw.Warning{Kind: raw.NoDate})
 		return
 	}
 	for _, s := range f.sensors() {
@@ -130,7 +131,7 @@ func (f *reader) dropUndated() {
 				n++
 			}
 		}
-		f.lose(s, n, " sample on a clock without a date, beside others with one")
+		f.Drop(n, raw.NoDateBeside, unit.SensorNames[s.kind])
 	}
 	for _, g := range []*raw.Fixes{&f.rec, &f.meta} {
 		k := 0
@@ -140,7 +141,7 @@ func (f *reader) dropUndated() {
 				k++
 			}
 		}
-		f.Drop(len(g.Time)-k, "GPS fix on a clock without a date, beside others with one")
+		f.Drop(len(g.Time)-k, raw.NoDateBeside, "GPS fix")
 		g.Time, g.Lat, g.Lon, g.Alt, g.Speed, g.Course = g.Time[:k], g.Lat[:k], g.Lon[:k], g.Alt[:k], g.Speed[:k], g.Course[:k]
 	}
 	if f.base >= systemTime {

@@ -2,65 +2,13 @@ package fit
 
 import (
 	"encoding/binary"
-	"fmt"
 	"math"
-	"strings"
-
-	"github.com/muktihari/fit/profile/typedef"
 
 	"evenfoot/ingest/raw"
 )
 
 // semicircle is the unit of positions in FIT, in degrees.
 const semicircle = 180.0 / (1 << 31)
-
-// A device is who made the file.
-type device struct {
-	maker, product uint16
-	known          bool
-	name           string // product name, where the file spells it out
-}
-
-func (d device) String() string {
-	var s []string
-	if d.known {
-		m := typedef.Manufacturer(d.maker).String()
-		if m == "" || strings.Contains(m, "(") {
-			m = fmt.Sprintf("maker %d", d.maker)
-		}
-		s = append(s, strings.ReplaceAll(m, "_", " "))
-	}
-	if d.name != "" {
-		s = append(s, d.name)
-	} else if d.product != 0 {
-		s = append(s, fmt.Sprintf("product %d", d.product))
-	}
-	return strings.Join(s, " ")
-}
-
-func (f *reader) fileID(d *def, b []byte) {
-	if v, ok := d.value(b, d.slot[0], 0); ok && f.kind != typedef.FileActivity {
-		f.kind = typedef.File(v)
-	}
-	if f.device.known {
-		return
-	}
-	if v, ok := d.value(b, d.slot[1], 0); ok {
-		f.device.maker, f.device.known = uint16(v), true
-	}
-	if v, ok := d.value(b, d.slot[2], 0); ok {
-		f.device.product = uint16(v)
-	}
-	f.device.name = d.text(b, d.slot[3])
-}
-
-func (f *reader) deviceInfo(d *def, b []byte) {
-	// Index 0 is the device that made the file; others are its sensors.
-	if i, ok := d.value(b, d.slot[0], 0); !ok || i != 0 || f.device.name != "" {
-		return
-	}
-	f.device.name = d.text(b, d.slot[3])
-}
 
 // millis returns the message's time in ms since time zero; false when no time
 // stamp was seen. ms is the part below a second, NaN when it is not told.
@@ -84,7 +32,7 @@ func (f *reader) record(d *def, b []byte, pos int64) {
 	ms, _ := role.ms.value(d, b, 0)
 	at, ok := f.millis(ms)
 	if !ok {
-		f.Drop(1, "record without a time stamp")
+		f.Drop(1, raw.NoStamp, "record")
 		return
 	}
 	if role.motion {
@@ -115,12 +63,12 @@ func (f *reader) record(d *def, b []byte, pos int64) {
 		speed, okSpeed = role.speed.value(d, b, 0)
 	}
 	if okSpeed && !(speed >= 0 && speed <= math.MaxFloat32) {
-		f.Warn("impossible speeds", 0, pos, "A speed of %g m/s is impossible; it is not used.", speed)
+		f.Warn(raw.Warning{Kind: raw.BadSpeed, Byte: pos, Values: []float64{speed}})
 		speed, okSpeed = math.NaN(), false
 	}
 	if !placed && !okSpeed {
 		if !role.motion {
-			f.empty++
+			f.Drop(1, raw.EmptyRecord, "")
 		}
 		return
 	}
@@ -143,11 +91,11 @@ func (f *reader) position(lat, lon float64, okLat, okLon bool, pos int64) (float
 	case okLat && okLon && math.Abs(lat) <= 90 && math.Abs(lon) <= 180 && (lat != 0 || lon != 0):
 		return lat, lon, true
 	case okLat && okLon && lat == 0 && lon == 0:
-		f.Drop(1, "position 0, 0 (no fix yet)")
+		f.Drop(1, raw.NoFix, "")
 	case okLat && okLon:
-		f.Warn("impossible positions", 0, pos, "Latitude %g, longitude %g is no place on Earth; the position is not used.", lat, lon)
+		f.Warn(raw.Warning{Kind: raw.BadPosition, Byte: pos, Values: []float64{lat, lon}})
 	case okLat || okLon:
-		f.Warn("half positions", 0, pos, "A position has only one of latitude and longitude; it is not used.")
+		f.Warn(raw.Warning{Kind: raw.HalfPosition, Byte: pos})
 	}
 	return math.NaN(), math.NaN(), false
 }
@@ -158,7 +106,7 @@ func (f *reader) gpsMetadata(d *def, b []byte, pos int64) {
 	ms, _ := d.value(b, d.slot[0], 0)
 	at, ok := f.millis(ms)
 	if !ok {
-		f.Drop(1, "GPS fix without a time stamp")
+		f.Drop(1, raw.NoStamp, "GPS fix")
 		return
 	}
 	if utc, ok := d.value(b, d.slot[6], 0); ok && f.last < systemTime && utc >= systemTime {
@@ -171,7 +119,7 @@ func (f *reader) gpsMetadata(d *def, b []byte, pos int64) {
 	speed, okSpeed := d.value(b, d.slot[4], 0)
 	course, _ := d.value(b, d.slot[5], 0)
 	if !placed && !okSpeed {
-		f.empty++
+		f.Drop(1, raw.EmptyRecord, "")
 		return
 	}
 	f.fix(&f.meta, at, lat, lon, alt/5-500, speed/1000, course/100)
@@ -214,10 +162,10 @@ func (f *reader) fixes() raw.Fixes {
 	// Both come from one receiver; records have what the device shows. The
 	// receiver's own fixes are taken where they are clearly denser.
 	if n, m := len(f.rec.Time), len(f.meta.Time); n > 0 && 2*m < 3*n {
-		f.Drop(m, "receiver fix (gps_metadata), beside records of the same track")
+		f.Drop(m, raw.RecordsBeside, "")
 		return f.rec
 	}
-	f.Drop(len(f.rec.Time), "record, beside denser fixes of the receiver (gps_metadata)")
-	f.roughly[3] = f.roughly[4]
+	f.Drop(len(f.rec.Time), raw.DenserBeside, "")
+	f.roughly[2] = f.roughly[3]
 	return f.meta
 }

@@ -5,7 +5,10 @@ import (
 	"slices"
 	"strings"
 
+	"evenfoot/ingest/raw"
 	"evenfoot/ingest/unit"
+
+	profile "github.com/tormoder/fit"
 )
 
 // A desc is a field_description message: what a developer's field holds.
@@ -30,7 +33,7 @@ type roles struct {
 	ms, offsets, lat, lon, alt, speed, course devUse
 
 	motion bool
-	sensor [3]struct {
+	sensor [2]struct {
 		axis [4]devUse // x, y, z, or all in one
 		unit string
 	}
@@ -55,7 +58,7 @@ func (f *reader) describe(d *def, b []byte) {
 		}
 	}
 	if v[0] < 0 || v[1] < 0 || v[2] < 0 {
-		f.Warn("useless field descriptions", 0, f.win.Pos, "A developer field's description lacks its index, number or type; the field is not read.")
+		f.Warn(raw.Warning{Kind: raw.BadDescription, Byte: f.win.Pos})
 		return
 	}
 	c := desc{
@@ -68,7 +71,7 @@ func (f *reader) describe(d *def, b []byte) {
 	if _, ok := d.value(b, d.slot[5], 0); ok {
 		c.shift = v[4]
 	}
-	if n, ok := d.value(b, d.slot[8], 0); ok && v[5] == record {
+	if n, ok := d.value(b, d.slot[8], 0); ok && v[5] == float64(profile.MesgNumRecord) {
 		c.native = int(n)
 	}
 	f.descs = slices.DeleteFunc(f.descs, func(o desc) bool { return o.index == c.index && o.num == c.num })
@@ -93,7 +96,7 @@ func (f *reader) roles(d *def) *roles {
 	for _, dev := range d.dev {
 		i := slices.IndexFunc(f.descs, func(c desc) bool { return c.index == dev.dev && c.num == dev.num })
 		if i < 0 {
-			f.Warn("undescribed developer fields", 0, f.win.Pos, "Developer field %d (index %d) has no description; it is not read.", dev.num, dev.dev)
+			f.Warn(raw.Warning{Kind: raw.NoDescription, Byte: f.win.Pos, Values: []float64{float64(dev.num), float64(dev.dev)}})
 			continue
 		}
 		c := f.descs[i]
@@ -116,11 +119,9 @@ func (f *reader) assign(r *roles, u devUse) {
 		if strings.TrimSpace(c.units) != "" {
 			named = c.units
 		}
-		scale, ok := unit.MotionScale(kind, named)
+		scale, ok := unit.Scale(unit.SensorUnits[kind], named)
 		if !ok {
-			f.Warn("developer fields without a usable unit", 0, f.win.Pos,
-				"Developer field %q looks like a %s, but its unit %q is not known; it is not read. Units that are: %s.",
-				c.name, unit.SensorNames[kind], named, [3]string{"m/s^2, g, mg", "rad/s, deg/s, mdps", "uT, nT, gauss, mgauss"}[kind])
+			f.Warn(raw.Warning{Kind: raw.DevUnit, Byte: f.win.Pos, Sensor: unit.SensorNames[kind], Text: []string{c.name, named}})
 			return
 		}
 		u.scale = scale
@@ -142,25 +143,25 @@ func (f *reader) assign(r *roles, u devUse) {
 		set(&r.offsets, 1, c.units == "" || strings.EqualFold(c.units, "ms"))
 		return
 	case "course", "courseoverground", "cog", "gpscourse":
-		scale, ok := unit.AngleScale(c.units)
+		scale, ok := unit.Scale(unit.AngleUnits, c.units)
 		set(&r.course, scale, ok)
 		return
 	case "speed", "speedoverground", "sog", "gpsspeed":
-		scale, ok := unit.SpeedScale(c.units)
+		scale, ok := unit.Scale(unit.SpeedUnits, c.units)
 		set(&r.speed, scale, ok)
 		return
 	case "lat", "latitude", "gpslat", "gpslatitude":
-		scale, ok := unit.AngleScale(c.units)
+		scale, ok := unit.Scale(unit.AngleUnits, c.units)
 		set(&r.lat, scale, ok)
 		return
 	case "lon", "long", "longitude", "gpslon", "gpslongitude":
-		scale, ok := unit.AngleScale(c.units)
+		scale, ok := unit.Scale(unit.AngleUnits, c.units)
 		set(&r.lon, scale, ok)
 		return
 	}
 	switch c.native {
 	case 6, 73:
-		scale, ok := unit.SpeedScale(c.units)
+		scale, ok := unit.Scale(unit.SpeedUnits, c.units)
 		if c.units == "" {
 			scale, ok = 1, true
 		}
@@ -185,7 +186,7 @@ func (f *reader) devMotion(r *roles, d *def, b []byte, at int64) {
 			continue
 		}
 		if most := max(a[0].f.n, a[1].f.n, a[2].f.n); !vector && most > n {
-			f.lose(s, most-n, " sample that lacks an axis")
+			f.Drop(most-n, raw.AxisMissing, unit.SensorNames[s.kind])
 		}
 		i := f.extend(s.s, n)
 		invalid := 0
@@ -209,14 +210,14 @@ func (f *reader) devMotion(r *roles, d *def, b []byte, at int64) {
 		if s.s.Unit == "" {
 			s.s.Unit = r.sensor[k].unit
 		}
-		f.lose(s, invalid, " sample that is marked invalid")
+		f.Drop(invalid, raw.Invalid, unit.SensorNames[s.kind])
 		if r.offsets.f.n >= n {
 			for j := range n {
 				off, ok := r.offsets.value(d, b, j)
 				s.s.Time[i+j] = (float64(at) + off) / 1000
 				if !ok || math.Abs(off) > maxOffset {
 					s.s.Time[i+j] = float64(at) / 1000
-					f.void(s, fitRange{i + j, i + j + 1}, " sample without a time offset")
+					f.void(s, fitRange{i + j, i + j + 1}, raw.NoOffset)
 				}
 			}
 			continue

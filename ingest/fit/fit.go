@@ -7,14 +7,16 @@ package fit
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"encoding/binary"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
 	"time"
 
-	"github.com/muktihari/fit/profile/typedef"
+	profile "github.com/tormoder/fit"
 
 	"evenfoot/ingest/raw"
 	"evenfoot/ingest/unit"
@@ -45,25 +47,21 @@ type reader struct {
 	descs []desc
 	last  uint32 // latest time stamp
 	timed bool   // last is set
-	good  fitStamps
+	good  stamps
 	jumps int // in time, over the whole chain
 	clock clock
 
 	// What is kept.
 	base    int64 // FIT time of time zero
 	based   bool
-	roughly [5]bool // columns with times tied to UTC to about a second only
+	roughly [4]bool // columns with times tied to UTC to about a second only
 	undated bool    // some file of the chain has a clock without a date
 	acc     sensor
 	gyr     sensor
-	mag     sensor
 	rec     raw.Fixes // from record messages
 	meta    raw.Fixes // from gps_metadata messages
-	device  device
-	unread  map[uint16]int
-	empty   int // records without position and speed
-	marks   []raw.Mark
-	kind    typedef.File
+	unread  map[profile.MesgNum]int
+	side    []sideMessage // of the activity, as they stand in the file
 }
 
 // Read reads a FIT file or a chain of them. It returns an error only when
@@ -72,11 +70,10 @@ type reader struct {
 func Read(r *bufio.Reader, name string, size int64) (*raw.Columns, error) {
 	f := &reader{
 		name: name, size: size, Notes: raw.Notes{File: name},
-		win: raw.NewWindow(r, 256<<10), unread: map[uint16]int{}, kind: typedef.FileInvalid,
+		win: raw.NewWindow(r, 256<<10), unread: map[profile.MesgNum]int{},
 	}
 	f.acc = sensor{kind: unit.Acc, s: new(raw.Series)}
 	f.gyr = sensor{kind: unit.Gyr, s: new(raw.Series)}
-	f.mag = sensor{kind: unit.Mag, s: new(raw.Series)}
 	if h := f.win.Peek(14); !isHeader(h) {
 		if err := f.win.Broken(); err != nil {
 			return nil, fmt.Errorf("%s: %w", name, err)
@@ -106,29 +103,29 @@ func (f *reader) part() bool {
 	start := f.win.Pos
 	hs := int(h[0])
 	if len(h) < hs {
-		f.Warn("cut headers", 0, start, "The file ends inside a FIT header.")
+		f.Warn(raw.Warning{Kind: raw.CutHeader, Byte: start})
 		f.win.Skip(len(h))
 		return false
 	}
 	data := int64(binary.LittleEndian.Uint32(h[4:]))
 	if hs >= 14 {
 		// A header checksum of zero means that none was made.
-		if c := binary.LittleEndian.Uint16(h[12:]); c != 0 && c != AddCRC(0, h[:12]) {
-			f.Warn("headers with a wrong checksum", 0, start+12, "The header's checksum is wrong; reading on.")
+		if c := binary.LittleEndian.Uint16(h[12:]); c != 0 && c != addCRC(0, h[:12]) {
+			f.Warn(raw.Warning{Kind: raw.WrongHeaderSum, Byte: start + 12})
 		}
 	}
-	f.crc = AddCRC(0, h[:hs])
+	f.crc = addCRC(0, h[:hs])
 	f.win.Skip(hs)
 
 	f.defs = [16]def{}
 	f.descs = f.descs[:0]
-	f.timed, f.good = false, fitStamps{}
+	f.timed, f.good = false, stamps{}
 	f.clock = clock{mark: f.lengths()}
 	end := f.win.Pos + data
 	if data == 0 {
 		end = math.MaxInt64
 		if len(f.win.Peek(3)) == 3 {
-			f.Warn("unfinished recordings", 0, start+4, "The recording was never closed (its header gives no size); read to the end of the file.")
+			f.Warn(raw.Warning{Kind: raw.Unfinished, Byte: start + 4})
 		}
 	}
 	f.messages(end)
@@ -163,7 +160,7 @@ func (f *reader) nextHeader() bool {
 			f.win.Skip(i + 1)
 		}
 	}
-	f.Warn("stretches of foreign bytes", 0, start, "What follows the end of the FIT data is not FIT and was skipped: %s.", raw.Count(int(f.win.Pos-start), "byte"))
+	f.Warn(raw.Warning{Kind: raw.ForeignBytes, Byte: start, Count: int(f.win.Pos - start)})
 	return found
 }
 
@@ -190,7 +187,7 @@ func (f *reader) messages(end int64) {
 		if b := f.win.Peek(3); len(b) == 2 && (!ok || n > 2) && binary.LittleEndian.Uint16(b) == f.crc {
 			f.win.Skip(2)
 			if end != math.MaxInt64 {
-				f.Warn("wrong data sizes", 0, pos, "The file ends here with a checksum that is right, although its header announces more.")
+				f.Warn(raw.Warning{Kind: raw.EndsEarly, Byte: pos})
 			}
 			return
 		}
@@ -215,7 +212,7 @@ func (f *reader) messages(end int64) {
 		}
 		b = f.win.Peek(n)
 		if pos+int64(n) > end {
-			f.Warn("wrong data sizes", 0, pos, "The header's data size ends inside a message; reading on to the end of the file.")
+			f.Warn(raw.Warning{Kind: raw.WrongSize, Byte: pos})
 			end = math.MaxInt64
 		}
 		if b[0]&0xC0 == 0x40 {
@@ -223,7 +220,7 @@ func (f *reader) messages(end int64) {
 		} else {
 			f.data(b, pos)
 		}
-		f.crc = AddCRC(f.crc, b)
+		f.crc = addCRC(f.crc, b)
 		f.win.Skip(n)
 	}
 }
@@ -264,21 +261,20 @@ func (f *reader) closing(end int64) bool {
 	switch {
 	case len(b) < 2:
 		f.win.Skip(len(b))
-		f.Warn("missing checksums", 0, end, "The file ends before its checksum; the data before it are whole.")
+		f.Warn(raw.Warning{Kind: raw.NoChecksum, Byte: end})
 		return true
 	case binary.LittleEndian.Uint16(b) == f.crc:
 		f.win.Skip(2)
 		return true
 	case isHeader(b):
-		f.Warn("missing checksums", 0, end, "The checksum is missing; the next file of the chain follows.")
+		f.Warn(raw.Warning{Kind: raw.NoChecksum, Byte: end, Count: 1})
 		return true
 	case len(b) == 2 || isHeader(b[2:]):
-		f.Warn("wrong checksums", 0, end, "The checksum is wrong (%#04x, the data give %#04x): some values before this byte may be damaged. All of it was read.",
-			binary.LittleEndian.Uint16(b), f.crc)
+		f.Warn(raw.Warning{Kind: raw.WrongChecksum, Byte: end, Values: []float64{float64(binary.LittleEndian.Uint16(b)), float64(f.crc)}})
 		f.win.Skip(2)
 		return true
 	}
-	f.Warn("wrong data sizes", 0, end, "The header says that the data end here, and they go on; reading on to the end of the file.")
+	f.Warn(raw.Warning{Kind: raw.LongerThanSays, Byte: end})
 	return false
 }
 
@@ -301,19 +297,14 @@ func (f *reader) closedEarly() bool {
 
 // cut warns of a file that ends too early.
 func (f *reader) cut(pos, end int64) {
-	why := "The file ends"
+	w := raw.Warning{Kind: raw.CutFile, Byte: pos}
 	if err := f.win.Broken(); err != nil {
-		why = fmt.Sprintf("Reading failed (%v)", err)
+		w.Text = []string{err.Error()}
 	}
-	where := "in the middle of a message"
-	if f.win.Pos == pos {
-		where = "between two messages"
-	}
-	short := ""
 	if end != math.MaxInt64 {
-		short = fmt.Sprintf(", %d bytes short of what its header announces", end+2-f.win.Pos)
+		w.Count = int(end + checksumSize - f.win.Pos)
 	}
-	f.Warn("cut files", 0, pos, "%s %s%s; everything before byte %d was read.", why, where, short, pos)
+	f.Warn(w)
 }
 
 // define takes in a definition message.
@@ -324,8 +315,11 @@ func (f *reader) define(b []byte) {
 	if d.big {
 		d.order = binary.BigEndian
 	}
-	d.global = d.order.Uint16(b[3:])
+	d.global = profile.MesgNum(d.order.Uint16(b[3:]))
 	want := slots[d.global]
+	if isSide(d.global) {
+		d.bytes = slices.Clone(b)
+	}
 	p := b[6:]
 	for range b[5] {
 		fd := newField(p[0], p[1], p[2], d.size)
@@ -334,8 +328,8 @@ func (f *reader) define(b []byte) {
 		} else if i := slices.Index(want, fd.num); i >= 0 {
 			d.slot[i] = fd
 			if fd.n == 0 && fd.size > 0 {
-				f.Warn("fields of unknown type", 0, f.win.Pos, "Field %d of %v is declared with base type %#02x and a size of %d, which do not fit; the field is not read.",
-					fd.num, typedef.MesgNum(d.global), p[2], fd.size)
+				f.Warn(raw.Warning{Kind: raw.BadFieldType, Byte: f.win.Pos, Text: []string{messageName(d.global)},
+					Values: []float64{float64(fd.num), float64(p[2]), float64(fd.size)}})
 			}
 		}
 		d.size += fd.size
@@ -376,34 +370,26 @@ func (f *reader) data(b []byte, pos int64) {
 		f.last = uint32(v)
 		f.timed = true
 	}
+	if isSide(d.global) {
+		f.keepSide(d, b)
+		return
+	}
 	switch d.global {
-	case record:
+	case profile.MesgNumRecord:
 		f.record(d, b, pos)
-	case accel, hsaaccel:
+	case profile.MesgNumAccelerometerData, hsaAccel:
 		f.sensor(&f.acc, d, b, pos)
-	case gyro, hsagyro:
+	case profile.MesgNumGyroscopeData, hsaGyro:
 		f.sensor(&f.gyr, d, b, pos)
-	case mag:
-		f.sensor(&f.mag, d, b, pos)
-	case gpsmetadata:
+	case profile.MesgNumGpsMetadata:
 		f.gpsMetadata(d, b, pos)
-	case calibration:
+	case profile.MesgNumThreeDSensorCalibration:
 		f.calibration(d, b, pos)
-	case correlation:
+	case profile.MesgNumTimestampCorrelation:
 		f.correlation(d, b)
-	case fileID:
-		f.fileID(d, b)
-	case deviceInfo:
-		f.deviceInfo(d, b)
-	case fieldDesc:
+	case profile.MesgNumFieldDescription:
 		f.describe(d, b)
-	case session:
-		f.span(d, b, "session")
-	case lap:
-		f.span(d, b, "lap")
-	case fitEvent:
-		f.event(d, b)
-	case devDataID:
+	case profile.MesgNumDeveloperDataId:
 	default:
 		d.unread++
 	}
@@ -415,85 +401,48 @@ func (f *reader) finish() (*raw.Columns, error) {
 	for _, s := range f.sensors() {
 		closeSensor(s)
 	}
-	out := &raw.Columns{File: raw.File{Name: f.name, Kind: "FIT", Device: f.device.String(), Marks: f.marks}}
-	out.Gps = f.fixes()
-	if slices.Contains(f.roughly[:4], true) {
-		f.Warn("clocks without a date", 0, -1, "Some time stamps count from when the device was switched on; they are tied to UTC by the stamps beside them, to about a second.")
+	out := &raw.Columns{File: raw.File{Name: f.name, Kind: "FIT"}, Gps: f.fixes(), Start: f.start()}
+	kind := f.activity(&out.File)
+	if slices.Contains(f.roughly[:3], true) {
+		f.Warn(raw.Warning{Kind: raw.RoughDate})
 	}
-	out.Start = f.start()
-	f.Drop(f.empty, "record without position and speed")
 	f.dropUnread()
-	out.Acc, out.Gyr, out.Mag = *f.acc.s, *f.gyr.s, *f.mag.s
-	out.Warnings = f.Warnings()
-	out.File.Dropped = f.Dropped
-	if len(out.Acc.Time)+len(out.Gyr.Time)+len(out.Gps.Time) == 0 {
-		return nil, fmt.Errorf("%s: %s", f.name, f.nothing())
+	out.Acc, out.Gyr = *f.acc.s, *f.gyr.s
+	out.Warnings, out.File.Dropped = f.Warnings(), f.Dropped()
+	if len(out.Acc.Time)+len(out.Gyr.Time)+len(out.Gps.Time) > 0 {
+		return out, nil
 	}
-	return out, nil
+	why := ""
+	if kind != profile.FileTypeInvalid && kind != profile.FileTypeActivity {
+		why = fmt.Sprintf("; it is a %q file, an activity is needed", strings.ToLower(kind.String()))
+	}
+	return nil, out.Useless("no positions, speeds or motion in this FIT file" + why)
 }
 
-// nothing says why a file is of no use.
-func (f *reader) nothing() string {
-	var s strings.Builder
-	s.WriteString("no positions, speeds or motion in this FIT file")
-	if f.kind != typedef.FileInvalid && f.kind != typedef.FileActivity {
-		fmt.Fprintf(&s, "; it is a %q file, an activity is needed", f.kind.String())
-	}
-	for _, d := range f.Dropped {
-		fmt.Fprintf(&s, "; %d × %s", d.Count, d.Reason)
-	}
-	for _, w := range f.List {
-		fmt.Fprintf(&s, "; byte %d: %s", w.Byte, w.What)
-	}
-	return s.String()
-}
-
-// dropUnread names the kinds of message that were not looked into.
+// dropUnread names the kinds of message that were not looked into, the most
+// frequent first.
 func (f *reader) dropUnread() {
-	type kind struct {
-		num uint16
-		n   int
-	}
-	var kinds []kind
-	total := 0
-	for num, n := range f.unread {
-		kinds = append(kinds, kind{num, n})
-		total += n
-	}
-	if total == 0 {
-		return
-	}
-	slices.SortFunc(kinds, func(a, b kind) int {
-		if a.n != b.n {
-			return b.n - a.n
-		}
-		return int(a.num) - int(b.num)
+	kinds := slices.SortedFunc(maps.Keys(f.unread), func(a, b profile.MesgNum) int {
+		return cmp.Or(f.unread[b]-f.unread[a], int(a)-int(b))
 	})
-	var s strings.Builder
-	s.WriteString("message of a kind that is not used (")
-	for i, k := range kinds {
-		if i == 8 {
-			fmt.Fprintf(&s, ", and %d other kinds", len(kinds)-i)
-			break
-		}
-		if i > 0 {
-			s.WriteString(", ")
-		}
-		fmt.Fprintf(&s, "%s %d", messageName(k.num), k.n)
+	total := 0
+	var names []string
+	for _, k := range kinds {
+		total += f.unread[k]
+		names = append(names, fmt.Sprintf("%s × %d", messageName(k), f.unread[k]))
 	}
-	s.WriteString(")")
-	f.Drop(total, s.String())
+	f.DropMessages(total, names)
 }
 
 // messageName names a message by the profile, or by number.
-func messageName(num uint16) string {
-	if s := typedef.MesgNum(num).String(); s != "" && !strings.Contains(s, "(") {
-		return s
+func messageName(num profile.MesgNum) string {
+	if s := num.String(); !strings.Contains(s, "(") {
+		return plainName(s)
 	}
 	return fmt.Sprintf("number %d", num)
 }
 
-func (f *reader) sensors() [3]*sensor { return [3]*sensor{&f.acc, &f.gyr, &f.mag} }
+func (f *reader) sensors() [2]*sensor { return [2]*sensor{&f.acc, &f.gyr} }
 
 // start returns the time of time zero, the zero Time when it is not known.
 func (f *reader) start() time.Time {

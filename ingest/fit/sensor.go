@@ -8,11 +8,10 @@ import (
 	"evenfoot/ingest/unit"
 )
 
-// fitSI turns a sensor's calibrated unit in FIT (g, deg/s, gauss) to SI
-// (m/s², rad/s) or µT.
-var fitSI = [3]float64{unit.Gravity, math.Pi / 180, 100}
+// fitSI turns a sensor's calibrated unit in FIT (g, deg/s) to SI.
+var fitSI = [2]float64{unit.Gravity, math.Pi / 180}
 
-var units = [3]string{"g", "deg/s", "G"}
+var units = [2]string{"g", "deg/s"}
 
 // maxSpread bounds, in ms, the stretch over which samples without a time of
 // their own are spread.
@@ -63,7 +62,7 @@ func (f *reader) extend(s *raw.Series, n int) int {
 
 // sensor takes in a message with an array of samples.
 func (f *reader) sensor(s *sensor, d *def, b []byte, pos int64) {
-	hsa := d.global == hsaaccel || d.global == hsagyro
+	hsa := d.global == hsaAccel || d.global == hsaGyro
 	// The same samples may be there calibrated, compressed and as counts;
 	// the best that is valid is taken.
 	type form struct {
@@ -75,9 +74,9 @@ func (f *reader) sensor(s *sensor, d *def, b []byte, pos int64) {
 	si := fitSI[s.kind]
 	forms := [3]form{{5, si, units[s.kind], false}, {8, si / 1000, "mG", false}, {2, 1, "counts", true}}
 	switch d.global {
-	case hsaaccel:
+	case hsaAccel:
 		forms = [3]form{{2, si / 1024, "mG", false}, {8, 0, "", false}, {8, 0, "", false}}
-	case hsagyro:
+	case hsaGyro:
 		forms = [3]form{{2, si / 28.57143, "deg/s", false}, {8, 0, "", false}, {8, 0, "", false}}
 	}
 	lost := 0
@@ -107,12 +106,12 @@ func (f *reader) sensor(s *sensor, d *def, b []byte, pos int64) {
 			}
 		}
 		if most > n {
-			f.lose(s, most-n, " sample that lacks an axis")
+			f.drop(s, most-n, raw.AxisMissing)
 		}
 		return
 	}
 	if lost > 0 {
-		f.lose(s, lost, " sample that lacks an axis or is marked invalid")
+		f.drop(s, lost, raw.Invalid)
 	}
 }
 
@@ -124,7 +123,7 @@ func (f *reader) axes(s *sensor, d *def, b []byte, slot, n int, scale float64) (
 	for k := range 3 {
 		fd := d.slot[slot+k]
 		dst := s.s.V[k][i : i+n]
-		if fd.base == fitFloat32 && !d.big {
+		if fd.base == typeFloat32 && !d.big {
 			src := b[fd.off : fd.off+4*n]
 			for j := range dst {
 				v := math.Float32frombits(binary.LittleEndian.Uint32(src[4*j:]))
@@ -161,13 +160,13 @@ func (f *reader) stamp(s *sensor, d *def, b []byte, i, n int, hsa bool) {
 	t := s.s.Time[i : i+n]
 	if !ok {
 		clear(t)
-		f.void(s, fitRange{i, i + n}, " sample without a time stamp")
+		f.void(s, fitRange{i, i + n}, raw.NoStamp)
 		return
 	}
 	off := d.slot[1]
 	if hsa {
 		step, _ := d.value(b, off, 0)
-		if d.global == hsagyro {
+		if d.global == hsaGyro {
 			step *= 1000.0 / 32768
 		}
 		if step > 0 && step*float64(n) <= maxOffset {
@@ -200,8 +199,8 @@ func (f *reader) stamp(s *sensor, d *def, b []byte, i, n int, hsa bool) {
 			t[j] = float64(at) / 1000
 		}
 	}
-	f.lose(s, invalid, " sample that is marked invalid")
-	f.lose(s, untimed, " sample without a time offset")
+	f.drop(s, invalid, raw.Invalid)
+	f.drop(s, untimed, raw.NoOffset)
 }
 
 // offsets turns a message's sample_time_offset into times; NaN where it has
@@ -209,7 +208,7 @@ func (f *reader) stamp(s *sensor, d *def, b []byte, i, n int, hsa bool) {
 func (f *reader) offsets(t []float64, d *def, b []byte, off field, at int64) bool {
 	m := min(len(t), off.n)
 	some := false
-	if off.base == fitUint16 && !d.big {
+	if off.base == typeUint16 && !d.big {
 		src := b[off.off : off.off+2*m]
 		for j := range m {
 			v := binary.LittleEndian.Uint16(src[2*j:])
@@ -237,15 +236,11 @@ func (f *reader) offsets(t []float64, d *def, b []byte, off field, at int64) boo
 	return some
 }
 
-// lose counts samples of a sensor that are left out.
-func (f *reader) lose(s *sensor, n int, reason string) {
-	if n > 0 {
-		f.Drop(n, unit.SensorNames[s.kind]+reason)
-	}
-}
+// drop counts samples of a sensor that are left out.
+func (f *reader) drop(s *sensor, n int, reason raw.Kind) { f.Drop(n, reason, unit.SensorNames[s.kind]) }
 
 // void takes samples out, later, and counts them.
-func (f *reader) void(s *sensor, r fitRange, reason string) {
+func (f *reader) void(s *sensor, r fitRange, reason raw.Kind) {
 	n := 0
 	for j := r.lo; j < r.hi; j++ {
 		if s.s.V[0][j] == s.s.V[0][j] {
@@ -254,7 +249,7 @@ func (f *reader) void(s *sensor, r fitRange, reason string) {
 		}
 	}
 	s.holes = true
-	f.lose(s, n, reason)
+	f.drop(s, n, reason)
 }
 
 // countHoles counts samples marked invalid in a message without offsets.
@@ -268,7 +263,7 @@ func (f *reader) countHoles(s *sensor, r fitRange) {
 			n++
 		}
 	}
-	f.lose(s, n, " sample that is marked invalid")
+	f.drop(s, n, raw.Invalid)
 }
 
 // later gives samples i to i+n the time stamp at, to be spread up to the next
@@ -279,7 +274,7 @@ func (f *reader) later(s *sensor, i, n int, at int64) {
 	}
 	if n > 1 && !s.spread {
 		s.spread = true
-		f.Warn("sensors without sample times", 0, f.win.Pos, "The %s's samples have no times of their own; they are spread evenly from one message to the next.", unit.SensorNames[s.kind])
+		f.Warn(raw.Warning{Kind: raw.SpreadSamples, Byte: f.win.Pos, Sensor: unit.SensorNames[s.kind]})
 	}
 	if s.group.hi == i && s.group.hi > s.group.lo && at == s.at {
 		s.group.hi = i + n
@@ -314,7 +309,7 @@ func (f *reader) spreadGroup(s *sensor, next int64) {
 func (f *reader) endPart(s *sensor) {
 	f.spreadGroup(s, 0)
 	for _, r := range s.raw {
-		f.void(s, r, " sample in raw counts, with no calibration in the file")
+		f.void(s, r, raw.Uncalibrated)
 	}
 	s.raw, s.cal, s.step = nil, nil, 0
 }
@@ -342,14 +337,14 @@ func closeSensor(s *sensor) {
 // before the first calibration of their sensor are brought up to it.
 func (f *reader) calibration(d *def, b []byte, pos int64) {
 	kind, ok := d.value(b, d.slot[0], 0)
-	if !ok || kind != unit.Acc && kind != unit.Gyr && kind != unit.Mag {
+	if !ok || kind != unit.Acc && kind != unit.Gyr {
 		return // of a barometer, or of a sensor that is not read
 	}
 	s := f.sensors()[int(kind)]
 	factor, ok1 := d.value(b, d.slot[1], 0)
 	divisor, ok2 := d.value(b, d.slot[2], 0)
 	if !ok1 || !ok2 || factor == 0 || divisor == 0 {
-		f.Warn("useless calibrations", 0, pos, "The calibration of the %s lacks its factor or divisor; it is not used.", unit.SensorNames[s.kind])
+		f.Warn(raw.Warning{Kind: raw.BadCalibration, Byte: pos, Sensor: unit.SensorNames[s.kind]})
 		return
 	}
 	c := &cal{gain: factor / divisor}
@@ -379,7 +374,7 @@ func (f *reader) calibration(d *def, b []byte, pos int64) {
 		c.apply(s, r)
 	}
 	if len(s.raw) > 0 {
-		f.Warn("late calibrations", 0, pos, "The calibration of the %s comes after its first samples; they are calibrated with it too.", unit.SensorNames[s.kind])
+		f.Warn(raw.Warning{Kind: raw.LateCalibration, Byte: pos, Sensor: unit.SensorNames[s.kind]})
 		s.raw = nil
 	}
 }

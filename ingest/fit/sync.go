@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"evenfoot/ingest/raw"
+
+	profile "github.com/tormoder/fit"
 )
 
 // Damage in the middle of a file: a lost block, a byte that flipped in a
@@ -32,7 +34,7 @@ func (f *reader) stampOf(b []byte) (uint32, bool) {
 	}
 	d := &f.defs[b[0]&0x0F]
 	switch d.global {
-	case record, accel, gyro, mag, gpsmetadata, hsaaccel, hsagyro:
+	case profile.MesgNumRecord, profile.MesgNumAccelerometerData, profile.MesgNumGyroscopeData, profile.MesgNumGpsMetadata, hsaAccel, hsaGyro:
 		v, ok := d.value(b, d.stamp, 0)
 		return uint32(v), ok && v >= 0 && v <= math.MaxUint32
 	}
@@ -41,18 +43,18 @@ func (f *reader) stampOf(b []byte) (uint32, bool) {
 
 // fitStamps are the latest time stamps of samples, of the two kinds: counted
 // from power-on, and UTC. A file may hold both side by side.
-type fitStamps struct {
+type stamps struct {
 	last [2]uint32
 	set  [2]bool
 }
 
 // near reports whether a time stamp may follow those before it.
-func (s *fitStamps) near(ts uint32) bool {
+func (s *stamps) near(ts uint32) bool {
 	k := stampKind(ts)
 	return s.set[k] && (ts-s.last[k] <= maxJump || s.last[k]-ts <= maxJump)
 }
 
-func (s *fitStamps) note(ts uint32) {
+func (s *stamps) note(ts uint32) {
 	k := stampKind(ts)
 	s.last[k], s.set[k] = ts, true
 }
@@ -204,11 +206,11 @@ func (f *reader) resync(pos, end int64) bool {
 			break
 		}
 	}
-	here := "here"
+	w := raw.Warning{Kind: raw.Damaged, Byte: pos, Count: int(f.win.Pos - pos)}
 	if !found && f.win.Pos != end {
-		here = "from here to the end of the file"
+		w.Values = []float64{1}
 	}
-	f.Warn("damaged stretches", 0, pos, "The data make no sense %s; %s skipped.", here, raw.Count(int(f.win.Pos-pos), "byte"))
+	f.Warn(w)
 	return found || f.win.Pos == end
 }
 
@@ -230,6 +232,6 @@ func (f *reader) starts(b []byte) (stamps int, ok bool) {
 // pass skips n bytes that are part of the checksum but of no message.
 func (f *reader) pass(n int) {
 	b := f.win.Peek(n)
-	f.crc = AddCRC(f.crc, b)
+	f.crc = addCRC(f.crc, b)
 	f.win.Skip(len(b))
 }

@@ -35,6 +35,7 @@ const (
 	gpxSpeed
 	gpxCourse
 	gpxMotion // an axis of a sensor
+	gpxName
 )
 
 // A gpxExt is what an element of a point's extensions is for, by its name.
@@ -50,7 +51,10 @@ type gpxPoint struct {
 	line     int
 	depth    int
 	lat, lon float64
-	bad      string // why its position is of no use
+	bad      bool     // its position is of no use
+	way      bool     // a waypoint, not of the track
+	place    []string // latitude and longitude as written, of a bad position
+	name     string
 	time     []byte
 	alt      float64
 	speed    float64
@@ -69,15 +73,13 @@ type gpxReader struct {
 	exts  map[string]gpxExt
 	acc   []gpxSample
 
-	creator     string
-	waypoints   int
-	routepoints int
-	started     bool
-	zero        int64 // Unix ns of time zero
-	size        int64
-	day         [11]byte // date of the last time, "2026-09-20T"
-	dayNS       int64    // its Unix ns
-	noZone      bool
+	creator string
+	started bool
+	zero    int64 // Unix ns of time zero
+	size    int64
+	day     [11]byte // date of the last time, "2026-09-20T"
+	dayNS   int64    // its Unix ns
+	noZone  bool
 }
 
 // A gpxSample is an inertial sample with a time offset, held until its point's
@@ -92,45 +94,36 @@ type gpxSample struct {
 // when no track point is of use; a file that is cut short gives the points
 // that are whole, with a warning.
 func Read(r *bufio.Reader, name string, size int64) (*raw.Columns, error) {
-	x, warning := newXMLScanner(r)
+	x, unknown := newXMLScanner(r)
 	g := &gpxReader{Notes: raw.Notes{File: name}, x: x, size: size, exts: map[string]gpxExt{}}
-	if warning != "" {
-		g.Warn("unknown encodings", 1, -1, "%s", warning)
+	if unknown != "" {
+		g.Warn(raw.Warning{Kind: raw.UnknownEncoding, Line: 1, Text: []string{unknown}})
 	}
 	g.p.time = make([]byte, 0, maxValue)
 	err := g.read()
 	if g.x.entity > 0 {
-		g.Warn("entity declarations", g.x.entity, -1, "The file declares XML entities; they are not expanded, and values that use them are not read.")
+		g.Warn(raw.Warning{Kind: raw.Entities, Line: g.x.entity})
 	}
 	switch {
 	case errors.Is(err, io.EOF) && g.depth > 0, errors.Is(err, io.ErrUnexpectedEOF):
-		g.Warn("cut files", g.x.line, -1, "The file ends before its end tag; every point that is whole was read.")
+		g.Warn(raw.Warning{Kind: raw.CutXML, Line: g.x.line})
 	case !errors.Is(err, io.EOF):
-		g.Warn("unreadable stretches", g.x.line, -1, "Reading stops here: %v. Every point before was read.", err)
+		g.Warn(raw.Warning{Kind: raw.BadXML, Line: g.x.line, Text: []string{err.Error()}})
 	}
 	return g.finish(name)
 }
 
 func (g *gpxReader) finish(name string) (*raw.Columns, error) {
-	g.Drop(g.waypoints, "waypoint (not part of a track)")
-	g.Drop(g.routepoints, "route point (a plan, not a track)")
 	out := &g.out
 	if g.started {
 		out.Start = time.Unix(0, g.zero).UTC()
 	}
-	out.File = raw.File{Name: name, Kind: "GPX", Device: g.creator, Dropped: g.Dropped}
-	out.Warnings = g.Warnings()
+	out.File.Name, out.File.Kind, out.File.Device = name, "GPX", g.creator
+	out.Warnings, out.File.Dropped = g.Warnings(), g.Dropped()
 	if len(out.Gps.Time) > 0 {
 		return out, nil
 	}
-	var s strings.Builder
-	for _, d := range g.Dropped {
-		fmt.Fprintf(&s, "; %d × %s", d.Count, d.Reason)
-	}
-	for _, w := range out.Warnings {
-		fmt.Fprintf(&s, "; line %d: %s", w.Line, w.What)
-	}
-	return nil, fmt.Errorf("%s: no track point with a time and a position in this GPX file%s", name, s.String())
+	return nil, out.Useless("no track point with a time and a position in this GPX file")
 }
 
 // read goes through the file's elements; it returns what ended it, io.EOF at
@@ -154,6 +147,9 @@ func (g *gpxReader) read() error {
 			if g.depth > maxDepth {
 				return fmt.Errorf("elements are nested more than %d deep", maxDepth)
 			}
+			if x.broken && string(x.name) != "trkpt" { // of a point its position tells
+				g.Warn(raw.Warning{Kind: raw.BrokenTag, Line: x.at, Text: []string{string(x.name)}})
+			}
 			if value == gpxNone {
 				if v, e := g.start(); v != gpxNone {
 					value, ext, at = v, e, g.depth
@@ -168,7 +164,7 @@ func (g *gpxReader) read() error {
 			g.value(value, ext, text)
 			value = gpxNone
 		}
-		if g.in && (g.depth == g.p.depth || string(x.name) == "trkpt") {
+		if g.in && (g.depth == g.p.depth || string(x.name) == "trkpt" || string(x.name) == "wpt") {
 			g.depth = g.p.depth
 			g.point()
 			g.in = false
@@ -195,8 +191,12 @@ func (g *gpxReader) start() (gpxValue, gpxExt) {
 			return gpxSpeed, gpxExt{scale: 1}
 		case "course":
 			return gpxCourse, gpxExt{scale: 1}
+		case "name":
+			if g.p.way {
+				return gpxName, gpxExt{}
+			}
 		case "trkpt":
-			g.Warn("points inside points", x.at, -1, "A track point starts inside another, which is not closed; the outer one is not read.")
+			g.Warn(raw.Warning{Kind: raw.NestedPoint, Line: x.at})
 			g.begin()
 		}
 		return gpxNone, gpxExt{}
@@ -205,9 +205,10 @@ func (g *gpxReader) start() (gpxValue, gpxExt) {
 	case "trkpt":
 		g.begin()
 	case "wpt":
-		g.waypoints++
+		g.begin()
+		g.p.way = true
 	case "rtept":
-		g.routepoints++
+		g.Drop(1, raw.RoutePoint, "")
 	case "gpx":
 		if v, ok := unescape(attr(x.attrs, "creator")); ok && g.creator == "" {
 			g.creator = strings.ToValidUTF8(strings.TrimSpace(string(v[:min(len(v), 200)])), "")
@@ -226,11 +227,9 @@ func (g *gpxReader) begin() {
 	var ok1, ok2 bool
 	g.p.lat, ok1 = gpxNumber(lat)
 	g.p.lon, ok2 = gpxNumber(lon)
-	switch {
-	case lat == nil || lon == nil:
-		g.p.bad = "lacks its latitude or longitude"
-	case !ok1 || !ok2 || math.Abs(g.p.lat) > 90 || math.Abs(g.p.lon) > 180:
-		g.p.bad = fmt.Sprintf("is at latitude %s, longitude %s, no place on Earth", raw.Quote(lat), raw.Quote(lon))
+	g.p.bad = lat == nil || lon == nil || !ok1 || !ok2 || math.Abs(g.p.lat) > 90 || math.Abs(g.p.lon) > 180
+	if g.p.bad && lat != nil && lon != nil {
+		g.p.place = []string{string(lat), string(lon)}
 	}
 }
 
@@ -257,11 +256,17 @@ func (g *gpxReader) value(v gpxValue, e gpxExt, text []byte) {
 		g.p.time = append(g.p.time[:0], text...)
 		return
 	}
+	if v == gpxName {
+		if t, ok := unescape(bytes.TrimSpace(text)); ok {
+			g.p.name = strings.ToValidUTF8(string(t), "")
+		}
+		return
+	}
 	x, ok := gpxNumber(text)
 	if !ok || len(text) == maxValue || math.Abs(x)*max(e.scale, 1) > math.MaxFloat32 {
 		if len(bytes.TrimSpace(text)) > 0 {
-			what := [...]string{gpxEle: "altitude", gpxSpeed: "speed", gpxCourse: "course", gpxMotion: "acceleration or turn rate"}[v]
-			g.Warn("unreadable values", g.x.line, -1, "The %s %s is not a usable number; it is left out.", what, raw.Quote(text))
+			what := [...]string{gpxEle: "altitude", gpxSpeed: "speed", gpxCourse: "course", gpxMotion: unit.SensorNames[e.kind]}[v]
+			g.Warn(raw.Warning{Kind: raw.BadValue, Line: g.x.line, Sensor: what, Text: []string{string(text)}})
 		}
 		return
 	}
@@ -286,23 +291,27 @@ func (g *gpxReader) value(v gpxValue, e gpxExt, text []byte) {
 // point closes a track point and keeps it if it is of use.
 func (g *gpxReader) point() {
 	p := &g.p
-	if p.bad != "" {
-		g.Warn("track points without a usable position", p.line, -1, "A track point %s; it is skipped.", p.bad)
-		g.Drop(1, "track point without a usable position")
+	if p.way {
+		g.waypoint()
+		return
+	}
+	if p.bad {
+		g.Warn(raw.Warning{Kind: raw.NoPlace, Line: p.line, Text: p.place})
+		g.Drop(1, raw.NoPlace, "")
 		return
 	}
 	if p.lat == 0 && p.lon == 0 {
-		g.Drop(1, "position 0, 0 (no fix yet)")
+		g.Drop(1, raw.NoFix, "")
 		return
 	}
 	if len(bytes.TrimSpace(p.time)) == 0 {
-		g.Drop(1, "track point without time")
+		g.Drop(1, raw.NoTime, "track point")
 		return
 	}
 	ns, ok := g.time(p.time)
 	if !ok {
-		g.Warn("unreadable times", p.line, -1, "The time %s is not readable; the point is skipped.", raw.Quote(bytes.TrimSpace(p.time)))
-		g.Drop(1, "track point with an unreadable time")
+		g.Warn(raw.Warning{Kind: raw.BadTime, Line: p.line, Text: []string{string(bytes.TrimSpace(p.time))}})
+		g.Drop(1, raw.BadTime, "track point")
 		return
 	}
 	if !g.started {
@@ -325,12 +334,22 @@ func (g *gpxReader) point() {
 		if p.set[k] == 7 {
 			g.sample(k, t, p.axes[k])
 		} else if p.set[k] != 0 {
-			g.Drop(1, unit.SensorNames[k]+" sample that lacks an axis")
+			g.Drop(1, raw.AxisMissing, unit.SensorNames[k])
 		}
 	}
 	for _, s := range g.acc {
 		g.sample(s.kind, t+s.ms/1000, s.v)
 	}
+}
+
+// waypoint closes a waypoint: with a time it is a mark.
+func (g *gpxReader) waypoint() {
+	ns, ok := g.time(g.p.time)
+	if !ok {
+		g.Drop(1, raw.Waypoint, "")
+		return
+	}
+	g.out.File.Marks = append(g.out.File.Marks, raw.Mark{Time: time.Unix(0, ns).UTC(), Kind: "waypoint", Text: g.p.name})
 }
 
 // sample appends one inertial sample.
@@ -372,7 +391,7 @@ func (g *gpxReader) time(b []byte) (int64, bool) {
 	if len(b) > 11 {
 		if !bytes.ContainsAny(b[11:], "Zz+-UG") && !g.noZone {
 			g.noZone = true
-			g.Warn("times without a zone", g.p.line, -1, "Times without a zone are taken as UTC.")
+			g.Warn(raw.Warning{Kind: raw.NoZone, Line: g.p.line})
 		}
 		copy(g.day[:], b[:11])
 		g.dayNS, ok = scan.Time(append(g.day[:len(g.day):len(g.day)], "00:00:00Z"...))
@@ -411,7 +430,7 @@ func (g *gpxReader) extension() (gpxValue, gpxExt) {
 	}
 	if u := attr(x.attrs, "unit"); u != nil {
 		e.unit = string(u)
-		e.scale, _ = unit.MotionScale(e.kind, e.unit)
+		e.scale, _ = unit.Scale(unit.SensorUnits[e.kind], e.unit)
 	}
 	if e.scale == 0 {
 		g.noUnit(e)
@@ -430,7 +449,7 @@ func (g *gpxReader) meaning(name string) gpxExt {
 	in := strings.Join(words[1:], "")
 	switch words[0] {
 	case "speed", "sog":
-		scale, ok := unit.SpeedScale(in)
+		scale, ok := unit.Scale(unit.SpeedUnits, in)
 		if in == "" {
 			scale, ok = 1, true
 		}
@@ -443,11 +462,11 @@ func (g *gpxReader) meaning(name string) gpxExt {
 		}
 	}
 	kind, axis, in, ok := unit.MotionField(name)
-	if !ok || kind > unit.Gyr {
+	if !ok {
 		return gpxExt{}
 	}
 	e := gpxExt{value: gpxMotion, kind: kind, axis: axis, unit: in}
-	e.scale, _ = unit.MotionScale(kind, in)
+	e.scale, _ = unit.Scale(unit.SensorUnits[kind], in)
 	if name == "accel" { // of the acceleration extension, in g
 		e.scale, e.unit = unit.Gravity, "g"
 	}
@@ -460,7 +479,7 @@ func (g *gpxReader) vector(e gpxExt) {
 	a := g.x.attrs
 	if u := attr(a, "unit"); u != nil {
 		e.unit = string(u)
-		e.scale, _ = unit.MotionScale(e.kind, e.unit)
+		e.scale, _ = unit.Scale(unit.SensorUnits[e.kind], e.unit)
 	}
 	x, ok1 := gpxNumber(attr(a, "x"))
 	y, ok2 := gpxNumber(attr(a, "y"))
@@ -480,7 +499,7 @@ func (g *gpxReader) vector(e gpxExt) {
 		}
 	}
 	if !ok1 || !ok2 || !ok3 || max(math.Abs(x), math.Abs(y), math.Abs(z))*e.scale > math.MaxFloat32 {
-		g.Drop(1, unit.SensorNames[e.kind]+" sample that lacks an axis or its time offset")
+		g.Drop(1, raw.AxisMissing, unit.SensorNames[e.kind])
 		return
 	}
 	g.unit(e)
@@ -498,6 +517,5 @@ func (g *gpxReader) unit(e gpxExt) {
 }
 
 func (g *gpxReader) noUnit(e gpxExt) {
-	g.Warn("motion values without a unit", g.x.at, -1, "%s looks like a value of the %s, but its unit %s is not known; it is not read. Give the unit in the name, as in %s.",
-		raw.Quote(g.x.name), unit.SensorNames[e.kind], raw.Quote([]byte(e.unit)), [2]string{"ax_mps2 or ax_g", "gx_radps or gx_dps"}[e.kind])
+	g.Warn(raw.Warning{Kind: raw.NoMotionUnit, Line: g.x.at, Sensor: unit.SensorNames[e.kind], Text: []string{string(g.x.name), e.unit}})
 }

@@ -22,22 +22,23 @@ type xmlScanner struct {
 	line   int // of the next byte, from 1
 	entity int // line of the first entity declaration, 0 if none
 
-	name  []byte // local name of the tag just read
-	attrs []byte // what stands between the name and the end of a start tag
-	open  bool   // start tag
-	close bool   // end tag; both for an empty element
-	at    int    // line the tag starts on
+	name   []byte // local name of the tag just read
+	attrs  []byte // what stands between the name and the end of a start tag
+	open   bool   // start tag
+	close  bool   // end tag; both for an empty element
+	broken bool   // no '>' ends it: a quote is lost
+	at     int    // line the tag starts on
 }
 
 // maxTag bounds one tag, in bytes.
 const maxTag = 64 << 10
 
 // newXMLScanner finds out the encoding and drops a byte order mark. It may
-// return a warning beside the scanner.
+// return the name of an encoding that is not known, and read as UTF-8.
 func newXMLScanner(r io.Reader) (*xmlScanner, string) {
 	w := raw.NewWindow(r, 64<<10)
 	head := w.Peek(1024)
-	warning := ""
+	unknown := ""
 	var enc encoding.Encoding
 	switch {
 	case bytes.HasPrefix(head, []byte("\xEF\xBB\xBF")):
@@ -53,7 +54,7 @@ func newXMLScanner(r io.Reader) (*xmlScanner, string) {
 		}
 		if enc, _ = charset.Lookup(label); enc == nil || enc == encoding.Replacement {
 			enc = nil
-			warning = fmt.Sprintf("The encoding %q is not known; the file is read as UTF-8.", label)
+			unknown = label
 		}
 	}
 	if enc != nil {
@@ -62,7 +63,7 @@ func newXMLScanner(r io.Reader) (*xmlScanner, string) {
 			w.Skip(3)
 		}
 	}
-	return &xmlScanner{w: w, line: 1}, warning
+	return &xmlScanner{w: w, line: 1}, unknown
 }
 
 // A windowReader reads on where a window stands.
@@ -233,10 +234,12 @@ func (x *xmlScanner) doctype() error {
 	}
 }
 
-// tag reads the start or end tag ahead.
+// tag reads the start or end tag ahead. One in which a quote is lost, so that
+// no '>' ends it, ends before the next '<', which cannot stand inside a tag.
 func (x *xmlScanner) tag() error {
 	b := x.w.Ahead()
-	for i, quote := 1, byte(0); ; i++ {
+	quote := byte(0)
+	for i := 1; ; i++ {
 		if i == len(b) {
 			var ok bool
 			if len(b) >= maxTag {
@@ -246,26 +249,28 @@ func (x *xmlScanner) tag() error {
 				return io.ErrUnexpectedEOF
 			}
 		}
-		c := b[i]
-		if quote != 0 {
-			j := bytes.IndexByte(b[i:], quote)
-			if j < 0 {
-				i = len(b) - 1
-				continue
-			}
-			i += j
+		switch c := b[i]; {
+		case c == '<':
+			x.end(b[:i], bytes.TrimSuffix(bytes.TrimRight(b[1:i], " \t\r\n"), []byte(">")), true)
+			return nil
+		case c == quote:
 			quote = 0
-			continue
-		}
-		if c == '"' || c == '\'' {
+		case quote != 0:
+		case c == '"' || c == '\'':
 			quote = c
-		} else if c == '>' {
-			x.parse(b[1:i])
-			x.line += bytes.Count(b[:i], []byte{'\n'})
-			x.w.Skip(i + 1)
+		case c == '>':
+			x.end(b[:i+1], b[1:i], false)
 			return nil
 		}
 	}
+}
+
+// end takes apart what a tag holds and skips it.
+func (x *xmlScanner) end(all, inside []byte, broken bool) {
+	x.broken = broken
+	x.parse(inside)
+	x.line += bytes.Count(all, []byte{'\n'})
+	x.w.Skip(len(all))
 }
 
 // parse takes apart what stands between '<' and '>'.

@@ -58,7 +58,7 @@ func Read(r *bufio.Reader, name string, _ int64) (*raw.Columns, error) {
 		line, err := r.ReadSlice('\n')
 		n.line++
 		if err == bufio.ErrBufferFull || len(line) > maxLine {
-			n.Drop(1, "line too long for a sentence")
+			n.Drop(1, raw.LongLine, "")
 			for err == bufio.ErrBufferFull {
 				_, err = r.ReadSlice('\n')
 			}
@@ -111,8 +111,7 @@ func (n *reader) sentence(text string) {
 	s, err := n.parser.Parse(text)
 	if err != nil {
 		n.broken++
-		n.Warn("sentences that cannot be read", n.line, -1, "The sentence %s cannot be read and is left out (%s).",
-			raw.Quote([]byte(text)), raw.Clip(err.Error(), 80))
+		n.Warn(raw.Warning{Kind: raw.BadSentence, Line: n.line, Text: []string{text, err.Error()}})
 		return
 	}
 	switch s := s.(type) {
@@ -223,8 +222,8 @@ func (n *reader) flush() {
 }
 
 func (n *reader) finish() (*raw.Columns, error) {
-	n.Drop(n.broken, "sentence that cannot be read")
-	n.Drop(n.noFix, "the receiver had no fix")
+	n.Drop(n.broken, raw.BadSentence, "")
+	n.Drop(n.noFix, raw.NoFix, "")
 	g := &n.out.Gps
 	if len(g.Time) == 0 {
 		return nil, fmt.Errorf("%s: no RMC, GGA or VTG sentence with a time and a fix in this NMEA file (%d without a fix, %d damaged)", n.File, n.noFix, n.broken)
@@ -237,9 +236,9 @@ func (n *reader) finish() (*raw.Columns, error) {
 			}
 		}
 	} else {
-		n.Warn("logs without a date", 0, -1, "No sentence tells the date; the times are of a day that is not known.")
+		n.Warn(raw.Warning{Kind: raw.NoDay})
 	}
-	n.out.File.Dropped = n.Dropped
+	n.out.File.Dropped = n.Dropped()
 	n.out.Warnings = n.Warnings()
 	return &n.out, nil
 }

@@ -1,10 +1,6 @@
 package raw
 
-import (
-	"fmt"
-	"strings"
-	"time"
-)
+import "time"
 
 // A Span is a stretch of time, seconds since Log.Start.
 type Span struct{ Start, End float64 }
@@ -25,11 +21,13 @@ type File struct {
 	Marks     []Mark    `json:"marks,omitempty"` // sessions, laps and the timer's stops, as the device noted them
 }
 
-// A Mark is what a device noted besides samples.
+// A Mark is a moment that the rider or a device noted.
 type Mark struct {
 	Time time.Time `json:"time,omitzero"` // UTC, its beginning; zero without a date
-	Kind string    `json:"kind"`          // "session", "lap", "start", "stop"
-	What string    `json:"what"`          // in words: "session (windsurfing), 35 min 00 s"
+	Kind string    `json:"kind"`          // "session", "lap", "start", "stop", "waypoint", "mark"
+	Text string    `json:"text"`          // the sport, the name of a waypoint, what the file says; may be ""
+	// LengthS is how long a session or lap lasted, s; 0 when it is not told.
+	LengthS float64 `json:"length_s,omitempty"`
 }
 
 // A Channel is one kind of measurement in a file.
@@ -44,32 +42,29 @@ type Channel struct {
 
 // Dropped counts samples that were left out for one reason.
 type Dropped struct {
-	Count  int    `json:"count"`
-	Reason string `json:"reason"`
+	Count  int      `json:"count"`
+	Reason Kind     `json:"reason"`
+	Sensor string   `json:"sensor,omitempty"` // whose samples; "" for whole records
+	Text   []string `json:"text,omitempty"`   // of NotUsed: which messages, and how many
 }
 
-// A Warning is something the user should know about one place in a file.
+// A Warning is something the user should know about one place in a file: what
+// it is, where, and the numbers. Its [Kind] tells which of the fields count;
+// the sentence is made where it is shown.
 type Warning struct {
-	File string `json:"file"`           // as the user named it; "" for the log as a whole
-	Line int    `json:"line,omitempty"` // 1-based; 0 when not a text file
-	Byte int64  `json:"byte"`           // 0-based offset; -1 when unknown
-	What string `json:"what"`           // what is wrong and what was done, one plain sentence
-
-	Lacks string `json:"-"` // the channel that the file lacks and another may bring; Merge then drops the warning
-}
-
-// String is the warning in one line: file, line or byte, and what.
-func (w Warning) String() string {
-	var b strings.Builder
-	b.WriteString(w.File)
-	if w.Line > 0 {
-		fmt.Fprintf(&b, ", line %d", w.Line)
-	} else if w.Byte >= 0 && w.File != "" {
-		fmt.Fprintf(&b, ", byte %d", w.Byte)
-	}
-	if b.Len() > 0 {
-		b.WriteString(": ")
-	}
-	b.WriteString(w.What)
-	return b.String()
+	Kind   Kind      `json:"-"`
+	File   string    `json:"file,omitempty"`   // as the user named it; "" for the log as a whole
+	Line   int       `json:"line,omitempty"`   // from 1; 0 where it is not known
+	Byte   int64     `json:"byte,omitempty"`   // offset; 0 where it is not known
+	Count  int       `json:"count,omitempty"`  // of samples, bytes or what the kind says
+	Sensor string    `json:"sensor,omitempty"` // "accelerometer", "gyroscope", "GPS"
+	Text   []string  `json:"text,omitempty"`   // what stands in the file: a value, a column
+	Values []float64 `json:"values,omitempty"` // SI
+	At     float64   `json:"at_s,omitempty"`   // s of the log
+	Time   time.Time `json:"time,omitzero"`    // the same in UTC, where the log has a date
+	// More, in place of all else, counts further warnings of the kind.
+	More int `json:"more,omitempty"`
+	// Lacks is the channel that the file lacks and another may bring; Merge then
+	// drops the warning.
+	Lacks string `json:"-"`
 }

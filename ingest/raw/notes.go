@@ -1,81 +1,79 @@
 package raw
 
-import (
-	"fmt"
-	"slices"
-	"strings"
-)
+import "slices"
 
 // notesPerKind bounds how many warnings of one kind are given in full.
 const notesPerKind = 5
 
-// maxNote bounds a warning, in bytes.
-const maxNote = 400
+// maxText bounds what a warning quotes of a file, in bytes: it may be hostile.
+const maxText = 200
 
 // Notes collects the warnings and the dropped samples of one file. A fault
 // that comes back a thousand times is told a few times and then counted.
 type Notes struct {
 	File    string
-	List    []Warning
-	kinds   []noteKind
-	Dropped []Dropped
+	list    []Warning
+	counts  map[Kind]int
+	dropped []Dropped
 }
 
-type noteKind struct {
-	name string
-	n    int
+// NotesOf goes on with what was noted of a file.
+func NotesOf(c *Columns) Notes {
+	return Notes{File: c.File.Name, list: c.Warnings, dropped: c.File.Dropped}
 }
 
-// Warn adds a warning; line is 0 and pos -1 where they are not known. Kind
-// groups warnings that differ only in place, and names them in the plural. It
-// says whether the warning is given in full.
-func (n *Notes) Warn(kind string, line int, pos int64, format string, args ...any) bool {
-	i := slices.IndexFunc(n.kinds, func(k noteKind) bool { return k.name == kind })
-	if i < 0 {
-		i = len(n.kinds)
-		n.kinds = append(n.kinds, noteKind{name: kind})
+// Warn adds a warning about the file, the first few of a kind in full.
+func (n *Notes) Warn(w Warning) {
+	if n.counts == nil {
+		n.counts = map[Kind]int{}
 	}
-	n.kinds[i].n++
-	if n.kinds[i].n > notesPerKind {
-		return false
+	if n.counts[w.Kind]++; n.counts[w.Kind] > notesPerKind {
+		return
 	}
-	what := fmt.Sprintf(format, args...)
-	if len(what) > maxNote { // something out of a hostile file is in it
-		what = strings.ToValidUTF8(what[:maxNote], "") + "…"
+	for i, s := range w.Text {
+		w.Text[i] = Clip(s, maxText)
 	}
-	n.List = append(n.List, Warning{File: n.File, Line: line, Byte: pos, What: what})
-	return true
+	w.File = n.File
+	n.list = append(n.list, w)
 }
 
-// Lack is warn for a channel that the file does not have and another file of
-// the outing may bring.
-func (n *Notes) Lack(channel, kind string, line int, pos int64, format string, args ...any) {
-	if n.Warn(kind, line, pos, format, args...) {
-		n.List[len(n.List)-1].Lacks = channel
-	}
-}
-
-// Drop counts samples left out for a reason.
-func (n *Notes) Drop(count int, reason string) {
+// Drop counts samples left out for a reason; sensor is "" for a whole record.
+func (n *Notes) Drop(count int, reason Kind, sensor string) {
 	if count == 0 {
 		return
 	}
-	for i := range n.Dropped {
-		if n.Dropped[i].Reason == reason {
-			n.Dropped[i].Count += count
+	for i := range n.dropped {
+		if d := &n.dropped[i]; d.Reason == reason && d.Sensor == sensor {
+			d.Count += count
 			return
 		}
 	}
-	n.Dropped = append(n.Dropped, Dropped{Count: count, Reason: reason})
+	n.dropped = append(n.dropped, Dropped{Count: count, Reason: reason, Sensor: sensor})
+}
+
+// DropMessages counts messages of kinds that are not looked into.
+func (n *Notes) DropMessages(count int, names []string) {
+	if count > 0 {
+		n.dropped = append(n.dropped, Dropped{Count: count, Reason: NotUsed, Text: names})
+	}
 }
 
 // Warnings returns all warnings, the counted ones last.
 func (n *Notes) Warnings() []Warning {
-	out := n.List
-	for _, k := range n.kinds {
-		if more := k.n - notesPerKind; more > 0 {
-			out = append(out, Warning{File: n.File, Byte: -1, What: fmt.Sprintf("%d more of the %s.", more, k.name)})
+	out := slices.Clone(n.list)
+	for _, w := range n.list {
+		if more := n.counts[w.Kind] - notesPerKind; more > 0 {
+			n.counts[w.Kind] = 0 // told
+			out = append(out, Warning{Kind: w.Kind, File: n.File, More: more})
 		}
 	}
 	return out
+}
+
+// Dropped returns what was left out, an empty list when nothing was.
+func (n *Notes) Dropped() []Dropped {
+	if n.dropped == nil {
+		return []Dropped{}
+	}
+	return n.dropped
 }

@@ -16,11 +16,11 @@ import (
 // SI units, nothing mended yet. Times are seconds since start (or since the
 // log's own zero when start is the zero Time).
 type Columns struct {
-	File     File // Name, Kind, Device and Dropped; the rest is filled in later
-	Start    time.Time
-	Acc      Series // m/s²
-	Gyr      Series // rad/s
-	Mag      Series // µT
+	File  File // Name, Kind, Device and Dropped; the rest is filled in later
+	Start time.Time
+	Acc   Series // m/s²
+	Gyr   Series // rad/s
+
 	Gps      Fixes
 	Warnings []Warning
 }
@@ -119,7 +119,7 @@ func (f *Fixes) Fold(i, j int) {
 // ShiftAll adds d to all times of a raw log; shared times once.
 func ShiftAll(r *Columns, d float64) {
 	var done [][]float64
-	for _, ts := range [][]float64{r.Acc.Time, r.Gyr.Time, r.Mag.Time, r.Gps.Time} {
+	for _, ts := range [][]float64{r.Acc.Time, r.Gyr.Time, r.Gps.Time} {
 		if len(ts) == 0 || slices.ContainsFunc(done, func(o []float64) bool { return &o[0] == &ts[0] }) {
 			continue
 		}

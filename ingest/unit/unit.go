@@ -1,5 +1,6 @@
 // Package unit is the vocabulary of logs: which quantities there are, which
-// units they come in, and by which names files know them.
+// units they come in and how these are spelled, and by which names files know
+// them.
 //
 // It imports nothing of this module.
 package unit
@@ -13,28 +14,29 @@ import (
 const (
 	SlotAcc    = 0
 	SlotGyr    = 3
-	SlotMag    = 6
-	SlotLat    = 9
-	SlotLon    = 10
-	SlotAlt    = 11
-	SlotSpeed  = 12
-	SlotCourse = 13
-	SlotFix    = 14 // of an export: 1 where the row holds a fix
-	SlotCount  = 15 // numbers end here
-	SlotTime   = 15
-	SlotUTC    = 16
+	SlotLat    = 6
+	SlotLon    = 7
+	SlotAlt    = 8
+	SlotSpeed  = 9
+	SlotCourse = 10
+	SlotFix    = 11 // of an export: 1 where the row holds a fix
+	SlotCount  = 12 // numbers end here
+	SlotTime   = 12
+	SlotUTC    = 13
 	SlotIgnore = -1
 )
 
 // Gravity is the standard acceleration of free fall, m/s² (ISO 80000-3).
 const Gravity = 9.80665
 
-// A Unit is one way to write a quantity: multiply by scale to get SI. For
-// times, digits is the unit's power of ten below a second.
+// A Unit is one way to write a quantity: multiply by Scale to get SI (degrees
+// for angles on the globe).
 type Unit struct {
-	Name   string
+	Name   string // in the names of columns
 	Scale  float64
-	Digits int
+	Digits int    // of a time: the power of ten below a second; -1: a date and time
+	Text   string // as people write it, where Name is not that
+	Also   string // other spellings, lower case, without blanks and signs
 }
 
 // A Quantity is what one of our columns holds.
@@ -44,31 +46,102 @@ type Quantity struct {
 	Units []Unit // the first is the SI unit
 }
 
+// Units of each kind of quantity, the SI unit first.
 var (
-	TimeUnits  = []Unit{{"s", 1, 0}, {"ms", 1e-3, 3}, {"us", 1e-6, 6}, {"ns", 1e-9, 9}, {"utc", 1, -1}}
-	AccUnits   = []Unit{{"mps2", 1, 0}, {"g", Gravity, 0}, {"mg", Gravity / 1000, 0}}
-	GyrUnits   = []Unit{{"radps", 1, 0}, {"dps", math.Pi / 180, 0}, {"mdps", math.Pi / 180e3, 0}}
-	MagUnits   = []Unit{{"ut", 1, 0}, {"gauss", 100, 0}, {"mgauss", 0.1, 0}}
-	SpeedUnits = []Unit{{"mps", 1, 0}, {"kn", 1852.0 / 3600, 0}, {"kmh", 1 / 3.6, 0}, {"mph", 0.44704, 0}}
-	degUnits   = []Unit{{"deg", 1, 0}}
+	TimeUnits = []Unit{
+		{Name: "s", Scale: 1, Also: "sec secs second seconds"},
+		{Name: "ms", Scale: 1e-3, Digits: 3, Also: "msec millis milliseconds"},
+		{Name: "us", Scale: 1e-6, Digits: 6, Also: "usec micros microseconds"},
+		{Name: "ns", Scale: 1e-9, Digits: 9, Also: "nsec nanos nanoseconds"},
+		{Name: "utc", Scale: 1, Digits: -1, Also: "iso iso8601 datetime"},
+	}
+	AccUnits = []Unit{
+		{Name: "mps2", Scale: 1, Text: "m/s²", Also: "m/s2 m/s/s ms2 mpss mss m/sec2"},
+		{Name: "g", Scale: Gravity, Also: "gn g0 gee gs"},
+		{Name: "mg", Scale: Gravity / 1000, Also: "millig millig0"},
+		{Name: "cmps2", Scale: 0.01, Text: "cm/s²", Also: "cm/s2"},
+	}
+	GyrUnits = []Unit{
+		{Name: "radps", Scale: 1, Text: "rad/s", Also: "rad/s rads rads1 rps rad/sec radians/s radians/second"},
+		{Name: "dps", Scale: math.Pi / 180, Text: "°/s", Also: "deg/s degs degs1 degps deg/sec degrees/s degrees/second °/s d/s"},
+		{Name: "mdps", Scale: math.Pi / 180e3, Text: "m°/s", Also: "mdeg/s m°/s"},
+		{Name: "mradps", Scale: 1e-3, Text: "mrad/s", Also: "mrad/s"},
+	}
+	SpeedUnits = []Unit{
+		{Name: "mps", Scale: 1, Text: "m/s", Also: "m/s ms ms1 m/sec"},
+		{Name: "kn", Scale: 1852.0 / 3600, Also: "kt kts knot knots"},
+		{Name: "kmh", Scale: 1 / 3.6, Text: "km/h", Also: "km/h kph kmph"},
+		{Name: "mph", Scale: 0.44704, Also: "mi/h miles/h"},
+		{Name: "mmps", Scale: 1e-3, Text: "mm/s", Also: "mm/s"},
+	}
+	AngleUnits = []Unit{
+		{Name: "deg", Scale: 1, Also: "degree degrees °"},
+		{Name: "rad", Scale: 180 / math.Pi, Also: "radian radians"},
+	}
+	lengthUnits = []Unit{
+		{Name: "m", Scale: 1, Also: "meter meters metre metres"},
+		{Name: "ft", Scale: 0.3048, Also: "foot feet"},
+	}
+	// A magnetometer is known and not read.
+	fieldUnits = []Unit{{Name: "ut", Scale: 1, Also: "microtesla"}, {Name: "gauss", Scale: 100}, {Name: "mgauss", Scale: 0.1}}
 )
 
+// Quantities are all that a column of ours may hold.
 var Quantities = []Quantity{
 	{"time", SlotTime, TimeUnits},
 	{"ax", SlotAcc, AccUnits}, {"ay", SlotAcc + 1, AccUnits}, {"az", SlotAcc + 2, AccUnits},
 	{"gx", SlotGyr, GyrUnits}, {"gy", SlotGyr + 1, GyrUnits}, {"gz", SlotGyr + 2, GyrUnits},
-	{"mx", SlotMag, MagUnits}, {"my", SlotMag + 1, MagUnits}, {"mz", SlotMag + 2, MagUnits},
-	{"lat", SlotLat, degUnits}, {"lon", SlotLon, degUnits},
-	{"alt", SlotAlt, []Unit{{"m", 1, 0}, {"ft", 0.3048, 0}}},
+	{"mx", SlotIgnore, fieldUnits}, {"my", SlotIgnore, fieldUnits}, {"mz", SlotIgnore, fieldUnits},
+	{"lat", SlotLat, AngleUnits[:1]}, {"lon", SlotLon, AngleUnits[:1]},
+	{"alt", SlotAlt, lengthUnits},
 	{"speed", SlotSpeed, SpeedUnits},
-	{"course", SlotCourse, []Unit{{"deg", 1, 0}, {"rad", 180 / math.Pi, 0}}},
+	{"course", SlotCourse, AngleUnits},
 }
 
-// Split tells "ax_mps2" apart. missing is true when the name is one of
-// ours without a unit, or with one that is not known.
+// bare brings a unit's spelling down to letters, digits, slashes and °.
+var bare = strings.NewReplacer(" ", "", "^", "", "²", "2", "*", "", "·", "", "º", "°", "μ", "u", "µ", "u",
+	"_", "", "-", "", "(", "", ")", "", "[", "", "]", "")
+
+// Find is the unit among units that is spelled s; nil when none is.
+func Find(units []Unit, s string) *Unit {
+	s = bare.Replace(strings.ToLower(s))
+	if s == "" {
+		return nil
+	}
+	for i, u := range units {
+		if u.Name == s || strings.Contains(" "+u.Also+" ", " "+s+" ") {
+			return &units[i]
+		}
+	}
+	return nil
+}
+
+// Known says whether s spells a unit of any quantity.
+func Known(s string) bool {
+	for _, q := range Quantities {
+		if Find(q.Units, s) != nil {
+			return true
+		}
+	}
+	return false
+}
+
+// Text shows the name of a unit as people write it.
+func Text(name string) string {
+	for _, q := range Quantities {
+		for _, u := range q.Units {
+			if u.Name == name && u.Text != "" {
+				return u.Text
+			}
+		}
+	}
+	return name
+}
+
+// Split tells "ax_mps2" apart. missing is true when the name is one of ours
+// without a unit, or with one that is not known.
 func Split(name string) (q *Quantity, u *Unit, missing bool) {
-	name = strings.ToLower(name)
-	base, suffix, _ := strings.Cut(name, "_")
+	base, suffix, _ := strings.Cut(strings.ToLower(name), "_")
 	for i := range Quantities {
 		if Quantities[i].Base != base {
 			continue
@@ -84,6 +157,7 @@ func Split(name string) (q *Quantity, u *Unit, missing bool) {
 	return nil, nil, false
 }
 
+// Names are the names of columns that hold the quantity.
 func (q *Quantity) Names() []string {
 	var s []string
 	for _, u := range q.Units {
@@ -92,19 +166,29 @@ func (q *Quantity) Names() []string {
 	return s
 }
 
-// Group is the sensor that a quantity belongs to.
+// Group is the channel that a quantity belongs to.
 func (q *Quantity) Group() string {
 	switch {
 	case q.Slot == SlotTime:
 		return "time"
-	case q.Slot < SlotGyr:
-		return "accelerometer"
-	case q.Slot < SlotMag:
-		return "gyroscope"
-	case q.Slot < SlotLat:
+	case q.Slot == SlotIgnore:
 		return "magnetometer"
+	case q.Slot < SlotGyr:
+		return SensorNames[Acc]
+	case q.Slot < SlotLat:
+		return SensorNames[Gyr]
 	case q.Slot <= SlotLon:
 		return "position"
+	case q.Slot == SlotAlt:
+		return "altitude"
 	}
 	return q.Base
+}
+
+// Scale is the factor to SI of the unit among units that is spelled s.
+func Scale(units []Unit, s string) (scale float64, ok bool) {
+	if u := Find(units, s); u != nil {
+		return u.Scale, true
+	}
+	return 0, false
 }

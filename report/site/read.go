@@ -98,7 +98,9 @@ func readLogs(all []source, stage func(string)) (*ingest.Log, error) {
 			if w.File != "" {
 				l.Warnings[i].File = src.Name
 			}
-			l.Warnings[i].What = strings.ReplaceAll(w.What, src.at, src.Name)
+			for k, t := range w.Text {
+				w.Text[k] = strings.ReplaceAll(t, src.at, src.Name)
+			}
 		}
 		logs = append(logs, l)
 	}

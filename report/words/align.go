@@ -81,20 +81,20 @@ func level(f align.Finding) string {
 	case align.LevelSetup:
 		return "setup"
 	case align.LevelStill:
-		s := fmt.Sprintf("still stretch at %s, level across within %.1f°, still within %.2f°", lasting(f), inDegrees(f.Heel), inDegrees(f.Sway))
+		s := fmt.Sprintf("still stretch at %s, level across within %.1f°, still within %.2f°", fromTo(f), inDegrees(f.Heel), inDegrees(f.Sway))
 		if f.Count > 0 {
 			s += fmt.Sprintf("; %d more agree within %.1f°", f.Count, inDegrees(f.Pitch))
 		}
 		return s
 	case align.LevelDiffers:
-		return fmt.Sprintf("%d still stretches, first at %s, that differ by %.1f° in pitch", f.Count, lasting(f), inDegrees(f.Pitch))
+		return fmt.Sprintf("%d still stretches, first at %s, that differ by %.1f° in pitch", f.Count, fromTo(f), inDegrees(f.Pitch))
 	case align.LevelEqualPitch:
 		return "equal pitch at equal speed with the part that has a " + level(*f.Of)
 	case align.NoStill:
 		return fmt.Sprintf("no still stretch of %.0f s was found; pitch is relative", f.Needed)
 	case align.NotLevel:
 		return fmt.Sprintf("the board lay still at %s, but heeled %.0f° and pitched %.0f° against flight: not level; pitch is relative",
-			lasting(f), inDegrees(f.Heel), inDegrees(f.Pitch))
+			fromTo(f), inDegrees(f.Heel), inDegrees(f.Pitch))
 	case align.BowUnknown:
 		return "the bow is not known; pitch is relative"
 	}
@@ -103,8 +103,8 @@ func level(f align.Finding) string {
 
 func inDegrees(rad float64) float64 { return rad * 180 / math.Pi }
 
-// lasting is a stretch of time as 12 s–31 s (19 s).
-func lasting(f align.Finding) string {
+// fromTo is a stretch of time as 12 s–31 s (19 s).
+func fromTo(f align.Finding) string {
 	return fmt.Sprintf("%s–%s (%.0f s)", sinceStart(f.At), sinceStart(f.Until), f.Until-f.At)
 }
 

@@ -19,7 +19,7 @@ func (u Units) Say(f analysis.Finding) string {
 	case string:
 		return f
 	case ingest.Warning:
-		return f.String()
+		return Warning(f)
 	case analysis.Note:
 		return u.note(f)
 	case pitchlaw.Lack:
@@ -37,8 +37,6 @@ func (u Units) Say(f analysis.Finding) string {
 // KindOf names a finding: its field Kind, or what it is.
 func KindOf(f analysis.Finding) string {
 	switch f.(type) {
-	case ingest.Warning:
-		return "log"
 	case trim.Conflict:
 		return "conflict"
 	}

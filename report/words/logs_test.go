@@ -1,0 +1,138 @@
+package words
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+	"unicode/utf8"
+
+	"evenfoot/ingest"
+	"evenfoot/ingest/raw"
+)
+
+// kinds reads the kinds of warning from their source, so that none is left out.
+func kinds(t *testing.T) []raw.Kind {
+	t.Helper()
+	src, err := os.ReadFile("../../ingest/raw/kinds.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	warnings, _, _ := strings.Cut(string(src), "// Why samples are left out")
+	var out []raw.Kind
+	for _, m := range regexp.MustCompile(`(?m)^\t\w+ +Kind = "([^"]+)"`).FindAllStringSubmatch(warnings, -1) {
+		out = append(out, raw.Kind(m[1]))
+	}
+	return out
+}
+
+// TestEveryWarningIsSaid: each kind has a sentence of its own, in the singular
+// and in the plural, and nothing is said of places and numbers that are not
+// known.
+func TestEveryWarningIsSaid(t *testing.T) {
+	all := kinds(t)
+	if len(all) < 70 {
+		t.Fatalf("only %d kinds found", len(all))
+	}
+	for _, k := range all {
+		for n := range 3 {
+			w := ingest.Warning{Kind: k, Count: n + 1, Sensor: "gyroscope", Text: []string{"one", "two", "three"}, Values: []float64{2, 3, 4}}
+			s := Warning(w)
+			if s == UpperFirst(string(k))+"." {
+				t.Errorf("%q has no sentence", k)
+			}
+			for _, bad := range []string{"NaN", "1 fixes", "1 samples", "1 bytes", "0 bytes", "line 0", "byte 0", "byte -1", "%!", " fix that only repeat ", "  "} {
+				if strings.Contains(s, bad) {
+					t.Errorf("%q: %q in %q", k, bad, s)
+				}
+			}
+			if !strings.HasSuffix(s, ".") {
+				t.Errorf("%q is no sentence: %q", k, s)
+			}
+		}
+	}
+	for want, w := range map[string]ingest.Warning{
+		"a.fit, byte 7: The data make no sense here; 1 byte skipped.":                                                     {Kind: raw.Damaged, File: "a.fit", Byte: 7, Count: 1},
+		"The data make no sense from here to the end of the file; 1,200 bytes skipped.":                                   {Kind: raw.Damaged, Count: 1200, Values: []float64{1}},
+		"The file ends here too early; everything before was read.":                                                       {Kind: raw.CutFile},
+		"GPS: 1 fix that only repeats an older one while the board moved (at 3 s); marked, and left out of the analysis.": {Kind: raw.Stale, Count: 1, At: 3},
+		"a.csv, line 4: The row has 1 field where the header has 7; it is left out.":                                      {Kind: raw.Ragged, File: "a.csv", Line: 4, Values: []float64{1, 7}},
+		"a.csv: 12 more of the same: no time.":                                                                            {Kind: raw.NoTime, File: "a.csv", More: 12},
+	} {
+		if got := Warning(w); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
+// opened writes a log and opens it.
+func opened(t *testing.T, name, text string) *ingest.Log {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), name)
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	l, err := ingest.Open(path, ingest.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	l.Files[0].Name = name
+	return l
+}
+
+func rows(from, hz float64, n int) string {
+	var b strings.Builder
+	for i := range n {
+		fmt.Fprintf(&b, "%.3f,0.1,0.2,9.81,%.4f,0.02,0.03\n", from+float64(i)/hz, 1e-4*float64(i))
+	}
+	return b.String()
+}
+
+func TestInspect(t *testing.T) {
+	const header = "time_s,ax_mps2,ay_mps2,az_mps2,gx_radps,gy_radps,gz_radps\n"
+	l := opened(t, "log.csv", "# start: 2026-09-20T10:00:00Z\n# device: Logger 3\n"+header+rows(0, 100, 500)+"5.1,a,2,3,4,5,6\n"+rows(9, 100, 500)+
+		strings.Repeat("a row that is garbled and long enough to need a second line in the text\n", 3))
+	var b bytes.Buffer
+	if err := WriteInspect(&b, []*ingest.Log{l, opened(t, "other.csv", header+rows(0, 50, 10))}); err != nil {
+		t.Fatal(err)
+	}
+	text := b.String()
+	for _, want := range []string{"log.csv\n  kind        CSV, ", "device      Logger 3", "2026-09-20 10:00:00 to 10:00:13 UTC, 14 s",
+		"accelerometer      1,000 at 100 Hz", "m/s²", "1 gap, up to 4.01 s", "read        2,001 samples", "left out    1 × accelerometer with a value that is not a number",
+		"3 × too few or too many fields", "line 504: ", "no date, 0.18 s", "problems    none"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("lacks %q in\n%s", want, text)
+		}
+	}
+	for line := range strings.Lines(text) {
+		if n := utf8.RuneCountInString(strings.TrimRight(line, "\n")); n > inspectColumns {
+			t.Errorf("%d columns: %s", n, line)
+		}
+	}
+	b.Reset()
+	if err := WriteInspectJSON(&b, []*ingest.Log{l}, InspectMap("x.csv", "a map")); err != nil {
+		t.Fatal(err)
+	}
+	var back []struct {
+		Files    []ingest.File
+		Warnings []struct {
+			Kind, Words string
+			Numbers     ingest.Warning
+		}
+		Map string `json:"proposed_map"`
+	}
+	if err := json.Unmarshal(b.Bytes(), &back); err != nil {
+		t.Fatal(err)
+	}
+	if len(back) != 2 || back[0].Files[0].Channels[0].Samples != 1000 || !back[0].Files[0].First.Equal(l.Files[0].First) ||
+		len(back[0].Warnings) != len(l.Warnings) || back[0].Warnings[0].Numbers.Line != 504 || back[0].Warnings[0].Kind != string(raw.NotNumber) || back[1].Map != "a map" {
+		t.Errorf("%s", b.String())
+	}
+	if strings.Contains(b.String(), "0001-01-01") || strings.Contains(b.String(), "null") {
+		t.Errorf("what is not known is left out: %s", b.String())
+	}
+}
