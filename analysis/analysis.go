@@ -124,6 +124,7 @@ func Run(req Request) (*Result, error) {
 
 	req.Progress("weighing the options")
 	r.load(speeds)
+	r.Balance()
 	r.advise(req, speeds)
 	r.finish(req, speeds)
 	return r, nil

@@ -16,7 +16,7 @@ import (
 func newResult(s *setup.Setup) *Result {
 	r := &Result{
 		Schema: Schema, Setup: s,
-		Rides: []Ride{}, PitchCurve: []PitchPoint{}, FootLoad: []LoadPoint{}, ControlEffort: []EffortPoint{}, Assumptions: []Assumption{},
+		Rides: []Ride{}, PitchCurve: []PitchPoint{}, FootLoad: []LoadPoint{}, Forces: []Forces{}, ControlEffort: []EffortPoint{}, Assumptions: []Assumption{},
 	}
 	nan := interval.Number(math.NaN())
 	r.Session = Session{Duration: nan, GPSHz: nan, IMUHz: nan, ClockOffset: interval.Unknown(), Files: []string{}, Warnings: []Finding{}}
@@ -170,8 +170,8 @@ func (r *Result) load(speeds speedRange) {
 			s := trim.NewFoil(in).At(v, trim.Gravity)
 			share[i], moment[i], stiff[i] = s.FrontShare, s.NetMoment, s.Stiffness*degree
 		}
-		r.FootLoad = append(r.FootLoad, LoadPoint{num(v),
-			interval.FromDraws(share), interval.FromDraws(moment), interval.FromDraws(stiff)})
+		r.FootLoad = append(r.FootLoad, LoadPoint{Speed: num(v), FrontShare: interval.FromDraws(share),
+			Moment: interval.FromDraws(moment), Stiffness: interval.FromDraws(stiff)})
 	}
 }
 
@@ -179,6 +179,7 @@ func (r *Result) advise(req Request, speeds speedRange) {
 	opt := advice.Options{LawOK: r.lawOK(), SpeedText: req.SpeedText, LengthText: req.LengthText}
 	r.words = opt
 	r.Advice = advice.Advise(r.Posterior, req.Setup, speeds.weights, opt)
+	r.Foretell()
 	if speeds.beyond {
 		r.warn(Note{Kind: BeyondRidden, Range: &[2]float64{speeds.low, speeds.high}, Ridden: &speeds.ridden})
 	}

@@ -30,6 +30,8 @@ type Result struct {
 	PitchLaw      *PitchLaw          `json:"pitch_law"`
 	PitchCurve    []PitchPoint       `json:"pitch_curve"`
 	FootLoad      []LoadPoint        `json:"foot_load"`
+	StepEffect    *StepEffect        `json:"step_effect"` // nil without a step
+	Forces        []Forces           `json:"forces"`      // at the low, middle and top speed that count
 	ControlEffort []EffortPoint      `json:"control_effort"`
 	Advice        *advice.Advice     `json:"advice"`
 	OtherRider    *advice.OtherRider `json:"other_rider"`
@@ -133,10 +135,12 @@ type PitchPoint struct {
 }
 
 type LoadPoint struct {
-	Speed      interval.Number   `json:"speed_mps"`
-	FrontShare interval.Interval `json:"front_share"`
-	Moment     interval.Interval `json:"moment_nm"`
-	Stiffness  interval.Interval `json:"stiffness_nm_per_deg"`
+	Speed           interval.Number   `json:"speed_mps"`
+	FrontShare      interval.Interval `json:"front_share"`
+	FrontShareAfter interval.Interval `json:"front_share_after"` // with the next step done
+	Moment          interval.Interval `json:"moment_nm"`
+	Stiffness       interval.Interval `json:"stiffness_nm_per_deg"`
+	StiffnessAfter  interval.Interval `json:"stiffness_after_nm_per_deg"`
 }
 
 type EffortPoint struct {

@@ -205,9 +205,7 @@ func (b *builder) liftArea() *figure {
 	var area []chart.BandPoint
 	for i := range 21 {
 		x := lo + (hi-lo)*float64(i)/20
-		y := law.Zero.Value + law.Slope.Value*x
-		sd := math.Sqrt(math.Max(0, law.Covariance[0][0]+2*law.Covariance[0][1]*x+law.Covariance[1][1]*x*x))
-		iv := normal(y*radian, sd*radian)
+		iv := law.PitchAtArea(x).Scale(radian)
 		line = append(line, chart.XY{X: x * scale, Y: iv.Value})
 		area = append(area, band(x*scale, iv, 1))
 		if i%2 == 0 {

@@ -5,77 +5,39 @@ import (
 	"html/template"
 	"math"
 
-	"evenfoot/analysis/trim"
+	"evenfoot/analysis"
 	"evenfoot/report/words"
 )
 
-// meanInputs is the foil that the page draws: the mean of the posterior's
-// draws, or the setup as given.
-func (b *builder) meanInputs() (trim.Inputs, bool) {
-	p := b.r.Posterior
-	if p == nil || b.r.Setup == nil {
-		return trim.Inputs{}, false
-	}
-	in := p.Base
-	if n := float64(len(p.Draws)); n > 0 {
-		var d trim.Inputs
-		for _, x := range p.Draws {
-			d.StabIncidence += x.StabIncidence / n
-			d.StabZeroLift += x.StabZeroLift / n
-			d.CamberPercent += x.CamberPercent / n
-			d.WingX += x.WingX / n
-			d.FrontFoot += x.FrontFoot / n
-			d.BackFoot += x.BackFoot / n
-			d.BoardCG += x.BoardCG / n
-			d.StabArea += x.StabArea / n
-			d.StabArm += x.StabArm / n
-			d.RigLiftFraction += x.RigLiftFraction / n
-			d.WingIncidence += x.WingIncidence / n
-			d.LiftSlopeFactor += x.LiftSlopeFactor / n
-			d.DownwashFactor += x.DownwashFactor / n
-			d.DragFactor += x.DragFactor / n
-			d.ExtraCm += x.ExtraCm / n
-			d.ThrustArm += x.ThrustArm / n
-		}
-		in.StabIncidence, in.StabZeroLift, in.CamberPercent, in.WingX = d.StabIncidence, d.StabZeroLift, d.CamberPercent, d.WingX
-		in.FrontFoot, in.BackFoot, in.BoardCG, in.StabArea, in.StabArm = d.FrontFoot, d.BackFoot, d.BoardCG, d.StabArea, d.StabArm
-		in.RigLiftFraction, in.WingIncidence, in.LiftSlopeFactor = d.RigLiftFraction, d.WingIncidence, d.LiftSlopeFactor
-		in.DownwashFactor, in.DragFactor, in.ExtraCm, in.ThrustArm = d.DownwashFactor, d.DragFactor, d.ExtraCm, d.ThrustArm
-	}
-	ok := in.WingArea > 0 && in.WingSpan > 0 && in.StabArea > 0 && in.StabSpan > 0 && in.Density > 0 && in.FrontFoot > in.BackFoot
-	return in, ok
-}
-
 // side draws the foil from the side at three speeds, with the forces.
 func (b *builder) side() *figure {
-	in, ok := b.meanInputs()
-	lo, mid, top := words.SpeedsOf(b.r)
-	if !ok || !words.Finite(lo) {
+	fs := b.r.Forces
+	if b.r.Setup == nil || b.r.Posterior == nil || len(fs) == 0 {
 		return nil
 	}
 	f := &figure{ID: "side", Title: "Why the load shifts: the foil from the side"}
 	f.Legend = []legend{{"line", "now", "lift of wing and stabilizer"}, {"line", "next", "what the feet press"}, {"line", "drag", "drag of the water"}}
 	f.Note = "Drawn to scale, nose to the right, the deck at its true angle. An arrow's length is its force. The triangle is the point where the feet's load must balance (the centre of pressure): the closer it is to a foot, the more that foot carries."
-	foil := trim.NewFoil(in)
-	f.Table = &table{Caption: "Forces at the three speeds", Head: []string{"speed, " + b.u.SpeedName(), "pitch, degrees", "wing lift, " + b.u.Mass, "stabilizer lift, " + b.u.Mass + " (+ up)", "drag, " + b.u.Mass, "front share, %", "load point from the mast, " + b.u.LengthName() + " (+ forward)"}}
-	var states []trim.State
-	for i, v := range []float64{lo, mid, top} {
-		s := foil.At(v, trim.Gravity)
-		if !words.Finite(s.Pitch) || !words.Finite(s.FrontShare) {
+	f.Table = &table{Caption: "Forces at the three speeds, with 90 % intervals", Head: []string{"speed, " + b.u.SpeedName(), "pitch, degrees", "wing lift, " + b.u.Mass, "stabilizer lift, " + b.u.Mass + " (+ up)", "drag, " + b.u.Mass, "front share, %", "load point from the mast, " + b.u.LengthName() + " (+ forward)"}}
+	perN, perMM := b.weight(1), b.u.LengthValue(0.001)
+	for i, x := range fs {
+		if !words.Finite(x.Pitch.Value) || !words.Finite(x.FrontShare.Value) {
 			return nil
 		}
-		states = append(states, s)
-		f.SVG = append(f.SVG, b.sideAt(i, v, in, s))
-		f.Table.add(math.NaN(), words.Fixed(b.u.SpeedValue(v), 0), words.Fixed(s.Pitch*radian, 1), words.Fixed(b.weight(s.WingLift), 0), words.Fixed(b.weight(s.StabLift), 0),
-			words.Fixed(b.weight(s.Drag), 0), words.Fixed(s.FrontShare*100, 0), words.Fixed(b.u.LengthValue(s.FootPressureX), 1))
+		f.SVG = append(f.SVG, b.sideAt(i, x))
+		f.Table.add(math.NaN(), words.Fixed(b.u.SpeedValue(float64(x.Speed)), 0), words.Between(x.Pitch, 1, 1), words.Between(x.WingLift, perN, 0), words.Between(x.StabLift, perN, 0),
+			words.Between(x.Drag, perN, 0), words.Between(x.FrontShare, 100, 0), words.Between(x.LoadPoint, perMM, 1))
 	}
-	f.Says = b.sideSays(lo, top, states[0], states[2], in)
+	f.Says = b.sideSays(fs[0], fs[len(fs)-1])
 	return f
 }
 
+// gravity makes newtons the weight of so many kilograms, m/s² (the standard value).
+const gravity = 9.80665
+
 // weight turns newtons into the weight of so many kilograms or pounds.
 func (b *builder) weight(n float64) float64 {
-	m := n / trim.Gravity
+	m := n / gravity
 	if b.u.Mass == "lb" {
 		return m * words.PoundPerKg
 	}
@@ -86,18 +48,18 @@ func (b *builder) weightText(n float64) string {
 	return words.Fixed(math.Abs(b.weight(n)), 0) + words.NBSP + b.u.Mass
 }
 
-func (b *builder) sideSays(lo, top float64, p, q trim.State, in trim.Inputs) string {
+func (b *builder) sideSays(p, q analysis.Forces) string {
 	verb := func(n float64) string {
 		if n < 0 {
 			return "presses down with"
 		}
 		return "lifts"
 	}
-	s := fmt.Sprintf("At %s the stabilizer %s %s, at %s it %s %s.", b.u.SpeedText(lo), verb(p.StabLift), b.weightText(p.StabLift),
-		b.u.SpeedText(top), verb(q.StabLift), b.weightText(q.StabLift))
-	walk := in.Mast * (math.Sin(p.Pitch) - math.Sin(q.Pitch))
-	d := q.FootPressureX - p.FootPressureX
-	pushes := q.StabLift < p.StabLift
+	s := fmt.Sprintf("At %s the stabilizer %s %s, at %s it %s %s.", b.u.SpeedText(float64(p.Speed)), verb(p.StabLift.Value), b.weightText(p.StabLift.Value),
+		b.u.SpeedText(float64(q.Speed)), verb(q.StabLift.Value), b.weightText(q.StabLift.Value))
+	walk := b.r.Setup.Foil.Mast * (math.Sin(p.Pitch.Value/radian) - math.Sin(q.Pitch.Value/radian))
+	d := (q.LoadPoint.Value - p.LoadPoint.Value) / 1000
+	pushes := q.StabLift.Value < p.StabLift.Value
 	switch {
 	case d > 0.01 && pushes:
 		s += fmt.Sprintf(" That lifts the nose, and your front foot must hold it down: the load point goes %s forward.", b.u.LengthText(d))
@@ -106,7 +68,7 @@ func (b *builder) sideSays(lo, top float64, p, q trim.State, in trim.Inputs) str
 		}
 	case d < -0.01 && walk > 0.005:
 		s += fmt.Sprintf(" The nose is %s degrees lower at the top speed. That carries the wing %s back under you: the load point goes %s back, and the back foot gets heavier.",
-			words.Fixed((p.Pitch-q.Pitch)*radian, 1), b.u.LengthText(walk), b.u.LengthText(-d))
+			words.Fixed(p.Pitch.Value-q.Pitch.Value, 1), b.u.LengthText(walk), b.u.LengthText(-d))
 	case math.Abs(d) > 0.01:
 		s += fmt.Sprintf(" In all, the load point goes %s %s.", b.u.LengthText(math.Abs(d)), words.ForeAft(d))
 	default:
@@ -117,20 +79,21 @@ func (b *builder) sideSays(lo, top float64, p, q trim.State, in trim.Inputs) str
 
 // sideAt is one of the three: board, mast and foil turned by the pitch about
 // the point where the mast meets the board.
-func (b *builder) sideAt(i int, v float64, in trim.Inputs, s trim.State) template.HTML {
+func (b *builder) sideAt(i int, f analysis.Forces) template.HTML {
+	in := b.r.Posterior.MAP // the most probable foil
+	v, pitch, share := float64(f.Speed), f.Pitch.Value/radian, f.FrontShare.Value
 	name := []string{"low", "middle", "top"}[i]
 	tail := math.Min(in.WingX-in.StabArm-0.12, in.BackFoot-0.3)
 	bow := math.Max(in.FrontFoot+0.4, in.WingX+0.35)
 	const w = 300.0
 	scale := w / (bow - tail)
-	perN := 78 / (in.RiderMass * trim.Gravity)
+	perN := 78 / (in.RiderMass * gravity)
 	originY := 118.0
 	h := originY + in.Mast*scale + 62
-	share := words.Percent(s.FrontShare)
 	d := newDrawing("side-"+name, "side", fmt.Sprintf("The foil at %s", b.u.SpeedText(v)),
-		fmt.Sprintf("Pitch %s degrees. The wing lifts %s, the stabilizer %s of weight. The front foot carries %s.", words.Fixed(s.Pitch*radian, 1),
-			words.Fixed(b.weight(s.WingLift), 0)+words.NBSP+b.u.Mass, words.Fixed(b.weight(s.StabLift), 0)+words.NBSP+b.u.Mass, share), w, h)
-	sin, cos := math.Sincos(s.Pitch)
+		fmt.Sprintf("Pitch %s degrees. The wing lifts %s, the stabilizer %s of weight. The front foot carries %s.", words.Fixed(f.Pitch.Value, 1),
+			words.Fixed(b.weight(f.WingLift.Value), 0)+words.NBSP+b.u.Mass, words.Fixed(b.weight(f.StabLift.Value), 0)+words.NBSP+b.u.Mass, words.Percent(share)), w, h)
+	sin, cos := math.Sincos(pitch)
 	// at is a point x forward and z up in the board's axes.
 	at := func(x, z float64) pt {
 		return pt{(x*cos - z*sin - tail) * scale, originY - (x*sin+z*cos)*scale}
@@ -153,7 +116,7 @@ func (b *builder) sideAt(i int, v float64, in trim.Inputs, s trim.State) templat
 		for k := range body {
 			body[k].x += 0.25 * chord * scale
 		}
-		d.path(class, 1.2, true, moved(body, s.Pitch+incidence, at(x, -in.Mast))...)
+		d.path(class, 1.2, true, moved(body, pitch+incidence, at(x, -in.Mast))...)
 	}
 	place("part stab", in.WingX, in.WingArea/in.WingSpan, in.WingThickness, in.CamberPercent/100, in.WingIncidence)
 	place("part stab", in.WingX-in.StabArm, in.StabArea/in.StabSpan, in.StabThickness, 0, in.WingIncidence+in.StabIncidence)
@@ -169,18 +132,18 @@ func (b *builder) sideAt(i int, v float64, in trim.Inputs, s trim.State) templat
 		d.arrow(ink, width, a, e)
 		return e
 	}
-	tip := up("now", 4, in.WingX, s.WingLift)
-	d.text("t-now", 12, 0, pt{math.Min(tip.x+8, w-74), tip.y + 14}, b.weightText(s.WingLift))
-	tip = up("now", 3, in.WingX-in.StabArm, s.StabLift)
+	tip := up("now", 4, in.WingX, f.WingLift.Value)
+	d.text("t-now", 12, 0, pt{math.Min(tip.x+8, w-74), tip.y + 14}, b.weightText(f.WingLift.Value))
+	tip = up("now", 3, in.WingX-in.StabArm, f.StabLift.Value)
 	ty := tip.y + 13
-	if s.StabLift > 0 {
+	if f.StabLift.Value > 0 {
 		ty = tip.y - 4
 	}
-	d.text("t-now", 12, 0, pt{math.Max(2, tip.x-16), math.Min(ty, h-4)}, b.weightText(s.StabLift))
+	d.text("t-now", 12, 0, pt{math.Max(2, tip.x-16), math.Min(ty, h-4)}, b.weightText(f.StabLift.Value))
 	a := at(-in.MastChord/2, -(in.Mast - in.Depth/2))
-	d.arrow("drag", 2.5, a, pt{a.x - s.Drag*perN, a.y})
+	d.arrow("drag", 2.5, a, pt{a.x - f.Drag.Value*perN, a.y})
 	// The feet: each arrow as long as that foot's load.
-	n := in.RiderMass * trim.Gravity * (1 - in.RigLiftFraction)
+	n := in.RiderMass * gravity * (1 - in.RigLiftFraction)
 	foot := func(x, part float64) {
 		p := at(x, deck)
 		l := part * n * perN
@@ -191,13 +154,13 @@ func (b *builder) sideAt(i int, v float64, in trim.Inputs, s trim.State) templat
 		}
 		d.text("t-next", 13, 1, pt{p.x, p.y - math.Abs(l) - 8}, words.Percent(part))
 	}
-	foot(in.FrontFoot, s.FrontShare)
-	foot(in.BackFoot, 1-s.FrontShare)
-	c := at(s.FootPressureX, 0)
+	foot(in.FrontFoot, share)
+	foot(in.BackFoot, 1-share)
+	c := at(f.LoadPoint.Value/1000, 0)
 	d.fill("f-next", pt{c.x, c.y + 2}, pt{c.x - 7, c.y + 14}, pt{c.x + 7, c.y + 14})
 	m := at((in.FrontFoot+in.BackFoot)/2, deck)
 	d.dashed("s-even", pt{m.x, m.y}, pt{m.x, m.y - 30})
 	d.text("t-strong", 15, 0, pt{4, 17}, b.u.SpeedText(v))
-	d.text("t-text", 12, 0, pt{4, 33}, "pitch "+words.Fixed(s.Pitch*radian, 1)+"°")
+	d.text("t-text", 12, 0, pt{4, 33}, "pitch "+words.Fixed(f.Pitch.Value, 1)+"°")
 	return d.svg()
 }

@@ -84,12 +84,14 @@ func fixture() *analysis.Result {
 		Mount: &analysis.Mount{Heading: interval.Normal(91.2, 0.6), Tilt: 3.1, AccelerometerSign: 1, LevelZero: true,
 			LevelFrom: align.Finding{Kind: align.LevelStill, At: 12, Until: 31, Heel: 0.005, Sway: 0.0002}, Rigid: true},
 		Setup: s, RangeLow: 11 * kn, RangeHigh: 23 * kn,
-		Posterior: &trim.Posterior{Base: base, Draws: draws},
+		Posterior: &trim.Posterior{Base: base, MAP: base, Draws: draws},
 		WaterFlow: &analysis.WaterFlow{East: interval.Normal(-0.22, 0.09), North: interval.Normal(0.05, 0.1), Source: "estimated"},
 	}
 	fixtureSession(r, rng, trim.NewFoil(base))
 	fixtureLoad(r, draws)
 	fixtureAdvice(r, draws)
+	r.Foretell()
+	r.Balance()
 	for i, a := range []struct {
 		name, unit string
 		sd, after  float64

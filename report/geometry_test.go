@@ -11,7 +11,6 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pitchlaw"
-	"evenfoot/analysis/trim"
 	"evenfoot/filter/align"
 	"evenfoot/ingest"
 	"evenfoot/report/chart"
@@ -237,10 +236,9 @@ func TestMoveDrawing(t *testing.T) {
 // wing, and each foot's arrow is as long as its load.
 func TestSideDrawing(t *testing.T) {
 	b := &builder{r: fixture(), u: words.Units{}.OrDefault()}
-	in := fixtureInputs(b.r.Setup)
-	in.StabIncidence = -4 * deg
-	s := trim.State{Pitch: 6 * deg, WingLift: 900, StabLift: -120, Drag: 200, FrontShare: 0.7, FootPressureX: 0.17}
-	svg := string(b.sideAt(0, 6, in, s))
+	b.r.Posterior.MAP.StabIncidence = -4 * deg
+	is := interval.Exact
+	svg := string(b.sideAt(0, analysis.Forces{Speed: 6, Pitch: is(6), WingLift: is(900), StabLift: is(-120), Drag: is(200), FrontShare: is(0.7), LoadPoint: is(170)}))
 	foils := paths(svg, "part stab")
 	if len(foils) != 2 {
 		t.Fatalf("%d foils", len(foils))

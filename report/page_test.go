@@ -45,7 +45,7 @@ func odd() map[string]*analysis.Result {
 	m := map[string]*analysis.Result{"empty": {}, "whole": fixture()}
 
 	r := fixture()
-	r.Setup, r.Advice, r.Posterior, r.FootLoad, r.Assumptions = nil, nil, nil, nil, nil
+	r.Setup, r.Advice, r.Posterior, r.FootLoad, r.Forces, r.Assumptions = nil, nil, nil, nil, nil, nil
 	m["no setup"] = r
 
 	r = fixture()
@@ -133,6 +133,9 @@ func odd() map[string]*analysis.Result {
 	r.Setup.Foil.Stabilizer.Shim = 0.76e-3
 	r.Advice.Shim, r.Advice.Cards, r.Advice.TakeOut = -0.76, -1, true
 	m["take out"] = r
+	for _, r := range m {
+		r.Foretell()
+	}
 	return m
 }
 

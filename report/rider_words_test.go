@@ -110,7 +110,7 @@ func TestLoose(t *testing.T) {
 // the load curve, and a step known by its option only.
 func withStiffness(k ...float64) *analysis.Result {
 	r := fixture()
-	r.Posterior = nil
+	r.StepEffect = nil
 	for i := range r.FootLoad {
 		v := float64(i) / float64(len(r.FootLoad)-1) * float64(len(k)-1)
 		j := min(int(v), len(k)-2)
@@ -173,8 +173,10 @@ func TestCautionStays(t *testing.T) {
 func TestOutcomeIsTheStep(t *testing.T) {
 	r := fixture()
 	r.Advice.MoveNow = 0
+	r.Foretell()
 	card := words.ShareOf(words.OutcomeOf(r).Share, 17*kn).Value
 	r.Advice.MoveNow = 20
+	r.Foretell()
 	both := words.ShareOf(words.OutcomeOf(r).Share, 17*kn).Value
 	// Feet stand 53 cm apart: 20 mm are 3.8 % of the stance, and the board's
 	// weight comes along.

@@ -145,10 +145,17 @@ func (p Params) density() float64 {
 // water, m/s, and a deck-normal specific force, m/s² (9.80665 in level flight).
 // It is unknown when the fit has not enough to go on.
 func (f *Fit) PitchAt(speed, normal float64) interval.Interval {
-	if !f.Enough || !f.Zero.Known() || !f.Slope.Known() || !(speed > 0) {
+	if !(speed > 0) {
 		return interval.Unknown()
 	}
-	x := 2 * normal / (Params{Density: f.Density}.density() * speed * speed)
+	return f.PitchAtArea(2 * normal / (Params{Density: f.Density}.density() * speed * speed))
+}
+
+// PitchAtArea is the same at a lift area X, m² per kg.
+func (f *Fit) PitchAtArea(x float64) interval.Interval {
+	if !f.Enough || !f.Zero.Known() || !f.Slope.Known() {
+		return interval.Unknown()
+	}
 	c := f.Covariance
 	v := c[0][0] + 2*x*c[0][1] + x*x*c[1][1]
 	return interval.Normal(f.Zero.Value+f.Slope.Value*x, math.Sqrt(max(v, 0)))

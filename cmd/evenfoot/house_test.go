@@ -1,6 +1,7 @@
 package main
 
 import (
+	"go/ast"
 	"go/parser"
 	"go/token"
 	"io/fs"
@@ -58,6 +59,54 @@ func TestImportsPointOneWay(t *testing.T) {
 	})
 	if err != nil || files < 20 {
 		t.Fatalf("%d files read: %v", files, err)
+	}
+}
+
+// TestThePageComputesNothing: pages show what the analysis found. The report
+// knows neither the trim model nor the filters; its words know the types of
+// the model's findings, and call nothing there.
+func TestThePageComputesNothing(t *testing.T) {
+	physics := map[string]bool{"evenfoot/analysis/trim": true, "evenfoot/analysis/water": true, "evenfoot/analysis/simulate": true}
+	read := 0
+	err := filepath.WalkDir(filepath.Join(root, "report"), func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+			return err
+		}
+		read++
+		f, err := parser.ParseFile(token.NewFileSet(), path, nil, 0)
+		if err != nil {
+			return err
+		}
+		inWords := strings.Contains(filepath.ToSlash(path), "report/words/")
+		known := map[string]string{} // package name → path, of the physics that words may know
+		for _, imp := range f.Imports {
+			name, err := strconv.Unquote(imp.Path.Value)
+			if err != nil {
+				return err
+			}
+			if strings.HasPrefix(name, "evenfoot/filter") && !inWords || physics[name] && !inWords {
+				t.Errorf("%s imports %s", path, name)
+			}
+			if physics[name] {
+				known[name[strings.LastIndex(name, "/")+1:]] = name
+			}
+		}
+		ast.Inspect(f, func(n ast.Node) bool {
+			call, ok := n.(*ast.CallExpr)
+			if !ok {
+				return true
+			}
+			if of, ok := call.Fun.(*ast.SelectorExpr); ok {
+				if x, ok := of.X.(*ast.Ident); ok && known[x.Name] != "" {
+					t.Errorf("%s calls %s.%s", path, known[x.Name], of.Sel.Name)
+				}
+			}
+			return true
+		})
+		return nil
+	})
+	if err != nil || read < 20 {
+		t.Fatalf("%d files read: %v", read, err)
 	}
 }
 

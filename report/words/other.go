@@ -28,7 +28,7 @@ func ForOther(r *analysis.Result, u Units) *Other {
 	// The same words, made from a result that holds the other rider's advice.
 	// The foils of the posterior stand under the owner.
 	alt := *r
-	alt.Advice, alt.FootLoad, alt.Posterior = &x.Advice, nil, nil
+	alt.Advice, alt.FootLoad, alt.StepEffect = &x.Advice, nil, nil
 	if r.Other != nil {
 		alt.Setup = r.Other
 		p.Name = strings.TrimPrefix(p.Name+", ", ", ") + u.MassText(r.Other.Rider.Mass)

@@ -7,7 +7,6 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
-	"evenfoot/analysis/trim"
 )
 
 // An Outcome is what the next step, card and move as they are advised, does to
@@ -27,78 +26,25 @@ type StiffAt struct {
 	K     interval.Interval
 }
 
-// outcomeOf puts the step on every foil that agrees with the evidence; nil
-// where there is no step. Without the foils it takes the nearest option.
+// OutcomeOf is what the analysis foretells of the step; nil where there is no
+// step. Where it foretells nothing, as for another rider, the nearest option
+// stands in.
 func OutcomeOf(r *analysis.Result) *Outcome {
 	a := r.Advice
 	if a == nil || a.Verdict != advice.Change {
 		return nil
 	}
-	after := stepped(r)
-	if after == nil {
+	if r.StepEffect == nil {
 		o := nextOption(a)
 		if o == nil {
 			return nil
 		}
 		return &Outcome{Share: o.Curve, Ratio: o.StiffnessChange, Livelier: o.StiffnessChange.High < 0.8}
 	}
-	out := &Outcome{Ratio: interval.Unknown()}
-	share, stiff := make([]float64, len(after)), make([]float64, len(after))
+	out := &Outcome{Ratio: r.StepEffect.StiffnessRatio, Livelier: r.StepEffect.Livelier}
 	for _, p := range r.FootLoad {
-		for i, f := range after {
-			s := f.At(float64(p.Speed), trim.Gravity)
-			share[i], stiff[i] = s.FrontShare, s.Stiffness/radian
-		}
-		out.Share = append(out.Share, advice.SharePoint{Speed: p.Speed, Share: interval.FromDraws(share)})
-		out.Stiffness = append(out.Stiffness, StiffAt{float64(p.Speed), interval.FromDraws(stiff)})
-	}
-	_, _, top := SpeedsOf(r)
-	if !Finite(top) {
-		return out
-	}
-	ratio := make([]float64, len(after))
-	soft, less := 0, 0
-	for i, f := range after {
-		now, then := trim.NewFoil(r.Posterior.Draws[i]).At(top, trim.Gravity).Stiffness, f.At(top, trim.Gravity).Stiffness
-		ratio[i] = then / now
-		if now <= 0 {
-			soft++
-		}
-		if then < now-0.2*math.Abs(now) {
-			less++
-		}
-	}
-	if soft*20 <= len(after) {
-		out.Ratio = interval.FromDraws(ratio)
-	}
-	out.Livelier = less*20 >= 19*len(after)
-	return out
-}
-
-// stepped is every foil of the posterior with the next step done; nil without
-// a posterior or a step.
-func stepped(r *analysis.Result) []trim.Foil {
-	if r.Setup == nil || r.Posterior == nil || len(r.Posterior.Draws) == 0 {
-		return nil
-	}
-	metres := func(mm interval.Number) float64 {
-		if v := float64(mm); Finite(v) {
-			return v / 1000
-		}
-		return 0
-	}
-	shim, move, feet := metres(r.Advice.Shim), metres(r.Advice.MoveNow), metres(r.Advice.FeetNow)
-	if shim == 0 && move == 0 && feet == 0 {
-		return nil
-	}
-	st := r.Setup.Foil.Stabilizer
-	turn := trim.ShimAngle(st.Shim+shim, st.ShimSpan) - trim.ShimAngle(st.Shim, st.ShimSpan)
-	out := make([]trim.Foil, len(r.Posterior.Draws))
-	for i, d := range r.Posterior.Draws {
-		d = d.Raise(turn).MoveFoil(move)
-		d.FrontFoot += feet
-		d.BackFoot += feet
-		out[i] = trim.NewFoil(d)
+		out.Share = append(out.Share, advice.SharePoint{Speed: p.Speed, Share: p.FrontShareAfter})
+		out.Stiffness = append(out.Stiffness, StiffAt{float64(p.Speed), p.StiffnessAfter})
 	}
 	return out
 }
