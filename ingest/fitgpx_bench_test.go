@@ -11,8 +11,6 @@ import (
 	"evenfoot/ingest"
 	"evenfoot/ingest/write"
 
-	"github.com/muktihari/fit/decoder"
-	"github.com/muktihari/fit/profile/typedef"
 	"github.com/muktihari/xmltokenizer"
 	"github.com/tkrajina/gpxgo/gpx"
 	tormoder "github.com/tormoder/fit"
@@ -75,18 +73,6 @@ func BenchmarkFIT(b *testing.B) {
 		got, err := ingest.ReadFIT(data)
 		if err == nil && len(got.IMU.Time) != len(l.IMU.Time) {
 			b.Fatal(len(got.IMU.Time))
-		}
-		return err
-	})
-	// The message layer alone, no field read.
-	run("muktihari-raw", func() error {
-		_, err := decoder.NewRaw().Decode(bytes.NewReader(data), func(decoder.RawFlag, []byte) error { return nil })
-		return err
-	})
-	run("muktihari", func() error {
-		f, err := decoder.New(bytes.NewReader(data)).Decode()
-		if err == nil && f.Messages[0].Num != typedef.MesgNumFileId {
-			b.Fatal("no file id")
 		}
 		return err
 	})

@@ -96,7 +96,6 @@ func FuzzGPX(f *testing.F) {
 }
 
 func FuzzFIT(f *testing.F) {
-	fuzzSeeds(f, "github.com/muktihari/fit", ".fit", 4_000)
 	fuzzSeeds(f, "github.com/tormoder/fit", ".fit", 4_000)
 	var m fitMaker
 	devField(&m, 0, s16, "accel_x", "mg")

@@ -12,9 +12,6 @@ import (
 
 	"evenfoot/ingest"
 
-	"github.com/muktihari/fit/decoder"
-	"github.com/muktihari/fit/profile/mesgdef"
-	"github.com/muktihari/fit/profile/typedef"
 	tormoder "github.com/tormoder/fit"
 )
 
@@ -118,67 +115,8 @@ func compareFixes(t *testing.T, l *ingest.Log, lib []fix, stopped bool) {
 	}
 }
 
-func TestFITAgainstMuktihari(t *testing.T) {
-	files := append(testFiles(t, "github.com/muktihari/fit", ".fit"), testFiles(t, "github.com/tormoder/fit", ".fit")...)
-	compared, total := 0, 0
-	for _, path := range files {
-		data, err := os.ReadFile(path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		lib, err := muktihariFixes(data)
-		if err != nil {
-			continue // it refuses the file; the other library or the table tests have it
-		}
-		t.Run(filepath.Base(path), func(t *testing.T) {
-			l, err := ingest.ReadFIT(data)
-			if err != nil {
-				l = &ingest.Log{}
-			}
-			if filepath.Base(path) == "TestEncode.fit" {
-				l = &ingest.Log{} // its record has no time; we give it the last that was told
-			}
-			compareFixes(t, l, lib, false)
-			compared++
-			total += len(lib)
-		})
-	}
-	t.Logf("%d files of %d compared, %d records", compared, len(files), total)
-}
-
-// muktihariFixes reads all records of a chain with muktihari/fit. Its component
-// expansion, which turns speed into enhanced speed, is off: it truncates, 4.087
-// m/s becomes 4.086.
-func muktihariFixes(data []byte) ([]fix, error) {
-	var out []fix
-	dec := decoder.New(bytes.NewReader(data), decoder.WithNoComponentExpansion())
-	for dec.Next() {
-		f, err := dec.Decode()
-		if err != nil {
-			return nil, err
-		}
-		for i := range f.Messages {
-			if f.Messages[i].Num != typedef.MesgNumRecord {
-				continue
-			}
-			r := mesgdef.NewRecord(&f.Messages[i])
-			x := fix{unix: r.Timestamp.Unix(), lat: r.PositionLat, lon: r.PositionLong, speed: -1}
-			if r.Timestamp.IsZero() {
-				continue // we drop it too, counted
-			}
-			if r.EnhancedSpeed != math.MaxUint32 {
-				x.speed = int64(r.EnhancedSpeed)
-			} else if r.Speed != math.MaxUint16 {
-				x.speed = int64(r.Speed)
-			}
-			out = append(out, x)
-		}
-	}
-	return out, nil
-}
-
 func TestFITAgainstTormoder(t *testing.T) {
-	files := append(testFiles(t, "github.com/muktihari/fit", ".fit"), testFiles(t, "github.com/tormoder/fit", ".fit")...)
+	files := testFiles(t, "github.com/tormoder/fit", ".fit")
 	compared, total := 0, 0
 	for _, path := range files {
 		data, err := os.ReadFile(path)

@@ -12,7 +12,7 @@ import (
 
 const (
 	acc, gyr = 0, 1
-	earthG        = 9.80665 // m/s², CGPM 1901, V
+	earthG   = 9.80665 // m/s², CGPM 1901, V
 )
 
 func near(a, b, tol float64) bool { return math.Abs(a-b) <= tol }

@@ -38,11 +38,11 @@ func boardAt(t float64) (x, y, v float64, straight bool) {
 func gpsLog(hz float64, n int, sd float64, withSpeed bool) *raw.Columns {
 	rnd := rand.New(rand.NewPCG(7, uint64(hz*100)))
 	r := &raw.Columns{File: File{Name: "gps", Kind: "GPX"}}
-	plane := Plane{52.3, 4.9}
+	plane := newPlane(52.3, 4.9)
 	for i := range n {
 		t := float64(i) / hz
 		x, y, v, _ := boardAt(t)
-		lat, lon := plane.Unproject(x+rnd.NormFloat64()*sd, y+rnd.NormFloat64()*sd)
+		lat, lon := plane.unproject(x+rnd.NormFloat64()*sd, y+rnd.NormFloat64()*sd)
 		s := float32(math.NaN())
 		if withSpeed {
 			s = float32(v + rnd.NormFloat64()*0.1)
@@ -92,10 +92,10 @@ func TestSpeedFromPositions(t *testing.T) {
 }
 
 func TestFlags(t *testing.T) {
-	plane := Plane{52.3, 4.9}
+	plane := newPlane(52.3, 4.9)
 	move := func(f *raw.Fixes, i int, dx, dy float64) {
-		x, y := plane.Project(f.Lat[i], f.Lon[i])
-		f.Lat[i], f.Lon[i] = plane.Unproject(x+dx, y+dy)
+		x, y := plane.project(f.Lat[i], f.Lon[i])
+		f.Lat[i], f.Lon[i] = plane.unproject(x+dx, y+dy)
 	}
 	for _, hz := range []float64{1, 10} {
 		for _, withSpeed := range []bool{true, false} {
@@ -163,12 +163,12 @@ func TestRestIsSound(t *testing.T) {
 	for i := 100; i < 200; i++ {
 		r.Gps.Lat[i], r.Gps.Lon[i], r.Gps.Speed[i] = r.Gps.Lat[100], r.Gps.Lon[100], 0
 	}
-	plane := Plane{52.3, 4.9}
-	x0, y0 := plane.Project(r.Gps.Lat[200], r.Gps.Lon[200])
-	x1, y1 := plane.Project(r.Gps.Lat[100], r.Gps.Lon[100])
+	plane := newPlane(52.3, 4.9)
+	x0, y0 := plane.project(r.Gps.Lat[200], r.Gps.Lon[200])
+	x1, y1 := plane.project(r.Gps.Lat[100], r.Gps.Lon[100])
 	for i := 200; i < 300; i++ {
-		x, y := plane.Project(r.Gps.Lat[i], r.Gps.Lon[i])
-		r.Gps.Lat[i], r.Gps.Lon[i] = plane.Unproject(x-x0+x1+5, y-y0+y1)
+		x, y := plane.project(r.Gps.Lat[i], r.Gps.Lon[i])
+		r.Gps.Lat[i], r.Gps.Lon[i] = plane.unproject(x-x0+x1+5, y-y0+y1)
 	}
 	l, err := build(r)
 	if err != nil {

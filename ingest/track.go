@@ -34,11 +34,11 @@ type track struct {
 func newTrack(g *GPS) *track {
 	n := len(g.Time)
 	t := &track{g: g, x: make([]float64, n), y: make([]float64, n)}
-	var plane Plane
+	var local plane
 	set := false
 	for i := range n {
 		if !set && g.Lat[i] == g.Lat[i] {
-			plane = Plane{g.Lat[i], g.Lon[i]}
+			local = newPlane(g.Lat[i], g.Lon[i])
 			set = true
 		}
 		if !set || g.Lat[i] != g.Lat[i] {
@@ -49,7 +49,7 @@ func newTrack(g *GPS) *track {
 			t.x[i], t.y[i] = t.x[i-1], t.y[i-1]
 			continue
 		}
-		t.x[i], t.y[i] = plane.Project(g.Lat[i], g.Lon[i])
+		t.x[i], t.y[i] = local.project(g.Lat[i], g.Lon[i])
 	}
 	return t
 }

@@ -185,7 +185,7 @@ func (x *xmlScanner) until(n int, end string, to *[]byte) error {
 	for {
 		b := x.w.Peek(len(end))
 		if len(b) < len(end) {
-			return io.ErrUnexpectedEOF
+			return x.ended()
 		}
 		b = x.w.Ahead()
 		if i := bytes.Index(b, []byte(end)); i >= 0 {
@@ -197,6 +197,14 @@ func (x *xmlScanner) until(n int, end string, to *[]byte) error {
 	}
 }
 
+// ended is why the file ends inside markup: an error of reading, or just so.
+func (x *xmlScanner) ended() error {
+	if err := x.w.Broken(); err != nil {
+		return err
+	}
+	return io.ErrUnexpectedEOF
+}
+
 // doctype skips a document type declaration, its entities unread.
 func (x *xmlScanner) doctype() error {
 	depth := 0
@@ -204,7 +212,7 @@ func (x *xmlScanner) doctype() error {
 	for {
 		b := x.w.Peek(8)
 		if len(b) == 0 {
-			return io.ErrUnexpectedEOF
+			return x.ended()
 		}
 		n := 1
 		switch c := b[0]; {
@@ -246,7 +254,7 @@ func (x *xmlScanner) tag() error {
 				return fmt.Errorf("a tag is longer than %d bytes", maxTag)
 			}
 			if b, ok = x.w.More(); !ok {
-				return io.ErrUnexpectedEOF
+				return x.ended()
 			}
 		}
 		switch c := b[i]; {

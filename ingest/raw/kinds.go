@@ -89,9 +89,9 @@ const (
 	BadXML          Kind = "unreadable from here" // Text: why
 	BrokenTag       Kind = "broken tag"
 	NestedPoint     Kind = "point inside a point"
-	BadValue        Kind = "unreadable value"           // Sensor, Text
-	NoPlace         Kind = "point without a position"   // Text: latitude and longitude as written, none when absent
-	BadTime         Kind = "unreadable time"            // Text
+	BadValue        Kind = "unreadable value"                          // Sensor, Text
+	NoPlace         Kind = "point without a position"                  // Text: latitude and longitude as written, none when absent
+	BadTime         Kind = "unreadable time"                           // Text
 	BigTime         Kind = "time too large for seconds, as of time_ms" // Text
 	NoZone          Kind = "times without a zone"
 	NoMotionUnit    Kind = "motion value without a unit" // Sensor, Text: name, unit, names that would do

@@ -13,14 +13,14 @@ import (
 	"math"
 	"time"
 
+	"github.com/tormoder/fit/dyncrc16"
+
 	"evenfoot/ingest"
+	"evenfoot/ingest/unit"
 )
 
 // fitEpoch is the FIT protocol's time zero, 1989-12-31T00:00:00Z, in Unix seconds.
 const fitEpoch = 631065600
-
-// standardG is the standard acceleration of gravity, m/s² (CGPM 1901).
-const standardG = 9.80665
 
 // fitSamples is the number of samples in one sensor message: the profile
 // limits it to 30.
@@ -91,15 +91,15 @@ func FIT(w io.Writer, l *ingest.Log) error {
 				l.Start.Add(time.Duration(first*1e9)), l.Start.Add(time.Duration(last*1e9)))
 		}
 	}
-	count := &fitEncoder{w: bufio.NewWriter(io.Discard), zero: zero, frac: frac}
+	count := newEncoder(io.Discard, zero, frac)
 	count.log(l)
 	if count.size > math.MaxUint32 {
 		return errors.New("write FIT: the log is larger than the 4 GiB that a FIT file may have")
 	}
-	e := &fitEncoder{w: bufio.NewWriterSize(w, 64<<10), zero: zero, frac: frac}
+	e := newEncoder(w, zero, frac)
 	e.header(uint32(count.size))
 	e.log(l)
-	e.put(binary.LittleEndian.AppendUint16(nil, e.crc))
+	e.put(binary.LittleEndian.AppendUint16(nil, e.crc.Sum16()))
 	if err := e.w.Flush(); err != nil {
 		return fmt.Errorf("write FIT: %w", err)
 	}
@@ -123,28 +123,17 @@ type fitEncoder struct {
 	zero int64   // ms from the FIT epoch to the log's time zero
 	frac float64 // and the rest, below a ms
 	size int64
-	crc  uint16
+	crc  dyncrc16.Hash16
 	msg  []byte // the message being put together
 }
 
-// crcTable is the table of the FIT protocol's checksum, CRC-16 with the
-// reflected polynomial 0xA001.
-var crcTable = func() (t [256]uint16) {
-	for i := range t {
-		c := uint16(i)
-		for range 8 {
-			c = c>>1 ^ 0xA001*(c&1)
-		}
-		t[i] = c
-	}
-	return t
-}()
+func newEncoder(w io.Writer, zero int64, frac float64) *fitEncoder {
+	return &fitEncoder{w: bufio.NewWriterSize(w, 64<<10), crc: dyncrc16.New(), zero: zero, frac: frac}
+}
 
 // put writes bytes. A bufio.Writer keeps its first error for Flush.
 func (e *fitEncoder) put(b []byte) {
-	for _, x := range b {
-		e.crc = e.crc>>8 ^ crcTable[byte(e.crc)^x]
-	}
+	_, _ = e.crc.Write(b) // a checksum never fails
 	e.size += int64(len(b))
 	_, _ = e.w.Write(b)
 }
@@ -156,7 +145,7 @@ func (e *fitEncoder) header(size uint32) {
 	h = binary.LittleEndian.AppendUint32(h, size)
 	h = append(h, ".FIT"...)
 	e.put(h)
-	e.put(binary.LittleEndian.AppendUint16(nil, e.crc))
+	e.put(binary.LittleEndian.AppendUint16(nil, e.crc.Sum16()))
 }
 
 // define writes a definition message: triples of field number, size in bytes
@@ -252,7 +241,7 @@ func (e *fitEncoder) log(l *ingest.Log) {
 			e.record(&l.GPS, fix)
 			fix++
 		}
-		e.samples(localAccel, t[i:i+n], l.IMU.Acc, i, 1/standardG)
+		e.samples(localAccel, t[i:i+n], l.IMU.Acc, i, 1/unit.Gravity)
 		e.samples(localGyro, t[i:i+n], l.IMU.Gyr, i, 180/math.Pi)
 		i += n
 	}

@@ -2,6 +2,7 @@ package write
 
 import (
 	"bufio"
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -9,79 +10,102 @@ import (
 	"strconv"
 	"time"
 
+	"github.com/tkrajina/gpxgo/gpx"
+
 	"evenfoot/ingest"
 )
 
+// gpxSpace is the namespace of our own extensions, gpxPrefix its short name.
+const (
+	gpxSpace  = "urn:evenfoot:gpx"
+	gpxPrefix = "ef"
+)
+
+// A Column is a value of each fix that goes into the extensions of its point.
+type Column struct {
+	Name     string // as pitch_deg
+	Decimals int
+	Value    func(fix int) float64 // NaN: none at this fix
+}
+
 // GPX writes the GPS fixes of a log as GPX 1.1, one segment between gaps, with
-// speed (m/s) and course (deg) as extensions of each point.
+// speed (m/s), course (deg) and more columns as extensions of each point.
 //
 // Times are kept to 1 µs, positions to 1e-9 deg, altitudes and courses to
 // 0.001, speeds to 0.1 mm/s. Fixes without a position and the IMU's samples
 // have no place in the format and are left out. A log without a date is an
 // error.
-//
-// It is written by hand because gpxgo writes whole seconds only and would hold
-// the document in memory.
-func GPX(w io.Writer, l *ingest.Log) error {
+func GPX(w io.Writer, l *ingest.Log, more ...Column) error {
 	if l.Start.IsZero() {
 		return errors.New("write GPX: the log has no date, and GPX times need one")
 	}
-	b := bufio.NewWriterSize(w, 64<<10)
-	const head = `<?xml version="1.0" encoding="UTF-8"?>
-<gpx version="1.1" creator="evenfoot" xmlns="http://www.topografix.com/GPX/1/1" xmlns:ef="urn:evenfoot:gpx">
-<trk>
-<trkseg>
-`
-	_, _ = b.WriteString(head) // a bufio.Writer keeps its first error for Flush
 	g := &l.GPS
+	columns := append([]Column{
+		{"speed", 4, func(i int) float64 { return float64(g.Speed[i]) }},
+		{"course", 3, func(i int) float64 { return float64(g.Course[i]) }},
+	}, more...)
+	doc := gpx.GPX{Creator: "evenfoot"}
+	doc.RegisterNamespace(gpxPrefix, gpxSpace)
+	var times []time.Time
 	gaps := g.Gaps
-	var line []byte
+	var segment gpx.GPXTrackSegment
+	var track gpx.GPXTrack
 	for i, t := range g.Time {
 		for len(gaps) > 0 && t >= gaps[0].End {
-			if i > 0 {
-				_, _ = b.WriteString("</trkseg>\n<trkseg>\n")
-			}
+			track.AppendSegment(&segment)
+			segment = gpx.GPXTrackSegment{}
 			gaps = gaps[1:]
 		}
 		if math.IsNaN(g.Lat[i]) || math.IsNaN(g.Lon[i]) {
 			continue
 		}
-		line = appendPoint(line[:0], l.Start, g, i)
-		_, _ = b.Write(line)
+		p := gpx.GPXPoint{Timestamp: l.Start.Add(time.Duration(math.Round(t*1e6)) * time.Microsecond).UTC()}
+		p.Latitude, p.Longitude = rounded(g.Lat[i], 9), rounded(g.Lon[i], 9)
+		if v := float64(g.Alt[i]); !math.IsNaN(v) {
+			p.Elevation = *gpx.NewNullableFloat64(rounded(v, 3))
+		}
+		for _, c := range columns {
+			if v := c.Value(i); !math.IsNaN(v) {
+				p.Extensions.GetOrCreateNode(gpxSpace, c.Name).Data = strconv.FormatFloat(v, 'f', c.Decimals, 64)
+			}
+		}
+		segment.AppendPoint(&p)
+		times = append(times, p.Timestamp)
 	}
-	_, _ = b.WriteString("</trkseg>\n</trk>\n</gpx>\n")
-	if err := b.Flush(); err != nil {
+	track.AppendSegment(&segment)
+	doc.AppendTrack(&track)
+	text, err := doc.ToXml(gpx.ToXmlParams{Version: "1.1"})
+	if err == nil {
+		err = withFractions(w, text, times)
+	}
+	if err != nil {
 		return fmt.Errorf("write GPX: %w", err)
 	}
 	return nil
 }
 
-// appendPoint appends one track point.
-func appendPoint(b []byte, start time.Time, g *ingest.GPS, i int) []byte {
-	number := func(before string, v float64, decimals int, after string) {
-		b = append(b, before...)
-		b = strconv.AppendFloat(b, v, 'f', decimals, 64)
-		b = append(b, after...)
-	}
-	number(`<trkpt lat="`, g.Lat[i], 9, `"`)
-	number(` lon="`, g.Lon[i], 9, `">`)
-	if v := float64(g.Alt[i]); !math.IsNaN(v) {
-		number("<ele>", v, 3, "</ele>")
-	}
-	b = append(b, "<time>"...)
-	us := time.Duration(math.Round(g.Time[i]*1e6)) * time.Microsecond
-	b = start.Add(us).UTC().AppendFormat(b, "2006-01-02T15:04:05.999999Z")
-	b = append(b, "</time>"...)
-	speed, course := float64(g.Speed[i]), float64(g.Course[i])
-	if !math.IsNaN(speed) || !math.IsNaN(course) {
-		b = append(b, "<extensions>"...)
-		if !math.IsNaN(speed) {
-			number("<ef:speed>", speed, 4, "</ef:speed>")
+// rounded is v to that many decimals.
+func rounded(v float64, decimals int) float64 {
+	f := math.Pow10(decimals)
+	return math.Round(v*f) / f
+}
+
+// withFractions writes a document with the exact times of its points: gpxgo
+// writes whole seconds only. Nothing else in the document is called time.
+func withFractions(w io.Writer, text []byte, times []time.Time) error {
+	const open, end = "<time>", "</time>"
+	b := bufio.NewWriterSize(w, 64<<10)
+	for _, t := range times {
+		i := bytes.Index(text, []byte(open))
+		j := bytes.Index(text, []byte(end))
+		if i < 0 || j < i {
+			return errors.New("a point has no time")
 		}
-		if !math.IsNaN(course) {
-			number("<ef:course>", course, 3, "</ef:course>")
-		}
-		b = append(b, "</extensions>"...)
+		_, _ = b.Write(text[:i+len(open)]) // a bufio.Writer keeps its first error for Flush
+		_, _ = b.Write(t.AppendFormat(b.AvailableBuffer(), "2006-01-02T15:04:05.999999Z"))
+		_, _ = b.WriteString(end)
+		text = text[j+len(end):]
 	}
-	return append(b, "</trkpt>\n"...)
+	_, _ = b.Write(text)
+	return b.Flush()
 }
