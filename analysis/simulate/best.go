@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"evenfoot/analysis/trim"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // Best is the pair of changes that makes the true foil feel most even over the
@@ -32,12 +34,9 @@ func (t *Truth) flightSpeeds() []float64 {
 }
 
 // BestFor is the best pair over the given speeds, m/s through the water, each
-// counted once.
-func BestFor(foil trim.Inputs, speeds []float64) Best { return bestPair(foil, speeds, 0.5) }
-
-// bestPair minimises the mean of (share - even)² by Gauss–Newton; the shares are
-// nearly linear in both changes.
-func bestPair(foil trim.Inputs, speeds []float64, even float64) Best {
+// counted once: the least mean of (felt share - ½)² by Gauss–Newton, as the
+// shares are nearly linear in both changes.
+func BestFor(foil trim.Inputs, speeds []float64) Best {
 	if len(speeds) == 0 {
 		return Best{math.NaN(), math.NaN(), math.NaN(), math.NaN()}
 	}
@@ -48,43 +47,35 @@ func bestPair(foil trim.Inputs, speeds []float64, even float64) Best {
 		}
 		speeds = thin
 	}
-	shares := func(di, dx float64) []float64 {
+	n := len(speeds)
+	off := func(di, dx float64) *mat.VecDense {
 		in := foil
 		in.StabIncidence += di
 		in.WingX += dx
 		f := trim.NewFoil(in)
-		out := make([]float64, len(speeds))
-		for i, v := range speeds {
-			out[i] = f.At(v, trim.Gravity).FrontShare - even
+		v := mat.NewVecDense(n, nil)
+		for i, speed := range speeds {
+			v.SetVec(i, f.At(speed, trim.Gravity).FeltShare-0.5)
 		}
-		return out
+		return v
 	}
-	rms := func(x []float64) float64 {
-		var s float64
-		for _, v := range x {
-			s += v * v
-		}
-		return math.Sqrt(s / float64(len(x)))
-	}
+	rms := func(v *mat.VecDense) float64 { return mat.Norm(v, 2) / math.Sqrt(float64(n)) }
 	var di, dx float64
-	now := shares(0, 0)
-	r := now
+	now := off(0, 0)
 	for range 8 {
 		const hi, hx = 0.05 * Deg, 0.001
-		a, b := shares(di+hi, dx), shares(di, dx+hx)
-		var aa, ab, bb, ar, br float64
-		for i := range r {
-			da, db := (a[i]-r[i])/hi, (b[i]-r[i])/hx
-			aa, ab, bb = aa+da*da, ab+da*db, bb+db*db
-			ar, br = ar+da*r[i], br+db*r[i]
+		r := off(di, dx)
+		j := mat.NewDense(n, 2, nil)
+		for k, v := range []*mat.VecDense{off(di+hi, dx), off(di, dx+hx)} {
+			v.SubVec(v, r)
+			j.SetCol(k, v.RawVector().Data)
 		}
-		det := aa*bb - ab*ab
-		if det <= 1e-9*aa*bb { // one speed only: the pair cannot be told apart
+		var step mat.VecDense
+		if err := step.SolveVec(j, r); err != nil { // one speed only: the pair cannot be told apart
 			break
 		}
-		di -= (bb*ar - ab*br) / det
-		dx -= (aa*br - ab*ar) / det
-		r = shares(di, dx)
+		di -= step.AtVec(0) * hi
+		dx -= step.AtVec(1) * hx
 	}
-	return Best{di, dx, rms(now), rms(r)}
+	return Best{di, dx, rms(now), rms(off(di, dx))}
 }

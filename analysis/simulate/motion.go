@@ -24,11 +24,16 @@ type motion struct {
 	zeroPort, zeroStb float64
 }
 
-// law is the straight line of pitch that the true foil follows exactly:
-// θ = zero + (M f_z - R)/(q A) (trim model §2).
+// load is what the foil carries in level flight, N.
+func load(in trim.Inputs) float64 {
+	return (in.RiderMass+in.BoardMass)*trim.Gravity - in.RigLiftFraction*in.RiderMass*trim.Gravity
+}
+
+// law is the straight line of pitch that a true foil with a stiff fuselage
+// follows exactly, θ = zero + (M f_z - R)/(q A); one that bends, at two speeds.
 func law(in trim.Inputs) (zero, perArea float64) {
 	f := trim.NewFoil(in)
-	lift := (in.RiderMass+in.BoardMass)*trim.Gravity - in.RigLiftFraction*in.RiderMass*trim.Gravity
+	lift := load(in)
 	x := func(v float64) float64 { return lift / (0.5 * in.Density * v * v) }
 	a, b := f.At(6, trim.Gravity).Pitch, f.At(12, trim.Gravity).Pitch
 	perArea = (a - b) / (x(6) - x(12))
@@ -69,7 +74,7 @@ func (m *motion) ride(sc *Scenario, s *script, height, wet, pump, eta []float64)
 	waveA := newSpline(stream(sc.Seed, 7), m.dt, 9)
 	waveB := newSpline(stream(sc.Seed, 7), m.dt, 9)
 	gustSpeed := sc.Gust * 1.5 / splineSlope
-	control := controlTable(sc)
+	control := unsteadiness(sc)
 	omega := 0.0
 	if sc.WavePeriod > 0 {
 		omega = 2 * math.Pi / sc.WavePeriod
@@ -86,7 +91,7 @@ func (m *motion) ride(sc *Scenario, s *script, height, wet, pump, eta []float64)
 		m.speed[i] = math.Max(v, 0)
 		w := wander.next()
 		m.course[i] += w * (sc.Wander*f + 7*Deg*(1-f)*math.Min(m.speed[i]/2, 1))
-		height[i] += f * (0.04*level.next() + heightSD(control, m.speed[i])*wob.next())
+		height[i] += f * (0.04*level.next() + control.at(m.speed[i])*m.speed[i]*wobbleSpacing/splineSlope*wob.next())
 		sin, cos := math.Sincos(omega * t)
 		eta[i] = sc.Wave * wet[i] * (waveA.next()*cos + waveB.next()*sin)
 		height[i] += eta[i] * (1 - 0.6*f)
@@ -96,22 +101,38 @@ func (m *motion) ride(sc *Scenario, s *script, height, wet, pump, eta []float64)
 
 const wobbleSpacing = 0.5 // s; the rider's band ends near 1 Hz
 
-// controlTable is the RMS path angle that the rider fails to hold, per m/s.
-func controlTable(sc *Scenario) []float64 {
-	f := trim.NewFoil(sc.Foil)
-	out := make([]float64, 40)
-	for i := range out {
-		m := f.At(math.Max(float64(i), 2), trim.Gravity).NetMoment
-		out[i] = sc.Control + sc.ControlPerMoment*math.Min(math.Abs(m), 300)
-	}
-	return out
+// A perSpeed is a quantity at 0, 1, 2 … m/s, linear in between.
+type perSpeed [40]float64
+
+func (p *perSpeed) at(v float64) float64 {
+	k := min(int(v), len(p)-2)
+	u := math.Min(v-float64(k), 1)
+	return p[k]*(1-u) + p[k+1]*u
 }
 
-// heightSD turns the path angle at a speed into the height process's RMS.
-func heightSD(control []float64, v float64) float64 {
-	k := min(int(v), len(control)-2)
-	u := math.Min(v-float64(k), 1)
-	return (control[k]*(1-u) + control[k+1]*u) * v * wobbleSpacing / splineSlope
+// unsteadiness is the RMS path angle that the rider fails to hold.
+func unsteadiness(sc *Scenario) (p perSpeed) {
+	f := trim.NewFoil(sc.Foil)
+	for i := range p {
+		m := f.At(math.Max(float64(i), 2), trim.Gravity).NetMoment
+		p[i] = sc.Control + sc.ControlPerMoment*math.Min(math.Abs(m), 300)
+	}
+	return p
+}
+
+// offLine is how far a fuselage that bends takes the pitch off the straight
+// law, rad; nothing for a stiff one.
+func offLine(in trim.Inputs, zero, perArea float64) (p perSpeed) {
+	if in.FuselageFlex == 0 {
+		return p
+	}
+	f := trim.NewFoil(in)
+	lift := load(in)
+	for i := range p {
+		v := math.Max(float64(i), 2)
+		p[i] = f.At(v, trim.Gravity).Pitch - zero - perArea*lift/(0.5*in.Density*v*v)
+	}
+	return p
 }
 
 // flowAt is the water's velocity at t.
@@ -149,10 +170,11 @@ func (m *motion) travel(sc *Scenario, wet, height []float64) {
 }
 
 // attitude finds heel, then the pitch that carries the load: θ cos φ is the
-// angle of attack to the water, which waves and climbing turn (trim model §1).
+// angle of attack to the water, which waves and climbing turn.
 func (m *motion) attitude(sc *Scenario, s *script, side, freeHeel, freePitch, eta, height []float64) {
 	m.zero, m.slope = law(sc.Foil)
 	in := sc.Foil
+	off := offLine(in, m.zero, m.slope)
 	mass, rig := in.RiderMass+in.BoardMass, in.RigLiftFraction*in.RiderMass*trim.Gravity
 	pull := sc.SidePull * mass * trim.Gravity * math.Tan(sc.WindwardHeel) // N to leeward
 	roll := newSpline(stream(sc.Seed, 8), m.dt, 0.8)
@@ -200,7 +222,7 @@ func (m *motion) attitude(sc *Scenario, s *script, side, freeHeel, freePitch, et
 		for range 2 { // f_z depends on pitch only through its small sine
 			sinT, cosT := math.Sincos(pitch)
 			fz = -along*cosP*sinT + right*sinP + (m.acc[2][i]+trim.Gravity)*cosP*cosT
-			alpha := m.zero + m.slope*(mass*fz-rig+pull*side[i]*sinP)/q + extra + turned
+			alpha := m.zero + m.slope*(mass*fz-rig+pull*side[i]*sinP)/q + extra + turned + off.at(v)
 			pitch = soft(alpha/math.Max(cosP, 0.5)+climb, 14*Deg) + noise
 		}
 		m.normal[i] = fz

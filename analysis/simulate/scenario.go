@@ -33,7 +33,7 @@ const (
 // in seconds since Start on the GPS clock; defaults in brackets are Default's.
 type Scenario struct {
 	Seed     uint64      // [1] same scenario, same session
-	Foil     trim.Inputs // the TRUE foil, rider and water; any shim is in StabIncidence
+	Foil     trim.Inputs // the TRUE foil, rider (zero and scale of the feel too) and water; any shim is in StabIncidence
 	Start    time.Time   // [2026-09-20 10:00 UTC]
 	Duration float64     // s [2400]
 
@@ -144,9 +144,6 @@ type Gear struct {
 	Stated *trim.Inputs
 	// StatedCurrent is the flow the rider writes down, m/s east and north; nil = none.
 	StatedCurrent *[2]float64
-	// A note says 0.5 + FeelScale (share + FeelZero - 0.5): what this rider takes
-	// for even, and how strongly the rider speaks; FeelScale 0 means 1 [0, 1].
-	FeelZero, FeelScale float64
 	// Leave holds setup keys to leave out, such as "foil.wing.camber_percent".
 	Leave []string
 }

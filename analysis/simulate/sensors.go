@@ -211,7 +211,7 @@ func (m *motion) gps(sc *Scenario) ingest.GPS {
 	if end <= 0 {
 		end = sc.Duration
 	}
-	// Radii of curvature, WGS 84 (checks 9e).
+	// Radii of curvature, WGS 84.
 	sinLat, cosLat := math.Sincos(sc.Origin[0] * Deg)
 	w := 1 - 0.00669437999014*sinLat*sinLat
 	north := 6378137 * (1 - 0.00669437999014) / (w * math.Sqrt(w))

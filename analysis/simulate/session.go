@@ -168,7 +168,7 @@ func (s *Session) truth(m *motion, script *script, q, sensor []quat.Number, inde
 			t.LevelStretch = append(t.LevelStretch, Span{p.Start + 2.5, p.End - 2.5})
 		}
 	}
-	t.Best = bestPair(in, t.flightSpeeds(), 0.5-sc.Gear.FeelZero)
+	t.Best = BestFor(in, t.flightSpeeds())
 }
 
 func wrapPi(a float64) float64 { return math.Remainder(a, 2*math.Pi) }
@@ -266,14 +266,9 @@ func (s *Session) Share(speed float64) float64 {
 }
 
 // Felt is what this rider calls the front foot's share at a speed, 0..1: the
-// true one seen through the rider's own zero and scale.
+// true one through the rider's own zero and scale, which the true foil holds.
 func (s *Session) Felt(speed float64) float64 {
-	g := &s.Scenario.Gear
-	scale := g.FeelScale
-	if scale == 0 {
-		scale = 1
-	}
-	return math.Min(math.Max(0.5+scale*(s.Share(speed)+g.FeelZero-0.5), 0), 1)
+	return math.Min(math.Max(s.Scenario.Foil.Said(s.Share(speed)), 0), 1)
 }
 
 // FeelNotes are honest notes at the given speeds, m/s: what the rider feels

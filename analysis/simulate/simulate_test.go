@@ -283,6 +283,57 @@ func TestSetupTOML(t *testing.T) {
 	}
 }
 
+// TestFlex: a fuselage that bends takes the pitch off the straight law, as the
+// true foil says.
+func TestFlex(t *testing.T) {
+	sc := Calm()
+	sc.Wave, sc.Control, sc.ControlPerMoment, sc.PitchNoise, sc.Duration = 0, 0, 0, 0, 1200
+	sc.Foil.FuselageFlex = 1.5e-4
+	s := Run(sc)
+	f, tr := trim.NewFoil(sc.Foil), &s.Truth
+	line := func(v, normal float64) float64 {
+		return tr.Zero + tr.SlopePerKg*normal/(0.5*sc.Foil.Density*v*v)
+	}
+	var off, bend, n float64
+	for _, r := range tr.Reaches {
+		for i, ti := range tr.Time {
+			if ti < r.Start+6 || ti > r.End-2 || i%20 != 0 {
+				continue
+			}
+			v, normal := float64(tr.Speed[i]), float64(tr.Normal[i])
+			got := float64(tr.Pitch[i]) * math.Cos(float64(tr.Heel[i]))
+			off += got - f.At(v, normal).Pitch
+			bend += got - line(v, normal)
+			n++
+		}
+	}
+	if off, bend := off/n/Deg, bend/n/Deg; math.Abs(off) > 0.03 || math.Abs(bend) < 2*math.Abs(off) {
+		t.Errorf("pitch is %.3f° off the true foil and %.3f° off the line", off, bend)
+	}
+}
+
+// TestFelt: notes tell what the rider feels, by the rider's own zero and scale;
+// the best pair is what feels even.
+func TestFelt(t *testing.T) {
+	sc := Default()
+	sc.Duration = 200
+	plain := Run(sc)
+	sc.Foil.RiderZero, sc.Foil.RiderScale = 0.06, 0.25
+	s := Run(sc)
+	want := 0.5 + 1.25*(plain.Share(8)+0.06-0.5)
+	if got := s.Felt(8); math.Abs(got-want) > 1e-9 || plain.Felt(8) != plain.Share(8) {
+		t.Errorf("felt %.3f, want %.3f; without zero and scale %.3f for %.3f", got, want, plain.Felt(8), plain.Share(8))
+	}
+	if got := s.FeelNotes([]float64{8}, 0)[0].Share; got != s.Felt(8) {
+		t.Errorf("the note says %.3f, the rider feels %.3f", got, s.Felt(8))
+	}
+	// What feels even is a share of 0.44: the foil belongs further back.
+	speeds := []float64{6, 8, 10}
+	if a, b := BestFor(plain.Scenario.Foil, speeds), BestFor(sc.Foil, speeds); b.FoilMove > a.FoilMove-0.02 || math.Abs(b.StabChange-a.StabChange) > 0.2*Deg {
+		t.Errorf("best pair %+v without a zero, %+v with it", a, b)
+	}
+}
+
 // TestFeelNotes: the notes scatter about the true share as they say.
 func TestFeelNotes(t *testing.T) {
 	s := Run(func() Scenario { sc := Default(); sc.Duration = 200; return sc }())
