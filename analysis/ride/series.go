@@ -198,6 +198,20 @@ func sampling(t []float64) float64 {
 	return steps / span
 }
 
+// What a deck at rest stays below, over one step: half a degree a second of
+// nodding, a degree of rolling, 0.3 m/s² of heave, as squares.
+const (
+	restNod   = 1e-4 // rad²/s²
+	restRoll  = 4e-4 // rad²/s²
+	restHeave = 0.09 // m²/s⁴
+)
+
+const (
+	bridgedSamples = 0.1  // s between samples that still follow each other
+	shortForce     = 0.1  // s, over which the least force is averaged
+	quiet          = 1e-6 // what keeps a logarithm from -∞, in each unit's square
+)
+
 func newFeatures(g *grid, m *align.Motion) *features {
 	n := min(len(m.Time), len(m.Heel), len(m.Normal), len(m.PitchRate), len(m.Up))
 	if n == 0 {
@@ -208,66 +222,85 @@ func newFeatures(g *grid, m *align.Motion) *features {
 		up: nans(g.n), lowest: nans(g.n), restful: make([]bool, g.n),
 	}
 	rate := sampling(m.Time[:n])
-	lag := max(1, int(0.1*rate)) // samples in a tenth of a second
-	var tenth float64
-	var held int
-	i := 0
-	for i < n {
+	mean := shortMean{lag: max(1, int(shortForce*rate))}
+	for i := 0; i < n; {
 		b := int(math.Floor((m.Time[i]-g.start)/g.step + 0.5))
 		if b < 0 || b >= g.n || math.IsNaN(m.Time[i]) {
 			i++
 			continue
 		}
 		edge := g.start + (float64(b)+0.5)*g.step
-		var cnt, shake, roll, nod, heave, heel, rise float64
-		low := math.Inf(1)
+		x := sums{low: math.Inf(1)}
 		first := i
 		for ; i < n && m.Time[i] < edge; i++ {
-			fz, up, pr, ph := float64(m.Normal[i]), float64(m.Up[i]), float64(m.PitchRate[i]), float64(m.Heel[i])
-			if sum := fz + up + pr + ph; math.IsNaN(sum) || math.IsInf(sum, 0) {
-				tenth, held = 0, 0
-				continue
-			}
-			if i > 0 && m.Time[i]-m.Time[i-1] < 0.1 {
-				if d := fz - float64(m.Normal[i-1]); !math.IsNaN(d) {
-					shake += d * d
-				}
-				if d := math.Remainder(ph-float64(m.Heel[i-1]), 2*math.Pi); !math.IsNaN(d) {
-					roll += d * d * rate * rate
-				}
-				tenth += fz
-				held++
-			} else {
-				tenth, held = fz, 1
-			}
-			if held > lag {
-				tenth -= float64(m.Normal[i-lag])
-				held--
-			}
-			if held == lag {
-				low = math.Min(low, tenth/float64(lag))
-			}
-			cnt++
-			nod += pr * pr
-			heave += up * up
-			heel += ph
-			rise += up
+			x.add(m, i, &mean)
 		}
 		if i == first {
 			i++
 		}
-		if cnt == 0 {
-			continue
-		}
-		f.shake[b] = math.Log(shake/cnt + 1e-6)
-		f.roll[b] = math.Log(roll/cnt + 1e-6)
-		f.nod[b] = math.Log(nod/cnt + 1e-6)
-		f.heel[b], f.up[b] = heel/cnt, rise/cnt
-		if !math.IsInf(low, 1) {
-			f.lowest[b] = low
-		}
-		// A deck at rest turns by less than half a degree a second.
-		f.restful[b] = nod/cnt < 1e-4 && roll/cnt < 4e-4 && heave/cnt < 0.09
+		f.keep(b, &x, rate)
 	}
 	return f
+}
+
+// keep turns a step's sums into its features.
+func (f *features) keep(b int, x *sums, rate float64) {
+	if x.n == 0 {
+		return
+	}
+	shake, roll, nod, heave := x.shake/x.n, x.roll*rate*rate/x.n, x.nod/x.n, x.heave/x.n
+	f.shake[b], f.roll[b], f.nod[b] = math.Log(shake+quiet), math.Log(roll+quiet), math.Log(nod+quiet)
+	f.heel[b], f.up[b] = x.heel/x.n, x.rise/x.n
+	if !math.IsInf(x.low, 1) {
+		f.lowest[b] = x.low
+	}
+	f.restful[b] = nod < restNod && roll < restRoll && heave < restHeave
+}
+
+// sums are what the samples of one step add up to.
+type sums struct{ n, shake, roll, nod, heave, heel, rise, low float64 }
+
+// add takes sample i in; one that is no number breaks the mean of the force.
+func (x *sums) add(m *align.Motion, i int, mean *shortMean) {
+	fz, up, nod, heel := float64(m.Normal[i]), float64(m.Up[i]), float64(m.PitchRate[i]), float64(m.Heel[i])
+	if all := fz + up + nod + heel; math.IsNaN(all) || math.IsInf(all, 0) {
+		mean.held = 0
+		return
+	}
+	if i > 0 && m.Time[i]-m.Time[i-1] < bridgedSamples {
+		if d := fz - float64(m.Normal[i-1]); !math.IsNaN(d) {
+			x.shake += d * d
+		}
+		if d := math.Remainder(heel-float64(m.Heel[i-1]), 2*math.Pi); !math.IsNaN(d) {
+			x.roll += d * d
+		}
+	} else {
+		mean.held = 0
+	}
+	if v, full := mean.next(m.Normal, i); full {
+		x.low = math.Min(x.low, v)
+	}
+	x.n++
+	x.nod += nod * nod
+	x.heave += up * up
+	x.heel += heel
+	x.rise += up
+}
+
+// shortMean is the running mean over lag samples.
+type shortMean struct {
+	lag, held int
+	sum       float64
+}
+
+func (s *shortMean) next(x []float32, i int) (mean float64, full bool) {
+	if s.held == 0 {
+		s.sum = 0
+	}
+	s.sum += float64(x[i])
+	if s.held++; s.held > s.lag {
+		s.sum -= float64(x[i-s.lag])
+		s.held--
+	}
+	return s.sum / float64(s.lag), s.held == s.lag
 }

@@ -61,63 +61,95 @@ func (d *detector) ways() []way {
 	return out
 }
 
+// What counts as turning. Tuned on the simulator's ordinary, beginner, kite and
+// rough outings.
+const (
+	// The course turns where its rate is above so many times the median, at
+	// least and at most so much, rad/s: how much this course wanders anyway.
+	turnWander  = 4.0
+	turnSlowest = 3 * deg
+	turnFastest = 9 * deg
+	turnPeak    = 1.5       // times that, the least peak of a bend
+	turnLeast   = 40 * deg  // of a bend
+	pieceLeast  = 4 * deg   // of a piece of one
+	resumeUnder = 150 * deg // a bend that may go on after a fall
+	besideTurn  = 4.0       // s, over which the course before and after is taken
+	pauseAloft  = 2.0       // s between pieces of one bend
+	pauseAfloat = 6.0       // s, when the board came down in between
+)
+
+// turningFrom is the course's rate, rad/s, from which it turns; 0 where there
+// is no course.
+func turningFrom(ways []way) float64 {
+	var rates []float64
+	for _, w := range ways {
+		for k := 0; k < len(w.rate); k += 5 { // one a second tells enough
+			rates = append(rates, math.Abs(w.rate[k]))
+		}
+	}
+	if len(rates) == 0 {
+		return 0
+	}
+	slices.Sort(rates)
+	return math.Min(math.Max(turnWander*rates[len(rates)/2], turnSlowest), turnFastest)
+}
+
 // findTurns finds every bend of the course that is more than wandering.
 func (d *detector) findTurns() []bend {
 	if !d.split.ok {
 		return nil
 	}
-	g := d.g
 	ways := d.ways()
-	// What counts as turning adapts to how much this course wanders anyway.
-	var rates []float64
-	for _, w := range ways {
-		for k := 0; k < len(w.rate); k += 5 {
-			rates = append(rates, math.Abs(w.rate[k]))
-		}
-	}
-	if len(rates) == 0 {
-		return nil
-	}
-	slices.Sort(rates)
-	low := math.Min(math.Max(4*rates[len(rates)/2], 3*deg), 9*deg)
+	low := turningFrom(ways)
 	var out []bend
-	for wi, w := range ways {
-		var pieces []run
-		for _, r := range runsOf(len(w.rate), func(k int) bool { return math.Abs(w.rate[k]) > low }) {
-			// One sign only.
-			for a := r.from; a < r.to; {
-				b := a
-				for b < r.to && w.rate[b]*w.rate[a] > 0 {
-					b++
-				}
-				pieces = append(pieces, run{a, b})
-				a = b
-			}
-		}
-		pieces = d.join(w, pieces)
-		for _, p := range pieces {
-			by := w.course[p.to-1] - w.course[p.from]
-			var peak float64
-			for k := p.from; k < p.to; k++ {
-				peak = math.Max(peak, math.Abs(w.rate[k]))
-			}
-			if peak < 1.5*low {
-				continue
-			}
-			b := bend{from: w.from + p.from, to: w.from + p.to, by: by}
-			b.courseFrom = d.meanCourse(max(b.from-g.samples(4), w.from), b.from, w.course[p.from])
-			b.courseTo = d.meanCourse(b.to, min(b.to+g.samples(4), w.to), w.course[p.to-1])
-			if math.Abs(by) < 40*deg {
+	for i, w := range ways {
+		for _, p := range d.join(w, w.oneWay(low)) {
+			b := d.bendOf(w, p)
+			if w.peak(p) < turnPeak*low || math.Abs(b.by) < turnLeast {
 				continue
 			}
 			// A turn cut short by a fall goes on after it.
-			if w.to-b.to < g.samples(2) && wi+1 < len(ways) && math.Abs(by) < 150*deg {
-				b = d.resume(b, ways[wi+1])
+			if w.to-b.to < d.g.samples(2) && i+1 < len(ways) && math.Abs(b.by) < resumeUnder {
+				b = d.resume(b, ways[i+1])
 			}
 			out = append(out, b)
 		}
 	}
 	return out
+}
+
+// oneWay are the stretches that turn faster than low, each in one direction.
+func (w *way) oneWay(low float64) []run {
+	var pieces []run
+	for _, r := range runsOf(len(w.rate), func(k int) bool { return math.Abs(w.rate[k]) > low }) {
+		for a := r.from; a < r.to; {
+			b := a
+			for b < r.to && w.rate[b]*w.rate[a] > 0 {
+				b++
+			}
+			pieces = append(pieces, run{a, b})
+			a = b
+		}
+	}
+	return pieces
+}
+
+// peak is the highest rate in a piece, rad/s.
+func (w *way) peak(p run) float64 {
+	top := 0.0
+	for _, v := range w.rate[p.from:p.to] {
+		top = math.Max(top, math.Abs(v))
+	}
+	return top
+}
+
+// bendOf is the bend over a piece of a way.
+func (d *detector) bendOf(w way, p run) bend {
+	b := bend{from: w.from + p.from, to: w.from + p.to, by: w.course[p.to-1] - w.course[p.from]}
+	beside := d.g.samples(besideTurn)
+	b.courseFrom = d.meanCourse(max(b.from-beside, w.from), b.from, w.course[p.from])
+	b.courseTo = d.meanCourse(b.to, min(b.to+beside, w.to), w.course[p.to-1])
+	return b
 }
 
 // join puts together pieces of one turn: same sign and hardly a pause, longer
@@ -127,16 +159,16 @@ func (d *detector) join(w way, pieces []run) []run {
 	var out []run
 	for _, p := range pieces {
 		change := w.course[p.to-1] - w.course[p.from]
-		if math.Abs(change) < 4*deg {
+		if math.Abs(change) < pieceLeast {
 			continue
 		}
 		if n := len(out); n > 0 {
 			last := &out[n-1]
 			before := w.course[last.to-1] - w.course[last.from]
-			pause := g.samples(2)
+			pause := g.samples(pauseAloft)
 			for k := last.to; k < p.from; k++ {
 				if d.state[w.from+k] == afloat {
-					pause = g.samples(6)
+					pause = g.samples(pauseAfloat)
 				}
 			}
 			if before*change > 0 && p.from-last.to <= pause {
@@ -149,11 +181,14 @@ func (d *detector) join(w way, pieces []run) []run {
 	return out
 }
 
+// When after a fall the course counts as where the rider went on, s.
+const resumeFrom, resumeTo = 5, 15
+
 // resume looks where the rider went on after stopping in a turn.
 func (d *detector) resume(b bend, next way) bend {
 	g := d.g
-	end := min(next.from+g.samples(15), next.to)
-	start := min(next.from+g.samples(5), end)
+	end := min(next.from+g.samples(resumeTo), next.to)
+	start := min(next.from+g.samples(resumeFrom), end)
 	c := d.meanCourse(start, end, next.course[0])
 	more := wrapPi(c - b.courseTo)
 	total := b.by + more
@@ -178,11 +213,19 @@ func (d *detector) meanCourse(a, b int, otherwise float64) float64 {
 	return wrap(math.Atan2(e, n))
 }
 
+const (
+	turnMargin    = 0.6      // s about a bend that are no straight flight
+	shortestReach = 4.0      // s
+	flownInTurn   = 0.6      // s of flight that make a bend a turn, and of water that make it not flown
+	completeTurn  = 75 * deg // changes tack, when the wind is not known
+	acrossWind    = 50 * deg // the least of a bend across the wind
+)
+
 // reaches are the straight stretches of flight between the bends.
 func (d *detector) reaches(turns []bend) {
 	g := d.g
 	turning := make([]bool, g.n)
-	margin := g.samples(0.6)
+	margin := g.samples(turnMargin)
 	for _, t := range turns {
 		for i := max(t.from-margin, 0); i < min(t.to+margin, g.n); i++ {
 			turning[i] = true
@@ -191,7 +234,7 @@ func (d *detector) reaches(turns []bend) {
 	for k, r := range d.runs {
 		for _, q := range runsOf(r.to-r.from, func(i int) bool { return !turning[r.from+i] }) {
 			a, b := r.from+q.from, r.from+q.to
-			if b-a < g.samples(4) {
+			if b-a < g.samples(shortestReach) {
 				continue
 			}
 			d.s.Reaches = append(d.s.Reaches, Reach{
@@ -217,7 +260,7 @@ func (d *detector) finishTurns(turns []bend) {
 				water++
 			}
 		}
-		if flying < g.samples(0.6) {
+		if flying < g.samples(flownInTurn) {
 			continue
 		}
 		t := Turn{Start: g.at(b.from), End: g.at(b.to), CourseFrom: b.courseFrom, CourseTo: b.courseTo, Flown: true}
@@ -227,12 +270,12 @@ func (d *detector) finishTurns(turns []bend) {
 				wet++
 			}
 		}
-		t.Flown = !b.broken && wet < g.samples(0.6)
-		t.Complete = math.Abs(b.by) >= 75*deg
+		t.Flown = !b.broken && wet < g.samples(flownInTurn)
+		t.Complete = math.Abs(b.by) >= completeTurn
 		if known {
 			t.ThroughWind = sweeps(b, from)
 			a, z := wrapPi(from-b.courseFrom), wrapPi(from-b.courseTo)
-			t.Complete = a*z < 0 && math.Abs(b.by) >= 50*deg
+			t.Complete = a*z < 0 && math.Abs(b.by) >= acrossWind
 		}
 		d.s.Turns = append(d.s.Turns, t)
 	}
