@@ -6,6 +6,8 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"gonum.org/v1/gonum/mat"
+
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 )
@@ -103,8 +105,8 @@ func inWords(speed, said float64, rng *rand.Rand) setup.Feel {
 // Bayesian Inference Algorithms with Simulation-Based Calibration, 2018):
 // riders whose foils are wrong by the priors, with a law or none and none to
 // four notes, half of them with a zero and a scale of their own. The 90 %
-// intervals of true and felt share at three speeds and of the speed gradient
-// hold the truth.
+// intervals of true and felt share at three speeds, of the speed gradient and of
+// the most even pair of shim and move hold the truth.
 func TestCalibration(t *testing.T) {
 	for _, c := range []struct {
 		name           string
@@ -120,6 +122,28 @@ func TestCalibration(t *testing.T) {
 	}
 }
 
+// mostEven is the change of the stabilizer (rad) and the move of the foil (m)
+// that make the felt share the most even over the speeds.
+func mostEven(f Foil, speeds [3]float64) (raise, move float64) {
+	const n, turn, dx = 9, 0.5 * deg, 0.01
+	for range 2 { // the share is not quite linear in the turn
+		rows, want := mat.NewDense(n, 2, nil), mat.NewVecDense(n, nil)
+		for i := range n {
+			p := f.Point(speeds[0]+(speeds[2]-speeds[0])*float64(i)/(n-1), Gravity)
+			felt := func(r, m float64) float64 { return p.With(Change{Raise: raise + r, Foil: move + m}).FeltShare }
+			at := felt(0, 0)
+			rows.SetRow(i, []float64{(felt(turn, 0) - at) / turn, (felt(0, dx) - at) / dx})
+			want.SetVec(i, 0.5-at)
+		}
+		var best mat.VecDense
+		if best.SolveVec(rows, want) != nil {
+			return math.NaN(), math.NaN()
+		}
+		raise, move = raise+best.AtVec(0), move+best.AtVec(1)
+	}
+	return raise, move
+}
+
 func calibrate(t *testing.T, crooked, words bool) {
 	riders, low, high := 40, 0.75, 1.0
 	if *long {
@@ -131,7 +155,7 @@ func calibrate(t *testing.T, crooked, words bool) {
 		}
 	}
 	rng := rand.New(rand.NewPCG(2026, 11))
-	quantities := []string{"share low", "share mid", "share top", "felt low", "felt mid", "felt top", "gradient top"}
+	quantities := []string{"share low", "share mid", "share top", "felt low", "felt mid", "felt top", "gradient top", "best shim", "best move"}
 	held, width := make([]int, len(quantities)), make([]float64, len(quantities))
 	for i := range riders {
 		s := aRider(rng)
@@ -142,8 +166,12 @@ func calibrate(t *testing.T, crooked, words bool) {
 		foils := p.Foils()
 		for q := range quantities {
 			of := func(f Foil) float64 {
-				if q == 6 {
+				switch q {
+				case 6:
 					return f.Gradient(speeds[2])
+				case 7, 8:
+					raise, move := mostEven(f, speeds)
+					return []float64{raise / deg, move}[q-7]
 				}
 				state := f.At(speeds[q%3], Gravity)
 				if q < 3 {

@@ -80,7 +80,11 @@ func TestMetropolis(t *testing.T) {
 		"camber":       func(in Inputs) float64 { return in.CamberPercent },
 		"lift area":    func(in Inputs) float64 { return NewFoil(in).At(9, Gravity).LiftArea },
 		"pitch at 9":   func(in Inputs) float64 { return NewFoil(in).At(9, Gravity).Pitch },
-		"stiff at 12":  func(in Inputs) float64 { return NewFoil(in).At(12, Gravity).Stiffness },
+		"gradient 12":  func(in Inputs) float64 { return NewFoil(in).Gradient(12) },
+		"felt at 12":   func(in Inputs) float64 { return NewFoil(in).At(12, Gravity).FeltShare },
+		"zero":         func(in Inputs) float64 { return in.RiderZero },
+		"scale":        func(in Inputs) float64 { return in.RiderScale },
+		"flex":         func(in Inputs) float64 { return in.FuselageFlex },
 		"wing at mast": func(in Inputs) float64 { return in.WingX },
 	}
 	prob := p.problem
