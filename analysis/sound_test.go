@@ -80,10 +80,15 @@ func TestRoughRidesAreNotGarbled(t *testing.T) {
 // TestRealLogsAreNotGarbled holds the rule against real sensors.
 func TestRealLogsAreNotGarbled(t *testing.T) {
 	const dir = "../../shared/data/attitude/"
+	if _, err := os.Stat(dir); err != nil {
+		t.Skipf("no open data beside the project: %v", err)
+	}
 	for _, name := range []string{"slow_rotation", "slow_translation", "fast_combined", "vessel_imu"} {
 		path := dir + name + ".csv.gz"
 		text, ok := ingest.ProposeMap(path)
-		if !ok {
+		if !ok && os.Getenv("EVENFOOT_CI") == "1" {
+			t.Fatalf("%s is not there", path)
+		} else if !ok {
 			t.Skipf("%s is not there", path)
 		}
 		file := t.TempDir() + "/map.toml"

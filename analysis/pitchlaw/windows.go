@@ -169,7 +169,7 @@ func (c *piece) band(x []float64) []float64 {
 
 // lowPass smooths x; what a slow logger cannot hold needs no smoothing.
 func (c *piece) lowPass(x []float64, cutoffHz float64) []float64 {
-	f, err := filter.LowPass(2, cutoffHz, c.rate)
+	f, err := filter.LowPass(cutoffHz, c.rate)
 	if err != nil {
 		return slices.Clone(x)
 	}

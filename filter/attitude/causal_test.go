@@ -35,13 +35,14 @@ func runCausal(t testing.TB, s *attitude.Samples, p attitude.Params) []quat.Numb
 	return feed(f, s, 0, n)
 }
 
-// The trials of TestTwoSidedReference, and the best library's online variant.
+// The trials of TestTwoSidedReference: what this filter reached, and not worse
+// again. The best open library measured reaches 0.35°, 0.42°, 1.72°, 0.74°.
 func TestCausalReference(t *testing.T) {
 	for _, c := range []struct {
 		name string
 		want float64
 	}{
-		{"slow_rotation", 0.35}, {"slow_translation", 0.42}, {"fast_combined", 1.72}, {"vessel_imu", 0.74},
+		{"slow_rotation", 0.325}, {"slow_translation", 0.315}, {"fast_combined", 1.67}, {"vessel_imu", 0.16},
 	} {
 		r := loadReference(t, c.name)
 		got := r.rmse(runCausal(t, &r.s, attitude.Default()))
@@ -53,7 +54,7 @@ func TestCausalReference(t *testing.T) {
 }
 
 // A run cut in two with its state carried equals the uncut run, bit for bit,
-// with every option on and off, across gaps, missing and saturated samples.
+// across gaps, missing and saturated samples.
 func TestSplitRun(t *testing.T) {
 	m := defaultMotion()
 	m.seconds, m.still = 80, 10
@@ -73,33 +74,24 @@ func TestSplitRun(t *testing.T) {
 		}
 		return feed(f, &o.s, 0, len(o.s.Time))
 	}
-	first := run(base)
-	for mask := range 16 {
+	if !slices.Equal(run(base), run(base)) {
+		t.Error("the same run twice differs")
+	}
+	for _, clipping := range []bool{true, false} {
 		p := base
-		p.RestBias, p.MotionBias, p.Clipping, p.Calibrate = mask&1 != 0, mask&2 != 0, mask&4 != 0, mask&8 != 0
+		p.Clipping = clipping
 		whole := run(p)
-		if mask == 15 && !slices.Equal(whole, first) {
-			t.Error("the same run twice differs")
-		}
-		// The end tells whether the first three options do anything at all.
-		if mask&8 != 0 && mask != 15 && whole[len(whole)-1] == first[len(first)-1] {
-			t.Errorf("options %04b change nothing", mask)
-		}
 		for _, cut := range []int{1, 777, 3000, 3001, 3990, 4001, 5005, 6000, len(o.s.Time) - 1} {
 			f, err := attitude.New(p, m.hz)
 			if err != nil {
 				t.Fatal(err)
 			}
 			got := feed(f, &o.s, 0, cut)
-			state := f.State()
-			g, err := attitude.New(p, m.hz)
-			if err != nil {
-				t.Fatal(err)
-			}
-			g.Restore(state)
-			got = append(got, feed(g, &o.s, cut, len(o.s.Time))...)
+			saved := *f
+			feed(f, &o.s, cut, min(cut+100, len(o.s.Time))) // must not touch the copy
+			got = append(got, feed(&saved, &o.s, cut, len(o.s.Time))...)
 			if !slices.Equal(got, whole) {
-				t.Errorf("options %04b, cut at %d: differs from the uncut run", mask, cut)
+				t.Errorf("clipping %v, cut at %d: differs from the uncut run", clipping, cut)
 			}
 		}
 	}
@@ -128,8 +120,8 @@ func TestCausalBoard(t *testing.T) {
 	if rms > 3 {
 		t.Errorf("inclination %.2f° rms on a board without GPS", rms)
 	}
-	if f.State().Segments != 1 {
-		t.Errorf("%d restarts, want 1", f.State().Segments)
+	if f.Segments != 1 {
+		t.Errorf("%d restarts, want 1", f.Segments)
 	}
 	for c, off := range []float64{b.X/deg - 0.4, b.Y/deg + 0.4} { // about z nothing tells it
 		if math.Abs(off) > 0.2 {

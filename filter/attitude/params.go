@@ -1,27 +1,15 @@
 package attitude
 
-import (
-	"errors"
-	"fmt"
-)
+import "fmt"
 
 // Gravity is the acceleration of free fall that the filter reckons with,
 // m/s²; a difference of 0.3 % between places changes no inclination.
 const Gravity = 9.81
 
-// Params set the balance between gyroscope and gravity. The zero value is not
-// usable: start from [Default].
-//
-// The filter is a complementary one. The gyroscope turns the sensor's axes
-// into a frame that stands nearly still; there the specific force, integrated
-// over steps, is gravity times time plus the change of velocity:
-//
-//	Σ R f dt = g z T + v(t+T) - v(t)
-//
-// A velocity that stays bounded (or that GPS tells) makes the left side tell
-// where z is, ever better with time; the gyroscope's errors make the frame
-// turn, ever more with time. The gains that balance the two follow from the
-// parameters below, which are standard deviations of physical things.
+// Params set the balance between gyroscope and gravity; what they balance is in
+// the package document. All but the times are standard deviations of physical
+// things, with the values of common MEMS units: none is tuned to a log. The
+// zero value is not usable: start from [Default].
 type Params struct {
 	// GyroNoise is the gyroscope's white noise, rad/s/√Hz: over T seconds the
 	// frame turns by GyroNoise·√T. Default 3e-4 (1°/√h).
@@ -56,15 +44,6 @@ type Params struct {
 	// Bridge is the longest gap that is bridged, s, holding rate and specific
 	// force; a longer one starts a new segment. Default 0.5.
 	Bridge float64
-	// RestBias takes the gyroscope's mean as its offset while the sensor lies
-	// still. Default on.
-	RestBias bool
-	// MotionBias estimates the gyroscope's offset from the turning of gravity
-	// in motion. Default on.
-	MotionBias bool
-	// Calibrate lets the two-sided form estimate accelerometer offset and
-	// scale factors when a log holds enough orientations. Default on.
-	Calibrate bool
 	// Clipping widens the doubt where a sensor is saturated. Default on.
 	Clipping bool
 }
@@ -83,14 +62,9 @@ func Default() Params {
 		AccDelay:   0.0019,
 		Step:       0.5,
 		Bridge:     0.5,
-		RestBias:   true,
-		MotionBias: true,
-		Calibrate:  true,
 		Clipping:   true,
 	}
 }
-
-var errNoGyro = errors.New("attitude: the log holds no gyroscope samples: the attitude needs both accelerometer and gyroscope")
 
 // check says what is wrong with p.
 func (p *Params) check() error {

@@ -3,57 +3,62 @@ package attitude
 import "gonum.org/v1/gonum/spatial/r3"
 
 // A thing lies still when neither sensor varies by more than MEMS noise, not
-// within a stretch of some tenths of a second and not in the mean from one
-// stretch to the next, over restTime.
+// within a block and not in the mean from one block to the next, over
+// restTime. The limits lie two to three times above the rests of the reference
+// trials.
 const (
-	restGyrSD = 0.006 // rad/s, each axis, within a stretch: 0.35 °/s
+	restGyrSD = 0.006 // rad/s, each axis, within a block: 0.35 °/s
 	restAccSD = 0.15  // m/s², the same
-	restTurn  = 0.001 // rad/s, a stretch's mean from the rest's first
+	restTurn  = 0.001 // rad/s, a block's mean from the rest's first
 	restShift = 0.06  // m/s², the same
 	restTime  = 2.0   // s
 	restRate  = 3.0   // times Params.BiasSD: what turns faster than any offset does not rest
+	restSD    = 0.02  // m/s, 1σ of the velocity of a thing at rest
 )
 
-// A Rest follows whether a sensor lies still.
-type Rest struct {
-	For      float64 // s that it has lasted
-	Gyr, Acc r3.Vec  // means of its first stretch, rad/s and m/s²
+// loadBias is how much a gyroscope's offset differs, 1σ, between rest and
+// motion, rad/s: MEMS gyroscopes feel acceleration, some 0.03 °/s and more per g.
+const loadBias = 5e-4
+
+// offsetVar is the variance of a block's mean rate as the offset at rest,
+// (rad/s)², with a floor for what slow noise leaves.
+func offsetVar(b *block) float64 { return b.gyrVar/3/float64(b.n) + sq(1e-4) }
+
+// A stillness follows for how long a sensor has lain still.
+type stillness struct {
+	seconds   float64
+	rate, acc r3.Vec // means of its first block, rad/s and m/s²
 }
 
-// next takes the next stretch of dt s: means, and variances within it over all
-// axes together. begins says that a rest may begin here, lies that the sensor
-// has lain still for restTime.
-func (r *Rest) next(p *Params, dt float64, gyr, acc r3.Vec, gyrVar, accVar float64) (begins, lies bool) {
-	if !(gyrVar < 3*sq(restGyrSD) && accVar < 3*sq(restAccSD) && r3.Norm(gyr) < restRate*p.BiasSD) {
-		r.For = 0
-		return false, false
+// next takes the next block and returns for how long, s, all has been still;
+// begins says that a rest may begin here.
+func (r *stillness) next(p *Params, b *block) (seconds float64, begins bool) {
+	if b.gap || b.n <= 2 || b.gyrVar >= 3*sq(restGyrSD) || b.accVar >= 3*sq(restAccSD) || r3.Norm(b.rate) >= restRate*p.BiasSD {
+		r.seconds = 0
+		return 0, false
 	}
-	if r.For == 0 || r3.Norm(r3.Sub(gyr, r.Gyr)) >= restTurn || r3.Norm(r3.Sub(acc, r.Acc)) >= restShift {
-		*r = Rest{For: dt, Gyr: gyr, Acc: acc}
-		return true, dt >= restTime
+	acc := r3.Scale(1/b.dt, b.du)
+	if begins = r.seconds == 0 || dist(b.rate, r.rate) >= restTurn || dist(acc, r.acc) >= restShift; begins {
+		*r = stillness{rate: b.rate, acc: acc}
 	}
-	r.For += dt
-	return false, r.For >= restTime
+	r.seconds += b.dt
+	return r.seconds, begins
 }
 
 // findRest marks the blocks in which the sensor lies still, and returns their
 // samples; rests between which it hardly moves are one there.
 func (s *smoother) findRest() (samples [][2]int) {
-	var r Rest
+	var r stillness
 	first := 0 // block not marked yet of the rest being followed
 	moved := true
 	for k := range s.bl {
 		b := &s.bl[k]
-		if b.gap || b.n <= 2 {
-			r.For, moved = 0, true
-			continue
-		}
-		begins, lies := r.next(s.p, b.dt, b.rate, r3.Scale(1/b.dt, b.du), b.gyrVar, b.accVar)
-		moved = moved || r.For == 0
+		seconds, begins := r.next(s.p, b)
+		moved = moved || seconds == 0
 		if begins {
 			first = k
 		}
-		if !lies {
+		if seconds < restTime {
 			continue
 		}
 		if moved {

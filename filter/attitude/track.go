@@ -1,11 +1,9 @@
-// Package attitude estimates a sensor's orientation from gyroscope and
-// accelerometer with a complementary filter on quaternions, aided by GPS
-// velocity where there is one.
-//
-// It imports filter and the standard library only, and knows no Log.
 package attitude
 
 import (
+	"errors"
+	"fmt"
+
 	"gonum.org/v1/gonum/num/quat"
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -56,4 +54,60 @@ type Track struct {
 	Rest [][2]int
 	// Bias is the gyroscope bias per segment midpoint, rad/s.
 	Bias []r3.Vec
+}
+
+// check looks for columns that cannot be used; bad says that some samples
+// are not to be used.
+func (s *Samples) check() (bad bool, err error) {
+	n := len(s.Time)
+	for c := range 3 {
+		if len(s.Acc[c]) != n || len(s.Gyr[c]) != n {
+			return false, fmt.Errorf("attitude: %d times, but %d accelerometer and %d gyroscope samples on axis %c",
+				n, len(s.Acc[c]), len(s.Gyr[c]), 'x'+rune(c))
+		}
+	}
+	if n < 2 {
+		return false, fmt.Errorf("attitude: %d samples: at least 2 are needed", n)
+	}
+	if i := notAfter(s.Time); i > 0 {
+		return false, fmt.Errorf("attitude: time does not increase at sample %d (%g s after %g s)", i, s.Time[i], s.Time[i-1])
+	}
+	gyr, both := 0, 0
+	for i := range n {
+		if believable(&s.Gyr, i, maxGyr) {
+			gyr++
+			if believable(&s.Acc, i, maxAcc) {
+				both++
+			}
+		}
+	}
+	if gyr == 0 {
+		return true, errors.New("attitude: the log holds no gyroscope samples: the attitude needs both accelerometer and gyroscope")
+	}
+	if both < 2 {
+		return true, errors.New("attitude: fewer than two samples hold both accelerometer and gyroscope values")
+	}
+	return both < n, nil
+}
+
+// check looks for an aid that cannot be used.
+func (a *Aid) check() error {
+	n := len(a.Time)
+	if len(a.East) != n || len(a.North) != n {
+		return fmt.Errorf("attitude: velocity aid has %d times, %d east and %d north values", n, len(a.East), len(a.North))
+	}
+	if i := notAfter(a.Time); i > 0 {
+		return fmt.Errorf("attitude: time of the velocity aid does not increase at fix %d (%g s after %g s)", i, a.Time[i], a.Time[i-1])
+	}
+	return nil
+}
+
+// notAfter is the first index whose time does not lie after the one before; 0 for none.
+func notAfter(t []float64) int {
+	for i := 1; i < len(t); i++ {
+		if !(t[i] > t[i-1]) {
+			return i
+		}
+	}
+	return 0
 }

@@ -1,0 +1,253 @@
+package attitude
+
+import (
+	"math"
+	"math/cmplx"
+
+	"evenfoot/filter/rotation"
+
+	"gonum.org/v1/gonum/num/quat"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// Heading and latency from the correlation of velocity changes, tuned on made
+// sessions with receivers of 1 to 10 Hz that are late by up to 2 s.
+const (
+	minLate, maxLate = -0.5, 2.5   // s
+	lateStep         = 0.1         // s
+	changeSpan       = 2.0         // s over which velocity changes are compared
+	headingSpan      = 30.0        // s over which the heading is taken as steady
+	headingAbout     = 3           // windows to either side that a heading is averaged over
+	minAgreement     = 0.3         // correlation below which GPS says nothing of this sensor
+	minFixes         = 20          // below which nothing is looked for
+	maxSpan          = 7 * 86400.0 // s, the longest log that is aided: the grids grow with it
+)
+
+// A stretch is a run of blocks without a reset, with its share of the heading
+// windows.
+type stretch struct {
+	first, last int          // nodes
+	start, end  float64      // s
+	from, to    int          // windows
+	grid        []complex128 // ∫ horizontal specific force since start, every tickStep, m/s
+}
+
+// at interpolates the stretch's grid; NaN outside.
+func (st *stretch) at(x float64) complex128 {
+	x = (x - st.start) / tickStep
+	i := int(math.Floor(x))
+	if i < 0 || i+1 >= len(st.grid) {
+		return cmplx.NaN()
+	}
+	return st.grid[i] + complex(x-float64(i), 0)*(st.grid[i+1]-st.grid[i])
+}
+
+// A correlation compares the velocity changes of fixes changeSpan apart with
+// what the sensors say of them.
+type correlation struct {
+	f        *follower
+	list     []stretch
+	pairs    []struct{ i, j, stretch int } // of fixes
+	c        []complex128                  // Σ GPS · IMU* of each window, (m/s)²
+	gps, imu []float64                     // Σ of their squares
+}
+
+// align finds latency and heading, and turns the path's frame to east-north.
+// It reports whether there was enough agreement. Stretches of their own that
+// agree too little are left to the unaided rule.
+func (f *follower) align() bool {
+	s := f.s
+	if len(f.time) < minFixes || s.time[len(s.bl)]-s.time[0] > maxSpan {
+		return false
+	}
+	c := &correlation{f: f}
+	windows := 0
+	s.stretches(func(first, last int) {
+		st := stretch{first: first, last: last, start: s.time[first], end: s.time[last], from: windows}
+		windows += max(2, int(math.Ceil((st.end-st.start)/headingSpan)))
+		st.to = windows
+		c.list = append(c.list, st)
+	})
+	c.pair()
+	if len(c.pairs) < minFixes {
+		return false
+	}
+	for i := range c.list {
+		f.changes(&c.list[i])
+	}
+	c.c, c.gps, c.imu = make([]complex128, windows), make([]float64, windows), make([]float64, windows)
+	f.late = c.latency()
+	c.at(f.late)
+	rate := c.drift()
+	followed := false
+	for _, st := range c.list {
+		heading, agreement := headings(c.c[st.from:st.to], rate)
+		gps, imu := 0.0, 0.0
+		for w := st.from; w < st.to; w++ {
+			gps += c.gps[w]
+			imu += c.imu[w]
+		}
+		if agreement > minAgreement*math.Sqrt(gps*imu) {
+			followed = true
+			f.face(&st, heading)
+			continue
+		}
+		for k := st.first; k <= st.last; k++ {
+			f.mute[k] = true
+		}
+	}
+	if followed {
+		f.seedVelocity()
+	}
+	return followed
+}
+
+// pair lists the fixes changeSpan apart within a stretch.
+func (c *correlation) pair() {
+	t := c.f.time
+	k, j := 0, 0
+	for i := range t {
+		for k+1 < len(c.list) && t[i] > c.list[k].end {
+			k++
+		}
+		for j < len(t) && t[j]-t[i] < changeSpan-0.05 {
+			j++
+		}
+		if j < len(t) && t[j]-t[i] < 2*changeSpan && k < len(c.list) {
+			c.pairs = append(c.pairs, struct{ i, j, stretch int }{i, j, k})
+		}
+	}
+}
+
+// at correlates with a latency, window by window, and returns how much they
+// agree when each has the heading that suits it best.
+func (c *correlation) at(late float64) (score float64) {
+	clear(c.c)
+	clear(c.gps)
+	clear(c.imu)
+	for _, p := range c.pairs {
+		x, y := c.f.time[p.i]-late, c.f.time[p.j]-late
+		st := &c.list[p.stretch]
+		a := st.at(y) - st.at(x)
+		if cmplx.IsNaN(a) {
+			continue
+		}
+		g := c.f.vel[p.j] - c.f.vel[p.i]
+		w := min(st.from+int((x-st.start)/headingSpan), st.to-1)
+		c.c[w] += g * cmplx.Conj(a)
+		c.imu[w] += square(a)
+		c.gps[w] += square(g)
+	}
+	for _, x := range c.c {
+		score += math.Sqrt(square(x))
+	}
+	return score
+}
+
+// latency is the one that agrees best, between the steps of the search by the
+// parabola through the best and its neighbours.
+func (c *correlation) latency() float64 {
+	scores := make([]float64, int((maxLate-minLate)/lateStep)+1)
+	best := 0
+	for i := range scores {
+		scores[i] = c.at(minLate + float64(i)*lateStep)
+		if scores[i] > scores[best] {
+			best = i
+		}
+	}
+	x := float64(best)
+	if best > 0 && best+1 < len(scores) {
+		l, m, r := scores[best-1], scores[best], scores[best+1]
+		if d := l - 2*m + r; d < 0 {
+			x += 0.5 * (l - r) / d
+		}
+	}
+	return minLate + x*lateStep
+}
+
+// drift is the heading's steady turn from window to window, rad.
+func (c *correlation) drift() float64 {
+	var turn complex128
+	for _, st := range c.list {
+		for w := st.from + 1; w < st.to; w++ {
+			turn += c.c[w] * cmplx.Conj(c.c[w-1])
+		}
+	}
+	return cmplx.Phase(turn)
+}
+
+// headings turns the windows' correlations into a heading each, unwrapped:
+// the steady drift per window, rate, is taken out, then windows are averaged
+// over a few. agreement is what the correlations sum to, turned so.
+func headings(c []complex128, rate float64) (heading []float64, agreement float64) {
+	heading = make([]float64, len(c))
+	last := 0.0
+	for w := range c {
+		var sum complex128
+		for i := max(0, w-headingAbout); i <= min(len(c)-1, w+headingAbout); i++ {
+			weight := 1 / (1 + float64((i-w)*(i-w)))
+			sum += c[i] * cmplx.Rect(weight, -rate*float64(i))
+		}
+		h := last
+		if sum != 0 {
+			h = cmplx.Phase(sum)
+		}
+		h += 2 * math.Pi * math.Round((last-h)/(2*math.Pi))
+		last = h
+		heading[w] = h + rate*float64(w)
+		agreement += real(c[w] * cmplx.Rect(1, -heading[w]))
+	}
+	return heading, agreement
+}
+
+// face turns a stretch's path by its windows' headings.
+func (f *follower) face(st *stretch, heading []float64) {
+	s := f.s
+	for k := st.first; k <= st.last; k++ {
+		x := (s.time[k]-st.start)/headingSpan - 0.5
+		w := min(max(int(math.Floor(x)), 0), len(heading)-2)
+		part := min(max(x-float64(w), 0), 1)
+		h := heading[w] + part*(heading[w+1]-heading[w])
+		s.q[k] = quat.Mul(rotation.Exp(r3.Vec{Z: h}), s.q[k])
+	}
+}
+
+// changes sums the horizontal specific force along a stretch of the path.
+func (f *follower) changes(st *stretch) {
+	s := f.s
+	st.grid = make([]complex128, 0, int((st.end-st.start)/tickStep)+1)
+	c := cursor{f: f}
+	var base complex128
+	for k := st.first; k < st.last; k++ {
+		c.k = k
+		r := matrix(s.q[k])
+		for {
+			x := st.start + float64(len(st.grid))*tickStep
+			if x > s.time[k+1] {
+				break
+			}
+			u := r.mulVec(c.inBlock(x))
+			st.grid = append(st.grid, base+complex(u.X, u.Y))
+		}
+		u := r.mulVec(s.bl[k].du)
+		base += complex(u.X, u.Y)
+	}
+}
+
+// seedVelocity starts the path's velocity from the fixes.
+func (f *follower) seedVelocity() {
+	s := f.s
+	j := 0
+	for k := range s.q {
+		if f.mute[k] {
+			continue
+		}
+		x := s.time[k] + f.late
+		for j+1 < len(f.time)-1 && f.time[j+1] <= x {
+			j++
+		}
+		part := min(max((x-f.time[j])/(f.time[j+1]-f.time[j]), 0), 1)
+		v := f.vel[j] + complex(part, 0)*(f.vel[j+1]-f.vel[j])
+		s.v[k] = [2]float64{real(v), imag(v)}
+	}
+}
