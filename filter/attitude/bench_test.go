@@ -14,14 +14,7 @@ import (
 var twoHours = sync.OnceValues(func() (attitude.Samples, attitude.Aid) {
 	sc := simulate.Default()
 	sc.Duration = 7200
-	s := simulate.Run(sc)
-	imu, gps := &s.Log.IMU, &s.Log.GPS
-	aid := attitude.Aid{Time: gps.Time, SD: 0.1}
-	for i, v := range gps.Speed {
-		sin, cos := math.Sincos(float64(gps.Course[i]) * deg)
-		aid.East, aid.North = append(aid.East, float64(v)*sin), append(aid.North, float64(v)*cos)
-	}
-	return attitude.Samples{Time: imu.Time, Acc: imu.Acc, Gyr: imu.Gyr}, aid
+	return inputs(simulate.Run(sc))
 })
 
 // cpu is the processor time that the process has used, s; on a busy machine it

@@ -33,6 +33,7 @@ func (r *reference) rmse(q []quat.Number) float64 {
 // The published trials (see the package document) and what the offline variant
 // of the best open library reaches on them, as measured; one setting for all.
 func TestTwoSidedReference(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		name string
 		want float64
@@ -67,6 +68,7 @@ func TestTwoSidedReference(t *testing.T) {
 // good receiver's carrier phase gives. (The vessel swings by only 0.2 m/s: with
 // 0.1 m/s of noise the velocity tells less than that it stays small.)
 func TestVesselAided(t *testing.T) {
+	t.Parallel()
 	r := loadReference(t, "vessel_imu")
 	gnss := table(t, "attitude/vessel_gnss.csv.gz")
 	noise := rand.New(rand.NewPCG(1, 2))

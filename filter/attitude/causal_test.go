@@ -38,6 +38,7 @@ func runCausal(t testing.TB, s *attitude.Samples, p attitude.Params) []quat.Numb
 // The trials of TestTwoSidedReference: what this filter reached, and not worse
 // again. The best open library measured reaches 0.35°, 0.42°, 1.72°, 0.74°.
 func TestCausalReference(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		name string
 		want float64
@@ -56,6 +57,7 @@ func TestCausalReference(t *testing.T) {
 // A run cut in two with its state carried equals the uncut run, bit for bit,
 // across gaps, missing and saturated samples.
 func TestSplitRun(t *testing.T) {
+	t.Parallel()
 	m := defaultMotion()
 	m.seconds, m.still = 80, 10
 	o := m.make(t)
@@ -98,6 +100,7 @@ func TestSplitRun(t *testing.T) {
 }
 
 func TestCausalBoard(t *testing.T) {
+	t.Parallel()
 	m := defaultMotion()
 	m.still = 10
 	o := m.make(t)
@@ -131,6 +134,7 @@ func TestCausalBoard(t *testing.T) {
 }
 
 func TestCausalBadInput(t *testing.T) {
+	t.Parallel()
 	if _, err := attitude.New(attitude.Default(), 0); err == nil {
 		t.Error("a rate of 0 Hz went through")
 	}

@@ -91,6 +91,7 @@ func loadReference(t testing.TB, name string) reference {
 // IMU and the GNSS velocity against a tactical-grade inertial system, whose
 // own error is about 0.1°. A constant between the two mounts is left out.
 func TestAircraft(t *testing.T) {
+	t.Parallel()
 	tab := table(t, "aircraft/deceleration.csv.gz")
 	s := attitude.Samples{Time: tab["time_s"], Acc: columns(tab, "ax_mps2", "ay_mps2", "az_mps2"), Gyr: columns(tab, "gx_radps", "gy_radps", "gz_radps")}
 	aid := attitude.Aid{SD: 0.1}

@@ -214,10 +214,15 @@ func twoSided(t testing.TB, o *made, aided bool) *attitude.Track {
 
 // remove takes out the samples of [from, to) seconds.
 func (o *made) remove(from, to float64) {
+	o.leave(func(i int) bool { return o.s.Time[i] < from || o.s.Time[i] >= to })
+}
+
+// leave keeps only the samples that are wanted.
+func (o *made) leave(wanted func(i int) bool) {
 	var s attitude.Samples
 	var truth []quat.Number
 	for i, x := range o.s.Time {
-		if x >= from && x < to {
+		if !wanted(i) {
 			continue
 		}
 		s.Time = append(s.Time, x)
@@ -230,21 +235,25 @@ func (o *made) remove(from, to float64) {
 	o.s, o.truth = s, truth
 }
 
+// A trouble is what a made log goes through, and what is asked of the filter then.
+type trouble struct {
+	name    string
+	motion  func(*motion)
+	spoil   func(*made)
+	aided   bool
+	want    errorsOf
+	late    float64 // s, ± 0.1
+	heading bool
+	parts   int
+}
+
 // A board with waves, gusts of ±1.5 m/s², turns at 25° of heel, a drifting
 // gyroscope offset, an accelerometer offset and late, noisy GPS: with every
 // trouble that a log may bring, each against what it must still reach.
 func TestBoard(t *testing.T) {
+	t.Parallel()
 	aided := errorsOf{mean: 0.5, sd: 0.15, sd2: 0.15, heading: 2, worst: 0.7, inside: 0.95}
-	for _, c := range []struct {
-		name    string
-		motion  func(*motion)
-		spoil   func(*made)
-		aided   bool
-		want    errorsOf
-		late    float64 // s, ± 0.05
-		heading bool
-		parts   int
-	}{
+	for _, c := range []trouble{
 		{name: "GPS 1 Hz", aided: true, want: aided, late: 0.3, heading: true, parts: 1},
 		{name: "GPS 5 Hz", motion: func(m *motion) { m.gpsHz = 5 }, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
 		{name: "no GPS", want: errorsOf{0.3, 0.8, 0.8, 1e9, 4, 0.95}, parts: 1},
@@ -259,96 +268,100 @@ func TestBoard(t *testing.T) {
 		{name: "gap of 2 s", spoil: func(o *made) { o.remove(300, 302) }, aided: true, want: aided, late: 0.3, heading: true, parts: 2},
 		{name: "gap of 60 s", spoil: func(o *made) { o.remove(300, 360) }, aided: true, want: aided, late: 0.3, heading: true, parts: 2},
 		{name: "gap without GPS", spoil: func(o *made) { o.remove(300, 360) }, want: errorsOf{0.5, 1.2, 1.2, 1e9, 6, 0.95}, parts: 2},
-		{name: "samples not numbers", spoil: func(o *made) {
-			for i := 30000; i < 30200; i++ {
-				o.s.Gyr[1][i] = float32(math.NaN())
-			}
-			o.s.Acc[0][0] = float32(math.NaN())
-		}, aided: true, want: errorsOf{0.5, 0.6, 0.6, 5, 30, 0.95}, late: 0.3, heading: true, parts: 2},
-		{name: "rate halves", spoil: func(o *made) {
-			i := 0
-			var s attitude.Samples
-			var truth []quat.Number
-			for k := 0; k < len(o.s.Time); k += 1 + i {
-				if o.s.Time[k] >= 300 {
-					i = 1
-				}
-				s.Time = append(s.Time, o.s.Time[k])
-				for c := range 3 {
-					s.Acc[c] = append(s.Acc[c], o.s.Acc[c][k])
-					s.Gyr[c] = append(s.Gyr[c], o.s.Gyr[c][k])
-				}
-				truth = append(truth, o.truth[k])
-			}
-			o.s, o.truth = s, truth
-		}, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
-		{name: "GPS away for 120 s", spoil: func(o *made) {
-			for j, x := range o.aid.Time {
-				if x > 300 && x < 420 {
-					o.aid.East[j] = math.NaN()
-				}
-			}
-		}, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
-		{name: "GPS spikes", spoil: func(o *made) {
-			r := rand.New(rand.NewPCG(5, 5))
-			for j := range o.aid.Time {
-				if r.Float64() < 0.03 {
-					o.aid.East[j] += 5 * r.NormFloat64()
-				}
-			}
-		}, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
-		{name: "GPS of another motion", spoil: func(o *made) {
-			r := rand.New(rand.NewPCG(5, 5))
-			var a, b float64
-			for j := range o.aid.Time {
-				a, b = 0.95*a+r.NormFloat64(), 0.95*b+r.NormFloat64()
-				o.aid.East[j], o.aid.North[j] = a, b
-			}
-		}, aided: true, want: errorsOf{0.3, 0.8, 0.8, 1e9, 4, 0.95}, parts: 1},
-		{name: "gyroscope 2 % off", spoil: func(o *made) {
-			for c := range 3 {
-				for i := range o.s.Gyr[c] {
-					o.s.Gyr[c][i] *= 1.02
-				}
-			}
-		}, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
+		{name: "samples not numbers", spoil: (*made).notNumbers, aided: true, want: errorsOf{0.5, 0.6, 0.6, 5, 30, 0.95}, late: 0.3, heading: true, parts: 2},
+		{name: "rate halves", spoil: (*made).halveRate, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
+		{name: "GPS away for 120 s", spoil: (*made).loseGPS, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
+		{name: "GPS spikes", spoil: (*made).spikeGPS, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
+		{name: "GPS of another motion", spoil: (*made).otherGPS, aided: true, want: errorsOf{0.3, 0.8, 0.8, 1e9, 4, 0.95}, parts: 1},
+		{name: "gyroscope 2 % off", spoil: (*made).scaleGyr, aided: true, want: aided, late: 0.3, heading: true, parts: 1},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			m := defaultMotion()
-			if c.motion != nil {
-				c.motion(&m)
-			}
-			o := m.make(t)
-			if c.spoil != nil {
-				c.spoil(&o)
-			}
-			tr := twoSided(t, &o, c.aided)
-			e := o.compare(tr, m.still+5)
-			t.Logf("pitch %.3f ± %.3f°, 2 s %.3f°, heading %.2f°, worst %.2f°, within 2 SE %.3f, latency %.3f s", e.mean, e.sd, e.sd2, e.heading, e.worst, e.inside, tr.LatencyS)
-			w := c.want
-			if !(math.Abs(e.mean) < w.mean && e.sd < w.sd && e.sd2 < w.sd2 && e.heading < w.heading && e.worst < w.worst && e.inside > w.inside) {
-				t.Errorf("errors %+v, want below %+v", e, w)
-			}
-			if math.Abs(tr.LatencyS-c.late) > 0.1 {
-				t.Errorf("latency %.3f s, want %.1f", tr.LatencyS, c.late)
-			}
-			if tr.HeadingKnown != c.heading {
-				t.Errorf("heading known: %v, want %v", tr.HeadingKnown, c.heading)
-			}
-			if len(tr.Segments) != c.parts || len(tr.Bias) != c.parts {
-				t.Errorf("segments %v, biases %v, want %d of each", tr.Segments, tr.Bias, c.parts)
-			}
-			for i, q := range tr.Q {
-				if n := q.Real*q.Real + q.Imag*q.Imag + q.Jmag*q.Jmag + q.Kmag*q.Kmag; math.Abs(n-1) > 1e-6 {
-					t.Fatalf("sample %d: |q|² = %g", i, n)
-				}
-			}
+			t.Parallel()
+			c.check(t)
 		})
+	}
+}
+
+func (c *trouble) check(t *testing.T) {
+	m := defaultMotion()
+	if c.motion != nil {
+		c.motion(&m)
+	}
+	o := m.make(t)
+	if c.spoil != nil {
+		c.spoil(&o)
+	}
+	tr := twoSided(t, &o, c.aided)
+	e := o.compare(tr, m.still+5)
+	t.Logf("pitch %.3f ± %.3f°, 2 s %.3f°, heading %.2f°, worst %.2f°, within 2 SE %.3f, latency %.3f s", e.mean, e.sd, e.sd2, e.heading, e.worst, e.inside, tr.LatencyS)
+	w := c.want
+	if !(math.Abs(e.mean) < w.mean && e.sd < w.sd && e.sd2 < w.sd2 && e.heading < w.heading && e.worst < w.worst && e.inside > w.inside) {
+		t.Errorf("errors %+v, want below %+v", e, w)
+	}
+	if math.Abs(tr.LatencyS-c.late) > 0.1 {
+		t.Errorf("latency %.3f s, want %.1f", tr.LatencyS, c.late)
+	}
+	if tr.HeadingKnown != c.heading {
+		t.Errorf("heading known: %v, want %v", tr.HeadingKnown, c.heading)
+	}
+	if len(tr.Segments) != c.parts || len(tr.Bias) != c.parts {
+		t.Errorf("segments %v, biases %v, want %d of each", tr.Segments, tr.Bias, c.parts)
+	}
+	for i, q := range tr.Q {
+		if n := quat.Abs(q); math.Abs(n-1) > 5e-7 {
+			t.Fatalf("sample %d: |q| = %g", i, n)
+		}
+	}
+}
+
+func (o *made) notNumbers() {
+	for i := 30000; i < 30200; i++ {
+		o.s.Gyr[1][i] = float32(math.NaN())
+	}
+	o.s.Acc[0][0] = float32(math.NaN())
+}
+
+// halveRate leaves out every second sample from 300 s on.
+func (o *made) halveRate() { o.leave(func(i int) bool { return o.s.Time[i] < 300 || i%2 == 0 }) }
+
+func (o *made) loseGPS() {
+	for j, x := range o.aid.Time {
+		if x > 300 && x < 420 {
+			o.aid.East[j] = math.NaN()
+		}
+	}
+}
+
+func (o *made) spikeGPS() {
+	r := rand.New(rand.NewPCG(5, 5))
+	for j := range o.aid.Time {
+		if r.Float64() < 0.03 {
+			o.aid.East[j] += 5 * r.NormFloat64()
+		}
+	}
+}
+
+// otherGPS is of another motion.
+func (o *made) otherGPS() {
+	r := rand.New(rand.NewPCG(5, 5))
+	var a, b float64
+	for j := range o.aid.Time {
+		a, b = 0.95*a+r.NormFloat64(), 0.95*b+r.NormFloat64()
+		o.aid.East[j], o.aid.North[j] = a, b
+	}
+}
+
+func (o *made) scaleGyr() {
+	for c := range 3 {
+		for i := range o.s.Gyr[c] {
+			o.s.Gyr[c][i] *= 1.02
+		}
 	}
 }
 
 // GPS must make pitch at least three times better while the board accelerates.
 func TestAidWhileAccelerating(t *testing.T) {
+	t.Parallel()
 	o := defaultMotion().make(t)
 	rms := func(tr *attitude.Track) float64 {
 		s, n := 0.0, 0
@@ -370,6 +383,7 @@ func TestAidWhileAccelerating(t *testing.T) {
 // A gyroscope that saturates in a wild turn: the error must show in the SE,
 // and be gone before and after.
 func TestClipping(t *testing.T) {
+	t.Parallel()
 	for _, seconds := range []float64{0.1, 0.5} {
 		m := defaultMotion()
 		m.seconds, m.gyroBias, m.accBias = 200, 0, 0 // they would turn with the truth below
@@ -420,6 +434,7 @@ func TestClipping(t *testing.T) {
 }
 
 func TestBadInput(t *testing.T) {
+	t.Parallel()
 	good := func() attitude.Samples {
 		m := defaultMotion()
 		m.seconds = 30
@@ -462,6 +477,7 @@ func TestBadInput(t *testing.T) {
 // Broken records and leaping clocks: no panic, no attitude that is not a
 // number, and no memory for years that a clock skipped.
 func TestGarbage(t *testing.T) {
+	t.Parallel()
 	m := defaultMotion()
 	m.seconds = 60
 	r := rand.New(rand.NewPCG(3, 3))
@@ -494,6 +510,7 @@ func TestGarbage(t *testing.T) {
 
 // Logs at the edge of what can be filtered give an answer, whatever it is.
 func TestShortLogs(t *testing.T) {
+	t.Parallel()
 	m := defaultMotion()
 	m.seconds = 30
 	o := m.make(t)

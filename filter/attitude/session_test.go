@@ -15,6 +15,7 @@ import (
 // Board pitch over a whole made session of another hand: beach, swim, taxi,
 // flights with waves, pumping, gusts of ±1.5 m/s², falls and turns at 25°.
 func TestSimulatedSession(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		gpsHz  float64
 		within float64 // deg, SD over 2 s windows
@@ -23,51 +24,20 @@ func TestSimulatedSession(t *testing.T) {
 		sc.Gust = 0.75
 		sc.GPSRate = c.gpsHz
 		s := simulate.Run(sc)
-		imu, gps := &s.Log.IMU, &s.Log.GPS
-		aid := attitude.Aid{Time: gps.Time, SD: 0.1}
-		for i, v := range gps.Speed {
-			sin, cos := math.Sincos(float64(gps.Course[i]) * deg)
-			e, n := float64(v)*sin, float64(v)*cos
-			if v == 0 {
-				e, n = 0, 0
-			}
-			aid.East, aid.North = append(aid.East, e), append(aid.North, n)
+		samples, aid := inputs(s)
+		aided, err := attitude.TwoSided(samples, &aid, attitude.Default())
+		if err != nil {
+			t.Fatal(err)
 		}
-		samples := attitude.Samples{Time: imu.Time, Acc: imu.Acc, Gyr: imu.Gyr}
-		errors := func(aid *attitude.Aid) (pitch []float64, inside float64, rough float64, tr *attitude.Track) {
-			tr, err := attitude.TwoSided(samples, aid, attitude.Default())
-			if err != nil {
-				t.Fatal(err)
-			}
-			n, accelerating, sum := 0, 0, 0.0
-			bow := quat.Conj(s.Truth.Mount)
-			for i, q := range tr.Q {
-				if !s.Truth.Flying[i] {
-					continue
-				}
-				est := rotation.Rotate(quat.Mul(q, bow), r3.Vec{X: 1})
-				ref := rotation.Rotate(quat.Mul(s.Truth.QSensor[i], bow), r3.Vec{X: 1})
-				pitch = append(pitch, (math.Asin(est.Z)-math.Asin(ref.Z))/deg)
-				x := inclination(q, s.Truth.QSensor[i])
-				if x < 2*float64(tr.SE[i]) {
-					inside++
-				}
-				n++
-				if k := i + 10; k < len(s.Truth.East) {
-					a := math.Hypot(float64(s.Truth.East[k]-s.Truth.East[i]), float64(s.Truth.North[k]-s.Truth.North[i])) * 10
-					if a > 1 {
-						sum += x * x
-						accelerating++
-					}
-				}
-			}
-			return pitch, inside / float64(n), math.Sqrt(sum/float64(accelerating)) / deg, tr
+		plain, err := attitude.TwoSided(samples, nil, attitude.Default())
+		if err != nil {
+			t.Fatal(err)
 		}
-		p, inside, rough, tr := errors(&aid)
-		mean, sd := meanSD(p)
-		_, sd2 := meanSD(windowed(p, 200))
-		_, _, unaided, _ := errors(nil)
-		t.Logf("GPS %g Hz: pitch %.3f ± %.3f°, 2 s %.3f°; accelerating %.3f°, unaided %.3f°; within 2 SE %.3f; latency %.3f s, heading known %v", c.gpsHz, mean, sd, sd2, rough, unaided, inside, tr.LatencyS, tr.HeadingKnown)
+		pitch, inside, rough := inFlight(s, aided)
+		_, _, unaided := inFlight(s, plain)
+		mean, sd := meanSD(pitch)
+		_, sd2 := meanSD(windowed(pitch, 200))
+		t.Logf("GPS %g Hz: pitch %.3f ± %.3f°, 2 s %.3f°; accelerating %.3f°, unaided %.3f°; within 2 SE %.3f; latency %.3f s, heading known %v", c.gpsHz, mean, sd, sd2, rough, unaided, inside, aided.LatencyS, aided.HeadingKnown)
 		if sd > 0.4 || sd2 > c.within {
 			t.Errorf("pitch ± %.3f°, over 2 s ± %.3f°: want 0.4, %.2f", sd, sd2, c.within)
 		}
@@ -78,4 +48,46 @@ func TestSimulatedSession(t *testing.T) {
 			t.Errorf("%.3f of the errors within 2 SE", inside)
 		}
 	}
+}
+
+// inputs are what the filter gets of a made session.
+func inputs(s *simulate.Session) (attitude.Samples, attitude.Aid) {
+	imu, gps := &s.Log.IMU, &s.Log.GPS
+	aid := attitude.Aid{Time: gps.Time, SD: 0.1}
+	for i, v := range gps.Speed {
+		e, n := 0.0, 0.0
+		if v != 0 {
+			sin, cos := math.Sincos(float64(gps.Course[i]) * deg)
+			e, n = float64(v)*sin, float64(v)*cos
+		}
+		aid.East, aid.North = append(aid.East, e), append(aid.North, n)
+	}
+	return attitude.Samples{Time: imu.Time, Acc: imu.Acc, Gyr: imu.Gyr}, aid
+}
+
+// inFlight gives the pitch errors in flight, deg, the share of inclination
+// errors within two standard errors, and their root mean square, deg, while
+// the board accelerates by more than 1 m/s².
+func inFlight(s *simulate.Session, tr *attitude.Track) (pitch []float64, inside, rough float64) {
+	truth := &s.Truth
+	bow := quat.Conj(truth.Mount)
+	accelerating := 0
+	for i, q := range tr.Q {
+		if !truth.Flying[i] {
+			continue
+		}
+		est := rotation.Rotate(quat.Mul(q, bow), r3.Vec{X: 1})
+		ref := rotation.Rotate(quat.Mul(truth.QSensor[i], bow), r3.Vec{X: 1})
+		pitch = append(pitch, (math.Asin(est.Z)-math.Asin(ref.Z))/deg)
+		x := inclination(q, truth.QSensor[i])
+		if x < 2*float64(tr.SE[i]) {
+			inside++
+		}
+		k := min(i+10, len(truth.East)-1)
+		if 10*math.Hypot(float64(truth.East[k]-truth.East[i]), float64(truth.North[k]-truth.North[i])) > 1 {
+			rough += x * x
+			accelerating++
+		}
+	}
+	return pitch, inside / float64(len(pitch)), math.Sqrt(rough/float64(accelerating)) / deg
 }
