@@ -2,11 +2,8 @@ package main
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
-	"io"
 	"net"
 	"os"
 	"os/signal"
@@ -60,7 +57,7 @@ func (c *console) serve(f serveFlags) error {
 	// Before the library is opened: a signal from here on ends it in order.
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	s, err := site.Open(site.Config{Dir: dir, Version: versionText(), Build: buildText(), Workers: runtime.GOMAXPROCS(0),
+	s, err := site.Open(site.Config{Dir: dir, Version: versionText(), Workers: runtime.GOMAXPROCS(0),
 		Public: f.public, Hosts: []string{host}, Warn: c.warn})
 	if err != nil {
 		return err
@@ -107,23 +104,4 @@ func listenCause(err error) error {
 		return op.Err
 	}
 	return err
-}
-
-// buildText tells builds apart, so that sheets of another one are not shown:
-// the version alone stays the same while the program is worked on.
-func buildText() string {
-	path, err := os.Executable()
-	if err != nil {
-		return versionText()
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return versionText()
-	}
-	defer f.Close()
-	sum := sha256.New()
-	if _, err := io.Copy(sum, f); err != nil {
-		return versionText()
-	}
-	return hex.EncodeToString(sum.Sum(nil))
 }

@@ -144,9 +144,7 @@ func TestLightComparison(t *testing.T) {
 				t.Fatal(err)
 			}
 			if light {
-				var l lights
-				l.put(ses.Inputs, r)
-				r = l.get(ses.Inputs)
+				r = r.Light()
 			}
 			rs = append(rs, r)
 		}
@@ -162,5 +160,47 @@ func TestLightComparison(t *testing.T) {
 	}
 	if page(true) != page(false) {
 		t.Error("the page of the light results differs")
+	}
+}
+
+// TestOldLibrary: a library of schema 1, which also held pages, opens without them.
+func TestOldLibrary(t *testing.T) {
+	dir := t.TempDir()
+	st, err := openStore(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := st.db.Exec("CREATE TABLE page (key TEXT PRIMARY KEY); CREATE TABLE page_of (key TEXT NOT NULL REFERENCES page ON DELETE CASCADE); INSERT INTO page VALUES ('x'); PRAGMA user_version = 1"); err != nil {
+		t.Fatal(err)
+	}
+	if err := st.set("units", "mph"); err != nil {
+		t.Fatal(err)
+	}
+	st.close()
+	if st, err = openStore(dir); err != nil {
+		t.Fatal(err)
+	}
+	defer st.close()
+	var n int
+	if err := st.db.QueryRow("SELECT count(*) FROM sqlite_master WHERE name LIKE 'page%'").Scan(&n); err != nil || n != 0 || st.setting("units") != "mph" {
+		t.Errorf("%d tables of pages are left, the setting is %q, %v", n, st.setting("units"), err)
+	}
+}
+
+// TestRecent: the latest stay, and what is forgotten goes.
+func TestRecent(t *testing.T) {
+	m := newRecent[int](2)
+	m.put("a", 1)
+	m.put("b", 2)
+	m.get("a")
+	m.put("c", 3)
+	for key, want := range map[string]bool{"a": true, "b": false, "c": true} {
+		if _, ok := m.get(key); ok != want {
+			t.Errorf("%s is held: %v, want %v", key, ok, want)
+		}
+	}
+	m.forget(func(v int) bool { return v == 3 })
+	if _, ok := m.get("c"); ok || len(m.keys) != 1 {
+		t.Error("what was to be forgotten is held")
 	}
 }

@@ -47,11 +47,7 @@ const patience = 1500 * time.Millisecond
 // answers itself, with how far the work is or why there is none, and
 // returns nil.
 func (s *Site) obtain(w http.ResponseWriter, r *http.Request, p *plan, back *session) *kept {
-	page, err := s.store.page(p.key)
-	if err != nil || page != nil {
-		if err != nil {
-			s.fail(w, r, http.StatusInternalServerError, err)
-		}
+	if page, ok := s.pages.get(p.key); ok {
 		return page
 	}
 	t, err := s.begin(p)
@@ -64,22 +60,19 @@ func (s *Site) obtain(w http.ResponseWriter, r *http.Request, p *plan, back *ses
 			s.show(w, r, http.StatusAccepted, "wait", &view{Title: p.what, Refresh: 2, Body: t.at(), Link: r.URL.RequestURI()})
 			return nil
 		}
-		if page, err = s.store.page(p.key); err == nil && page == nil {
-			_, err = s.begin(p) // the failure, which is fresh
-			if err == nil {
-				err = errors.New("the page was made, but is no longer kept; load it again")
-			}
+		if page, ok := s.pages.get(p.key); ok {
+			return page
+		}
+		if _, err = s.begin(p); err == nil { // else the failure, which is fresh
+			err = errors.New("the page was made, but is no longer kept; load it again")
 		}
 	}
-	if err != nil {
-		status := statusOf(err)
-		if status == http.StatusInternalServerError {
-			status = http.StatusUnprocessableEntity
-		}
-		s.show(w, r, status, "failed", &view{Title: p.what, Error: err.Error(), Session: back})
-		return nil
+	status := statusOf(err)
+	if status == http.StatusInternalServerError {
+		status = http.StatusUnprocessableEntity
 	}
-	return page
+	s.show(w, r, status, "failed", &view{Title: p.what, Error: err.Error(), Session: back})
+	return nil
 }
 
 // begin puts a plan in the queue.
@@ -89,7 +82,8 @@ func (s *Site) begin(p *plan) (*task, error) {
 		if err != nil {
 			return err
 		}
-		return s.store.keep(p.key, s.cfg.Build, p.ids, page)
+		page.ids = p.ids
+		return s.keep(p.key, page)
 	})
 }
 
@@ -276,6 +270,7 @@ func (s *Site) delete(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, statusOf(err), err)
 		return
 	}
+	s.forgetPages(ses.ID)
 	http.Redirect(w, r, "/?done=deleted", http.StatusSeeOther)
 }
 

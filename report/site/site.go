@@ -15,15 +15,14 @@ import (
 	"net"
 	"net/http"
 	"time"
+
+	"evenfoot/analysis"
 )
 
 // A Config says where the library lies and what the server may take.
 type Config struct {
 	Dir     string // the data folder; made when it does not exist
 	Version string // of the program, shown on the pages
-	// Build tells builds of the program apart: kept pages of another build are
-	// made anew. Empty takes Version.
-	Build string
 	// MaxUpload bounds one upload, bytes; 0 means 1 GiB.
 	MaxUpload int64
 	// Workers is how many logs are read or analysed at a time; 0 means one.
@@ -41,7 +40,8 @@ type Site struct {
 	cfg     Config
 	store   *store
 	queue   *queue
-	lights  lights
+	pages   *recent[*kept]
+	lights  *recent[*analysis.Result]
 	token   string // proves that a form came from a page of this process
 	handler http.Handler
 }
@@ -52,9 +52,6 @@ const defaultMaxUpload = 1 << 30
 func Open(cfg Config) (*Site, error) {
 	if cfg.MaxUpload <= 0 {
 		cfg.MaxUpload = defaultMaxUpload
-	}
-	if cfg.Build == "" {
-		cfg.Build = cfg.Version
 	}
 	if cfg.Warn == nil {
 		cfg.Warn = func(string, ...any) {}
@@ -70,11 +67,8 @@ func Open(cfg Config) (*Site, error) {
 	if n, err := st.orphans(); err == nil && n > 0 {
 		cfg.Warn("%d files in %s belong to no session; they are left alone", n, st.files())
 	}
-	if err := st.dropPages(cfg.Build); err != nil {
-		st.close()
-		return nil, err
-	}
-	s := &Site{cfg: cfg, store: st, queue: newQueue(max(1, cfg.Workers)), token: hex.EncodeToString(secret[:])}
+	s := &Site{cfg: cfg, store: st, queue: newQueue(max(1, cfg.Workers)), token: hex.EncodeToString(secret[:]),
+		pages: newRecent[*kept](pagesKept), lights: newRecent[*analysis.Result](lightsKept)}
 	s.handler = s.guard(s.routes())
 	return s, nil
 }

@@ -28,7 +28,7 @@ type store struct {
 	place sync.Mutex
 }
 
-const schemaVersion = 1
+const schemaVersion = 2 // 1 also held the pages
 
 const schema = `
 CREATE TABLE session (
@@ -50,13 +50,6 @@ CREATE TABLE setup (
 	session INTEGER NOT NULL REFERENCES session ON DELETE CASCADE,
 	version INTEGER NOT NULL, added INTEGER NOT NULL, name TEXT NOT NULL, body BLOB NOT NULL,
 	PRIMARY KEY (session, version)
-);
-CREATE TABLE page (
-	key TEXT PRIMARY KEY, build TEXT NOT NULL, html BLOB NOT NULL, json BLOB NOT NULL, used INTEGER NOT NULL
-);
-CREATE TABLE page_of (
-	key TEXT NOT NULL REFERENCES page ON DELETE CASCADE, session INTEGER NOT NULL,
-	PRIMARY KEY (key, session)
 );
 CREATE TABLE refused (id INTEGER PRIMARY KEY AUTOINCREMENT, at INTEGER NOT NULL, names TEXT NOT NULL, reason TEXT NOT NULL);
 CREATE TABLE setting (name TEXT PRIMARY KEY, value TEXT NOT NULL);
@@ -106,13 +99,12 @@ func (st *store) migrate() error {
 		if err := tx.QueryRow("PRAGMA user_version").Scan(&v); err != nil {
 			return err
 		}
-		switch {
-		case v > schemaVersion:
+		if v > schemaVersion {
 			return errors.New("it was made by a newer evenfoot; use that one")
-		case v == 0:
-			if _, err := tx.Exec(schema); err != nil {
-				return err
-			}
+		}
+		step := map[int]string{0: schema, 1: "DROP TABLE page_of; DROP TABLE page"}[v]
+		if _, err := tx.Exec(step); err != nil {
+			return err
 		}
 		// Written each time: a write takes the exclusive lock.
 		_, err := tx.Exec(fmt.Sprintf("PRAGMA user_version = %d", schemaVersion))
@@ -364,8 +356,7 @@ func (st *store) correct(s *session, base int) error {
 	})
 }
 
-// delete takes a session away, the pages that show it, and the files that no
-// other session has.
+// delete takes a session away, and the files that no other session has.
 func (st *store) delete(id int64) error {
 	st.place.Lock()
 	defer st.place.Unlock()
@@ -375,10 +366,8 @@ func (st *store) delete(id int64) error {
 	}
 	var alone []string
 	err = st.change(func(tx *sql.Tx) error {
-		for _, q := range []string{"DELETE FROM page WHERE key IN (SELECT key FROM page_of WHERE session = ?)", "DELETE FROM session WHERE id = ?"} {
-			if _, err := tx.Exec(q, id); err != nil {
-				return err
-			}
+		if _, err := tx.Exec("DELETE FROM session WHERE id = ?", id); err != nil {
+			return err
 		}
 		if _, err := tx.Exec("DELETE FROM summary WHERE inputs NOT IN (SELECT inputs FROM session)"); err != nil {
 			return err
@@ -494,55 +483,6 @@ func (st *store) setting(name string) string {
 
 func (st *store) set(name, value string) error {
 	_, err := st.db.Exec("INSERT INTO setting (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value", name, value)
-	return err
-}
-
-// A kept page is a sheet and its result as JSON, whole.
-type kept struct{ html, json []byte }
-
-// pagesKept bounds the kept pages: about half a megabyte each.
-const pagesKept = 300
-
-func (st *store) page(key string) (*kept, error) {
-	var p kept
-	err := st.db.QueryRow("UPDATE page SET used = ? WHERE key = ? RETURNING html, json", time.Now().UnixNano(), key).Scan(&p.html, &p.json)
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, fmt.Errorf("reading a kept page: %w", err)
-	}
-	return &p, nil
-}
-
-// keep keeps a page, unless one of its sessions was deleted meanwhile.
-func (st *store) keep(key, build string, ids []int64, p *kept) error {
-	return st.change(func(tx *sql.Tx) error {
-		for _, id := range ids {
-			var n int
-			if err := tx.QueryRow("SELECT count(*) FROM session WHERE id = ?", id).Scan(&n); err != nil {
-				return err
-			}
-			if n == 0 {
-				return errGone
-			}
-		}
-		if _, err := tx.Exec("INSERT OR REPLACE INTO page (key, build, html, json, used) VALUES (?, ?, ?, ?, ?)", key, build, p.html, p.json, time.Now().UnixNano()); err != nil {
-			return err
-		}
-		for _, id := range ids {
-			if _, err := tx.Exec("INSERT OR IGNORE INTO page_of (key, session) VALUES (?, ?)", key, id); err != nil {
-				return err
-			}
-		}
-		_, err := tx.Exec("DELETE FROM page WHERE key NOT IN (SELECT key FROM page ORDER BY used DESC LIMIT ?)", pagesKept)
-		return err
-	})
-}
-
-// dropPages forgets the pages of other builds.
-func (st *store) dropPages(build string) error {
-	_, err := st.db.Exec("DELETE FROM page WHERE build <> ?", build)
 	return err
 }
 

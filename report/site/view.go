@@ -157,7 +157,7 @@ func (s *Site) library(w http.ResponseWriter, r *http.Request) {
 	v.Sessions = all
 	o, err := optionsFrom(nil, s.units())
 	for _, ses := range all {
-		if err == nil && ses.Summary == nil && s.queue.busy(s.sheetKey("sheet", []string{ses.Inputs}, o)) {
+		if err == nil && ses.Summary == nil && s.queue.busy(pageKey("sheet", []string{ses.Inputs}, o)) {
 			v.Working++
 		}
 	}

@@ -2,13 +2,11 @@ package site
 
 import (
 	"bytes"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"slices"
 	"strings"
-	"sync"
 	"time"
 
 	"evenfoot/analysis"
@@ -43,14 +41,10 @@ func summaryOf(r *analysis.Result) *summary {
 	return s
 }
 
-// sheetKey tells a kept page apart: the inputs of all sessions in it, how it
-// is asked for, and the build that makes it.
-func (s *Site) sheetKey(kind string, inputs []string, o options) string {
-	b, err := json.Marshal([]any{kind, s.cfg.Build, inputs, o})
-	if err != nil {
-		return ""
-	}
-	return hash(b)
+// pageKey tells a kept page apart: the inputs of all sessions in it, and how
+// it is asked for.
+func pageKey(kind string, inputs []string, o options) string {
+	return fmt.Sprintf("%s %q %#v", kind, inputs, o)
 }
 
 // A plan is a page to be made, or found among the kept ones.
@@ -89,7 +83,7 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 			return nil, fmt.Errorf("the other rider: %s", strings.TrimPrefix(err.Error(), "--rider: "))
 		}
 	}
-	p := &plan{key: s.sheetKey("sheet", inputs, o), ids: ids, what: ses.Title}
+	p := &plan{key: pageKey("sheet", inputs, o), ids: ids, what: ses.Title}
 	usual := len(o.With) == 0 && o.Low+o.High == "" && other == nil
 	p.make = func(stage func(string)) (*kept, error) {
 		r, err := s.analyse(ses, earlier, o, other, stage)
@@ -104,7 +98,7 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 			return report.HTML(w, r, report.Options{Units: o.units(), Coordinates: o.Coordinates, Version: s.cfg.Version, Now: time.Now()})
 		}, func(w io.Writer) error { return report.JSON(w, r, o.units()) })
 		if usual {
-			s.lights.put(ses.Inputs, r)
+			s.lights.put(ses.Inputs, r.Light())
 		}
 		return page, err
 	}
@@ -154,7 +148,7 @@ func pageOf(draw, tell func(io.Writer) error) (*kept, error) {
 	if err := tell(&js); err != nil {
 		return nil, err
 	}
-	return &kept{page.Bytes(), js.Bytes()}, nil
+	return &kept{html: page.Bytes(), json: js.Bytes()}, nil
 }
 
 // analyse runs one session with what the options add to it.
@@ -213,7 +207,7 @@ func (s *Site) comparePlan(all []*session, o options) *plan {
 		p.ids = append(p.ids, ses.ID)
 		inputs = append(inputs, ses.Inputs)
 	}
-	p.key = s.sheetKey("compare", inputs, o)
+	p.key = pageKey("compare", inputs, o)
 	p.make = func(stage func(string)) (*kept, error) {
 		var results []*analysis.Result
 		for i, ses := range all {
@@ -243,55 +237,4 @@ func (s *session) when() time.Time {
 		return s.Added
 	}
 	return s.Start
-}
-
-// lights are the last results without their samples, so that comparing does
-// not read every log again.
-type lights struct {
-	mu   sync.Mutex
-	last []light
-}
-
-type light struct {
-	inputs string
-	r      *analysis.Result
-}
-
-// lightsKept: a result without its samples takes about a megabyte.
-const lightsKept = 64
-
-func (l *lights) get(inputs string) *analysis.Result {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	for i, x := range l.last {
-		if x.inputs == inputs {
-			l.last = append(slices.Delete(l.last, i, i+1), x)
-			return x.r
-		}
-	}
-	return nil
-}
-
-// put takes a result over and lets go of its samples; what a comparison takes
-// stays. Results in here are only read.
-func (l *lights) put(inputs string, r *analysis.Result) {
-	r = r.Light()
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	l.last = slices.DeleteFunc(l.last, func(x light) bool { return x.inputs == inputs })
-	l.last = append(l.last, light{inputs, r})
-	l.last = slices.Clone(l.last[max(0, len(l.last)-lightsKept):])
-}
-
-// light is a session's result without its samples.
-func (s *Site) light(ses *session, stage func(string)) (*analysis.Result, error) {
-	if r := s.lights.get(ses.Inputs); r != nil {
-		return r, nil
-	}
-	r, err := s.analyse(ses, nil, options{}, nil, stage)
-	if err != nil {
-		return nil, err
-	}
-	s.lights.put(ses.Inputs, r)
-	return r, nil
 }
