@@ -7,7 +7,6 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
-	"strconv"
 	"strings"
 	"sync"
 
@@ -193,35 +192,26 @@ func each(n int, work func(i int) error) error {
 	return cmp.Or(errs...)
 }
 
-// speedUnits are the factors to m/s of the units in --range.
-var speedUnits = map[string]float64{"kn": 1852.0 / 3600, "kmh": 1 / 3.6, "mph": 0.44704, "mps": 1, "km/h": 1 / 3.6, "m/s": 1}
-
 // parseRange reads speeds such as 18:26kn; without a unit they are in the
 // unit that the words use.
 func parseRange(text, unit string) (r [2]float64, err error) {
 	if text == "" {
 		return r, nil
 	}
-	number, factor := text, speedUnits[unit]
-	for unit, f := range speedUnits {
-		if strings.HasSuffix(text, unit) {
-			number, factor = strings.TrimSuffix(text, unit), f
+	number, u := text, words.Units{Speed: unit}
+	for _, x := range words.SpeedUnits {
+		for _, ending := range []string{x.Key, x.Name} {
+			if rest, ok := strings.CutSuffix(text, ending); ok {
+				number, u.Speed = rest, x.Key
+			}
 		}
 	}
-	bad := usagef("--range %q is not two speeds, low and high, for example 18:26kn", text)
-	lo, hi, ok := strings.Cut(number, ":")
+	low, high, ok := strings.Cut(number, ":")
 	if !ok {
-		return r, bad
+		return r, usagef("--range %q is not two speeds, low and high, for example 18:26kn", text)
 	}
-	for i, part := range []string{lo, hi} {
-		v, perr := strconv.ParseFloat(strings.TrimSpace(part), 64)
-		if perr != nil {
-			return r, bad
-		}
-		r[i] = v * factor
-	}
-	if !(r[0] >= 1.5 && r[1] <= 40 && r[1]-r[0] >= 0.2) {
-		return r, usagef("--range %q must hold two foiling speeds, the lower one first, between 3 and 78 knots", text)
+	if r, err = u.ParseRange(low, high); err != nil {
+		return r, usagef("--range %q: %v; for example 18:26kn", text, err)
 	}
 	return r, nil
 }

@@ -15,6 +15,7 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
 	"evenfoot/ingest"
+	"evenfoot/report/words"
 )
 
 // Bounds of an upload, beside its bytes.
@@ -106,7 +107,7 @@ func (s *Site) add(w http.ResponseWriter, r *http.Request) {
 	}
 	reason := err.Error()
 	if !slices.ContainsFunc(up.names, func(n string) bool { return strings.HasPrefix(reason, n) }) {
-		reason = upperFirst(reason)
+		reason = words.UpperFirst(reason)
 	}
 	if lerr := s.store.refuse(up.names, reason); lerr != nil {
 		s.cfg.Warn("a refused upload could not be listed: %v", lerr)

@@ -2,12 +2,12 @@ package site
 
 import (
 	"fmt"
-	"math"
 	"net/url"
 	"slices"
 	"strconv"
 	"strings"
 
+	"evenfoot/analysis/setup"
 	"evenfoot/report/words"
 )
 
@@ -48,72 +48,66 @@ func (o rider) text() string {
 	return strings.Join(parts, ",")
 }
 
-// speedUnits are the units of speed: name on the page, and m/s in one.
-var speedUnits = []struct {
-	Key, Name string
-	MPS       float64
-}{{"kn", "knots", 1852.0 / 3600}, {"kmh", "km/h", 1 / 3.6}, {"mph", "mph", 0.44704}, {"mps", "m/s", 1}}
-
 var (
+	speedKeys = func() (keys []string) {
+		for _, u := range words.SpeedUnits {
+			keys = append(keys, u.Key)
+		}
+		return keys
+	}()
 	lengthUnits = []string{"cm", "in"}
 	massUnits   = []string{"kg", "lb"}
-	levels      = []string{"beginner", "intermediate", "advanced"}
+	levels      = setup.KeyNamed("rider.level").Words
 )
-
-func mps(unit string) (float64, bool) {
-	for _, u := range speedUnits {
-		if u.Key == unit {
-			return u.MPS, true
-		}
-	}
-	return 0, false
-}
 
 // withMost bounds the sessions taken as evidence, and their compare page.
 const withMost = 40
 
+// A field of a sheet's address: where it is kept, what it is when left out,
+// and what it may be; nil is any text. Fields that mean nothing are left out.
+type field struct {
+	name    string
+	to      *string
+	usual   string
+	allowed []string
+	counts  bool
+}
+
+func (o *options) fields(usual words.Units) []field {
+	ranged, other := o.Low+o.High != "", o.Other.given()
+	return []field{
+		{"speed", &o.Speed, usual.Speed, speedKeys, true}, {"length", &o.Length, usual.Length, lengthUnits, true}, {"weight", &o.Mass, usual.Mass, massUnits, true},
+		{"low", &o.Low, "", nil, ranged}, {"high", &o.High, "", nil, ranged}, {"in", &o.In, "", speedKeys, ranged},
+		{"name", &o.Other.Name, "", nil, other}, {"level", &o.Other.Level, "", levels, other},
+		{"mass", &o.Other.Mass, "", nil, other}, {"massin", &o.Other.MassIn, "", massUnits, other},
+		{"height", &o.Other.Height, "", nil, other}, {"heightin", &o.Other.HeightIn, "", lengthUnits, other},
+	}
+}
+
 // optionsFrom reads the query; usual are the units that the library is set to.
 func optionsFrom(q url.Values, usual words.Units) (options, error) {
 	o := options{Speed: usual.Speed, Length: usual.Length, Mass: usual.Mass, In: usual.Speed}
-	pick := func(name string, to *string, allowed ...string) error {
-		v := q.Get(name)
+	o.Other.MassIn, o.Other.HeightIn = usual.Mass, usual.Length
+	for _, f := range o.fields(usual) {
+		v := q.Get(f.name)
 		if v == "" {
-			return nil
+			continue
 		}
-		if !slices.Contains(allowed, v) {
-			return fmt.Errorf("%s=%.40q in the address is not known; use one of %s", name, v, strings.Join(allowed, ", "))
+		if f.allowed != nil && !slices.Contains(f.allowed, v) {
+			return o, fmt.Errorf("%s=%.40q in the address is not known; use one of %s", f.name, v, strings.Join(f.allowed, ", "))
 		}
-		*to = v
-		return nil
+		*f.to = v
 	}
-	var speeds []string
-	for _, u := range speedUnits {
-		speeds = append(speeds, u.Key)
-	}
-	o.Other = rider{Name: label(q.Get("name")), Mass: q.Get("mass"), Height: q.Get("height"), MassIn: usual.Mass, HeightIn: usual.Length}
-	for _, err := range []error{
-		pick("speed", &o.Speed, speeds...), pick("length", &o.Length, lengthUnits...), pick("weight", &o.Mass, massUnits...),
-		pick("in", &o.In, speeds...), pick("massin", &o.Other.MassIn, massUnits...), pick("heightin", &o.Other.HeightIn, lengthUnits...),
-		pick("level", &o.Other.Level, levels...),
-	} {
-		if err != nil {
-			return o, err
-		}
-	}
-	o.Low, o.High = q.Get("low"), q.Get("high")
+	o.Other.Name = label(o.Other.Name)
 	if _, err := speedRange(o.Low, o.High, o.In); err != nil {
 		return o, err
 	}
 	o.Coordinates = q.Get("coordinates") == "1"
-	ids, err := idList(q["with"])
-	if err != nil {
-		return o, err
+	var err error
+	if o.With, err = idList(q["with"]); err == nil && len(o.With) > withMost {
+		err = fmt.Errorf("%d earlier sessions are more than the %d that can be evidence at once", len(o.With), withMost)
 	}
-	if len(ids) > withMost {
-		return o, fmt.Errorf("%d earlier sessions are more than the %d that can be evidence at once", len(ids), withMost)
-	}
-	o.With = ids
-	return o, nil
+	return o, err
 }
 
 // idList reads session numbers, sorted, each once.
@@ -137,29 +131,13 @@ func (o options) units() words.Units {
 // query is the address's part for these options, without what is usual.
 func (o options) query(usual words.Units) string {
 	q := url.Values{}
-	set := func(k, v, usual string) {
-		if v != "" && v != usual {
-			q.Set(k, v)
+	for _, f := range o.fields(usual) {
+		if f.counts && *f.to != "" && *f.to != f.usual {
+			q.Set(f.name, *f.to)
 		}
 	}
-	set("speed", o.Speed, usual.Speed)
-	set("length", o.Length, usual.Length)
-	set("weight", o.Mass, usual.Mass)
 	for _, id := range o.With {
 		q.Add("with", strconv.FormatInt(id, 10))
-	}
-	if o.Low+o.High != "" {
-		set("low", o.Low, "")
-		set("high", o.High, "")
-		set("in", o.In, "")
-	}
-	if o.Other.given() {
-		set("name", o.Other.Name, "")
-		set("mass", o.Other.Mass, "")
-		set("height", o.Other.Height, "")
-		set("level", o.Other.Level, "")
-		set("massin", o.Other.MassIn, "")
-		set("heightin", o.Other.HeightIn, "")
 	}
 	if o.Coordinates {
 		q.Set("coordinates", "1")
@@ -180,21 +158,10 @@ func speedRange(low, high, unit string) (r [2]float64, err error) {
 	if low == "" || high == "" {
 		return r, fmt.Errorf("give both the lowest and the highest of the speeds that matter, or neither")
 	}
-	factor, ok := mps(unit)
-	if !ok {
+	if !slices.Contains(speedKeys, unit) {
 		return r, fmt.Errorf("%.40q is not a unit of speed", unit)
 	}
-	for i, text := range []string{low, high} {
-		v, err := strconv.ParseFloat(strings.ReplaceAll(text, ",", "."), 64)
-		if err != nil || math.IsNaN(v) {
-			return r, fmt.Errorf("%.40q is not a speed", text)
-		}
-		r[i] = v * factor
-	}
-	if !(r[0] >= 1.5 && r[1] <= 40 && r[1]-r[0] >= 0.2) {
-		return [2]float64{}, fmt.Errorf("the speeds that matter must be two foiling speeds, the lower one first, between 3 and 78 knots")
-	}
-	return r, nil
+	return words.Units{Speed: unit}.ParseRange(low, high)
 }
 
 // speedsText keeps a range in the library; "" for none.

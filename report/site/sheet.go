@@ -249,8 +249,8 @@ func (s *Site) more(w http.ResponseWriter, r *http.Request) {
 		v.Candidates = append(v.Candidates, candidate{c, ticked})
 	}
 	if low := speedsFrom(ses.Speeds); low != [2]float64{} {
-		u := view{Units: s.units()}
-		v.Body = fmt.Sprintf("Without other numbers, the speeds that matter are those given with the session: %s to %s %s.", u.speed(low[0]), u.speed(low[1]), u.SpeedName())
+		u := s.units()
+		v.Body = fmt.Sprintf("Without other numbers, the speeds that matter are those given with the session: %s to %s.", u.SpeedFine(low[0]), u.SpeedFine(low[1]))
 	}
 	s.show(w, r, http.StatusOK, "more", v)
 }

@@ -4,15 +4,13 @@ import (
 	"bytes"
 	"embed"
 	"errors"
-	"fmt"
 	"html/template"
 	"net/http"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
+
+	"github.com/dustin/go-humanize"
 
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/setup"
@@ -88,7 +86,7 @@ func (s *Site) show(w http.ResponseWriter, r *http.Request, status int, name str
 
 // fail answers with an error page.
 func (s *Site) fail(w http.ResponseWriter, r *http.Request, status int, err error) {
-	s.show(w, r, status, "message", &view{Title: "That did not work", Error: strings.TrimRight(upperFirst(err.Error()), ".") + "."})
+	s.show(w, r, status, "message", &view{Title: "That did not work", Error: strings.TrimRight(words.UpperFirst(err.Error()), ".") + "."})
 }
 
 func (s *Site) style(w http.ResponseWriter, _ *http.Request) {
@@ -237,39 +235,20 @@ func (s *Site) templateText(w http.ResponseWriter, r *http.Request) (text, rig s
 func (view) BestNames() []string { return []string{"2 s", "10 s", "500 m", "1 nmi"} }
 
 // Speeds lists the units of speed.
-func (view) Speeds() any { return speedUnits }
+func (view) Speeds() any { return words.SpeedUnits }
 
 // Levels lists the levels of riders.
 func (view) Levels() []string { return levels }
 
 // SpeedName is the unit of speed in short.
-func (v view) SpeedName() string {
-	if v.Units.Speed == "kn" {
-		return "kn"
-	}
-	for _, u := range speedUnits {
-		if u.Key == v.Units.Speed {
-			return u.Name
-		}
-	}
-	return ""
-}
-
-func (v view) speed(x float64) string { return speedText(x, v.Units) }
+func (v view) SpeedName() string { return v.Units.SpeedName() }
 
 // Speed prints a speed in m/s in the library's unit, without it.
 func (v view) Speed(x float64) string {
 	if x <= 0 {
 		return "–"
 	}
-	return speedText(x, v.Units)
-}
-
-func speedText(x float64, u words.Units) string {
-	if f, ok := mps(u.Speed); ok {
-		x /= f
-	}
-	return strconv.FormatFloat(x, 'f', 1, 64)
+	return words.Fixed(v.Units.SpeedValue(x), 1)
 }
 
 // When is the session's day, from the log's own clock (UTC).
@@ -298,7 +277,7 @@ func (s *session) Tag() string {
 	case s.Summary.Verdict == advice.NotEnough:
 		return "Not enough evidence"
 	}
-	return upperFirst(s.Summary.Verdict)
+	return words.UpperFirst(s.Summary.Verdict)
 }
 
 // Says is the advice in one line, or why there is none.
@@ -324,10 +303,7 @@ func (view) Minutes(s float64) string {
 	if s <= 0 {
 		return "–"
 	}
-	if m := int(s/60 + 0.5); m >= 60 {
-		return fmt.Sprintf("%d h %02d min", m/60, m%60)
-	}
-	return fmt.Sprintf("%d min", int(s/60+0.5))
+	return words.Minutes(s)
 }
 
 // When is the time of the refusal.
@@ -344,30 +320,13 @@ func (r refusal) Files() string {
 // When is the time that a version of a setup was kept.
 func (v setupVersion) When() string { return v.Added.Local().Format("2 Jan 2006, 15:04") }
 
-// count is "one session" or "3 sessions".
+// sizeText prints bytes.
+func sizeText(n int64) string { return humanize.IBytes(uint64(n)) }
+
+// count is "1 session" or "3 sessions".
 func count(n int, one, many string) string {
 	if n == 1 {
 		return "1 " + one
 	}
-	return strconv.Itoa(n) + " " + many
-}
-
-func sizeText(n int64) string {
-	switch {
-	case n >= 1<<30:
-		return strconv.FormatFloat(float64(n)/(1<<30), 'f', 1, 64) + " GiB"
-	case n >= 1<<20:
-		return strconv.FormatFloat(float64(n)/(1<<20), 'f', 1, 64) + " MiB"
-	case n >= 1<<10:
-		return strconv.FormatFloat(float64(n)/(1<<10), 'f', 0, 64) + " KiB"
-	}
-	return strconv.FormatInt(n, 10) + " bytes"
-}
-
-func upperFirst(s string) string {
-	r, n := utf8.DecodeRuneInString(s)
-	if n == 0 {
-		return s
-	}
-	return string(unicode.ToUpper(r)) + s[n:]
+	return words.Thousands(n) + " " + many
 }

@@ -1,9 +1,11 @@
 package words
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"regexp"
+	"strconv"
 	"strings"
 
 	"evenfoot/analysis/interval"
@@ -56,38 +58,51 @@ func (u Units) OrDefault() Units {
 	return u
 }
 
-// Factors from SI: the international knot, mile, inch and avoirdupois pound.
+// SpeedUnits are the units of speed: as --units knows them, in short, in a
+// list, and how many are 1 m/s (international knot and mile).
+var SpeedUnits = []struct {
+	Key, Name, Long string
+	PerMPS          float64
+}{{"kn", "kn", "knots", 3600 / 1852.0}, {"kmh", "km/h", "km/h", 3.6}, {"mph", "mph", "mph", 3600 / 1609.344}, {"mps", "m/s", "m/s", 1}}
+
+// speedUnit is the index of the reader's unit, knots for any other.
+func (u Units) speedUnit() int {
+	for i, x := range SpeedUnits {
+		if x.Key == u.Speed {
+			return i
+		}
+	}
+	return 0
+}
+
+// Factors from SI: the international inch and avoirdupois pound.
 const (
-	knotsPerMPS  = 3600 / 1852.0
-	kmhPerMPS    = 3.6
-	mphPerMPS    = 3600 / 1609.344
 	InchPerMetre = 1 / 0.0254
 	PoundPerKg   = 1 / 0.45359237
 )
 
-// speed converts m/s to the rider's unit.
-func (u Units) SpeedValue(v float64) float64 {
-	switch u.Speed {
-	case "kmh":
-		return v * kmhPerMPS
-	case "mph":
-		return v * mphPerMPS
-	case "mps":
-		return v
-	}
-	return v * knotsPerMPS
-}
+// SpeedValue converts m/s to the reader's unit.
+func (u Units) SpeedValue(v float64) float64 { return v * SpeedUnits[u.speedUnit()].PerMPS }
 
-func (u Units) SpeedName() string {
-	switch u.Speed {
-	case "kmh":
-		return "km/h"
-	case "mps":
-		return "m/s"
-	case "mph":
-		return "mph"
+func (u Units) SpeedName() string { return SpeedUnits[u.speedUnit()].Name }
+
+// The speeds that may matter, m/s: 3 to 78 knots.
+const slowestRange, fastestRange, narrowestRange = 1.5, 40, 0.2
+
+// ParseRange reads the lowest and the highest of the speeds that matter,
+// written in the reader's unit; a decimal comma is a point. SI.
+func (u Units) ParseRange(low, high string) (r [2]float64, err error) {
+	for i, text := range []string{low, high} {
+		v, err := strconv.ParseFloat(strings.ReplaceAll(strings.TrimSpace(text), ",", "."), 64)
+		if err != nil {
+			return r, fmt.Errorf("%.40q is not a speed", text)
+		}
+		r[i] = v / SpeedUnits[u.speedUnit()].PerMPS
 	}
-	return "kn"
+	if !(r[0] >= slowestRange && r[1] <= fastestRange && r[1]-r[0] >= narrowestRange) {
+		return [2]float64{}, errors.New("the speeds that matter must be two foiling speeds, the lower one first, between 3 and 78 knots")
+	}
+	return r, nil
 }
 
 // speedText is "18 kn"; m/s gets a decimal.
