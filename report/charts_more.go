@@ -14,53 +14,38 @@ import (
 	"gonum.org/v1/plot"
 )
 
-func normal(mean, sd float64) interval.Interval { return interval.Normal(mean, sd) }
-
-// stiffness is how firmly the board holds its pitch, and what each choice does to it.
+// stiffness is how firmly the board holds its pitch, and what the step does to it.
 func (b *builder) stiffness() *figure {
-	_, unit := b.u.Moment(1)
-	k, _ := b.u.Moment(1)
-	f := &figure{ID: "stiffness", Title: "How firmly the board holds its pitch", Read: "Speed"}
-	after := words.OutcomeOf(b.r)
-	var line, next []chart.XY
-	var area []chart.BandPoint
-	f.Table = &table{Caption: "Pitch stiffness by speed, with 90 % intervals", Head: []string{"speed, " + b.u.SpeedName(), "stiffness today, " + unit + " per degree", "moment the feet must hold today, " + unit + " (nose-up +)"}}
-	if after != nil && len(after.Stiffness) > 0 {
-		f.Table.Head = slices.Insert(f.Table.Head, 2, "after the next step, "+unit+" per degree")
-	}
-	for _, p := range b.r.FootLoad {
-		if !p.Stiffness.Known() {
-			continue
-		}
-		x := b.u.SpeedValue(float64(p.Speed))
-		line = append(line, chart.XY{X: x, Y: p.Stiffness.Value * k})
-		area = append(area, band(x, p.Stiffness, k))
-		cells := []string{words.Fixed(x, 1), words.Between(p.Stiffness, k, 1), words.Between(p.Moment, k, 0)}
-		if after != nil && len(after.Stiffness) > 0 {
-			then := words.StiffnessAt(after.Stiffness, float64(p.Speed))
-			if then.Known() {
-				next = append(next, chart.XY{X: x, Y: then.Value * k})
-			}
-			cells = slices.Insert(cells, 2, words.Between(then, k, 1))
-		}
-		f.Table.add(x, cells...)
-	}
-	if len(line) == 0 {
+	k, unit := b.u.Moment(1)
+	now := words.StiffnessNow(b.r)
+	if len(now) == 0 {
 		return nil
 	}
+	f := &figure{ID: "stiffness", Title: "How firmly the board holds its pitch", Read: "Speed"}
+	after := words.OutcomeOf(b.r)
 	f.Legend = []legend{{"line", "now", "today"}}
-	if len(next) > 0 {
-		f.Legend = append(f.Legend, legend{"dash", "next", "after the next step"})
-	}
 	f.Note = "Pitch stiffness is the moment that turns the board back when its nose goes up one degree and your feet stay put. High is calm, low is lively. Below zero the board runs away and you must correct all the time."
 	f.Says = b.stiffnessSays(after)
-	draw(f, 0.85, func(wide bool) []*chart.Panel {
-		p := &chart.Panel{XLabel: b.speedLabel(), YLabel: unit + " per degree", Layers: []plot.Plotter{
-			chart.Band{Points: area, Ink: "now-band"}, chart.Rule{At: 0, Ink: "even"}, chart.Line{Points: line, Ink: "now", Width: 3}}}
-		if len(next) > 0 {
-			p.Layers = append(p.Layers, chart.Line{Points: next, Ink: "next", Width: 3, Dash: dashes})
+	points := func(all []words.StiffAt) (line []chart.XY, area []chart.BandPoint) {
+		for _, s := range all {
+			x := b.u.SpeedValue(s.Speed)
+			line, area = append(line, chart.XY{X: x, Y: s.K.Value * k}), append(area, band(x, s.K, k))
 		}
-		return []*chart.Panel{p}
+		return line, area
+	}
+	line, area := points(now)
+	layers := []plot.Plotter{chart.Band{Points: area, Ink: "now-band"}, chart.Rule{At: 0, Ink: "even"}, chart.Line{Points: line, Ink: "now", Width: 3}}
+	cols := []column{{"stiffness today, " + unit + " per degree", func(p analysis.LoadPoint) string { return words.Between(p.Stiffness, k, 1) }}}
+	if after != nil && len(after.Stiffness) > 0 {
+		next, _ := points(after.Stiffness)
+		layers = append(layers, chart.Line{Points: next, Ink: "next", Width: 3, Dash: dashes})
+		f.Legend = append(f.Legend, legend{"dash", "next", "after the next step"})
+		cols = append(cols, column{"after the next step, " + unit + " per degree", func(p analysis.LoadPoint) string { return words.Between(p.StiffnessAfter, k, 1) }})
+	}
+	cols = append(cols, column{"moment the feet must hold today, " + unit + " (nose-up +)", func(p analysis.LoadPoint) string { return words.Between(p.Moment, k, 0) }})
+	f.Table = b.loadTable("Pitch stiffness", cols)
+	f.draw(tall(0.85), func(bool) []*chart.Panel {
+		return []*chart.Panel{{XLabel: b.speedLabel(), YLabel: unit + " per degree", Layers: layers}}
 	})
 	return f
 }
@@ -185,7 +170,7 @@ func (b *builder) effort() *figure {
 			f.Legend = append(f.Legend, legend{kind, s.ink, s.name})
 		}
 	}
-	draw(f, 0.85, func(wide bool) []*chart.Panel {
+	f.draw(tall(0.85), func(wide bool) []*chart.Panel {
 		return []*chart.Panel{{XLabel: b.speedLabel(), YLabel: "degrees per second", Layers: layers}}
 	})
 	return f
@@ -237,7 +222,7 @@ func (b *builder) tornado() *figure {
 		}
 		f.Table.add(math.NaN(), i.name, words.Fixed(i.before, 2), words.Fixed(i.after, 2), from)
 	}
-	draw(f, 0.25+0.085*float64(len(items)), func(wide bool) []*chart.Panel {
+	f.draw(tall(0.25+0.085*float64(len(items))), func(wide bool) []*chart.Panel {
 		names := make(chart.Named, len(items))
 		var before, after []chart.Box
 		var hi float64

@@ -110,7 +110,7 @@ func (b *builder) pitchSpeed() *figure {
 	f := &figure{ID: "pitch", Title: "Pitch against speed", Legend: w.legend()}
 	f.Says = b.pitchSays(w)
 	f.Note = "Pitch is the angle of the deck, nose up or down. Each mark is one to three seconds of straight flight. More speed needs less angle to carry the same weight."
-	draw(f, 1, func(wide bool) []*chart.Panel {
+	f.draw(tall(1), func(wide bool) []*chart.Panel {
 		p := &chart.Panel{XLabel: b.speedLabel(), YLabel: b.pitchLabel()}
 		var line []chart.XY
 		var area []chart.BandPoint
@@ -212,7 +212,7 @@ func (b *builder) liftArea() *figure {
 			f.Table.add(x*scale, words.Fixed(x*scale, words.DigitsFor(hi*scale)), words.Between(iv, 1, 2))
 		}
 	}
-	draw(f, 1, func(wide bool) []*chart.Panel {
+	f.draw(tall(1), func(wide bool) []*chart.Panel {
 		p := &chart.Panel{XLabel: "lift area, " + unit, YLabel: b.pitchLabel()}
 		p.Layers = append(p.Layers, w.layers(func(q pitchlaw.Window) float64 { return q.LiftArea * scale })...)
 		p.Layers = append(p.Layers, chart.Band{Points: area, Ink: "fit-band"}, chart.Line{Points: line, Ink: "fit", Width: 2.5})

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"evenfoot/analysis"
 	"fmt"
 	"math"
 	"slices"
@@ -45,85 +46,57 @@ func (b *builder) share() *figure {
 	}
 	f := &figure{ID: "share", Title: "Front foot's share of the load", Read: "Speed"}
 	next := words.OutcomeOf(r)
-	var best *advice.Option
-	if a := r.Advice; a != nil {
-		for i := range a.Options {
-			if a.Options[i].Best {
-				best = &a.Options[i]
-			}
-		}
-	}
 	f.Says = b.shareSays(next)
 	f.Note = "50 % is even. The shaded bands hold the true value with 90 % probability."
+	f.Legend = []legend{{"line", "now", "today"}}
+	nowLine, nowBand := b.curve(b.today())
+	bands := []plot.Plotter{chart.Band{Points: nowBand, Ink: "now-band"}}
+	lines := []plot.Plotter{chart.Line{Points: nowLine, Ink: "now", Width: 3}}
+	cols := []column{{"today, %", func(p analysis.LoadPoint) string { return words.Between(p.FrontShare, 100, 0) }}}
+	of := func(c []advice.SharePoint) func(p analysis.LoadPoint) string {
+		return func(p analysis.LoadPoint) string { return words.Between(words.ShareOf(c, float64(p.Speed)), 100, 0) }
+	}
+	if next != nil {
+		line, area := b.curve(next.Share)
+		bands = append(bands, chart.Band{Points: area, Ink: "next-band"})
+		lines = append(lines, chart.Line{Points: line, Ink: "next", Width: 3, Dash: dashes})
+		f.Legend = append(f.Legend, legend{"dash", "next", "after the next step"})
+		cols = append(cols, column{"after the next step, %", of(next.Share)})
+	}
+	if best := bestOption(r); best != nil {
+		line, _ := b.curve(best.Curve)
+		bands = append(bands, chart.Line{Points: line, Ink: "best", Width: 2, Dash: dots})
+		f.Legend = append(f.Legend, legend{"dots", "best", "all the way to the best trim"})
+		cols = append(cols, column{"best trim, %", of(best.Curve)})
+	}
+	top := &chart.Panel{YLabel: "front share, %", XLabel: b.speedLabel(), X: b.speedRange(), Height: 3.2,
+		Layers: slices.Concat(bands, []plot.Plotter{chart.Rule{At: 50, Ink: "even"}}, lines)}
+	panels := []*chart.Panel{top}
 	if len(r.SpeedHistogram) > 0 {
 		f.Note += " The bars show how long you rode at each speed."
+		cols = append(cols, column{"time there, min", func(p analysis.LoadPoint) string { return b.timeAt(float64(p.Speed)) }})
+		top.HideX, top.XLabel = true, ""
+		panels = append(panels, &chart.Panel{XLabel: b.speedLabel(), YLabel: "min", X: top.X, Height: 1.35,
+			YTicks: chart.Ticks{Count: 2}, Layers: []plot.Plotter{b.histogram()}})
 	}
-	f.Legend = []legend{{"line", "now", "today"}}
-	if next != nil {
-		f.Legend = append(f.Legend, legend{"dash", "next", "after the next step"})
-	}
-	if best != nil {
-		f.Legend = append(f.Legend, legend{"dots", "best", "all the way to the best trim"})
-	}
-	today := b.today()
-	xr := b.speedRange()
-	draw(f, 1.12, func(wide bool) []*chart.Panel {
-		top := &chart.Panel{YLabel: "front share, %", X: xr, HideX: len(r.SpeedHistogram) > 0, Height: 3.2}
-		if len(r.SpeedHistogram) == 0 {
-			top.XLabel = b.speedLabel()
-		}
-		nowLine, nowBand := b.curve(today)
-		top.Layers = append(top.Layers, chart.Band{Points: nowBand, Ink: "now-band"})
-		if next != nil {
-			_, nb := b.curve(next.Share)
-			top.Layers = append(top.Layers, chart.Band{Points: nb, Ink: "next-band"})
-		}
-		top.Layers = append(top.Layers, chart.Rule{At: 50, Ink: "even"})
-		if best != nil {
-			l, _ := b.curve(best.Curve)
-			top.Layers = append(top.Layers, chart.Line{Points: l, Ink: "best", Width: 2, Dash: dots})
-		}
-		top.Layers = append(top.Layers, chart.Line{Points: nowLine, Ink: "now", Width: 3})
-		if next != nil {
-			l, _ := b.curve(next.Share)
-			top.Layers = append(top.Layers, chart.Line{Points: l, Ink: "next", Width: 3, Dash: dashes})
-		}
-		if len(r.SpeedHistogram) == 0 {
-			return []*chart.Panel{top}
-		}
-		bars := &chart.Panel{XLabel: b.speedLabel(), YLabel: "min", X: xr, Height: 1.35,
-			YTicks: chart.Ticks{Count: 2}, Layers: []plot.Plotter{b.histogram(xr)}}
-		return []*chart.Panel{top, bars}
-	})
-	f.Table = &table{Caption: "Front foot's share of the load by speed, with 90 % intervals", Head: []string{"speed, " + b.u.SpeedName(), "today, %"}}
-	if next != nil {
-		f.Table.Head = append(f.Table.Head, "after the next step, %")
-	}
-	if best != nil {
-		f.Table.Head = append(f.Table.Head, "best trim, %")
-	}
-	if len(r.SpeedHistogram) > 0 {
-		f.Table.Head = append(f.Table.Head, "time there, min")
-	}
-	for _, p := range r.FootLoad {
-		v := float64(p.Speed)
-		cells := []string{words.Fixed(b.u.SpeedValue(v), 1), words.Between(p.FrontShare, 100, 0)}
-		if next != nil {
-			cells = append(cells, words.Between(words.ShareOf(next.Share, v), 100, 0))
-		}
-		if best != nil {
-			cells = append(cells, words.Between(words.ShareOf(best.Curve, v), 100, 0))
-		}
-		if len(r.SpeedHistogram) > 0 {
-			cells = append(cells, b.timeAt(v))
-		}
-		f.Table.add(b.u.SpeedValue(v), cells...)
-	}
+	f.draw(tall(1.12), func(bool) []*chart.Panel { return panels })
+	f.Table = b.loadTable("Front foot's share of the load", cols)
 	return f
 }
 
+// bestOption is the trim to which the steps lead, nil for none.
+func bestOption(r *analysis.Result) *advice.Option {
+	if r.Advice == nil {
+		return nil
+	}
+	if i := slices.IndexFunc(r.Advice.Options, func(o advice.Option) bool { return o.Best }); i >= 0 {
+		return &r.Advice.Options[i]
+	}
+	return nil
+}
+
 // histogram draws the time at each speed as bars from zero, in minutes.
-func (b *builder) histogram(xr chart.Range) plot.Plotter {
+func (b *builder) histogram() plot.Plotter {
 	var boxes []chart.Box
 	for _, h := range b.r.SpeedHistogram {
 		lo, hi := b.u.SpeedValue(h.Low), b.u.SpeedValue(h.High)
@@ -166,24 +139,15 @@ func (b *builder) options() *figure {
 	f.Legend = []legend{{"line", "now", "today"}, {"dash", "next", "with this choice"}}
 	f.Note = "Each choice is a number of cards (one card is 0.76 mm) that turn the stabilizer's leading edge up or down from today, with the foil move that goes with it. Shim and move work together."
 	f.Says = b.optionsSays()
-	today, todayBand := b.curve(b.today())
-	xr := b.speedRange()
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, p := range todayBand {
-		if words.Finite(p.Lo) && words.Finite(p.Hi) {
-			lo, hi = math.Min(lo, p.Lo), math.Max(hi, p.Hi)
-		}
-	}
+	today, all := b.curve(b.today())
 	for _, o := range a.Options {
-		_, nb := b.curve(o.Curve)
-		for _, p := range nb {
-			if words.Finite(p.Lo) && words.Finite(p.Hi) {
-				lo, hi = math.Min(lo, p.Lo), math.Max(hi, p.Hi)
-			}
-		}
+		_, area := b.curve(o.Curve)
+		all = append(all, area...)
 	}
-	yr := chart.Range{Lo: math.Max(-40, math.Min(40, lo-3)), Hi: math.Min(140, math.Max(60, hi+3))}
-	drawColumns(f, 1, 2, 3, func(wide bool) []*chart.Panel {
+	_, _, lo, hi := chart.Band{Points: all}.DataRange()
+	xr, yr := b.speedRange(), chart.Range{Lo: math.Max(-40, math.Min(40, lo-3)), Hi: math.Min(140, math.Max(60, hi+3))}
+	rows := func(columns int) float64 { return math.Ceil(float64(len(a.Options)) / float64(columns)) }
+	f.draw(layout{165 * rows(2), 170 * rows(3), 2, 3}, func(bool) []*chart.Panel {
 		var ps []*chart.Panel
 		for _, o := range a.Options {
 			line, area := b.curve(o.Curve)

@@ -160,7 +160,7 @@ func (b *builder) timeline() *figure {
 		f.Legend = append(f.Legend, legend{"cross", "touch", "touchdown or fall"})
 	}
 	height := 0.36 * float64(len(ts))
-	draw(f, height+0.12, func(wide bool) []*chart.Panel {
+	f.draw(tall(height+0.12), func(wide bool) []*chart.Panel {
 		n := narrowWidth
 		if wide {
 			n = wideWidth
@@ -375,7 +375,7 @@ func (b *builder) track() *figure {
 	for _, p := range pos {
 		span = math.Max(span, math.Max(math.Abs(p.x), math.Abs(p.y)))
 	}
-	draw(f, 1.25, func(wide bool) []*chart.Panel {
+	f.draw(tall(1.25), func(wide bool) []*chart.Panel {
 		limit := 2200
 		if wide {
 			limit = 4500

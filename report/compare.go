@@ -125,7 +125,7 @@ func contenders(rs []*analysis.Result, u words.Units) (cs []contender, lo, top f
 			c.slope = l.Slope.Scale(0.01)
 			p, q := l.ByTack["port"], l.ByTack["starboard"]
 			if len(l.ByTack) > 1 && p.Known() && q.Known() {
-				c.tacks = normal(p.Value-q.Value, math.Hypot(p.SD(), q.SD()))
+				c.tacks = interval.Normal(p.Value-q.Value, math.Hypot(p.SD(), q.SD()))
 			}
 		}
 		if v := float64(r.BestSpeeds.TenSeconds); words.Finite(v) && v > 0 {
@@ -278,7 +278,7 @@ func diffTable(cs []contender, u words.Units, top float64) *table {
 		if !a.Known() || !b.Known() {
 			return "–"
 		}
-		return words.Between(normal(a.Value-b.Value, math.Hypot(a.SD(), b.SD())), 1, d)
+		return words.Between(interval.Normal(a.Value-b.Value, math.Hypot(a.SD(), b.SD())), 1, d)
 	}
 	for _, c := range cs[1:] {
 		t.add(math.NaN(), c.label(), less(c.evenness, cs[0].evenness, 0), less(c.top, cs[0].top, 0), less(c.slope, cs[0].slope, 2),

@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"html/template"
 	"math"
 	"slices"
 
@@ -40,7 +39,7 @@ func compareFigures(cs []contender, u words.Units, top float64) []*figure {
 // letter at the end of the line.
 func overlay(f *figure, xl, yl string, cs []contender, curve func(contender) []chart.XY, ref []plot.Plotter) *figure {
 	n := 0
-	draw(f, 1, func(wide bool) []*chart.Panel {
+	f.draw(tall(1), func(wide bool) []*chart.Panel {
 		p := &chart.Panel{XLabel: xl, YLabel: yl}
 		p.Layers = append(p.Layers, ref...)
 		n = 0
@@ -147,7 +146,8 @@ func rowsFigure(cs []contender, id, name, axis string, of func(contender) interv
 	for _, c := range known {
 		f.Table.add(math.NaN(), c.label(), words.Between(of(c), 1, words.DigitsFor(last.Value*4)))
 	}
-	panels := func(wide bool) []*chart.Panel {
+	h := 62 + 24*float64(len(known))
+	f.draw(layout{narrow: h, wide: h}, func(wide bool) []*chart.Panel {
 		names := make(chart.Named, len(known))
 		var items []chart.Whisker
 		for i, c := range known {
@@ -164,11 +164,6 @@ func rowsFigure(cs []contender, id, name, axis string, of func(contender) interv
 			layers = append([]plot.Plotter{chart.Rule{At: 0, Vertical: true, Ink: "even"}}, layers...)
 		}
 		return []*chart.Panel{{XLabel: axis, Y: chart.Range{Lo: -0.7, Hi: float64(len(known)) - 0.3}, YTicks: names, Layers: layers}}
-	}
-	h := 62 + 24*float64(len(known))
-	desc := f.Says + " The numbers are in the table below the picture."
-	n := chart.Figure{ID: id + "-n", Class: "narrow", Title: name, Desc: desc, Width: narrowWidth, Height: h, FontSize: 12.5, Panels: panels(false)}
-	w := chart.Figure{ID: id + "-w", Class: "wide", Title: name, Desc: desc, Width: wideWidth, Height: h, FontSize: 13, Panels: panels(true)}
-	f.SVG = []template.HTML{template.HTML(n.SVG()), template.HTML(w.SVG())}
+	})
 	return f
 }

@@ -52,6 +52,29 @@ func (t *table) add(x float64, cells ...string) {
 	t.Rows = append(t.Rows, r)
 }
 
+// A column of a table of the feet's load by speed.
+type column struct {
+	head string
+	at   func(p analysis.LoadPoint) string
+}
+
+// loadTable has a row for each speed of the foot load.
+func (b *builder) loadTable(caption string, cols []column) *table {
+	t := &table{Caption: caption + " by speed, with 90 % intervals", Head: []string{"speed, " + b.u.SpeedName()}}
+	for _, c := range cols {
+		t.Head = append(t.Head, c.head)
+	}
+	for _, p := range b.r.FootLoad {
+		x := b.u.SpeedValue(float64(p.Speed))
+		cells := []string{words.Fixed(x, 1)}
+		for _, c := range cols {
+			cells = append(cells, c.at(p))
+		}
+		t.add(x, cells...)
+	}
+	return t
+}
+
 // A builder makes the figures of one result.
 type builder struct {
 	r *analysis.Result
@@ -64,23 +87,22 @@ const (
 	wideWidth, wideHeight     = 720, 306
 )
 
-// draw renders the panels in both widths.
-func draw(f *figure, heightScale float64, panels func(wide bool) []*chart.Panel) {
-	drawColumns(f, heightScale, 0, 0, panels)
+// A layout is how high the two variants are, px, and in how many columns their
+// panels stand; 0 puts them under one another.
+type layout struct {
+	narrow, wide         float64
+	colsNarrow, colsWide int
 }
 
-// drawColumns does the same in a grid of columns (narrow and wide count).
-func drawColumns(f *figure, heightScale float64, colsNarrow, colsWide int, panels func(wide bool) []*chart.Panel) {
-	desc := f.Says + " The numbers are in the table below the picture."
-	n := chart.Figure{ID: f.ID + "-n", Class: "narrow", Title: f.Title, Desc: desc, Width: narrowWidth, Height: narrowHeight * heightScale,
-		FontSize: 12.5, Panels: panels(false), Columns: colsNarrow}
-	w := chart.Figure{ID: f.ID + "-w", Class: "wide", Title: f.Title, Desc: desc, Width: wideWidth, Height: wideHeight * heightScale,
-		FontSize: 13, Panels: panels(true), Columns: colsWide}
-	if colsNarrow > 0 {
-		rows := math.Ceil(float64(len(n.Panels)) / float64(colsNarrow))
-		n.Height = 165 * rows
-		w.Height = 170 * math.Ceil(float64(len(w.Panels))/float64(colsWide))
-	}
+// tall is a layout so many times as high as usual.
+func tall(k float64) layout { return layout{narrow: narrowHeight * k, wide: wideHeight * k} }
+
+// draw renders the panels in both widths.
+func (f *figure) draw(l layout, panels func(wide bool) []*chart.Panel) {
+	fig := chart.Figure{Title: f.Title, Desc: f.Says + " The numbers are in the table below the picture."}
+	n, w := fig, fig
+	n.ID, n.Class, n.Width, n.Height, n.FontSize, n.Columns, n.Panels = f.ID+"-n", "narrow", narrowWidth, l.narrow, 12.5, l.colsNarrow, panels(false)
+	w.ID, w.Class, w.Width, w.Height, w.FontSize, w.Columns, w.Panels = f.ID+"-w", "wide", wideWidth, l.wide, 13, l.colsWide, panels(true)
 	f.SVG = []template.HTML{template.HTML(n.SVG()), template.HTML(w.SVG())}
 }
 

