@@ -21,6 +21,8 @@ type builder struct {
 	notes raw.Notes
 	log   *Log
 	jumps []jump
+	// weightless: the accelerometer shows no gravity and was left out.
+	weightless bool
 }
 
 // build mends the columns that a reader hands on and makes a Log of them.
@@ -32,12 +34,14 @@ func build(r *raw.Columns) (*Log, error) {
 	}
 	b.finite()
 	b.believeDate()
+	b.unwrap()
 	b.oneOuting()
 	if m, both := b.series(&r.Acc, unit.SensorNames[unit.Acc]); both {
 		b.reorder(&r.Gyr, m)
 	} else {
 		b.series(&r.Gyr, unit.SensorNames[unit.Gyr])
 	}
+	b.refuseWeightless()
 	b.fixes()
 	b.rebase()
 
@@ -46,7 +50,7 @@ func build(r *raw.Columns) (*Log, error) {
 	f.Channels = append(f.Channels, b.channel(unit.SensorNames[unit.Gyr], &r.Gyr, r.Acc.Time)...)
 	f.Channels = append(f.Channels, b.gpsChannels()...)
 	f.Read = len(r.Acc.Time) + len(r.Gyr.Time) + len(r.Gps.Time)
-	if f.Read == 0 {
+	if f.Read == 0 && !b.weightless {
 		r.File.Dropped, r.Warnings = b.notes.Dropped(), b.notes.Warnings()
 		return nil, r.Useless("holds no usable sample")
 	}
@@ -342,6 +346,9 @@ func (b *builder) span(f *File) {
 		if len(t) > 0 {
 			first, last = min(first, t[0]), max(last, t[len(t)-1])
 		}
+	}
+	if last < first {
+		return
 	}
 	if !b.log.Start.IsZero() {
 		f.First, f.Last = addSeconds(b.log.Start, first), addSeconds(b.log.Start, last)

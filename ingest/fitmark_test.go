@@ -1,6 +1,8 @@
 package ingest_test
 
 import (
+	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -43,6 +45,29 @@ func TestFITMarks(t *testing.T) {
 	}
 	if n := dropCount(l, "event × 1"); n != 1 {
 		t.Errorf("the battery event is counted %d times: %v", n, l.Files[0].Dropped)
+	}
+}
+
+// TestFITPresses: a lap that was pressed is a mark at its end, and so is the
+// device's own marker; a lap that ends with the session is no press.
+func TestFITPresses(t *testing.T) {
+	var m fitMaker
+	m.records(5, ts0)
+	m.def(2, 19, []fd{{253, u32, 1}, {2, u32, 1}, {7, u32, 1}, {24, 0x00, 1}})
+	m.data(2, uint32(ts0+3), uint32(ts0), uint32(3000), byte(0))   // manual
+	m.data(2, uint32(ts0+5), uint32(ts0+3), uint32(2000), byte(7)) // session end
+	m.def(1, 21, []fd{{253, u32, 1}, {0, 0x00, 1}, {1, 0x00, 1}})
+	m.data(1, uint32(ts0+4), byte(32), byte(3)) // user marker
+	l, err := ingest.ReadFIT(m.file(14))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, k := range l.Files[0].Marks {
+		got = append(got, fmt.Sprintf("%s %d", k.Kind, k.Time.Unix()-631065600-ts0))
+	}
+	if want := "lap 0, press 3, lap 3, mark 4"; strings.Join(got, ", ") != want {
+		t.Errorf("marks %v, want %s", got, want)
 	}
 }
 

@@ -344,6 +344,22 @@ func TestFITDeveloperFields(t *testing.T) {
 			t.Errorf("warnings %v", l.Warnings)
 		}
 	})
+	t.Run("speed in every unit", func(t *testing.T) {
+		// A mile is 1609.344 m, a nautical mile 1852 m (definitions of 1959 and 1929).
+		for name, mps := range map[string]float64{"mph": 1609.344 / 3600, "kn": 1852.0 / 3600, "km/h": 1 / 3.6, "m/s": 1, "mm/s": 1e-3} {
+			var m fitMaker
+			devField(&m, 0, f32, "speed", name)
+			m.def(0, 20, []fd{{253, u32, 1}, {0, s32, 1}, {1, s32, 1}}, [3]byte{0, 4, 0})
+			m.data(0, uint32(ts0), int32(1<<29), int32(1<<27), float32(20))
+			l, err := ingest.ReadFIT(m.file(14))
+			if err != nil {
+				t.Fatal(name, err)
+			}
+			if v := float64(l.GPS.Speed[0]); !near(v, 20*mps, 1e-5*mps*20) {
+				t.Errorf("20 %s is read as %v m/s, want %v", name, v, 20*mps)
+			}
+		}
+	})
 	t.Run("undescribed developer field", func(t *testing.T) {
 		var m fitMaker
 		m.def(0, 20, recordFields, [3]byte{9, 2, 3})

@@ -83,7 +83,8 @@ func (b *builder) fixes() {
 		return
 	}
 	b.unhold()
-	m := mender{t: f.Time, same: f.Same, completes: f.Completes, fold: f.Fold, dated: !b.r.Start.IsZero(), unset: b.unset(), known: b.jumps}
+	b.oneTrack()
+	m := mender{still: !b.r.Start.IsZero(), t: f.Time, same: f.Same, completes: f.Completes, fold: f.Fold, dated: !b.r.Start.IsZero(), unset: b.unset(), known: b.jumps}
 	out := m.mend()
 	b.tell(&out, "GPS")
 	*f = f.Pick(out.idx)

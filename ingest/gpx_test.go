@@ -370,3 +370,38 @@ func TestGPXAgainstGpxgo(t *testing.T) {
 	}
 	t.Logf("%d points in %d files", points, len(files))
 }
+
+// TestGPXLostQuote: one lost quote costs one point, wherever it was.
+func TestGPXLostQuote(t *testing.T) {
+	const broken = `<trkpt lat="45.2" lon="-1.2"><ele>3</ele><time>2026-09-20T10:00:00.5Z</time></trkpt>`
+	for i, c := range broken {
+		if c != '"' {
+			continue
+		}
+		l, err := ingest.ReadGPX([]byte(track(p1 + broken[:i] + broken[i+1:] + p2)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(l.GPS.Time) != 2 || l.GPS.Lat[1] != 45.5 || len(l.Warnings) != 1 || l.Warnings[0].Line != 1 {
+			t.Errorf("without the quote at %d: %d points, %v", i, len(l.GPS.Time), l.Warnings)
+		}
+	}
+	// In another tag nothing is lost.
+	l, err := ingest.ReadGPX([]byte(track(p1 + `<extensions><a b="1>x</a></extensions>` + p2)))
+	if err != nil || len(l.GPS.Time) != 2 || !hasWarning(l, "broken tag") {
+		t.Errorf("%v, %v", err, l.Warnings)
+	}
+}
+
+// TestGPXWaypoints: a waypoint with a time is a mark, one without is counted.
+func TestGPXWaypoints(t *testing.T) {
+	l, err := ingest.ReadGPX([]byte(`<gpx><wpt lat="45" lon="-1"><time>2026-09-20T10:00:00.25Z</time><name> shim 1&#176; </name></wpt>` +
+		`<wpt lat="45" lon="-1"><name>beach</name></wpt>` + track(p1 + p2)[len(`<?xml version="1.0" encoding="UTF-8"?><gpx version="1.1" creator="t">`):]))
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := ingest.Mark{Time: time.Date(2026, 9, 20, 10, 0, 0, 250e6, time.UTC), Kind: "waypoint", Text: "shim 1°"}
+	if m := l.Files[0].Marks; len(m) != 1 || m[0] != want || dropCount(l, "waypoint") != 1 || len(l.GPS.Time) != 2 {
+		t.Errorf("marks %v, dropped %v", m, l.Files[0].Dropped)
+	}
+}

@@ -47,6 +47,8 @@ type mender struct {
 	dated bool
 	unset float64
 	known []jump // found in another series of the same file
+	// still is true when times are never moved but where a clock was set.
+	still bool
 }
 
 // mend puts samples in order of time without inventing any: late ones are
@@ -186,6 +188,9 @@ func (m *mender) findJumps(ps []piece, period float64, out *mending) {
 			high = max(high, last)
 			continue
 		case isKnown:
+		case m.still && from >= m.unset && to >= m.unset:
+			high = max(high, last)
+			continue
 		case m.late(ps[:k], *p, high, period):
 			high = max(high, last)
 			continue

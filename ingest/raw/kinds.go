@@ -17,14 +17,15 @@ const (
 	Outings      Kind = "several outings"   // Count of stretches, At and Time of the one that is read, Values: s between them
 	OnlyGyro     Kind = "gyroscope without accelerometer"
 	ShortGyro    Kind = "gyroscope too short"
-	WrongGyro    Kind = "gyroscope in another unit"    // Values: times too large; Text: likely unit, unit that it was read by
-	NoGravity    Kind = "acceleration without gravity" // Values: median norm at steady moments, m/s²
-	WrongSpeed   Kind = "speed in another unit"        // Values: ratio, positions' m/s; Text: likely unit, unit read by, column; Count 1: by a column map
-	WrongTimes   Kind = "time in another unit"         // Values: as for WrongSpeed
-	SpeedsFilled Kind = "speeds filled in"             // Count of fixes
-	Spikes       Kind = "impossible fixes"             // Count, At and Time of the first
-	Stale        Kind = "repeated fixes"               // the same
-	Leaps        Kind = "leaping positions"            // the same
+	WrongGyro    Kind = "gyroscope in another unit"         // Values: times too large; Text: likely unit, unit that it was read by
+	NoGravity    Kind = "acceleration without gravity"      // Values: median norm at steady moments, m/s²
+	WrongSpeed   Kind = "speed in another unit"             // Values: ratio, positions' m/s; Text: likely unit, unit read by, column; Count 1: by a column map
+	WrongTimes   Kind = "time in another unit"              // Values: as for WrongSpeed
+	OtherTrack   Kind = "of another track at the same time" // Count of its fixes, At and Time where the kept one begins
+	SpeedsFilled Kind = "speeds filled in"                  // Count of fixes
+	Spikes       Kind = "impossible fixes"                  // Count, At and Time of the first
+	Stale        Kind = "repeated fixes"                    // the same
+	Leaps        Kind = "leaping positions"                 // the same
 )
 
 // About time, by Sensor.
@@ -140,7 +141,6 @@ const (
 	NotUsed       Kind = "message of a kind that is not used"
 	Waypoint      Kind = "waypoint without a time"
 	RoutePoint    Kind = "route point (a plan, not a track)"
-	OlderTrack    Kind = "of another track at the same time"
 )
 
 // String is a warning in short, for logs and errors: its place, what it is,

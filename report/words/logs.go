@@ -130,6 +130,8 @@ func aboutFile(w ingest.Warning) string {
 		return fmt.Sprintf("The accelerometer shows no gravity: where it is steady it reads %s m/s², not 9.8. It is not used; phones also offer the acceleration with gravity, and that is needed.", Decimals(vals(w, 0), 2))
 	case raw.WrongSpeed, raw.WrongTimes:
 		return speedUnit(w)
+	case raw.OtherTrack:
+		return fmt.Sprintf("The file holds two tracks of the same time; the longer is used, and %s of the other left out.", Counted(w.Count, "fix"))
 	case raw.SpeedsFilled:
 		return fmt.Sprintf("GPS: %s had no speed; it was computed from the positions there.", Counted(w.Count, "fix"))
 	case raw.Spikes:

@@ -1,0 +1,219 @@
+package ingest
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"evenfoot/ingest/raw"
+	"evenfoot/ingest/unit"
+)
+
+// Evidence that an accelerometer shows gravity.
+const (
+	// steadyBlock is the time over which it is averaged, s: longer than waves
+	// shake a board, shorter than it turns over.
+	steadyBlock = 0.5
+	// steadyLeast is how many blocks it takes to tell.
+	steadyLeast = 60
+	// steadyPart of the blocks, the calmest, are looked at.
+	steadyPart = 0.25
+	// gravityLow and gravityHigh bound their median norm, m/s². Sensors read
+	// gravity within a few percent, and a steady turn adds some; acceleration
+	// without gravity reads below 2, one in another unit 1 or more than 30.
+	gravityLow, gravityHigh = 7.0, 13.0
+)
+
+// steadyNorm is the median norm of the specific force where it is steadiest,
+// m/s²; NaN where there is too little to tell.
+func steadyNorm(s *raw.Series) float64 {
+	type block struct{ norm, scatter float64 }
+	var blocks []block
+	for i := 0; i < len(s.Time); {
+		j := i
+		var sum, squares [3]float64
+		for ; j < len(s.Time) && s.Time[j]-s.Time[i] < steadyBlock; j++ {
+			for k := range 3 {
+				v := float64(s.V[k][j])
+				sum[k] += v
+				squares[k] += v * v
+			}
+		}
+		if n := float64(j - i); n >= 3 {
+			var b block
+			for k := range 3 {
+				mean := sum[k] / n
+				b.norm += mean * mean
+				b.scatter += squares[k]/n - mean*mean
+			}
+			blocks = append(blocks, block{math.Sqrt(b.norm), b.scatter})
+		}
+		i = j
+	}
+	if len(blocks) < steadyLeast {
+		return math.NaN()
+	}
+	slices.SortFunc(blocks, func(a, b block) int { return cmp.Compare(a.scatter, b.scatter) })
+	norms := make([]float64, 0, len(blocks))
+	for _, b := range blocks[:max(1, int(steadyPart*float64(len(blocks))))] {
+		norms = append(norms, b.norm)
+	}
+	return raw.Median(norms)
+}
+
+// refuseWeightless leaves out an accelerometer that shows no gravity: phones
+// offer the acceleration without it beside the true one, and a pitch cannot be
+// told from it.
+func (b *builder) refuseWeightless() {
+	s := &b.r.Acc
+	norm := steadyNorm(s)
+	if !(norm < gravityLow || norm > gravityHigh) {
+		return
+	}
+	b.notes.Warn(raw.Warning{Kind: raw.NoGravity, Sensor: unit.SensorNames[unit.Acc], Values: []float64{norm}})
+	b.notes.Drop(len(s.Time), raw.NoGravity, unit.SensorNames[unit.Acc])
+	b.weightless = true
+	*s = raw.Series{}
+}
+
+// wraps are where the counters of loggers begin anew, s: 2³² microseconds and
+// milliseconds, the seconds of a day and of a week.
+var wraps = []float64{(1 << 32) * 1e-6, (1 << 32) * 1e-3, 86400, 7 * 86400}
+
+// wrapSlack is how far from its ends a counter may be seen before and after, s.
+const wrapSlack = 5
+
+// unwrap lets counters that begin anew go on. Times with a date never do.
+func (b *builder) unwrap() {
+	if !b.r.Start.IsZero() {
+		return
+	}
+	var done []*float64
+	for _, s := range []struct {
+		t    []float64
+		name string
+	}{{b.r.Acc.Time, unit.SensorNames[unit.Acc]}, {b.r.Gyr.Time, unit.SensorNames[unit.Gyr]}, {b.r.Gps.Time, "GPS"}} {
+		if len(s.t) == 0 || slices.Contains(done, &s.t[0]) {
+			continue
+		}
+		done = append(done, &s.t[0])
+		shift, was := 0.0, s.t[0]
+		for i, x := range s.t {
+			if x < was-wrapSlack {
+				for _, w := range wraps {
+					if math.Abs(was-w) < wrapSlack && x >= 0 && x < wrapSlack {
+						shift += w
+						b.notes.Warn(raw.Warning{Kind: raw.ClockWrapped, Sensor: s.name, Values: []float64{w}, At: x + shift})
+					}
+				}
+			}
+			was = x
+			s.t[i] = x + shift
+		}
+	}
+}
+
+// Evidence of two tracks in one file.
+const (
+	// sharedLeast is how long they must lie side by side, s.
+	sharedLeast = 10
+	// likeness is the part of the fixes with one time that must be equal for
+	// them to be one track that was written twice.
+	likeness = 0.8
+)
+
+// oneTrack keeps one of the tracks that a file holds of the same time, as of
+// two receivers. Fixes with a date are never moved in time, so that both could
+// only be mixed up.
+func (b *builder) oneTrack() {
+	f := &b.r.Gps
+	if b.r.Start.IsZero() || len(b.jumps) > 0 { // with the device's clock they are moved
+		return
+	}
+	type run struct{ a, b int }
+	var runs []run
+	a := 0
+	for i := 1; i <= len(f.Time); i++ {
+		if i == len(f.Time) || f.Time[i] < f.Time[i-1]-sharedLeast {
+			runs = append(runs, run{a, i})
+			a = i
+		}
+	}
+	if len(runs) < 2 || len(runs) > maxPieces {
+		return
+	}
+	slices.SortStableFunc(runs, func(x, y run) int { return (y.b - y.a) - (x.b - x.a) }) // the longest is kept
+	keep := make([]bool, len(f.Time))
+	var kept []run
+	lost := 0
+	for _, r := range runs {
+		rival := slices.ContainsFunc(kept, func(k run) bool {
+			shared := min(f.Time[r.b-1], f.Time[k.b-1]) - max(f.Time[r.a], f.Time[k.a])
+			return shared > sharedLeast && !b.alike(r.a, r.b, k.a, k.b)
+		})
+		if rival {
+			lost += r.b - r.a
+			continue
+		}
+		kept = append(kept, r)
+		for i := r.a; i < r.b; i++ {
+			keep[i] = true
+		}
+	}
+	if lost == 0 {
+		return
+	}
+	first := kept[0].a
+	b.notes.Warn(b.at(f.Time[first], raw.Warning{Kind: raw.OtherTrack, Count: lost}))
+	b.notes.Drop(lost, raw.OtherTrack, "GPS fix")
+	*f = f.Pick(indexIfTrue(keep))
+}
+
+// alike says whether two runs of fixes are the same track: most fixes with one
+// time are equal, or none has the time of another (one fills the other's holes).
+func (b *builder) alike(a, aEnd, c, cEnd int) bool {
+	f := &b.r.Gps
+	both, same := 0, 0
+	for i, k := a, c; i < aEnd && k < cEnd; {
+		switch {
+		case f.Time[i] < f.Time[k]:
+			i++
+		case f.Time[i] > f.Time[k]:
+			k++
+		default:
+			both++
+			if f.Same(i, k) || f.Completes(i, k) {
+				same++
+			}
+			i++
+			k++
+		}
+	}
+	if both == 0 {
+		return !b.beside(a, aEnd, c, cEnd)
+	}
+	return float64(same) >= likeness*float64(both)
+}
+
+// beside says whether fixes of both runs take turns: two receivers that stamp
+// at different moments.
+func (b *builder) beside(a, aEnd, c, cEnd int) bool {
+	f := &b.r.Gps
+	turns := 0
+	last := 0
+	for i, k := a, c; i < aEnd && k < cEnd; {
+		who := 1
+		if f.Time[k] < f.Time[i] {
+			who = 2
+		}
+		if last != 0 && who != last {
+			turns++
+		}
+		if last = who; who == 1 {
+			i++
+		} else {
+			k++
+		}
+	}
+	return turns > sharedLeast
+}
