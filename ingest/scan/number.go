@@ -5,8 +5,9 @@ package scan
 
 import (
 	"math"
-	"math/bits"
+	"slices"
 	"strconv"
+	"strings"
 )
 
 // What a field turned out to be.
@@ -150,24 +151,8 @@ func SlowNumber(b []byte, dec byte) (float64, Kind) {
 
 // isNotFinite knows the words that programs write for a missing number.
 func isNotFinite(b []byte) bool {
-	if b[0] == '-' || b[0] == '+' {
-		b = b[1:]
-	}
-	var lower [12]byte
-	if len(b) > 9 {
-		return false
-	}
-	for i, c := range b {
-		if c >= 'A' && c <= 'Z' {
-			c += 'a' - 'A'
-		}
-		lower[i] = c
-	}
-	switch string(lower[:len(b)]) {
-	case "nan", "inf", "infinity", "null", "none", "na", "n/a", "1.#qnan", "1.#ind", "1.#inf":
-		return true
-	}
-	return false
+	word := strings.ToLower(strings.TrimLeft(string(b[:min(len(b), 12)]), "+-"))
+	return slices.Contains([]string{"nan", "inf", "infinity", "null", "none", "na", "n/a", "1.#qnan", "1.#ind", "1.#inf"}, word)
 }
 
 // ToFloat32 is the float32 nearest to the decimal in text, whose float64 is v.
@@ -194,62 +179,24 @@ func ToFloat32(v float64, text []byte, dec byte) float64 {
 }
 
 // DecimalNS reads a decimal number of units of 10^-unitDigits s as whole
-// nanoseconds, rounded, without passing through a float: a Unix time in
-// nanoseconds does not fit one. ok is false for anything but plain digits
-// within the range of an int64.
+// nanoseconds, rounded; the whole units do not pass through a float, which a
+// Unix time in nanoseconds does not fit. ok is false for anything but plain
+// digits within the range of an int64.
 func DecimalNS(b []byte, dec byte, unitDigits int) (ns int64, ok bool) {
-	neg := false
-	if len(b) > 0 && (b[0] == '-' || b[0] == '+') {
-		neg = b[0] == '-'
-		b = b[1:]
+	whole, part := string(b), "0"
+	if i := strings.IndexAny(whole, string([]byte{'.', dec})); i >= 0 {
+		whole, part = whole[:i], whole[i+1:]+"0"
 	}
-	shift := 9 - unitDigits // digits still to come before the unit is 1 ns
-	var v uint64
-	digits, point, round := 0, false, false
-	for _, c := range b {
-		if (c == '.' || c == dec) && !point {
-			point = true
-			continue
-		}
-		if c-'0' > 9 {
-			return 0, false
-		}
-		digits++
-		if point {
-			if shift == 0 {
-				round = c >= '5'
-				shift--
-				continue
-			}
-			if shift < 0 {
-				continue
-			}
-			shift--
-		}
-		hi, lo := bits.Mul64(v, 10)
-		if hi != 0 || lo > math.MaxInt64-9 {
-			return 0, false
-		}
-		v = lo + uint64(c-'0')
-	}
-	if digits == 0 {
+	unit := int64(math.Pow10(9 - unitDigits))
+	n, err := strconv.ParseInt(whole, 10, 64)
+	f, ferr := strconv.ParseUint(part[:min(len(part), 18)], 10, 64)
+	if err != nil || ferr != nil || n > math.MaxInt64/unit || n < -math.MaxInt64/unit || strings.Trim(part, "0123456789") != "" {
 		return 0, false
 	}
-	for ; shift > 0; shift-- {
-		hi, lo := bits.Mul64(v, 10)
-		if hi != 0 || lo > math.MaxInt64 {
-			return 0, false
-		}
-		v = lo
+	rest := int64(math.Round(float64(f) / math.Pow10(min(len(part), 18)) * float64(unit)))
+	if whole[0] == '-' {
+		rest = -rest
 	}
-	if round {
-		v++
-	}
-	if v > math.MaxInt64 {
-		return 0, false
-	}
-	if neg {
-		return -int64(v), true
-	}
-	return int64(v), true
+	ns = n*unit + rest
+	return ns, (ns >= n*unit) == (rest >= 0)
 }
