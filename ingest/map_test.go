@@ -302,3 +302,52 @@ func TestProposedMapReadsSharedData(t *testing.T) {
 		}
 	}
 }
+
+// TestForeignNames: what phones, receivers and autopilots write is read without
+// a map, and a part of the specific force is never taken for the whole.
+func TestForeignNames(t *testing.T) {
+	rows := func(format string, f func(i int) []any) string {
+		var b strings.Builder
+		for i := range 50 {
+			fmt.Fprintf(&b, format+"\n", f(i)...)
+		}
+		return b.String()
+	}
+	stamp := func(i int) int64 { return 1789898400000000000 + int64(i)*10000000 }
+	acc := rows("%d,%.2f,9.81,0.1,0.2", func(i int) []any { return []any{stamp(i), float64(i) / 100} })
+	for _, c := range []struct {
+		file, text string
+		imu, gps   int // samples; 0 and 0: refused
+	}{
+		{"Accelerometer.csv", "time,seconds_elapsed,z,y,x\n" + acc, 50, 0},
+		{"LinearAcceleration.csv", "time,seconds_elapsed,z,y,x\n" + acc, 0, 0},
+		{"Gravity.csv", "time,seconds_elapsed,z,y,x\n" + acc, 0, 0},
+		{"Magnetometer.csv", "time,seconds_elapsed,z,y,x\n" + acc, 0, 0},
+		{"phone.csv", "timestamp,userAcceleration.x,userAcceleration.y,userAcceleration.z\n" + rows("%d,0.1,0.2,9.7", func(i int) []any { return []any{stamp(i)} }), 0, 0},
+		{"weightless.csv", "timestamp,acc_x,acc_y,acc_z\n" + rows("%d,0.1,0.2,0.1", func(i int) []any { return []any{stamp(i)} }), 0, 0},
+		{"autopilot.csv", "TimeUS,GyrX,GyrY,GyrZ,AccX,AccY,AccZ\n" + rows("%d,0.01,0.02,0.03,0.1,0.2,-9.8", func(i int) []any { return []any{i * 10000} }), 50, 0},
+		{"robot.csv", "#timestamp [ns],ang_vel_x,ang_vel_y,ang_vel_z,lin_acc_x,lin_acc_y,lin_acc_z\n" + rows("%d,0.01,0.02,0.03,0.1,0.2,9.8", func(i int) []any { return []any{stamp(i)} }), 0, 0},
+		{"receiver.csv", "Timestamp,Latitude,Longitude,Altitude,Velocity,Direction\n" + rows("%d,%.6f,7.5,3,5.56,0", func(i int) []any { return []any{stamp(i * 100), 47 + float64(i)*5e-5} }), 0, 50},
+		{"speed.csv", "timestamp,velocity\n" + rows("%d,5.5", func(i int) []any { return []any{stamp(i * 100)} }), 0, 0}, // in what unit?
+	} {
+		path := filepath.Join(t.TempDir(), c.file)
+		if err := os.WriteFile(path, []byte(c.text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		l, err := Open(path, Options{})
+		if c.imu+c.gps == 0 {
+			if err == nil {
+				t.Errorf("%s: read as %d samples, %d fixes", c.file, len(l.IMU.Time), len(l.GPS.Time))
+			}
+			continue
+		}
+		if err != nil {
+			t.Errorf("%s: %v", c.file, err)
+			continue
+		}
+		if len(l.IMU.Time) != c.imu || len(l.GPS.Time) != c.gps {
+			t.Errorf("%s: %d samples, %d fixes", c.file, len(l.IMU.Time), len(l.GPS.Time))
+		}
+		hasWarning(t, l, 0, "recognised by")
+	}
+}

@@ -30,6 +30,13 @@ func Read(r *bufio.Reader, name string, size int64, m *Map) (*raw.Columns, error
 		m:     m,
 		dec:   '.',
 	}
+	if m == nil {
+		head, _ := r.Peek(r.Size())
+		var names []string
+		if c.m, names = recognise(head, name); c.m != nil {
+			c.notes.Warn(raw.Warning{Kind: raw.Recognised, Text: names})
+		}
+	}
 	if err := c.header(); err != nil {
 		return nil, err
 	}

@@ -8,34 +8,93 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"unicode"
 
 	"evenfoot/ingest/raw"
 	"evenfoot/ingest/scan"
 	"evenfoot/ingest/unit"
 )
 
-// Propose guesses a column map for the CSV at path that starts with head.
+// Sizes by which the values tell a unit.
+const (
+	// maxPreamble is how many lines may stand above a header.
+	maxPreamble = 60
+	// fastestTurn is what no board turns faster than, rad/s: larger values are
+	// degrees.
+	fastestTurn = 35.0
+	// scaledDegrees is the factor of positions written as whole numbers.
+	scaledDegrees = 1e-7
+)
+
+// Propose guesses a column map for the CSV at path that starts with head: the
+// TOML that [ParseMap] reads. ok is false when the file needs none or when a
+// time and something measured cannot be made out.
 func Propose(head []byte, path string) (text string, ok bool) {
 	s := newSample(head, path)
-	if s == nil {
+	if s == nil || s.ours() || !s.guess() {
 		return "", false
 	}
-	if cols, _, what := contractColumns(s.names); what == "" {
-		if hasTime, measured := enough(cols); hasTime && measured {
-			return "", false // it can be read as it is
-		}
+	text = s.mapText()
+	m, err := ParseMap("", []byte(text))
+	if err == nil {
+		_, _, err = m.columns(s.names)
 	}
+	return text, err == nil
+}
+
+// recognise is the map of a foreign CSV whose names and values leave no doubt
+// that a later check of the physics would not find; nil for any other. Names
+// tells what was taken for what.
+func recognise(head []byte, path string) (m *Map, names []string) {
+	s := newSample(head, path)
+	if s == nil || s.ours() || s.slip() || !s.guess() {
+		return nil, nil
+	}
+	if acc, has := s.found[unit.SlotAcc]; has && acc.why != "" {
+		return nil, nil // no gravity, or raw counts
+	}
+	_, placed := s.found[unit.SlotLat]
+	if speed, has := s.found[unit.SlotSpeed]; has && speed.why != "" && !placed {
+		return nil, nil // positions would tell the unit
+	}
+	if s.found[unit.SlotTime].weak {
+		return nil, nil
+	}
+	m, err := ParseMap(path, []byte(s.mapText()))
+	if err != nil {
+		return nil, nil
+	}
+	for _, c := range m.cols {
+		names = append(names, fmt.Sprintf("%s = %s", strings.TrimSuffix(c.q.Base+"_"+c.unit.Name, "_"), c.header))
+	}
+	return m, names
+}
+
+// ours says whether the file can be read by the names of its columns.
+func (s *sample) ours() bool {
+	cols, _, what := contractColumns(s.names)
+	hasTime, measured := enough(cols)
+	return what == "" && hasTime && measured
+}
+
+// slip says whether a header of our own names has a fault in it, which its
+// writer wants to hear of.
+func (s *sample) slip() bool {
+	_, _, what := contractColumns(s.names)
+	return what != "" && slices.ContainsFunc(s.names, func(name string) bool {
+		_, u, _ := unit.Split(name)
+		return u != nil
+	})
+}
+
+// mapText writes what was found as a column map.
+func (s *sample) mapText() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "# Column map for %s, guessed from names and values: check it.\n", filepath.Base(path))
+	fmt.Fprintf(&b, "# Column map for %s, guessed from names and values: check it.\n", s.file)
 	if s.skip > 0 {
 		fmt.Fprintf(&b, "skip_lines = %d\n", s.skip)
 	}
 	if s.delim != findDelimiter([]byte(strings.Join(s.names, string(s.delim)))) {
 		fmt.Fprintf(&b, "delimiter = %q\n", string(s.delim))
-	}
-	if !s.guess() {
-		return "", false
 	}
 	unused := slices.Clone(s.names)
 	for _, q := range unit.Quantities {
@@ -44,55 +103,38 @@ func Propose(head []byte, path string) (text string, ok bool) {
 			unused = slices.DeleteFunc(unused, func(name string) bool { return name == g.header })
 		}
 	}
+	for i := range unused {
+		unused[i] = strconv.Quote(raw.Clip(unused[i], 40))
+	}
 	if len(unused) > 0 {
-		for i := range unused {
-			unused[i] = strconv.Quote(raw.Clip(unused[i], 40))
-		}
-		fmt.Fprintf(&b, "# Not used: %s.\n", raw.List(unused, 12))
+		fmt.Fprintf(&b, "# Not used: %s.\n", strings.Join(unused, ", "))
 	}
-	m, err := ParseMap("", []byte(b.String()))
-	if err != nil {
-		return "", false
-	}
-	if _, _, err := m.columns(s.names); err != nil {
-		return "", false
-	}
-	return b.String(), true
+	return b.String()
 }
 
 // A guess is what one column seems to hold.
 type guess struct {
 	header string
-	number int // when the header alone is not enough
 	unit   string
 	scale  float64
 	why    string // what to check
+	weak   bool   // the name is vague
 }
 
 func (g guess) line(base string) string {
-	var b strings.Builder
-	col := strconv.Quote(g.header)
-	if g.number > 0 {
-		col = strconv.Itoa(g.number)
+	s := fmt.Sprintf("%s = { column = %q, unit = %q", base, g.header, g.unit)
+	if g.scale != 1 {
+		scale := strconv.FormatFloat(g.scale, 'g', -1, 64)
+		if !strings.ContainsAny(scale, ".e") {
+			scale += ".0"
+		}
+		s += ", scale = " + scale
 	}
-	fmt.Fprintf(&b, "%s = { column = %s, unit = %q", base, col, g.unit)
-	if g.scale != 0 && g.scale != 1 {
-		fmt.Fprintf(&b, ", scale = %s", tomlFloat(g.scale))
-	}
-	b.WriteString(" }")
+	s += " }"
 	if g.why != "" {
-		b.WriteString(" # " + g.why)
+		s += " # " + g.why
 	}
-	b.WriteByte('\n')
-	return b.String()
-}
-
-func tomlFloat(v float64) string {
-	s := strconv.FormatFloat(v, 'g', -1, 64)
-	if !strings.ContainsAny(s, ".e") {
-		s += ".0"
-	}
-	return s
+	return s + "\n"
 }
 
 // A sample is the beginning of a CSV: its header and some values.
@@ -107,206 +149,111 @@ type sample struct {
 }
 
 // newSample finds the header: the first line above a row with as many fields,
-// most of them numbers. nil when there is none.
+// at least half of them numbers or times. nil when there is none.
 func newSample(head []byte, path string) *sample {
 	head = bytes.TrimPrefix(head, []byte("\xEF\xBB\xBF"))
 	lines := bytes.Split(bytes.ReplaceAll(head, []byte("\r\n"), []byte("\n")), []byte("\n"))
 	if len(lines) > 1 {
 		lines = lines[:len(lines)-1] // the last may be cut
 	}
-	isRow := func(line []byte, delim byte, n int) bool {
-		f := headerNames(line, delim)
-		if len(f) != n {
-			return false
-		}
-		numbers := 0
-		for _, x := range f {
-			if _, kind := scan.SlowNumber([]byte(x), ','); kind == scan.IsNumber {
-				numbers++
-			} else if _, ok := scan.Time([]byte(x)); ok {
-				numbers++
-			}
-		}
-		return numbers*2 >= n
-	}
-	for i, line := range lines {
-		if t := scan.Trim(line); len(t) == 0 || t[0] == '#' || i > 60 {
+	for i, line := range lines[:min(len(lines)-1, maxPreamble)] {
+		if t := scan.Trim(line); len(t) == 0 || t[0] == '#' {
 			continue
 		}
 		for _, delim := range []byte{'\t', ';', ',', '|'} {
 			names := headerNames(line, delim)
-			if len(names) < 2 || i+1 >= len(lines) || isRow(line, delim, len(names)) || !isRow(lines[i+1], delim, len(names)) {
+			if len(names) < 2 || isRow(names) {
 				continue
 			}
-			s := &sample{file: strings.ToLower(filepath.Base(path)), names: names, delim: delim, found: map[int]guess{}}
+			if first := headerNames(lines[i+1], delim); len(first) != len(names) || !isRow(first) {
+				continue
+			}
+			s := &sample{file: filepath.Base(path), names: names, delim: delim, found: map[int]guess{}}
 			for _, above := range lines[:i] {
 				if t := scan.Trim(above); len(t) > 0 && t[0] != '#' {
 					s.skip = i
 				}
 			}
-			s.values = make([][]float64, len(names))
-			dec := byte('.')
-			if delim != ',' {
-				dec = ','
-			}
-			for _, row := range lines[i+1:] {
-				f := headerNames(row, delim)
-				if len(f) != len(names) {
-					continue
-				}
-				if s.texts == nil {
-					s.texts = f
-				}
-				for k, x := range f {
-					if v, kind := scan.SlowNumber([]byte(x), dec); kind == scan.IsNumber {
-						s.values[k] = append(s.values[k], v)
-					}
-				}
-			}
+			s.take(lines[i+1:])
 			return s
 		}
 	}
 	return nil
 }
 
-// nameWords splits a header into lower-case words and the unit in brackets.
-func nameWords(name string) (words []string, in string) {
-	if i := strings.IndexAny(name, "([{"); i >= 0 {
-		in = strings.Trim(name[i:], "()[]{} ")
-		name = name[:i]
+// isRow says whether at least half of the fields are numbers or times.
+func isRow(fields []string) bool {
+	numbers := 0
+	for _, x := range fields {
+		_, kind := scan.SlowNumber([]byte(x), ',')
+		_, isTime := scan.Time([]byte(x))
+		if kind == scan.IsNumber || isTime {
+			numbers++
+		}
 	}
-	var b []rune
-	var was rune
-	for _, r := range name {
-		switch {
-		case unicode.IsLetter(r) || unicode.IsDigit(r):
-			if unicode.IsUpper(r) && unicode.IsLower(was) {
-				b = append(b, ' ')
+	return numbers*2 >= len(fields)
+}
+
+// take reads the values of the rows that are whole.
+func (s *sample) take(rows [][]byte) {
+	s.values = make([][]float64, len(s.names))
+	dec := byte('.')
+	if s.delim != ',' {
+		dec = ','
+	}
+	for _, row := range rows {
+		f := headerNames(row, s.delim)
+		if len(f) != len(s.names) {
+			continue
+		}
+		if s.texts == nil {
+			s.texts = f
+		}
+		for k, x := range f {
+			if v, kind := scan.SlowNumber([]byte(x), dec); kind == scan.IsNumber {
+				s.values[k] = append(s.values[k], v)
 			}
-			b = append(b, unicode.ToLower(r))
-		default:
-			b = append(b, ' ')
-		}
-		was = r
-	}
-	words = strings.Fields(string(b))
-	if n := len(words); n > 1 && in == "" {
-		if u := words[n-1]; u != "m" && unit.Known(u) {
-			return words[:n-1], words[n-1]
 		}
 	}
-	return words, in
 }
 
 // guess fills found; false when there is no time or nothing measured.
 func (s *sample) guess() bool {
-	for i := range s.names {
-		words, in := nameWords(s.names[i])
-		slot := s.slotOf(words)
-		if slot == unit.SlotIgnore {
+	for i, name := range s.names {
+		m := unit.Mean(name, s.file)
+		if m.Slot == unit.SlotIgnore || m.Vector || m.Part || slices.Index(s.names, name) != i {
 			continue
 		}
-		g := guess{header: s.names[i], unit: in, scale: 1}
-		if slices.Index(s.names, s.names[i]) != i {
+		g := guess{header: name, unit: m.Unit, scale: 1, weak: m.Weak}
+		if m.Slot == unit.SlotTime && !s.timeUnit(&g, i) {
 			continue
 		}
-		if slot == unit.SlotTime && !s.timeUnit(&g, i) {
-			continue
+		if old, twice := s.found[m.Slot]; !twice || old.weak && !m.Weak || m.Slot == unit.SlotTime && old.weak == m.Weak && s.finer(g, old) {
+			s.found[m.Slot] = g
 		}
-		if old, twice := s.found[slot]; twice && !(slot == unit.SlotTime && s.finer(g, old)) {
-			continue
-		}
-		s.found[slot] = g
 	}
-	s.sensorUnit(unit.SlotAcc, unit.AccUnits, s.accUnit)
-	s.sensorUnit(unit.SlotGyr, unit.GyrUnits, s.gyrUnit)
-	for i := range unit.Quantities {
-		q := &unit.Quantities[i]
-		slot := q.Slot
-		g, has := s.found[slot]
-		if !has || slot < unit.SlotLat || slot >= unit.SlotCount {
+	s.sensorUnit(unit.SlotAcc, unit.AccUnits, accUnit)
+	s.sensorUnit(unit.SlotGyr, unit.GyrUnits, gyrUnit)
+	for _, q := range unit.Quantities {
+		g, has := s.found[q.Slot]
+		if !has || q.Slot < unit.SlotLat || q.Slot >= unit.SlotCount {
 			continue
 		}
-		u := unit.Find(q.Units, g.unit)
-		if u == nil {
-			u = &q.Units[0]
-			if slot == unit.SlotSpeed {
+		if u := unit.Find(q.Units, g.unit); u != nil {
+			g.unit = u.Name
+		} else {
+			if q.Slot == unit.SlotSpeed {
 				g.why = "unit guessed: mps, kn, kmh or mph"
 			}
+			g.unit = q.Units[0].Name
 		}
-		g.unit = u.Name
-		if v := s.largest(g.header); slot <= unit.SlotLon && v > 360 {
-			g.scale = 1e-7
+		if q.Slot <= unit.SlotLon && s.largest(g.header) > 360 {
+			g.scale = scaledDegrees
 		}
-		s.found[slot] = g
+		s.found[q.Slot] = g
 	}
-	_, hasTime := s.found[unit.SlotTime]
-	_, acc := s.found[unit.SlotAcc]
-	_, gyr := s.found[unit.SlotGyr]
-	_, lat := s.found[unit.SlotLat]
-	_, lon := s.found[unit.SlotLon]
-	_, speed := s.found[unit.SlotSpeed]
-	return hasTime && (acc || gyr || lat && lon || speed)
-}
-
-// slotOf tells what a column holds by the words of its name.
-func (s *sample) slotOf(words []string) int {
-	if len(words) == 0 {
-		return unit.SlotIgnore
-	}
-	has := func(list ...string) bool {
-		return slices.ContainsFunc(words, func(w string) bool {
-			return slices.ContainsFunc(list, func(x string) bool {
-				return w == x || len(x) > 3 && strings.HasPrefix(w, x)
-			})
-		})
-	}
-	if has("accuracy", "error", "uncertainty", "sd", "std", "user", "linear", "uncalibrated", "bias", "status", "temp", "temperature") {
-		return unit.SlotIgnore
-	}
-	switch {
-	case has("latitude", "lat"):
-		return unit.SlotLat
-	case has("longitude", "lon", "lng", "long"):
-		return unit.SlotLon
-	case has("timestamp", "time", "datetime", "epoch", "seconds", "elapsed", "millis", "micros", "t", "utc"):
-		return unit.SlotTime
-	}
-	last := words[len(words)-1]
-	axis, stem := -1, strings.Join(words[:len(words)-1], " ")
-	if n := len(last); n > 0 && last[n-1] >= 'x' && last[n-1] <= 'z' {
-		axis = int(last[n-1] - 'x')
-		stem = strings.TrimSpace(stem + " " + last[:n-1])
-	}
-	if axis >= 0 {
-		switch {
-		case stem == "a", strings.Contains(stem, "acc"):
-			return unit.SlotAcc + axis
-		case stem == "g", stem == "w", stem == "r", stem == "rot", strings.Contains(stem, "gyr"), strings.Contains(stem, "rotation"),
-			strings.Contains(stem, "angular"), strings.Contains(stem, "omega"):
-			return unit.SlotGyr + axis
-		case stem == "":
-			switch {
-			case strings.Contains(s.file, "acc"):
-				return unit.SlotAcc + axis
-			case strings.Contains(s.file, "gyr"):
-				return unit.SlotGyr + axis
-			case strings.Contains(s.file, "mag"):
-				return unit.SlotIgnore
-			}
-			return unit.SlotAcc + axis // the values will tell
-		}
-		return unit.SlotIgnore
-	}
-	switch {
-	case has("altitude", "alt", "elevation", "ele", "height"):
-		return unit.SlotAlt
-	case has("speed", "velocity", "sog"):
-		return unit.SlotSpeed
-	case has("course", "heading", "bearing", "cog"):
-		return unit.SlotCourse
-	}
-	return unit.SlotIgnore
+	has := func(slot int) bool { _, ok := s.found[slot]; return ok }
+	return has(unit.SlotTime) && (has(unit.SlotAcc) || has(unit.SlotGyr) || has(unit.SlotLat) && has(unit.SlotLon) || has(unit.SlotSpeed))
 }
 
 // timeUnit settles a time's unit by its name, or by the size of its values and
@@ -331,27 +278,28 @@ func (s *sample) timeUnit(g *guess, i int) bool {
 		}
 	}
 	step := raw.Median(steps)
-	switch {
+	byStep := func(unit string) string {
+		g.why = "unit guessed from the steps"
+		return unit
+	}
+	switch { // a Unix time, by its size; else whatever gives sensible steps
 	case v[0] > 1e17:
+		g.unit = "ns"
+	case v[0] > 1e14 && step > 1.1e6: // since a phone was switched on
 		g.unit = "ns"
 	case v[0] > 1e14:
 		g.unit = "us"
-		if step > 1.1e6 { // ns since a phone was switched on
-			g.unit = "ns"
-		}
 	case v[0] > 1e11:
 		g.unit = "ms"
-	case v[0] > 1e9 && v[0] < 1e10 && step < 10:
-		g.unit = "s"
-	case step <= 1:
+	case v[0] > 1e9 && v[0] < 1e10 && step < 10, step <= 1:
 		g.unit = "s"
 	case step <= 1100:
-		g.unit, g.why = "ms", "unit guessed from the steps"
+		g.unit = byStep("ms")
 	case step <= 1.1e6:
-		g.unit, g.why = "us", "unit guessed from the steps"
+		g.unit = byStep("us")
 	case step > 1.1e6:
-		g.unit, g.why = "ns", "unit guessed from the steps"
-	default:
+		g.unit = byStep("ns")
+	default: // no two rows apart
 		return false
 	}
 	return true
@@ -378,61 +326,66 @@ func (s *sample) largest(header string) float64 {
 // an incomplete sensor is dropped.
 func (s *sample) sensorUnit(slot int, units []unit.Unit, byValue func(norms []float64) guess) {
 	var cols [3][]float64
-	for k := range 3 {
+	for k := range cols {
 		g, has := s.found[slot+k]
 		if !has {
-			for j := range 3 {
+			for j := range cols {
 				delete(s.found, slot+j)
 			}
 			return
 		}
 		cols[k] = s.values[slices.Index(s.names, g.header)]
 	}
-	if u := unit.Find(units, s.found[slot].unit); u != nil {
-		for k := range 3 {
-			g := s.found[slot+k]
-			g.unit = u.Name
-			s.found[slot+k] = g
+	var u guess
+	if named := unit.Find(units, s.found[slot].unit); named != nil {
+		u = guess{unit: named.Name, scale: 1}
+	} else {
+		var norms []float64
+		for i := range min(len(cols[0]), len(cols[1]), len(cols[2])) {
+			norms = append(norms, math.Sqrt(cols[0][i]*cols[0][i]+cols[1][i]*cols[1][i]+cols[2][i]*cols[2][i]))
 		}
-		return
+		u = byValue(norms)
 	}
-	var norms []float64
-	for i := range min(len(cols[0]), len(cols[1]), len(cols[2])) {
-		norms = append(norms, math.Sqrt(cols[0][i]*cols[0][i]+cols[1][i]*cols[1][i]+cols[2][i]*cols[2][i]))
-	}
-	u := byValue(norms)
-	for k := range 3 {
-		g := s.found[slot+k]
-		g.unit, g.scale, g.why = u.unit, u.scale, u.why
-		s.found[slot+k] = g
+	for k := range cols {
+		u.header = s.found[slot+k].header
+		s.found[slot+k] = u
 	}
 }
 
 // accUnit tells an accelerometer's unit by the size of gravity.
-func (s *sample) accUnit(norms []float64) guess {
+func accUnit(norms []float64) guess {
 	n := raw.Median(norms)
-	switch {
-	case n > 6 && n < 14:
-		return guess{unit: "mps2", scale: 1}
-	case n > 0.6 && n < 1.4:
-		return guess{unit: "g", scale: 1}
-	case n > 700 && n < 1400:
-		return guess{unit: "mg", scale: 1}
-	case n > 1400:
+	for _, u := range unit.AccUnits[:3] {
+		if g := unit.Gravity / u.Scale; n > 0.6*g && n < 1.43*g {
+			return guess{unit: u.Name, scale: 1}
+		}
+	}
+	if n > 1400 {
 		counts := math.Pow(2, math.Round(math.Log2(n)))
 		return guess{unit: "g", scale: 1 / counts, why: fmt.Sprintf("raw counts, taken as %g per g", counts)}
 	}
 	return guess{unit: "mps2", scale: 1, why: "unit guessed; the values do not show gravity"}
 }
 
-// gyrUnit tells a gyroscope's unit by its largest values: boards turn at up to
-// a few rad/s.
-func (s *sample) gyrUnit(norms []float64) guess {
-	if len(norms) == 0 {
-		return guess{unit: "radps", scale: 1, why: "unit guessed: radps or dps"}
-	}
-	if slices.Max(norms) > 35 {
+// gyrUnit tells a gyroscope's unit by its largest values.
+func gyrUnit(norms []float64) guess {
+	if len(norms) > 0 && slices.Max(norms) > fastestTurn {
 		return guess{unit: "dps", scale: 1, why: "unit guessed from the size of the values"}
 	}
 	return guess{unit: "radps", scale: 1, why: "unit guessed: radps or dps"}
+}
+
+// LooksLikeColumns says whether text is a header with rows of numbers below.
+func LooksLikeColumns(head []byte) bool {
+	s := newSample(append(bytes.Clone(head), '\n'), "")
+	if s != nil && len(s.names) > 2 {
+		return true
+	}
+	for line := range bytes.Lines(bytes.TrimPrefix(head, []byte("\xEF\xBB\xBF"))) {
+		if line = scan.Trim(bytes.TrimRight(line, "\r\n")); len(line) > 0 && line[0] != '#' {
+			_, strangers, _ := contractColumns(headerNames(line, findDelimiter(line)))
+			return len(strangers) == 0 && bytes.ContainsAny(line, ",;\t") || s != nil
+		}
+	}
+	return false
 }

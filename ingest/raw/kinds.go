@@ -109,6 +109,7 @@ const (
 	UnknownColumns Kind = "unknown columns" // Text: their names
 	LacksAxis      Kind = "missing axis"    // Sensor, Text: the axes that are missing
 	OneCoordinate  Kind = "only one of latitude and longitude"
+	Recognised     Kind = "columns recognised by name"       // Text: "our column = theirs"
 	MapLacks       Kind = "column map names what is missing" // Sensor
 	MapUnfit       Kind = "column map does not fit"
 	BadStart       Kind = "unreadable start" // Text

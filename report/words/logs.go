@@ -392,6 +392,8 @@ func aboutCSV(w ingest.Warning) string {
 		return fmt.Sprintf("The %s lacks %s; all three axes are needed, so it is not read.", w.Sensor, Listed(w.Text))
 	case raw.OneCoordinate:
 		return "There is only one of latitude and longitude; positions are not read."
+	case raw.Recognised:
+		return "The columns were recognised by their names and values: " + strings.Join(w.Text, ", ") + ". Where that is wrong, a column map says otherwise."
 	case raw.MapLacks:
 		return fmt.Sprintf("The file has no %s, which the column map names.", w.Sensor)
 	case raw.MapUnfit:
