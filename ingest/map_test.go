@@ -326,7 +326,10 @@ func TestForeignNames(t *testing.T) {
 		{"phone.csv", "timestamp,userAcceleration.x,userAcceleration.y,userAcceleration.z\n" + rows("%d,0.1,0.2,9.7", func(i int) []any { return []any{stamp(i)} }), 0, 0},
 		{"weightless.csv", "timestamp,acc_x,acc_y,acc_z\n" + rows("%d,0.1,0.2,0.1", func(i int) []any { return []any{stamp(i)} }), 0, 0},
 		{"autopilot.csv", "TimeUS,GyrX,GyrY,GyrZ,AccX,AccY,AccZ\n" + rows("%d,0.01,0.02,0.03,0.1,0.2,-9.8", func(i int) []any { return []any{i * 10000} }), 50, 0},
-		{"robot.csv", "#timestamp [ns],ang_vel_x,ang_vel_y,ang_vel_z,lin_acc_x,lin_acc_y,lin_acc_z\n" + rows("%d,0.01,0.02,0.03,0.1,0.2,9.8", func(i int) []any { return []any{stamp(i)} }), 0, 0},
+		{"robot.csv", "#timestamp [ns],ang_vel_x,ang_vel_y,ang_vel_z,acc_x,acc_y,acc_z\n" + rows("%d,0.01,0.02,0.03,0.1,0.2,9.8", func(i int) []any { return []any{stamp(i)} }), 50, 0},
+		{"spreadsheet.csv", "sep=;\nTime (ms);Acc X (m/s²);Acc Y (m/s²);Acc Z (m/s²)\n" + rows("%d;0,1;0,2;9,8", func(i int) []any { return []any{i * 10} }), 50, 0},
+		{"cells.csv", "INDEX,DATE,TIME,LATITUDE,LONGITUDE,HEIGHT,SPEED\n" + rows("%d,260920,1000%02d,%.6fN,7.500000W,3 m,20.0 km/h", func(i int) []any { return []any{i, i, 47 + float64(i)*5e-5} }), 0, 50},
+		{"minutes.csv", "Date,UTC Time,Lat,Lon,SOG (kn)\n" + rows("20.09.2026,10:00:%02d,%.5f,00730.00000,10.8", func(i int) []any { return []any{i, 4700 + float64(i)*3e-3} }), 0, 50},
 		{"receiver.csv", "Timestamp,Latitude,Longitude,Altitude,Velocity,Direction\n" + rows("%d,%.6f,7.5,3,5.56,0", func(i int) []any { return []any{stamp(i * 100), 47 + float64(i)*5e-5} }), 0, 50},
 		{"speed.csv", "timestamp,velocity\n" + rows("%d,5.5", func(i int) []any { return []any{stamp(i * 100)} }), 0, 0}, // in what unit?
 	} {
@@ -349,5 +352,13 @@ func TestForeignNames(t *testing.T) {
 			t.Errorf("%s: %d samples, %d fixes", c.file, len(l.IMU.Time), len(l.GPS.Time))
 		}
 		hasWarning(t, l, 0, "recognised by")
+		if c.gps > 0 {
+			if last := l.Start.Add(time.Duration(l.GPS.Time[49]) * time.Second); last.Format(time.DateTime) != "2026-09-20 10:00:49" {
+				t.Errorf("%s: ends at %s", c.file, last)
+			}
+			if g := l.GPS; math.Abs(g.Lat[49]-47.00245) > 1e-6 || math.Abs(math.Abs(g.Lon[49])-7.5) > 1e-9 || (g.Lon[49] < 0) != (c.file == "cells.csv") || math.Abs(float64(g.Speed[49])-5.556) > 0.01 {
+				t.Errorf("%s: %v %v, %v m/s", c.file, g.Lat[49], g.Lon[49], g.Speed[49])
+			}
+		}
 	}
 }

@@ -37,11 +37,13 @@ type column struct {
 	slot   int
 	scale  float64
 	digits int // of a time
+	degMin bool
+	units  []unit.Unit
 }
 
 // columnOf is the column that holds quantity q in unit u.
 func columnOf(q *unit.Quantity, name string, u *unit.Unit) column {
-	c := column{name: name, unit: u.Name, slot: q.Slot, scale: u.Scale, digits: u.Digits}
+	c := column{name: name, unit: u.Name, slot: q.Slot, scale: u.Scale, digits: u.Digits, degMin: u.Name == unit.DegMin, units: q.Units}
 	if q.Slot == unit.SlotTime && u.Name == "utc" {
 		c.slot = unit.SlotUTC
 	}
@@ -59,6 +61,25 @@ func headerNames(line []byte, delim byte) []string {
 		}
 		i = end + 1
 	}
+}
+
+// hashHeader is the header in a line that begins with a comment's sign, as some
+// programs write it; nil for a comment.
+func hashHeader(line []byte) []byte {
+	t := scan.Trim(line)
+	if len(t) == 0 || t[0] != '#' || bytes.IndexByte(t, ':') >= 0 {
+		return nil
+	}
+	known := 0
+	for _, name := range headerNames(t[1:], findDelimiter(t[1:])) {
+		if unit.Mean(name, "").Slot != unit.SlotIgnore {
+			known++
+		}
+	}
+	if known < 3 {
+		return nil
+	}
+	return t[1:]
 }
 
 // findDelimiter picks the delimiter under which a header names the most of our

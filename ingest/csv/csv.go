@@ -118,6 +118,7 @@ func (c *reader) header() error {
 		skip = c.m.skip
 	}
 	var line []byte
+	var sep byte
 	for {
 		b, _, long, err := c.lines.read()
 		if err == io.EOF {
@@ -135,6 +136,14 @@ func (c *reader) header() error {
 		if c.lines.line <= skip {
 			continue
 		}
+		if t := scan.Trim(b); len(t) == 5 && strings.EqualFold(string(t[:4]), "sep=") { // what spreadsheets write
+			sep = t[4]
+			continue
+		}
+		if h := hashHeader(b); h != nil {
+			line = h
+			break
+		}
 		if t := scan.Trim(b); len(t) == 0 || t[0] == '#' {
 			c.comment(t)
 			continue
@@ -144,6 +153,9 @@ func (c *reader) header() error {
 	}
 	c.headN = c.lines.line
 	c.delim = findDelimiter(line)
+	if sep != 0 {
+		c.delim = sep
+	}
 	if c.m != nil && c.m.delimiter != 0 {
 		c.delim = c.m.delimiter
 	}

@@ -208,7 +208,7 @@ func mapColumnOf(key string, v any) (mapColumn, error) {
 		return c, fmt.Errorf("%s: columns are counted from 1", key)
 	}
 	if c.unit == nil {
-		if len(q.Units) > 1 {
+		if len(q.Units) > 1 && q.Slot != unit.SlotLat && q.Slot != unit.SlotLon {
 			return c, fmt.Errorf("%s does not say its unit; name it %s, or add unit = \"%s\"",
 				key, strings.Join(q.Names(), " or "), q.Units[0].Name)
 		}

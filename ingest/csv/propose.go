@@ -157,7 +157,9 @@ func newSample(head []byte, path string) *sample {
 		lines = lines[:len(lines)-1] // the last may be cut
 	}
 	for i, line := range lines[:min(len(lines)-1, maxPreamble)] {
-		if t := scan.Trim(line); len(t) == 0 || t[0] == '#' {
+		if h := hashHeader(line); h != nil {
+			line = h
+		} else if t := scan.Trim(line); len(t) == 0 || t[0] == '#' {
 			continue
 		}
 		for _, delim := range []byte{'\t', ';', ',', '|'} {
@@ -185,9 +187,9 @@ func newSample(head []byte, path string) *sample {
 func isRow(fields []string) bool {
 	numbers := 0
 	for _, x := range fields {
-		_, kind := scan.SlowNumber([]byte(x), ',')
+		_, _, isNumber := scan.Loose([]byte(x), ',')
 		_, isTime := scan.Time([]byte(x))
-		if kind == scan.IsNumber || isTime {
+		if isNumber || isTime || strings.Count(x, ":") == 2 {
 			numbers++
 		}
 	}
@@ -210,7 +212,7 @@ func (s *sample) take(rows [][]byte) {
 			s.texts = f
 		}
 		for k, x := range f {
-			if v, kind := scan.SlowNumber([]byte(x), dec); kind == scan.IsNumber {
+			if v, _, ok := scan.Loose([]byte(x), dec); ok {
 				s.values[k] = append(s.values[k], v)
 			}
 		}
@@ -232,6 +234,14 @@ func (s *sample) guess() bool {
 			s.found[m.Slot] = g
 		}
 	}
+	if date, has := s.found[unit.SlotDate]; has {
+		date.unit = "day"
+		s.found[unit.SlotDate] = date
+		if t, has := s.found[unit.SlotTime]; has {
+			t.unit, t.why = "utc", ""
+			s.found[unit.SlotTime] = t
+		}
+	}
 	s.sensorUnit(unit.SlotAcc, unit.AccUnits, accUnit)
 	s.sensorUnit(unit.SlotGyr, unit.GyrUnits, gyrUnit)
 	for _, q := range unit.Quantities {
@@ -247,8 +257,10 @@ func (s *sample) guess() bool {
 			}
 			g.unit = q.Units[0].Name
 		}
-		if q.Slot <= unit.SlotLon && s.largest(g.header) > 360 {
+		if q.Slot <= unit.SlotLon && s.largest(g.header) > 1e6 {
 			g.scale = scaledDegrees
+		} else if q.Slot <= unit.SlotLon && s.largest(s.found[unit.SlotLat].header) > 90 {
+			g.unit = unit.DegMin
 		}
 		s.found[q.Slot] = g
 	}
@@ -259,7 +271,7 @@ func (s *sample) guess() bool {
 // timeUnit settles a time's unit by its name, or by the size of its values and
 // steps: sensors sample 5 to 2000 times a second, receivers once to 20 times.
 func (s *sample) timeUnit(g *guess, i int) bool {
-	if _, ok := scan.Time([]byte(s.texts[i])); ok {
+	if _, ok := scan.Time([]byte(s.texts[i])); ok || strings.Count(s.texts[i], ":") == 2 {
 		g.unit = "utc"
 		return true
 	}
@@ -314,8 +326,12 @@ func (s *sample) finer(a, b guess) bool {
 	return s.largest(a.header) > 1e9 && s.largest(b.header) < 1e9
 }
 
+// largest is the size of the largest value under a header; 0 without it.
 func (s *sample) largest(header string) float64 {
 	most := 0.0
+	if header == "" {
+		return 0
+	}
 	for _, v := range s.values[slices.Index(s.names, header)] {
 		most = max(most, math.Abs(v))
 	}

@@ -2,7 +2,9 @@ package csv
 
 import (
 	"bytes"
+	"math"
 	"slices"
+	"strings"
 
 	"evenfoot/ingest/raw"
 	"evenfoot/ingest/scan"
@@ -47,7 +49,7 @@ func (c *reader) row(line []byte, whole bool) {
 	c.rowsN++
 	v := blankRow
 	var bad, notFinite uint8
-	var stamp, utc []byte
+	var stamp, utc, date []byte
 	i, n := 0, 0
 	lastAt := 0
 	for n < len(c.cols) {
@@ -64,16 +66,27 @@ func (c *reader) row(line []byte, whole bool) {
 			i = scan.FieldEnd(line, i, c.delim)
 		case col.slot >= unit.SlotCount:
 			i = scan.FieldEnd(line, i, c.delim)
-			if col.slot == unit.SlotTime {
+			switch col.slot {
+			case unit.SlotTime:
 				stamp = line[from:i]
-			} else {
+			case unit.SlotDate:
+				date = line[from:i]
+			default:
 				utc = line[from:i]
 			}
 		default:
 			x, next, kind := scan.Number(line, i, c.delim, c.dec)
 			i = next
+			if kind == scan.IsGarbled {
+				if loose, ok := col.loose(line[from:i], c.dec); ok {
+					v[col.slot] = loose
+					kind = scan.IsEmpty // taken
+				}
+			}
 			if kind == scan.IsNumber {
-				if col.scale == 1 {
+				if col.degMin {
+					v[col.slot] = degrees(x) * col.scale
+				} else if col.scale == 1 {
 					if col.slot != unit.SlotLat && col.slot != unit.SlotLon {
 						x = scan.ToFloat32(x, line[from:i], c.dec)
 					}
@@ -110,6 +123,9 @@ func (c *reader) row(line []byte, whole bool) {
 	}
 	c.tail.note(line[lastAt:], c.delim, c.dec)
 
+	if len(date) > 0 {
+		utc = joined(scan.Bare(date), scan.Bare(utc))
+	}
 	t, ok := c.time.read(stamp, utc, c.dec)
 	if !ok {
 		text := stamp
@@ -130,6 +146,37 @@ func (c *reader) row(line []byte, whole bool) {
 		return
 	}
 	c.add(t, &v, bad, notFinite)
+}
+
+// loose reads a value with its unit or hemisphere behind it.
+func (col *column) loose(text []byte, dec byte) (float64, bool) {
+	v, suffix, ok := scan.Loose(text, dec)
+	if !ok || suffix == "" {
+		return 0, false
+	}
+	if col.slot == unit.SlotLat || col.slot == unit.SlotLon {
+		if col.degMin {
+			v = degrees(v)
+		}
+		switch strings.ToUpper(suffix) {
+		case "N", "E", "°":
+			return v * col.scale, true
+		case "S", "W":
+			return -v * col.scale, true
+		}
+		return 0, false
+	}
+	u := unit.Find(col.units, suffix)
+	if u == nil {
+		return 0, false
+	}
+	return v * u.Scale, true
+}
+
+// degrees turns degrees and minutes run together into degrees.
+func degrees(ddmm float64) float64 {
+	whole := math.Trunc(ddmm / 100)
+	return whole + (ddmm-100*whole)/60
 }
 
 // warn tells something about the line at hand.

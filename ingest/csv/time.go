@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"evenfoot/ingest/raw"
@@ -109,4 +110,29 @@ func (r *timeReader) settle(out *raw.Columns) {
 	}
 	out.Start = time.Unix(int64(zero), 0).UTC()
 	raw.ShiftAll(out, -zero)
+}
+
+// joined is a day and a time of day as one ISO 8601 time, nil when the day is
+// none: 2026-09-20, 20260920, 260920, 20.09.2026, 20/09/2026, or 09/20/2026
+// where only that can be meant.
+func joined(date, clock []byte) []byte {
+	d := strings.FieldsFunc(string(date), func(r rune) bool { return r == '-' || r == '/' || r == '.' })
+	day := strings.Join(d, "")
+	if len(d) == 3 && len(d[0]) <= 2 {
+		if dayFirst := d[1] <= "12" || len(d[1]) < 2; !dayFirst {
+			d[0], d[1] = d[1], d[0]
+		}
+		day = d[2] + zeroFilled(d[1]) + zeroFilled(d[0])
+	}
+	if len(day) == 6 {
+		day = "20" + day
+	}
+	return []byte(day + "T" + string(clock))
+}
+
+func zeroFilled(s string) string {
+	if len(s) == 1 {
+		return "0" + s
+	}
+	return s
 }

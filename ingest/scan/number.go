@@ -200,3 +200,18 @@ func DecimalNS(b []byte, dec byte, unitDigits int) (ns int64, ok bool) {
 	ns = n*unit + rest
 	return ns, (ns >= n*unit) == (rest >= 0)
 }
+
+// Loose reads a number with letters behind it, as some receivers write them
+// into a cell: "31.76N", "0.865 km/h". Suffix is those letters.
+func Loose(b []byte, dec byte) (v float64, suffix string, ok bool) {
+	b = Bare(b)
+	n := len(b)
+	for n > 0 && b[n-1]-'0' > 9 && b[n-1] != '.' {
+		n--
+	}
+	if suffix = strings.TrimSpace(string(b[n:])); len(suffix) > 1 && strings.Trim(suffix, "mkhs/ntsKMH°²2pPNT.") != "" {
+		return 0, "", false
+	}
+	v, kind := SlowNumber(b[:n], dec)
+	return v, suffix, kind == IsNumber
+}

@@ -26,7 +26,8 @@ var (
 	partWords  = []string{"linear", "user", "gravity", "grav", "lin"}
 	latWords   = []string{"latitude", "lat"}
 	lonWords   = []string{"longitude", "lon", "lng", "long"}
-	timeWords  = []string{"timestamp", "time", "datetime", "epoch", "seconds", "elapsed", "millis", "micros", "utc", "date", "timeus", "timems", "clock"}
+	timeWords  = []string{"timestamp", "time", "datetime", "epoch", "seconds", "elapsed", "millis", "micros", "utc", "timeus", "timems", "clock"}
+	dateWords  = []string{"date"}
 	altWords   = []string{"altitude", "alt", "elevation", "ele", "height", "msl"}
 	speedWords = []string{"speed", "velocity", "sog", "spd"}
 	// courseWords do not hold "heading": that of a compass is where the bow points.
@@ -74,7 +75,7 @@ func Mean(name, context string) Meaning {
 		slot  int
 		words []string
 	}{
-		{SlotLat, latWords}, {SlotLon, lonWords}, {SlotTime, timeWords},
+		{SlotLat, latWords}, {SlotLon, lonWords}, {SlotTime, timeWords}, {SlotDate, dateWords},
 		{SlotAlt, altWords}, {SlotSpeed, speedWords}, {SlotCourse, courseWords},
 	} {
 		if has(words, c.words) {

@@ -23,6 +23,7 @@ const (
 	SlotCount  = 12 // numbers end here
 	SlotTime   = 12
 	SlotUTC    = 13
+	SlotDate   = 14 // the day of a time of day
 	SlotIgnore = -1
 )
 
@@ -45,6 +46,10 @@ type Quantity struct {
 	Slot  int
 	Units []Unit // the first is the SI unit
 }
+
+// DegMin is the unit of positions in whole degrees and minutes run together,
+// as NMEA 0183 writes them: 4306.5 is 43° 6.5'.
+const DegMin = "ddmm"
 
 // Units of each kind of quantity, the SI unit first.
 var (
@@ -78,6 +83,10 @@ var (
 		{Name: "deg", Scale: 1, Also: "degree degrees °"},
 		{Name: "rad", Scale: 180 / math.Pi, Also: "radian radians"},
 	}
+	placeUnits = []Unit{
+		{Name: "deg", Scale: 1, Also: "degree degrees °"},
+		{Name: DegMin, Scale: 1, Also: "degmin dddmm ddmm.mmmm"},
+	}
 	lengthUnits = []Unit{
 		{Name: "m", Scale: 1, Also: "meter meters metre metres"},
 		{Name: "ft", Scale: 0.3048, Also: "foot feet"},
@@ -89,10 +98,11 @@ var (
 // Quantities are all that a column of ours may hold.
 var Quantities = []Quantity{
 	{"time", SlotTime, TimeUnits},
+	{"date", SlotDate, []Unit{{Name: "day", Scale: 1}}},
 	{"ax", SlotAcc, AccUnits}, {"ay", SlotAcc + 1, AccUnits}, {"az", SlotAcc + 2, AccUnits},
 	{"gx", SlotGyr, GyrUnits}, {"gy", SlotGyr + 1, GyrUnits}, {"gz", SlotGyr + 2, GyrUnits},
 	{"mx", SlotIgnore, fieldUnits}, {"my", SlotIgnore, fieldUnits}, {"mz", SlotIgnore, fieldUnits},
-	{"lat", SlotLat, AngleUnits[:1]}, {"lon", SlotLon, AngleUnits[:1]},
+	{"lat", SlotLat, placeUnits}, {"lon", SlotLon, placeUnits},
 	{"alt", SlotAlt, lengthUnits},
 	{"speed", SlotSpeed, SpeedUnits},
 	{"course", SlotCourse, AngleUnits},
@@ -152,7 +162,7 @@ func Split(name string) (q *Quantity, u *Unit, missing bool) {
 			}
 		}
 		// "time_of_day" is a stranger, "ax" and "ax_foo" lack a unit.
-		return &Quantities[i], nil, !strings.Contains(suffix, "_")
+		return &Quantities[i], nil, !strings.Contains(suffix, "_") && len(Quantities[i].Units) > 1
 	}
 	return nil, nil, false
 }
@@ -169,7 +179,7 @@ func (q *Quantity) Names() []string {
 // Group is the channel that a quantity belongs to.
 func (q *Quantity) Group() string {
 	switch {
-	case q.Slot == SlotTime:
+	case q.Slot == SlotTime, q.Slot == SlotDate:
 		return "time"
 	case q.Slot == SlotIgnore:
 		return "magnetometer"
