@@ -92,26 +92,32 @@ func logsIn(args []string) (paths []string, err error) {
 // inspectFile reads one log, or proposes or writes the column map that it takes.
 func (c *console) inspectFile(path string, in *inspection) error {
 	l, err := ingest.Open(path, in.opt)
-	if err == nil {
-		switch there := ingest.MapBeside(path); {
-		case !in.writeMap || l.Files[0].Kind != "CSV":
-		case there != "":
-			c.tell("%s has its column map already, %s, which is left as it is", path, there)
-		default:
+	there, what, needs := ingest.MapBeside(path), "", false
+	switch {
+	case err != nil:
+		if what, needs = ingest.NeedsMap(err); !needs {
+			return err
+		}
+	case in.writeMap && there != "":
+		c.tell("%s has its column map already, %s, which is left as it is", path, there)
+	}
+	text, ok := "", false
+	if needs || in.writeMap && there == "" {
+		text, ok = ingest.ProposeMap(path)
+	}
+	switch {
+	case err == nil && !ok: // read as it is
+		if in.writeMap && there == "" && l.Files[0].Kind == "CSV" {
 			c.tell("%s needs no column map", path)
 		}
 		in.logs = append(in.logs, l)
 		return nil
-	}
-	what, needs := ingest.NeedsMap(err)
-	if !needs {
-		return err
-	}
-	text, ok := ingest.ProposeMap(path)
-	if !ok {
+	case !ok:
+		if text != "" {
+			in.proposed = append(in.proposed, words.InspectMap(path, text))
+		}
 		return fmt.Errorf("%s No column map could be guessed from the names and values", what)
-	}
-	if !in.writeMap {
+	case !in.writeMap:
 		c.tell("%s has other column names than evenfoot's own. A column map for it is printed, guessed from the names and values: check every line, above all the units, and save it as %s. Or let `evenfoot inspect --write-map %s` write it.",
 			path, ingest.MapName(path), path)
 		in.proposed = append(in.proposed, words.InspectMap(path, text))

@@ -26,12 +26,16 @@ const (
 )
 
 // Propose guesses a column map for the CSV at path that starts with head: the
-// TOML that [ParseMap] reads. ok is false when the file needs none or when a
-// time and something measured cannot be made out.
+// TOML that [ParseMap] reads. ok is false when the file needs none, or when a
+// time and something measured cannot be made out: the text is then a skeleton
+// to fill in.
 func Propose(head []byte, path string) (text string, ok bool) {
 	s := newSample(head, path)
-	if s == nil || s.ours() || !s.guess() {
+	if s == nil || s.ours() {
 		return "", false
+	}
+	if !s.guess() {
+		return s.skeleton(), false
 	}
 	text = s.mapText()
 	m, err := ParseMap("", []byte(text))
@@ -74,6 +78,16 @@ func (s *sample) ours() bool {
 	cols, _, what := contractColumns(s.names)
 	hasTime, measured := enough(cols)
 	return what == "" && hasTime && measured
+}
+
+// skeleton is a map to fill in: every column, with a place for what it holds.
+func (s *sample) skeleton() string {
+	b := &strings.Builder{}
+	fmt.Fprintf(b, "# Column map for %s: give each column that counts its name on the left, and its unit;\n# take out the others. Names: time, ax ay az, gx gy gz, lat, lon, alt, speed, course.\n", s.file)
+	for i, name := range s.names {
+		fmt.Fprintf(b, "# ? = { column = %q, unit = \"?\" } # column %d, first value %s\n", raw.Clip(name, 40), i+1, strconv.Quote(raw.Clip(s.texts[i], 40)))
+	}
+	return b.String()
 }
 
 // slip says whether a header of our own names has a fault in it, which its
