@@ -2,8 +2,8 @@ package ride
 
 import (
 	"math"
-	"slices"
 
+	"evenfoot/filter"
 	"evenfoot/filter/align"
 )
 
@@ -85,24 +85,14 @@ func newGrid(in *Input) *grid {
 	}
 	g := &grid{start: math.Floor(lo/baseStep) * baseStep, step: baseStep}
 	g.n = int((hi-g.start)/g.step) + 2
-	g.period = medianStep(all)
+	if g.period = filter.MedianStep(all); math.IsNaN(g.period) {
+		g.period = 1 // a single fix
+	}
 	g.fill(in, t, e, n)
 	if in.Motion != nil && in.Motion.Mount.Rigid { // a sensor off the board tells nothing of it
 		g.imu = newFeatures(g, in.Motion)
 	}
 	return g
-}
-
-func medianStep(t []float64) float64 {
-	if len(t) < 2 {
-		return 1
-	}
-	d := make([]float64, len(t)-1)
-	for i := range d {
-		d[i] = t[i+1] - t[i]
-	}
-	slices.Sort(d)
-	return d[len(d)/2]
 }
 
 // fill interpolates the velocity between fixes no further apart than a lost

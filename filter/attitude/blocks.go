@@ -136,30 +136,42 @@ const (
 	maxMissed  = 0.2 // rad missed in a step beyond which the attitude starts anew
 )
 
-// flatTop is the range of a saturated sensor, told by its greatest magnitude
-// on an axis, clipRun samples running and no less than floor; else +Inf.
-func flatTop(cols *[3][]float32, floor float32) float64 {
-	limit := math.Inf(1)
-	for _, c := range cols {
-		var top float32
-		run, best := 0, 0
-		for _, x := range c {
-			x = max(x, -x)
-			switch {
-			case x > top*1.0001:
-				top, run, best = x, 1, 1
-			case x >= top*0.9999:
-				run++
-				best = max(best, run)
-			default:
-				run = 0
+// findLimits looks at all columns at once.
+func findLimits(s *Samples) limits {
+	var top [6]float64
+	filter.InParts(len(top), func(from, to int) {
+		for k := from; k < to; k++ {
+			if k < 3 {
+				top[k] = flatTop(s.Acc[k], minAccClip)
+			} else {
+				top[k] = flatTop(s.Gyr[k-3], minGyrClip)
 			}
 		}
-		if best >= clipRun && top >= floor {
-			limit = min(limit, 0.98*float64(top))
+	})
+	return limits{acc: min(top[0], top[1], top[2]), gyr: min(top[3], top[4], top[5])}
+}
+
+// flatTop is the range of a saturated sensor, told by its greatest magnitude
+// on an axis, clipRun samples running and no less than floor; else +Inf.
+func flatTop(column []float32, floor float32) float64 {
+	var top float32
+	run, best := 0, 0
+	for _, x := range column {
+		x = max(x, -x)
+		switch {
+		case x > top*1.0001:
+			top, run, best = x, 1, 1
+		case x >= top*0.9999:
+			run++
+			best = max(best, run)
+		default:
+			run = 0
 		}
 	}
-	return limit
+	if best < clipRun || top < floor {
+		return math.Inf(1)
+	}
+	return 0.98 * float64(top)
 }
 
 func peak(v r3.Vec) float64 { return max(math.Abs(v.X), math.Abs(v.Y), math.Abs(v.Z)) }
@@ -327,7 +339,7 @@ func (g *integrator) fill(k int, b *block) {
 	aj, af := ahead(g.p.AccDelay, mean)
 	last := g.last(b, max(gj, aj)+1)
 	gyrLim2, accLim2 := sq(g.lim.gyr), sq(g.lim.acc)
-	var clipTurn, clipVel float64 // s
+	var missed, lost float64 // rad and m/s, by saturation
 	s := newIntegral()
 	for i := b.from; i < b.to; i++ {
 		if g.ticks != nil && (i-b.from)%g.ticks.every == 0 {
@@ -345,23 +357,12 @@ func (g *integrator) fill(k int, b *block) {
 		f = r3.Sub(times(c.accScale, r3.Add(f, r3.Scale(af, df))), c.accBias)
 		s.add(dt, w, f, dw, df)
 		if r3.Norm2(w) >= gyrLim2 && peak(w) >= g.lim.gyr {
-			clipTurn += dt
+			missed += clipShare * g.lim.gyr * dt
 		}
 		if r3.Norm2(f) >= accLim2 && peak(f) >= g.lim.acc {
-			clipVel += dt
+			lost += clipShare * g.lim.acc * dt
 		}
 	}
 	b.fill(&s)
-	b.reset = false
-	if clipTurn > 0 || clipVel > 0 {
-		b.saturated(clip(g.lim.gyr, clipTurn), clip(g.lim.acc, clipVel))
-	}
-}
-
-// clip is what a sensor saturated at limit for a time may have missed.
-func clip(limit, seconds float64) float64 {
-	if seconds == 0 {
-		return 0
-	}
-	return clipShare * limit * seconds
+	b.saturated(missed, lost)
 }

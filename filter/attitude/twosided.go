@@ -32,7 +32,7 @@ func TwoSided(s Samples, aid *Aid, p Params) (*Track, error) {
 	g := &integrator{s: &s, p: &p, cal: noCalibration, step: filter.MedianStep(s.Time), bad: bad,
 		lim: limits{math.Inf(1), math.Inf(1)}}
 	if p.Clipping {
-		g.lim = limits{acc: flatTop(&s.Acc, minAccClip), gyr: flatTop(&s.Gyr, minGyrClip)}
+		g.lim = findLimits(&s)
 	}
 	bl := g.layout()
 	if aid != nil {
