@@ -12,6 +12,7 @@ import (
 
 	"github.com/pelletier/go-toml/v2"
 
+	"evenfoot/ingest/near"
 	"evenfoot/ingest/scan"
 	"evenfoot/ingest/unit"
 )
@@ -384,33 +385,9 @@ func Beside(path string) string {
 func nearest(s string, known []string) string {
 	best, at := 1+len(s)/3+1, ""
 	for _, k := range known {
-		if d := editDistance(s, k); d < best {
+		if d := near.Edits(s, k); d < best {
 			best, at = d, k
 		}
 	}
 	return at
-}
-
-// editDistance is Levenshtein's distance in bytes.
-func editDistance(a, b string) int {
-	if len(a) > 64 || len(b) > 64 {
-		return max(len(a), len(b))
-	}
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		diag := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			cost := 1
-			if a[i] == b[j] {
-				cost = 0
-			}
-			next := min(diag+cost, row[j]+1, row[j+1]+1)
-			diag, row[j+1] = row[j+1], next
-		}
-	}
-	return row[len(b)]
 }
