@@ -10,6 +10,7 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/simulate"
+	"evenfoot/ingest"
 	"evenfoot/ingest/write"
 	"evenfoot/report/words"
 )
@@ -67,12 +68,11 @@ func writeSession(dir, setupText string, logs map[string]func(io.Writer) error) 
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return fmt.Errorf("cannot make the folder %s: %w", dir, cause(err))
 	}
+	files := []output{{filepath.Join(dir, ingest.SetupName), holding([]byte(setupText))}}
 	for name, fill := range logs {
-		if err := writeWhole(filepath.Join(dir, name), fill); err != nil {
-			return err
-		}
+		files = append(files, output{filepath.Join(dir, name), fill})
 	}
-	return writeAll([]output{{filepath.Join(dir, "setup.toml"), []byte(setupText)}})
+	return writeWhole(files...)
 }
 
 // tellDemo analyses what was written as report, report --with and compare

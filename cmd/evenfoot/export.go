@@ -41,7 +41,7 @@ without a setup. The file holds coordinates.`,
 			if err := mayReplace(out); err != nil {
 				return err
 			}
-			return writeWhole(out, func(w io.Writer) error { return c.export(w, s, pastOnly) })
+			return writeWhole(output{out, func(w io.Writer) error { return c.export(w, s, pastOnly) }})
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "", "write to this `file` (- for standard output, where an export goes without it unless that is a screen)")

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -9,16 +10,6 @@ import (
 	"os"
 	"path/filepath"
 )
-
-// writeWhole writes a file that appears whole or not at all: what fill writes
-// goes to a neighbour that takes the name only at the end.
-func writeWhole(path string, fill func(io.Writer) error) error {
-	tmp, err := stage(path, fill)
-	if err != nil {
-		return err
-	}
-	return settle(tmp, path)
-}
 
 // ours are the first bytes of what evenfoot writes: a page, a result, an export.
 var ours = []string{
@@ -35,12 +26,12 @@ func mayReplace(path string) error {
 		return nil // nothing is lost; other errors show when writing
 	}
 	f, err := os.Open(path)
-	if err != nil {
-		return fmt.Errorf("%s exists and cannot be read: %w; choose another name", path, cause(err))
-	}
-	defer f.Close()
 	head := make([]byte, 256)
-	n, err := io.ReadFull(f, head)
+	n := 0
+	if err == nil {
+		defer f.Close()
+		n, err = io.ReadFull(f, head)
+	}
 	if err != nil && !errors.Is(err, io.ErrUnexpectedEOF) {
 		return fmt.Errorf("%s exists and cannot be read: %w; choose another name", path, cause(err))
 	}
@@ -52,56 +43,15 @@ func mayReplace(path string) error {
 	return fmt.Errorf("%s exists and is not a file that evenfoot wrote; choose another name, or remove it first", path)
 }
 
-// stage writes what path shall hold to a neighbour, and gives its name.
-func stage(path string, fill func(io.Writer) error) (tmp string, err error) {
-	if info, serr := os.Stat(path); serr == nil {
-		switch {
-		case info.IsDir():
-			return "", fmt.Errorf("%s is a folder; give the name of a file to write", path)
-		case !info.Mode().IsRegular():
-			return "", fmt.Errorf("%s is not a plain file; give the name of a file to write", path)
-		}
-	}
-	f, err := os.CreateTemp(filepath.Dir(path), ".evenfoot-*")
-	if err != nil {
-		return "", fmt.Errorf("cannot write %s: %w", path, cause(err))
-	}
-	defer func() {
-		if err != nil {
-			f.Close()
-			os.Remove(f.Name())
-		}
-	}()
-	if err = fill(f); err != nil {
-		return "", err
-	}
-	if err = f.Chmod(0o644); err != nil {
-		return "", fmt.Errorf("cannot write %s: %w", path, cause(err))
-	}
-	if err = f.Close(); err != nil {
-		return "", fmt.Errorf("cannot write %s: %w", path, cause(err))
-	}
-	return f.Name(), nil
-}
-
-// settle gives a staged file its name.
-func settle(tmp, path string) error {
-	if err := os.Rename(tmp, path); err != nil {
-		os.Remove(tmp)
-		return fmt.Errorf("cannot write %s: %w", path, cause(err))
-	}
-	return nil
-}
-
-// An output is a file that is ready to be written.
+// An output is a file to be written: fill writes what it holds.
 type output struct {
-	path  string
-	bytes []byte
+	path string
+	fill func(io.Writer) error
 }
 
-// writeAll writes files whole. None takes its name before all are written, so
-// a run that fails leaves what was there before.
-func writeAll(files []output) (err error) {
+// writeWhole writes files whole or not at all: none takes its name before all are
+// written to a neighbour, so a run that fails leaves what was there before.
+func writeWhole(files ...output) (err error) {
 	var staged []string
 	defer func() {
 		if err != nil {
@@ -111,21 +61,47 @@ func writeAll(files []output) (err error) {
 		}
 	}()
 	for _, f := range files {
-		tmp, err := stage(f.path, func(w io.Writer) error {
-			_, err := w.Write(f.bytes)
-			return err
-		})
+		tmp, err := f.stage()
+		if tmp != "" {
+			staged = append(staged, tmp)
+		}
 		if err != nil {
 			return err
 		}
-		staged = append(staged, tmp)
 	}
 	for i, f := range files {
-		if err := settle(staged[i], f.path); err != nil {
-			return err
+		if err := os.Rename(staged[i], f.path); err != nil {
+			return f.cannot(err)
 		}
 	}
 	return nil
+}
+
+func (f output) cannot(err error) error { return fmt.Errorf("cannot write %s: %w", f.path, cause(err)) }
+
+// stage writes what path shall hold to a neighbour, and gives its name.
+func (f output) stage() (tmp string, err error) {
+	if info, err := os.Stat(f.path); err == nil && !info.Mode().IsRegular() {
+		return "", fmt.Errorf("%s is a folder, or no plain file; give the name of a file to write", f.path)
+	}
+	file, err := os.CreateTemp(filepath.Dir(f.path), ".evenfoot-*")
+	if err != nil {
+		return "", f.cannot(err)
+	}
+	err = f.fill(file)
+	// In this order, and both in any case.
+	if failed := cmp.Or(file.Chmod(0o644), file.Close()); err == nil && failed != nil {
+		err = f.cannot(failed)
+	}
+	return file.Name(), err
+}
+
+// holding fills a file with bytes.
+func holding(b []byte) func(io.Writer) error {
+	return func(w io.Writer) error {
+		_, err := w.Write(b)
+		return err
+	}
 }
 
 // An answer is one result in its three forms.
@@ -146,17 +122,17 @@ func (c *console) hand(a *answer, out, page, js string) error {
 	}
 	var files []output
 	if js != "" && js != "-" {
-		files = append(files, output{js, a.json.Bytes()})
+		files = append(files, output{js, holding(a.json.Bytes())})
 	}
 	if out != "" {
-		files = append(files, output{out, a.page.Bytes()})
+		files = append(files, output{out, holding(a.page.Bytes())})
 	}
 	for _, f := range files {
 		if err := mayReplace(f.path); err != nil {
 			return err
 		}
 	}
-	if err := writeAll(files); err != nil {
+	if err := writeWhole(files...); err != nil {
 		return err
 	}
 	if js == "-" {
