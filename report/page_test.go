@@ -26,6 +26,7 @@ import (
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/ride"
 	"evenfoot/ingest"
+	"evenfoot/report/browser"
 	"evenfoot/report/words"
 )
 
@@ -360,7 +361,7 @@ func (f writerFunc) Write(b []byte) (int, error) { return f(b) }
 func TestValidHTML(t *testing.T) {
 	exe := os.Getenv("EVENFOOT_HTML_VALIDATE")
 	if exe == "" {
-		skip(t, "EVENFOOT_HTML_VALIDATE does not name html-validate")
+		browser.Skip(t, "EVENFOOT_HTML_VALIDATE does not name html-validate")
 	}
 	dir := t.TempDir()
 	conf := filepath.Join(dir, "conf.json")
