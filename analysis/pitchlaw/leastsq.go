@@ -5,9 +5,8 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/blas"
-	"gonum.org/v1/gonum/blas/blas64"
-	"gonum.org/v1/gonum/lapack/lapack64"
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
 )
 
 // errSingular says that the columns do not tell the parameters apart.
@@ -26,10 +25,9 @@ type leastSquares struct {
 // solution is where minimise ended.
 type solution struct {
 	beta    []float64
-	r, w    []float64         // residuals and weights, per row
-	upper   blas64.Triangular // R of the weighted rows: RᵀR = JᵀWJ
-	rss     float64           // weighted
-	reached bool              // the gradient is down to rounding error
+	r, w    []float64 // residuals and weights, per row
+	rss     float64   // weighted
+	reached bool      // the gradient is down to rounding error
 }
 
 // How near to rounding error the gradient must come, relative to the residuals.
@@ -47,7 +45,7 @@ func (q leastSquares) minimise(start []float64, steps int) (solution, error) {
 	n, p := q.n, q.p
 	s := solution{beta: slices.Clone(start), r: make([]float64, n), w: make([]float64, n)}
 	rows, trial := make([]float64, n*(p+1)), make([]float64, n*(p+1))
-	f := newFactor(n, p)
+	e := newNormal(p)
 	next := make([]float64, p)
 	damping := 0.0
 	q.eval(s.beta, rows)
@@ -58,36 +56,37 @@ func (q leastSquares) minimise(start []float64, steps int) (solution, error) {
 		if q.weigh != nil {
 			q.weigh(s.r, s.w)
 		}
-		if err := f.factor(rows, s.w); err != nil {
+		if err := e.fill(rows, s.w); err != nil {
 			return s, err
 		}
-		s.rss, s.upper = f.rss, f.unscaled()
-		if f.explained <= flatGradient*math.Sqrt(f.rss) || f.explained == 0 {
-			s.reached = true
-			return s, nil
-		}
-		after := math.Inf(1)
+		s.rss = e.rss
+		better := false
 		for range 40 {
-			f.step(damping, next)
-			for k := range next {
-				next[k] += s.beta[k]
+			explained, err := e.step(damping, next)
+			if err != nil {
+				return s, err
 			}
+			if damping == 0 && (explained <= flatGradient*math.Sqrt(e.rss) || explained == 0) {
+				s.reached = true
+				return s, nil
+			}
+			floats.Add(next, s.beta)
 			q.eval(next, trial)
-			after = 0
+			after := 0.0
 			for i, w := range s.w {
 				r := trial[i*(p+1)+p]
 				after += w * r * r
 			}
-			if after <= f.rss {
+			if better = after <= e.rss; better {
 				break
 			}
-			if f.explained <= noDescent*math.Sqrt(f.rss) {
+			if damping == 0 && explained <= noDescent*math.Sqrt(e.rss) {
 				s.reached = true
 				return s, nil
 			}
 			damping = max(10*damping, 1e-3)
 		}
-		if !(after <= f.rss) {
+		if !better {
 			return s, nil
 		}
 		copy(s.beta, next)
@@ -99,90 +98,101 @@ func (q leastSquares) minimise(start []float64, steps int) (solution, error) {
 	return s, nil
 }
 
-// factor is the QR of weighted rows [J|r], columns of J brought to unit length.
-type factor struct {
-	a              blas64.General // R, with Qᵀr in the last column
-	tau, work      []float64
-	scale          []float64 // lengths of the columns
-	rss, explained float64   // squared length of r; length of its part in the columns
+// normal are the normal equations of weighted rows [J|r], columns of J brought
+// to unit length. That squares their condition; the steps that follow take the
+// error back out.
+type normal struct {
+	gram, right, scale []float64
+	rss                float64
 }
 
-func newFactor(n, p int) *factor {
-	w := p + 1
-	return &factor{
-		a:   blas64.General{Rows: n, Cols: w, Stride: w, Data: make([]float64, n*w)},
-		tau: make([]float64, min(n, w)), work: make([]float64, w), scale: make([]float64, p),
-	}
+func newNormal(p int) *normal {
+	return &normal{gram: make([]float64, p*p), right: make([]float64, p), scale: make([]float64, p)}
 }
 
-func (f *factor) factor(rows, weights []float64) error {
-	p, w := len(f.scale), len(f.scale)+1
-	a := f.a.Data
-	clear(f.scale)
-	f.rss = 0
-	for i, v := range weights {
-		v = math.Sqrt(v)
-		for k := range p {
-			a[i*w+k] = v * rows[i*w+k]
-			f.scale[k] += a[i*w+k] * a[i*w+k]
+func (e *normal) fill(rows, weights []float64) error {
+	p := len(e.scale)
+	clear(e.gram)
+	clear(e.right)
+	e.rss = 0
+	for i, w := range weights {
+		if w == 0 {
+			continue
 		}
-		r := v * rows[i*w+p]
-		a[i*w+p] = r
-		f.rss += r * r
+		row := rows[i*(p+1) : (i+1)*(p+1)]
+		r := w * row[p]
+		e.rss += r * row[p]
+		for a, x := range row[:p] {
+			e.right[a] += x * r
+			for b, y := range row[a:p] {
+				e.gram[a*p+a+b] += w * x * y
+			}
+		}
 	}
-	if math.IsNaN(f.rss) || math.IsInf(f.rss, 0) {
+	if math.IsNaN(e.rss) || math.IsInf(e.rss, 0) {
 		return errors.New("the fit ran away from the observations")
 	}
-	for k := range f.scale {
-		if f.scale[k] = math.Sqrt(f.scale[k]); !(f.scale[k] > 0) || math.IsInf(f.scale[k], 0) {
+	for a := range e.scale {
+		if e.scale[a] = math.Sqrt(e.gram[a*p+a]); !(e.scale[a] > 0) || math.IsInf(e.scale[a], 0) {
 			return errSingular
 		}
+		e.right[a] /= e.scale[a]
 	}
-	for i := range weights {
-		for k, s := range f.scale {
-			a[i*w+k] /= s
+	for a := range e.scale {
+		for b := a; b < p; b++ {
+			e.gram[a*p+b] /= e.scale[a] * e.scale[b]
 		}
-	}
-	lapack64.Geqrf(f.a, f.tau, f.work, len(f.work))
-	f.explained = 0
-	for k := range p {
-		if !(math.Abs(a[k*w+k]) > 1e-13) {
-			return errSingular
-		}
-		f.explained = math.Hypot(f.explained, a[k*w+p])
 	}
 	return nil
 }
 
-// unscaled is R of the columns as they were.
-func (f *factor) unscaled() blas64.Triangular {
-	p, w := len(f.scale), len(f.scale)+1
-	u := blas64.Triangular{Uplo: blas.Upper, Diag: blas.NonUnit, N: p, Stride: p, Data: make([]float64, p*p)}
-	for i := range p {
-		for k := i; k < p; k++ {
-			u.Data[i*p+k] = f.a.Data[i*w+k] * f.scale[k]
-		}
+// step is the Levenberg–Marquardt step for unit columns, and the length of r's
+// part in the columns.
+func (e *normal) step(damping float64, out []float64) (explained float64, err error) {
+	p := len(e.scale)
+	damped := slices.Clone(e.gram)
+	for a := range p {
+		damped[a*p+a] += damping
 	}
-	return u
+	chol, ok := cholesky(p, damped)
+	if !ok {
+		return 0, errSingular
+	}
+	x, right := mat.NewVecDense(p, out), mat.NewVecDense(p, e.right)
+	if err := chol.SolveVecTo(x, right); err != nil && !isCondition(err) {
+		return 0, errSingular
+	}
+	explained = math.Sqrt(max(mat.Dot(x, right), 0))
+	for a, s := range e.scale {
+		out[a] /= s
+	}
+	return explained, nil
 }
 
-// step is the Levenberg–Marquardt step for unit columns: least squares on
-// [R|Qᵀr] over √damping times the unit matrix.
-func (f *factor) step(damping float64, out []float64) {
-	p, w := len(f.scale), len(f.scale)+1
-	b := blas64.General{Rows: 2 * p, Cols: w, Stride: w, Data: make([]float64, 2*p*w)}
-	for i := range p {
-		copy(b.Data[i*w+i:(i+1)*w], f.a.Data[i*w+i:(i+1)*w])
-		b.Data[(p+i)*w+i] = math.Sqrt(damping)
+// cholesky factors a symmetric matrix given by its upper triangle, row-major;
+// ok is false when a column adds nothing to those before it.
+func cholesky(n int, upper []float64) (*mat.Cholesky, bool) {
+	for k := range n { // a sum that is not a number ends no comparison
+		if d := upper[k*n+k]; math.IsNaN(d) || math.IsInf(d, 0) {
+			return nil, false
+		}
 	}
-	if damping > 0 {
-		lapack64.Geqrf(b, make([]float64, min(2*p, w)), f.work, len(f.work))
+	c := new(mat.Cholesky)
+	if !c.Factorize(mat.NewSymDense(n, upper)) {
+		return nil, false
 	}
-	for k := range p {
-		out[k] = b.Data[k*w+p]
+	u := c.RawU()
+	for k := range n {
+		if d := u.At(k, k); !(d*d > 1e-13*upper[k*n+k]) {
+			return nil, false
+		}
 	}
-	blas64.Trsv(blas.NoTrans, blas64.Triangular{Uplo: blas.Upper, Diag: blas.NonUnit, N: p, Stride: w, Data: b.Data}, blas64.Vector{N: p, Inc: 1, Data: out})
-	for k, s := range f.scale {
-		out[k] /= s
-	}
+	return c, true
+}
+
+// isCondition says that a matrix is badly conditioned, which unlike units of
+// the columns alone make it.
+func isCondition(err error) bool {
+	_, ok := err.(mat.Condition)
+	return ok
 }

@@ -6,8 +6,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // Tuning constants: 95 % efficiency at the normal for the loss, and a 50 %
@@ -47,7 +45,7 @@ func Regress(x, y []float64) (*Regression, error) {
 	if n == 0 || len(x)%n != 0 || len(x) == 0 {
 		return nil, fmt.Errorf("regression: %d numbers do not make %d rows", len(x), n)
 	}
-	d := design{n: n, p: len(x) / n, x: x, y: y}
+	d := newDesign(x, y)
 	if n <= d.p {
 		return nil, fmt.Errorf("regression: %d rows for %d parameters: need at least %d", n, d.p, d.p+1)
 	}
@@ -78,26 +76,36 @@ func bisquare(u float64) float64 {
 	return u * u
 }
 
-// design is a linear model's rows.
+// design is a linear model's rows, [x|y].
 type design struct {
 	n, p int
-	x, y []float64
+	rows []float64
 }
+
+func newDesign(x, y []float64) design {
+	d := design{n: len(y), p: len(x) / len(y)}
+	for i, v := range y {
+		d.rows = append(append(d.rows, x[i*d.p:(i+1)*d.p]...), v)
+	}
+	return d
+}
+
+func (d design) row(i int) []float64 { return d.rows[i*(d.p+1) : (i+1)*(d.p+1)] }
 
 func (d design) problem() leastSquares {
 	return leastSquares{n: d.n, p: d.p, eval: func(beta, rows []float64) {
-		w := d.p + 1
+		copy(rows, d.rows)
 		for i := range d.n {
-			copy(rows[i*w:], d.x[i*d.p:(i+1)*d.p])
-			rows[i*w+d.p] = d.residual(beta, i)
+			rows[i*(d.p+1)+d.p] = d.residual(beta, i)
 		}
 	}}
 }
 
 func (d design) residual(beta []float64, i int) float64 {
-	v := d.y[i]
+	row := d.row(i)
+	v := row[d.p]
 	for k, b := range beta {
-		v -= b * d.x[i*d.p+k]
+		v -= b * row[k]
 	}
 	return v
 }
@@ -106,10 +114,22 @@ func (d design) residual(beta []float64, i int) float64 {
 func (d design) part(rows []int) design {
 	s := design{n: len(rows), p: d.p}
 	for _, i := range rows {
-		s.x = append(s.x, d.x[i*d.p:(i+1)*d.p]...)
-		s.y = append(s.y, d.y[i])
+		s.rows = append(s.rows, d.row(i)...)
 	}
 	return s
+}
+
+// weighted is the least-squares plane with a weight for each row; nil when it
+// is not determined. The last word is minimise's.
+func (d design) weighted(weights []float64) []float64 {
+	e, beta := newNormal(d.p), make([]float64, d.p)
+	if e.fill(d.rows, weights) != nil {
+		return nil
+	}
+	if _, err := e.step(0, beta); err != nil {
+		return nil
+	}
+	return beta
 }
 
 // A plane is a fit and the robust scale of its residuals.
@@ -130,12 +150,12 @@ func (d design) sEstimate() *plane {
 	}
 	r := make([]float64, d.n)
 	var list []plane
-	rows := make([]int, d.p)
+	rows, equal := make([]int, d.p), slices.Repeat([]float64{1}, d.p)
 	for range searchStarts {
 		for k := range rows {
 			rows[k] = rng.IntN(part.n) // the same row twice determines no plane
 		}
-		beta := part.part(rows).weighted(nil, nil)
+		beta := part.part(rows).weighted(equal)
 		if beta == nil {
 			continue
 		}
@@ -170,12 +190,16 @@ func (d design) refine(beta, r []float64, steps int) plane {
 	}
 	residuals()
 	s := medianAbs(r) / consistency
+	w := make([]float64, d.n)
 	for range steps {
 		if s == 0 {
 			break
 		}
 		s = mScaleStep(r, s, d.n-d.p)
-		next := d.weighted(r, func(v float64) float64 { return bisquare(v / (s * bisquareS)) })
+		for i, v := range r {
+			w[i] = bisquare(v / (s * bisquareS))
+		}
+		next := d.weighted(w)
 		if next == nil {
 			break
 		}
@@ -190,40 +214,6 @@ func (d design) refine(beta, r []float64, steps int) plane {
 		}
 	}
 	return plane{beta, mScale(r, d.n-d.p)}
-}
-
-// weighted is the least-squares plane with a weight for each residual, 1 where
-// weight is nil; nil when it is not determined. By the normal equations:
-// Cholesky's factor does not mind how columns are scaled, and the last word is
-// minimise's.
-func (d design) weighted(r []float64, weight func(float64) float64) []float64 {
-	p := d.p
-	gram, right := make([]float64, p*p), make([]float64, p)
-	for i := range d.n {
-		w := 1.0
-		if weight != nil {
-			if w = weight(r[i]); w == 0 {
-				continue
-			}
-		}
-		row := d.x[i*p : (i+1)*p]
-		for a, xa := range row {
-			xa *= w
-			right[a] += xa * d.y[i]
-			for b := a; b < p; b++ {
-				gram[a*p+b] += xa * row[b]
-			}
-		}
-	}
-	chol, ok := cholesky(p, gram)
-	if !ok {
-		return nil
-	}
-	beta := mat.NewVecDense(p, nil)
-	if err := chol.SolveVecTo(beta, mat.NewVecDense(p, right)); err != nil && !isCondition(err) {
-		return nil
-	}
-	return beta.RawVector().Data
 }
 
 // mScale solves Σ ρ(r/s)/dof = 1/2 for s, ρ Tukey's with maximum 1.
@@ -303,32 +293,4 @@ func nth(x []float64, k int) float64 {
 		}
 	}
 	return x[k]
-}
-
-// cholesky factors a symmetric matrix given by its upper triangle, row-major;
-// ok is false when a column adds nothing to those before it.
-func cholesky(n int, upper []float64) (*mat.Cholesky, bool) {
-	for k := range n { // a sum that is not a number ends no comparison
-		if d := upper[k*n+k]; math.IsNaN(d) || math.IsInf(d, 0) {
-			return nil, false
-		}
-	}
-	c := new(mat.Cholesky)
-	if !c.Factorize(mat.NewSymDense(n, upper)) {
-		return nil, false
-	}
-	u := c.RawU()
-	for k := range n {
-		if d := u.At(k, k); !(d*d > 1e-13*upper[k*n+k]) {
-			return nil, false
-		}
-	}
-	return c, true
-}
-
-// isCondition says that a matrix is badly conditioned, which unlike units of
-// the columns alone make it.
-func isCondition(err error) bool {
-	_, ok := err.(mat.Condition)
-	return ok
 }

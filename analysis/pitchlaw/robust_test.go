@@ -118,7 +118,7 @@ func robust(t *testing.T, x, y []float64) *Regression {
 // residuals' weights; nil for none.
 func least(t *testing.T, x, y []float64, weigh func(r, w []float64)) solution {
 	t.Helper()
-	q := design{n: len(y), p: len(x) / len(y), x: x, y: y}.problem()
+	q := newDesign(x, y).problem()
 	q.weigh = weigh
 	s, err := q.minimise(make([]float64, q.p), 500)
 	if err != nil || !s.reached {
