@@ -19,7 +19,7 @@ type Input struct {
 // Detect tells the session apart. It never fails: what cannot be told is
 // missing, and a log without flight has no rides.
 func Detect(in Input) *Session {
-	s := &Session{Wind: noWind("no flight was found"), BestSpeeds: noSpeeds()}
+	s := &Session{Wind: noWind(NoStraightFlight), BestSpeeds: noSpeeds()}
 	g := newGrid(&in)
 	if g == nil {
 		return s
@@ -70,12 +70,15 @@ func runsOf(n int, ok func(i int) bool) []run {
 	return out
 }
 
+// A flight, s: the shortest that is told with the board's motion, and by speed alone.
+const shortestFlight, shortestByGPS = 1.5, 3.0
+
 // flights finds the flights and what begins and ends them.
 func (d *detector) flights() {
 	g := d.g
-	shortest := g.samples(1.5)
+	shortest := g.samples(shortestFlight)
 	if g.imu == nil {
-		shortest = g.samples(3)
+		shortest = g.samples(shortestByGPS)
 	}
 	for _, r := range runsOf(g.n, func(i int) bool { return d.state[i] == aloft }) {
 		if r.to-r.from >= shortest {
@@ -135,12 +138,24 @@ func (d *detector) pitchRate(t0, t1 float64) float64 {
 	return math.Sqrt(sum / n)
 }
 
+// What a fall looks like. Tuned on the simulator's beginner and rough outings.
+const (
+	stopsWithin  = 6.0      // s from landing until the board is slow
+	staysFor     = 5.0      // s that it stays so
+	staysUnder   = 1.3      // times the slow speed
+	staysShare   = 0.8      // of those seconds
+	deadWithin   = 2.2      // s: a stop as sudden is a fall
+	deadBraking  = 2.0      // m/s²: as is one as hard
+	tumbleWithin = 8.0      // s
+	onItsSide    = 50 * deg // rad of heel
+)
+
 // fell says whether the landing at step i threw the rider off: the board
 // stops dead, or tumbles, and stays.
 func (d *detector) fell(i int) bool {
 	g := d.g
 	slow := -1
-	for k := i; k < min(i+g.samples(6), g.n); k++ {
+	for k := i; k < min(i+g.samples(stopsWithin), g.n); k++ {
 		if g.speed[k] < d.split.slow {
 			slow = k
 			break
@@ -150,21 +165,21 @@ func (d *detector) fell(i int) bool {
 		return false
 	}
 	var still, n int
-	for k := slow; k < min(slow+g.samples(5), g.n); k++ {
-		if g.speed[k] < 1.3*d.split.slow {
+	for k := slow; k < min(slow+g.samples(staysFor), g.n); k++ {
+		if g.speed[k] < staysUnder*d.split.slow {
 			still++
 		}
 		n++
 	}
-	if still*10 < n*8 {
+	if float64(still) < staysShare*float64(n) {
 		return false
 	}
-	if t := float64(slow-i) * g.step; t <= 2.2 || (d.before(i)-d.split.slow)/t > 2 {
+	if t := float64(slow-i) * g.step; t <= deadWithin || (d.before(i)-d.split.slow)/t > deadBraking {
 		return true
 	}
 	if f := g.imu; f != nil {
-		for k := i; k < min(i+g.samples(8), g.n); k++ {
-			if math.Abs(f.heel[k]) > 50*deg {
+		for k := i; k < min(i+g.samples(tumbleWithin), g.n); k++ {
+			if math.Abs(f.heel[k]) > onItsSide {
 				return true
 			}
 		}
@@ -182,7 +197,7 @@ func (d *detector) breaches(r run) {
 	const free = 0.22 * 9.80665 // m/s²: nearly all of the weight gone
 	end := min(r.to+d.g.samples(0.6), d.g.n)
 	for i := r.from; i < end; i++ {
-		if !(f.lowest[i] < free) || math.Abs(f.heel[i]) > 50*deg { // on its side it is a fall
+		if !(f.lowest[i] < free) || math.Abs(f.heel[i]) > onItsSide { // on its side it is a fall
 			continue
 		}
 		low := i

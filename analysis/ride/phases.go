@@ -6,6 +6,23 @@ import (
 	"slices"
 )
 
+// What tells the slow phases apart. Tuned on simulated outings with and without
+// a logger.
+const (
+	walkingPace  = 1.8      // m/s, what a taxiing board is faster than, where no flight parts the speeds
+	bridgedGap   = 1.0      // s without a fix that cut no stretch
+	slowStep     = 2.0      // s that are told at once, from five times as many
+	stillShare   = 0.8      // of restful samples that make a rest
+	stillFloor   = 0.25     // m/s, the least speed noise; it is three times the receiver's 1σ else
+	stillLeast   = 8.0      // s, of a rest that only a receiver shows
+	carried      = 40 * deg // rad of heel: a board under an arm
+	slowestWalk  = 0.9      // m/s
+	surelyWalk   = 1.1      // m/s, however the board is held
+	shortestTaxi = 2.0      // s, less is given to its neighbours
+	shortestSlow = 3.0      // s
+	oneTackTimes = 4.0      // how much longer one tack must be for a ride to have it
+)
+
 // phases names every stretch of the outing.
 func (d *detector) phases() {
 	g := d.g
@@ -31,9 +48,9 @@ func (d *detector) phases() {
 		d.slowKinds(kinds, r, r.from < first || r.to > last)
 	}
 	// Ashore nobody taxies: a short fast walk between walks is a walk.
-	d.absorb(kinds, Taxi, g.samples(2))
-	d.absorb(kinds, Swim, g.samples(3))
-	d.absorb(kinds, Carry, g.samples(3))
+	d.absorb(kinds, Taxi, g.samples(shortestTaxi))
+	d.absorb(kinds, Swim, g.samples(shortestSlow))
+	d.absorb(kinds, Carry, g.samples(shortestSlow))
 	for i := 0; i < g.n; {
 		j := i
 		for j < g.n && kinds[j] == kinds[i] {
@@ -55,13 +72,13 @@ func (d *detector) taxiFrom() float64 {
 	if d.split.ok {
 		return d.split.slow
 	}
-	return 1.8 // faster than a walk
+	return walkingPace
 }
 
 // bridge keeps a lost fix or two from cutting a stretch.
 func (d *detector) bridge(kinds []Kind) {
 	for _, r := range runsOf(len(kinds), func(i int) bool { return kinds[i] == Gap }) {
-		if r.to-r.from <= d.g.samples(1) && r.from > 0 {
+		if r.to-r.from <= d.g.samples(bridgedGap) && r.from > 0 {
 			for i := r.from; i < r.to; i++ {
 				kinds[i] = kinds[r.from-1]
 			}
@@ -72,8 +89,8 @@ func (d *detector) bridge(kinds []Kind) {
 // slowKinds parts a slow stretch into rest, carry and swim, second by second.
 func (d *detector) slowKinds(kinds []Kind, r run, mayBeAshore bool) {
 	g := d.g
-	w := g.samples(2)
-	noise := math.Max(3*d.in.SpeedSD, 0.25)
+	w := g.samples(slowStep)
+	noise := math.Max(3*d.in.SpeedSD, stillFloor)
 	for a := r.from; a < r.to; a += w {
 		b := min(a+w, r.to)
 		// Two seconds' neighbourhood of ten decides.
@@ -87,7 +104,7 @@ func (d *detector) slowKinds(kinds []Kind, r run, mayBeAshore bool) {
 				if f.restful[i] {
 					still++
 				}
-				if math.Abs(f.heel[i]) > 40*deg {
+				if math.Abs(f.heel[i]) > carried {
 					steep++
 				}
 			}
@@ -95,11 +112,11 @@ func (d *detector) slowKinds(kinds []Kind, r run, mayBeAshore bool) {
 		v /= n
 		k := Swim
 		switch {
-		case g.imu != nil && still*10 > (hi-lo)*8:
+		case g.imu != nil && float64(still) > stillShare*float64(hi-lo):
 			k = Rest
-		case g.imu == nil && v < noise && r.to-r.from > g.samples(8):
+		case g.imu == nil && v < noise && r.to-r.from > g.samples(stillLeast):
 			k = Rest
-		case mayBeAshore && v > 0.9 && (g.imu == nil || steep > 0.5*n || v > 1.1):
+		case mayBeAshore && v > slowestWalk && (g.imu == nil || steep > 0.5*n || v > surelyWalk):
 			k = Carry
 		}
 		for i := a; i < b; i++ {
@@ -162,9 +179,9 @@ func (d *detector) rides() {
 			}
 		}
 		switch {
-		case stb > 4*port:
+		case stb > oneTackTimes*port:
 			q.Tack = "starboard"
-		case port > 4*stb:
+		case port > oneTackTimes*stb:
 			q.Tack = "port"
 		}
 		d.s.Rides = append(d.s.Rides, q)

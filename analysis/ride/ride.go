@@ -76,8 +76,18 @@ type Event struct {
 // Wind is the direction the wind comes from.
 type Wind struct {
 	From interval.Interval // deg true; Unknown when it cannot be told
-	Why  string            // why it is not known
+	Why  WindDoubt         // why it is not known; "" when it is
 }
+
+// A WindDoubt says why the wind cannot be told.
+type WindDoubt string
+
+const (
+	NoStraightFlight WindDoubt = "no straight flight"
+	FewReaches       WindDoubt = "too few reaches"
+	OneWay           WindDoubt = "reaches all one way"
+	EitherEnd        WindDoubt = "from either end" // its line is known; a logger on the board would tell the rest
+)
 
 // BestSpeeds in m/s; Unknown where the log is too short.
 type BestSpeeds struct {

@@ -8,7 +8,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-func noWind(why string) Wind { return Wind{From: interval.Unknown(), Why: why} }
+func noWind(why WindDoubt) Wind { return Wind{From: interval.Unknown(), Why: why} }
 
 // windRad is the wind's direction in radians, when known.
 func (d *detector) windRad() (float64, bool) {
@@ -17,6 +17,33 @@ func (d *detector) windRad() (float64, bool) {
 	}
 	return d.s.Wind.From.Value * deg, true
 }
+
+// What the wind is told from. Tuned on simulated ordinary, beginner, kite and
+// rough outings, with a logger and with a watch alone.
+const (
+	leastLegs   = 2.0      // weight of the legs together
+	fullLeg     = 30.0     // s of a leg that weigh 1
+	shortestLeg = 6.0      // s
+	sameLegTime = 120.0    // s after which a course taken up again is new evidence
+	sameLegTurn = 20 * deg // rad, within which it is the same course
+	sureWind    = 0.9      // probability within nearWind of the best
+	nearWind    = 60       // deg
+	oppositeEnd = 45       // deg about the opposite direction
+	widestWind  = 90       // deg, the longest interval that is given
+	gridWind    = 1.5      // deg, the shortest half of one: the grid is 1°
+
+	closedSector = 38 * deg // rad off the wind where no board sails
+	closedSoft   = 20 * deg // rad by which it is closed the more
+	closedMost   = 20.0     // bound of its evidence
+	usualAngle   = 95 * deg // rad off the wind of the mean reach
+	usualSpread  = 35 * deg // 1σ
+	reachFloor   = 5 * deg  // rad, the least spread of reaches about their mean
+	heelFloor    = 1.5 * deg
+	windward     = 0.985 // how sure it is that riders heel to windward
+
+	wideTurn, widestTurn = 140 * deg, 300 * deg // rad, of turns that tell
+	mostTurnOdds         = 2.8                  // nats
+)
 
 // A leg is a reach as the wind sees it.
 type leg struct{ course, seconds, weight, heel float64 }
@@ -28,15 +55,15 @@ type leg struct{ course, seconds, weight, heel float64 }
 func (d *detector) wind(turns []bend) {
 	legs := d.legs()
 	if len(legs) == 0 {
-		d.s.Wind = noWind("there is no straight flight to tell it from")
+		d.s.Wind = noWind(NoStraightFlight)
 		return
 	}
 	var total float64
 	for _, l := range legs {
 		total += l.weight
 	}
-	if total < 2 {
-		d.s.Wind = noWind("there are too few straight reaches to tell it from")
+	if total < leastLegs {
+		d.s.Wind = noWind(FewReaches)
 		return
 	}
 	const n = 360
@@ -58,31 +85,31 @@ func (d *detector) wind(turns []bend) {
 		}
 	}
 	var near float64
-	for k := -60; k <= 60; k++ {
+	for k := -nearWind; k <= nearWind; k++ {
 		w := (top + k + n) % n
 		near += p[w]
 		s, c := math.Sincos(float64(w) * deg)
 		east, north = east+p[w]*s, north+p[w]*c
 	}
 	var far float64
-	for k := -45; k <= 45; k++ {
+	for k := -oppositeEnd; k <= oppositeEnd; k++ {
 		far += p[(top+180+k+n)%n]
 	}
 	mean := math.Atan2(east, north) / deg
 	switch {
-	case near/sum >= 0.9:
+	case near/sum >= sureWind:
 		lo, hi := tails(p[:], mean, near)
-		if hi-lo > 90 {
-			d.s.Wind = noWind("the reaches lie too much one way to tell it")
+		if hi-lo > widestWind {
+			d.s.Wind = noWind(OneWay)
 			return
 		}
 		// Draws of direction are relative to the value, so that 350 and 10 agree.
 		v := wrap(mean*deg) / deg
 		d.s.Wind = Wind{From: interval.Interval{Value: v, Low: v + lo, High: v + hi}}
-	case (near+far)/sum >= 0.9:
-		d.s.Wind = noWind("the reaches show the line of the wind but not from which end it blows; a logger on the board would tell")
+	case (near+far)/sum >= sureWind:
+		d.s.Wind = noWind(EitherEnd)
 	default:
-		d.s.Wind = noWind("the reaches lie too much one way to tell it")
+		d.s.Wind = noWind(OneWay)
 	}
 }
 
@@ -90,9 +117,9 @@ func (d *detector) wind(turns []bend) {
 // from it.
 func tails(p []float64, mean, mass float64) (lo, hi float64) {
 	var c float64
-	lo, hi = -60, 60
+	lo, hi = -nearWind, nearWind
 	found := false
-	for k := -60; k <= 60; k++ {
+	for k := -nearWind; k <= nearWind; k++ {
 		w := (int(math.Round(mean)) + k + 720) % 360
 		c += p[w] / mass
 		if !found && c >= 0.05 {
@@ -103,20 +130,19 @@ func tails(p []float64, mean, mass float64) (lo, hi float64) {
 			break
 		}
 	}
-	// The grid is 1°, and no reach lies better than that.
-	return math.Min(lo, -1.5), math.Max(hi, 1.5)
+	return math.Min(lo, -gridWind), math.Max(hi, gridWind)
 }
 
 func (d *detector) legs() []leg {
 	var out []leg
 	last := math.Inf(-1)
 	for _, r := range d.s.Reaches {
-		if r.End-r.Start < 6 {
+		if r.End-r.Start < shortestLeg {
 			continue
 		}
 		l := leg{course: r.Course, seconds: r.End - r.Start, heel: d.meanHeel(r.Start+1, r.End-1)}
 		// The same course taken up again is no new evidence.
-		if n := len(out); n > 0 && r.Start-last < 120 && math.Abs(wrapPi(out[n-1].course-l.course)) < 20*deg {
+		if n := len(out); n > 0 && r.Start-last < sameLegTime && math.Abs(wrapPi(out[n-1].course-l.course)) < sameLegTurn {
 			m := &out[n-1]
 			u := l.seconds / (m.seconds + l.seconds)
 			m.course += u * wrapPi(l.course-m.course)
@@ -132,7 +158,7 @@ func (d *detector) legs() []leg {
 		last = r.End
 	}
 	for i := range out {
-		out[i].weight = math.Min(out[i].seconds/30, 1)
+		out[i].weight = math.Min(out[i].seconds/fullLeg, 1)
 	}
 	return out
 }
@@ -166,14 +192,14 @@ func reachEvidence(legs []leg, from float64) float64 {
 		sw += l.weight
 		s1 += l.weight * a
 		s2 += l.weight * a * a
-		if a < 38*deg {
-			closed += l.weight * (38*deg - a) / (20 * deg)
+		if a < closedSector {
+			closed += l.weight * (closedSector - a) / closedSoft
 		}
 	}
 	mean := s1 / sw
-	sd := math.Sqrt(math.Max(s2/sw-mean*mean, 0) + 25*deg*deg)
-	off := (mean - 95*deg) / (35 * deg)
-	return -sw*math.Log(sd) - 2*math.Min(closed, 20) - 0.5*off*off
+	sd := math.Sqrt(math.Max(s2/sw-mean*mean, 0) + reachFloor*reachFloor)
+	off := (mean - usualAngle) / usualSpread
+	return -sw*math.Log(sd) - 2*math.Min(closed, closedMost) - 0.5*off*off
 }
 
 // heelEvidence: on starboard tack the board heels to starboard.
@@ -198,8 +224,7 @@ func heelEvidence(legs []leg, from float64) float64 {
 	}
 	diff := mean[1]/n[1] - mean[0]/n[0]
 	within := math.Max(all2/na-(all/na)*(all/na)-n[0]*n[1]/(na*na)*diff*diff, 0)
-	se := math.Sqrt((within + 2.25*deg*deg) * (1/n[0] + 1/n[1]))
-	const windward = 0.985 // how sure it is that riders heel to windward
+	se := math.Sqrt((within + heelFloor*heelFloor) * (1/n[0] + 1/n[1]))
 	p := distuv.UnitNormal.CDF(diff / se)
 	return math.Log(windward*p + (1-windward)*(1-p))
 }
@@ -211,7 +236,7 @@ func heelEvidence(legs []leg, from float64) float64 {
 func turnEvidence(turns []bend, from float64) float64 {
 	var through, away float64
 	for _, b := range turns {
-		if a := math.Abs(b.by); a < 140*deg || a > 300*deg {
+		if a := math.Abs(b.by); a < wideTurn || a > widestTurn {
 			continue
 		}
 		w, l := sweeps(b, from), sweeps(b, from+math.Pi)
@@ -222,6 +247,5 @@ func turnEvidence(turns []bend, from float64) float64 {
 		}
 	}
 	odds := mathext.Lbeta(away+4, through+1) - mathext.Lbeta(through+4, away+1)
-	const most = 2.8
-	return math.Min(math.Max(odds, -most), most) / 2
+	return math.Min(math.Max(odds, -mostTurnOdds), mostTurnOdds) / 2
 }
