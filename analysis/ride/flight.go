@@ -16,6 +16,58 @@ const (
 // its highest lift coefficient, 1.2, lifts 90 kg at 2.2 m/s; the one absolute bound.
 const slowestFlight = 2.2
 
+// Where speeds part. Tuned on simulated ordinary, beginner, kite and rough
+// outings, with a logger and with a watch alone.
+const (
+	speedBin            = 0.1      // m/s, of the histogram of speeds
+	movingFrom          = 1.0      // m/s
+	leastMoving         = 10.0     // s
+	flyingReach         = 1.25     // the fastest speeds to the slowest flight, at least
+	kernelShare         = 0.02     // of the fastest speed: the histogram's smoothing, 1σ
+	kernelLeast         = 0.25     // m/s, and its least
+	taxiLow             = 1.4      // m/s, where taxiing is looked for: up to
+	taxiHigh            = 4.2      // m/s, as no hull as short taxies faster, and up to
+	taxiShare           = 0.42     // of the fastest speed
+	valleyLow           = 0.3      // of the fastest speed: lift coefficients from 0.1 to 1
+	valleyHigh          = 0.66     // of the fastest speed
+	valleyRise          = 3.0      // times the valley's floor, where it ends
+	valleyRiseLeast     = 0.1      // of the peak, above the floor
+	floorRise           = 0.12     // of the peak above the floor, where the floor ends
+	floorShare          = 0.55     // of the way from valley to the floor's end: take-off
+	slowShare           = 0.42     // of the take-off speed
+	slowLeast, slowMost = 0.9, 1.6 // m/s
+	slowUsual           = 1.2      // m/s, when nothing flies
+	flyingSpeeds        = 1.2      // the fastest speeds to take-off, at least
+)
+
+// How flight is told step by step, in nats. Tuned on the same.
+const (
+	leastSteps    = 50   // that a feature is learnt from
+	tellBound     = 4.5  // of one feature's evidence
+	speedWidth    = 0.06 // of the take-off speed, plus
+	speedWidthLow = 0.1  // m/s: how sharply speed tells
+	tooSlowBound  = -3.0 // too slow says that the board cannot fly,
+	fastBound     = 0.8  // fast enough that it can
+	perStep       = 0.3  // of the evidence of a step: a fifth of a second is not independent
+	changePrice   = 4.0  // of a change of state
+	changeByGPS   = 3.3  // a watch has only speed to overcome it
+	neverFlies    = 0.6  // of the take-off speed
+	neverPrice    = 2.0  // of flying below it
+	surelyFlies   = 1.25 // of the take-off speed
+	surelyFloats  = 0.75
+	steadyFlight  = 1.15 // of the take-off speed, where steady flight is learnt
+	hullDrag      = 2.0  // m/s², what hitting the water does, give or take as much
+	brakeBound    = 6.0  // less the better the board's shaking tells, by up to
+	brakeLess     = 3.0
+	steadyLeast   = 0.3     // m/s², the least spread of speed's change in flight
+	turnSpread    = 1.6     // times that in a turn, which costs speed on the foil too
+	turnRate      = 6 * deg // rad/s, what counts as a turn here
+	heightLeak    = 2.0     // s, after which integrated height is forgotten
+	heightLeast   = 0.03    // m, the least spread of its change
+	heightFrom    = 2.0     // σ, from which a change of height tells
+	heightBound   = 3.5     // so that it cannot end a flight by itself
+)
+
 // A split is where this log's speeds part into taxiing and flying.
 type split struct {
 	ok      bool
@@ -28,30 +80,29 @@ type split struct {
 // way from taxiing to flying: the valley between two populations. Below slowest,
 // m/s, there is no flight.
 func splitSpeeds(g *grid, slowest float64) split {
-	const bin = 0.1
-	hist := make([]float64, int(fastest/bin)+1)
+	hist := make([]float64, int(fastest/speedBin)+1)
 	var moving []float64
 	for _, v := range g.speed {
-		if math.IsNaN(v) || v < 1 {
+		if math.IsNaN(v) || v < movingFrom {
 			continue
 		}
-		hist[int(v/bin)]++
+		hist[int(v/speedBin)]++
 		moving = append(moving, v)
 	}
-	s := split{slow: 1.2}
-	if float64(len(moving))*g.step < 10 {
+	s := split{slow: slowUsual}
+	if float64(len(moving))*g.step < leastMoving {
 		return s
 	}
 	slices.Sort(moving)
 	s.fast = moving[len(moving)*95/100]
-	if s.fast < 1.25*slowest {
+	if s.fast < flyingReach*slowest {
 		return s
 	}
-	dens := kernel(hist, math.Max(0.25, 0.02*s.fast)/bin)
-	at := func(v float64) int { return min(max(int(v/bin), 0), len(dens)-1) }
+	dens := kernel(hist, math.Max(kernelLeast, kernelShare*s.fast)/speedBin)
+	at := func(v float64) int { return min(max(int(v/speedBin), 0), len(dens)-1) }
 	// Taxiing is the densest speed in the lower third that is a peak, not the
 	// foot of the flying speeds; no hull as short taxies much beyond 4 m/s.
-	lo, hi := at(1.4), at(math.Min(0.42*s.fast, 4.2))
+	lo, hi := at(taxiLow), at(math.Min(taxiShare*s.fast, taxiHigh))
 	taxi := lo
 	var peak float64
 	for i := lo; i < len(dens)-1; i++ {
@@ -63,26 +114,26 @@ func splitSpeeds(g *grid, slowest float64) split {
 	// The first valley above it, for a second one may part slow reaches from
 	// fast; but not one between walking and taxiing: no foil flies at less than
 	// some 30 % of its top speed (lift coefficients from 0.1 to 1).
-	from := max(taxi, at(math.Max(slowest, 0.3*s.fast)))
-	top := max(at(0.66*s.fast), from+1)
+	from := max(taxi, at(math.Max(slowest, valleyLow*s.fast)))
+	top := max(at(valleyHigh*s.fast), from+1)
 	valley := from
 	for i := from; i <= top; i++ {
 		if dens[i] < dens[valley] {
 			valley = i
 		}
-		if dens[i] > math.Max(3*dens[valley], dens[valley]+0.1*peak) {
+		if dens[i] > math.Max(valleyRise*dens[valley], dens[valley]+valleyRiseLeast*peak) {
 			break
 		}
 	}
 	// The valley's floor is wide where few pass: take-off is near its upper
 	// end, for the board only flies on where it can.
 	edge := valley
-	for edge < top && dens[edge] < dens[valley]+0.12*(peak-dens[valley]) {
+	for edge < top && dens[edge] < dens[valley]+floorRise*(peak-dens[valley]) {
 		edge++
 	}
-	s.takeOff = math.Max(bin*(float64(valley)+0.55*float64(edge-valley)), slowest)
-	s.slow = math.Min(math.Max(0.42*s.takeOff, 0.9), 1.6)
-	s.ok = s.fast > 1.2*s.takeOff
+	s.takeOff = math.Max(speedBin*(float64(valley)+floorShare*float64(edge-valley)), slowest)
+	s.slow = math.Min(math.Max(slowShare*s.takeOff, slowLeast), slowMost)
+	s.ok = s.fast > flyingSpeeds*s.takeOff
 	return s
 }
 
@@ -117,7 +168,7 @@ func learn(x []float64, up, water []int) tell {
 	var nUp, nW int
 	t.muUp, t.sdUp, nUp = moments(x, up)
 	t.muW, t.sdW, nW = moments(x, water)
-	if nUp < 50 || nW < 50 {
+	if nUp < leastSteps || nW < leastSteps {
 		return t
 	}
 	sd := math.Sqrt(0.5 * (t.sdUp*t.sdUp + t.sdW*t.sdW))
@@ -152,7 +203,7 @@ func (t *tell) evidence(i int) float64 {
 	}
 	a, b := (t.x[i]-t.muUp)/t.sdUp, (t.x[i]-t.muW)/t.sdW
 	l := 0.5*(b*b-a*a) + math.Log(t.sdW/t.sdUp)
-	return t.weight * math.Min(math.Max(l, -4.5), 4.5)
+	return t.weight * math.Min(math.Max(l, -tellBound), tellBound)
 }
 
 // states tells flying from floating, step by step: the most likely sequence
@@ -171,18 +222,15 @@ func states(g *grid, s split) []uint8 {
 	tells := learnTells(g, s)
 	brake := braking(g, s, tells)
 	bySpeed := make([]float64, g.n)
-	width := 0.06*s.takeOff + 0.1
+	width := speedWidth*s.takeOff + speedWidthLow
 	for i, v := range g.speed {
 		if !math.IsNaN(v) {
-			// Fast enough says that the board can fly, too slow that it cannot.
-			bySpeed[i] = math.Min(math.Max((v-s.takeOff)/width, -3), 0.8)
+			bySpeed[i] = math.Min(math.Max((v-s.takeOff)/width, tooSlowBound), fastBound)
 		}
 	}
-	// One step is a fifth of a second, its evidence is not independent.
-	const perStep = 0.3
-	change := 4.0 // nats for a change of state
+	change := changePrice
 	if g.imu == nil {
-		change = 3.3 // a watch has only speed to overcome it
+		change = changeByGPS
 	}
 	step := heightSteps(g, s)
 	up, down := 0.0, 0.0
@@ -206,8 +254,8 @@ func states(g *grid, s split) []uint8 {
 			down, back[i][1] = u0-drop, aloft
 		}
 		// Too slow to fly, whatever else is said.
-		if v := g.speed[i]; !math.IsNaN(v) && v < 0.6*s.takeOff {
-			l -= 2
+		if v := g.speed[i]; !math.IsNaN(v) && v < neverFlies*s.takeOff {
+			l -= neverPrice
 		}
 		up, down = up+l/2, down-l/2
 	}
@@ -236,9 +284,9 @@ func learnTells(g *grid, s split) []tell {
 	for i, v := range g.speed {
 		switch {
 		case math.IsNaN(v):
-		case v > 1.25*s.takeOff:
+		case v > surelyFlies*s.takeOff:
 			up = append(up, i)
-		case v > s.slow && v < 0.75*s.takeOff:
+		case v > s.slow && v < surelyFloats*s.takeOff:
 			water = append(water, i)
 		}
 	}
@@ -268,16 +316,16 @@ func braking(g *grid, s split, tells []tell) []float64 {
 			continue
 		}
 		acc[i] = (g.speed[b] - g.speed[a]) / (float64(b-a) * g.step)
-		if g.speed[i] > 1.15*s.takeOff && !math.IsNaN(acc[i]) {
+		if g.speed[i] > steadyFlight*s.takeOff && !math.IsNaN(acc[i]) {
 			up = append(up, i)
 		}
 	}
 	_, steady, _ := moments(acc, up)
-	steady = math.Max(steady, 0.3)
-	const hull = 2.0 // m/s², what hitting the water does, give or take as much
-	most := 6.0      // nats; the better the board's shaking tells, the less it is needed
+	steady = math.Max(steady, steadyLeast)
+	const hull = hullDrag
+	most := brakeBound
 	for _, t := range tells {
-		most = math.Min(most, 6-3*t.weight)
+		most = math.Min(most, brakeBound-brakeLess*t.weight)
 	}
 	out := make([]float64, g.n)
 	for i, a := range acc {
@@ -285,8 +333,8 @@ func braking(g *grid, s split, tells []tell) []float64 {
 			continue
 		}
 		sd := steady
-		if turning(g, i, h) { // a turn costs speed on the foil too
-			sd *= 1.6
+		if turning(g, i, h) {
+			sd *= turnSpread
 		}
 		flying := -0.5 * (a / sd) * (a / sd)
 		water := -0.5*(a+hull)*(a+hull)/(hull*hull) + math.Log(sd/hull)
@@ -295,12 +343,12 @@ func braking(g *grid, s split, tells []tell) []float64 {
 	return out
 }
 
-// turning says whether the course changes by more than 6°/s about step i.
+// turning says whether the course turns about step i.
 func turning(g *grid, i, h int) bool {
 	a, b := max(i-2*h, 0), min(i+2*h, g.n-1)
 	cross := g.se[b]*g.sn[a] - g.sn[b]*g.se[a]
 	dot := g.se[a]*g.se[b] + g.sn[a]*g.sn[b]
-	return math.Abs(math.Atan2(cross, dot)) > 6*deg*float64(b-a)*g.step
+	return math.Abs(math.Atan2(cross, dot)) > turnRate*float64(b-a)*g.step
 }
 
 // heightSteps is the evidence of coming up on the foil (positive) or down from
@@ -314,15 +362,14 @@ func heightSteps(g *grid, s split) []float64 {
 		return out
 	}
 	// Vertical acceleration integrated twice; the leak forgets its errors.
-	const leak = 2.0 // s
 	height := make([]float64, g.n)
 	var w, z float64
 	for i, a := range f.up {
 		if math.IsNaN(a) {
 			w, z = 0, 0
 		} else {
-			w += g.step * (a - w/leak)
-			z += g.step * (w - z/leak)
+			w += g.step * (a - w/heightLeak)
+			z += g.step * (w - z/heightLeak)
 		}
 		height[i] = z
 	}
@@ -330,15 +377,15 @@ func heightSteps(g *grid, s split) []float64 {
 	var steady []int
 	for i := range out {
 		out[i] = height[min(i+h, g.n-1)] - height[max(i-h, 0)]
-		if g.speed[i] > 1.15*s.takeOff {
+		if g.speed[i] > steadyFlight*s.takeOff {
 			steady = append(steady, i)
 		}
 	}
 	_, sd, n := moments(out, steady)
 	for i, d := range out {
 		out[i] = 0
-		if k := math.Abs(d) / math.Max(sd, 0.03); n > 50 && k > 2 {
-			out[i] = math.Copysign(math.Min(0.5*k*k-2, 3.5), d)
+		if k := math.Abs(d) / math.Max(sd, heightLeast); n > leastSteps && k > heightFrom {
+			out[i] = math.Copysign(math.Min(0.5*(k*k-heightFrom*heightFrom), heightBound), d)
 		}
 	}
 	return out
