@@ -201,19 +201,19 @@ func TestEarlierSessions(t *testing.T) {
 	other := e
 	other.Foil.Wing.Area = 0.09
 	p := mustInfer(t, today, outingOf(&other))
-	if len(p.Notes) != 1 || !strings.Contains(p.Notes[0], "wing area") {
-		t.Errorf("notes %q", p.Notes)
+	if len(p.LeftOut) != 1 || !strings.Contains(p.LeftOut[0].Why.Error(), "wing area") {
+		t.Errorf("left out %v", p.LeftOut)
 	}
 }
 
 func TestConflicts(t *testing.T) {
-	find := func(p *Posterior, word string) float64 {
+	find := func(p *Posterior, kind Kind) Conflict {
 		for _, c := range p.Conflicts {
-			if strings.Contains(c.What, word) {
-				return c.Sigmas
+			if c.Kind == kind {
+				return c
 			}
 		}
-		return 0
+		return Conflict{}
 	}
 	s := gear()
 	truth := FromSetup(s, 1025.5, 1.1e-6)
@@ -222,24 +222,27 @@ func TestConflicts(t *testing.T) {
 		wrong := truth
 		wrong.WingArea /= 2
 		p := mustInfer(t, withLaw(outingOf(s), wrong))
-		if find(p, "wing.area_cm2") < 4 || p.Widened < 2 {
+		c := find(p, SlopeKind)
+		if c.Sigmas < 4 || p.Widened < 2 {
 			t.Errorf("conflicts %v, widened %g", p.Conflicts, p.Widened)
 		}
+		near(t, "stated lift area", c.Stated, NewFoil(truth).At(9, Gravity).LiftArea, 0.02)
+		near(t, "asked lift area", c.Asked, NewFoil(wrong).At(9, Gravity).LiftArea, 0.02)
 	})
 	t.Run("contradictory notes", func(t *testing.T) {
-		c := *s
-		c.Feel = []setup.Feel{{Speed: 9, Share: 0.75, SD: 0.10, Said: "strong front"}, {Speed: 9.2, Share: 0.25, SD: 0.10, Said: "strong back"}}
-		p := mustInfer(t, outingOf(&c))
-		if find(p, "contradict") < 3 || p.Widened <= 1.5 {
+		o := outingOf(s)
+		o.Ev.Feel = []setup.Feel{{Speed: 9, Share: 0.75, SD: 0.10, Said: "strong front"}, {Speed: 9.2, Share: 0.25, SD: 0.10, Said: "strong back"}}
+		p := mustInfer(t, o)
+		if c := find(p, NotePairKind); c.Sigmas < 3 || p.Widened <= 1.5 || c.Speed != 9.2 || c.Asked != 0.25 || c.OtherSpeed != 9 || c.OtherShare != 0.75 {
 			t.Errorf("conflicts %v, widened %g", p.Conflicts, p.Widened)
 		}
 	})
 	t.Run("one note out of line", func(t *testing.T) {
-		c := *s
-		c.Feel = notes(truth, 0.05, 6, 7, 8, 9, 10, 11)
-		c.Feel[2].Share -= 0.35
-		p := mustInfer(t, outingOf(&c))
-		if find(p, "15.6 kn") < 3 || p.Widened <= 1 {
+		o := outingOf(s)
+		o.Ev.Feel = notes(truth, 0.05, 6, 7, 8, 9, 10, 11)
+		o.Ev.Feel[2].Share -= 0.35
+		p := mustInfer(t, o)
+		if c := find(p, NoteKind); c.Sigmas < 3 || p.Widened <= 1 || c.Speed != 8 || c.Stated < c.Asked+0.2 {
 			t.Errorf("conflicts %v, widened %g", p.Conflicts, p.Widened)
 		}
 	})
@@ -247,32 +250,38 @@ func TestConflicts(t *testing.T) {
 		o := withLaw(outingOf(s), truth)
 		o.Ev.LevelZero = true
 		o.Ev.Zero += 5 * deg
-		p := mustInfer(t, o)
-		if find(p, "wing.incidence_deg") < 4 {
-			t.Errorf("conflicts %v", p.Conflicts)
+		c := find(mustInfer(t, o), ZeroKind)
+		if c.Sigmas < 4 {
+			t.Errorf("conflict %v", c)
+		}
+		near(t, "asked over stated, deg", (c.Asked-c.Stated)/deg, 5, 0.1)
+	})
+	t.Run("measured against marked", func(t *testing.T) {
+		o := outingOf(s)
+		for _, v := range []float64{6, 8, 10, 12} {
+			o.Ev.Measured = append(o.Ev.Measured, Measured{Speed: v, Share: NewFoil(truth).At(v, Gravity).FrontShare, SD: 0.02})
+		}
+		f := NewFoil(truth.MoveFoil(0.1))
+		o.Ev.Measured = append(o.Ev.Measured, Measured{Speed: 9, Share: f.At(9, Gravity).FrontShare - 0.3, Change: Change{Foil: 0.1}, SD: 0.02})
+		if c := find(mustInfer(t, o), MeasuredKind); c.Speed != 9 || c.Sigmas < 4 {
+			t.Errorf("conflict %v", c)
 		}
 	})
-	t.Run("in the key's own unit, in plain words", func(t *testing.T) {
+	t.Run("an unknown in its key's own terms", func(t *testing.T) {
 		in := truth
-		in.Shim, in.ShimSpan = Card, 0.05
-		for _, c := range []struct {
-			q    parameter
-			v, z float64
-			want string
-		}{
-			{parameter{name: "wing position", show: 1 / mm, unit: "mm", centre: 0.10, given: true, key: "foil.wing.ahead_cm"}, -0.0304, 6.9,
-				"the wing position: the evidence asks for 6.96 cm where the setup says 10 cm, far outside what the setup allows (check foil.wing.ahead_cm)"},
-			{parameter{name: "rig's lift", show: 100, unit: "%", centre: 0.05, key: "rig.lift_fraction"}, 0.2, 3.2,
-				"the rig's lift: the evidence asks for 0.25 where the default is 0.05, outside what the setup allows (check rig.lift_fraction)"},
+		in.Shim, in.ShimSpan = 2*Card, 0.05
+		p := problem{outings: []Outing{{In: in}}}
+		for key, c := range map[string]struct{ centre, v, asked, stated float64 }{
+			"foil.wing.ahead_cm": {0.10, -0.03, 0.07, 0.10},
 			// The key is without the shim.
-			{parameter{name: "stabilizer incidence", show: 1 / deg, unit: "deg", centre: -1*deg + ShimAngle(Card, 0.05), given: true, key: "foil.stabilizer.incidence_deg"}, 2 * deg, 4,
-				"the stabilizer incidence: the evidence asks for 1° where the setup says -1°, far outside what the setup allows (check foil.stabilizer.incidence_deg)"},
-			{parameter{name: "drag", show: 100, unit: "%", given: true}, 0.7, 3.5,
-				"the drag: the evidence asks for 70 % where the setup says 0 %, outside what the setup allows"},
+			"foil.stabilizer.incidence_deg": {-1*deg + ShimAngle(2*Card, 0.05), 2 * deg, 1 * deg, -1 * deg},
+			"foil.stabilizer.shim_mm":       {0, 0.25, 2.5 * Card, 2 * Card},
 		} {
-			p := problem{outings: []Outing{{In: in}}}
-			if got := p.strain(c.q, c.v, c.z).says(nil); got != c.want {
-				t.Errorf("got  %s\nwant %s", got, c.want)
+			got := p.strain(parameter{name: key, key: key, centre: c.centre, sd: 1, given: true}, c.v, 5)
+			near(t, key+" asked", got.Asked, c.asked, 1e-12)
+			near(t, key+" stated", got.Stated, c.stated, 1e-12)
+			if got.Unknown.Key != key || got.Unknown.Default || got.Sigmas != 5 {
+				t.Errorf("%+v", got)
 			}
 		}
 	})
