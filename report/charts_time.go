@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"html/template"
 	"math"
-	"slices"
 	"strings"
 
 	"evenfoot/analysis/ride"
@@ -14,6 +13,9 @@ import (
 
 	"gonum.org/v1/plot"
 )
+
+// leastGap is the shortest silence that breaks a line, s.
+const leastGap = 2
 
 // A trace is one channel over time, in printing units.
 type trace struct {
@@ -24,72 +26,71 @@ type trace struct {
 	gap         float64 // s; a longer silence is a gap
 }
 
-// envelope is a trace with, of each of n columns between lo and hi, its lowest
-// and highest value, and a gap where the log has one. Long logs are read once.
-func (t trace) envelope(lo, hi float64, n int) []chart.XY {
-	var out []chart.XY
-	col, prev := -1, math.NaN()
-	var a, z chart.XY // lowest and highest of the column
-	flush := func() {
-		if col < 0 {
-			return
-		}
-		if a.X > z.X {
-			a, z = z, a
-		}
-		out = append(out, a)
-		if a != z {
-			out = append(out, z)
-		}
-		col = -1
-	}
+// A bin is one column of a trace: its lowest and highest point, and the sum of
+// what lies between.
+type bin struct {
+	low, high chart.XY
+	sum       float64
+	n         int
+	broken    bool // the log has a gap before or in it
+}
+
+// bins cut a trace into n columns between lo and hi. Long logs are read once.
+func (t trace) bins(lo, hi float64, n int) []bin {
+	out := make([]bin, n)
+	prev := math.NaN()
 	for i := range t.n {
 		x, v := t.at(i)
 		if !words.Finite(v) || !(x >= lo && x <= hi) {
 			continue
 		}
-		if x-prev > t.gap {
-			flush()
-			out = append(out, chart.XY{X: math.NaN(), Y: math.NaN()})
-		}
+		b, p := &out[min(int((x-lo)/(hi-lo)*float64(n)), n-1)], chart.XY{X: x, Y: v}
+		b.broken = b.broken || x-prev > t.gap
 		prev = x
-		if c := int((x - lo) / (hi - lo) * float64(n)); c != col {
-			flush()
-			col, a, z = c, chart.XY{X: x, Y: v}, chart.XY{X: x, Y: v}
-			continue
+		if b.n == 0 {
+			b.low, b.high = p, p
 		}
-		if v < a.Y {
-			a = chart.XY{X: x, Y: v}
+		if v < b.low.Y {
+			b.low = p
 		}
-		if v > z.Y {
-			z = chart.XY{X: x, Y: v}
+		if v > b.high.Y {
+			b.high = p
 		}
+		b.sum += v
+		b.n++
 	}
-	flush()
 	return out
 }
 
-// sampled is the mean of a trace in n columns; NaN where there is none.
-func (t trace) sampled(lo, hi float64, n int) []float64 {
-	sum, count := make([]float64, n), make([]float64, n)
-	for i := range t.n {
-		x, v := t.at(i)
-		if c := int((x - lo) / (hi - lo) * float64(n)); words.Finite(v) && x >= lo && c < n && c >= 0 {
-			sum[c] += v
-			count[c]++
+// envelope is a trace with the lowest and the highest value of each of n
+// columns, and a gap where the log has one.
+func (t trace) envelope(lo, hi float64, n int) []chart.XY {
+	var out []chart.XY
+	for _, b := range t.bins(lo, hi, n) {
+		if b.n == 0 {
+			continue
+		}
+		if b.broken {
+			out = append(out, chart.XY{X: math.NaN(), Y: math.NaN()})
+		}
+		first, last := b.low, b.high
+		if first.X > last.X {
+			first, last = last, first
+		}
+		out = append(out, first)
+		if last != first {
+			out = append(out, last)
 		}
 	}
-	for i := range sum {
-		sum[i] /= count[i] // 0/0 is the NaN that is wanted
-	}
-	return sum
+	return out
 }
 
-func gapFor(n int, first, last float64) float64 {
-	if n < 2 {
-		return 2
+// gapFor is how long a silence makes a gap: five samples, and no less than least, s.
+func gapFor(t []float64, least float64) float64 {
+	if len(t) < 2 {
+		return least
 	}
-	return math.Max(2, 5*(last-first)/float64(n-1))
+	return math.Max(least, 5*(t[len(t)-1]-t[0])/float64(len(t)-1))
 }
 
 // traces are speed, pitch and heel, as far as the log has them.
@@ -104,17 +105,17 @@ func (b *builder) traces() []trace {
 				return g.Time[i], math.NaN()
 			}
 			return g.Time[i], b.u.SpeedValue(float64(g.Speed[i]))
-		}, gapFor(n, g.Time[0], g.Time[n-1])})
+		}, gapFor(g.Time, leastGap)})
 	} else if r.Ride != nil && len(r.Ride.Speed.East) > 1 {
 		s := r.Ride.Speed
 		ts = append(ts, trace{"speed", b.u.SpeedName(), "now", min(len(s.East), len(s.North)), func(i int) (float64, float64) {
 			return s.Start + float64(i)*s.Step, b.u.SpeedValue(math.Hypot(s.East[i], s.North[i]))
-		}, math.Max(2, 5*s.Step)})
+		}, math.Max(leastGap, 5*s.Step)})
 	}
 	// What a sensor shows that is not fixed to the board is not the deck's angle.
 	if m := r.Motion; m != nil && len(m.Time) > 0 && m.Mount.Rigid {
 		n := len(m.Time)
-		gap := gapFor(n, m.Time[0], m.Time[n-1])
+		gap := gapFor(m.Time, leastGap)
 		for _, x := range []struct {
 			label string
 			ink   chart.Ink
@@ -304,9 +305,9 @@ func (b *builder) samples(ts []trace, lo, hi float64, n int) string {
 	}{Lo: math.Round(lo*10) / 10, Step: (hi - lo) / float64(n)}
 	for _, t := range ts {
 		s := series{Name: t.label, Unit: t.unit}
-		for _, v := range t.sampled(lo, hi, n) {
-			if words.Finite(v) {
-				s.V = append(s.V, math.Round(v*10)/10)
+		for _, b := range t.bins(lo, hi, n) {
+			if b.n > 0 {
+				s.V = append(s.V, math.Round(10*b.sum/float64(b.n))/10)
 			} else {
 				s.V = append(s.V, nil)
 			}
@@ -343,140 +344,4 @@ func (b *builder) rideTable() *table {
 		}
 	}
 	return t
-}
-
-// shareClasses cut the front share for the colours of the track.
-var shareClasses = []float64{0.40, 0.45, 0.55, 0.60}
-
-var shareInks = []chart.Ink{"sh1", "sh2", "sh3", "sh4", "sh5"}
-
-func shareClass(s float64) int {
-	c, _ := slices.BinarySearch(shareClasses, s)
-	return c
-}
-
-// track is the way over the water, in metres from the start.
-func (b *builder) track() *figure {
-	pos := b.positions()
-	if len(pos) < 2 {
-		return nil
-	}
-	f := &figure{ID: "track", Title: "The way over the water"}
-	byShare := len(b.r.FootLoad) > 0
-	if byShare {
-		f.Legend = []legend{{"line", "sh1", "front foot under 40 %"}, {"line", "sh2", "40 to 45 %"}, {"line", "sh3", "even: 45 to 55 %"}, {"line", "sh4", "55 to 60 %"}, {"line", "sh5", "over 60 %"}}
-	} else {
-		f.Legend = []legend{{"line", "now", "on the foil"}}
-	}
-	f.Legend = append(f.Legend, legend{"line", "idle", "not on the foil"})
-	f.Note = "North is up. The axes are metres from the start; this page holds no coordinates of the place."
-	f.Says = b.trackSays()
-	span := 0.0
-	for _, p := range pos {
-		span = math.Max(span, math.Max(math.Abs(p.x), math.Abs(p.y)))
-	}
-	f.draw(tall(1.25), func(wide bool) []*chart.Panel {
-		limit := 2200
-		if wide {
-			limit = 4500
-		}
-		ps := thinTrack(pos, span/400, limit)
-		p := &chart.Panel{XLabel: "metres east", YLabel: "metres north", Equal: true}
-		idle, flown := []chart.XY{}, make([][]chart.XY, len(shareInks))
-		prev := -2
-		for i, q := range ps {
-			cls := -1
-			if q.flying {
-				cls = 0
-				if byShare {
-					cls = q.class
-				}
-			}
-			xy := chart.XY{X: q.x, Y: q.y}
-			if i > 0 && q.broken {
-				prev = -2
-			}
-			dst := &idle
-			if cls >= 0 {
-				dst = &flown[cls]
-			}
-			if cls != prev {
-				*dst = append(*dst, chart.XY{X: math.NaN()})
-				if prev > -2 && i > 0 {
-					*dst = append(*dst, chart.XY{X: ps[i-1].x, Y: ps[i-1].y})
-				}
-			}
-			*dst = append(*dst, xy)
-			prev = cls
-		}
-		p.Layers = append(p.Layers, chart.Line{Points: idle, Ink: "idle", Width: 1})
-		for i, l := range flown {
-			if len(l) > 0 {
-				ink := shareInks[i]
-				if !byShare {
-					ink = "now"
-				}
-				p.Layers = append(p.Layers, chart.Line{Points: l, Ink: ink, Width: 2})
-			}
-		}
-		p.Layers = append(p.Layers, chart.Dots{Points: []chart.XY{{X: ps[0].x, Y: ps[0].y}}, Ink: "text", Size: 7}, chart.Note{At: chart.XY{X: ps[0].x, Y: ps[0].y}, DX: 7, DY: 7, Text: "start", Ink: "text"})
-		return []*chart.Panel{p}
-	})
-	return f
-}
-
-type place struct {
-	x, y           float64 // m east, north of the start
-	flying, broken bool    // broken: a gap before this one
-	class          int
-}
-
-// positions are the fixes in metres from the first, on the sphere that fits
-// there; nothing finer is needed for a drawing.
-func (b *builder) positions() []place {
-	if b.r.Log == nil || len(b.r.Log.GPS.Lat) != len(b.r.Log.GPS.Time) || len(b.r.Log.GPS.Lon) != len(b.r.Log.GPS.Time) {
-		return nil
-	}
-	g := b.r.Log.GPS
-	var out []place
-	const metresPerDeg = 6371008.8 * math.Pi / 180
-	lat0, lon0, last := math.NaN(), math.NaN(), math.NaN()
-	var flow [2]float64
-	if w := b.r.WaterFlow; w != nil && w.East.Known() && w.North.Known() {
-		flow = [2]float64{w.East.Value, w.North.Value}
-	}
-	today := b.today()
-	k, rides := 0, []ride.Ride{}
-	if b.r.Ride != nil {
-		rides = b.r.Ride.Rides
-	}
-	gap := 10.0
-	if n := len(g.Time); n > 1 {
-		gap = math.Max(gap, 5*(g.Time[n-1]-g.Time[0])/float64(n-1))
-	}
-	for i, t := range g.Time {
-		if !words.Finite(g.Lat[i]) || !words.Finite(g.Lon[i]) || (i < len(g.Flags) && g.Flags[i] != 0) {
-			continue
-		}
-		if math.IsNaN(lat0) {
-			lat0, lon0 = g.Lat[i], g.Lon[i]
-		}
-		dlon := math.Remainder(g.Lon[i]-lon0, 360)
-		p := place{x: dlon * metresPerDeg * math.Cos(lat0*math.Pi/180), y: (g.Lat[i] - lat0) * metresPerDeg, broken: t-last > gap}
-		last = t
-		for k < len(rides) && rides[k].End < t {
-			k++
-		}
-		p.flying = k < len(rides) && rides[k].Start <= t
-		if p.flying && i < len(g.Speed) {
-			v := float64(g.Speed[i])
-			if i < len(g.Course) && words.Finite(float64(g.Course[i])) {
-				s, c := math.Sincos(float64(g.Course[i]) * math.Pi / 180)
-				v = math.Hypot(v*s-flow[0], v*c-flow[1])
-			}
-			p.class = shareClass(shareClamped(today, v))
-		}
-		out = append(out, p)
-	}
-	return out
 }

@@ -3,10 +3,128 @@ package report
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"evenfoot/analysis/advice"
+	"evenfoot/analysis/ride"
+	"evenfoot/report/chart"
 	"evenfoot/report/words"
 )
+
+// shareClasses cut the front share for the colours of the track.
+var shareClasses = []float64{0.40, 0.45, 0.55, 0.60}
+
+// wayInks are the colours of the track: off the foil, then by class of share.
+var wayInks = []chart.Ink{"idle", "sh1", "sh2", "sh3", "sh4", "sh5"}
+
+// track is the way over the water, in metres from the start.
+func (b *builder) track() *figure {
+	pos := b.positions()
+	if len(pos) < 2 {
+		return nil
+	}
+	f := &figure{ID: "track", Title: "The way over the water"}
+	inks := wayInks
+	if len(b.r.FootLoad) > 0 {
+		f.Legend = []legend{{"line", "sh1", "front foot under 40 %"}, {"line", "sh2", "40 to 45 %"}, {"line", "sh3", "even: 45 to 55 %"}, {"line", "sh4", "55 to 60 %"}, {"line", "sh5", "over 60 %"}}
+	} else {
+		f.Legend = []legend{{"line", "now", "on the foil"}}
+		inks = []chart.Ink{"idle", "now", "now", "now", "now", "now"}
+	}
+	f.Legend = append(f.Legend, legend{"line", "idle", "not on the foil"})
+	f.Note = "North is up. The axes are metres from the start; this page holds no coordinates of the place."
+	f.Says = b.trackSays()
+	span := 0.0
+	for _, p := range pos {
+		span = max(span, math.Abs(p.at.X), math.Abs(p.at.Y))
+	}
+	f.draw(tall(1.25), func(wide bool) []*chart.Panel {
+		limit := 2200
+		if wide {
+			limit = 4500
+		}
+		ps := thinTrack(pos, span/400, limit)
+		lines := make([][]chart.XY, len(inks))
+		for i := 1; i < len(ps); i++ {
+			if ps[i].broken {
+				continue
+			}
+			l := &lines[ps[i].class]
+			if n := len(*l); n == 0 || (*l)[n-1] != ps[i-1].at {
+				*l = append(*l, chart.XY{X: math.NaN()}, ps[i-1].at)
+			}
+			*l = append(*l, ps[i].at)
+		}
+		p := &chart.Panel{XLabel: "metres east", YLabel: "metres north", Equal: true}
+		for i, l := range lines {
+			if len(l) > 0 {
+				p.Layers = append(p.Layers, chart.Line{Points: l, Ink: inks[i], Width: float64(min(i, 1) + 1)})
+			}
+		}
+		p.Layers = append(p.Layers, chart.Dots{Points: []chart.XY{ps[0].at}, Ink: "text", Size: 7}, chart.Note{At: ps[0].at, DX: 7, DY: 7, Text: "start", Ink: "text"})
+		return []*chart.Panel{p}
+	})
+	return f
+}
+
+// A place is one fix, as a point of the track.
+type place struct {
+	at     chart.XY // m east, north of the start
+	broken bool     // a gap before this one
+	class  int      // index into wayInks
+}
+
+// longSilence makes a gap in the track, s.
+const longSilence = 10
+
+// positions are the fixes in metres from the first, on the sphere that fits
+// there; nothing finer is needed for a drawing.
+func (b *builder) positions() []place {
+	if b.r.Log == nil || len(b.r.Log.GPS.Lat) != len(b.r.Log.GPS.Time) || len(b.r.Log.GPS.Lon) != len(b.r.Log.GPS.Time) {
+		return nil
+	}
+	g := b.r.Log.GPS
+	const metresPerDeg = 6371008.8 / radian
+	var flow [2]float64
+	if w := b.r.WaterFlow; w != nil && w.East.Known() && w.North.Known() {
+		flow = [2]float64{w.East.Value, w.North.Value}
+	}
+	var rides []ride.Ride
+	if b.r.Ride != nil {
+		rides = b.r.Ride.Rides
+	}
+	today, gap := b.today(), gapFor(g.Time, longSilence)
+	var out []place
+	lat0, lon0, last := math.NaN(), math.NaN(), math.NaN()
+	for i, t := range g.Time {
+		if !words.Finite(g.Lat[i]) || !words.Finite(g.Lon[i]) || (i < len(g.Flags) && g.Flags[i] != 0) {
+			continue
+		}
+		if len(out) == 0 {
+			lat0, lon0 = g.Lat[i], g.Lon[i]
+		}
+		p := place{broken: t-last > gap}
+		p.at = chart.XY{X: math.Remainder(g.Lon[i]-lon0, 360) * metresPerDeg * math.Cos(lat0/radian), Y: (g.Lat[i] - lat0) * metresPerDeg}
+		last = t
+		for len(rides) > 0 && rides[0].End < t {
+			rides = rides[1:]
+		}
+		if len(rides) > 0 && rides[0].Start <= t {
+			v := 0.0
+			if i < len(g.Speed) {
+				v = float64(g.Speed[i])
+			}
+			if i < len(g.Course) && words.Finite(float64(g.Course[i])) {
+				s, c := math.Sincos(float64(g.Course[i]) / radian)
+				v = math.Hypot(v*s-flow[0], v*c-flow[1])
+			}
+			class, _ := slices.BinarySearch(shareClasses, shareClamped(today, v))
+			p.class = 1 + class
+		}
+		out = append(out, p)
+	}
+	return out
+}
 
 // shareClamped is the share at v, or at the nearest end of the curve.
 func shareClamped(c []advice.SharePoint, v float64) float64 {
@@ -27,7 +145,7 @@ func thinTrack(ps []place, step float64, limit int) []place {
 		out := ps[:1:1]
 		for i := 1; i < len(ps); i++ {
 			q, l := ps[i], out[len(out)-1]
-			if math.Hypot(q.x-l.x, q.y-l.y) >= step || (q.broken && i > 0) || i == len(ps)-1 {
+			if math.Hypot(q.at.X-l.at.X, q.at.Y-l.at.Y) >= step || q.broken || i == len(ps)-1 {
 				out = append(out, q)
 			}
 		}

@@ -123,8 +123,8 @@ func TestTrackIsInMetres(t *testing.T) {
 		t.Fatalf("%d places", len(got))
 	}
 	for i, want := range []pt{{0, 0}, {0, 111.195}, {55.597, 0}, {-55.597, -111.195}} { // east, north
-		if !near(got[i].x, want.x, 0.01) || !near(got[i].y, want.y, 0.01) {
-			t.Errorf("fix %d: %.2f m east, %.2f m north, want %v", i, got[i].x, got[i].y, want)
+		if !near(got[i].at.X, want.x, 0.01) || !near(got[i].at.Y, want.y, 0.01) {
+			t.Errorf("fix %d: %.2f m east, %.2f m north, want %v", i, got[i].at.X, got[i].at.Y, want)
 		}
 	}
 }
@@ -139,7 +139,7 @@ func TestTrackColoursBySpeedThroughWater(t *testing.T) {
 	r.Ride.Rides[0].Start, r.Ride.Rides[0].End = 0, 10
 	r.Log.GPS = ingest.GPS{Time: []float64{0, 1, 2}, Lat: []float64{0, 0, 0}, Lon: []float64{0, 1e-4, 0}, Speed: []float32{6, 6, 6}, Course: []float32{90, 270, 0}}
 	for i, p := range (&builder{r: r, u: words.Units{}.OrDefault()}).positions() {
-		if want := []int{0, 4, 2}[i]; p.class != want || !p.flying { // 4, 8 and √40 m/s
+		if want := []int{1, 5, 3}[i]; p.class != want { // 4, 8 and √40 m/s
 			t.Errorf("fix %d: class %d, want %d", i, p.class, want)
 		}
 	}
