@@ -1,13 +1,13 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
 
 	"evenfoot/analysis"
-	"evenfoot/analysis/interval"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
 
@@ -114,131 +114,94 @@ func (b *builder) growth(ks []words.StiffAt) string {
 
 // effort is how much the feet work at each speed.
 func (b *builder) effort() *figure {
-	pts := b.r.ControlEffort
+	pts := slices.DeleteFunc(slices.Clone(b.r.ControlEffort), func(p analysis.EffortPoint) bool { return !words.Finite(p.Interval.Value) })
 	if len(pts) == 0 {
 		return nil
 	}
 	f := &figure{ID: "effort", Title: "How hard your feet work"}
 	f.Note = "The mark is the size of the quick pitch corrections (root mean square of the pitch rate), with its 90 % interval. Less is calmer."
 	f.Table = &table{Caption: "Pitch corrections by speed and tack", Head: []string{"speed, " + b.u.SpeedName(), "tack", "degrees per second"}}
-	type series struct {
-		tack, ink, name string
-		shape           chart.Shape
-		shift           float64
-		items           []chart.Whisker
-	}
-	all := []*series{{"port", "port", "port tack", chart.Square, -0.12, nil}, {"starboard", "stbd", "starboard tack", chart.Round, 0.12, nil}, {"", "now", "both tacks", chart.Round, 0, nil}}
-	tacks := slices.ContainsFunc(pts, func(p analysis.EffortPoint) bool { return p.Tack != "" })
-	lowV, lowE, highV, highE := 0.0, math.Inf(1), 0.0, math.Inf(-1)
 	for _, p := range pts {
-		i := p.Interval
-		if !i.Known() || i.Value == 0 {
-			i = interval.Exact(float64(p.PitchRate))
-		}
-		for _, s := range all {
-			if s.tack == p.Tack && (s.tack != "" || !tacks) { // both tacks only where they are not told apart
-				s.items = append(s.items, chart.Whisker{Row: b.u.SpeedValue(float64(p.Speed)) + s.shift, Value: i.Value, Lo: i.Low, Hi: i.High})
-			}
-		}
-		if i.Value < lowE {
-			lowV, lowE = float64(p.Speed), i.Value
-		}
-		if i.Value > highE {
-			highV, highE = float64(p.Speed), i.Value
-		}
-		tack := p.Tack
-		if tack == "" {
-			tack = "both"
-		}
-		f.Table.add(math.NaN(), words.Fixed(b.u.SpeedValue(float64(p.Speed)), 1), words.Clean(tack), words.Between(i, 1, 2))
+		f.Table.add(math.NaN(), words.Fixed(b.u.SpeedValue(float64(p.Speed)), 1), words.Choose(p.Tack == "", "both", words.Clean(p.Tack)), words.Between(p.Interval, 1, 2))
 	}
-	if !words.Finite(lowE) || !words.Finite(highE) {
-		return nil
+	rate := func(p, q analysis.EffortPoint) int { return cmp.Compare(p.Interval.Value, q.Interval.Value) }
+	least, most := slices.MinFunc(pts, rate), slices.MaxFunc(pts, rate)
+	f.Says = "Your feet work about equally hard at all speeds."
+	if lo, hi := least.Interval.Value, most.Interval.Value; hi >= 1.1*lo {
+		f.Says = fmt.Sprintf("Your feet work least at about %s and most at about %s, %s times as much.", b.u.SpeedText(float64(least.Speed)), b.u.SpeedText(float64(most.Speed)), words.Fixed(hi/math.Max(lo, 1e-9), 1))
 	}
-	f.Says = fmt.Sprintf("Your feet work least at about %s and most at about %s, %s times as much.", b.u.SpeedText(lowV), b.u.SpeedText(highV), words.Fixed(highE/math.Max(lowE, 1e-9), 1))
-	if highE < 1.1*lowE {
-		f.Says = "Your feet work about equally hard at all speeds."
-	}
+	tacks := slices.ContainsFunc(pts, func(p analysis.EffortPoint) bool { return p.Tack != "" })
 	var layers []plot.Plotter
-	for _, s := range all {
-		if len(s.items) > 0 {
-			layers = append(layers, chart.Whiskers{Items: s.items, Ink: chart.Ink(s.ink), Shape: s.shape, Upright: true})
-			kind := "dot"
-			if s.shape == chart.Square {
-				kind = "square"
+	for _, s := range []struct {
+		tack, ink, name, kind string
+		shape                 chart.Shape
+		shift                 float64 // so that two marks at one speed stand beside each other
+	}{{"port", "port", "port tack", "square", chart.Square, -0.12}, {"starboard", "stbd", "starboard tack", "dot", chart.Round, 0.12}, {"", "now", "both tacks", "dot", chart.Round, 0}} {
+		w := chart.Whiskers{Ink: chart.Ink(s.ink), Shape: s.shape, Upright: true}
+		for _, p := range pts {
+			if p.Tack == s.tack && (s.tack != "" || !tacks) { // both tacks only where they are not told apart
+				w.Items = append(w.Items, chart.Whisker{Row: b.u.SpeedValue(float64(p.Speed)) + s.shift, Value: p.Interval.Value, Lo: p.Interval.Low, Hi: p.Interval.High})
 			}
-			f.Legend = append(f.Legend, legend{kind, s.ink, s.name})
+		}
+		if len(w.Items) > 0 {
+			layers, f.Legend = append(layers, w), append(f.Legend, legend{s.kind, s.ink, s.name})
 		}
 	}
-	f.draw(tall(0.85), func(wide bool) []*chart.Panel {
+	f.draw(tall(0.85), func(bool) []*chart.Panel {
 		return []*chart.Panel{{XLabel: b.speedLabel(), YLabel: "degrees per second", Layers: layers}}
 	})
 	return f
 }
 
+// tornadoRows is how many inputs the picture of the doubt shows.
+const tornadoRows = 10
+
 // tornado is what the doubt comes from, largest first.
 func (b *builder) tornado() *figure {
 	type item struct {
-		name          string
+		name, from    string
 		before, after float64
-		def           bool
 	}
-	var items []item
+	var all []item
 	for _, a := range b.r.Assumptions {
-		if x := math.Abs(float64(a.ShimDegPerSigma)); words.Finite(x) {
-			y := math.Abs(float64(a.ShimDegPerSigmaAfter))
-			if !words.Finite(y) {
-				y = x
-			}
-			items = append(items, item{words.Clean(a.Name), x, y, a.Default})
+		before, after := math.Abs(float64(a.ShimDegPerSigma)), math.Abs(float64(a.ShimDegPerSigmaAfter))
+		if words.Finite(before) && words.Finite(after) {
+			all = append(all, item{words.Clean(a.Name), words.Choose(a.Default, "assumed", "setup"), before, after})
 		}
 	}
-	if len(items) == 0 {
+	if len(all) == 0 {
 		return nil
 	}
-	slices.SortStableFunc(items, func(p, q item) int {
-		switch {
-		case p.after > q.after:
-			return -1
-		case p.after < q.after:
-			return 1
-		}
-		return 0
-	})
-	all := items
-	items = items[:min(len(items), 10)]
+	slices.SortStableFunc(all, func(p, q item) int { return cmp.Compare(q.after, p.after) })
 	f := &figure{ID: "doubt", Title: "Where the doubt comes from"}
 	f.Legend = []legend{{"box", "hist", "before this log"}, {"box", "now", "with this log and your notes"}}
 	f.Note = "Each bar says how many degrees the best stabilizer angle would shift if this input were off by its usual error (one standard deviation)."
-	f.Says = fmt.Sprintf("The largest doubt left is the %s: its usual error shifts the best stabilizer angle by %s degrees.", items[0].name, words.Fixed(items[0].after, 2))
-	if items[0].def {
+	f.Says = fmt.Sprintf("The largest doubt left is the %s: its usual error shifts the best stabilizer angle by %s degrees.", all[0].name, words.Fixed(all[0].after, 2))
+	if all[0].from == "assumed" {
 		f.Says += " The setup does not give it."
 	}
 	f.Table = &table{Caption: "Shift of the best stabilizer angle by one standard deviation of each input, degrees", Head: []string{"input", "before", "after", "from"}}
 	for _, i := range all {
-		from := "setup"
-		if i.def {
-			from = "assumed"
-		}
-		f.Table.add(math.NaN(), i.name, words.Fixed(i.before, 2), words.Fixed(i.after, 2), from)
+		f.Table.add(math.NaN(), i.name, words.Fixed(i.before, 2), words.Fixed(i.after, 2), i.from)
 	}
+	items := all[:min(len(all), tornadoRows)]
 	f.draw(tall(0.25+0.085*float64(len(items))), func(wide bool) []*chart.Panel {
 		names := make(chart.Named, len(items))
-		var before, after []chart.Box
-		var hi float64
+		before, after := chart.Boxes{Ink: "hist"}, chart.Boxes{Ink: "now"}
+		hi := 1e-6
 		for i, it := range items {
-			y := float64(len(items) - 1 - i)
-			names[len(items)-1-i] = it.name
-			if !wide && len([]rune(it.name)) > 24 {
-				names[len(items)-1-i] = words.CleanTo(it.name, 24)
+			row := len(items) - 1 - i
+			names[row] = it.name
+			if !wide {
+				names[row] = words.CleanTo(it.name, 24)
 			}
-			before = append(before, chart.Box{X0: 0, X1: it.before, Y0: y + 0.04, Y1: y + 0.36})
-			after = append(after, chart.Box{X0: 0, X1: it.after, Y0: y - 0.32, Y1: y})
-			hi = math.Max(hi, math.Max(it.before, it.after))
+			y := float64(row)
+			before.Boxes = append(before.Boxes, chart.Box{X0: 0, X1: it.before, Y0: y + 0.04, Y1: y + 0.36})
+			after.Boxes = append(after.Boxes, chart.Box{X0: 0, X1: it.after, Y0: y - 0.32, Y1: y})
+			hi = max(hi, it.before, it.after)
 		}
-		return []*chart.Panel{{XLabel: "degrees of stabilizer angle", X: chart.Range{Lo: 0, Hi: hi*1.04 + 1e-6},
-			Y: chart.Range{Lo: -0.6, Hi: float64(len(items)) - 0.4}, YTicks: names,
-			Layers: []plot.Plotter{chart.Boxes{Boxes: before, Ink: "hist"}, chart.Boxes{Boxes: after, Ink: "now"}}}}
+		return []*chart.Panel{{XLabel: "degrees of stabilizer angle", X: chart.Range{Lo: 0, Hi: 1.04 * hi},
+			Y: chart.Range{Lo: -0.6, Hi: float64(len(items)) - 0.4}, YTicks: names, Layers: []plot.Plotter{before, after}}}
 	})
 	return f
 }

@@ -1,11 +1,14 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
 
+	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
@@ -18,81 +21,99 @@ const radian = 180 / math.Pi
 // leftOut is the weight under which a window counts as left out of the fit.
 const leftOut = 0.2
 
-// windows sorts a fit's windows into what the charts tell apart.
+// A sort of windows is drawn alike.
+type sort struct {
+	legend legend
+	shape  chart.Shape
+	size   float64
+	of     []pitchlaw.Window
+}
+
+// windows are a fit's windows, sorted into what the charts tell apart.
 type windows struct {
-	port, starboard, either, out []pitchlaw.Window
+	out, port, starboard, either sort
 	reasons                      []string // why windows were left out, most frequent first
 }
 
-func (b *builder) windows() windows {
-	var w windows
+func (b *builder) windows() *windows {
+	w := &windows{
+		out:       sort{legend{"cross", "out", "left out or given little weight"}, chart.Cross, 5, nil},
+		port:      sort{legend{"square", "port", "port tack (wind from the left)"}, chart.Square, 4, nil},
+		starboard: sort{legend{"dot", "stbd", "starboard tack (wind from the right)"}, chart.Round, 4.4, nil},
+		either:    sort{legend{"dot", "stbd", "straight flight"}, chart.Round, 4.4, nil},
+	}
 	if b.r.Law == nil {
 		return w
 	}
 	count := map[string]int{}
 	for _, x := range b.r.Law.Windows {
+		s := &w.either
 		switch {
 		case x.Weight < leftOut || x.Reason != "":
-			w.out = append(w.out, x)
+			s = &w.out
 			count[words.Reason(x.Reason)]++
 		case x.Tack > 0:
-			w.starboard = append(w.starboard, x)
+			s = &w.starboard
 		case x.Tack < 0:
-			w.port = append(w.port, x)
-		default:
-			w.either = append(w.either, x)
+			s = &w.port
 		}
+		s.of = append(s.of, x)
 	}
-	names := make([]string, 0, len(count))
-	for n := range count {
-		names = append(names, n)
-	}
-	slices.SortFunc(names, func(p, q string) int {
-		if d := count[q] - count[p]; d != 0 {
-			return d
-		}
-		return strings.Compare(p, q)
-	})
-	for _, n := range names {
+	for _, n := range slices.SortedFunc(maps.Keys(count), func(p, q string) int { return cmp.Or(count[q]-count[p], strings.Compare(p, q)) }) {
 		w.reasons = append(w.reasons, fmt.Sprintf("%s (%d)", words.CleanTo(n, 60), count[n]))
 	}
 	return w
 }
 
-func (w windows) legend() []legend {
-	var l []legend
-	if len(w.port) > 0 {
-		l = append(l, legend{"square", "port", "port tack (wind from the left)"})
-	}
-	if len(w.starboard) > 0 {
-		l = append(l, legend{"dot", "stbd", "starboard tack (wind from the right)"})
-	}
-	if len(w.either) > 0 {
-		l = append(l, legend{"dot", "stbd", "straight flight"})
-	}
-	if len(w.out) > 0 {
-		l = append(l, legend{"cross", "out", "left out or given little weight"})
-	}
-	return append(l, legend{"line", "fit", "the fit, with its 90 % band"})
+// used are the windows that the fit believes.
+func (w *windows) used() []pitchlaw.Window {
+	return slices.Concat(w.port.of, w.starboard.of, w.either.of)
 }
 
 // layers draws the windows with x from the function given.
-func (w windows) layers(x func(pitchlaw.Window) float64) []plot.Plotter {
-	pts := func(ws []pitchlaw.Window) []chart.XY {
-		out := make([]chart.XY, len(ws))
-		for i, q := range ws {
-			out[i] = chart.XY{X: x(q), Y: q.PitchCos * radian}
+func (w *windows) layers(x func(pitchlaw.Window) float64) []plot.Plotter {
+	var out []plot.Plotter
+	for _, s := range []sort{w.out, w.port, w.starboard, w.either} {
+		d := chart.Dots{Ink: chart.Ink(s.legend.Ink), Shape: s.shape, Size: s.size}
+		for _, q := range s.of {
+			d.Points = append(d.Points, chart.XY{X: x(q), Y: q.PitchCos * radian})
 		}
-		return out
+		if len(s.of) > 0 {
+			out = append(out, d)
+		}
 	}
-	return []plot.Plotter{
-		chart.Dots{Points: pts(w.out), Ink: "out", Shape: chart.Cross, Size: 5},
-		chart.Dots{Points: pts(w.port), Ink: "port", Shape: chart.Square, Size: 4},
-		chart.Dots{Points: pts(append(slices.Clone(w.starboard), w.either...)), Ink: "stbd", Shape: chart.Round, Size: 4.4},
-	}
+	return out
 }
 
-func (w windows) used() int { return len(w.port) + len(w.starboard) + len(w.either) }
+// A fitted is the fit at one value of the abscissa, in printing units.
+type fitted struct {
+	x     float64
+	pitch interval.Interval // degrees
+}
+
+// fit fills in a figure of windows and the fit through them against what is
+// named x; every so many points get a row in the table.
+func (b *builder) fit(f *figure, w *windows, axis, head string, of func(pitchlaw.Window) float64, fit []fitted, every, digits int) {
+	for _, s := range []sort{w.port, w.starboard, w.either, w.out} {
+		if len(s.of) > 0 {
+			f.Legend = append(f.Legend, s.legend)
+		}
+	}
+	f.Legend = append(f.Legend, legend{"line", "fit", "the fit, with its 90 % band"})
+	area, line := chart.Band{Ink: "fit-band"}, chart.Line{Ink: "fit", Width: 2.5}
+	for i, q := range fit {
+		area.Points, line.Points = append(area.Points, band(q.x, q.pitch, 1)), append(line.Points, chart.XY{X: q.x, Y: q.pitch.Value})
+		if f.Table == nil {
+			f.Table = &table{Caption: "Fitted pitch by " + strings.ToLower(f.Read) + ", with 90 % intervals", Head: []string{head, "pitch, degrees"}}
+		}
+		if i%every == 0 {
+			f.Table.add(q.x, words.Fixed(q.x, digits), words.Between(q.pitch, 1, 2))
+		}
+	}
+	f.draw(tall(1), func(bool) []*chart.Panel {
+		return []*chart.Panel{{XLabel: axis, YLabel: b.pitchLabel(), Layers: append(w.layers(of), area, line)}}
+	})
+}
 
 func (b *builder) pitchLabel() string {
 	if b.r.Mount != nil && b.r.Mount.LevelZero {
@@ -104,51 +125,32 @@ func (b *builder) pitchLabel() string {
 // pitchSpeed is pitch against speed: the windows and the fit through them.
 func (b *builder) pitchSpeed() *figure {
 	w := b.windows()
-	if len(w.out)+w.used() == 0 {
+	if len(w.out.of)+len(w.used()) == 0 {
 		return nil
 	}
-	f := &figure{ID: "pitch", Title: "Pitch against speed", Legend: w.legend()}
+	f := &figure{ID: "pitch", Title: "Pitch against speed"}
 	f.Says = b.pitchSays(w)
 	f.Note = "Pitch is the angle of the deck, nose up or down. Each mark is one to three seconds of straight flight. More speed needs less angle to carry the same weight."
-	f.draw(tall(1), func(wide bool) []*chart.Panel {
-		p := &chart.Panel{XLabel: b.speedLabel(), YLabel: b.pitchLabel()}
-		var line []chart.XY
-		var area []chart.BandPoint
-		for _, q := range b.r.PitchCurve {
-			x := b.u.SpeedValue(float64(q.Speed))
-			line = append(line, chart.XY{X: x, Y: q.Pitch.Value})
-			area = append(area, band(x, q.Pitch, 1))
-		}
-		p.Layers = append(p.Layers, w.layers(func(q pitchlaw.Window) float64 { return b.u.SpeedValue(q.Speed) })...)
-		p.Layers = append(p.Layers, chart.Band{Points: area, Ink: "fit-band"}, chart.Line{Points: line, Ink: "fit", Width: 2.5})
-		return []*chart.Panel{p}
-	})
-	if len(b.r.PitchCurve) > 0 {
+	var fit []fitted
+	for _, q := range b.r.PitchCurve {
+		fit = append(fit, fitted{b.u.SpeedValue(float64(q.Speed)), q.Pitch})
 		f.Read = "Speed"
-		f.Table = &table{Caption: "Fitted pitch by speed, with 90 % intervals", Head: []string{"speed, " + b.u.SpeedName(), "pitch, degrees"}}
-		for _, q := range b.r.PitchCurve {
-			v := b.u.SpeedValue(float64(q.Speed))
-			f.Table.add(v, words.Fixed(v, 1), words.Between(q.Pitch, 1, 2))
-		}
 	}
+	b.fit(f, w, b.speedLabel(), "speed, "+b.u.SpeedName(), func(q pitchlaw.Window) float64 { return b.u.SpeedValue(q.Speed) }, fit, 1, 1)
 	return f
 }
 
-func (b *builder) pitchSays(w windows) string {
+func (b *builder) pitchSays(w *windows) string {
 	var s string
 	if n := len(b.r.PitchCurve); n > 1 {
 		p, q := b.r.PitchCurve[0], b.r.PitchCurve[n-1]
 		if d := p.Pitch.Value - q.Pitch.Value; words.Finite(d) {
-			way := "lower"
-			if d < 0 {
-				way = "higher"
-			}
-			s = fmt.Sprintf("From %s to %s the nose comes %s degrees %s. ", b.u.SpeedText(float64(p.Speed)), b.u.SpeedText(float64(q.Speed)), words.Fixed(math.Abs(d), 1), way)
+			s = fmt.Sprintf("From %s to %s the nose comes %s degrees %s. ", b.u.SpeedText(float64(p.Speed)), b.u.SpeedText(float64(q.Speed)), words.Fixed(math.Abs(d), 1), words.Choose(d < 0, "higher", "lower"))
 		}
 	}
-	s += fmt.Sprintf("The fit uses %s of straight flight", words.Plural(w.used(), "window", "windows"))
-	if len(w.out) > 0 {
-		s += fmt.Sprintf(" and sets %d aside: %s", len(w.out), words.Listed(w.reasons))
+	s += fmt.Sprintf("The fit uses %s of straight flight", words.Plural(len(w.used()), "window", "windows"))
+	if len(w.out.of) > 0 {
+		s += fmt.Sprintf(" and sets %d aside: %s", len(w.out.of), words.Listed(w.reasons))
 	}
 	s += "."
 	if l := b.r.PitchLaw; l != nil && l.ByTack != nil {
@@ -169,7 +171,7 @@ func (b *builder) pitchSays(w windows) string {
 func (b *builder) liftArea() *figure {
 	w := b.windows()
 	law := b.r.Law
-	if law == nil || w.used() < 2 || !law.Slope.Known() || !law.Zero.Known() {
+	if law == nil || len(w.used()) < 2 || !law.Slope.Known() || !law.Zero.Known() {
 		return nil
 	}
 	scale, unit := 1e4, "cm² per kg"
@@ -180,7 +182,7 @@ func (b *builder) liftArea() *figure {
 		scale *= 1e-4 * words.InchPerMetre * words.InchPerMetre
 		unit = strings.Replace(unit, "cm", "in", 1)
 	}
-	f := &figure{ID: "area", Title: "Pitch against lift area", Legend: w.legend(), Read: "Lift area"}
+	f := &figure{ID: "area", Title: "Pitch against lift area", Read: "Lift area"}
 	f.Note = "Lift area is the weight to carry divided by the pressure of the water flow. Slow flight and turns need much of it, fast flight little. Against lift area the curve becomes a straight line, so a bend would show."
 	if b.r.Mount != nil && b.r.Mount.LevelZero {
 		f.Note += " The band here is the doubt of the line alone; the doubt of the level zero comes on top."
@@ -192,7 +194,7 @@ func (b *builder) liftArea() *figure {
 		}
 	}
 	lo, hi := math.Inf(1), 0.0
-	for _, q := range append(append(slices.Clone(w.port), w.starboard...), w.either...) {
+	for _, q := range w.used() {
 		if words.Finite(q.LiftArea) {
 			lo, hi = math.Min(lo, q.LiftArea), math.Max(hi, q.LiftArea)
 		}
@@ -200,23 +202,12 @@ func (b *builder) liftArea() *figure {
 	if !(hi > lo) {
 		return nil
 	}
-	f.Table = &table{Caption: "Fitted pitch by lift area, with 90 % intervals", Head: []string{"lift area, " + unit, "pitch, degrees"}}
-	var line []chart.XY
-	var area []chart.BandPoint
-	for i := range 21 {
-		x := lo + (hi-lo)*float64(i)/20
-		iv := law.PitchAtArea(x).Scale(radian)
-		line = append(line, chart.XY{X: x * scale, Y: iv.Value})
-		area = append(area, band(x*scale, iv, 1))
-		if i%2 == 0 {
-			f.Table.add(x*scale, words.Fixed(x*scale, words.DigitsFor(hi*scale)), words.Between(iv, 1, 2))
-		}
+	const points = 21
+	var fit []fitted
+	for i := range points {
+		x := lo + (hi-lo)*float64(i)/(points-1)
+		fit = append(fit, fitted{x * scale, law.PitchAtArea(x).Scale(radian)})
 	}
-	f.draw(tall(1), func(wide bool) []*chart.Panel {
-		p := &chart.Panel{XLabel: "lift area, " + unit, YLabel: b.pitchLabel()}
-		p.Layers = append(p.Layers, w.layers(func(q pitchlaw.Window) float64 { return q.LiftArea * scale })...)
-		p.Layers = append(p.Layers, chart.Band{Points: area, Ink: "fit-band"}, chart.Line{Points: line, Ink: "fit", Width: 2.5})
-		return []*chart.Panel{p}
-	})
+	b.fit(f, w, "lift area, "+unit, "lift area, "+unit, func(q pitchlaw.Window) float64 { return q.LiftArea * scale }, fit, 2, words.DigitsFor(hi*scale))
 	return f
 }
