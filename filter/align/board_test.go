@@ -454,29 +454,3 @@ func FuzzBoardAndClock(f *testing.F) {
 		}
 	})
 }
-
-func BenchmarkBoardTwoHours(b *testing.B) {
-	sc := simulate.Default()
-	sc.Duration = 7200
-	s := simulate.Run(sc)
-	aid, samples := aidOf(s), samplesOf(s)
-	b.ReportAllocs()
-	for b.Loop() {
-		if _, err := align.Board(samples, &aid, align.Options{}); err != nil {
-			b.Fatal(err)
-		}
-	}
-	b.ReportMetric(float64(len(samples.Time))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Msamples/s")
-}
-
-func BenchmarkEstimateClockTwoHours(b *testing.B) {
-	sc := simulate.Default()
-	sc.Duration, sc.ClockOffset, sc.DriftPPM = 7200, 3600, 50
-	s := simulate.Run(sc)
-	aid, samples := aidOf(s), samplesOf(s)
-	for b.Loop() {
-		if c := align.EstimateClock(samples, aid, align.ClockParams{}); !c.OK {
-			b.Fatal(c.Why)
-		}
-	}
-}
