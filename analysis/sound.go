@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"evenfoot/filter"
 	"evenfoot/filter/attitude"
 )
 
@@ -82,6 +83,5 @@ func usualStep(x []float32) float64 {
 	if len(d) == 0 {
 		return 0
 	}
-	slices.Sort(d)
-	return d[len(d)/2]
+	return filter.Median(d)
 }

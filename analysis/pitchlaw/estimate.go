@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"evenfoot/analysis/interval"
+	"evenfoot/filter"
 )
 
 // Errors that last all session. The windows cannot show them.
@@ -170,7 +171,7 @@ func (l *law) usual(windows []Window, b *params, weights []float64) (x, heel flo
 		}
 	}
 	if len(heels) > 0 {
-		heel = median(heels)
+		heel = filter.Median(heels)
 	}
 	return sum / total, min(heel, math.Pi/2)
 }

@@ -2,6 +2,7 @@ package pitchlaw
 
 import (
 	"cmp"
+	"evenfoot/filter"
 	"math"
 	"slices"
 )
@@ -91,7 +92,7 @@ func newLaw(w []Window, p Params) (l *law, velocities []velocity) {
 	}
 	velocities, l.speedSD = steadySpeeds(ordered)
 	l.velocity = velocities[len(velocities)/2]
-	typical := median(se)
+	typical := filter.Median(se)
 	middle := 0.0
 	if n := len(ordered); n > 0 {
 		middle = (ordered[0].Time + ordered[n-1].Time) / 2

@@ -2,6 +2,7 @@ package pitchlaw
 
 import (
 	"cmp"
+	"evenfoot/filter"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -162,7 +163,7 @@ func (d design) sEstimate() *plane {
 		for i := range part.n {
 			r[i] = math.Abs(part.residual(beta, i))
 		}
-		list = append(list, plane{beta, median(r[:part.n])})
+		list = append(list, plane{beta, filter.Median(r[:part.n])})
 	}
 	for _, stage := range []struct {
 		on          design
@@ -247,50 +248,5 @@ func medianAbs(r []float64) float64 {
 	for i, v := range r {
 		a[i] = math.Abs(v)
 	}
-	return median(a)
-}
-
-// median reorders x; it is NaN for no numbers.
-func median(x []float64) float64 {
-	n := len(x)
-	if n == 0 {
-		return math.NaN()
-	}
-	upper := nth(x, n/2)
-	if n%2 == 1 {
-		return upper
-	}
-	return (slices.Max(x[:n/2]) + upper) / 2
-}
-
-// nth brings the k-th smallest number to x[k], none larger before it (Hoare's
-// quickselect), and returns it.
-func nth(x []float64, k int) float64 {
-	lo, hi := 0, len(x)-1
-	for lo < hi {
-		pivot := x[lo+(hi-lo)/2]
-		i, j := lo, hi
-		for i <= j {
-			for x[i] < pivot {
-				i++
-			}
-			for x[j] > pivot {
-				j--
-			}
-			if i <= j {
-				x[i], x[j] = x[j], x[i]
-				i++
-				j--
-			}
-		}
-		switch {
-		case k <= j:
-			hi = j
-		case k >= i:
-			lo = i
-		default:
-			return x[k]
-		}
-	}
-	return x[k]
+	return filter.Median(a)
 }

@@ -3,9 +3,7 @@ package pitchlaw
 import (
 	"encoding/csv"
 	"math"
-	"math/rand/v2"
 	"os"
-	"slices"
 	"strconv"
 	"testing"
 )
@@ -278,21 +276,6 @@ func TestRegressRefuses(t *testing.T) {
 	} {
 		if _, err := Regress(c.x, c.y); err == nil {
 			t.Errorf("%s: no error", name)
-		}
-	}
-}
-
-// TestMedian: selection gives what sorting gives.
-func TestMedian(t *testing.T) {
-	rng := rand.New(rand.NewPCG(7, 7))
-	for n := range 60 {
-		x := make([]float64, n+1)
-		for i := range x {
-			x[i] = float64(rng.IntN(1 + n/2))
-		}
-		s := slices.Sorted(slices.Values(x))
-		if want, got := (s[n/2]+s[(n+1)/2])/2, median(x); got != want {
-			t.Errorf("median of %v is %v, not %v", s, want, got)
 		}
 	}
 }

@@ -308,7 +308,7 @@ func (l limit) of(unrests []unrest, size func(unrest) float64) float64 {
 	for i, u := range unrests {
 		all[i] = math.Abs(size(u))
 	}
-	return min(max(l.floor, l.times*median(all)), l.ceiling)
+	return min(max(l.floor, l.times*filter.Median(all)), l.ceiling)
 }
 
 // giveReasons marks the windows that break the law's assumptions.

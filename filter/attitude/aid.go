@@ -5,6 +5,7 @@ import (
 	"math/cmplx"
 	"slices"
 
+	"evenfoot/filter"
 	"evenfoot/filter/rotation"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -90,9 +91,7 @@ func (f *follower) calibrateRoughly(g *integrator) {
 
 // known says whether the heading is well determined over most of the log.
 func (f *follower) known() bool {
-	turn := slices.Clone(f.s.turn)
-	slices.Sort(turn)
-	return math.Sqrt(turn[len(turn)/2]) < maxHeadingSE
+	return math.Sqrt(filter.Median(slices.Clone(f.s.turn))) < maxHeadingSE
 }
 
 // A cursor walks the path's velocity at increasing times.
