@@ -51,28 +51,26 @@ func refused(format string, args ...any) error {
 
 // addForm is the form to add a session; ?from=N starts from the setup of an
 // earlier one, without its notes of feel.
-func (s *Site) addForm(w http.ResponseWriter, r *http.Request) {
+func (s *Site) addForm(w http.ResponseWriter, r *http.Request) error {
 	v := &view{Title: "Add a session", Fields: map[string]string{}}
 	if from := r.URL.Query().Get("from"); from != "" {
 		id, _ := strconv.ParseInt(from, 10, 64) // 0 is no session
 		ses, err := s.store.session(id)
 		if err != nil {
-			s.fail(w, r, statusOf(err), err)
-			return
+			return err
 		}
 		if ses.Setup != nil {
 			v.Fields["setup"] = stripFeel(pasted(string(ses.Setup)))
 			v.Body = "The setup below is that of “" + ses.Title + "”, without its notes of feel. Change what was different in this session: the title, the shim, the place of the foil. Then add notes of feel."
 		}
 	}
-	s.showAdd(w, r, http.StatusOK, v)
+	return s.showAdd(w, r, http.StatusOK, v)
 }
 
-func (s *Site) showAdd(w http.ResponseWriter, r *http.Request, status int, v *view) {
+func (s *Site) showAdd(w http.ResponseWriter, r *http.Request, status int, v *view) error {
 	all, err := s.store.sessions("")
 	if err != nil {
-		s.fail(w, r, http.StatusInternalServerError, err)
-		return
+		return err
 	}
 	for _, ses := range all {
 		if ses.Setup != nil {
@@ -81,11 +79,12 @@ func (s *Site) showAdd(w http.ResponseWriter, r *http.Request, status int, v *vi
 	}
 	v.MaxUpload = sizeText(s.cfg.MaxUpload)
 	s.show(w, r, status, "add", v)
+	return nil
 }
 
 // add takes an upload: it is kept whole, or refused with the reason and
 // listed.
-func (s *Site) add(w http.ResponseWriter, r *http.Request) {
+func (s *Site) add(w http.ResponseWriter, r *http.Request) error {
 	up, err := s.receive(w, r)
 	defer func() { s.store.discard(up.files) }()
 	var id int64
@@ -95,15 +94,14 @@ func (s *Site) add(w http.ResponseWriter, r *http.Request) {
 	}
 	if again {
 		s.show(w, r, http.StatusOK, "message", &view{Title: "Already in the library", Body: "These very files, with the same setup, are in the library already. Nothing was added.", Link: fmt.Sprintf("/session/%d", id), LinkText: "Open that session"})
-		return
+		return nil
 	}
 	if err == nil {
 		http.Redirect(w, r, fmt.Sprintf("/session/%d", id), http.StatusSeeOther)
-		return
+		return nil
 	}
 	if errors.Is(err, errToken) {
-		s.fail(w, r, http.StatusForbidden, err) // not an upload of the user's
-		return
+		return err // not an upload of the user's
 	}
 	reason := err.Error()
 	if !slices.ContainsFunc(up.names, func(n string) bool { return strings.HasPrefix(reason, n) }) {
@@ -122,7 +120,7 @@ func (s *Site) add(w http.ResponseWriter, r *http.Request) {
 	case errors.As(err, &ref):
 		status, v.Propose = ref.status, ref.propose
 	}
-	s.showAdd(w, r, status, v)
+	return s.showAdd(w, r, status, v)
 }
 
 // receive reads the form, files straight to disk.
@@ -365,16 +363,14 @@ func (p *patient) Read(b []byte) (int, error) {
 }
 
 // saveSetup corrects a session's setup and has it analysed anew.
-func (s *Site) saveSetup(w http.ResponseWriter, r *http.Request) {
-	ses := s.fromRequest(w, r)
-	if ses == nil || !s.form(w, r) {
-		return
+func (s *Site) saveSetup(w http.ResponseWriter, r *http.Request, ses *session) error {
+	if err := s.form(w, r); err != nil {
+		return err
 	}
 	text := pasted(r.PostForm.Get("setup"))
 	base, err := strconv.Atoi(r.PostForm.Get("version"))
 	if err != nil {
-		s.fail(w, r, http.StatusBadRequest, errors.New("the form is incomplete; load the page again"))
-		return
+		return badRequest(errors.New("the form is incomplete; load the page again"))
 	}
 	was := *ses
 	ses.Setup, ses.Name = []byte(text), ingest.SetupName
@@ -390,57 +386,47 @@ func (s *Site) saveSetup(w http.ResponseWriter, r *http.Request) {
 		err = s.store.correct(ses, base)
 	}
 	if err != nil {
-		s.showSetup(w, r, http.StatusUnprocessableEntity, &was, text, base, "Nothing was changed. "+err.Error())
-		return
+		return s.showSetup(w, r, http.StatusUnprocessableEntity, &was, text, base, "Nothing was changed. "+err.Error())
 	}
 	s.beginUsual(ses.ID)
 	http.Redirect(w, r, fmt.Sprintf("/session/%d", ses.ID), http.StatusSeeOther)
+	return nil
 }
 
-func (s *Site) setupForm(w http.ResponseWriter, r *http.Request) {
-	ses := s.fromRequest(w, r)
-	if ses == nil {
-		return
-	}
+func (s *Site) setupForm(w http.ResponseWriter, r *http.Request, ses *session) error {
 	text := pasted(string(ses.Setup))
 	if rig := r.URL.Query().Get("rig"); rig != "" {
 		var err error
 		if text, err = setup.Template(rig); err != nil {
-			s.fail(w, r, http.StatusBadRequest, err)
-			return
+			return badRequest(err)
 		}
 	}
-	s.showSetup(w, r, http.StatusOK, ses, text, ses.Version, "")
+	return s.showSetup(w, r, http.StatusOK, ses, text, ses.Version, "")
 }
 
-func (s *Site) showSetup(w http.ResponseWriter, r *http.Request, status int, ses *session, text string, base int, problem string) {
+func (s *Site) showSetup(w http.ResponseWriter, r *http.Request, status int, ses *session, text string, base int, problem string) error {
 	old, err := s.store.setups(ses.ID)
 	if err != nil {
-		s.fail(w, r, http.StatusInternalServerError, err)
-		return
+		return err
 	}
 	v := &view{Title: ses.Title, Session: ses, Error: problem, Old: old, Rigs: setup.Rigs(), Fields: map[string]string{"setup": text, "version": strconv.Itoa(base)}}
 	_, v.Notes, _ = ses.parseSetup() // an error is shown as problem, or was before it was kept
 	s.show(w, r, status, "setup", v)
+	return nil
 }
 
 // oldSetup gives back one version of a setup as it came.
-func (s *Site) oldSetup(w http.ResponseWriter, r *http.Request) {
-	ses := s.fromRequest(w, r)
-	if ses == nil {
-		return
-	}
+func (s *Site) oldSetup(w http.ResponseWriter, r *http.Request, ses *session) error {
 	all, err := s.store.setups(ses.ID)
 	if err != nil {
-		s.fail(w, r, http.StatusInternalServerError, err)
-		return
+		return err
 	}
 	for _, v := range all {
 		if strconv.Itoa(v.Version) == r.PathValue("version") {
 			attach(w, "text/plain; charset=utf-8", ingest.SetupName)
 			w.Write(v.Body)
-			return
+			return nil
 		}
 	}
-	s.fail(w, r, http.StatusNotFound, errors.New("this session has no such setup"))
+	return notFound("this session has no such setup")
 }

@@ -87,16 +87,14 @@ func (s *Site) goodToken(token string) bool {
 // formBytes bounds a form without files.
 const formBytes = 2 << 20
 
-// form reads a small form and checks its token; a false has been answered.
-func (s *Site) form(w http.ResponseWriter, r *http.Request) bool {
+// form reads a small form and checks its token.
+func (s *Site) form(w http.ResponseWriter, r *http.Request) error {
 	r.Body = http.MaxBytesReader(w, r.Body, formBytes)
 	if err := r.ParseForm(); err != nil {
-		s.fail(w, r, http.StatusBadRequest, errors.New("the form could not be read; nothing was changed"))
-		return false
+		return badRequest(errors.New("the form could not be read; nothing was changed"))
 	}
 	if !s.goodToken(r.PostForm.Get("token")) {
-		s.fail(w, r, http.StatusForbidden, errToken)
-		return false
+		return errToken
 	}
-	return true
+	return nil
 }

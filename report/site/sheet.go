@@ -14,31 +14,6 @@ import (
 	"evenfoot/report"
 )
 
-// fromRequest finds the session of an address; a nil has been answered.
-func (s *Site) fromRequest(w http.ResponseWriter, r *http.Request) *session {
-	id, err := strconv.ParseInt(r.PathValue("id"), 10, 64)
-	if err != nil {
-		s.fail(w, r, http.StatusNotFound, errGone)
-		return nil
-	}
-	ses, err := s.store.session(id)
-	if err != nil {
-		s.fail(w, r, statusOf(err), err)
-		return nil
-	}
-	return ses
-}
-
-func statusOf(err error) int {
-	switch {
-	case errors.Is(err, errGone):
-		return http.StatusNotFound
-	case errors.Is(err, errBusy), errors.Is(err, errClosing):
-		return http.StatusServiceUnavailable
-	}
-	return http.StatusInternalServerError
-}
-
 // patience is how long a request waits for a page before it shows how far the
 // work is.
 const patience = 1500 * time.Millisecond
@@ -89,11 +64,7 @@ func (s *Site) begin(p *plan) (*task, error) {
 
 // sheetPage is the kept sheet that a request asks for, with its options; a
 // nil has been answered.
-func (s *Site) sheetPage(w http.ResponseWriter, r *http.Request) (*kept, *session, options) {
-	ses := s.fromRequest(w, r)
-	if ses == nil {
-		return nil, nil, options{}
-	}
+func (s *Site) sheetPage(w http.ResponseWriter, r *http.Request, ses *session) (*kept, options) {
 	o, err := optionsFrom(r.URL.Query(), s.units())
 	var p *plan
 	if err == nil {
@@ -101,17 +72,17 @@ func (s *Site) sheetPage(w http.ResponseWriter, r *http.Request) (*kept, *sessio
 	}
 	if err != nil {
 		s.show(w, r, http.StatusBadRequest, "failed", &view{Title: ses.Title, Error: err.Error(), Session: ses})
-		return nil, nil, o
+		return nil, o
 	}
-	return s.obtain(w, r, p, ses), ses, o
+	return s.obtain(w, r, p, ses), o
 }
 
 // sheet shows a session: the same page that the command writes, with a few
 // links put in.
-func (s *Site) sheet(w http.ResponseWriter, r *http.Request) {
-	page, ses, o := s.sheetPage(w, r)
+func (s *Site) sheet(w http.ResponseWriter, r *http.Request, ses *session) error {
+	page, o := s.sheetPage(w, r, ses)
 	if page == nil {
-		return
+		return nil
 	}
 	q := o.query(s.units())
 	base := fmt.Sprintf("/session/%d", ses.ID)
@@ -123,7 +94,7 @@ func (s *Site) sheet(w http.ResponseWriter, r *http.Request) {
 		n.With = nil
 		links = append(links, link{base + n.query(s.units()), "Leave out " + count(len(o.With), "earlier session", "earlier sessions")})
 	}
-	s.writeSheet(w, r, page.html, links)
+	return s.writeSheet(w, page.html, links)
 }
 
 // earlierQuery are the options with the rider's earlier sessions on this foil
@@ -167,11 +138,10 @@ var sheetLinks = template.Must(template.New("").Parse(`
 <nav class="read" aria-label="Library"><p>{{range $i, $l := .}}{{if $i}} · {{end}}<a href="{{$l.To}}">{{$l.Text}}</a>{{end}}</p></nav>`))
 
 // writeSheet sends a sheet with links; its own policy holds, hashes and all.
-func (s *Site) writeSheet(w http.ResponseWriter, r *http.Request, html []byte, links []link) {
+func (s *Site) writeSheet(w http.ResponseWriter, html []byte, links []link) error {
 	var nav bytes.Buffer
 	if err := sheetLinks.Execute(&nav, links); err != nil {
-		s.fail(w, r, http.StatusInternalServerError, err)
-		return
+		return err
 	}
 	head, rest, ok := bytes.Cut(html, []byte("<body>"))
 	w.Header().Set("Content-Security-Policy", report.Policy()+"; frame-ancestors 'none'")
@@ -182,6 +152,7 @@ func (s *Site) writeSheet(w http.ResponseWriter, r *http.Request, html []byte, l
 		w.Write(nav.Bytes())
 		w.Write(rest)
 	}
+	return nil
 }
 
 func attach(w http.ResponseWriter, kind, name string) {
@@ -189,39 +160,42 @@ func attach(w http.ResponseWriter, kind, name string) {
 	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name}))
 }
 
-func (s *Site) saveSheet(w http.ResponseWriter, r *http.Request) {
-	if page, ses, _ := s.sheetPage(w, r); page != nil {
+func (s *Site) saveSheet(w http.ResponseWriter, r *http.Request, ses *session) error {
+	if page, _ := s.sheetPage(w, r, ses); page != nil {
 		attach(w, "text/html; charset=utf-8", fmt.Sprintf("evenfoot-%d.html", ses.ID))
 		w.Write(page.html)
 	}
+	return nil
 }
 
-func (s *Site) saveJSON(w http.ResponseWriter, r *http.Request) {
-	if page, _, _ := s.sheetPage(w, r); page != nil {
+func (s *Site) saveJSON(w http.ResponseWriter, r *http.Request, ses *session) error {
+	page, _ := s.sheetPage(w, r, ses)
+	return writeJSON(w, page)
+}
+
+// writeJSON sends the result of a page; a nil has been answered.
+func writeJSON(w http.ResponseWriter, page *kept) error {
+	if page != nil {
 		w.Header().Set("Content-Type", "application/json")
 		w.Write(page.json)
 	}
+	return nil
 }
 
 // saveFile gives back an uploaded file byte for byte.
-func (s *Site) saveFile(w http.ResponseWriter, r *http.Request) {
-	ses := s.fromRequest(w, r)
-	if ses == nil {
-		return
-	}
+func (s *Site) saveFile(w http.ResponseWriter, r *http.Request, ses *session) error {
 	n, err := strconv.Atoi(r.PathValue("n"))
 	if err != nil || n < 0 || n >= len(ses.Files) {
-		s.fail(w, r, http.StatusNotFound, errors.New("this session has no such file"))
-		return
+		return notFound("this session has no such file")
 	}
 	f, err := os.Open(s.store.path(ses.Files[n].Hash))
 	if err != nil {
-		s.fail(w, r, http.StatusInternalServerError, fmt.Errorf("the file is no longer in the data folder: %w", cause(err)))
-		return
+		return fmt.Errorf("the file is no longer in the data folder: %w", cause(err))
 	}
 	defer f.Close()
 	attach(w, "application/octet-stream", ses.Files[n].Name)
 	http.ServeContent(w, r, "", time.Time{}, f)
+	return nil
 }
 
 // candidate is an earlier session that may be ticked as evidence.
@@ -231,11 +205,7 @@ type candidate struct {
 }
 
 // more shows what a sheet can be made from, its files, and the way to delete.
-func (s *Site) more(w http.ResponseWriter, r *http.Request) {
-	ses := s.fromRequest(w, r)
-	if ses == nil {
-		return
-	}
+func (s *Site) more(w http.ResponseWriter, r *http.Request, ses *session) error {
 	o, err := optionsFrom(r.URL.Query(), s.units())
 	v := &view{Title: ses.Title, Session: ses, Options: o, Query: o.query(s.units())}
 	if err != nil {
@@ -253,25 +223,24 @@ func (s *Site) more(w http.ResponseWriter, r *http.Request) {
 		v.Body = fmt.Sprintf("Without other numbers, the speeds that matter are those given with the session: %s to %s.", u.SpeedFine(low[0]), u.SpeedFine(low[1]))
 	}
 	s.show(w, r, http.StatusOK, "more", v)
+	return nil
 }
 
-func (s *Site) deleteForm(w http.ResponseWriter, r *http.Request) {
-	if ses := s.fromRequest(w, r); ses != nil {
-		s.show(w, r, http.StatusOK, "delete", &view{Title: "Delete a session", Session: ses})
-	}
+func (s *Site) deleteForm(w http.ResponseWriter, r *http.Request, ses *session) error {
+	s.show(w, r, http.StatusOK, "delete", &view{Title: "Delete a session", Session: ses})
+	return nil
 }
 
-func (s *Site) delete(w http.ResponseWriter, r *http.Request) {
-	ses := s.fromRequest(w, r)
-	if ses == nil || !s.form(w, r) {
-		return
+func (s *Site) delete(w http.ResponseWriter, r *http.Request, ses *session) error {
+	if err := s.form(w, r); err != nil {
+		return err
 	}
 	if err := s.store.delete(ses.ID); err != nil {
-		s.fail(w, r, statusOf(err), err)
-		return
+		return err
 	}
 	s.forgetPages(ses.ID)
 	http.Redirect(w, r, "/?done=deleted", http.StatusSeeOther)
+	return nil
 }
 
 // compareMost is how many sessions stay readable side by side.
@@ -279,7 +248,7 @@ const compareMost = 40
 
 // comparePage is the kept comparison that a request asks for; a nil has been
 // answered.
-func (s *Site) comparePage(w http.ResponseWriter, r *http.Request) *kept {
+func (s *Site) comparePage(w http.ResponseWriter, r *http.Request) (*kept, error) {
 	ids, err := idList(r.URL.Query()["id"])
 	if err == nil && (len(ids) < 2 || len(ids) > compareMost) {
 		err = fmt.Errorf("%s ticked; tick 2 to %d sessions in the library to set them side by side", count(len(ids), "session is", "sessions are"), compareMost)
@@ -288,34 +257,32 @@ func (s *Site) comparePage(w http.ResponseWriter, r *http.Request) *kept {
 	if err == nil {
 		o, err = optionsFrom(r.URL.Query(), s.units())
 	}
+	if err != nil {
+		return nil, badRequest(err)
+	}
 	var all []*session
 	for _, id := range ids {
+		ses, err := s.store.session(id)
 		if err != nil {
-			break
-		}
-		var ses *session
-		if ses, err = s.store.session(id); err != nil {
-			s.fail(w, r, statusOf(err), fmt.Errorf("session %d: %w", id, err))
-			return nil
+			return nil, fmt.Errorf("session %d: %w", id, err)
 		}
 		all = append(all, ses)
 	}
+	return s.obtain(w, r, s.comparePlan(all, options{Speed: o.Speed, Length: o.Length, Mass: o.Mass}), nil), nil
+}
+
+func (s *Site) compare(w http.ResponseWriter, r *http.Request) error {
+	page, err := s.comparePage(w, r)
+	if page == nil {
+		return err
+	}
+	return s.writeSheet(w, page.html, []link{{"/", "Library"}, {"/compare.json?" + r.URL.RawQuery, "The numbers as JSON"}})
+}
+
+func (s *Site) compareJSON(w http.ResponseWriter, r *http.Request) error {
+	page, err := s.comparePage(w, r)
 	if err != nil {
-		s.fail(w, r, http.StatusBadRequest, err)
-		return nil
+		return err
 	}
-	return s.obtain(w, r, s.comparePlan(all, options{Speed: o.Speed, Length: o.Length, Mass: o.Mass}), nil)
-}
-
-func (s *Site) compare(w http.ResponseWriter, r *http.Request) {
-	if page := s.comparePage(w, r); page != nil {
-		s.writeSheet(w, r, page.html, []link{{"/", "Library"}, {"/compare.json?" + r.URL.RawQuery, "The numbers as JSON"}})
-	}
-}
-
-func (s *Site) compareJSON(w http.ResponseWriter, r *http.Request) {
-	if page := s.comparePage(w, r); page != nil {
-		w.Header().Set("Content-Type", "application/json")
-		w.Write(page.json)
-	}
+	return writeJSON(w, page)
 }

@@ -14,6 +14,7 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"strconv"
 	"time"
 
 	"evenfoot/analysis"
@@ -84,31 +85,92 @@ func (s *Site) Close(ctx context.Context) error {
 
 func (s *Site) routes() http.Handler {
 	mux := http.NewServeMux()
-	mux.HandleFunc("GET /{$}", s.library)
-	mux.HandleFunc("GET /riders", s.riders)
-	mux.HandleFunc("GET /add", s.addForm)
-	mux.HandleFunc("POST /add", s.add)
-	mux.HandleFunc("GET /session/{id}", s.sheet)
-	mux.HandleFunc("GET /session/{id}/sheet.html", s.saveSheet)
-	mux.HandleFunc("GET /session/{id}/result.json", s.saveJSON)
-	mux.HandleFunc("GET /session/{id}/more", s.more)
-	mux.HandleFunc("GET /session/{id}/file/{n}", s.saveFile)
-	mux.HandleFunc("GET /session/{id}/setup", s.setupForm)
-	mux.HandleFunc("POST /session/{id}/setup", s.saveSetup)
-	mux.HandleFunc("GET /session/{id}/setup/{version}", s.oldSetup)
-	mux.HandleFunc("GET /session/{id}/delete", s.deleteForm)
-	mux.HandleFunc("POST /session/{id}/delete", s.delete)
-	mux.HandleFunc("GET /compare", s.compare)
-	mux.HandleFunc("GET /compare.json", s.compareJSON)
-	mux.HandleFunc("GET /template", s.template)
-	mux.HandleFunc("GET /template.toml", s.saveTemplate)
-	mux.HandleFunc("POST /units", s.setUnits)
-	mux.HandleFunc("POST /refused", s.clearRefused)
+	for pattern, h := range map[string]handler{
+		"GET /{$}":           s.library,
+		"GET /riders":        s.riders,
+		"GET /add":           s.addForm,
+		"POST /add":          s.add,
+		"GET /compare":       s.compare,
+		"GET /compare.json":  s.compareJSON,
+		"GET /template":      s.template,
+		"GET /template.toml": s.saveTemplate,
+		"POST /units":        s.setUnits,
+		"POST /refused":      s.clearRefused,
+	} {
+		mux.HandleFunc(pattern, s.page(h))
+	}
+	for pattern, h := range map[string]sessionHandler{
+		"GET /session/{id}":                 s.sheet,
+		"GET /session/{id}/sheet.html":      s.saveSheet,
+		"GET /session/{id}/result.json":     s.saveJSON,
+		"GET /session/{id}/more":            s.more,
+		"GET /session/{id}/file/{n}":        s.saveFile,
+		"GET /session/{id}/setup":           s.setupForm,
+		"POST /session/{id}/setup":          s.saveSetup,
+		"GET /session/{id}/setup/{version}": s.oldSetup,
+		"GET /session/{id}/delete":          s.deleteForm,
+		"POST /session/{id}/delete":         s.delete,
+	} {
+		mux.HandleFunc(pattern, s.page(s.ofSession(h)))
+	}
 	mux.HandleFunc("GET /style.css", s.style)
-	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
-		s.fail(w, r, http.StatusNotFound, errors.New("there is no such page"))
-	})
+	mux.HandleFunc("/", s.page(func(http.ResponseWriter, *http.Request) error { return notFound("there is no such page") }))
 	return mux
+}
+
+// A handler answers a request, or says what is wrong with it; a sessionHandler
+// does for one about a session.
+type (
+	handler        func(w http.ResponseWriter, r *http.Request) error
+	sessionHandler func(w http.ResponseWriter, r *http.Request, ses *session) error
+)
+
+// page answers with an error page where the handler fails.
+func (s *Site) page(h handler) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		if err := h(w, r); err != nil {
+			s.fail(w, r, statusOf(err), err)
+		}
+	}
+}
+
+// ofSession finds the session of an address.
+func (s *Site) ofSession(h sessionHandler) handler {
+	return func(w http.ResponseWriter, r *http.Request) error {
+		id, err := strconv.ParseInt(r.PathValue("id"), 10, 64)
+		if err != nil {
+			return errGone
+		}
+		ses, err := s.store.session(id)
+		if err != nil {
+			return err
+		}
+		return h(w, r, ses)
+	}
+}
+
+// A statusError is an error with the HTTP status that it is answered with.
+type statusError struct {
+	status int
+	error
+}
+
+func badRequest(err error) error { return statusError{http.StatusBadRequest, err} }
+func notFound(text string) error { return statusError{http.StatusNotFound, errors.New(text)} }
+
+func statusOf(err error) int {
+	var own statusError
+	switch {
+	case errors.As(err, &own):
+		return own.status
+	case errors.Is(err, errGone):
+		return http.StatusNotFound
+	case errors.Is(err, errToken):
+		return http.StatusForbidden
+	case errors.Is(err, errBusy), errors.Is(err, errClosing):
+		return http.StatusServiceUnavailable
+	}
+	return http.StatusInternalServerError
 }
 
 // Serve answers on ln until ctx ends, then lets requests in hand finish.

@@ -317,7 +317,7 @@ func TestRefusals(t *testing.T) {
 	d := open(t, Config{MaxUpload: 4 << 20})
 	o := outings()[0]
 	gpx, toml := piece{"logs", "watch.gpx", string(o.gpx)}, piece{"setup_file", "setup.toml", o.setup}
-	foreign := "timestamp_ns,accel_x,accel_y,accel_z,gyro_x,gyro_y,gyro_z\n"
+	foreign := "t,accel_x,accel_y,accel_z,gyro_x,gyro_y,gyro_z\n"
 	for i := range 300 {
 		foreign += fmt.Sprintf("%d,0.1,0.2,%.2f,0.01,0.02,0.03\n", 1758362400000000000+int64(i)*20_000_000, 9.8+0.01*float64(i%3))
 	}

@@ -2,6 +2,7 @@ package site
 
 import (
 	"bytes"
+	"cmp"
 	"embed"
 	"errors"
 	"html/template"
@@ -103,31 +104,30 @@ func (s *Site) units() words.Units {
 	return u
 }
 
-func (s *Site) setUnits(w http.ResponseWriter, r *http.Request) {
-	if !s.form(w, r) {
-		return
+func (s *Site) setUnits(w http.ResponseWriter, r *http.Request) error {
+	if err := s.form(w, r); err != nil {
+		return err
 	}
 	text := strings.Join([]string{r.PostForm.Get("speed"), r.PostForm.Get("length"), r.PostForm.Get("weight")}, ",")
 	if _, err := words.ParseUnits(text); err != nil {
-		s.fail(w, r, http.StatusBadRequest, errors.New("one of these units is not known"))
-		return
+		return badRequest(errors.New("one of these units is not known"))
 	}
 	if err := s.store.set("units", text); err != nil {
-		s.fail(w, r, http.StatusInternalServerError, err)
-		return
+		return err
 	}
 	http.Redirect(w, r, "/?done=units", http.StatusSeeOther)
+	return nil
 }
 
-func (s *Site) clearRefused(w http.ResponseWriter, r *http.Request) {
-	if !s.form(w, r) {
-		return
+func (s *Site) clearRefused(w http.ResponseWriter, r *http.Request) error {
+	if err := s.form(w, r); err != nil {
+		return err
 	}
 	if err := s.store.clearRefused(); err != nil {
-		s.fail(w, r, http.StatusInternalServerError, err)
-		return
+		return err
 	}
 	http.Redirect(w, r, "/", http.StatusSeeOther)
+	return nil
 }
 
 // notices are what a page says after something was done.
@@ -137,16 +137,14 @@ var notices = map[string]string{
 }
 
 // library lists the sessions, newest first.
-func (s *Site) library(w http.ResponseWriter, r *http.Request) {
+func (s *Site) library(w http.ResponseWriter, r *http.Request) error {
 	all, err := s.store.sessions("")
 	if err != nil {
-		s.fail(w, r, http.StatusInternalServerError, err)
-		return
+		return err
 	}
 	v := &view{Title: "Library", Notice: notices[r.URL.Query().Get("done")], Riders: athletes(all)}
 	if v.Refusals, err = s.store.refusals(); err != nil {
-		s.fail(w, r, http.StatusInternalServerError, err)
-		return
+		return err
 	}
 	if q := r.URL.Query(); q.Has("rider") {
 		v.Rider, v.Filtered = q.Get("rider"), true
@@ -160,6 +158,7 @@ func (s *Site) library(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	s.show(w, r, http.StatusOK, "library", v)
+	return nil
 }
 
 // An athlete is one rider with the sessions that bear the name.
@@ -195,38 +194,37 @@ func athletes(all []*session) []athlete {
 	return out
 }
 
-func (s *Site) riders(w http.ResponseWriter, r *http.Request) {
+func (s *Site) riders(w http.ResponseWriter, r *http.Request) error {
 	all, err := s.store.sessions("")
-	if err != nil {
-		s.fail(w, r, http.StatusInternalServerError, err)
-		return
+	if err == nil {
+		s.show(w, r, http.StatusOK, "riders", &view{Title: "Riders", Riders: athletes(all)})
 	}
-	s.show(w, r, http.StatusOK, "riders", &view{Title: "Riders", Riders: athletes(all)})
+	return err
 }
 
-func (s *Site) template(w http.ResponseWriter, r *http.Request) {
-	text, rig, ok := s.templateText(w, r)
-	if ok {
+func (s *Site) template(w http.ResponseWriter, r *http.Request) error {
+	text, rig, err := templateText(r)
+	if err == nil {
 		s.show(w, r, http.StatusOK, "template", &view{Title: "A setup to fill in", Body: text, Rigs: setup.Rigs(), Fields: map[string]string{"rig": rig}})
 	}
+	return err
 }
 
-func (s *Site) saveTemplate(w http.ResponseWriter, r *http.Request) {
-	if text, _, ok := s.templateText(w, r); ok {
+func (s *Site) saveTemplate(w http.ResponseWriter, r *http.Request) error {
+	text, _, err := templateText(r)
+	if err == nil {
 		attach(w, "text/plain; charset=utf-8", ingest.SetupName)
 		w.Write([]byte(text))
 	}
+	return err
 }
 
-func (s *Site) templateText(w http.ResponseWriter, r *http.Request) (text, rig string, ok bool) {
-	if rig = r.URL.Query().Get("rig"); rig == "" {
-		rig = "wing"
+func templateText(r *http.Request) (text, rig string, err error) {
+	rig = cmp.Or(r.URL.Query().Get("rig"), "wing")
+	if text, err = setup.Template(rig); err != nil {
+		err = badRequest(err)
 	}
-	text, err := setup.Template(rig)
-	if err != nil {
-		s.fail(w, r, http.StatusBadRequest, err)
-	}
-	return text, rig, err == nil
+	return text, rig, err
 }
 
 // What the templates ask for.
