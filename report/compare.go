@@ -77,9 +77,9 @@ func newComparePage(rs []*analysis.Result, o Options) *comparePage {
 		p.Verdict = verdictFor(before, u)
 		p.Basis += " The judgement above takes both together, and can tell more."
 	}
-	p.Figures = compareFigures(cs, u, top)
-	p.All = compareTable(cs, u, lo, top)
-	p.Diffs = diffTable(cs, u, top)
+	ms := measures(u, lo, top)
+	p.Figures = compareFigures(cs, ms, u)
+	p.All, p.Diffs = compareTable(cs, ms, u), diffTable(cs, ms, u)
 	return p
 }
 
@@ -123,9 +123,8 @@ func contenders(rs []*analysis.Result, u words.Units) (cs []contender, lo, top f
 		c.low, c.top = words.ShareNow(r, lo).Scale(100), words.ShareNow(r, top).Scale(100)
 		if l := r.PitchLaw; l != nil && l.Enough {
 			c.slope = l.Slope.Scale(0.01)
-			p, q := l.ByTack["port"], l.ByTack["starboard"]
-			if len(l.ByTack) > 1 && p.Known() && q.Known() {
-				c.tacks = interval.Normal(p.Value-q.Value, math.Hypot(p.SD(), q.SD()))
+			if len(l.ByTack) > 1 {
+				c.tacks = less(l.ByTack["port"], l.ByTack["starboard"])
 			}
 		}
 		if v := float64(r.BestSpeeds.TenSeconds); words.Finite(v) && v > 0 {
@@ -246,16 +245,40 @@ func dash(s string) string {
 	return s
 }
 
-func compareTable(cs []contender, u words.Units, lo, top float64) *table {
-	t := &table{Caption: "All sessions", Head: []string{"session", "name", "day", "rider", "on the foil, min", "best 10 s, " + u.SpeedName(),
-		"load off even, % of the load", "front share at " + u.SpeedText(lo) + ", %", "front share at " + u.SpeedText(top) + ", %", "pitch per 100 cm² of lift area, degrees", "port less starboard, degrees", "advice"}}
+// A measure is one number that sessions are compared by, in printing units.
+type measure struct {
+	id, title, axis string // of its figure; "" for none
+	head            string // of its column
+	digits          int
+	of              func(contender) interval.Interval
+}
+
+func measures(u words.Units, lo, top float64) []measure {
+	return []measure{
+		{"even", "How far the load is from even", "percent of the load away from even", "load off even, % of the load", 0, func(c contender) interval.Interval { return c.evenness }},
+		{"", "", "", "front share at " + u.SpeedText(lo) + ", %", 0, func(c contender) interval.Interval { return c.low }},
+		{"attop", "Front share at " + u.SpeedText(top), "front share, %", "front share at " + u.SpeedText(top) + ", %", 0, func(c contender) interval.Interval { return c.top }},
+		{"slope", "Pitch needed for lift, without the rider's weight", "degrees per 100 cm² of lift area", "pitch per 100 cm² of lift area, degrees", 2, func(c contender) interval.Interval { return c.slope }},
+		{"tacks", "Difference between the tacks", "port less starboard, degrees of pitch", "port less starboard, degrees", 1, func(c contender) interval.Interval { return c.tacks }},
+	}
+}
+
+func compareTable(cs []contender, ms []measure, u words.Units) *table {
+	t := &table{Caption: "All sessions", Head: []string{"session", "name", "day", "rider", "on the foil, min", "best 10 s, " + u.SpeedName()}}
+	for _, m := range ms {
+		t.Head = append(t.Head, m.head)
+	}
+	t.Head = append(t.Head, "advice")
 	for _, c := range byEvenness(cs) {
+		cells := []string{c.Key, c.Name, c.Day, c.Rider, dash(words.Fixed(c.minutes, 0)), dash(words.Fixed(c.best, 1))}
+		for _, m := range ms {
+			cells = append(cells, dash(words.Between(m.of(c), 1, m.digits)))
+		}
 		verdict := "–"
 		if c.r.Advice != nil {
 			verdict = words.Clean(c.r.Advice.Verdict)
 		}
-		t.add(math.NaN(), c.Key, c.Name, c.Day, c.Rider, dash(words.Fixed(c.minutes, 0)), dash(words.Fixed(c.best, 1)), dash(words.Between(c.evenness, 1, 0)),
-			dash(words.Between(c.low, 1, 0)), dash(words.Between(c.top, 1, 0)), dash(words.Between(c.slope, 1, 2)), dash(words.Between(c.tacks, 1, 1)), verdict)
+		t.add(math.NaN(), append(cells, verdict)...)
 	}
 	return t
 }
@@ -270,21 +293,30 @@ func byEvenness(cs []contender) []contender {
 	return order
 }
 
-// diffTable is every session less the first.
-func diffTable(cs []contender, u words.Units, top float64) *table {
-	t := &table{Caption: "Each session less session A, with 90 % intervals", Head: []string{"session", "load off even, % of the load", "front share at " + u.SpeedText(top) + ", %",
-		"pitch per 100 cm² of lift area, degrees", "port less starboard, degrees", "best 10 s, " + u.SpeedName()}}
-	less := func(a, b interval.Interval, d int) string {
-		if !a.Known() || !b.Known() {
-			return "–"
-		}
-		return words.Between(interval.Normal(a.Value-b.Value, math.Hypot(a.SD(), b.SD())), 1, d)
+// diffTable is every session less the first, in what has a figure.
+func diffTable(cs []contender, ms []measure, u words.Units) *table {
+	ms = slices.DeleteFunc(slices.Clone(ms), func(m measure) bool { return m.id == "" })
+	t := &table{Caption: "Each session less session A, with 90 % intervals", Head: []string{"session"}}
+	for _, m := range ms {
+		t.Head = append(t.Head, m.head)
 	}
+	t.Head = append(t.Head, "best 10 s, "+u.SpeedName())
 	for _, c := range cs[1:] {
-		t.add(math.NaN(), c.label(), less(c.evenness, cs[0].evenness, 0), less(c.top, cs[0].top, 0), less(c.slope, cs[0].slope, 2),
-			less(c.tacks, cs[0].tacks, 1), dash(words.Fixed(c.best-cs[0].best, 1)))
+		cells := []string{c.label()}
+		for _, m := range ms {
+			cells = append(cells, dash(words.Between(less(m.of(c), m.of(cs[0])), 1, m.digits)))
+		}
+		t.add(math.NaN(), append(cells, dash(words.Fixed(c.best-cs[0].best, 1)))...)
 	}
 	return t
+}
+
+// less is a minus b, two numbers that know nothing of each other.
+func less(a, b interval.Interval) interval.Interval {
+	if !a.Known() || !b.Known() {
+		return interval.Unknown()
+	}
+	return interval.Normal(a.Value-b.Value, math.Hypot(a.SD(), b.SD()))
 }
 
 // CompareText writes the comparison for a terminal, at most 24 lines.

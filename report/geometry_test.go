@@ -479,8 +479,8 @@ func TestComparedSigns(t *testing.T) {
 		r.Advice.EvennessNow = interval.Exact(0.10 - 0.04*float64(i))
 	}
 	u := words.Units{}.OrDefault()
-	cs, _, top := contenders(rs, u)
-	row := diffTable(cs, u, top).Rows[0].Cells
+	cs, lo, top := contenders(rs, u)
+	row := diffTable(cs, measures(u, lo, top), u).Rows[0].Cells
 	for i, want := range map[int]string{1: "−4", 3: "1.00", 4: "1.0", 5: "1.0"} {
 		if !strings.HasPrefix(row[i], want) {
 			t.Errorf("column %d is %q, want %s", i, row[i], want)
@@ -489,7 +489,7 @@ func TestComparedSigns(t *testing.T) {
 	if !near(cs[0].tacks.Value, 1, 1e-9) || !near(cs[0].slope.Value, 1, 1e-9) {
 		t.Errorf("tacks %v, slope %v", cs[0].tacks, cs[0].slope)
 	}
-	law := string(overlayLaw(cs, u).SVG[1])
+	law := string(overlayLaw(cs).SVG[1])
 	_, _, t1, b1 := box(paths(law, "s-now")[0])
 	_, _, t2, b2 := box(paths(law, "s-next")[0])
 	ticks := regexp.MustCompile(`<text class="t-text" x="[^"]*" y="([^"]*)"[^>]*text-anchor="end"[^>]*>(\d+)</text>`).FindAllStringSubmatch(law, -1)
