@@ -157,12 +157,13 @@ func outing(k int) simulate.Scenario {
 	sc.PitchNoise *= u(0.7, 2)
 	sc.LevelError = 0.2 * deg * rng.NormFloat64()
 	// A mount whose bend is 1σ = 4 % of how the pitch changes with speed, a rig
-	// that pulls sideways by any share of what balances the heel, leeway that falls.
+	// that pulls sideways by any share of what balances the heel, leeway of up to
+	// 1° at 8 m/s that falls with speed.
 	usual := (sc.SpeedLow + sc.SpeedHigh) / 2
 	foil := trim.NewFoil(sc.Foil)
 	sc.MountBend = 0.04 * rng.NormFloat64() * (foil.At(usual-0.5, trim.Gravity).Pitch - foil.At(usual+0.5, trim.Gravity).Pitch)
 	sc.SidePull = rng.Float64()
-	sc.LeewaySpeed = usual
+	sc.Leeway, sc.LeewaySpeed = 1*deg, 8
 	return sc
 }
 

@@ -60,34 +60,10 @@ func (q leastSquares) minimise(start []float64, steps int) (solution, error) {
 			return s, err
 		}
 		s.rss = e.rss
-		better := false
-		for range 40 {
-			explained, err := e.step(damping, next)
-			if err != nil {
-				return s, err
-			}
-			if damping == 0 && (explained <= flatGradient*math.Sqrt(e.rss) || explained == 0) {
-				s.reached = true
-				return s, nil
-			}
-			floats.Add(next, s.beta)
-			q.eval(next, trial)
-			after := 0.0
-			for i, w := range s.w {
-				r := trial[i*(p+1)+p]
-				after += w * r * r
-			}
-			if better = after <= e.rss; better {
-				break
-			}
-			if damping == 0 && explained <= noDescent*math.Sqrt(e.rss) {
-				s.reached = true
-				return s, nil
-			}
-			damping = max(10*damping, 1e-3)
-		}
-		if !better {
-			return s, nil
+		end, err := q.descend(e, &s, next, trial, &damping)
+		if err != nil || end != goOn {
+			s.reached = end == level
+			return s, err
 		}
 		copy(s.beta, next)
 		rows, trial = trial, rows
@@ -96,6 +72,42 @@ func (q leastSquares) minimise(start []float64, steps int) (solution, error) {
 		}
 	}
 	return s, nil
+}
+
+// How the search for a step may end.
+const (
+	goOn  = iota // with a better point
+	level        // nothing is left to descend above rounding error
+	stuck        // no step descends
+)
+
+// descend finds a step to a point no worse, damping it as much as that takes.
+func (q leastSquares) descend(e *normal, s *solution, next, trial []float64, damping *float64) (int, error) {
+	for range 40 {
+		explained, err := e.step(*damping, next)
+		if err != nil {
+			return stuck, err
+		}
+		undamped := *damping == 0
+		if undamped && (explained <= flatGradient*math.Sqrt(e.rss) || explained == 0) {
+			return level, nil
+		}
+		floats.Add(next, s.beta)
+		q.eval(next, trial)
+		after := 0.0
+		for i, w := range s.w {
+			r := trial[i*(q.p+1)+q.p]
+			after += w * r * r
+		}
+		if after <= e.rss {
+			return goOn, nil
+		}
+		if undamped && explained <= noDescent*math.Sqrt(e.rss) {
+			return level, nil
+		}
+		*damping = max(10**damping, 1e-3)
+	}
+	return stuck, nil
 }
 
 // normal are the normal equations of weighted rows [J|r], columns of J brought
