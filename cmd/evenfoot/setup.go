@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"slices"
 
@@ -57,10 +58,11 @@ func (c *console) checkSetup(path string, logs []string) error {
 	}
 	fmt.Fprintf(c.out, "%s is a good setup: %d values, %d notes of feel.\n", path, given, len(s.setup.Feel))
 	req := analysis.Request{Log: s.log, Setup: s.setup}
-	if s.log == nil {
-		req.Range = analysis.UsualRange(s.setup)
-	}
 	r, err := analysis.Run(req)
+	if errors.Is(err, analysis.ErrNoSpeeds) {
+		req.Range = analysis.UsualRange(s.setup)
+		r, err = analysis.Run(req)
+	}
 	if err != nil {
 		return err
 	}

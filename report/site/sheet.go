@@ -8,6 +8,7 @@ import (
 	"mime"
 	"net/http"
 	"os"
+	"slices"
 	"strconv"
 	"time"
 
@@ -212,11 +213,7 @@ func (s *Site) more(w http.ResponseWriter, r *http.Request, ses *session) error 
 		v.Error, v.Query = err.Error(), ""
 	}
 	for _, c := range s.candidates(ses) {
-		ticked := false
-		for _, id := range o.With {
-			ticked = ticked || id == c.ID
-		}
-		v.Candidates = append(v.Candidates, candidate{c, ticked})
+		v.Candidates = append(v.Candidates, candidate{c, slices.Contains(o.With, c.ID)})
 	}
 	if low := speedsFrom(ses.Speeds); low != [2]float64{} {
 		u := s.units()

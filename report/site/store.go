@@ -7,10 +7,11 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io/fs"
 	"net/url"
 	"os"
+	"path"
 	"path/filepath"
-	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -488,33 +489,22 @@ func (st *store) set(name, value string) error {
 
 // orphans counts files that no session has: what a power cut between file and
 // index leaves, or an index that was lost.
-func (st *store) orphans() (int, error) {
-	var known []string
-	err := st.rows("SELECT DISTINCT hash FROM file ORDER BY hash", nil, func(scan func(...any) error) error {
+func (st *store) orphans() (n int, err error) {
+	known := map[string]bool{}
+	err = st.rows("SELECT DISTINCT hash FROM file", nil, func(scan func(...any) error) error {
 		var h string
-		known = append(known, "")
 		err := scan(&h)
-		known[len(known)-1] = h
+		known[h] = true
 		return err
 	})
 	if err != nil {
 		return 0, err
 	}
-	n := 0
-	dirs, err := os.ReadDir(st.files())
-	if err != nil {
-		return 0, err
-	}
-	for _, d := range dirs {
-		list, err := os.ReadDir(filepath.Join(st.files(), d.Name()))
-		if err != nil {
-			continue
-		}
-		for _, f := range list {
-			if _, ok := slices.BinarySearch(known, f.Name()); !ok {
-				n++
-			}
+	list, err := fs.Glob(os.DirFS(st.files()), "*/*")
+	for _, f := range list {
+		if !known[path.Base(f)] {
+			n++
 		}
 	}
-	return n, nil
+	return n, err
 }
