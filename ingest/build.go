@@ -92,28 +92,12 @@ func (b *builder) finite() {
 		n := min(len(s.Time), len(s.V[0]), len(s.V[1]), len(s.V[2]))
 		ok := func(i int) bool {
 			x := s.V[0][i] - s.V[0][i] + s.V[1][i] - s.V[1][i] + s.V[2][i] - s.V[2][i]
-			return x == 0 && math.Abs(s.Time[i]) < 1e12
+			return x == 0 && math.Abs(s.Time[i]) < timeMost
 		}
-		bad := 0
-		for i := range n {
-			if !ok(i) {
-				bad++
-			}
+		if idx := indexIf(n, ok); idx != nil {
+			*s = s.Pick(idx)
+			b.notes.Drop(n-len(idx), raw.NotFinite, "")
 		}
-		if bad == 0 {
-			continue
-		}
-		var idx []int32
-		for i := range n {
-			if ok(i) {
-				idx = append(idx, int32(i))
-			}
-		}
-		if idx == nil {
-			idx = []int32{}
-		}
-		*s = raw.Series{Time: raw.Gather(s.Time, idx), V: [3][]float32{raw.Gather(s.V[0], idx), raw.Gather(s.V[1], idx), raw.Gather(s.V[2], idx)}, Unit: s.Unit}
-		b.notes.Drop(bad, raw.NotFinite, "")
 	}
 	b.finiteFixes()
 }
@@ -149,15 +133,13 @@ func (b *builder) oneOuting() {
 	if n < 2 || b.clockSet(sorted, from) {
 		return
 	}
-	keep := func(t float64) bool { return t >= from && t <= to }
+	within := func(t []float64) []int32 {
+		return indexIf(len(t), func(i int) bool { return t[i] >= from && t[i] <= to })
+	}
 	for _, s := range []*raw.Series{&r.Acc, &r.Gyr} {
-		if idx := indexIf(s.Time, keep); idx != nil {
-			*s = raw.Series{Time: raw.Gather(s.Time, idx), V: [3][]float32{raw.Gather(s.V[0], idx), raw.Gather(s.V[1], idx), raw.Gather(s.V[2], idx)}, Unit: s.Unit}
-		}
+		*s = s.Pick(within(s.Time))
 	}
-	if idx := indexIf(r.Gps.Time, keep); idx != nil {
-		r.Gps = r.Gps.Pick(idx)
-	}
+	r.Gps = r.Gps.Pick(within(r.Gps.Time))
 	b.notes.Drop(outside, raw.OtherOuting, "")
 	b.notes.Warn(b.at(from, raw.Warning{Kind: raw.Outings, Count: n, Values: []float64{pauseBetweenOutings}}))
 }
@@ -189,20 +171,18 @@ func (b *builder) unset() float64 {
 	return secondsBetween(b.r.Start, time.Date(unsetBefore, 1, 1, 0, 0, 0, 0, time.UTC))
 }
 
-// indexIf lists the indices of t for which keep holds; nil when all do.
-func indexIf(t []float64, keep func(float64) bool) []int32 {
-	n := 0
-	for _, x := range t {
-		if keep(x) {
-			n++
-		}
+// indexIf lists the indices below n for which keep holds; nil when all do.
+func indexIf(n int, keep func(i int) bool) []int32 {
+	first := 0
+	for first < n && keep(first) {
+		first++
 	}
-	if n == len(t) {
+	if first == n {
 		return nil
 	}
 	idx := make([]int32, 0, n)
-	for i, x := range t {
-		if keep(x) {
+	for i := range n {
+		if i < first || i > first && keep(i) {
 			idx = append(idx, int32(i))
 		}
 	}
@@ -237,10 +217,8 @@ func (b *builder) series(s *raw.Series, name string) (out mending, both bool) {
 }
 
 func (b *builder) reorder(s *raw.Series, m mending) {
+	*s = s.Pick(m.idx)
 	s.Time = m.t
-	for k := range s.V {
-		s.V[k] = raw.Gather(s.V[k], m.idx)
-	}
 }
 
 // tell reports what mending did to a sensor.
@@ -371,6 +349,10 @@ func (b *builder) join(acc, gyr *raw.Series) IMU {
 	return imu
 }
 
+// gyroLeast is the least part of the accelerometer's samples that a gyroscope
+// must cover to be used.
+const gyroLeast = 0.1
+
 // joinIMU is join without the notes; lost counts the samples left out.
 func joinIMU(acc, gyr *raw.Series) (imu IMU, lost int) {
 	n := len(acc.Time)
@@ -393,13 +375,13 @@ func joinIMU(acc, gyr *raw.Series) (imu IMU, lost int) {
 				n++
 			}
 		}
-		if n*10 < len(has) { // too little to throw the rest away for
+		if float64(n) < gyroLeast*float64(len(has)) { // too little to throw the rest away for
 			for k := range imu.Gyr {
 				imu.Gyr[k] = nanColumn(len(has))
 			}
 			break
 		}
-		idx := indexIfTrue(has)
+		idx := indexIf(len(has), func(i int) bool { return has[i] })
 		imu.Time = raw.Gather(acc.Time, idx)
 		for k := range imu.Gyr {
 			imu.Acc[k] = raw.Gather(acc.V[k], idx)
@@ -454,19 +436,6 @@ func nanColumn(n int) []float32 {
 		c[i] = float32(raw.NaN)
 	}
 	return c
-}
-
-func indexIfTrue(has []bool) []int32 {
-	if !slices.Contains(has, false) {
-		return nil
-	}
-	idx := []int32{}
-	for i, h := range has {
-		if h {
-			idx = append(idx, int32(i))
-		}
-	}
-	return idx
 }
 
 // addSeconds adds seconds to a time, to the nanosecond and without the range

@@ -8,10 +8,21 @@ import (
 	"evenfoot/ingest/raw"
 )
 
-// Gaps are longer than gapPeriods sample periods and than gapLeast.
+// Gaps and rates; the numbers are conventions, of no influence on a result.
 const (
+	// Gaps are longer than gapPeriods sample periods and than gapLeast, s.
 	gapPeriods = 5
-	gapLeast   = 0.25 // s
+	gapLeast   = 0.25
+	// gapAround is how many samples before and after tell the rate there.
+	gapAround = 6
+	// usualStep: a step longer than this many medians is none of the rate's.
+	usualStep = 2.5
+	// rateWindow is the time over which a rate is looked at, s, with rateSamples
+	// samples or more over rateSpan s.
+	rateWindow, rateSamples, rateSpan = 10, 20, 5
+	// rateChanged is the factor that a rate must change by, and rateStays the one
+	// within which it must then stay.
+	rateChanged, rateStays = 1.25, 1.1
 )
 
 // findGaps lists the spans between samples that are longer than five sample
@@ -28,7 +39,7 @@ func findGaps(t []float64, period float64) []Span {
 		if d <= limit {
 			continue
 		}
-		around := max(medianStep(t[max(0, i-6):i]), medianStep(t[i:min(len(t), i+6)]))
+		around := max(medianStep(t[max(0, i-gapAround):i]), medianStep(t[i:min(len(t), i+gapAround)]))
 		if around > period && d <= gapPeriods*around {
 			continue
 		}
@@ -39,12 +50,11 @@ func findGaps(t []float64, period float64) []Span {
 
 // period is the median step of a whole series, s; NaN below two samples.
 func period(t []float64) float64 {
-	const most = 20_000 // enough to know a median
-	if len(t) <= most {
+	if len(t) <= medianMost {
 		return medianStep(t)
 	}
-	steps := make([]float64, 0, most)
-	stride := len(t)/most + 1
+	steps := make([]float64, 0, medianMost)
+	stride := len(t)/medianMost + 1
 	for i := 1; i < len(t); i += stride {
 		steps = append(steps, t[i]-t[i-1])
 	}
@@ -58,7 +68,7 @@ func rate(t []float64) float64 {
 	p := period(t)
 	sum, n := 0.0, 0
 	for i := 1; i < len(t); i++ {
-		if d := t[i] - t[i-1]; d <= 2.5*p {
+		if d := t[i] - t[i-1]; d <= usualStep*p {
 			sum += d
 			n++
 		}
@@ -79,10 +89,10 @@ func rateChanges(t []float64) []rateChange {
 	var ws []window
 	for i := 0; i < len(t); {
 		j := i
-		for j < len(t) && t[j]-t[i] < 10 {
+		for j < len(t) && t[j]-t[i] < rateWindow {
 			j++
 		}
-		if j-i >= 20 && t[j-1]-t[i] > 5 {
+		if j-i >= rateSamples && t[j-1]-t[i] > rateSpan {
 			ws = append(ws, window{t[i], medianStep(t[i:j])})
 		}
 		i = max(j, i+1)
@@ -94,7 +104,7 @@ func rateChanges(t []float64) []rateChange {
 	now := ws[0].period
 	for k := 1; k+1 < len(ws); k++ {
 		p, next := ws[k].period, ws[k+1].period
-		if math.Max(p/now, now/p) > 1.25 && math.Max(next/p, p/next) < 1.1 {
+		if math.Max(p/now, now/p) > rateChanged && math.Max(next/p, p/next) < rateStays {
 			out = append(out, rateChange{ws[k].start, 1 / now, 1 / p})
 			now = p
 		}

@@ -12,6 +12,18 @@ import (
 // per axis at 95 %.
 const receiverSpeedSD = 0.1
 
+// Bounds of the receiver's records.
+const (
+	// timeMost is beyond any log, s.
+	timeMost = 1e12
+	// heldRecords is the shortest log that is looked at for a fix written again
+	// and again, and heldRun the least that each is then written.
+	heldRecords, heldRun = 20, 3
+	// courseSpeed is the least speed at which positions tell a course, m/s, and
+	// courseSDs how many of its errors it must exceed.
+	courseSpeed, courseSDs = 0.5, 3
+)
+
 // finiteFixes takes impossible values out of the fixes, and out of the log the
 // fixes of which nothing is left.
 func (b *builder) finiteFixes() {
@@ -43,13 +55,13 @@ func (b *builder) finiteFixes() {
 			f.Speed[i] = float32(raw.NaN)
 		}
 		f.Course[i] = course360(finiteOrNaN(f.Course[i]))
-		keep[i] = (lat == lat || f.Speed[i] == f.Speed[i]) && math.Abs(f.Time[i]) < 1e12
+		keep[i] = (lat == lat || f.Speed[i] == f.Speed[i]) && math.Abs(f.Time[i]) < timeMost
 	}
 	b.notes.Drop(null, raw.NoFix, "")
 	b.notes.Drop(range_, raw.OffEarth, "")
 	b.notes.Drop(inf, raw.NotFinite, "")
 	b.notes.Drop(speed, raw.BadSpeedValue, "")
-	if idx := indexIfTrue(keep); idx != nil {
+	if idx := indexIf(len(keep), func(i int) bool { return keep[i] }); idx != nil {
 		*f = f.Pick(idx)
 	}
 }
@@ -99,7 +111,7 @@ func (b *builder) fixes() {
 func (b *builder) unhold() {
 	f := &b.r.Gps
 	n := len(f.Time)
-	if n < 20 || len(b.r.Acc.Time)+len(b.r.Gyr.Time) < n/2 {
+	if n < heldRecords || len(b.r.Acc.Time)+len(b.r.Gyr.Time) < n/2 {
 		return
 	}
 	repeats := 0
@@ -114,7 +126,7 @@ func (b *builder) unhold() {
 		start = i
 	}
 	usual := raw.Median(runs)
-	if repeats*2 < n || usual < 3 {
+	if repeats*2 < n || usual < heldRun {
 		return
 	}
 	idx := []int32{}
@@ -171,7 +183,7 @@ func (b *builder) gps() GPS {
 				g.Flags[i] |= FlagSpike
 			}
 		}
-		if g.Course[i] != g.Course[i] && v > 3*speedSD && v > 0.5 {
+		if g.Course[i] != g.Course[i] && v > courseSDs*speedSD && v > courseSpeed {
 			g.Course[i] = course360(float32(degrees360(math.Atan2(vx, vy))))
 		}
 	}

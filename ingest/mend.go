@@ -80,6 +80,41 @@ func (m *mender) jumpsForward() bool {
 	return m.dated && len(m.t) > 1 && m.t[0] < m.unset && m.t[len(m.t)-1] >= m.unset
 }
 
+// Bounds of mending, set on logs with jitter, restarts and late rows written
+// for the purpose (TestMendTime) and on those of watches and loggers.
+const (
+	// medianMost is how many steps are enough to know a median.
+	medianMost = 20_000
+	// stepMost is the longest step that counts as sampling, s.
+	stepMost = 3600
+	// sharedPart: more samples than this part sharing a stamp is the device's way.
+	sharedPart = 0.2
+	// restartPeriods and restartLeast (s) part the recordings of a logger that
+	// began anew: more than a gap's five periods.
+	restartPeriods, restartLeast = 6, 1
+	// setPause is put before the moment at which a clock was set, s.
+	setPause = 1
+	// correctionMost is the largest leap of a clock that still samples, s.
+	correctionMost = 60
+	// jitterPeriods is how far back a stamp may lie without a leap.
+	jitterPeriods = 3
+	// pairsEnough equal pairs tell that samples repeat earlier ones, of which
+	// repeatPart must be equal.
+	pairsEnough, repeatPart = 100, 0.8
+	// sameJump is how far two sensors may see one leap apart, s.
+	sameJump = 2
+	// missingStamp is a step between stamps, in stamps, in which one is missing.
+	missingStamp = 2.5
+	// bendStamps is how many stamps a bent line of times has from knot to knot.
+	bendStamps = 10
+	// roomSample and roomFix are the parts of a period that a sample, a fix needs
+	// beside another with its stamp.
+	roomSample, roomFix = 0.3, 0.7
+	// stoodStill: more samples than this with the last stamp are a clock that
+	// stood still.
+	stoodStill = 3
+)
+
 // A piece is a run of ascending stamps in the file.
 type piece struct {
 	a, b  int     // samples [a, b)
@@ -143,9 +178,9 @@ func (m *mender) pieces() []piece {
 // period is the median step forward, s, less where many samples share a stamp.
 func (m *mender) period() float64 {
 	var steps []float64
-	stride := max(1, len(m.t)/20000)
+	stride := max(1, len(m.t)/medianMost)
 	for i := stride; i < len(m.t); i += stride {
-		if d := (m.t[i] - m.t[i-1]); d > 0 && d < 3600 {
+		if d := (m.t[i] - m.t[i-1]); d > 0 && d < stepMost {
 			steps = append(steps, d)
 		}
 	}
@@ -160,7 +195,7 @@ func (m *mender) period() float64 {
 		}
 	}
 	p := raw.Median(steps)
-	if n*5 < len(m.t) {
+	if float64(n) < sharedPart*float64(len(m.t)) {
 		return p
 	}
 	return p * float64(len(m.t)-n) / float64(len(m.t))
@@ -183,7 +218,7 @@ func (m *mender) findJumps(ps []piece, period float64, out *mending) {
 		switch {
 		case to > from: // the clock was set
 			j.unset = true
-			j.shift = high + 1 - first
+			j.shift = high + setPause - first
 		case first > high: // back to where things were before late samples
 			high = max(high, last)
 			continue
@@ -196,12 +231,12 @@ func (m *mender) findJumps(ps []piece, period float64, out *mending) {
 			continue
 		case m.dated && from >= m.unset && to < m.unset:
 			j.restart = true
-			j.shift = high + max(1, 6*period) - first
-		case from-to <= 60 && (m.dated || to > m.t[0]+1): // a correction, while sampling went on
+			j.shift = high + max(restartLeast, restartPeriods*period) - first
+		case from-to <= correctionMost && (m.dated || to > m.t[0]+1): // a correction, while sampling went on
 			j.shift = high + period - first
 		default:
 			j.restart = true
-			j.shift = high + max(1, 6*period) - first
+			j.shift = high + max(restartLeast, restartPeriods*period) - first
 		}
 		if isKnown {
 			j.shift = known
@@ -232,7 +267,7 @@ func (m *mender) findJumps(ps []piece, period float64, out *mending) {
 func (m *mender) late(before []piece, p piece, high, period float64) bool {
 	first := m.t[p.a] + p.shift
 	n := sort.Search(p.b-p.a, func(i int) bool { return m.t[p.a+i]+p.shift > high })
-	if high-first <= 3*period {
+	if high-first <= jitterPeriods*period {
 		return true // stamps that jitter; a shift at each would add up
 	}
 	if n == p.b-p.a && !m.dated && first < m.t[0]+before[0].shift {
@@ -240,7 +275,7 @@ func (m *mender) late(before []piece, p piece, high, period float64) bool {
 	}
 	end := m.t[p.a+n-1] + p.shift
 	if n < p.b-p.a {
-		if next := m.t[p.a+n] + p.shift; next-end > 3*period && next-high <= 3*period {
+		if next := m.t[p.a+n] + p.shift; next-end > jitterPeriods*period && next-high <= jitterPeriods*period {
 			return true // the stamps go on where they were: no clock leaps there and back
 		}
 	}
@@ -252,8 +287,8 @@ func (m *mender) late(before []piece, p piece, high, period float64) bool {
 			continue
 		}
 		old += hi - lo
-		if equal < 100 { // enough to tell
-			for i, k := p.a, lo; i < p.a+n && k < hi && equal < 100; {
+		if equal < pairsEnough {
+			for i, k := p.a, lo; i < p.a+n && k < hi && equal < pairsEnough; {
 				switch ti, tk := m.t[i]+p.shift, m.t[k]+q.shift; {
 				case ti < tk:
 					i++
@@ -269,13 +304,13 @@ func (m *mender) late(before []piece, p piece, high, period float64) bool {
 			}
 		}
 	}
-	return old*5 <= n || equal*10 >= min(n, 100)*8
+	return float64(old) <= sharedPart*float64(n) || float64(equal) >= repeatPart*float64(min(n, pairsEnough))
 }
 
 // knownShift takes over a jump that another series of the file showed, so that
 // the two stay together.
 func (m *mender) knownShift(j jump, period float64) (shift float64, ok bool) {
-	tol := max(2, 2*period)
+	tol := max(sameJump, 2*period)
 	for _, k := range m.known {
 		if math.Abs((j.to-j.from)-(k.to-k.from)) < tol && math.Abs(j.from-k.from) < tol {
 			return k.shift, true
@@ -297,7 +332,7 @@ func (m *mender) spread(out *mending, t []float64, idx []int32) {
 			}
 		}
 	}
-	if (shared-repeated)*5 < len(t)-repeated {
+	if float64(shared-repeated) < sharedPart*float64(len(t)-repeated) {
 		return
 	}
 	if m.completes != nil && m.complementary(t, idx, shared) {
@@ -319,7 +354,7 @@ func (m *mender) spread(out *mending, t []float64, idx []int32) {
 	out.quantum, out.perStamp = q, float64(len(t))/float64(len(stamps))
 	for a := 0; a < len(stamps); {
 		b := a + 1
-		for b < len(stamps) && stamps[b]-stamps[b-1] < 2.5*q {
+		for b < len(stamps) && stamps[b]-stamps[b-1] < missingStamp*q {
 			b++
 		}
 		spreadStretch(t, stamps[a:b], starts[a:b+1], q)
@@ -391,12 +426,11 @@ func spreadStretch(t []float64, stamps []float64, starts []int, q float64) {
 	}
 	if !straight {
 		var means []knot
-		const block = 10
-		for a := 0; a+block <= len(inner); a += block {
+		for a := 0; a+bendStamps <= len(inner); a += bendStamps {
 			var m knot
-			for _, k := range inner[a : a+block] {
-				m.i += k.i / block
-				m.t += (k.t - knots[0].t) / block
+			for _, k := range inner[a : a+bendStamps] {
+				m.i += k.i / bendStamps
+				m.t += (k.t - knots[0].t) / bendStamps
 			}
 			m.t += knots[0].t
 			means = append(means, m)
@@ -445,13 +479,13 @@ func (m *mender) unique(out *mending, t []float64, idx []int32) {
 			n++
 		}
 		if c := n - first; c > 1 {
-			room, least := float64(c)*out.period, 0.3*out.period
+			room, least := float64(c)*out.period, roomSample*out.period
 			if m.completes != nil {
-				least = 0.7 * out.period
+				least = roomFix * out.period
 			}
 			if b < len(t) {
 				room = min(room, t[b]-t[first])
-			} else if c > 3 {
+			} else if c > stoodStill {
 				room = 0 // a clock that stood still to the end
 			}
 			step := room / float64(c)

@@ -69,6 +69,15 @@ func Merge(logs []*Log) (*Log, error) {
 	return m.out, nil
 }
 
+// Weights in choosing among rivals.
+const (
+	gyroWorth     = 10  // of an accelerometer with a gyroscope beside it
+	receiverWorth = 1.5 // of a receiver's own speed
+	sharedWorth   = 3   // of one device: there is no clock offset to estimate
+	rateWorth     = 0.1 // of each fix a second, up to rateUseful
+	rateUseful    = 10  // Hz
+)
+
 // A part is one log, moved to the common start, and where its files went.
 type part struct {
 	log   *Log
@@ -261,7 +270,7 @@ func (m *merger) choose() (imu, gps *part) {
 	imuScore := func(p *part) float64 {
 		s := float64(len(p.log.IMU.Time))
 		if p.log.IMU.hasGyro() {
-			s *= 10
+			s *= gyroWorth
 		}
 		return s
 	}
@@ -279,12 +288,12 @@ func (m *merger) choose() (imu, gps *part) {
 			rate = 1
 		}
 		// Seconds covered by sound fixes; more fixes a second count a little.
-		s := float64(sound) / rate * (1 + 0.1*min(rate, 10))
+		s := float64(sound) / rate * (1 + rateWorth*min(rate, rateUseful))
 		if g.SpeedFrom == "receiver" {
-			s *= 1.5
+			s *= receiverWorth
 		}
 		if imu != nil && imu.shares(p) {
-			s *= 3 // no clock offset to estimate
+			s *= sharedWorth
 		}
 		return s
 	})

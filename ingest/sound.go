@@ -166,7 +166,7 @@ func (b *builder) oneTrack() {
 	first := kept[0].a
 	b.notes.Warn(b.at(f.Time[first], raw.Warning{Kind: raw.OtherTrack, Count: lost}))
 	b.notes.Drop(lost, raw.OtherTrack, "GPS fix")
-	*f = f.Pick(indexIfTrue(keep))
+	*f = f.Pick(indexIf(len(keep), func(i int) bool { return keep[i] }))
 }
 
 // alike says whether two runs of fixes are the same track: most fixes with one

@@ -19,6 +19,25 @@ const (
 	staleLeast = 1.5
 	// velocityWindow is the half width of the filter for velocity, s.
 	velocityWindow = 1.25
+	// spikeSlack is how far a speed may stand out beside what acceleration
+	// explains, m/s; spikeNear the time within which its neighbours count, s.
+	spikeSlack, spikeNear = 3, 5
+	// speedTrusted is how long a receiver's speed bounds the way, s, and wayMargin
+	// the factor by which the way may be longer.
+	speedTrusted, wayMargin = 10, 1.2
+	// returnWithin is how many fixes a spike may last.
+	returnWithin = 5
+	// heldLeast is how long a position may stay behind a moving board, s, and
+	// heldMost the longest that is looked at without a speed.
+	heldLeast, heldMost = 3, 10
+	// movingLeast is the least speed of a board that moves, m/s, and goesOn the
+	// part of it that the way over a held position must keep.
+	movingLeast, goesOn = 1.5, 0.7
+	// windowMost bounds the fixes of a velocity's window to each side.
+	windowMost = 200
+	// unknownSD is the 1σ error of speeds from too few positions to tell, m/s, and
+	// scatterLeast the least scatter that is believed, m.
+	unknownSD, scatterLeast = 0.5, 0.005
 	// slowSD is what the slow wander of a receiver's positions adds to a speed,
 	// 1σ, m/s (3 m in a minute; our estimate): the scatter does not show it.
 	slowSD = 0.05
@@ -80,7 +99,7 @@ func (t *track) flagSpeeds() {
 		n := 0
 		span := 0.0
 		for k := max(0, i-2); k <= min(len(g.Speed)-1, i+2); k++ {
-			if d := math.Abs(g.Time[k] - g.Time[i]); g.Speed[k] == g.Speed[k] && d <= 5 {
+			if d := math.Abs(g.Time[k] - g.Time[i]); g.Speed[k] == g.Speed[k] && d <= spikeNear {
 				near[n] = float64(g.Speed[k])
 				span = max(span, d)
 				n++
@@ -89,7 +108,7 @@ func (t *track) flagSpeeds() {
 		if n < 5 {
 			continue
 		}
-		if m := raw.Median(near[:n]); math.Abs(float64(v)-m) > 3+accelMost*min(span, 1) {
+		if m := raw.Median(near[:n]); math.Abs(float64(v)-m) > spikeSlack+accelMost*min(span, 1) {
 			g.Flags[i] |= FlagSpike
 		}
 	}
@@ -103,7 +122,7 @@ func (t *track) flagPositions(withSpeed bool) {
 	allowed := func(i, j int) float64 {
 		dt := g.Time[j] - g.Time[i]
 		v := float64(speedMost)
-		if withSpeed && dt <= 10 {
+		if withSpeed && dt <= speedTrusted {
 			v = 0
 			for _, k := range [2]int{i, j} {
 				if s := g.Speed[k]; s == s && g.Flags[k]&FlagSpike == 0 {
@@ -114,7 +133,7 @@ func (t *track) flagPositions(withSpeed bool) {
 				v = speedMost
 			}
 		}
-		return v*dt*1.2 + positionSlack
+		return v*dt*wayMargin + positionSlack
 	}
 	last := -1
 	for i := range g.Time {
@@ -127,7 +146,7 @@ func (t *track) flagPositions(withSpeed bool) {
 		}
 		// Does the track go back to where it was?
 		next := -1
-		for j := i + 1; j < min(len(g.Time), i+6); j++ {
+		for j := i + 1; j < min(len(g.Time), i+1+returnWithin); j++ {
 			if t.x[j] == t.x[j] && t.step(last, j) <= allowed(last, j) {
 				next = j
 				break
@@ -161,7 +180,7 @@ func (t *track) flagStale(withSpeed bool) {
 			if float64(v)*dt < staleLeast {
 				continue
 			}
-			if raw.Eq32(v, g.Speed[i-1]) && raw.Eq32(g.Course[i], g.Course[i-1]) || dt > 3 {
+			if raw.Eq32(v, g.Speed[i-1]) && raw.Eq32(g.Course[i], g.Course[i-1]) || dt > heldLeast {
 				g.Flags[i] |= FlagStale
 			}
 			continue
@@ -171,10 +190,10 @@ func (t *track) flagStale(withSpeed bool) {
 		for j < len(g.Time) && t.x[j] == t.x[i] && t.y[j] == t.y[i] {
 			j++
 		}
-		if j < len(g.Time) && g.Time[j]-g.Time[held] < 10 && held > 0 {
+		if j < len(g.Time) && g.Time[j]-g.Time[held] < heldMost && held > 0 {
 			before := t.step(held-1, held) / (g.Time[held] - g.Time[held-1])
 			after := t.step(i, j) / (g.Time[j] - g.Time[held])
-			if before > 1.5 && after > 0.7*before && t.step(i, j) > staleLeast {
+			if before > movingLeast && after > goesOn*before && t.step(i, j) > staleLeast {
 				for k := i; k < j; k++ {
 					g.Flags[k] |= FlagStale
 				}
@@ -215,11 +234,11 @@ func (t *track) velocities() (sd float64) {
 		t.vx[i], t.vy[i] = raw.NaN, raw.NaN
 		ts, xs, ys = ts[:0], xs[:0], ys[:0]
 		from := i
-		for from > 0 && g.Time[i]-g.Time[from-1] <= reach && !breakAt(from) && i-from < 200 {
+		for from > 0 && g.Time[i]-g.Time[from-1] <= reach && !breakAt(from) && i-from < windowMost {
 			from--
 		}
 		hi := i
-		for hi+1 < n && g.Time[hi+1]-g.Time[i] <= reach && !breakAt(hi+1) && hi-i < 200 {
+		for hi+1 < n && g.Time[hi+1]-g.Time[i] <= reach && !breakAt(hi+1) && hi-i < windowMost {
 			hi++
 		}
 		for k := from; k <= hi; k++ {
@@ -247,9 +266,9 @@ func (t *track) velocities() (sd float64) {
 			gains = append(gains, math.Sqrt(gain))
 		}
 	}
-	sd = 0.5
+	sd = unknownSD
 	if len(gains) >= 5 {
-		sp := max(math.Sqrt(raw.Median(scatter))*1.06, 0.005)
+		sp := max(math.Sqrt(raw.Median(scatter))*1.06, scatterLeast)
 		sd = math.Hypot(sp*raw.Median(gains), slowSD)
 	}
 	return sd

@@ -69,7 +69,12 @@ func (s *Series) Shrink(i int) {
 	}
 }
 
-// Pick is the fixes with the given indices.
+// Pick is the samples with the given indices; nil stands for all.
+func (s *Series) Pick(idx []int32) Series {
+	return Series{Time: Gather(s.Time, idx), V: [3][]float32{Gather(s.V[0], idx), Gather(s.V[1], idx), Gather(s.V[2], idx)}, Unit: s.Unit}
+}
+
+// Pick is the fixes with the given indices; nil stands for all.
 func (f *Fixes) Pick(idx []int32) Fixes {
 	g := *f
 	g.Time = Gather(f.Time, idx)
