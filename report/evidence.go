@@ -118,27 +118,26 @@ func fileLines(r *analysis.Result) []fileFacts {
 }
 
 // sensorLines are clocks, mount and zero.
-func sensorLines(r *analysis.Result) []fact {
-	var f []fact
+func sensorLines(r *analysis.Result) (f facts) {
 	s := r.Session
 	if t := s.Start; t != nil && !t.IsZero() {
-		f = append(f, fact{"Start", t.UTC().Format("2 January 2006, 15:04:05") + " UTC"})
+		f.add("Start", t.UTC().Format("2 January 2006, 15:04:05")+" UTC")
 	}
-	if d := words.Minutes(float64(s.Duration)); d != words.Unknown && s.Duration > 0 {
-		f = append(f, fact{"Length of the log", d})
+	if s.Duration > 0 {
+		f.add("Length of the log", words.Minutes(float64(s.Duration)))
 	}
 	if v := float64(s.GPSHz); words.Finite(v) && v > 0 {
-		f = append(f, fact{"GPS", rate(v) + " fixes per second"})
+		f.add("GPS", rate(v)+" fixes per second")
 	} else if r.Log != nil {
-		f = append(f, fact{"GPS", "none in this log"})
+		f.add("GPS", "none in this log")
 	}
 	if r.Log != nil && r.Log.GPS.SpeedFrom != "" {
-		f = append(f, fact{"Speed comes from", "the " + words.Clean(r.Log.GPS.SpeedFrom)})
+		f.add("Speed comes from", "the "+words.Clean(r.Log.GPS.SpeedFrom))
 	}
 	if v := float64(s.IMUHz); words.Finite(v) && v > 0 {
-		f = append(f, fact{"Motion sensor (IMU)", words.Fixed(v, 0) + " samples per second"})
+		f.add("Motion sensor (IMU)", words.Fixed(v, 0)+" samples per second")
 	} else if r.Log != nil {
-		f = append(f, fact{"Motion sensor (IMU)", "none in this log"})
+		f.add("Motion sensor (IMU)", "none in this log")
 	}
 	if r.Log != nil && r.Log.Clock.How != "" {
 		c := r.Log.Clock
@@ -159,16 +158,12 @@ func sensorLines(r *analysis.Result) []fact {
 	if m.Why.Kind != "" {
 		f = append(f, fact{"Mount", words.Sentence(words.Units{}.Say(m.Why))})
 	}
-	if m.Heading.Known() {
-		f = append(f, fact{"The sensor's x axis points from the bow by", words.Between(m.Heading, 1, 1) + " degrees"})
-	}
-	if v := float64(m.Tilt); words.Finite(v) {
-		f = append(f, fact{"The sensor is tilted by", words.Fixed(v, 1) + " degrees"})
-	}
+	f.add("The sensor's x axis points from the bow by", words.Between(m.Heading, 1, 1)+" degrees")
+	f.add("The sensor is tilted by", words.Fixed(float64(m.Tilt), 1)+" degrees")
 	if m.AccelerometerSign < 0 {
-		f = append(f, fact{"Accelerometer", "reports the opposite sign; this is already put right"})
+		f.add("Accelerometer", "reports the opposite sign; this is already put right")
 	}
-	f = append(f, fact{"Level", words.Choose(m.LevelZero, "known: ", "not known, so pitch is relative: ") + words.Units{}.Say(m.LevelFrom)},
-		fact{"Fixed to the board", words.Choose(m.Rigid, "yes", "no, so its pitch is not used")})
+	f = append(f, fact{"Level", words.Choose(m.LevelZero, "known: ", "not known, so pitch is relative: ") + words.Units{}.Say(m.LevelFrom)})
+	f.add("Fixed to the board", words.Choose(m.Rigid, "yes", "no, so its pitch is not used"))
 	return f
 }

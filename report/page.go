@@ -7,13 +7,14 @@ import (
 	"strings"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/interval"
 	"evenfoot/report/words"
 )
 
 // A page is what the template shows.
 type page struct {
 	Words     words.Answer
-	Facts     []fact // the title block
+	Facts     facts // the title block
 	Mount     template.HTML
 	Move      template.HTML
 	Figures   []*figure
@@ -21,10 +22,10 @@ type page struct {
 	Inputs    *table // assumptions, before and after
 	Flow      string
 	Files     []fileFacts
-	Sensors   []fact
+	Sensors   facts
 	Warnings  []string
 	More      int // warnings that are not shown
-	Best      []fact
+	Best      facts
 	Finish    *finishPart
 	Other     *words.Other
 	Cautions  []string
@@ -35,6 +36,15 @@ type page struct {
 }
 
 type fact struct{ Name, Value string }
+
+// facts are what is known; what is not known makes no fact.
+type facts []fact
+
+func (f *facts) add(name, value string) {
+	if value != "" && !strings.Contains(value, words.Unknown) {
+		*f = append(*f, fact{name, value})
+	}
+}
 
 // A given is one line of the setup, and whether the rider wrote it.
 type given struct {
@@ -94,15 +104,9 @@ func firstPosition(r *analysis.Result) string {
 	return ""
 }
 
-func titleBlock(r *analysis.Result, u words.Units) []fact {
-	var f []fact
-	add := func(n, v string) {
-		if v != "" && !strings.Contains(v, words.Unknown) {
-			f = append(f, fact{n, v})
-		}
-	}
+func titleBlock(r *analysis.Result, u words.Units) (f facts) {
 	if t := r.Session.Start; t != nil && !t.IsZero() {
-		add("Day", t.UTC().Format("2 Jan 2006"))
+		f.add("Day", t.UTC().Format("2 Jan 2006"))
 	}
 	if s := r.Setup; s != nil {
 		who := words.Clean(s.Rider.Name)
@@ -112,33 +116,33 @@ func titleBlock(r *analysis.Result, u words.Units) []fact {
 			}
 			who += m
 		}
-		add("Rider", who)
-		add("Wing", words.Area(s.Foil.Wing.Area, u))
-		add("Stabilizer", fmt.Sprintf("%s, %s mount", words.Area(s.Foil.Stabilizer.Area, u), words.Clean(s.Foil.Stabilizer.Mount)))
+		f.add("Rider", who)
+		f.add("Wing", words.Area(s.Foil.Wing.Area, u))
+		f.add("Stabilizer", fmt.Sprintf("%s, %s mount", words.Area(s.Foil.Stabilizer.Area, u), words.Clean(s.Foil.Stabilizer.Mount)))
 	}
 	if lo, _, top := words.SpeedsOf(r); words.Finite(lo) {
-		add("Speeds that count", fmt.Sprintf("%s to %s", words.Fixed(u.SpeedValue(lo), 0), u.SpeedText(top)))
+		f.add("Speeds that count", fmt.Sprintf("%s to %s", words.Fixed(u.SpeedValue(lo), 0), u.SpeedText(top)))
 	}
 	if r.Totals.Rides > 0 {
 		v := fmt.Sprintf("%s in %s", words.Minutes(float64(r.Totals.Foiling)), words.Plural(r.Totals.Rides, "ride", "rides"))
 		if c := pitchFor(r); c != "" {
 			v += "; " + c
 		}
-		add("On the foil", v)
+		f.add("On the foil", v)
 	}
 	return f
 }
 
-func bestSpeeds(r *analysis.Result, u words.Units) []fact {
-	var f []fact
-	for _, x := range []struct {
-		n string
-		v float64
-	}{{"2 seconds", float64(r.BestSpeeds.TwoSeconds)}, {"10 seconds", float64(r.BestSpeeds.TenSeconds)}, {"500 metres", float64(r.BestSpeeds.Metres500)}, {"1 nautical mile", float64(r.BestSpeeds.NauticalMile)}} {
-		if words.Finite(x.v) && x.v > 0 {
-			f = append(f, fact{x.n, u.SpeedFine(x.v)})
+func bestSpeeds(r *analysis.Result, u words.Units) (f facts) {
+	add := func(over string, v interval.Number) {
+		if v > 0 {
+			f.add(over, u.SpeedFine(float64(v)))
 		}
 	}
+	add("2 seconds", r.BestSpeeds.TwoSeconds)
+	add("10 seconds", r.BestSpeeds.TenSeconds)
+	add("500 metres", r.BestSpeeds.Metres500)
+	add("1 nautical mile", r.BestSpeeds.NauticalMile)
 	return f
 }
 
@@ -149,15 +153,11 @@ func inputsTable(r *analysis.Result) *table {
 	t := &table{Caption: "What the model does not know exactly: before and after this log, with 90 % intervals",
 		Head: []string{"input", "unit", "before", "after", "shift of the best stabilizer angle by one standard deviation, degrees", "from"}}
 	for _, a := range r.Assumptions {
-		from := "setup"
-		if a.Default {
-			from = "assumed"
-		}
 		d := words.DigitsFor(math.Max(math.Abs(a.Prior.Low), math.Abs(a.Prior.High)))
 		if a.Unit == "" {
 			d = 3
 		}
-		t.add(math.NaN(), words.Clean(a.Name), words.Clean(a.Unit), words.Between(a.Prior, 1, d), words.Between(a.Posterior, 1, d), words.Fixed(float64(a.ShimDegPerSigma), 2), from)
+		t.add(math.NaN(), words.Clean(a.Name), words.Clean(a.Unit), words.Between(a.Prior, 1, d), words.Between(a.Posterior, 1, d), words.Fixed(float64(a.ShimDegPerSigma), 2), words.Choose(a.Default, "assumed", "setup"))
 	}
 	return t
 }
@@ -190,7 +190,7 @@ func flowSays(r *analysis.Result, u words.Units) string {
 // A finishPart is the advice on surfaces.
 type finishPart struct {
 	Head     string
-	Facts    []fact
+	Facts    facts
 	Steps    []string
 	Notes    []string
 	Cautions []string
@@ -205,24 +205,16 @@ func finishFor(r *analysis.Result, u words.Units) *finishPart {
 	if f.Grit != nil {
 		p.Head = fmt.Sprintf("Sand up to P %d, wet, and stop there. Finer paper gains nothing at these speeds.", *f.Grit)
 	}
-	if v := float64(f.SmoothBelow); words.Finite(v) {
-		p.Facts = append(p.Facts, fact{"Smooth enough at the top speed", "roughness below " + words.Fixed(v, 0) + " µm (thousandths of a millimetre)"})
-	}
+	p.Facts.add("Smooth enough at the top speed", "roughness below "+words.Fixed(float64(f.SmoothBelow), 0)+" µm (thousandths of a millimetre)")
 	for _, x := range f.Parts {
-		if v := float64(x.SmoothBelow); words.Finite(v) {
-			p.Facts = append(p.Facts, fact{words.UpperFirst(words.Clean(x.Name)), "below " + words.Fixed(v, 0) + " µm"})
-		}
+		p.Facts.add(words.UpperFirst(words.Clean(x.Name)), "below "+words.Fixed(float64(x.SmoothBelow), 0)+" µm")
 	}
-	if f.DragSaving.Known() {
-		p.Facts = append(p.Facts, fact{"Drag saved", words.Between(f.DragSaving, 1, 1) + " %"})
-	}
-	if f.SpeedGain.Known() {
-		p.Facts = append(p.Facts, fact{"Speed gained at equal pull", words.Between(f.SpeedGain, 1, 1) + " %"})
-	}
+	p.Facts.add("Drag saved", words.Between(f.DragSaving, 1, 1)+" %")
+	p.Facts.add("Speed gained at equal pull", words.Between(f.SpeedGain, 1, 1)+" %")
 	if f.TrailingEdge != "" {
 		// The sentence names its subject, and so does the line.
 		says := strings.TrimPrefix(words.Sentence(f.TrailingEdge), "Trailing edges: ")
-		p.Facts = append(p.Facts, fact{"Trailing edges", words.UpperFirst(says)})
+		p.Facts.add("Trailing edges", words.UpperFirst(says))
 	}
 	p.Steps, p.Notes, p.Cautions = words.Sentences(f.Steps), words.Sentences(f.Notes), words.Sentences(f.Cautions)
 	return p
