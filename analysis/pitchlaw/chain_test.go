@@ -241,7 +241,7 @@ func TestChainCoverage(t *testing.T) {
 		}
 		share := float64(c.hits) / n
 		t.Logf("| %-16s | %5.1f %% | %5.2f | %+5.2f | %.3g |", names[i], 100*share, math.Sqrt(c.square/n), c.sum/n, width)
-		if slack := 3 * math.Sqrt(0.09/n); share < 0.85-slack && n < 300 || n >= 300 && share < 0.85 {
+		if slack := 3 * math.Sqrt(0.09/n); share < 0.85-slack && n < 300 || n >= 300 && (share < 0.85 || i >= 5 && share > 0.95) { // the flow has no systematic part
 			t.Errorf("%s: %.1f %% of the intervals hold the truth", names[i], 100*share)
 		}
 	}
