@@ -24,6 +24,7 @@ type follower struct {
 	late     float64      // latency, s
 	res      []complex128 // residual of each fix at the last look; NaN where there is no path
 	variance []float64    // of each fix, (m/s)²
+	first    float64      // their mean as first learnt, (m/s)²; 0 before
 	red      float64      // how much wider errors of neighbouring fixes make their mean
 	r0       []float64    // each node's velocity variance without fixes
 	mute     []bool       // nodes that fixes say nothing of
@@ -34,6 +35,7 @@ const (
 	defaultSD    = 0.1                 // m/s of a receiver that states none
 	leastSD      = 0.3                 // least 1σ of a fix, as a share of what is stated
 	wildest      = 3                   // outliers' worth of σ that one fix adds to its neighbours' variance at most
+	mostRoom     = 2.0                 // times the variance first learnt, that the fixes may be given; tuned on seven sessions with wandering fixes
 	gpsHole      = 10.0                // s without a fix: back to the rule without aid
 	maxHeadingSE = 3.0 * math.Pi / 180 // rad, median over the log, of a heading that counts as known
 	slope        = 0.25                // s to either side over which the path's acceleration is taken
@@ -192,6 +194,12 @@ func (f *follower) weigh() {
 	if all != all {
 		return
 	}
+	// A path that strays from the fixes must not earn itself more room: the
+	// first look at their errors is nearly the largest.
+	if f.first == 0 {
+		f.first = all
+	}
+	damp := min(1, mostRoom*f.first/all)
 	lo, hi := 0, 0
 	for j := range n {
 		for f.time[j]-f.time[lo] > adaptSpan/2 {
@@ -200,7 +208,7 @@ func (f *follower) weigh() {
 		for hi < n && f.time[hi]-f.time[j] < adaptSpan/2 {
 			hi++
 		}
-		f.variance[j] = max(sq(leastSD*f.sd), t.about(lo, hi, all))
+		f.variance[j] = max(sq(leastSD*f.sd), damp*t.about(lo, hi, all))
 	}
 	f.red = longer(pair, own, 0.8)
 }
