@@ -7,7 +7,6 @@ import (
 	"math"
 	"strings"
 
-	"evenfoot/analysis/ride"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
 
@@ -106,8 +105,7 @@ func (b *builder) traces() []trace {
 			}
 			return g.Time[i], b.u.SpeedValue(float64(g.Speed[i]))
 		}, gapFor(g.Time, leastGap)})
-	} else if r.Ride != nil && len(r.Ride.Speed.East) > 1 {
-		s := r.Ride.Speed
+	} else if s := b.outing().Speed; len(s.East) > 1 {
 		ts = append(ts, trace{"speed", b.u.SpeedName(), "now", min(len(s.East), len(s.North)), func(i int) (float64, float64) {
 			return s.Start + float64(i)*s.Step, b.u.SpeedValue(math.Hypot(s.East[i], s.North[i]))
 		}, math.Max(leastGap, 5*s.Step)})
@@ -154,10 +152,10 @@ func (b *builder) timeline() *figure {
 		f.Note = "Pitch is the angle of the deck, nose up is positive. Heel is the side lean of the board, starboard (right) side down is positive."
 	}
 	f.Legend = []legend{{"box", "fly", "on the foil"}}
-	if b.r.Ride != nil && len(b.r.Ride.Turns) > 0 {
+	if len(b.outing().Turns) > 0 {
 		f.Legend = append(f.Legend, legend{"dot", "turn", "turn"})
 	}
-	if b.r.Ride != nil && len(b.r.Ride.Events) > 0 {
+	if len(b.outing().Events) > 0 {
 		f.Legend = append(f.Legend, legend{"cross", "touch", "touchdown or fall"})
 	}
 	height := 0.36 * float64(len(ts))
@@ -215,12 +213,7 @@ func (b *builder) timePanels(ts []trace, lo, hi float64, columns int, strip bool
 	}
 	if n := len(ps); n > 0 {
 		ps[n-1].Height = 1.3
-		ps[n-1].XLabel = "time since the start"
-		if hi < 3600 {
-			ps[n-1].XLabel += ", min"
-		} else {
-			ps[n-1].XLabel += ", h:mm"
-		}
+		ps[n-1].XLabel = "time since the start, " + words.Choose(hi < 3600, "min", "h:mm")
 	}
 	return ps
 }
@@ -228,19 +221,16 @@ func (b *builder) timePanels(ts []trace, lo, hi float64, columns int, strip bool
 // flightRange is the range of the values in flight and zero, so that a swim
 // does not press the flights flat; of all values where there is no flight.
 func (b *builder) flightRange(line []chart.XY) (lo, hi float64) {
-	var rides []ride.Ride
-	if b.r.Ride != nil {
-		rides = b.r.Ride.Rides
-	}
-	k := 0
+	rides := b.outing().Rides
+	all := len(rides) == 0
 	for _, q := range line {
 		if !words.Finite(q.X) || !words.Finite(q.Y) || math.Abs(q.Y) > 1e6 {
 			continue
 		}
-		for k < len(rides) && rides[k].End < q.X {
-			k++
+		for len(rides) > 0 && rides[0].End < q.X {
+			rides = rides[1:]
 		}
-		if len(rides) == 0 || k < len(rides) && rides[k].Start <= q.X {
+		if all || len(rides) > 0 && rides[0].Start <= q.X {
 			lo, hi = math.Min(lo, q.Y), math.Max(hi, q.Y)
 		}
 	}
@@ -249,10 +239,8 @@ func (b *builder) flightRange(line []chart.XY) (lo, hi float64) {
 
 func (b *builder) flights(yr chart.Range) plot.Plotter {
 	var boxes []chart.Box
-	if b.r.Ride != nil {
-		for _, x := range b.r.Ride.Rides {
-			boxes = append(boxes, chart.Box{X0: x.Start, X1: x.End, Y0: yr.Lo, Y1: yr.Hi})
-		}
+	for _, x := range b.outing().Rides {
+		boxes = append(boxes, chart.Box{X0: x.Start, X1: x.End, Y0: yr.Lo, Y1: yr.Hi})
 	}
 	return chart.Boxes{Boxes: boxes, Ink: "fly"}
 }
@@ -314,10 +302,8 @@ func (b *builder) samples(ts []trace, lo, hi float64, n int) string {
 		}
 		out.Series = append(out.Series, s)
 	}
-	if b.r.Ride != nil {
-		for _, x := range b.r.Ride.Rides {
-			out.Ride = append(out.Ride, int(math.Round((x.Start-lo)/out.Step)), int(math.Round((x.End-lo)/out.Step)))
-		}
+	for _, x := range b.outing().Rides {
+		out.Ride = append(out.Ride, int(math.Round((x.Start-lo)/out.Step)), int(math.Round((x.End-lo)/out.Step)))
 	}
 	j, err := json.Marshal(out)
 	if err != nil {

@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"evenfoot/analysis/advice"
-	"evenfoot/analysis/ride"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
 )
@@ -89,10 +88,7 @@ func (b *builder) positions() []place {
 	if w := b.r.WaterFlow; w != nil && w.East.Known() && w.North.Known() {
 		flow = [2]float64{w.East.Value, w.North.Value}
 	}
-	var rides []ride.Ride
-	if b.r.Ride != nil {
-		rides = b.r.Ride.Rides
-	}
+	rides := b.outing().Rides
 	today, gap := b.today(), gapFor(g.Time, longSilence)
 	var out []place
 	lat0, lon0, last := math.NaN(), math.NaN(), math.NaN()

@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/ride"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
 
@@ -79,6 +80,14 @@ func (b *builder) loadTable(caption string, cols []column) *table {
 type builder struct {
 	r *analysis.Result
 	u words.Units
+}
+
+// outing is what was ridden, empty where no log tells.
+func (b *builder) outing() *ride.Session {
+	if b.r.Ride == nil {
+		return &ride.Session{}
+	}
+	return b.r.Ride
 }
 
 // sizes of the two variants: for a phone held upright, and for the rest.

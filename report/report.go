@@ -53,9 +53,12 @@ var (
 	pages      = template.Must(template.New("").Funcs(funcs).ParseFS(files, "templates/*.html"))
 )
 
-// policy forbids the page every connection and every script and style but its
+// StyleSheet is the sheet's own style, for the pages around it.
+func StyleSheet() string { return styleSheet }
+
+// Policy forbids the page every connection and every script and style but its
 // own, so that a hostile name in a log can do nothing even if it got through.
-func policy() string {
+func Policy() string {
 	hash := func(s string) string {
 		sum := sha256.Sum256([]byte(s))
 		return "'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
@@ -64,7 +67,7 @@ func policy() string {
 }
 
 var funcs = template.FuncMap{
-	"policy": policy,
+	"policy": Policy,
 	"style":  func() template.CSS { return template.CSS(styleSheet) },
 	"script": func() template.JS { return template.JS(script) },
 	// json is a JSON text that report made itself; < is escaped by encoding/json.
