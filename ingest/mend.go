@@ -478,30 +478,41 @@ func (m *mender) unique(out *mending, t []float64, idx []int32) {
 			t[n], idx[n] = t[k], idx[k]
 			n++
 		}
-		if c := n - first; c > 1 {
-			room, least := float64(c)*out.period, roomSample*out.period
-			if m.completes != nil {
-				least = roomFix * out.period
-			}
+		if n-first > 1 {
+			next := math.NaN()
 			if b < len(t) {
-				room = min(room, t[b]-t[first])
-			} else if c > stoodStill {
-				room = 0 // a clock that stood still to the end
+				next = t[b]
 			}
-			step := room / float64(c)
-			if step < least || !(t[first]+step > t[first]) {
-				out.clashes += c - 1
-				n = first + 1
-			} else {
-				for k := 1; k < c; k++ {
-					t[first+k] = t[first] + float64(k)*step
-				}
-				out.placed += c - 1
-			}
+			n = first + m.place(out, t[first:n], next)
 		}
 		a = b
 	}
 	out.t, out.idx = t[:n], idx[:n]
+}
+
+// place sets samples that share a stamp between it and the next, NaN at the
+// end, where there is room; it returns how many of them stay.
+func (m *mender) place(out *mending, t []float64, next float64) int {
+	c := len(t)
+	room, least := float64(c)*out.period, roomSample*out.period
+	if m.completes != nil {
+		least = roomFix * out.period
+	}
+	if next == next {
+		room = min(room, next-t[0])
+	} else if c > stoodStill {
+		room = 0 // a clock that stood still to the end
+	}
+	step := room / float64(c)
+	if step < least || !(t[0]+step > t[0]) {
+		out.clashes += c - 1
+		return 1
+	}
+	for k := 1; k < c; k++ {
+		t[k] = t[0] + float64(k)*step
+	}
+	out.placed += c - 1
+	return c
 }
 
 func medianStep(t []float64) float64 {

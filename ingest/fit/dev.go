@@ -212,16 +212,21 @@ func (f *reader) devMotion(r *roles, d *def, b []byte, at int64) {
 		}
 		f.Drop(invalid, raw.Invalid, unit.SensorNames[s.kind])
 		if r.offsets.f.n >= n {
-			for j := range n {
-				off, ok := r.offsets.value(d, b, j)
-				s.s.Time[i+j] = (float64(at) + off) / 1000
-				if !ok || math.Abs(off) > maxOffset {
-					s.s.Time[i+j] = float64(at) / 1000
-					f.void(s, fitRange{i + j, i + j + 1}, raw.NoOffset)
-				}
-			}
+			f.devOffsets(s, r, d, b, i, n, at)
 			continue
 		}
 		f.later(s, i, n, at)
+	}
+}
+
+// devOffsets gives samples i to i+n their times by a developer field.
+func (f *reader) devOffsets(s *sensor, r *roles, d *def, b []byte, i, n int, at int64) {
+	for j := range n {
+		off, ok := r.offsets.value(d, b, j)
+		s.s.Time[i+j] = (float64(at) + off) / 1000
+		if !ok || math.Abs(off) > maxOffset {
+			s.s.Time[i+j] = float64(at) / 1000
+			f.void(s, fitRange{i + j, i + j + 1}, raw.NoOffset)
+		}
 	}
 }

@@ -169,13 +169,7 @@ func (f *reader) nextHeader() bool {
 func (f *reader) messages(end int64) {
 	for {
 		pos := f.win.Pos
-		if pos == end {
-			if f.closing(end) {
-				return
-			}
-			end = math.MaxInt64
-		}
-		if end == math.MaxInt64 && f.closedEarly() {
+		if f.ended(pos, &end) {
 			return
 		}
 		b := f.win.Peek(1)
@@ -191,20 +185,16 @@ func (f *reader) messages(end int64) {
 			}
 			return
 		}
-		if !ok {
-			if !f.resync(pos, end) {
+		if ok {
+			if b = f.win.Peek(n); len(b) < n {
+				f.win.Skip(len(b))
+				f.cut(pos, end)
 				return
 			}
-			continue
+			// sane looks ahead, which may move what b holds.
+			ok = (b[0]&0xC0 != 0x40 || saneDefinition(b)) && f.sane(n)
 		}
-		b = f.win.Peek(n)
-		if len(b) < n {
-			f.win.Skip(len(b))
-			f.cut(pos, end)
-			return
-		}
-		// sane looks ahead, which may move what b holds.
-		if b[0]&0xC0 == 0x40 && !saneDefinition(b) || !f.sane(n) {
+		if !ok {
 			if !f.resync(pos, end) {
 				return
 			}
@@ -223,6 +213,18 @@ func (f *reader) messages(end int64) {
 		f.crc = addCRC(f.crc, b)
 		f.win.Skip(n)
 	}
+}
+
+// ended says whether the file ends at byte pos; where its header is wrong about
+// that, end becomes MaxInt64.
+func (f *reader) ended(pos int64, end *int64) bool {
+	if pos == *end {
+		if f.closing(*end) {
+			return true
+		}
+		*end = math.MaxInt64
+	}
+	return *end == math.MaxInt64 && f.closedEarly()
 }
 
 // messageSize returns the size of the message ahead that starts with header

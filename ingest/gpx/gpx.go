@@ -147,9 +147,7 @@ func (g *gpxReader) read() error {
 			if g.depth > maxDepth {
 				return fmt.Errorf("elements are nested more than %d deep", maxDepth)
 			}
-			if x.broken && string(x.name) != "trkpt" { // of a point its position tells
-				g.Warn(raw.Warning{Kind: raw.BrokenTag, Line: x.at, Text: []string{string(x.name)}})
-			}
+			g.tellBroken()
 			if value == gpxNone {
 				if v, e := g.start(); v != gpxNone {
 					value, ext, at = v, e, g.depth
@@ -172,6 +170,13 @@ func (g *gpxReader) read() error {
 		if g.depth > 0 {
 			g.depth--
 		}
+	}
+}
+
+// tellBroken tells of a broken tag; of a point's its position tells.
+func (g *gpxReader) tellBroken() {
+	if g.x.broken && string(g.x.name) != "trkpt" {
+		g.Warn(raw.Warning{Kind: raw.BrokenTag, Line: g.x.at, Text: []string{string(g.x.name)}})
 	}
 }
 
