@@ -69,13 +69,13 @@ func softened(slope, q, area, flex float64) float64 { return slope / (1 + q*area
 // A Point is a foil at one speed and load: all that a change of the trim
 // leaves as it is, friction among it, so that many trims of it cost little.
 type Point struct {
-	foil             *Foil
-	q                float64 // Pa
-	load             float64 // L, N, what the foil carries
-	feet, board, rig float64 // N, normal to the deck: on the feet with the rig's share, of board and foil, R_z
-	stabSlope        float64 // softened, per rad
-	lift, moment     Linear  // L/q, m², and M/q about the mast's centreline, m³
-	profile          drags   // N, what does not change with lift
+	foil         *Foil
+	q            float64 // Pa
+	load         float64 // L, N, what the foil carries
+	feet, board  float64 // N, normal to the deck: on the feet, and of board and foil
+	stabSlope    float64 // softened, per rad
+	lift, moment Linear  // L/q, m², and M/q about the mast's centreline, m³
+	profile      drags   // N, what does not change with lift
 }
 
 type drags struct{ wing, stab, mast float64 }
@@ -84,15 +84,26 @@ type drags struct{ wing, stab, mast float64 }
 // specific force, m/s² (9.80665 in level flight).
 func (f *Foil) Point(speed, normal float64) Point {
 	in := &f.In
-	p := Point{foil: f, q: water.DynamicPressure(in.Density, speed), rig: in.rigLift()}
-	p.load = (in.RiderMass+in.BoardMass)*normal - p.rig
-	p.feet, p.board = in.RiderMass*normal-p.rig-in.MastFoot, in.BoardMass*normal
-	p.stabSlope = softened(f.StabSlope, p.q, in.StabArea, in.FuselageFlex)
-	p.lift = wingLift(in.WingArea, f.WingSlope).Plus(stabLift(in.StabArea, p.stabSlope, f.Downwash))
+	p := Point{foil: f, q: water.DynamicPressure(in.Density, speed), load: in.carried(normal)}
+	p.feet, p.board = in.RiderMass*normal-in.rigLift()-in.MastFoot, in.BoardMass*normal
+	p.stabSlope, p.lift = f.liftLine(p.q)
 	aboutWing := Linear{Const: f.cm}.Plus(TailMoment(f.volume, p.stabSlope, f.Downwash)).Times(in.WingArea * f.wing.chord)
 	p.moment = MomentAbout(p.lift, aboutWing, -in.WingX)
 	p.profile = f.profileDrags(p.q, speed)
 	return p
+}
+
+// liftLine is the stabilizer's softened slope, per rad, and the whole foil's
+// L/q, m², at dynamic pressure q.
+func (f *Foil) liftLine(q float64) (stabSlope float64, lift Linear) {
+	in := &f.In
+	stabSlope = softened(f.StabSlope, q, in.StabArea, in.FuselageFlex)
+	return stabSlope, wingLift(in.WingArea, f.WingSlope).Plus(stabLift(in.StabArea, stabSlope, f.Downwash))
+}
+
+// carried is L, N: what the foil carries at a deck-normal specific force, m/s².
+func (in *Inputs) carried(normal float64) float64 {
+	return (in.RiderMass+in.BoardMass)*normal - in.rigLift()
 }
 
 // At is the balance at a speed through the water, m/s, and a deck-normal
@@ -168,8 +179,9 @@ func (f Foil) Law(low, top float64) (zero, slope float64) {
 		low, top = 2*f.SlowestFlight(), 3.5*f.SlowestFlight()
 	}
 	at := func(speed float64) (x, pitch float64) {
-		p := f.Point(speed, Gravity)
-		return Gravity / p.q, p.lift.SolveAlpha(p.load/p.q, f.StabSetting) + f.ZeroLift - f.In.WingIncidence
+		q := water.DynamicPressure(f.In.Density, speed)
+		_, lift := f.liftLine(q)
+		return Gravity / q, lift.SolveAlpha(f.In.carried(Gravity)/q, f.StabSetting) + f.ZeroLift - f.In.WingIncidence
 	}
 	x0, pitch0 := at(low)
 	x1, pitch1 := at(top)
@@ -186,9 +198,7 @@ func (f Foil) Law(low, top float64) (zero, slope float64) {
 // (NACA four-digit sections at these Reynolds numbers reach 1.2 to 1.5, Abbott
 // & von Doenhoff, from memory; so below this no such foil flies).
 func (f Foil) SlowestFlight() float64 {
-	in := &f.In
-	lift := (in.RiderMass+in.BoardMass)*Gravity - in.rigLift()
-	return math.Sqrt(2 * lift / (in.Density * in.WingArea * highestLift))
+	return math.Sqrt(2 * f.In.carried(Gravity) / (f.In.Density * f.In.WingArea * highestLift))
 }
 
 const highestLift = 1.5
