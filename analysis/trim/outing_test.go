@@ -141,3 +141,24 @@ func TestNeverBelowZero(t *testing.T) {
 	near(t, "of nothing", neverBelowZero(0, -1), 0, 0)
 	near(t, "above nothing", neverBelowZero(0, 1e-5), 1e-5, 0)
 }
+
+// However far a draw goes, somebody stands on the board and the stabilizer is there.
+func TestBounds(t *testing.T) {
+	s := gear()
+	s.Rig = setup.Rig{Kind: "kite", LiftFraction: 0.25}
+	p := mustInfer(t, outingOf(s))
+	far := func(name string, sigmas float64) Inputs {
+		x := make([]float64, len(p.Mean))
+		for k, u := range p.Unknowns {
+			if u.Name == name {
+				x[k] = sigmas
+			}
+		}
+		return p.At(x)
+	}
+	near(t, "rig's lift at 3σ", far("rig's lift", 3).RigLiftFraction, 0.25+3*0.12, 1e-12)
+	near(t, "rig's lift at 8σ", far("rig's lift", 8).RigLiftFraction, 0.85, 1e-12)
+	near(t, "stabilizer at -40σ", far("stabilizer area", -40).StabArea, 0.2*0.022, 1e-12)
+	near(t, "flex at -5σ", far("fuselage flex", -5).FuselageFlex, 2e-5*math.Exp(-5), 1e-12)
+	near(t, "scale at -9σ", 1+far(riderScale, -9).RiderScale, math.Exp(-9*0.25), 1e-12)
+}
