@@ -237,6 +237,16 @@ func TestConflicts(t *testing.T) {
 			t.Errorf("conflicts %v, widened %g", p.Conflicts, p.Widened)
 		}
 	})
+	t.Run("what is in conflict is in doubt", func(t *testing.T) {
+		o := outingOf(s)
+		o.Ev.Feel = []setup.Feel{{Speed: 9, Share: 0.65, SD: 0.06}, {Speed: 9.2, Share: 0.35, SD: 0.06}}
+		p, err := Infer(o, nil, InferOptions{Draws: 2000})
+		if err != nil || p.Widened < 3 {
+			t.Fatalf("error %v, widened %g", err, p.Widened)
+		}
+		felt := func(in Inputs) float64 { return NewFoil(in).At(9, Gravity).FeltShare }
+		near(t, "σ of the draws over the covariance's", sdOf(p, felt)/p.DoubtAfter(p.Derivative(nil, felt)), 1, 0.4)
+	})
 	t.Run("one note out of line", func(t *testing.T) {
 		o := outingOf(s)
 		o.Ev.Feel = notes(truth, 0.05, 6, 7, 8, 9, 10, 11)

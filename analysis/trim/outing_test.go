@@ -119,6 +119,9 @@ func TestShimThickness(t *testing.T) {
 		}
 		x := make([]float64, len(p.Mean))
 		x[k] = 1.645
+		if u.Prior.Value != 0 || u.Default {
+			t.Errorf("the fitted shim: %+v", u)
+		}
 		near(t, "turn of two thick cards, deg", (p.At(x).StabIncidence-p.Base.StabIncidence)/deg,
 			(math.Atan(1.68/25)-math.Atan(1.52/25))/deg, 1e-9)
 		return
@@ -161,4 +164,19 @@ func TestBounds(t *testing.T) {
 	near(t, "stabilizer at -40σ", far("stabilizer area", -40).StabArea, 0.2*0.022, 1e-12)
 	near(t, "flex at -5σ", far("fuselage flex", -5).FuselageFlex, 2e-5*math.Exp(-5), 1e-12)
 	near(t, "scale at -9σ", 1+far(riderScale, -9).RiderScale, math.Exp(-9*0.25), 1e-12)
+}
+
+// What a setup leaves open: half the mast is in the water, and a sail presses
+// on its mast foot.
+func TestFromSetup(t *testing.T) {
+	s := gear()
+	s.Foil.Depth = 0
+	wing := FromSetup(s, 1025.5, 1.1e-6)
+	near(t, "depth", wing.Depth, 0.425, 1e-12)
+	near(t, "a wing's mast foot", wing.MastFoot, 0, 0)
+	s.Rig = setup.Rig{Kind: "sail", MastFoot: 1.1}
+	sail := FromSetup(s, 1025.5, 1.1e-6)
+	near(t, "a sail's mast foot, N", sail.MastFoot, 60, 1e-12)
+	near(t, "where it stands", sail.MastFootX, 1.1, 1e-12)
+	near(t, "moved with the board", sail.MoveFoil(0.02).MastFootX, 1.08, 1e-12)
 }

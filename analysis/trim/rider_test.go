@@ -182,6 +182,9 @@ func TestForRider(t *testing.T) {
 	if was, is := sdOf(p, func(in Inputs) float64 { return in.RiderZero }), sdOf(p.Under(s, p.Base), func(in Inputs) float64 { return in.RiderZero }); is != was {
 		t.Errorf("the same rider's σ of the zero went from %.4f to %.4f", was, is)
 	}
+	if m := q.MAP; m.RiderZero != 0 || m.RiderScale != 0 || m.FrontFoot != in.FrontFoot || m.BackFoot != in.BackFoot {
+		t.Errorf("the most probable foil keeps the first rider's %+v", m)
+	}
 	for k, u := range q.Unknowns {
 		if u.Name == riderZero && (q.Cov[k][k] != 1 || q.Mean[k] != 0 || p.Cov[k][k] > 0.8) {
 			t.Errorf("variance of the zero %.2f, before %.2f", q.Cov[k][k], p.Cov[k][k])
