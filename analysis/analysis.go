@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 
+	"evenfoot/analysis/finish"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 	"evenfoot/analysis/water"
@@ -27,10 +28,6 @@ type Request struct {
 	Range [2]float64
 	// Other is another rider on the same foil: Setup with the rider exchanged.
 	Other *setup.Setup
-	// SpeedText prints a speed in m/s for the sentences; nil means knots.
-	SpeedText func(mps float64) string
-	// LengthText prints a length in m for the sentences; nil means centimetres.
-	LengthText func(m float64) string
 	// Progress, when not nil, is told what is being done.
 	Progress func(stage string)
 }
@@ -57,17 +54,6 @@ var ErrNothing = errors.New("there is nothing to analyse: give a log, a setup, o
 // ErrNoSpeeds says that no speed is known to advise for.
 var ErrNoSpeeds = errors.New("no speed is known to advise for")
 
-// ErrTooSlow says that the foil cannot fly at the speeds that count.
-var ErrTooSlow = errors.New("too slow to fly")
-
-// speed prints a speed in m/s in the user's unit.
-func (req *Request) speed(mps float64) string {
-	if req.SpeedText != nil {
-		return req.SpeedText(mps)
-	}
-	return fmt.Sprintf("%.0f kn", mps*3600/1852)
-}
-
 // Run analyses one session: log → clock → attitude → rides → pitch law →
 // posterior → advice.
 func Run(req Request) (*Result, error) {
@@ -87,7 +73,7 @@ func Run(req Request) (*Result, error) {
 		return r, nil
 	}
 
-	speeds, err := speedsThatCount(seen, req.Range)
+	speeds, err := speedsThatCount(seen, req.Setup, req.Range)
 	if err != nil {
 		return nil, err
 	}
@@ -101,7 +87,11 @@ func Run(req Request) (*Result, error) {
 		return nil, err
 	}
 	r.outing, r.speeds = today, speeds
-	var earlier []trim.Outing
+	if speeds.cut {
+		r.warn(Note{Kind: RangeCut, Range: &req.Range, Ridden: &[2]float64{speeds.low, speeds.high}})
+	}
+	var earlier []past
+	var evidence []trim.Outing
 	for _, e := range req.Earlier {
 		if err := trim.SameFoil(req.Setup, e.Setup); err != nil {
 			return nil, fmt.Errorf("%s cannot be evidence: %w", e.Name, err)
@@ -114,19 +104,22 @@ func Run(req Request) (*Result, error) {
 		for _, n := range strays {
 			r.warn(Note{Kind: InEarlier, Session: baseName(e.Name), Of: n})
 		}
-		earlier = append(earlier, then)
+		earlier = append(earlier, past{e, was, then})
+		evidence = append(evidence, then)
 		r.Session.Earlier = append(r.Session.Earlier, e.title())
 	}
 	req.Progress("inferring the foil")
-	if r.Posterior, err = trim.Infer(today, earlier, trim.InferOptions{SpeedText: req.SpeedText}); err != nil {
+	if r.Posterior, err = trim.Infer(today, evidence, trim.InferOptions{}); err != nil {
 		return nil, err
 	}
 
 	req.Progress("weighing the options")
-	r.load(speeds)
+	r.own = seen.side(r.Session.Title, today.Setup, r.Posterior)
+	r.Followed = r.follow(earlier)
+	r.advise(req)
+	r.load()
+	r.Finish = finish.Advise(r.Posterior.Base, req.Setup.Foil.Finish, speeds.low, (speeds.low+speeds.high)/2, speeds.high)
 	r.Balance()
-	r.advise(req, speeds)
-	r.finish(req, speeds)
 	return r, nil
 }
 
@@ -145,12 +138,7 @@ func (req *Request) flies(in trim.Inputs, speeds speedRange) error {
 	if speeds.high >= slowest {
 		return nil
 	}
-	what := "the log holds nothing faster than " + req.speed(speeds.high)
-	if req.Range[1] > 0 {
-		what = "--range ends at " + req.speed(speeds.high)
-	}
-	return fmt.Errorf("%w: %s, and a wing of %.0f cm² cannot carry %.0f kg below about %s; check foil.wing.area_cm2 and the masses in the setup, and give foiling speeds with --range",
-		ErrTooSlow, what, in.WingArea*1e4, in.RiderMass+in.BoardMass, req.speed(slowest))
+	return &SpeedError{Asked: req.Range, Known: [2]float64{speeds.low, speeds.high}, Slowest: slowest, WingArea: in.WingArea, Mass: in.RiderMass + in.BoardMass}
 }
 
 // outing is one session as the inference takes it: without the notes of feel

@@ -16,15 +16,24 @@ type Comparison struct {
 	// BeforeAfter judges the change between two sessions of one rider on one
 	// foil; null otherwise, and Why says why.
 	BeforeAfter *advice.BeforeAfter `json:"before_after"`
-	Why         string              `json:"why"`
+	Why         Kind                `json:"-"`
+	Differ      error               `json:"-"` // with OtherFoil: what differs
 }
+
+// Why no change is judged.
+const (
+	NotTwo      Kind = "not two sessions"
+	NoSetupBoth Kind = "a session without a setup"
+	TwoRiders   Kind = "two riders"
+	OtherFoil   Kind = "another foil"
+)
 
 // Compare sets results side by side, and judges the change where there are
 // two sessions of one rider on one foil. The earlier one counts as before.
 func Compare(results []*Result) (*Comparison, error) {
 	c := &Comparison{Schema: Schema, Results: results}
 	if len(results) != 2 {
-		c.Why = "A change is judged between two sessions only."
+		c.Why = NotTwo
 		return c, nil
 	}
 	before, after := results[0], results[1]
@@ -33,23 +42,32 @@ func Compare(results []*Result) (*Comparison, error) {
 	}
 	switch {
 	case before.Setup == nil || after.Setup == nil:
-		c.Why = "A change is judged only where both sessions have a setup."
+		c.Why = NoSetupBoth
 	case before.Setup.Rider.Name != after.Setup.Rider.Name:
-		c.Why = "These are two riders, so there is no before and after."
+		c.Why = TwoRiders
 	default:
 		if err := trim.SameFoil(before.Setup, after.Setup); err != nil {
-			c.Why = "There is no before and after: " + err.Error() + "."
+			c.Why, c.Differ = OtherFoil, err
 		}
 	}
 	if c.Why != "" {
 		return c, nil
 	}
-	both, err := trim.Infer(after.outing, []trim.Outing{before.outing}, trim.InferOptions{SpeedText: after.words.SpeedText})
+	both, err := trim.Infer(after.outing, []trim.Outing{before.outing}, trim.InferOptions{})
 	if err != nil {
 		return nil, err
 	}
-	c.BeforeAfter = advice.Compare(before.side(), after.side(), both, false, after.speeds.weights, after.words)
+	c.BeforeAfter = advice.Compare(before.own, after.own, both, false, after.speeds.weights, advice.Options{LawOK: after.own.HasLaw})
 	return c, nil
+}
+
+// After is the later of two sessions, the last named where they have no date.
+func (c *Comparison) After() *Result {
+	n := len(c.Results)
+	if n == 2 && later(c.Results[0], c.Results[1]) {
+		return c.Results[0]
+	}
+	return c.Results[n-1]
 }
 
 // later says whether a began after b; sessions without a date keep their order.
@@ -57,33 +75,32 @@ func later(a, b *Result) bool {
 	return a.Session.Start != nil && b.Session.Start != nil && a.Session.Start.After(*b.Session.Start)
 }
 
-func (r *Result) lawOK() bool { return r.Law != nil && r.Law.Enough }
+func (o *observation) lawOK() bool { return o.law != nil && o.law.Enough }
 
 // side is what the before-and-after judgement takes of one session.
-func (r *Result) side() advice.Side {
+func (o *observation) side(name string, set *setup.Setup, post *trim.Posterior) advice.Side {
 	s := advice.Side{
-		Name: r.Session.Title, Setup: r.outing.Setup, Posterior: r.Posterior,
-		HasLaw: r.lawOK(), Zero: interval.Unknown(), Slope: interval.Unknown(),
+		Name: name, Setup: set, Posterior: post,
+		HasLaw: o.lawOK(), Zero: interval.Unknown(), Slope: interval.Unknown(),
 		MeanSpeed: interval.Unknown(), TopSpeed: interval.Unknown(),
 	}
 	if s.HasLaw {
-		s.Zero, s.Slope, s.LevelZero = r.Law.Zero, r.Law.Slope, r.Motion.Mount.LevelZero
+		s.Zero, s.Slope, s.LevelZero = o.law.Zero, o.law.Slope, o.motion.Mount.LevelZero
 		// Two outings have two level zeros, each with its own doubt.
-		if se := r.Motion.Mount.LevelSE; s.LevelZero && !math.IsNaN(se) {
+		if se := o.motion.Mount.LevelSE; s.LevelZero && !math.IsNaN(se) {
 			s.Zero = interval.Normal(s.Zero.Value, math.Hypot(s.Zero.SD(), se))
 		}
 	}
-	for _, e := range r.ControlEffort {
+	for _, e := range o.effort {
 		if e.Tack == "" {
-			s.Effort = append(s.Effort, advice.EffortAt{Speed: float64(e.Speed), Rate: e.Interval.Scale(degree)})
+			s.Effort = append(s.Effort, advice.EffortAt{Speed: e.Speed, Rate: e.PitchRate})
 		}
 	}
-	if r.Ride != nil && r.Ride.Totals.Foiling > 0 {
-		s.MeanSpeed = interval.Normal(r.Ride.Totals.Distance/r.Ride.Totals.Foiling, meanSpeedSD)
-		s.TopSpeed = r.Ride.BestSpeeds.TenSeconds
-	}
-	if math.IsNaN(s.MeanSpeed.Value) {
-		s.MeanSpeed = interval.Unknown()
+	if o.ride != nil && o.ride.Totals.Foiling > 0 {
+		if mean := o.ride.Totals.Distance / o.ride.Totals.Foiling; !math.IsNaN(mean) {
+			s.MeanSpeed = interval.Normal(mean, meanSpeedSD)
+		}
+		s.TopSpeed = o.ride.BestSpeeds.TenSeconds
 	}
 	return s
 }

@@ -5,7 +5,6 @@ import (
 	"strings"
 
 	"evenfoot/analysis/advice"
-	"evenfoot/analysis/finish"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/setup"
@@ -161,36 +160,54 @@ func (o *observation) levelled(i interval.Interval) interval.Interval {
 	return interval.Interval{Value: i.Value, Low: i.Value - math.Hypot(i.Value-i.Low, level), High: i.Value + math.Hypot(i.High-i.Value, level)}
 }
 
-// load is the feet's load at each speed, from all the draws.
-func (r *Result) load(speeds speedRange) {
-	n := len(r.Posterior.Draws)
-	share, moment, stiff := make([]float64, n), make([]float64, n), make([]float64, n)
-	for _, v := range speeds.grid() {
-		for i, in := range r.Posterior.Draws {
-			s := trim.NewFoil(in).At(v, trim.Gravity)
-			share[i], moment[i], stiff[i] = s.FrontShare, s.NetMoment, s.Stiffness*degree
+// load is the feet's load at each speed, today and after the next step, from
+// all the draws.
+func (r *Result) load() {
+	foils := r.Posterior.Foils()
+	each := func(f func(x *trim.Foil) float64) interval.Interval {
+		v := make([]float64, len(foils))
+		for i := range foils {
+			v[i] = f(&foils[i])
 		}
-		r.FootLoad = append(r.FootLoad, LoadPoint{Speed: num(v), FrontShare: interval.FromDraws(share),
-			Moment: interval.FromDraws(moment), Stiffness: interval.FromDraws(stiff)})
+		return interval.FromDraws(v)
+	}
+	for _, v := range r.speeds.grid() {
+		share := func(c trim.Change) interval.Interval {
+			return each(func(x *trim.Foil) float64 { p := x.Point(v, trim.Gravity); return p.With(c).FrontShare })
+		}
+		gradient := func(c trim.Change) interval.Interval {
+			return each(func(x *trim.Foil) float64 { t := x.Trend(v); return advice.PerKnot * t.Gradient(c) })
+		}
+		p := LoadPoint{Speed: num(v), FrontShare: share(trim.Change{}), Gradient: gradient(trim.Change{}),
+			Moment: each(func(x *trim.Foil) float64 { return x.At(v, trim.Gravity).NetMoment })}
+		p.FrontShareAfter, p.GradientAfter = p.FrontShare, p.Gradient
+		if c := r.Advice.Step; c != (trim.Change{}) {
+			p.FrontShareAfter, p.GradientAfter = share(c), gradient(c)
+		}
+		r.FootLoad = append(r.FootLoad, p)
 	}
 }
 
-func (r *Result) advise(req Request, speeds speedRange) {
-	opt := advice.Options{LawOK: r.lawOK(), SpeedText: req.SpeedText, LengthText: req.LengthText}
-	r.words = opt
-	r.Advice = advice.Advise(r.Posterior, req.Setup, speeds.weights, opt)
-	r.Foretell()
-	if speeds.beyond {
-		r.warn(Note{Kind: BeyondRidden, Range: &[2]float64{speeds.low, speeds.high}, Ridden: &speeds.ridden})
+func (r *Result) advise(req Request) {
+	w := r.speeds.weights
+	opt := advice.Options{LawOK: r.seen.lawOK()}
+	if f := r.Followed; f != nil && f.Verdict == advice.NotAsPredicted {
+		opt.Hold = &advice.Reason{Kind: advice.CheckChange, Changed: f.Judged.Changed}
 	}
+	r.Advice = advice.Advise(r.Posterior, req.Setup, w, opt)
 	if req.Other != nil {
-		r.OtherRider = advice.ForRider(r.Posterior, req.Setup, req.Other, speeds.weights, opt)
+		r.OtherRider = advice.ForRider(r.Posterior, req.Setup, req.Other, w, advice.Options{LawOK: opt.LawOK})
 	}
-	moves := advice.Sensitivity(r.Posterior, speeds.weights)
+	moves := advice.Sensitivity(r.Posterior, w, req.Setup.Rider.Level)
 	for i, u := range r.Posterior.Unknowns {
 		a := Assumption{Name: u.Name, Unit: u.Unit, Prior: u.Prior, Posterior: u.Posterior, Default: u.Default}
 		a.ShimDegPerSigma, a.ShimDegPerSigmaAfter = num(moves[i].Before), num(moves[i].After)
 		r.Assumptions = append(r.Assumptions, a)
+	}
+	draws := func(f func(in trim.Inputs) float64) interval.Interval { return interval.FromDraws(r.Posterior.Each(f)) }
+	r.Rider = &Rider{
+		Zero:  draws(func(in trim.Inputs) float64 { return in.RiderZero }),
+		Scale: draws(func(in trim.Inputs) float64 { return 1 + in.RiderScale }),
 	}
 	for _, n := range r.Posterior.Notes {
 		r.warn(n)
@@ -198,10 +215,6 @@ func (r *Result) advise(req Request, speeds speedRange) {
 	for _, c := range r.Posterior.Conflicts {
 		r.warn(c)
 	}
-}
-
-func (r *Result) finish(req Request, speeds speedRange) {
-	r.Finish = finish.Advise(r.Posterior.Base, req.Setup.Foil.Finish, speeds.low, (speeds.low+speeds.high)/2, speeds.high, req.speed)
 }
 
 func mount(m align.Mount) *Mount {

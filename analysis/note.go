@@ -23,7 +23,7 @@ const (
 	NoAttitude     Kind = "no attitude"         // Why
 	NotRigid       Kind = "sensor not fixed"    // Why: its pitch is not used
 	InEarlier      Kind = "earlier session"     // Session, Of
-	BeyondRidden   Kind = "range beyond ridden" // Range, Ridden
+	RangeCut       Kind = "range cut"           // Range that was asked for, Ridden that is left of it
 	NotFlown       Kind = "note not flown"      // a [StrayNote]
 )
 
@@ -34,7 +34,7 @@ type Note struct {
 	At      float64     `json:"at_s,omitempty"`
 	Apart   float64     `json:"apart_s,omitempty"`
 	Range   *[2]float64 `json:"range_mps,omitempty"`  // asked for
-	Ridden  *[2]float64 `json:"ridden_mps,omitempty"` // the percentiles of what was ridden
+	Ridden  *[2]float64 `json:"ridden_mps,omitempty"` // or noted, and what lies near it
 	Session string      `json:"session,omitempty"`
 	Of      Finding     `json:"of,omitempty"`
 	Why     Finding     `json:"why,omitempty"` // of another part of the chain

@@ -30,12 +30,13 @@ type Result struct {
 	PitchLaw      *PitchLaw          `json:"pitch_law"`
 	PitchCurve    []PitchPoint       `json:"pitch_curve"`
 	FootLoad      []LoadPoint        `json:"foot_load"`
-	StepEffect    *StepEffect        `json:"step_effect"` // nil without a step
-	Forces        []Forces           `json:"forces"`      // at the low, middle and top speed that count
+	Forces        []Forces           `json:"forces"` // at the low, middle and top speed that count
 	ControlEffort []EffortPoint      `json:"control_effort"`
 	Advice        *advice.Advice     `json:"advice"`
 	OtherRider    *advice.OtherRider `json:"other_rider"`
 	Finish        *finish.Finish     `json:"finish"`
+	Followed      *Followed          `json:"followed"` // null unless the last step was the advised one
+	Rider         *Rider             `json:"rider"`
 	Assumptions   []Assumption       `json:"assumptions"`
 
 	// For the page; not part of the contract.
@@ -52,7 +53,7 @@ type Result struct {
 	seen   *observation // what the log shows; nil in a light result
 	outing trim.Outing  // as the inference took it; zero without a setup
 	speeds speedRange
-	words  advice.Options // as the advice took them
+	own    advice.Side // what a judgement of a change takes of it
 }
 
 type Session struct {
@@ -135,12 +136,13 @@ type PitchPoint struct {
 }
 
 type LoadPoint struct {
-	Speed           interval.Number   `json:"speed_mps"`
-	FrontShare      interval.Interval `json:"front_share"`
-	FrontShareAfter interval.Interval `json:"front_share_after"` // with the next step done
-	Moment          interval.Interval `json:"moment_nm"`
-	Stiffness       interval.Interval `json:"stiffness_nm_per_deg"`
-	StiffnessAfter  interval.Interval `json:"stiffness_after_nm_per_deg"`
+	Speed      interval.Number   `json:"speed_mps"`
+	FrontShare interval.Interval `json:"front_share"`
+	Moment     interval.Interval `json:"moment_nm"`
+	// Gradient is the speed gradient of the share, points of the load per knot.
+	Gradient        interval.Interval `json:"gradient_per_kn"`
+	FrontShareAfter interval.Interval `json:"front_share_after"` // after the next step; today's without one
+	GradientAfter   interval.Interval `json:"gradient_after_per_kn"`
 }
 
 type EffortPoint struct {
@@ -148,6 +150,13 @@ type EffortPoint struct {
 	PitchRate interval.Number   `json:"pitch_rate_rms_dps"`
 	Interval  interval.Interval `json:"pitch_rate_rms_dps_interval"`
 	Tack      string            `json:"tack,omitempty"`
+}
+
+// Rider is the rider as an instrument: what feels even is a share of 0.5 less
+// the zero, and notes are out by the scale.
+type Rider struct {
+	Zero  interval.Interval `json:"zero"`
+	Scale interval.Interval `json:"scale"`
 }
 
 // Assumption is one unknown of the foil model, before and after the evidence.

@@ -6,6 +6,8 @@ import (
 	"slices"
 
 	"evenfoot/analysis/advice"
+	"evenfoot/analysis/setup"
+
 	"gonum.org/v1/gonum/stat"
 )
 
@@ -16,7 +18,10 @@ const (
 	topPercentile = 0.98
 	speedBins     = 24
 	curvePoints   = 25
-	wellBeyond    = 1.5 // m/s
+	// beyond is how far the speeds that count may go past what was ridden or
+	// noted, m/s (2 kn): further out nothing checks the model.
+	beyond = 2 * knot
+	knot   = 1852.0 / 3600
 )
 
 // speedRange is the time spent at each speed through the water and the part
@@ -24,27 +29,45 @@ const (
 type speedRange struct {
 	low, high float64    // m/s
 	bins      []SpeedBin // all foiling time
-	beyond    bool       // the range asked for goes well beyond what was ridden
-	ridden    [2]float64 // m/s, the percentiles of what was ridden; zero without a flight
+	cut       bool       // the range asked for went too far beyond what was ridden or noted
 	weights   advice.SpeedWeights
 }
 
-// speedsThatCount takes the range asked for, else what was ridden. Without a
-// log every speed of the range weighs the same.
-func speedsThatCount(o *observation, asked [2]float64) (speedRange, error) {
-	ridden := o.foilingSpeeds()
-	var r speedRange
-	r.low, r.high = asked[0], asked[1]
-	if len(ridden) > 0 {
-		r.ridden[0] = stat.Quantile(lowPercentile, stat.LinInterp, ridden, nil)
-		r.ridden[1] = stat.Quantile(topPercentile, stat.LinInterp, ridden, nil)
-		r.beyond = asked[1] > r.ridden[1]+wellBeyond || asked[1] > 0 && asked[0] < r.ridden[0]-wellBeyond
+// A SpeedError says that no advice can be given for the speeds that were asked
+// for, or ridden.
+type SpeedError struct {
+	Asked [2]float64 // m/s; zero when not asked for
+	Known [2]float64 // m/s, what was ridden or noted, and near it
+	// Slowest is the least speed at which a wing of WingArea (m²) carries Mass
+	// (kg), m/s, where nothing flies; else 0, and the range lies beyond what is known.
+	Slowest, WingArea, Mass float64
+}
+
+func (e *SpeedError) Error() string {
+	if e.Slowest > 0 {
+		return fmt.Sprintf("too slow to fly: %.1f m/s at the most, and a wing of %.0f cm² carries %.0f kg from %.1f m/s on", e.Known[1], e.WingArea*1e4, e.Mass, e.Slowest)
 	}
-	if r.high <= r.low {
-		if len(ridden) == 0 {
+	return fmt.Sprintf("the speeds asked for, %.1f to %.1f m/s, lie beyond those known, %.1f to %.1f m/s", e.Asked[0], e.Asked[1], e.Known[0], e.Known[1])
+}
+
+// speedsThatCount takes the range asked for, as far as anything checks it,
+// else what was ridden. Without a log every speed of the range weighs the same.
+func speedsThatCount(o *observation, s *setup.Setup, asked [2]float64) (speedRange, error) {
+	flown := o.foilingSpeeds()
+	r := speedRange{low: asked[0], high: asked[1]}
+	if r.high > r.low {
+		known := o.known(flown, s.Feel)
+		r.low, r.high = max(r.low, known[0]), min(r.high, known[1])
+		r.cut = r.low > asked[0] || r.high < asked[1]
+		if r.high <= r.low {
+			return r, &SpeedError{Asked: asked, Known: known}
+		}
+	} else {
+		if len(flown) == 0 {
 			return r, fmt.Errorf("%w: %s", ErrNoSpeeds, o.whyNoSpeeds())
 		}
-		r.low, r.high = r.ridden[0], r.ridden[1]
+		r.low = stat.Quantile(lowPercentile, stat.LinInterp, flown, nil)
+		r.high = stat.Quantile(topPercentile, stat.LinInterp, flown, nil)
 		if r.high-r.low < 0.2 { // one speed only
 			mid := (r.low + r.high) / 2
 			r.low, r.high = mid-0.1, mid+0.1
@@ -54,7 +77,7 @@ func speedsThatCount(o *observation, asked [2]float64) (speedRange, error) {
 	w := advice.SpeedWeights{Low: r.low, Top: r.high}
 	for i := range speedBins {
 		lo := r.low + float64(i)*step
-		n := countBetween(ridden, lo, lo+step)
+		n := countBetween(flown, lo, lo+step)
 		w.Speed = append(w.Speed, lo+step/2)
 		w.Weight = append(w.Weight, n)
 	}
@@ -69,8 +92,29 @@ func speedsThatCount(o *observation, asked [2]float64) (speedRange, error) {
 		}
 	}
 	r.weights = w
-	r.bins = histogram(ridden, o.speedStep())
+	r.bins = histogram(flown, o.speedStep())
 	return r, nil
+}
+
+// known is the speeds that were flown or noted, and what lies near them, m/s;
+// without either all speeds.
+func (o *observation) known(flown []float64, notes []setup.Feel) [2]float64 {
+	low, high := math.Inf(1), math.Inf(-1)
+	if n := len(flown); n > 0 {
+		low, high = flown[0], flown[n-1]
+		if a, b, ok := o.flown(); ok {
+			low, high = max(low, min(a, b)), max(b, stat.Quantile(topPercentile, stat.LinInterp, flown, nil))
+		}
+	}
+	for _, n := range notes {
+		if len(flown) == 0 {
+			low, high = min(low, n.Speed), max(high, n.Speed)
+		}
+	}
+	if low > high {
+		return [2]float64{0, math.Inf(1)}
+	}
+	return [2]float64{low - beyond, high + beyond}
 }
 
 // whyNoSpeeds says what is missing and what to do.

@@ -3,7 +3,6 @@ package analysis_test
 import (
 	"errors"
 	"math"
-	"strings"
 	"testing"
 
 	"evenfoot/analysis"
@@ -21,18 +20,23 @@ func TestSpeedsThatCount(t *testing.T) {
 	run := func(low, high float64, s *simulate.Session) (*analysis.Result, error) {
 		return analysis.Run(analysis.Request{Log: s.Log, Setup: set, Range: [2]float64{low * knot, high * knot}})
 	}
-	if _, err := run(3, 5, s); !errors.Is(err, analysis.ErrTooSlow) || !strings.Contains(err.Error(), "1300 cm²") {
+	var bad *analysis.SpeedError
+	if _, err := run(3, 5, s); !errors.As(err, &bad) {
 		t.Errorf("3 to 5 kn: %v", err)
+	}
+	// Nothing checks the model more than 2 kn beyond what was ridden.
+	if _, err := run(27, 30, s); !errors.As(err, &bad) || bad.Slowest != 0 || bad.Known[1] > 25*knot || bad.Known[1] < 20*knot {
+		t.Errorf("27 to 30 kn: %v", err)
 	}
 	for _, c := range []struct {
 		low, high float64
 		beyond    bool
-	}{{0, 0, false}, {13, 20, false}, {24, 30, true}, {7, 20, true}} {
+	}{{0, 0, false}, {13, 20, false}, {20, 30, true}, {7, 20, true}} {
 		r, err := run(c.low, c.high, s)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := len(analysis.Notes(r.Session.Warnings, analysis.BeyondRidden)) > 0; got != c.beyond {
+		if got := len(analysis.Notes(r.Session.Warnings, analysis.RangeCut)) > 0; got != c.beyond {
 			t.Errorf("%g to %g kn: %v", c.low, c.high, r.Session.Warnings)
 		}
 	}
@@ -40,7 +44,7 @@ func TestSpeedsThatCount(t *testing.T) {
 	// Taxiing at five knots, whatever the rides are told to be.
 	sc.NoFlight, sc.Duration, sc.NoIMU, sc.IMURate = true, 600, false, 50
 	if r, err := run(0, 0, simulate.Run(sc)); err == nil {
-		t.Errorf("advice on a log without flight: %s", r.Advice.NextStep)
+		t.Errorf("advice on a log without flight: %s", r.Advice.Next.Kind)
 	}
 }
 

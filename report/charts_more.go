@@ -5,112 +5,86 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
+	"evenfoot/analysis/interval"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
 
 	"gonum.org/v1/plot"
 )
 
-// stiffness is how firmly the board holds its pitch, and what the step does to it.
-func (b *builder) stiffness() *figure {
-	k, unit := b.u.Moment(1)
-	now := words.StiffnessNow(b.r)
-	if len(now) == 0 {
-		return nil
-	}
-	f := &figure{ID: "stiffness", Title: "How firmly the board holds its pitch", Read: "Speed"}
-	after := words.OutcomeOf(b.r)
+// gradient is how much the front foot's share grows with speed: what steadies
+// a board that runs faster.
+func (b *builder) gradient() *figure {
+	f := &figure{ID: "gradient", Title: "How the load grows with speed", Read: "Speed"}
+	unit, step := b.u.GradientUnit(), stepOf(b.r)
+	k, newton := b.u.Moment(1)
 	f.Legend = []legend{{"line", "now", "today"}}
-	f.Note = "Pitch stiffness is the moment that turns the board back when its nose goes up one degree and your feet stay put. High is calm, low is lively. Below zero the board runs away and you must correct all the time."
-	f.Says = b.stiffnessSays(after)
-	points := func(all []words.StiffAt) (line []chart.XY, area []chart.BandPoint) {
-		for _, s := range all {
-			x := b.u.SpeedValue(s.Speed)
-			line, area = append(line, chart.XY{X: x, Y: s.K.Value * k}), append(area, band(x, s.K, k))
+	f.Note = "The line says how many points of the load move onto the front foot with each " + b.u.SpeedName() + ", the feet held still. Above zero a board that runs faster lifts its nose and slows itself: calm. At zero the load is even at every speed and nothing steadies it. Below zero it drops its nose and runs away. The shaded bands hold the true value with 90 % probability."
+	f.Says = b.gradientSays(step)
+	points := func(of func(p analysis.LoadPoint) interval.Interval) (line []chart.XY, area []chart.BandPoint) {
+		for _, p := range b.r.FootLoad {
+			if g := b.u.Gradient(of(p)); g.Known() {
+				x := b.u.SpeedValue(float64(p.Speed))
+				line, area = append(line, chart.XY{X: x, Y: g.Value}), append(area, band(x, g, 1))
+			}
 		}
 		return line, area
 	}
-	line, area := points(now)
-	layers := []plot.Plotter{chart.Band{Points: area, Ink: "now-band"}, chart.Rule{At: 0, Ink: "even"}, chart.Line{Points: line, Ink: "now", Width: 3}}
-	cols := []column{{"stiffness today, " + unit + " per degree", func(p analysis.LoadPoint) string { return words.Between(p.Stiffness, k, 1) }}}
-	if after != nil && len(after.Stiffness) > 0 {
-		next, _ := points(after.Stiffness)
-		layers = append(layers, chart.Line{Points: next, Ink: "next", Width: 3, Dash: dashes})
-		f.Legend = append(f.Legend, legend{"dash", "next", "after the next step"})
-		cols = append(cols, column{"after the next step, " + unit + " per degree", func(p analysis.LoadPoint) string { return words.Between(p.StiffnessAfter, k, 1) }})
+	now, then := func(p analysis.LoadPoint) interval.Interval { return p.Gradient }, func(p analysis.LoadPoint) interval.Interval { return p.GradientAfter }
+	cell := func(of func(p analysis.LoadPoint) interval.Interval) func(p analysis.LoadPoint) string {
+		return func(p analysis.LoadPoint) string { return words.Between(b.u.Gradient(of(p)), 1, 1) }
 	}
-	cols = append(cols, column{"moment the feet must hold today, " + unit + " (nose-up +)", func(p analysis.LoadPoint) string { return words.Between(p.Moment, k, 0) }})
-	f.Table = b.loadTable("Pitch stiffness", cols)
+	line, area := points(now)
+	if len(line) == 0 {
+		return nil
+	}
+	bands := []plot.Plotter{chart.Band{Points: area, Ink: "now-band"}}
+	lines := []plot.Plotter{chart.Rule{At: 0, Ink: "even"}, chart.Line{Points: line, Ink: "now", Width: 3}}
+	cols := []column{{"today, " + unit, cell(now)}}
+	if step {
+		next, area := points(then)
+		bands = append(bands, chart.Band{Points: area, Ink: "next-band"})
+		lines = append(lines, chart.Line{Points: next, Ink: "next", Width: 3, Dash: dashes})
+		f.Legend = append(f.Legend, legend{"dash", "next", "after the next step"})
+		cols = append(cols, column{"after the next step, " + unit, cell(then)})
+	}
+	cols = append(cols, column{"moment the feet must hold today, " + newton + " (nose-up +)", func(p analysis.LoadPoint) string { return words.Between(p.Moment, k, 0) }})
+	f.Table = b.loadTable("Speed gradient of the front foot's share", cols)
 	f.draw(tall(0.85), func(bool) []*chart.Panel {
-		return []*chart.Panel{{XLabel: b.speedLabel(), YLabel: unit + " per degree", Layers: layers}}
+		return []*chart.Panel{{XLabel: b.speedLabel(), YLabel: unit, Layers: slices.Concat(bands, lines)}}
 	})
 	return f
 }
 
-func (b *builder) stiffnessSays(after *words.Outcome) string {
-	ks := words.Within(b.r, words.StiffnessNow(b.r))
-	if len(ks) == 0 {
-		return "The pitch stiffness is not known over your speeds."
+// topOf is the top speed that counts, m/s.
+func topOf(r *analysis.Result) float64 {
+	_, _, top := words.SpeedsOf(r)
+	return top
+}
+
+// gradientSays is what this log shows at the top speed.
+func (b *builder) gradientSays(step bool) string {
+	top := topOf(b.r)
+	p, ok := words.LoadAt(b.r, top)
+	if !ok {
+		return "The load at the top speed is not known."
 	}
-	var s string
-	switch now := words.Loose(ks, b.u); now {
-	case "":
-		s = b.growth(ks)
-	default:
-		s = strings.TrimPrefix(words.NoHold(now, true, ""), "As today, ") + ": your feet must correct all the time."
-		s = words.UpperFirst(s)
-		if now != words.EverySpeed {
-			s += " At the other speeds it does."
-		}
+	s := fmt.Sprintf("At the top speed (%s) the front foot takes %s more points of the load with each %s", b.u.SpeedText(top), words.Between(b.u.Gradient(p.Gradient), 1, 1), b.u.SpeedName())
+	if step {
+		s += fmt.Sprintf("; after the next step %s", words.Between(b.u.Gradient(p.GradientAfter), 1, 1))
 	}
-	if after == nil {
-		return s
-	}
-	if then := words.Loose(words.Within(b.r, after.Stiffness), b.u); then != "" {
-		s += " After the next step this is so " + then + "."
-	}
-	_, _, top := words.SpeedsOf(b.r)
-	p, q := words.StiffnessAt(ks, top), words.StiffnessAt(after.Stiffness, top)
-	k, unit := b.u.Moment(1)
-	switch {
-	case words.ClearRatio(after.Ratio):
-		s += fmt.Sprintf(" At the top speed (%s) the stiffness after the next step is about %s of today's.", b.u.SpeedText(top), words.Percent(after.Ratio.Value))
-	case p.Known() && q.Known():
-		s += fmt.Sprintf(" At the top speed (%s) it goes from %s to %s %s per degree with the next step; a ratio is not known, because %s.", b.u.SpeedText(top),
-			words.Fixed(p.Value*k, 1), words.Fixed(q.Value*k, 1), unit, words.Choose(after.Ratio.Known(), "it may fall to zero or below", "today's may be zero or below"))
+	s += "."
+	if a := b.r.Advice; a != nil && words.Finite(float64(a.Overshoot)) {
+		s += fmt.Sprintf(" The chance that it is %sbelow zero: %s.", words.Choose(step, "then ", ""), words.Chance(float64(a.Overshoot)))
 	}
 	return s
 }
 
-// growth says how a stiffness above zero goes with speed.
-func (b *builder) growth(ks []words.StiffAt) string {
-	least, most := ks[0], ks[0]
-	up, down := true, true
-	for i, k := range ks {
-		if k.K.Value < least.K.Value {
-			least = k
-		}
-		if k.K.Value > most.K.Value {
-			most = k
-		}
-		if i > 0 {
-			up, down = up && k.K.Value >= ks[i-1].K.Value, down && k.K.Value <= ks[i-1].K.Value
-		}
-	}
-	from, to := b.u.SpeedText(ks[0].Speed), b.u.SpeedText(ks[len(ks)-1].Speed)
-	switch {
-	case up && down || from == to:
-		return "The board holds its pitch about equally firmly at all your speeds."
-	case up:
-		return fmt.Sprintf("The board gets firmer with speed: from %s to %s the stiffness grows.", from, to)
-	case down:
-		return fmt.Sprintf("The board gets livelier with speed: from %s to %s the stiffness falls.", from, to)
-	}
-	return fmt.Sprintf("The board holds its pitch by itself at all your speeds, most firmly at about %s and least at about %s.", b.u.SpeedText(most.Speed), b.u.SpeedText(least.Speed))
-}
+// stepOf says whether a step is advised, after which the load is another.
+func stepOf(r *analysis.Result) bool { return r.Advice != nil && r.Advice.Verdict == advice.Change }
 
 // effort is how much the feet work at each speed.
 func (b *builder) effort() *figure {

@@ -1,11 +1,11 @@
 package report
 
 import (
-	"evenfoot/analysis"
 	"fmt"
 	"math"
 	"slices"
 
+	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
 	"evenfoot/report/chart"
@@ -45,8 +45,7 @@ func (b *builder) share() *figure {
 		return nil
 	}
 	f := &figure{ID: "share", Title: "Front foot's share of the load", Read: "Speed"}
-	next := words.OutcomeOf(r)
-	f.Says = b.shareSays(next)
+	f.Says = b.shareSays()
 	f.Note = "50 % is even. The shaded bands hold the true value with 90 % probability."
 	f.Legend = []legend{{"line", "now", "today"}}
 	nowLine, nowBand := b.curve(b.today())
@@ -54,14 +53,14 @@ func (b *builder) share() *figure {
 	lines := []plot.Plotter{chart.Line{Points: nowLine, Ink: "now", Width: 3}}
 	cols := []column{{"today, %", func(p analysis.LoadPoint) string { return words.Between(p.FrontShare, 100, 0) }}}
 	of := func(c []advice.SharePoint) func(p analysis.LoadPoint) string {
-		return func(p analysis.LoadPoint) string { return words.Between(words.ShareOf(c, float64(p.Speed)), 100, 0) }
+		return func(p analysis.LoadPoint) string { return words.Between(shareOf(c, float64(p.Speed)), 100, 0) }
 	}
-	if next != nil {
-		line, area := b.curve(next.Share)
+	if stepOf(r) {
+		line, area := b.curve(b.after())
 		bands = append(bands, chart.Band{Points: area, Ink: "next-band"})
 		lines = append(lines, chart.Line{Points: line, Ink: "next", Width: 3, Dash: dashes})
 		f.Legend = append(f.Legend, legend{"dash", "next", "after the next step"})
-		cols = append(cols, column{"after the next step, %", of(next.Share)})
+		cols = append(cols, column{"after the next step, %", func(p analysis.LoadPoint) string { return words.Between(p.FrontShareAfter, 100, 0) }})
 	}
 	if best := bestOption(r); best != nil {
 		line, _ := b.curve(best.Curve)
@@ -116,17 +115,44 @@ func (b *builder) timeAt(v float64) string {
 	return "0"
 }
 
-func (b *builder) shareSays(next *words.Outcome) string {
+func (b *builder) shareSays() string {
 	s := words.Today(b.r, b.u)
-	if next == nil {
+	if !stepOf(b.r) {
 		return s
 	}
 	lo, _, top := words.SpeedsOf(b.r)
-	x, y := words.ShareOf(next.Share, lo), words.ShareOf(next.Share, top)
-	if x.Known() && y.Known() {
-		s += fmt.Sprintf(" After the next step it is about %s and %s.", words.Percent(x.Value), words.Percent(y.Value))
+	x, _ := words.LoadAt(b.r, lo)
+	y, _ := words.LoadAt(b.r, top)
+	if x.FrontShareAfter.Known() && y.FrontShareAfter.Known() {
+		s += fmt.Sprintf(" After the next step it is about %s and %s.", words.Percent(x.FrontShareAfter.Value), words.Percent(y.FrontShareAfter.Value))
 	}
 	return s
+}
+
+// after is the load curve after the next step.
+func (b *builder) after() []advice.SharePoint {
+	var c []advice.SharePoint
+	for _, p := range b.r.FootLoad {
+		c = append(c, advice.SharePoint{Speed: p.Speed, Share: p.FrontShareAfter})
+	}
+	return c
+}
+
+// shareOf is a curve's share at a speed, between its points; unknown outside.
+func shareOf(c []advice.SharePoint, v float64) interval.Interval {
+	for i := range c {
+		x := float64(c[i].Speed)
+		if math.Abs(x-v) < 0.02 {
+			return c[i].Share
+		}
+		if i == 0 || !(float64(c[i-1].Speed) <= v && v <= x) {
+			continue
+		}
+		p, q, t := c[i-1].Share, c[i].Share, (v-float64(c[i-1].Speed))/(x-float64(c[i-1].Speed))
+		mix := func(a, b float64) float64 { return a + t*(b-a) }
+		return interval.Interval{Value: mix(p.Value, q.Value), Low: mix(p.Low, q.Low), High: mix(p.High, q.High)}
+	}
+	return interval.Unknown()
 }
 
 // options shows each number of cards as a small picture of its own.
@@ -159,10 +185,7 @@ func (b *builder) options() *figure {
 	})
 	lowV, midV, topV := words.SpeedsOf(b.r)
 	f.Table = &table{Caption: "What each choice does, with 90 % intervals", Head: []string{"choice", "shim, mm", "foil move, " + b.u.LengthName() + " (+ forward)",
-		"front share at " + b.u.SpeedText(lowV) + ", %", "at " + b.u.SpeedText(midV) + ", %", "at " + b.u.SpeedText(topV) + ", %", "pitch stiffness at " + b.u.SpeedText(topV) + ", today = 1", "chance of more even", "within reach"}}
-	if slices.ContainsFunc(a.Options, func(o advice.Option) bool { return !o.StiffnessChange.Known() }) {
-		f.Note += " A dash for the stiffness: today's may be zero or less at the top speed, so a ratio to it would mean nothing."
-	}
+		"front share at " + b.u.SpeedText(lowV) + ", %", "at " + b.u.SpeedText(midV) + ", %", "at " + b.u.SpeedText(topV) + ", %", "speed gradient at " + b.u.SpeedText(topV) + ", " + b.u.GradientUnit(), "chance that it is below zero", "chance of more even", "within reach"}}
 	for _, o := range a.Options {
 		reach := "yes"
 		if !o.Reachable {
@@ -173,7 +196,7 @@ func (b *builder) options() *figure {
 			better = "-"
 		}
 		f.Table.add(math.NaN(), optionName(o), words.Fixed(float64(o.Shim), 2), words.Between(o.FoilMove, b.u.LengthValue(0.001), b.u.LengthDigits()),
-			words.Between(o.ShareLow, 100, 0), words.Between(o.ShareMid, 100, 0), words.Between(o.ShareTop, 100, 0), dash(words.Between(o.StiffnessChange, 1, 2)), better, reach)
+			words.Between(o.ShareLow, 100, 0), words.Between(o.ShareMid, 100, 0), words.Between(o.ShareTop, 100, 0), words.Between(b.u.Gradient(o.Gradient), 1, 1), words.Chance(float64(o.Overshoot)), better, reach)
 	}
 	return f
 }
@@ -185,9 +208,9 @@ func optionName(o advice.Option) string {
 	case o.Cards == 0:
 		return "Shim as today"
 	case o.Cards < 0:
-		return words.UpperFirst(words.Plural(-o.Cards, "card", "cards")) + " down"
+		return words.UpperFirst(words.Plural(int(-o.Cards), "card", "cards")) + " down"
 	}
-	return words.UpperFirst(words.Plural(o.Cards, "card", "cards")) + " up"
+	return words.UpperFirst(words.Plural(int(o.Cards), "card", "cards")) + " up"
 }
 
 func (b *builder) optionsSays() string {

@@ -128,7 +128,7 @@ func shareClamped(c []advice.SharePoint, v float64) float64 {
 		return 0.5
 	}
 	v = math.Max(float64(c[0].Speed), math.Min(float64(c[len(c)-1].Speed), v))
-	if s := words.ShareOf(c, v); s.Known() {
+	if s := shareOf(c, v); s.Known() {
 		return s.Value
 	}
 	return 0.5
@@ -163,7 +163,7 @@ func (b *builder) trackSays() string {
 		v := (h.Low + h.High) / 2
 		s := shareClamped(today, v)
 		total += h.Seconds
-		if i := words.ShareOf(today, v); i.Known() && i.Low <= shareClasses[2] && i.High >= shareClasses[1] {
+		if i := shareOf(today, v); i.Known() && i.Low <= shareClasses[2] && i.High >= shareClasses[1] {
 			maybe += h.Seconds
 		}
 		switch {

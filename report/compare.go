@@ -61,6 +61,7 @@ type verdictPart struct {
 	Changed []string
 	Rows    *table
 	Next    string
+	Mind    string // the caution that belongs to it
 }
 
 func newComparePage(rs []*analysis.Result, o Options) *comparePage {
@@ -74,7 +75,7 @@ func newComparePage(rs []*analysis.Result, o Options) *comparePage {
 	}
 	p.Head, p.Basis = compareHead(cs, before), ownLogs
 	if before != nil {
-		p.Verdict = verdictFor(before, u)
+		p.Verdict = verdictFor(before, rs[len(rs)-1], u)
 		p.Basis += " The judgement above takes both together, and can tell more."
 	}
 	ms := measures(u, lo, top)
@@ -120,7 +121,7 @@ func contenders(rs []*analysis.Result, u words.Units) (cs []contender, lo, top f
 		if r.Advice != nil {
 			c.evenness = r.Advice.EvennessNow.Scale(100)
 		}
-		c.low, c.top = words.ShareNow(r, lo).Scale(100), words.ShareNow(r, top).Scale(100)
+		c.low, c.top = shareAt(r, lo).Scale(100), shareAt(r, top).Scale(100)
 		if l := r.PitchLaw; l != nil && l.Enough {
 			c.slope = l.Slope.Scale(0.01)
 			if len(l.ByTack) > 1 {
@@ -133,6 +134,12 @@ func contenders(rs []*analysis.Result, u words.Units) (cs []contender, lo, top f
 		cs = append(cs, c)
 	}
 	return cs, lo, top
+}
+
+// shareAt is today's front share at a speed.
+func shareAt(r *analysis.Result, v float64) interval.Interval {
+	p, _ := words.LoadAt(r, v)
+	return p.FrontShare
 }
 
 // letters numbers sessions as A to Z, AA and so on.
@@ -148,7 +155,7 @@ func (c contender) label() string { return c.Key + "  " + words.CleanTo(c.Name, 
 
 func compareHead(cs []contender, before *advice.BeforeAfter) string {
 	if before != nil {
-		return verdictHead(before)
+		return words.VerdictHead(before)
 	}
 	best, known := -1, 0
 	for i, c := range cs {
@@ -178,33 +185,9 @@ func compareHead(cs []contender, before *advice.BeforeAfter) string {
 	return s + ", clearly so."
 }
 
-// verdictHead is the judgement in a sentence: no more of a success than its
-// rows and its chance allow.
-func verdictHead(b *advice.BeforeAfter) string {
-	p := float64(b.ChanceBetter)
-	switch b.Verdict {
-	case advice.AsPredicted:
-		for _, r := range b.Rows {
-			if words.Finite(float64(r.Sigmas)) && float64(r.Sigmas) >= 1.645 {
-				return "The change did a part of what was foretold; not all rows agree."
-			}
-		}
-		switch {
-		case p >= 0.8:
-			return "The change did what was foretold, and the load is more even than before."
-		case p <= 0.2:
-			return "The change did what was foretold, but the load is less even than before."
-		}
-		return "The change did what was foretold. Whether the load is more even than before is not clear."
-	case advice.NotAsPredicted:
-		return "The change did not do what was foretold."
-	}
-	return "Whether the change did what was foretold cannot be told yet."
-}
-
-func verdictFor(b *advice.BeforeAfter, u words.Units) *verdictPart {
-	v := &verdictPart{Tag: words.UpperFirst(b.Verdict), Says: words.CleanTo(b.Says, 700)}
-	for _, c := range b.Changed {
+func verdictFor(b *advice.BeforeAfter, after *analysis.Result, u words.Units) *verdictPart {
+	v := &verdictPart{Tag: words.UpperFirst(words.Clean(b.Verdict)), Says: u.Judgement(b)}
+	for _, c := range u.Changed(b.Changed) {
 		v.Changed = append(v.Changed, words.Sentence(c))
 	}
 	if len(b.Rows) > 0 {
@@ -216,25 +199,22 @@ func verdictFor(b *advice.BeforeAfter, u words.Units) *verdictPart {
 				pred, seen, unit = pred.Scale(k), seen.Scale(k), u.SpeedName()
 			}
 			d := words.DigitsFor(5 * math.Max(math.Abs(seen.Value), math.Abs(seen.High-seen.Low)))
-			v.Rows.add(math.NaN(), quantity(r.What), words.Clean(unit), dash(words.Between(pred, 1, d)), words.Between(seen, 1, d), words.CleanTo(r.Says, 120))
+			v.Rows.add(math.NaN(), quantity(r, u), words.Clean(unit), dash(words.Between(pred, 1, d)), words.Between(seen, 1, d), words.Clean(string(r.Outcome)))
 		}
 	}
-	if b.Next != nil {
-		v.Next = words.Sentence(b.Next.NextStep)
-	}
+	v.Next, v.Mind = u.NextOf(b, after)
 	return v
 }
 
 // quantity names a row's quantity so that a level and a change are told apart.
-func quantity(what string) string {
-	what = words.CleanTo(what, 120)
-	switch {
-	case strings.HasPrefix(what, "change of "):
-		return what
-	case strings.HasPrefix(what, "front foot's share at "):
-		return what + ", after the change"
+func quantity(c advice.Comparison, u words.Units) string {
+	switch c.Kind {
+	case advice.ShareChange:
+		return u.Row(c)
+	case advice.ShareAfter:
+		return u.Row(c) + ", as noted after the change"
 	}
-	return "change of the " + what
+	return "change of the " + u.Row(c)
 }
 
 // dash is how a table shows what is not known.
@@ -331,10 +311,10 @@ func CompareText(w io.Writer, rs []*analysis.Result, o TextOptions) error {
 	t.head(words.UpperFirst(words.Plural(len(rs), "session", "sessions")) + " compared")
 	t.row("", compareHead(cs, before), vital)
 	if before != nil {
-		t.row("Why", words.CleanTo(before.Says, 600), needed)
-		if before.Next != nil {
-			t.row("Next", words.Sentence(before.Next.NextStep), vital)
-		}
+		t.row("Why", u.Judgement(before), needed)
+		next, mind := u.NextOf(before, rs[len(rs)-1])
+		t.row("Next", next, vital)
+		t.row("Mind", mind, vital)
 	}
 	name := max(12, min(30, t.width-44))
 	t.add(t.style("2", fmt.Sprintf("%-*s%10s%12s%10s%10s", name, "session", "off even", "front share", "", "best 10 s")))

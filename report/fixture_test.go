@@ -88,9 +88,8 @@ func fixture() *analysis.Result {
 		WaterFlow: &analysis.WaterFlow{East: interval.Normal(-0.22, 0.09), North: interval.Normal(0.05, 0.1), Source: "estimated"},
 	}
 	fixtureSession(r, rng, trim.NewFoil(base))
-	fixtureLoad(r, draws)
 	fixtureAdvice(r, draws)
-	r.Foretell()
+	fixtureLoad(r)
 	r.Balance()
 	for i, a := range []struct {
 		name, unit string
@@ -201,15 +200,20 @@ func fixtureSession(r *analysis.Result, rng *rand.Rand, foil trim.Foil) {
 	}
 }
 
-func fixtureLoad(r *analysis.Result, draws []trim.Inputs) {
+// fixtureLoad is the load today and after the advised step.
+func fixtureLoad(r *analysis.Result) {
+	draws, step := r.Posterior.Draws, r.Advice.Step
+	r.FootLoad = nil
 	for v := 10.0; v <= 23.5; v += 0.5 {
-		var share, mom, stiff []float64
+		var share, mom, grow, after, growAfter []float64
 		for _, d := range draws {
-			s := trim.NewFoil(d).At(v*kn, trim.Gravity)
-			share, mom, stiff = append(share, s.FrontShare), append(mom, s.NetMoment), append(stiff, s.Stiffness*deg)
+			f := trim.NewFoil(d)
+			s, p, t := f.At(v*kn, trim.Gravity), f.Point(v*kn, trim.Gravity), f.Trend(v*kn)
+			share, mom, grow = append(share, s.FrontShare), append(mom, s.NetMoment), append(grow, advice.PerKnot*t.Gradient(trim.Change{}))
+			after, growAfter = append(after, p.With(step).FrontShare), append(growAfter, advice.PerKnot*t.Gradient(step))
 		}
-		r.FootLoad = append(r.FootLoad, analysis.LoadPoint{Speed: num(v * kn), FrontShare: interval.FromDraws(share),
-			Moment: interval.FromDraws(mom), Stiffness: interval.FromDraws(stiff)})
+		r.FootLoad = append(r.FootLoad, analysis.LoadPoint{Speed: num(v * kn), FrontShare: interval.FromDraws(share), Moment: interval.FromDraws(mom),
+			Gradient: interval.FromDraws(grow), FrontShareAfter: interval.FromDraws(after), GradientAfter: interval.FromDraws(growAfter)})
 	}
 }
 
@@ -229,7 +233,7 @@ func fixtureOption(draws []trim.Inputs, mm, moveM float64) advice.Option {
 		}
 		return math.Sqrt(sum)
 	}
-	var even, stiff []float64
+	var even, grow []float64
 	better := 0
 	for _, d := range draws {
 		a := rms(func(v float64) float64 { return after(d, v).FrontShare })
@@ -237,9 +241,9 @@ func fixtureOption(draws []trim.Inputs, mm, moveM float64) advice.Option {
 			better++
 		}
 		even = append(even, a)
-		stiff = append(stiff, after(d, 17*kn).Stiffness/trim.NewFoil(d).At(17*kn, trim.Gravity).Stiffness)
+		grow = append(grow, 50*kn*(after(d, 23.5*kn).FrontShare-after(d, 22.5*kn).FrontShare)/(0.5*kn))
 	}
-	o.Evenness, o.StiffnessChange = interval.FromDraws(even), interval.FromDraws(stiff)
+	o.Evenness, o.Gradient, o.Overshoot = interval.FromDraws(even), interval.FromDraws(grow), 0.04
 	o.ChanceBetter = num(float64(better) / float64(len(draws)))
 	for v := 11.0; v <= 23; v++ {
 		var share []float64
@@ -265,14 +269,15 @@ func fixtureAdvice(r *analysis.Result, draws []trim.Inputs) {
 	place := "leading edge"
 	a := &advice.Advice{
 		StabilizerChange: interval.Normal(1.5, 0.35), FoilMove: interval.Normal(-24, 9), Shim: 0.76, Cards: 1, ShimPlace: &place, MoveNow: -14,
-		NextStep: "Put one card under the leading edge of the stabilizer and slide the foil 14 mm back.", Verdict: advice.Change,
-		Why: []string{"The front foot's load grows with speed, so the stabilizer pushes down too much."},
-		WorthKnowing: []advice.Observation{{What: "a note of foot pressure at 23 kn", ShimSDNow: 0.35, ShimSD: 0.27},
-			{What: "the stabilizer's incidence, measured", ShimSDNow: 0.35, ShimSD: 0.31}, {What: "a run with one card", ShimSDNow: 0.35, ShimSD: 0.24}},
+		Verdict: advice.Change, Next: advice.Reason{Kind: advice.TakeStep}, Step: trim.Change{Raise: math.Atan(0.76 / 50), Foil: -0.014},
+		Why: []advice.Reason{{Kind: advice.MoreCards, Cards: 1.7}},
+		WorthKnowing: []advice.Observation{{Kind: advice.NoteFeel, Speeds: []float64{23 * kn}, ShimSDNow: 0.35, ShimSD: 0.27},
+			{Kind: advice.MeasureAngle, SD: 0.2 * deg, ShimSDNow: 0.35, ShimSD: 0.31},
+			{Kind: advice.RideCard, Speeds: []float64{12 * kn, 17 * kn, 22 * kn}, Edge: place, ChangesTrim: true, ShimSDNow: 0.35, ShimSD: 0.24}},
 	}
 	for c := range 5 {
 		o := fixtureOption(draws, 0.76*float64(c), perCard*float64(c))
-		o.Cards = c
+		o.Cards = float64(c)
 		a.Options = append(a.Options, o)
 	}
 	best := fixtureOption(draws, 50*math.Tan(1.5*deg), perCard*50*math.Tan(1.5*deg)/0.76)
@@ -280,5 +285,6 @@ func fixtureAdvice(r *analysis.Result, draws []trim.Inputs) {
 	a.Options = append(a.Options, best)
 	a.ChanceBetter = a.Options[1].ChanceBetter
 	a.EvennessNow, a.EvennessAfter = a.Options[0].Evenness, a.Options[1].Evenness
+	a.GradientNow, a.GradientAfter, a.Overshoot = a.Options[0].Gradient, a.Options[1].Gradient, 0.04
 	r.Advice = a
 }

@@ -366,7 +366,7 @@ func TestChartsInTheReadersUnits(t *testing.T) {
 	r.Advice, r.ControlEffort = nil, nil
 	r.FootLoad = r.FootLoad[:0]
 	for _, v := range []float64{6, 8, 10} {
-		r.FootLoad = append(r.FootLoad, analysis.LoadPoint{Speed: interval.Number(v), FrontShare: interval.Exact(0.5), Moment: interval.Exact(10), Stiffness: interval.Interval{Value: v, Low: v - 1, High: v + 1}})
+		r.FootLoad = append(r.FootLoad, analysis.LoadPoint{Speed: interval.Number(v), FrontShare: interval.Exact(0.5), Moment: interval.Exact(10), Gradient: interval.Interval{Value: v, Low: v - 1, High: v + 1}})
 		r.ControlEffort = append(r.ControlEffort, analysis.EffortPoint{Speed: interval.Number(v), PitchRate: 1, Interval: interval.Interval{Value: 1, Low: 0.5, High: 2}})
 	}
 	b := &builder{r: r, u: words.Units{Speed: "kn", Mass: "lb"}.OrDefault()}
@@ -384,12 +384,12 @@ func TestChartsInTheReadersUnits(t *testing.T) {
 		at := func(px float64) float64 { return v[2] + (px-v[0])/(v[1]-v[0])*(v[3]-v[2]) }
 		return at(a), at(z), bottom - top
 	}
-	x0, x1, line := lowest(b.stiffness(), "s-now")
+	x0, x1, line := lowest(b.gradient(), "s-now")
 	if !near(x0, 6/kn, 0.05) || !near(x1, 10/kn, 0.05) {
 		t.Errorf("6 to 10 m/s are drawn from %.2f to %.2f kn", x0, x1)
 	}
-	// The band is one unit of stiffness about the line: 6 to 10 ± 1.
-	if _, _, area := lowest(b.stiffness(), "f-now-band"); !near(area/line, 6.0/4, 0.03) {
+	// The band is one unit of the gradient about the line: 6 to 10 ± 1.
+	if _, _, area := lowest(b.gradient(), "f-now-band"); !near(area/line, 6.0/4, 0.03) {
 		t.Errorf("the band is %.2f times as high as its line, want 1.5", area/line)
 	}
 	effort := b.effort()
@@ -498,7 +498,7 @@ func TestComparedSigns(t *testing.T) {
 	}
 	y0, _ := strconv.ParseFloat(ticks[0][1], 64)
 	y1, _ := strconv.ParseFloat(ticks[1][1], 64)
-	perDegree := (y0 - y1) / (words.LeadingNumber(ticks[1][2]) - words.LeadingNumber(ticks[0][2]))
+	perDegree := (y0 - y1) / (number(ticks[1][2]) - number(ticks[0][2]))
 	if !near(b1-t1, 6*perDegree, 1) || !near(b2-t2, 12*perDegree, 1) { // at 600 cm²
 		t.Errorf("the lines rise by %.0f and %.0f px, a degree is %.1f px", b1-t1, b2-t2, perDegree)
 	}

@@ -7,6 +7,9 @@ import (
 	"strings"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
+	"evenfoot/analysis/finish"
+	"evenfoot/analysis/interval"
 	"evenfoot/report/words"
 )
 
@@ -20,10 +23,11 @@ func JSON(w io.Writer, r *analysis.Result, u words.Units) error {
 func CompareJSON(w io.Writer, c *analysis.Comparison, u words.Units) error {
 	u = u.OrDefault()
 	j := struct {
-		Schema  string       `json:"schema"`
-		Results []resultJSON `json:"sessions"`
-		*analysis.Comparison
-	}{Schema: c.Schema, Comparison: c}
+		Schema      string       `json:"schema"`
+		Results     []resultJSON `json:"sessions"`
+		BeforeAfter *judgedJSON  `json:"before_after"`
+		Why         string       `json:"why"`
+	}{Schema: c.Schema, BeforeAfter: judgedOf(c.BeforeAfter, c.After(), u), Why: words.WhyNoChange(c)}
 	for _, r := range c.Results {
 		j.Results = append(j.Results, jsonResult(r, u))
 	}
@@ -44,11 +48,130 @@ func writeJSON(w io.Writer, v any) error {
 //
 // The schema comes first: by it a file is known as ours.
 type resultJSON struct {
-	Schema   string      `json:"schema"`
-	Session  sessionJSON `json:"session"`
-	PitchLaw *lawJSON    `json:"pitch_law"`
-	Mount    *mountJSON  `json:"mount"`
+	Schema   string        `json:"schema"`
+	Session  sessionJSON   `json:"session"`
+	Mount    *mountJSON    `json:"mount"`
+	PitchLaw *lawJSON      `json:"pitch_law"`
+	Advice   *adviceJSON   `json:"advice"`
+	Other    *otherJSON    `json:"other_rider"`
+	Finish   *finishJSON   `json:"finish"`
+	Followed *followedJSON `json:"followed"`
 	*analysis.Result
+}
+
+// An adviceJSON is an advice with its words.
+type adviceJSON struct {
+	NextStep string `json:"next_step"`
+	*advice.Advice
+	WorthKnowing []observationJSON `json:"worth_knowing"`
+	Why          []findingJSON     `json:"why"`
+}
+
+type observationJSON struct {
+	What string `json:"what"`
+	advice.Observation
+}
+
+type otherJSON struct {
+	*adviceJSON
+	Name         string              `json:"name"`
+	PitchChange  interval.Interval   `json:"pitch_change_deg"`
+	WingWalk     interval.Interval   `json:"wing_walk_mm"`
+	PressureMove interval.Interval   `json:"foot_pressure_move_mm"`
+	PressureTop  interval.Interval   `json:"foot_pressure_move_top_mm"`
+	Curve        []advice.SharePoint `json:"curve"`
+	CurveAfter   []advice.SharePoint `json:"curve_after"`
+	Notes        []findingJSON       `json:"notes"`
+}
+
+type finishJSON struct {
+	*finish.Finish
+	TrailingEdge string   `json:"trailing_edge"`
+	Steps        []string `json:"steps"`
+	Cautions     []string `json:"cautions"`
+	Notes        []string `json:"notes"`
+}
+
+// A judgedJSON is a judgement of a change with its words.
+type judgedJSON struct {
+	*advice.BeforeAfter
+	Changed []string    `json:"changed"`
+	Rows    []rowJSON   `json:"rows"`
+	Says    string      `json:"says"`
+	Next    *adviceJSON `json:"next"`
+}
+
+type rowJSON struct {
+	What string `json:"what"`
+	advice.Comparison
+	Says string `json:"says"`
+}
+
+type followedJSON struct {
+	*analysis.Followed
+	Says string `json:"says"`
+}
+
+// reasons are the findings of an advice about r.
+func reasons(all []advice.Reason, r *analysis.Result, u words.Units) []findingJSON {
+	out := []findingJSON{}
+	for _, x := range all {
+		out = append(out, findingJSON{string(x.Kind), x, plainSpaces(u.Reason(x, r))})
+	}
+	return out
+}
+
+// adviceOf says an advice; r holds it as its own.
+func adviceOf(r *analysis.Result, u words.Units) *adviceJSON {
+	a := r.Advice
+	if a == nil {
+		return nil
+	}
+	j := &adviceJSON{NextStep: plainSpaces(u.Next(r)), Advice: a, WorthKnowing: []observationJSON{}, Why: reasons(a.Why, r, u)}
+	for _, o := range a.WorthKnowing {
+		j.WorthKnowing = append(j.WorthKnowing, observationJSON{plainSpaces(u.Observation(o)), o})
+	}
+	return j
+}
+
+func otherOf(r *analysis.Result, u words.Units) *otherJSON {
+	x := r.OtherRider
+	if x == nil {
+		return nil
+	}
+	alt := *r
+	alt.Advice, alt.Setup = &x.Advice, r.Other
+	return &otherJSON{adviceOf(&alt, u), x.Name, x.PitchChange, x.WingWalk, x.PressureMove, x.PressureTop, x.Curve, x.CurveAfter, reasons(x.Notes, r, u)}
+}
+
+func finishOf(f *finish.Finish, u words.Units) *finishJSON {
+	if f == nil {
+		return nil
+	}
+	j := &finishJSON{Finish: f, TrailingEdge: words.TrailingEdge(f), Steps: words.FinishSteps(f), Cautions: words.FinishCautions}
+	for _, n := range u.FinishNotes(f) {
+		j.Notes = append(j.Notes, plainSpaces(n))
+	}
+	return j
+}
+
+func judgedOf(b *advice.BeforeAfter, after *analysis.Result, u words.Units) *judgedJSON {
+	if b == nil {
+		return nil
+	}
+	j := &judgedJSON{BeforeAfter: b, Changed: []string{}, Rows: []rowJSON{}, Says: plainSpaces(u.Judgement(b))}
+	for _, c := range u.Changed(b.Changed) {
+		j.Changed = append(j.Changed, plainSpaces(c))
+	}
+	for _, r := range b.Rows {
+		j.Rows = append(j.Rows, rowJSON{plainSpaces(u.Row(r)), r, string(r.Outcome)})
+	}
+	if b.Next != nil {
+		alt := *after
+		alt.Advice = b.Next
+		j.Next = adviceOf(&alt, u)
+	}
+	return j
 }
 
 type mountJSON struct {
@@ -100,7 +223,12 @@ type findingJSON struct {
 }
 
 func jsonResult(r *analysis.Result, u words.Units) resultJSON {
-	return resultJSON{Schema: r.Schema, Result: r, Mount: mountOf(r, u), PitchLaw: lawOf(r, u), Session: sessionJSON{r.Session, findings(r.Session.Warnings, u)}}
+	j := resultJSON{Schema: r.Schema, Result: r, Mount: mountOf(r, u), PitchLaw: lawOf(r, u), Session: sessionJSON{r.Session, findings(r.Session.Warnings, u)},
+		Advice: adviceOf(r, u), Other: otherOf(r, u), Finish: finishOf(r.Finish, u)}
+	if r.Followed != nil {
+		j.Followed = &followedJSON{r.Followed, plainSpaces(u.Judgement(r.Followed.Judged))}
+	}
+	return j
 }
 
 func findings(fs []analysis.Finding, u words.Units) []findingJSON {

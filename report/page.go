@@ -68,7 +68,7 @@ func newPage(r *analysis.Result, o Options) *page {
 	}
 	p.Facts = titleBlock(r, u)
 	p.Mount, p.Move = mountDrawing(r, u), moveDrawing(r, u)
-	for _, f := range []*figure{b.share(), b.side(), b.options(), b.pitchSpeed(), b.liftArea(), b.stiffness(), b.effort(), b.tornado(), b.timeline(), b.track()} {
+	for _, f := range []*figure{b.share(), b.side(), b.options(), b.pitchSpeed(), b.liftArea(), b.gradient(), b.effort(), b.tornado(), b.timeline(), b.track()} {
 		if f != nil {
 			p.Figures = append(p.Figures, f)
 		}
@@ -211,12 +211,9 @@ func finishFor(r *analysis.Result, u words.Units) *finishPart {
 	}
 	p.Facts.add("Drag saved", words.Between(f.DragSaving, 1, 1)+" %")
 	p.Facts.add("Speed gained at equal pull", words.Between(f.SpeedGain, 1, 1)+" %")
-	if f.TrailingEdge != "" {
-		// The sentence names its subject, and so does the line.
-		says := strings.TrimPrefix(words.Sentence(f.TrailingEdge), "Trailing edges: ")
-		p.Facts.add("Trailing edges", words.UpperFirst(says))
-	}
-	p.Steps, p.Notes, p.Cautions = words.Sentences(f.Steps), words.Sentences(f.Notes), words.Sentences(f.Cautions)
+	// The sentence names its subject, and so does the line.
+	p.Facts.add("Trailing edges", words.UpperFirst(strings.TrimPrefix(words.TrailingEdge(f), "Trailing edges: ")))
+	p.Steps, p.Notes, p.Cautions = words.FinishSteps(f), u.FinishNotes(f), words.FinishCautions
 	return p
 }
 

@@ -61,26 +61,28 @@ func odd() map[string]*analysis.Result {
 
 	r = fixture()
 	r.Advice.Verdict, r.Advice.Shim, r.Advice.MoveNow, r.Advice.ShimPlace = advice.NotEnough, 0, 0, nil
-	r.Advice.NextStep = "Change nothing yet: the evidence does not say which way."
+	r.Advice.Next.Kind = advice.FindOut
 	m["not enough"] = r
 
 	r = fixture()
 	r.Advice.Verdict, r.Advice.Shim, r.Advice.Cards, r.Advice.MoveNow, r.Advice.ShimPlace = advice.Keep, 0, 0, 0, nil
+	r.Advice.Next.Kind = advice.KeepTrim
 	m["keep"] = r
 
 	r = fixture()
 	r.Advice.Verdict, r.Advice.Shim, r.Advice.MoveNow = advice.CannotBalance, interval.Number(nan), interval.Number(nan)
-	r.Advice.NextStep = "This board and foil do not fit this rider: the mast would have to stand 9 cm further back than the track allows."
+	r.Advice.Next = advice.Reason{Kind: advice.TrackShort, Move: -0.09}
 	m["cannot balance"] = r
 
 	r = fixture()
 	u := interval.Unknown()
 	for i := range r.FootLoad {
-		r.FootLoad[i].FrontShare, r.FootLoad[i].Stiffness, r.FootLoad[i].Moment = u, u, u
+		p := &r.FootLoad[i]
+		p.FrontShare, p.Gradient, p.Moment, p.FrontShareAfter, p.GradientAfter = u, u, u, u, u
 	}
 	for i := range r.Advice.Options {
 		o := &r.Advice.Options[i]
-		o.ShareLow, o.ShareMid, o.ShareTop, o.StiffnessChange, o.Evenness, o.FoilMove = u, u, u, u, u, u
+		o.ShareLow, o.ShareMid, o.ShareTop, o.Gradient, o.Evenness, o.FoilMove = u, u, u, u, u, u
 		o.ChanceBetter, o.Shim = interval.Number(nan), interval.Number(nan)
 		o.Curve = nil
 	}
@@ -133,10 +135,9 @@ func odd() map[string]*analysis.Result {
 	r = fixture()
 	r.Setup.Foil.Stabilizer.Shim = 0.76e-3
 	r.Advice.Shim, r.Advice.Cards, r.Advice.TakeOut = -0.76, -1, true
+	r.Advice.Step.Raise *= -1
+	fixtureLoad(r)
 	m["take out"] = r
-	for _, r := range m {
-		r.Foretell()
-	}
 	return m
 }
 
@@ -222,10 +223,11 @@ func TestHostileNames(t *testing.T) {
 	r.Session.Title, r.Setup.Title, r.Setup.Rider.Name, r.Setup.Rider.Level, r.Setup.Rig.Kind = evil, evil, evil, evil, evil
 	r.Setup.Feel[0].Said, r.Log.Files[0].Name, r.Log.Files[0].Device = evil, evil, evil
 	r.Log.Files[0].Channels[0].Name, r.Log.Files[0].Dropped[0].Sensor, r.Log.GPS.SpeedFrom = evil, evil, evil
-	r.Session.Warnings, r.Advice.Why = slices.Repeat([]analysis.Finding{evil}, 100), []string{evil}
-	r.Advice.WorthKnowing[0].What, r.Assumptions[0].Name, r.ControlEffort[0].Tack, r.Law.Windows[0].Reason = evil, evil, evil, pitchlaw.Reason(evil)
+	r.Session.Warnings, r.Advice.Next = slices.Repeat([]analysis.Finding{evil}, 100), advice.Reason{Kind: advice.Kind(evil)}
+	r.Advice.Why, r.Advice.WorthKnowing[0].Kind = []advice.Reason{{Kind: advice.Kind(evil)}}, advice.Kind(evil)
+	r.Assumptions[0].Name, r.ControlEffort[0].Tack, r.Law.Windows[0].Reason = evil, evil, pitchlaw.Reason(evil)
 	r.Rides[0].Tack = &evil
-	r.OtherRider = &advice.OtherRider{Advice: *r.Advice, Name: evil, Notes: []string{evil}}
+	r.OtherRider = &advice.OtherRider{Advice: *r.Advice, Name: evil, Notes: []advice.Reason{{Kind: advice.Kind(evil)}}}
 	p := pageOf(t, r, Options{Version: evil})
 	check := func(p string) {
 		if len(p) > 1_000_000 {
@@ -261,7 +263,7 @@ func TestHostileNames(t *testing.T) {
 	check(p)
 	goodSVG(t, "hostile", p)
 	var b bytes.Buffer
-	if err := CompareHTML(&b, []*analysis.Result{r, r}, Options{Before: &advice.BeforeAfter{Says: evil, Changed: []string{evil}, Rows: []advice.Comparison{{What: evil, Unit: evil, Says: evil}}}}); err != nil {
+	if err := CompareHTML(&b, []*analysis.Result{r, r}, Options{Before: &advice.BeforeAfter{Verdict: evil, Changed: []advice.Difference{{Key: evil}}, Rows: []advice.Comparison{{Kind: advice.Kind(evil), Unit: evil, Outcome: advice.Kind(evil)}}}}); err != nil {
 		t.Fatal(err)
 	}
 	check(b.String())

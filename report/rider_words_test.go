@@ -2,10 +2,12 @@ package report
 
 import (
 	"bytes"
+	"fmt"
 	"html"
 	"math"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -13,6 +15,7 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/trim"
 	"evenfoot/report/words"
 )
 
@@ -23,12 +26,12 @@ func notEnough() *analysis.Result {
 	r := fixture()
 	a := r.Advice
 	a.Verdict, a.Shim, a.Cards, a.ShimPlace, a.MoveNow = advice.NotEnough, 0, 0, nil, 0
-	a.NextStep = "Change nothing yet; first find out more: note how the load feels on the feet at 23 kn."
+	a.Next.Kind, a.Step = advice.FindOut, trim.Change{}
 	a.WorthKnowing = []advice.Observation{
-		{What: "Ride once with one card more under the stabilizer's trailing edge and note the feel at 11 kn, 17 kn and 23 kn", ShimSDNow: 1, ShimSD: 0.5, ChangesTrim: true},
-		{What: "Note how the load feels on the feet at 23 kn", ShimSDNow: 1, ShimSD: 0.6},
-		{What: "Note how the load feels on the feet at 11 kn", ShimSDNow: 1, ShimSD: 0.8},
-		{What: "Measure the stabilizer's angle to the wing with an angle gauge on both chord lines, to 0.2°", ShimSDNow: 1, ShimSD: 0.9},
+		{Kind: advice.RideCard, Speeds: []float64{11 * kn, 17 * kn, 23 * kn}, Edge: "trailing edge", ShimSDNow: 1, ShimSD: 0.5, ChangesTrim: true},
+		{Kind: advice.NoteFeel, Speeds: []float64{23 * kn}, ShimSDNow: 1, ShimSD: 0.6},
+		{Kind: advice.NoteFeel, Speeds: []float64{11 * kn}, ShimSDNow: 1, ShimSD: 0.8},
+		{Kind: advice.MeasureAngle, SD: 0.2 * deg, ShimSDNow: 1, ShimSD: 0.9},
 	}
 	return r
 }
@@ -37,7 +40,7 @@ func notEnough() *analysis.Result {
 // card is an experiment that comes out again.
 func TestNotEnoughSaysOneThing(t *testing.T) {
 	w := words.For(notEnough(), usual)
-	if !strings.Contains(w.Head, "note how the load feels on your feet at 11 kn and 23 kn") || strings.Contains(w.Head, "card") {
+	if !strings.Contains(w.Head, "note how the load feels on your feet at 11"+words.NBSP+"kn and 23"+words.NBSP+"kn") || strings.Contains(w.Head, "card") {
 		t.Errorf("headline %q", w.Head)
 	}
 	var all []string
@@ -54,9 +57,9 @@ func TestNotEnoughSaysOneThing(t *testing.T) {
 		t.Errorf("steps %q", s)
 	}
 	r := notEnough()
-	r.Advice.NextStep = "Change nothing yet: first check the slope of the pitch law: it asks for a lift area of 0.46 m²/rad where the setup gives 0.62 (check foil.wing.area_cm2)."
+	r.Advice.Next = advice.Reason{Kind: advice.CheckConflict, Conflict: &trim.Conflict{Kind: trim.SlopeKind, Asked: 0.46, Stated: 0.62}}
 	w = words.For(r, usual)
-	if !strings.Contains(w.Head, "26 % less than the setup's (check foil.wing.area_cm2)") && !strings.Contains(w.Head, "26"+words.NBSP+"% less than the setup's (check foil.wing.area_cm2)") {
+	if !strings.Contains(w.Head, "lifts 26"+words.NBSP+"% less than the setup's (check foil.wing.area_cm2") {
 		t.Errorf("headline %q", w.Head)
 	}
 	if len(w.Steps) != 1 {
@@ -66,131 +69,69 @@ func TestNotEnoughSaysOneThing(t *testing.T) {
 
 // TestTrialOfACard says whether it is the advised card.
 func TestTrialOfACard(t *testing.T) {
-	const what = "Ride once with one card more under the stabilizer's leading edge and note the feel at 12 kn, 17 kn and 22 kn"
+	trial := func(r *analysis.Result, takeOut bool) string {
+		r.Advice.WorthKnowing = []advice.Observation{{Kind: advice.RideCard, Speeds: []float64{12 * kn, 17 * kn}, Edge: "leading edge", TakeOut: takeOut, ChangesTrim: true, ShimSDNow: 1, ShimSD: 0.5}}
+		return strings.ReplaceAll(words.For(r, usual).Buys[0], words.NBSP, " ")
+	}
 	r := fixture()
-	if s := words.TryOut(r, what); s != "Ride with the advised card in (this one, not a second) and note the feel at 12 kn, 17 kn and 22 kn" {
+	if s := trial(r, false); !strings.HasPrefix(s, "Ride with the advised card in (this one, not a second) and note the feel at 12 kn and 17 kn:") {
 		t.Error(s)
 	}
 	r.Advice.Shim, r.Advice.Cards = 0, 0
-	if s := words.TryOut(r, what); !strings.HasPrefix(s, "As an experiment, ride once with one card more than today") || !strings.HasSuffix(s, "take it out again") {
+	if s := trial(r, false); !strings.HasPrefix(s, "As an experiment, ride once with one card more than today") || !strings.Contains(s, "take it out again") {
 		t.Error(s)
 	}
-	if s := words.TryOut(r, strings.Replace(what, "more", "less", 1)); !strings.HasSuffix(s, "put the card back") {
-		t.Error(s)
-	}
-	if s := words.TryOut(r, "Fly upside down"); !strings.HasPrefix(s, "As an experiment: fly") {
+	if s := trial(r, true); !strings.Contains(s, "put the card back") {
 		t.Error(s)
 	}
 }
 
-// TestLoose names the speeds of a stiffness of zero or less.
-func TestLoose(t *testing.T) {
-	for _, c := range []struct {
-		k    []float64
-		want string
-	}{
-		{[]float64{1, 2, 3, 4, 5}, ""},
-		{[]float64{-1, 0, -3, -4, -5}, words.EverySpeed},
-		{[]float64{-1, -1, 3, 4, 5}, "up to 12 kn"},
-		{[]float64{1, 2, 3, -4, -5}, "from 14 kn on"},
-		{[]float64{1, -2, -3, 4, 5}, "from 12 to 13 kn"},
-		{[]float64{-1, 2, -3, 4, -5}, "up to 11 kn, at 13 kn and from 15 kn on"},
-	} {
-		var ks []words.StiffAt
-		for i, k := range c.k {
-			ks = append(ks, words.StiffAt{Speed: float64(11+i) * kn, K: interval.Exact(k)})
-		}
-		if got := strings.ReplaceAll(words.Loose(ks, usual), words.NBSP, " "); got != c.want {
-			t.Errorf("%v: %q, want %q", c.k, got, c.want)
-		}
-	}
-}
-
-// withStiffness gives the fixture's foils a stiffness that the words take from
-// the load curve, and a step known by its option only.
-func withStiffness(k ...float64) *analysis.Result {
-	r := fixture()
-	r.StepEffect = nil
-	for i := range r.FootLoad {
-		v := float64(i) / float64(len(r.FootLoad)-1) * float64(len(k)-1)
-		j := min(int(v), len(k)-2)
-		r.FootLoad[i].Stiffness = interval.Normal(k[j]+(v-float64(j))*(k[j+1]-k[j]), 0.1)
-	}
-	return r
-}
-
-// TestStiffnessSentences hold for negative values and for curves that turn.
-func TestStiffnessSentences(t *testing.T) {
-	for _, c := range []struct {
-		k             []float64
-		want, without string
-	}{
-		{[]float64{5, 10}, "gets firmer with speed", "livelier"},
-		{[]float64{10, 5}, "gets livelier with speed", "firmer"},
-		{[]float64{10, 3, 12}, "least at about", "gets"},
-		{[]float64{-10, -2}, "at any of your speeds", "firmer"},
-		{[]float64{-2, -10}, "at any of your speeds", "livelier"},
-		{[]float64{10, -10}, "probably does not hold its pitch", "livelier"},
-		{[]float64{-10, 10}, "At the other speeds it does", "firmer"},
-	} {
-		r := withStiffness(c.k...)
-		s := (&builder{r: r, u: usual}).stiffnessSays(nil)
-		if !strings.Contains(s, c.want) || strings.Contains(s, c.without) {
-			t.Errorf("%v: %q", c.k, s)
-		}
-	}
-}
-
-// TestCautionStays: a step that takes the stiffness to zero or below is warned
-// of, whether the ratio to today's is known or not.
+// TestCautionStays: a step after which the load may fall with speed is warned
+// of, and a step that makes the board livelier.
 func TestCautionStays(t *testing.T) {
 	r := fixture()
-	o := words.OutcomeOf(r)
-	span := words.Loose(words.Within(r, o.Stiffness), usual)
-	if span == "" {
-		t.Fatal("the fixture's step should leave the board loose at some speeds")
+	r.Advice.Overshoot = 0.3
+	if s := words.Mind(r, usual); !strings.Contains(s, "drop its nose") || !strings.Contains(s, "chance 30") || !strings.Contains(s, "small steps") || !strings.Contains(s, "maker's torque") {
+		t.Errorf("caution %q", s)
 	}
-	for _, ratio := range []interval.Interval{o.Ratio, interval.Unknown()} {
-		o.Ratio = ratio
-		for _, s := range []string{words.Mind(r, o, usual), words.Firmness(r, o, usual)} {
-			if !strings.Contains(strings.ToLower(s), span) || !strings.Contains(s, "not hold its pitch") {
-				t.Errorf("ratio %v: %q lacks %q", ratio, s, span)
-			}
-		}
-		if s := words.Mind(r, o, usual); !strings.Contains(s, "small steps") || !strings.Contains(s, "maker's torque") {
-			t.Errorf("caution %q", s)
-		}
+	r.Advice.Overshoot, r.Advice.GradientNow, r.Advice.GradientAfter = 0.02, interval.Normal(2.3, 0.3), interval.Normal(0.9, 0.3)
+	if s := words.Mind(r, usual); strings.Contains(s, "drop its nose") || !strings.Contains(s, "livelier") {
+		t.Errorf("caution %q", s)
 	}
-	k := withStiffness(-5, -3)
-	k.Advice.Verdict = advice.Keep
-	if w := words.For(k, usual); !strings.Contains(w.Feel, "at any of your speeds") {
-		t.Errorf("kept trim: %q", w.Feel)
+	k := notEnough()
+	k.Advice.Overshoot = 0.3
+	if w := words.For(k, usual); !strings.Contains(w.Feel, "drop its nose") {
+		t.Errorf("a trim that stays: %q", w.Feel)
+	}
+	for _, w := range []words.Answer{words.For(k, usual), words.For(r, usual)} {
+		if s := w.Head + w.Feel + w.Mind + w.Sure; strings.Contains(s, "hold its pitch") || strings.Contains(s, "stiff") {
+			t.Errorf("says that a board holds its pitch: %q", s)
+		}
 	}
 }
 
-// TestOutcomeIsTheStep: what is foretold is of the card and the move that are
-// advised, not of the move that would go best with the card.
-func TestOutcomeIsTheStep(t *testing.T) {
-	r := fixture()
-	r.Advice.MoveNow = 0
-	r.Foretell()
-	card := words.ShareOf(words.OutcomeOf(r).Share, 17*kn).Value
-	r.Advice.MoveNow = 20
-	r.Foretell()
-	both := words.ShareOf(words.OutcomeOf(r).Share, 17*kn).Value
-	// Feet stand 53 cm apart: 20 mm are 3.8 % of the stance, and the board's
-	// weight comes along.
-	if d := both - card; d < 0.037 || d > 0.047 {
-		t.Errorf("a move of 20 mm changes the share by %v", d)
+// TestReadersUnits: nothing in the words is in other units than asked for.
+func TestReadersUnits(t *testing.T) {
+	metric := regexp.MustCompile(`[0-9] ?(kn|km/h|m/s|cm|kg|m)\b`)
+	imperial := words.Units{Speed: "mph", Length: "in", Mass: "lb"}
+	r := withOther()
+	p := interval.Normal(-0.04, 0.01)
+	conflict := trim.Conflict{Kind: trim.NoteKind, Speed: 8, Asked: 0.7, Stated: 0.5}
+	r.OtherRider.Notes = []advice.Reason{{Kind: advice.StanceByHeight, Width: 0.55}}
+	r.Advice.Why = []advice.Reason{{Kind: advice.Stops, Speed: 11, Gradient: &p, Left: 0.5}, {Kind: advice.PartOfTheWay, Move: 0.06, Limit: 0.03}, {Kind: advice.BestBeyond, Move: 0.1, Turn: 0.01},
+		{Kind: advice.TrackAssumed}, {Kind: advice.BestPlace, Place: &p}, {Kind: advice.RoomNeeded, Move: 0.1, Feet: -0.1}, {Kind: advice.OtherStabilizer, Area: 0.02, Share: 0.1}, {Kind: advice.InConflict, Conflict: &conflict}}
+	r.Advice.WorthKnowing = []advice.Observation{{Kind: advice.BalanceBoard, SD: 0.02, ShimSDNow: 1, ShimSD: 0.5}, {Kind: advice.FindNulls, Places: []float64{-0.025, 0, 0.025}, ShimSDNow: 1, ShimSD: 0.5, ChangesTrim: true}, {Kind: advice.NoteFeel, Speeds: []float64{8}, ShimSDNow: 1, ShimSD: 0.5}}
+	w, o := words.For(r, imperial), words.ForOther(r, imperial)
+	text := fmt.Sprint(w, o, imperial.Changed([]advice.Difference{{Key: "stance.front_cm", From: 0.3, To: 0.32}, {Key: "rider.mass_kg", From: 80, To: 90}}),
+		imperial.Say(analysis.Note{Kind: analysis.RangeCut, Range: &[2]float64{5, 12}, Ridden: &[2]float64{6, 11}}),
+		imperial.SpeedError(&analysis.SpeedError{Known: [2]float64{1, 2}, Slowest: 4, WingArea: 0.13, Mass: 91}))
+	if got := metric.FindAllString(strings.ReplaceAll(text, words.NBSP, " "), -1); got != nil {
+		t.Errorf("%q in\n%s", got, text)
 	}
 }
 
-func TestHeavy(t *testing.T) {
-	for share, want := range map[float64]string{0.61: "front-heavy", 0.60: "a little front-heavy", 0.56: "a little front-heavy", 0.55: "even", 0.45: "even", 0.44: "a little back-heavy", 0.39: "back-heavy"} {
-		if got := words.Heavy(share); got != want {
-			t.Errorf("%v: %q, want %q", share, got, want)
-		}
-	}
+// TestEvenAtTheEndsAlone: a load that is even at both ends and not between.
+func TestEvenAtTheEndsAlone(t *testing.T) {
 	r := fixture()
 	for i := range r.FootLoad {
 		r.FootLoad[i].FrontShare = interval.Exact(0.5 + 0.15*math.Sin(math.Pi*(float64(r.FootLoad[i].Speed)/kn-11)/12))
@@ -210,23 +151,6 @@ func TestOneWayOfChances(t *testing.T) {
 	p := html.UnescapeString(pageOf(t, fixture(), Options{}))
 	if m := regexp.MustCompile(`\d+ in 10+\b|100 %`).FindString(strings.ReplaceAll(p, words.NBSP, " ")); m != "" {
 		t.Errorf("the page says %q", m)
-	}
-}
-
-// TestApart: a step that points away from the whole way says why.
-func TestApart(t *testing.T) {
-	r := fixture()
-	if s := words.Apart(r); s != "" {
-		t.Errorf("the same way: %q", s)
-	}
-	r.Advice.Cards, r.Advice.Shim, r.Advice.MoveNow = 0, 0, -16
-	r.Advice.StabilizerChange, r.Advice.FoilMove = interval.Normal(0.3, 0.3), interval.Normal(1, 15)
-	if s := words.Apart(r); !strings.Contains(s, "not yet sure enough for a card") {
-		t.Errorf("another way: %q", s)
-	}
-	r.Advice.Why = []string{"the stabilizer's angle is not yet sure enough for a card; this move helps until then."}
-	if s := words.Apart(r); s != "" {
-		t.Errorf("said twice: %q", s)
 	}
 }
 
@@ -276,7 +200,7 @@ func withOther() *analysis.Result {
 	r.Other = &o
 	a := *r.Advice
 	a.Shim, a.Cards, a.MoveNow, a.ShimPlace = 0, 0, -40, nil
-	r.OtherRider = &advice.OtherRider{Advice: a, PitchChange: interval.Normal(0.7, 0.05), WingWalk: interval.Normal(11, 1), Curve: a.Options[0].Curve}
+	r.OtherRider = &advice.OtherRider{Advice: a, PitchChange: interval.Normal(0.7, 0.05), WingWalk: interval.Normal(11, 1), PressureMove: interval.Normal(-5, 1), PressureTop: interval.Normal(-46, 4), Curve: a.Options[0].Curve}
 	return r
 }
 
@@ -290,7 +214,7 @@ func TestOtherRidersBlock(t *testing.T) {
 		t.Fatal("no block, or the headline is not the owner's")
 	}
 	block, _, _ = strings.Cut(block, "</section>")
-	for _, must := range []string{"92 kg", "This rider's next step", "Slide the foil 4.0 cm back.", "of the load at 11 kn and", "more nose-up than Ines", "1.1 cm further forward under the feet: it comes by itself and is not a change to make"} {
+	for _, must := range []string{"92 kg", "This rider's next step", "Slide the foil 4.0 cm back.", "of the load at 11 kn and", "more nose-up than Ines", "must press 0.5 cm further back than under Ines, and 4.6 cm further back at 23 kn", "1.1 cm further forward under the feet; both come by themselves", "the model parts from it"} {
 		if !strings.Contains(block, must) {
 			t.Errorf("the block lacks %q:\n%s", must, block)
 		}
@@ -334,7 +258,9 @@ func TestOrderOfBeforeAndAfter(t *testing.T) {
 
 // TestVerdictHead: the headline claims no more than rows and chance do.
 func TestVerdictHead(t *testing.T) {
-	row := func(z float64) []advice.Comparison { return []advice.Comparison{{What: "x", Sigmas: num(z)}} }
+	row := func(z float64) []advice.Comparison {
+		return []advice.Comparison{{Kind: advice.ZeroPitch, Sigmas: num(z), Outcome: words.Choose(z > 1.6, advice.More, advice.AsForetold)}}
+	}
 	for _, c := range []struct {
 		b             advice.BeforeAfter
 		want, without string
@@ -346,12 +272,12 @@ func TestVerdictHead(t *testing.T) {
 		{advice.BeforeAfter{Verdict: advice.CannotTell, ChanceBetter: 0.99, Rows: row(1)}, "cannot be told yet", "more even"},
 		{advice.BeforeAfter{Verdict: advice.NotAsPredicted, ChanceBetter: 0.99}, "did not do", "more even"},
 	} {
-		got := verdictHead(&c.b)
+		got := words.VerdictHead(&c.b)
 		if !strings.Contains(got, c.want) || c.without != "" && strings.Contains(got, c.without) {
 			t.Errorf("%s, chance %v: %q", c.b.Verdict, c.b.ChanceBetter, got)
 		}
 	}
-	if a, b := quantity("front foot's share at 13 kn"), quantity("pitch at zero lift"); !strings.Contains(a, "after the change") || !strings.HasPrefix(b, "change of the") {
+	if a, b := quantity(advice.Comparison{Kind: advice.ShareAfter, Speed: 13 * kn}, usual), quantity(advice.Comparison{Kind: advice.ZeroPitch}, usual); !strings.Contains(a, "after the change") || !strings.HasPrefix(b, "change of the") {
 		t.Errorf("level %q, change %q", a, b)
 	}
 }
@@ -367,7 +293,7 @@ func TestMountDrawing(t *testing.T) {
 		}
 		var ys []float64
 		for _, p := range y.FindAllStringSubmatch(m[1], -1) {
-			ys = append(ys, words.LeadingNumber(p[1]))
+			ys = append(ys, number(p[1]))
 		}
 		return (slices.Min(ys) + slices.Max(ys)) / 2
 	}
@@ -385,8 +311,17 @@ func TestMountDrawing(t *testing.T) {
 			}
 		}
 		want := words.Choose(below, "between fuselage and stabilizer, at its trailing edge", "between fuselage and stabilizer, under its leading edge")
-		if s := words.ShimStep(r, usual); !strings.Contains(s.Do, want) {
+		if s := words.For(r, usual).Steps[0]; !strings.Contains(s.Do, want) {
 			t.Errorf("%s: %q", mount, s.Do)
 		}
 	}
+}
+
+// number is the number that a text is, NaN for none.
+func number(s string) float64 {
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil {
+		return math.NaN()
+	}
+	return v
 }

@@ -44,8 +44,8 @@ func fixtures(n int) []*analysis.Result {
 func comparedPage(t *testing.T, n int) []byte {
 	t.Helper()
 	var b bytes.Buffer
-	ba := &advice.BeforeAfter{Verdict: advice.AsPredicted, ChanceBetter: 0.93, Says: "What the feet felt after the change fits what the outing before foretold.", Changed: []string{"shim under the stabilizer: 0.00 → 0.76 mm"},
-		Rows: []advice.Comparison{{What: "pitch at zero lift", Unit: "deg", Predicted: interval.Normal(0.1, 0.05), Observed: interval.Normal(0.12, 0.1), Says: "as predicted, within the doubt"}}}
+	ba := &advice.BeforeAfter{Verdict: advice.AsPredicted, ChanceBetter: 0.93, Says: []advice.Reason{{Kind: advice.FeltAsForetold}}, Changed: []advice.Difference{{Key: "foil.stabilizer.shim_mm", To: 0.00076}},
+		Rows: []advice.Comparison{{Kind: advice.ZeroPitch, Unit: "deg", Predicted: interval.Normal(0.1, 0.05), Observed: interval.Normal(0.12, 0.1), Outcome: advice.AsForetold}}}
 	if n > 2 {
 		ba = nil
 	}

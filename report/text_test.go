@@ -27,7 +27,8 @@ func TestWords(t *testing.T) {
 	all["bottom mount"] = top
 	down := fixture()
 	down.Advice.Shim, down.Advice.Cards = -0.76, -1
-	down.Foretell()
+	down.Advice.Step.Raise *= -1
+	fixtureLoad(down)
 	all["leading edge down"] = down
 	names := make([]string, 0, len(all))
 	for n := range all {

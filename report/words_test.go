@@ -2,31 +2,15 @@ package report
 
 import (
 	"bytes"
+	"slices"
 	"strings"
 	"testing"
 
 	"evenfoot/analysis"
-	"evenfoot/analysis/interval"
+	"evenfoot/analysis/advice"
 	"evenfoot/filter/align"
 	"evenfoot/report/words"
 )
-
-func TestRaisedRange(t *testing.T) {
-	for _, c := range []struct {
-		in   interval.Interval
-		want string
-	}{
-		{interval.Interval{Value: 0.8, Low: 0.1, High: 1.5}, "0.8 (0.1 to 1.5) degrees up"},
-		{interval.Interval{Value: -0.8, Low: -1.5, High: -0.1}, "0.8 (0.1 to 1.5) degrees down"},
-		{interval.Interval{Value: 0.3, Low: -0.3, High: 0.8}, "0.3 degrees up (from 0.3 down to 0.8 up)"},
-		{interval.Interval{Value: -0.1, Low: -0.1, High: 2}, "0.1 degrees down (from 2.0 up to 0.1 down)"},
-		{interval.Interval{Value: 0.4, Low: -0.04, High: 0.8}, "0.4 (0.0 to 0.8) degrees up"},
-	} {
-		if got := words.RaisedRange(c.in); got != c.want {
-			t.Errorf("%+v: %q, want %q", c.in, got, c.want)
-		}
-	}
-}
 
 // TestLooseSensorIsNotTheDeck: what a sensor shows that moves against the board
 // is not drawn as the board's pitch, and the page says why.
@@ -100,7 +84,7 @@ func TestFitBySentences(t *testing.T) {
 	}
 	var b bytes.Buffer
 	r := fixture()
-	r.Advice.Why = []string{"There is no pitch law, so this comes from the setup, the model and the notes of feel that were given. " + strings.Repeat("More words. ", 30)}
+	r.Advice.Why = slices.Repeat([]advice.Reason{{Kind: advice.NoLogger, Doubt: 0.7 * deg, Then: 0.4 * deg}}, 12)
 	if err := Text(&b, r, TextOptions{}); err != nil {
 		t.Fatal(err)
 	}

@@ -51,6 +51,29 @@ func told(s *setup.Setup, truth trim.Inputs, noteSD float64, speeds ...float64) 
 	return o
 }
 
+func zeroPitch(f trim.Foil) float64 {
+	zero, _ := f.Law(0, 0)
+	return zero
+}
+
+func pitchSlope(f trim.Foil) float64 {
+	_, slope := f.Law(0, 0)
+	return slope
+}
+
+// applied is the foil with a pair of shim and move.
+func applied(p Pair, in trim.Inputs) trim.Inputs { return in.Raise(p.Raise).MoveFoil(p.Move) }
+
+// reason is the first reason of a kind, nil for none.
+func reason(all []Reason, k Kind) *Reason {
+	for i := range all {
+		if all[i].Kind == k {
+			return &all[i]
+		}
+	}
+	return nil
+}
+
 func infer(t testing.TB, o trim.Outing, earlier ...trim.Outing) *trim.Posterior {
 	t.Helper()
 	p, err := trim.Infer(o, earlier, trim.InferOptions{Draws: 200})
@@ -71,10 +94,10 @@ func TestTruthFound(t *testing.T) {
 		truth.CamberPercent -= 0.7
 		p := infer(t, told(s, truth, 0.04, 6, 8, 10, 12))
 		a := Advise(p, s, speeds, Options{LawOK: true})
-		want := Best(truth, speeds)
+		want := Best(truth, speeds, "advanced")
 		t.Logf("wrong by %+.1f°: best %+.2f° %+.1f mm, advised %+.2f° (%.2f to %.2f) %+.1f mm (%.1f to %.1f), %s: %s; even %.3f->%.3f chance %.2f conflicts %v eff %.2f",
 			wrong, want.Raise/deg, want.Move/mm, a.StabilizerChange.Value, a.StabilizerChange.Low, a.StabilizerChange.High,
-			a.FoilMove.Value, a.FoilMove.Low, a.FoilMove.High, a.Verdict, a.NextStep, a.EvennessNow.Value, a.EvennessAfter.Value, a.ChanceBetter, p.Conflicts, p.Effective)
+			a.FoilMove.Value, a.FoilMove.Low, a.FoilMove.High, a.Verdict, a.Next.Kind, a.EvennessNow.Value, a.EvennessAfter.Value, a.ChanceBetter, p.Conflicts, p.Effective)
 		if math.Abs(a.StabilizerChange.Value-want.Raise/deg) > 0.5 {
 			t.Errorf("wrong by %+.1f°: best change %.2f°, advised %v", wrong, want.Raise/deg, a.StabilizerChange)
 		}

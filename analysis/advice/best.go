@@ -11,68 +11,120 @@ import (
 // (m, + forward).
 type Pair struct{ Raise, Move float64 }
 
-func (p Pair) apply(in trim.Inputs) trim.Inputs { return in.Raise(p.Raise).MoveFoil(p.Move) }
+func (p Pair) change() trim.Change { return trim.Change{Raise: p.Raise, Foil: p.Move} }
 
 const (
-	deg      = math.Pi / 180
+	deg  = math.Pi / 180
+	mm   = 1e-3
+	knot = 1852.0 / 3600
+
 	maxRaise = 8 * deg // far beyond what any shim does
 	maxMove  = 0.5     // m
 	// ridge ties the pair to "no change" where the speeds are too alike to
 	// tell shim from move; per degree and per centimetre, in share².
 	ridge = 1e-6
+	// overshootCost is how far from even, as a share, a load is that costs as
+	// much as a gradient of surely one point per knot under what is wanted.
+	overshootCost = 0.08
 )
 
-// A quadratic is Σ w (share - 0.5)² of one foil about a pair, by a linear
-// share: value + g·p + ½ p·H·p, p in (rad, m).
+// PerKnot is a speed gradient (share per m/s) in points of the load per knot.
+const PerKnot = 100 * knot
+
+// GradientWanted is the speed gradient that a rider's level wants left at the
+// top speed, points per knot (common practice, no source).
+func GradientWanted(level string) float64 {
+	switch level {
+	case "beginner":
+		return 1
+	case "advanced":
+		return 0
+	}
+	return 0.5
+}
+
+// An objective is what the load of a trim is judged by.
+type objective struct {
+	SpeedWeights
+	wanted float64 // speed gradient at the top speed, points per knot
+}
+
+// A flight is one foil at the speeds that count, so that many trims of it cost
+// little.
+type flight struct {
+	foil   trim.Foil
+	points []trim.Point // one a speed
+	top    trim.Trend
+}
+
+func (w SpeedWeights) fly(in trim.Inputs) *flight {
+	f := &flight{foil: trim.NewFoil(in), points: make([]trim.Point, len(w.Speed))}
+	for k, v := range w.Speed {
+		f.points[k] = f.foil.Point(v, trim.Gravity)
+	}
+	f.top = f.foil.Trend(w.Top)
+	return f
+}
+
+// gradient is the speed gradient at the top speed, points per knot.
+func (f *flight) gradient(c trim.Change) float64 { return PerKnot * f.top.Gradient(c) }
+
+// evenness is the root mean square of the felt share less 0.5 over the speeds.
+func (o objective) evenness(f *flight, c trim.Change) float64 {
+	sum := 0.0
+	for k := range f.points {
+		d := f.points[k].With(c).FeltShare - 0.5
+		sum += o.Weight[k] * d * d
+	}
+	return math.Sqrt(sum)
+}
+
+// short is how much the risk of overshoot adds to the root of the cost.
+func (o objective) short(gradient float64) float64 {
+	return overshootCost * math.Max(0, o.wanted-gradient)
+}
+
+// cost of one foil's trim, share².
+func (o objective) cost(f *flight, c trim.Change) float64 {
+	e, s := o.evenness(f, c), o.short(f.gradient(c))
+	return e*e + s*s
+}
+
+// A quadratic is the cost of foils about a pair, by linear residuals: value +
+// g·p + ½ p·H·p, p in (rad, m).
 type quadratic struct{ c, g0, g1, h00, h01, h11 float64 }
 
-func (q *quadratic) add(o quadratic) {
-	q.c += o.c
-	q.g0 += o.g0
-	q.g1 += o.g1
-	q.h00 += o.h00
-	q.h01 += o.h01
-	q.h11 += o.h11
+// square adds w (r + a di + b dx)².
+func (q *quadratic) square(w, r, a, b float64) {
+	q.c += w * r * r
+	q.g0 += 2 * w * r * a
+	q.g1 += 2 * w * r * b
+	q.h00 += 2 * w * a * a
+	q.h01 += 2 * w * a * b
+	q.h11 += 2 * w * b * b
 }
 
-// expand is the quadratic of one foil about the pair at, in steps from it.
-// The share is exactly linear in the move, and nearly so in the raise, which
-// is left out when the shim is fixed.
-func (w SpeedWeights) expand(in trim.Inputs, at Pair, fixedShim bool) quadratic {
+// expand adds the cost of one foil about the pair at, in steps from it (Gauss
+// and Newton: the shares are exactly linear in the move, and nearly so in the
+// raise). A foil that the water cannot carry adds nothing and gives false.
+func (o objective) expand(q *quadratic, f *flight, at Pair) bool {
 	const hi, hx = 0.25 * deg, 0.005
-	f := trim.NewFoil(in)
-	var q quadratic
-	for k, v := range w.Speed {
-		p := f.Point(v, trim.Gravity)
-		felt := func(di, dx float64) float64 {
-			return p.With(trim.Change{Raise: at.Raise + di, Foil: at.Move + dx}).FeltShare
-		}
-		s, a := felt(0, 0), 0.0
-		if !fixedShim {
-			a = (felt(hi, 0) - s) / hi
-		}
-		b := (felt(0, hx) - s) / hx
-		wt, e := w.Weight[k], s-0.5
-		q.add(quadratic{wt * e * e, 2 * wt * e * a, 2 * wt * e * b, 2 * wt * a * a, 2 * wt * a * b, 2 * wt * b * b})
+	c, ci, cx := at.change(), Pair{at.Raise + hi, at.Move}.change(), Pair{at.Raise, at.Move + hx}.change()
+	var own quadratic
+	for k := range f.points {
+		p := &f.points[k]
+		s := p.With(c).FeltShare
+		own.square(o.Weight[k], s-0.5, (p.With(ci).FeltShare-s)/hi, (p.With(cx).FeltShare-s)/hx)
 	}
-	return q
-}
-
-// usable is false for a foil that the water cannot carry at some speed.
-func (q quadratic) usable() bool { return finite(q.c) && finite(q.h00) && finite(q.h11) }
-
-func (q quadratic) times(k float64) quadratic {
-	return quadratic{q.c * k, q.g0 * k, q.g1 * k, q.h00 * k, q.h01 * k, q.h11 * k}
-}
-
-// ridged adds the tie to no change, about the pair at.
-func (q quadratic) ridged(at Pair) quadratic {
-	const ri, rx = 2 * ridge / (deg * deg), 2 * ridge / (0.01 * 0.01)
-	q.h00 += ri
-	q.h11 += rx
-	q.g0 += ri * at.Raise
-	q.g1 += rx * at.Move
-	return q
+	if g := f.gradient(c); g < o.wanted {
+		own.square(overshootCost*overshootCost, o.wanted-g, (g-f.gradient(ci))/hi, (g-f.gradient(cx))/hx)
+	}
+	if !finite(own.c) || !finite(own.h00) || !finite(own.h11) {
+		return false
+	}
+	q.c, q.g0, q.g1 = q.c+own.c, q.g0+own.g0, q.g1+own.g1
+	q.h00, q.h01, q.h11 = q.h00+own.h00, q.h01+own.h01, q.h11+own.h11
+	return true
 }
 
 // A box bounds the pair.
@@ -80,73 +132,66 @@ type box struct{ raiseLow, raiseHigh, moveLow, moveHigh float64 }
 
 var anywhere = box{-maxRaise, maxRaise, -maxMove, maxMove}
 
+// holds says whether a pair lies within the box, to a centimetre, which nobody
+// can tell.
+func (b box) holds(p Pair) bool {
+	const slack = 10 * mm
+	return p.Raise >= b.raiseLow && p.Raise <= b.raiseHigh && p.Move >= b.moveLow-slack && p.Move <= b.moveHigh+slack
+}
+
 // exactly fixes the shim.
 func exactly(raise float64) box { return box{raise, raise, -maxMove, maxMove} }
-
-func (b box) fixedShim() bool { return b.raiseLow == b.raiseHigh }
 
 // start is the pair in b that is nearest to no change.
 func (b box) start() Pair {
 	return Pair{clamp(0, b.raiseLow, b.raiseHigh), clamp(0, b.moveLow, b.moveHigh)}
 }
 
-// minimum is the pair in b that makes q (about at) least.
-func (q quadratic) minimum(at Pair, b box) Pair {
-	q = q.ridged(at)
-	det := q.h00*q.h11 - q.h01*q.h01
+// minimum is the pair in b that makes q (the mean of n foils, about at) least,
+// with a tie to no change.
+func (q quadratic) minimum(n float64, at Pair, b box) Pair {
+	const ri, rx = 2 * ridge / (deg * deg), 2 * ridge / (0.01 * 0.01)
+	q = quadratic{q.c / n, q.g0/n + ri*at.Raise, q.g1/n + rx*at.Move, q.h00/n + ri, q.h01 / n, q.h11/n + rx}
 	best, least := at, math.Inf(1)
 	try := func(di, dx float64) {
-		di = clamp(at.Raise+di, b.raiseLow, b.raiseHigh) - at.Raise
-		dx = clamp(at.Move+dx, b.moveLow, b.moveHigh) - at.Move
-		v := q.g0*di + q.g1*dx + (q.h00*di*di+2*q.h01*di*dx+q.h11*dx*dx)/2
-		if v < least {
-			best, least = Pair{at.Raise + di, at.Move + dx}, v
+		p := Pair{clamp(at.Raise+di, b.raiseLow, b.raiseHigh), clamp(at.Move+dx, b.moveLow, b.moveHigh)}
+		di, dx = p.Raise-at.Raise, p.Move-at.Move
+		if v := q.g0*di + q.g1*dx + (q.h00*di*di+q.h11*dx*dx)/2 + q.h01*di*dx; v < least {
+			best, least = p, v
 		}
 	}
-	moveFor := func(di float64) float64 { return -(q.g1 + q.h01*di) / q.h11 }
-	raiseFor := func(dx float64) float64 { return -(q.g0 + q.h01*dx) / q.h00 }
-	inside := func(v, lo, hi float64) bool { return v >= lo && v <= hi }
-	if det > 0 && b.raiseHigh > b.raiseLow {
-		di := (-q.g0*q.h11 + q.g1*q.h01) / det
-		dx := (-q.g1*q.h00 + q.g0*q.h01) / det
-		if inside(at.Raise+di, b.raiseLow, b.raiseHigh) && inside(at.Move+dx, b.moveLow, b.moveHigh) {
-			return Pair{at.Raise + di, at.Move + dx}
-		}
+	det := q.h00*q.h11 - q.h01*q.h01
+	free := Pair{(q.h01*q.g1 - q.h11*q.g0) / det, (q.h01*q.g0 - q.h00*q.g1) / det}
+	if in := (Pair{at.Raise + free.Raise, at.Move + free.Move}); in.Raise >= b.raiseLow && in.Raise <= b.raiseHigh && in.Move >= b.moveLow && in.Move <= b.moveHigh {
+		return in
 	}
-	for _, e := range []float64{b.raiseLow, b.raiseHigh} {
-		try(e-at.Raise, moveFor(e-at.Raise))
+	// The least of a convex quadratic on a box lies on its edge.
+	for _, di := range []float64{b.raiseLow - at.Raise, b.raiseHigh - at.Raise} {
+		try(di, -(q.g1+q.h01*di)/q.h11)
 	}
-	for _, e := range []float64{b.moveLow, b.moveHigh} {
-		try(raiseFor(e-at.Move), e-at.Move)
+	for _, dx := range []float64{b.moveLow - at.Move, b.moveHigh - at.Move} {
+		try(-(q.g0+q.h01*dx)/q.h00, dx)
 	}
 	return best
 }
 
-func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
-
-func clamp(v, lo, hi float64) float64 { return math.Max(lo, math.Min(hi, v)) }
-
-// Best is the pair that makes the load of one foil the most even.
-func Best(in trim.Inputs, w SpeedWeights) Pair { return w.clean().best([]trim.Inputs{in}, anywhere) }
-
-// best minimises Σ w (share - 0.5)², averaged over the foils, within b: a few
-// Newton steps settle it.
-func (w SpeedWeights) best(foils []trim.Inputs, b box) Pair {
-	at := b.start()
-	for range 6 {
+// best is the pair within b of least mean cost over the foils, by steps from
+// start; a few settle it.
+func (o objective) best(foils []*flight, start Pair, b box) Pair {
+	at := Pair{clamp(start.Raise, b.raiseLow, b.raiseHigh), clamp(start.Move, b.moveLow, b.moveHigh)}
+	for range 8 {
 		var q quadratic
 		n := 0.0
-		for _, in := range foils {
-			if e := w.expand(in, at, b.fixedShim()); e.usable() {
-				q.add(e)
+		for _, f := range foils {
+			if o.expand(&q, f, at) {
 				n++
 			}
 		}
 		if n == 0 {
 			return at
 		}
-		next := q.times(1/n).minimum(at, b)
-		done := b.fixedShim() || math.Abs(next.Raise-at.Raise) < 0.01*deg && math.Abs(next.Move-at.Move) < 1e-4
+		next := q.minimum(n, at, b)
+		done := math.Abs(next.Raise-at.Raise) < 0.01*deg && math.Abs(next.Move-at.Move) < 1e-4
 		at = next
 		if done {
 			break
@@ -155,22 +200,21 @@ func (w SpeedWeights) best(foils []trim.Inputs, b box) Pair {
 	return at
 }
 
-// bestEach is the best pair of every foil, in steps from start: one is exact
-// where the shim is fixed, two are enough elsewhere.
-func (w SpeedWeights) bestEach(foils []trim.Inputs, start Pair, b box) []Pair {
-	steps := 2
-	if b.fixedShim() {
-		steps = 1
-	}
+// bestEach is the best pair of every foil.
+func (o objective) bestEach(foils []*flight, start Pair, b box) []Pair {
 	pairs := make([]Pair, len(foils))
-	for i, in := range foils {
-		at := start
-		for range steps {
-			if e := w.expand(in, at, b.fixedShim()); e.usable() {
-				at = e.minimum(at, b)
-			}
-		}
-		pairs[i] = at
+	for i := range foils {
+		pairs[i] = o.best(foils[i:i+1], start, b)
 	}
 	return pairs
 }
+
+// Best is the pair that makes the load of one foil best for a rider's level.
+func Best(in trim.Inputs, w SpeedWeights, level string) Pair {
+	o := objective{w.clean(), GradientWanted(level)}
+	return o.best([]*flight{o.fly(in)}, Pair{}, anywhere)
+}
+
+func clamp(v, lo, hi float64) float64 { return math.Max(lo, math.Min(hi, v)) }
+
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

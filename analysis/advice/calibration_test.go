@@ -116,14 +116,8 @@ func calibrate(t *testing.T, words bool) {
 		w := flightSpeeds(s).clean()
 		notes := i % 5
 		truth, o := simulated(t, rng, s, w, notes, words)
-		p := infer(t, o)
-		best := w.best(p.Draws, anywhere)
-		each := w.bestEach(p.Draws, best, anywhere)
-		want := w.best([]trim.Inputs{truth}, anywhere)
-		foils := make([]trim.Foil, len(p.Draws))
-		for k, d := range p.Draws {
-			foils[k] = trim.NewFoil(d)
-		}
+		task := newTask(infer(t, o), s, w, Options{})
+		want := Best(truth, w, s.Rider.Level)
 		check := func(name string, iv interval.Interval, v float64) {
 			if iv.Contains(v) {
 				held[name]++
@@ -131,14 +125,15 @@ func calibrate(t *testing.T, words bool) {
 		}
 		tf := trim.NewFoil(truth)
 		share := func(v float64) float64 { return tf.At(v, trim.Gravity).FrontShare }
-		check("share low", shareAt(foils, w.Low), share(w.Low))
-		check("share mid", shareAt(foils, w.mid()), share(w.mid()))
-		check("share top", shareAt(foils, w.Top), share(w.Top))
-		check("best shim", raiseInterval(best, each), want.Raise/deg)
-		check("best move", moveInterval(best, each), want.Move/mm)
+		at := func(v float64) interval.Interval { return interval.FromDraws(task.sharesWith(0, 0, v)) }
+		check("share low", at(w.Low), share(w.Low))
+		check("share mid", at(w.mid()), share(w.mid()))
+		check("share top", at(w.Top), share(w.Top))
+		check("best shim", raiseInterval(task.best, task.bestEach), want.Raise/deg)
+		check("best move", moveInterval(task.best, task.bestEach), want.Move/mm)
 		if notes == 4 {
 			withNotes++
-			if math.Abs(best.Raise-want.Raise) < 0.5*deg {
+			if math.Abs(task.best.Raise-want.Raise) < 0.5*deg {
 				within++
 			}
 		}

@@ -1,10 +1,8 @@
 package advice
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
-	"strings"
 
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
@@ -40,62 +38,117 @@ const (
 
 // BeforeAfter says whether a change did what was predicted of it.
 type BeforeAfter struct {
-	Changed       []string          `json:"changed"` // plain words
+	Verdict       string            `json:"verdict"`
 	Rows          []Comparison      `json:"rows"`
 	EvennessFrom  interval.Interval `json:"evenness_before"`
 	EvennessTo    interval.Interval `json:"evenness_after"`
 	ChanceBetter  interval.Number   `json:"chance_better"` // by the model and all the evidence of both; null when not as predicted
-	Verdict       string            `json:"verdict"`
-	Says          string            `json:"says"`
-	Next          *Advice           `json:"next"` // from the posterior after both
 	LevelsMatched bool              `json:"levels_matched"`
+	Changed       []Difference      `json:"-"`
+	Says          []Reason          `json:"-"` // the judgement, point by point
+	Next          *Advice           `json:"-"` // from the posterior after both
 }
+
+// A Difference is one key of the setup that a change changed, SI.
+type Difference struct {
+	Key  string  `json:"key"`
+	From float64 `json:"from"`
+	To   float64 `json:"to"`
+}
+
+// Points of a judgement.
+const (
+	NothingChanged  Kind = "nothing changed"
+	ChangedUnsaid   Kind = "changed unsaid" // the setups are the same and the outings are not
+	FeltAsForetold  Kind = "felt as foretold"
+	FitsUnchanged   Kind = "fits unchanged" // far better than the change
+	NotAsForetold   Kind = "not as foretold"
+	NoNotesAfter    Kind = "no notes after"
+	NoNotesBefore   Kind = "no notes before"
+	NotesDoNotTell  Kind = "notes do not tell"
+	NextTime        Kind = "next time"          // Speed where the change foretold is largest, Share of it; zero: not known
+	RowUnlike       Kind = "row unlike"         // Row is otherwise than predicted
+	MoreEven        Kind = "more even"          // Chance
+	LessEven        Kind = "less even"          // Chance that it is more even
+	EvennessUnclear Kind = "evenness not clear" // Chance
+)
+
+// Quantities that are compared.
+const (
+	ZeroPitch   Kind = "pitch at zero lift"
+	LawSlope    Kind = "slope of the pitch law"
+	ShareAfter  Kind = "front foot's share" // as noted, at Speed
+	ShareChange Kind = "change of the front foot's share"
+	Effort      Kind = "control effort (pitch rate)"
+	MeanSpeed   Kind = "mean speed on the foil"
+	BestSpeed   Kind = "best speed"
+)
+
+// How what was seen stands to what was predicted, or without a prediction to
+// what was before.
+const (
+	AsForetold Kind = "as predicted, within the doubt"
+	FitsBoth   Kind = "fits what was predicted, and no change as well"
+	More       Kind = "more than predicted"
+	Less       Kind = "less than predicted"
+	Higher     Kind = "higher than before"
+	Lower      Kind = "lower than before"
+	NoClear    Kind = "no clear change"
+)
 
 // Comparison is one quantity: what the outing before predicts for its change
 // and what the outing after shows.
 type Comparison struct {
-	What      string            `json:"what"`
+	Kind      Kind              `json:"kind"`
+	Speed     float64           `json:"speed_mps,omitempty"`
 	Unit      string            `json:"unit"`
 	Predicted interval.Interval `json:"predicted"` // null where the model says nothing
 	Observed  interval.Interval `json:"observed"`
 	Sigmas    interval.Number   `json:"sigmas"` // of the difference; null without a prediction
-	Says      string            `json:"says"`
+	Outcome   Kind              `json:"outcome"`
 }
 
-// Compare judges a change between two outings of one rider on one foil. both
-// is the posterior of the outing after with the outing before among its
-// evidence; sameMount says that the logger stayed on the board, so that pitch
-// zeros compare without a level.
-func Compare(before, after Side, both *trim.Posterior, sameMount bool, w SpeedWeights, opt Options) *BeforeAfter {
+// Judge judges a change between two outings of one rider on one foil. both is
+// the posterior of the outing after with the outing before among its evidence;
+// sameMount says that the logger stayed on the board, so that pitch zeros
+// compare without a level.
+func Judge(before, after Side, both *trim.Posterior, sameMount bool, w SpeedWeights) *BeforeAfter {
 	r := &BeforeAfter{
-		Changed: changes(before.Setup, after.Setup), Rows: []Comparison{}, Verdict: CannotTell,
+		Changed: changes(before.Setup, after.Setup), Rows: []Comparison{}, Verdict: CannotTell, Says: []Reason{},
 		EvennessFrom: interval.Unknown(), EvennessTo: interval.Unknown(), ChanceBetter: interval.Number(math.NaN()),
 	}
 	r.LevelsMatched = sameMount || before.LevelZero && after.LevelZero
-	t := newTask(both, after.Setup, w, opt)
 	predicted := foretold(before.Posterior, after.Posterior.Base)
 	r.laws(before, after, predicted)
-	r.shares(t, before, after, predicted)
+	r.shares(before, after, predicted)
 	r.effort(before, after)
 	r.speeds(before, after)
-	if len(t.w.Speed) > 0 && len(both.Draws) > 0 {
-		was := both.Under(before.Setup, before.Posterior.Base)
-		from := make([]float64, len(was.Draws))
-		for i, d := range was.Draws {
-			from[i] = t.w.evenness(trim.NewFoil(d))
+	o := objective{w.clean(), GradientWanted(after.Setup.Rider.Level)}
+	if len(o.Speed) > 0 && len(both.Draws) > 0 {
+		off := func(p *trim.Posterior) []float64 {
+			return p.Each(func(in trim.Inputs) float64 { return o.evenness(o.fly(in), trim.Change{}) })
 		}
-		r.EvennessFrom, r.EvennessTo = interval.FromDraws(from), interval.FromDraws(t.nowEven)
-		r.ChanceBetter = interval.Number(chanceLess(t.nowEven, from))
+		from, to := off(both.Under(before.Setup, before.Posterior.Base)), off(both)
+		r.EvennessFrom, r.EvennessTo = interval.FromDraws(from), interval.FromDraws(to)
+		r.ChanceBetter = interval.Number(chanceLess(to, from))
 	}
-	r.judge(t, weigh(before, after, predicted, r.LevelsMatched), func(v float64) float64 {
+	r.judge(o.SpeedWeights, weigh(before, after, predicted, r.LevelsMatched), func(v float64) float64 {
 		return meanShare(predicted, v) - meanShare(before.Posterior.Draws, v)
 	})
-	if len(t.w.Speed) > 0 && len(both.Draws) > 0 {
-		if r.Verdict == NotAsPredicted {
-			// What both outings say together takes the change for made.
-			r.ChanceBetter = interval.Number(math.NaN())
-			opt.hold = "Change nothing yet: first check that the change was made as the second setup says (" + strings.Join(r.Changed, "; ") + "), and the notes of feel."
-		}
+	if r.Verdict == NotAsPredicted {
+		// What both outings say together takes the change for made.
+		r.ChanceBetter = interval.Number(math.NaN())
+	}
+	return r
+}
+
+// Compare judges a change and says what to do next.
+func Compare(before, after Side, both *trim.Posterior, sameMount bool, w SpeedWeights, opt Options) *BeforeAfter {
+	r := Judge(before, after, both, sameMount, w)
+	if r.Verdict == NotAsPredicted {
+		opt.Hold = &Reason{Kind: CheckChange, Changed: r.Changed}
+	}
+	if c := w.clean(); len(c.Speed) > 0 && len(both.Draws) > 0 {
 		r.Next = Advise(both, after.Setup, w, opt)
 	}
 	return r
@@ -113,52 +166,48 @@ func foretold(p *trim.Posterior, to trim.Inputs) []trim.Inputs {
 	return out
 }
 
-// changes lists in words what differs between two setups.
-func changes(a, b *setup.Setup) []string {
-	out := []string{}
-	add := func(from, to, scale float64, digits int, unit, what string) {
-		if math.Abs(to-from)*scale >= 0.5*math.Pow(10, -float64(digits)) {
-			out = append(out, fmt.Sprintf("%s: %.*f → %.*f %s", what, digits, from*scale, digits, to*scale, unit))
+// changes lists what differs between two setups by more than its key shows.
+func changes(a, b *setup.Setup) []Difference {
+	var out []Difference
+	add := func(key string, from, to, least float64) {
+		if math.Abs(to-from) >= least {
+			out = append(out, Difference{key, from, to})
 		}
 	}
-	add(a.Foil.Stabilizer.Shim, b.Foil.Stabilizer.Shim, 1000, 2, "mm", "shim under the stabilizer")
-	add(a.Foil.Stabilizer.Incidence, b.Foil.Stabilizer.Incidence, 1/deg, 1, "°", "stabilizer incidence without shim")
-	add(a.Stance.Front, b.Stance.Front, 100, 1, "cm", "front foot from the mast")
-	add(a.Stance.Back, b.Stance.Back, 100, 1, "cm", "back foot from the mast")
-	add(a.Foil.Wing.Ahead, b.Foil.Wing.Ahead, 100, 1, "cm", "wing ahead of the mast")
-	add(a.Foil.Stabilizer.BehindWing, b.Foil.Stabilizer.BehindWing, 100, 1, "cm", "stabilizer behind the wing")
-	add(a.Foil.Wing.Incidence, b.Foil.Wing.Incidence, 1/deg, 1, "°", "wing incidence to the deck")
-	add(a.Rider.Mass, b.Rider.Mass, 1, 0, "kg", "rider")
-	add(a.Rig.LiftFraction, b.Rig.LiftFraction, 100, 0, "%", "weight that the rig carries")
+	st, st2 := a.Foil.Stabilizer, b.Foil.Stabilizer
+	add("foil.stabilizer.shim_mm", st.Shim, st2.Shim, 0.005*mm)
+	add("foil.stabilizer.incidence_deg", st.Incidence, st2.Incidence, 0.05*deg)
+	add("stance.front_cm", a.Stance.Front, b.Stance.Front, 0.5*mm)
+	add("stance.back_cm", a.Stance.Back, b.Stance.Back, 0.5*mm)
+	add("foil.wing.ahead_cm", a.Foil.Wing.Ahead, b.Foil.Wing.Ahead, 0.5*mm)
+	add("foil.stabilizer.behind_wing_cm", st.BehindWing, st2.BehindWing, 0.5*mm)
+	add("foil.wing.incidence_deg", a.Foil.Wing.Incidence, b.Foil.Wing.Incidence, 0.05*deg)
+	add("rider.mass_kg", a.Rider.Mass, b.Rider.Mass, 0.5)
+	add("rig.lift_fraction", a.Rig.LiftFraction, b.Rig.LiftFraction, 0.005)
 	return out
 }
 
-// row compares one quantity.
-func (r *BeforeAfter) row(what, unit string, predicted, observed interval.Interval) {
-	c := Comparison{What: what, Unit: unit, Predicted: predicted, Observed: observed, Sigmas: interval.Number(math.NaN())}
-	if predicted.Known() && observed.Known() {
-		sd := math.Hypot(predicted.SD(), observed.SD())
-		z := (observed.Value - predicted.Value) / math.Max(sd, 1e-12)
+// row compares one quantity; speed is 0 where it has none.
+func (r *BeforeAfter) row(kind Kind, speed float64, unit string, predicted, observed interval.Interval) {
+	c := Comparison{Kind: kind, Speed: speed, Unit: unit, Predicted: predicted, Observed: observed, Sigmas: interval.Number(math.NaN()), Outcome: NoClear}
+	switch {
+	case predicted.Known() && observed.Known():
+		z := (observed.Value - predicted.Value) / math.Max(math.Hypot(predicted.SD(), observed.SD()), 1e-12)
 		c.Sigmas = interval.Number(math.Abs(z))
 		switch {
-		case math.Abs(z) < 1.645 && observed.Contains(0) && !predicted.Contains(0):
-			c.Says = "fits what was predicted, and no change as well"
-		case math.Abs(z) < 1.645:
-			c.Says = "as predicted, within the doubt"
+		case math.Abs(z) < interval.Z90 && observed.Contains(0) && !predicted.Contains(0):
+			c.Outcome = FitsBoth
+		case math.Abs(z) < interval.Z90:
+			c.Outcome = AsForetold
 		case z > 0:
-			c.Says = "more than predicted"
+			c.Outcome = More
 		default:
-			c.Says = "less than predicted"
+			c.Outcome = Less
 		}
-	} else if observed.Known() {
-		switch {
-		case observed.Low > 0:
-			c.Says = "higher than before"
-		case observed.High < 0:
-			c.Says = "lower than before"
-		default:
-			c.Says = "no clear change"
-		}
+	case observed.Low > 0:
+		c.Outcome = Higher
+	case observed.High < 0:
+		c.Outcome = Lower
 	}
 	r.Rows = append(r.Rows, c)
 }
@@ -177,56 +226,47 @@ func (r *BeforeAfter) laws(before, after Side, predicted []trim.Inputs) {
 	slope := make([]float64, len(predicted))
 	for i, in := range predicted {
 		a, b := trim.NewFoil(before.Posterior.Draws[i]), trim.NewFoil(in)
-		zero[i] = (zeroPitch(b) - zeroPitch(a)) / deg
-		slope[i] = 100 * (pitchSlope(b)/pitchSlope(a) - 1)
+		zeroWas, slopeWas := a.Law(0, 0)
+		zeroIs, slopeIs := b.Law(0, 0)
+		zero[i], slope[i] = (zeroIs-zeroWas)/deg, 100*(slopeIs/slopeWas-1)
 	}
 	if r.LevelsMatched {
-		r.row("pitch at zero lift", "deg", interval.FromDraws(zero), minus(after.Zero, before.Zero).Scale(1/deg))
+		r.row(ZeroPitch, 0, "deg", interval.FromDraws(zero), minus(after.Zero, before.Zero).Scale(1/deg))
 	}
 	if before.Slope.Value != 0 {
 		k := 100 / before.Slope.Value
-		r.row("slope of the pitch law", "%", interval.FromDraws(slope), minus(after.Slope, before.Slope).Scale(k))
+		r.row(LawSlope, 0, "%", interval.FromDraws(slope), minus(after.Slope, before.Slope).Scale(k))
 	}
 }
 
-// shares compares what the rider felt after with what the outing before
+// shares compares what the rider noted after with what the outing before
 // predicts, and the changes where both outings have a note at about one speed.
-func (r *BeforeAfter) shares(t *task, before, after Side, predicted []trim.Inputs) {
-	foils := make([]trim.Foil, len(predicted))
-	for i, in := range predicted {
-		foils[i] = trim.NewFoil(in)
+// The rider's zero and scale are those of the draws.
+func (r *BeforeAfter) shares(before, after Side, predicted []trim.Inputs) {
+	said := func(in trim.Inputs, v float64) float64 {
+		return 100 * in.Said(trim.NewFoil(in).At(v, trim.Gravity).FrontShare)
 	}
 	for _, note := range after.Setup.Feel {
 		if note.Speed < slowest || !(note.SD > 0) {
 			continue
 		}
-		observed := interval.Normal(note.Share, note.SD).Scale(100)
-		r.row("front foot's share at "+t.speedText(note.Speed), "%", saidAt(foils, note.Speed).Scale(100), observed)
+		then := make([]float64, len(predicted))
+		for i, in := range predicted {
+			then[i] = said(in, note.Speed)
+		}
+		r.row(ShareAfter, note.Speed, "%", interval.FromDraws(then), interval.Normal(note.Share, note.SD).Scale(100))
 		for _, old := range before.Setup.Feel {
 			if math.Abs(old.Speed-note.Speed) > 0.5 || !(old.SD > 0) {
 				continue
 			}
-			change := make([]float64, len(foils))
-			for i, f := range foils {
-				was := trim.NewFoil(before.Posterior.Draws[i])
-				change[i] = 100 * (said(f, note.Speed) - said(was, old.Speed))
+			for i, was := range before.Posterior.Draws {
+				then[i] -= said(was, old.Speed)
 			}
-			r.row("change of the front foot's share at "+t.speedText(note.Speed), "%", interval.FromDraws(change),
+			r.row(ShareChange, note.Speed, "%", interval.FromDraws(then),
 				minus(interval.Normal(note.Share, note.SD), interval.Normal(old.Share, old.SD)).Scale(100))
 			break
 		}
 	}
-}
-
-// said is what the rider would note at a speed, m/s.
-func said(f trim.Foil, v float64) float64 { return f.In.Said(f.At(v, trim.Gravity).FrontShare) }
-
-func saidAt(foils []trim.Foil, v float64) interval.Interval {
-	s := make([]float64, len(foils))
-	for i, f := range foils {
-		s[i] = said(f, v)
-	}
-	return interval.FromDraws(s)
 }
 
 func meanShare(foils []trim.Inputs, v float64) float64 {
@@ -251,11 +291,11 @@ func (r *BeforeAfter) effort(before, after Side) {
 	if len(a) == 0 {
 		return
 	}
-	r.row("control effort (pitch rate)", "deg/s", interval.Unknown(), minus(mean(a), mean(b)).Scale(1/deg))
+	r.row(Effort, 0, "deg/s", interval.Unknown(), minus(meanOf(a), meanOf(b)).Scale(1/deg))
 }
 
-// mean of independent normal numbers.
-func mean(v []interval.Interval) interval.Interval {
+// meanOf independent normal numbers.
+func meanOf(v []interval.Interval) interval.Interval {
 	m, s := 0.0, 0.0
 	for _, i := range v {
 		m += i.Value
@@ -266,22 +306,11 @@ func mean(v []interval.Interval) interval.Interval {
 }
 
 func (r *BeforeAfter) speeds(before, after Side) {
-	both := func(what string, a, b interval.Interval) {
+	both := func(kind Kind, a, b interval.Interval) {
 		if a.Known() && b.Known() {
-			r.row(what, "m/s", interval.Unknown(), minus(b, a))
+			r.row(kind, 0, "m/s", interval.Unknown(), minus(b, a))
 		}
 	}
-	both("mean speed on the foil", before.MeanSpeed, after.MeanSpeed)
-	both("best speed", before.TopSpeed, after.TopSpeed)
-}
-
-// chanceText prints a chance in percent, never as a certainty.
-func chanceText(p float64) string {
-	switch {
-	case p > 0.99:
-		return "over 99 %"
-	case p < 0.01:
-		return "under 1 %"
-	}
-	return fmt.Sprintf("%.0f %%", 100*p)
+	both(MeanSpeed, before.MeanSpeed, after.MeanSpeed)
+	both(BestSpeed, before.TopSpeed, after.TopSpeed)
 }

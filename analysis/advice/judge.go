@@ -1,9 +1,7 @@
 package advice
 
 import (
-	"fmt"
 	"math"
-	"strings"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
@@ -15,7 +13,6 @@ import (
 const (
 	rejected = 0.05 // p of χ² from which what was seen is not what was predicted
 	oneSided = 10.0 // odds from which one of prediction and no change is clearly favoured
-	feltMove = 0.04 // change of share that four notes can hardly tell from none
 )
 
 // A weighing holds what the outing after shows against two forecasts from the
@@ -51,7 +48,11 @@ func weigh(before, after Side, predicted []trim.Inputs, levels bool) weighing {
 	if levels && before.HasLaw && after.HasLaw {
 		z := minus(after.Zero, before.Zero)
 		seen = append(seen, reading{
-			of:   func(f, was trim.Foil) float64 { return zeroPitch(f) - zeroPitch(was) },
+			of: func(f, was trim.Foil) float64 {
+				then, _ := f.Law(0, 0)
+				now, _ := was.Law(0, 0)
+				return then - now
+			},
 			miss: func(model float64) float64 { return model - z.Value },
 			sd:   z.SD(),
 		})
@@ -116,82 +117,66 @@ func (w weighing) verdict() string {
 	return CannotTell
 }
 
-// judge sums up in plain words. foretold is the change of the front foot's
-// share at a speed (m/s).
-func (r *BeforeAfter) judge(t *task, w weighing, foretold func(speed float64) float64) {
-	var says []string
-	say := func(format string, args ...any) { says = append(says, fmt.Sprintf(format, args...)) }
+// farUnlike is how far a row must be from what was predicted to be named, σ:
+// one in a hundred by chance.
+const farUnlike = 2.6
+
+// judge sums up. foretold is the change of the front foot's share at a speed
+// (m/s).
+func (r *BeforeAfter) judge(speeds SpeedWeights, w weighing, foretold func(speed float64) float64) {
+	say := func(x Reason) { r.Says = append(r.Says, x) }
 	if len(r.Changed) == 0 {
-		say("The two setups are the same: nothing was changed that this program knows of, so there is no change to judge.")
+		say(Reason{Kind: NothingChanged})
 		if w.verdict() == NotAsPredicted {
-			say("Yet the outing after does not fit the outing before: something changed that the setups do not tell.")
+			say(Reason{Kind: ChangedUnsaid})
 		}
-		r.Says = strings.Join(says, " ")
 		return
 	}
 	r.Verdict = w.verdict()
 	switch {
 	case r.Verdict == AsPredicted:
-		say("What the feet felt after the change fits what the outing before foretold, and does not fit an unchanged trim.")
+		say(Reason{Kind: FeltAsForetold})
 	case r.Verdict == NotAsPredicted && w.odds < 1/oneSided:
-		say("What was seen fits an unchanged trim far better than the change that was foretold. Check that the change was made as the second setup says, and that the notes are of this outing.")
+		say(Reason{Kind: FitsUnchanged})
 	case r.Verdict == NotAsPredicted:
-		say("What was seen after the change is not what the outing before foretold. Check the size and the side of the change, and the notes of feel.")
+		say(Reason{Kind: NotAsForetold})
 	case w.notes == 0:
-		say("There are no notes of feel from the outing after the change, so the load cannot be checked.")
+		say(Reason{Kind: NoNotesAfter})
 	case w.before == 0:
-		say("There are no notes of feel from the outing before the change, so nothing tells how the load was then.")
+		say(Reason{Kind: NoNotesBefore})
 	default:
-		say("The notes of feel do not tell the change that was foretold from no change at all.")
+		say(Reason{Kind: NotesDoNotTell})
 	}
 	if r.Verdict == CannotTell {
-		say("%s", t.nextTime(foretold))
+		say(speeds.nextTime(foretold))
 	}
-	for _, row := range r.Rows {
-		if z := float64(row.Sigmas); z > 2.6 {
-			say("The %s is otherwise than predicted, by more than chance explains.", row.What)
+	for i := range r.Rows {
+		if row := &r.Rows[i]; float64(row.Sigmas) > farUnlike {
+			say(Reason{Kind: RowUnlike, Row: row})
 		}
 	}
 	if p := float64(r.ChanceBetter); finite(p) && r.Verdict != NotAsPredicted {
-		const by = "By the model and all the evidence, the setups taken at their word,"
+		kind := EvennessUnclear
 		switch {
-		case p >= sureBetter:
-			say("%s the load is more even than before (chance %s).", by, chanceText(p))
-		case p <= 1-sureBetter:
-			say("%s the load is less even than before (chance that it is better: %s).", by, chanceText(p))
-		default:
-			say("Whether the load is more even than before cannot be told (chance %s).", chanceText(p))
+		case p >= Surely:
+			kind = MoreEven
+		case p <= 1-Surely:
+			kind = LessEven
+		}
+		say(Reason{Kind: kind, Chance: p})
+	}
+}
+
+// nextTime is where to note the feel so that the next comparison can tell.
+func (w SpeedWeights) nextTime(foretold func(speed float64) float64) Reason {
+	r := Reason{Kind: NextTime}
+	if len(w.Speed) == 0 {
+		return r
+	}
+	for _, v := range []float64{w.Top, w.mid(), w.Low} {
+		if c := foretold(v); r.Speed == 0 || math.Abs(c) > math.Abs(r.Share)+0.005 {
+			r.Speed, r.Share = v, c
 		}
 	}
-	r.Says = strings.Join(says, " ")
-}
-
-// nextTime says what to note so that the next comparison can tell.
-func (t *task) nextTime(foretold func(speed float64) float64) string {
-	if len(t.w.Speed) == 0 {
-		return "Next time note how the feet feel at the same three or four speeds before and after."
-	}
-	at, most := t.w.Top, 0.0
-	for _, v := range []float64{t.w.Top, t.w.mid(), t.w.Low} {
-		if c := foretold(v); math.Abs(c) > math.Abs(most)+0.005 {
-			at, most = v, c
-		}
-	}
-	says := fmt.Sprintf("Next time note how the feet feel at the same three or four speeds before and after, %s among them: there the change foretold for the front foot is largest, %+.0f points.", t.speedText(at), 100*most)
-	if math.Abs(most) < feltMove {
-		says += " A change so small can hardly be felt; only more notes would show it."
-	}
-	return says
-}
-
-// zeroPitch is the pitch at zero lift that a log would show, rad.
-func zeroPitch(f trim.Foil) float64 {
-	zero, _ := f.Law(0, 0)
-	return zero
-}
-
-// pitchSlope is the slope of the pitch law that a log would show, rad per (m²/kg).
-func pitchSlope(f trim.Foil) float64 {
-	_, slope := f.Law(0, 0)
-	return slope
+	return r
 }

@@ -5,8 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/mat"
-
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 )
@@ -18,7 +16,7 @@ type Measurement struct {
 	Now, Then float64
 }
 
-// gauged are the keys that [Observations] say how to measure, and better.
+// gauged are the keys that an [Observation] says how to measure, and better.
 var gauged = []string{"foil.stabilizer.incidence_deg", "board.cg_cm"}
 
 // Measurements rank the keys that are not given by the doubt of the best
@@ -26,13 +24,12 @@ var gauged = []string{"foil.stabilizer.incidence_deg", "board.cg_cm"}
 // given is known to [setup.Prior] Given instead of Default; in between lies an
 // observation of 1σ s with 1/s² = 1/given² - 1/default².
 func Measurements(p *trim.Posterior, s *setup.Setup, w SpeedWeights) []Measurement {
-	t := newTask(p, s, w, Options{})
-	if len(t.w.Speed) == 0 || len(p.Draws) == 0 {
+	o := objective{w.clean(), GradientWanted(s.Rider.Level)}
+	if len(o.Speed) == 0 || len(p.Draws) == 0 {
 		return nil
 	}
-	cov := t.covariance()
-	goal := t.gradient(func(in trim.Inputs) float64 { return t.w.best([]trim.Inputs{in}, anywhere).Raise })
-	now := math.Sqrt(quadraticForm(cov, goal)) / deg
+	goal := p.Derivative(nil, o.bestRaise)
+	now := p.DoubtAfter(goal) / deg
 	var out []Measurement
 	for i, u := range p.Unknowns {
 		k := setup.KeyNamed(u.Key)
@@ -40,11 +37,7 @@ func Measurements(p *trim.Posterior, s *setup.Setup, w SpeedWeights) []Measureme
 			continue
 		}
 		ratio := k.Prior.Given / k.Prior.Default
-		direction := mat.NewVecDense(len(p.Mean), nil)
-		direction.SetVec(i, 1)
-		then := mat.DenseCopyOf(cov)
-		update(then, direction, ratio/math.Sqrt(1-ratio*ratio)) // in prior σ
-		out = append(out, Measurement{Key: k, Now: now, Then: math.Sqrt(math.Max(0, quadraticForm(then, goal))) / deg})
+		out = append(out, Measurement{Key: k, Now: now, Then: p.DoubtKnowing(goal, i, ratio/math.Sqrt(1-ratio*ratio)) / deg})
 	}
 	slices.SortStableFunc(out, func(a, b Measurement) int { return cmp.Compare(a.Then, b.Then) })
 	return out

@@ -2,134 +2,154 @@ package advice
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/mat"
-
 	"evenfoot/analysis/interval"
-	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 )
 
 // What an observation is worth: 1σ of each.
 const (
 	noteSD     = 0.07      // of a share that a rider feels
+	nullSD     = 0.03      // of a share where it feels even, by the doubt of its speed
 	angleSD    = 0.2 * deg // of an incidence measured with a gauge
+	wingSD     = 0.3 * deg // of the wing's angle to the deck
 	levelSD    = 0.4 * deg // of a level zero
-	slopeSD    = 0.03      // of a logger's slope, relative
+	slopeSD    = 0.05      // of a logger's slope, relative, systematic part and all
 	balanceSD  = 0.02      // m, of a board balanced on an edge
+	nullStep   = 25 * mm   // between the foil's places of a null
 	mostWorth  = 6         // that are listed
 	worthAtAll = 0.98      // ratio of the doubt after to before
-	difference = 0.05      // prior σ, step of the derivatives
 	sharper    = 1.2       // times a measurement's σ that the doubt must be for it to be worth making
 )
 
-// A candidate is something that could be found out: quantities that are
-// linear in the unknowns about the MAP, each with its 1σ.
+// A candidate is an observation and what it would tell.
 type candidate struct {
-	what   string
-	values []func(trim.Inputs) float64
-	sds    []float64
-	trial  bool // it means riding another trim
-	note   bool // it is a note of feel under today's trim
+	Observation
+	seen []trim.Observable
 }
 
-// Observations ranks what to find out next by the doubt of the best
-// stabilizer change that would be left: a linear-normal update of the
-// posterior's covariance.
-func Observations(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) []Observation {
-	t := newTask(p, s, w, opt)
-	if len(t.w.Speed) == 0 || len(p.Draws) == 0 {
-		return []Observation{}
-	}
-	return t.observations()
-}
-
+// observations ranks what to find out next by the doubt of the best
+// stabilizer change that would be left.
 func (t *task) observations() []Observation {
-	cov := t.covariance()
-	goal := t.gradient(func(in trim.Inputs) float64 { return t.w.best([]trim.Inputs{in}, anywhere).Raise })
-	now := math.Sqrt(quadraticForm(cov, goal)) / deg
+	goal := t.post.Derivative(nil, t.bestRaise)
+	now := t.post.DoubtAfter(goal) / deg
 	out := []Observation{}
 	for _, c := range t.candidates() {
-		after := mat.DenseCopyOf(cov)
-		for i, f := range c.values {
-			update(after, t.gradient(f), c.sds[i])
-		}
-		sd := math.Sqrt(math.Max(0, quadraticForm(after, goal))) / deg
+		sd := t.post.DoubtAfter(goal, c.seen...) / deg
 		if sd < worthAtAll*now {
-			out = append(out, Observation{What: c.what, ShimSDNow: interval.Number(now), ShimSD: interval.Number(sd), ChangesTrim: c.trial, note: c.note})
+			c.ShimSDNow, c.ShimSD = interval.Number(now), interval.Number(sd)
+			out = append(out, c.Observation)
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Observation) int { return cmp.Compare(a.ShimSD, b.ShimSD) })
-	if len(out) > mostWorth {
-		out = out[:mostWorth]
-	}
-	return out
+	return out[:min(len(out), mostWorth)]
+}
+
+// bestRaise is the best turn of the stabilizer for one foil, rad.
+func (o objective) bestRaise(in trim.Inputs) float64 {
+	return o.best([]*flight{o.fly(in)}, Pair{}, anywhere).Raise
+}
+
+// note is the feel at a speed after a change of the trim.
+func note(v float64, c trim.Change) trim.Observable {
+	return trim.Observable{SD: noteSD, Of: func(in trim.Inputs) float64 {
+		f := trim.NewFoil(in)
+		p := f.Point(v, trim.Gravity)
+		return in.Said(p.With(c).FrontShare)
+	}}
+}
+
+// null is that the load feels even at a speed after a change of the trim.
+func null(v float64, c trim.Change) trim.Observable {
+	return trim.Observable{SD: nullSD, Of: func(in trim.Inputs) float64 {
+		f := trim.NewFoil(in)
+		p := f.Point(v, trim.Gravity)
+		return p.With(c).FeltShare
+	}}
 }
 
 // candidates are what could be found out about today's foil.
 func (t *task) candidates() []candidate {
-	share := func(v, raise float64) func(trim.Inputs) float64 {
-		return func(in trim.Inputs) float64 { return in.Said(trim.NewFoil(in.Raise(raise)).At(v, trim.Gravity).FrontShare) }
-	}
-	lo, mid, top := t.w.Low, t.w.mid(), t.w.Top
 	var cs []candidate
-	for _, v := range []float64{lo, mid, top} {
-		cs = append(cs, candidate{what: fmt.Sprintf("Note how the load feels on the feet at %s", t.speedText(v)), values: []func(trim.Inputs) float64{share(v, 0)}, sds: []float64{noteSD}, note: true})
+	add := func(o Observation, seen ...trim.Observable) { cs = append(cs, candidate{o, seen}) }
+	all := []float64{t.Low, t.mid(), t.Top}
+	for _, v := range all {
+		add(Observation{Kind: NoteFeel, Speeds: []float64{v}}, note(v, trim.Change{}))
 	}
-	if t.s.Rider.Level != "beginner" && t.s.Foil.Stabilizer.ShimSpan > 0 {
+	if t.mayShim() {
 		card := t.direction()
-		one := t.turn(card, 1)
-		more := "more"
-		if t.takesOut(card) {
-			more = "less"
-		}
-		cs = append(cs, candidate{
-			what: fmt.Sprintf("Ride once with one card %s under the stabilizer's %s and note the feel at %s, %s and %s",
-				more, t.edge(card), t.speedText(lo), t.speedText(mid), t.speedText(top)),
-			values: []func(trim.Inputs) float64{share(lo, one), share(mid, one), share(top, one)}, sds: []float64{noteSD, noteSD, noteSD}, trial: true})
+		c := trim.Change{Raise: t.turn(card, 1)}
+		add(Observation{Kind: RideCard, Speeds: all, Edge: t.edge(card), TakeOut: t.takesOut(card), ChangesTrim: true},
+			note(t.Low, c), note(t.mid(), c), note(t.Top, c))
+	}
+	if o, seen := t.nulls(); len(seen) > 1 {
+		add(o, seen...)
 	}
 	if t.sdOf("foil.stabilizer.incidence_deg") > sharper*angleSD {
-		cs = append(cs, candidate{what: "Measure the stabilizer's angle to the wing with an angle gauge on both chord lines, to 0.2°",
-			values: []func(trim.Inputs) float64{func(in trim.Inputs) float64 { return in.StabIncidence }}, sds: []float64{angleSD}})
+		add(Observation{Kind: MeasureAngle, SD: angleSD}, trim.Observable{SD: angleSD, Of: func(in trim.Inputs) float64 { return in.StabIncidence }})
 	}
 	if t.sdOf("board.cg_cm") > sharper*balanceSD {
-		cs = append(cs, candidate{what: "Balance the board with its foil on an edge and measure where, to 2 cm",
-			values: []func(trim.Inputs) float64{func(in trim.Inputs) float64 { return in.BoardCG }}, sds: []float64{balanceSD}})
+		add(Observation{Kind: BalanceBoard, SD: balanceSD}, trim.Observable{SD: balanceSD, Of: func(in trim.Inputs) float64 { return in.BoardCG }})
 	}
-	zero := func(in trim.Inputs) float64 { return zeroPitch(trim.NewFoil(in)) }
-	incidence := func(in trim.Inputs) float64 { return in.WingIncidence }
 	if !t.opt.LawOK {
-		k := pitchSlope(trim.NewFoil(t.post.MAP))
-		cs = append(cs, candidate{what: loggerWhat, values: []func(trim.Inputs) float64{func(in trim.Inputs) float64 { return pitchSlope(trim.NewFoil(in)) }}, sds: []float64{slopeSD * k}})
+		add(Observation{Kind: LogMotion}, t.logger())
 	} else if !t.post.CanUseLevelZero() {
-		cs = append(cs, candidate{what: "Let the logger lie still for 10 s with the deck level before the ride, and measure the wing's angle to the deck to 0.3°",
-			values: []func(trim.Inputs) float64{incidence, zero}, sds: []float64{0.3 * deg, levelSD}})
+		add(Observation{Kind: LevelLogger, SD: wingSD},
+			trim.Observable{SD: wingSD, Of: func(in trim.Inputs) float64 { return in.WingIncidence }},
+			trim.Observable{SD: levelSD, Of: func(in trim.Inputs) float64 {
+				zero, _ := trim.NewFoil(in).Law(t.Low, t.Top)
+				return zero
+			}})
 	}
 	return cs
 }
 
-const loggerWhat = "Log a session with a motion sensor fixed to the board"
+// nulls is the speed that feels even with the foil at three places, where the
+// model finds such speeds among those that count.
+func (t *task) nulls() (Observation, []trim.Observable) {
+	o := Observation{Kind: FindNulls, ChangesTrim: true}
+	var seen []trim.Observable
+	f := trim.NewFoil(t.post.MAP)
+	lo, hi := t.reach()
+	for _, x := range []float64{-nullStep, 0, nullStep} {
+		if x < lo || x > hi {
+			continue
+		}
+		c := trim.Change{Foil: x}
+		was := math.NaN()
+		for _, v := range t.curveSpeeds() {
+			p := f.Point(v, trim.Gravity)
+			off := p.With(c).FeltShare - 0.5
+			if was*off <= 0 {
+				o.Places = append(o.Places, x)
+				seen = append(seen, null(v, c))
+				break
+			}
+			was = off
+		}
+	}
+	return o, seen
+}
+
+// logger is the slope of the pitch law that a motion sensor would tell.
+func (t *task) logger() trim.Observable {
+	slope := func(in trim.Inputs) float64 {
+		_, k := trim.NewFoil(in).Law(t.Low, t.Top)
+		return k
+	}
+	return trim.Observable{Of: slope, SD: slopeSD * slope(t.post.MAP)}
+}
 
 // withoutLogger says what a board logger would add.
-func (t *task) withoutLogger() string {
-	const from = "There is no pitch law from a board logger, so this comes from the setup, the model and the notes of feel."
-	if !t.hasBest() {
-		return from
+func (t *task) withoutLogger() Reason {
+	r := Reason{Kind: NoLogger}
+	if t.hasBest() {
+		goal := t.post.Derivative(nil, t.bestRaise)
+		r.Doubt, r.Then = interval.Z90*t.post.DoubtAfter(goal), interval.Z90*t.post.DoubtAfter(goal, t.logger())
 	}
-	cov := t.covariance()
-	goal := t.gradient(func(in trim.Inputs) float64 { return t.w.best([]trim.Inputs{in}, anywhere).Raise })
-	now := math.Sqrt(quadraticForm(cov, goal)) / deg
-	k := pitchSlope(trim.NewFoil(t.post.MAP))
-	update(cov, t.gradient(func(in trim.Inputs) float64 { return pitchSlope(trim.NewFoil(in)) }), slopeSD*k)
-	then := math.Sqrt(math.Max(0, quadraticForm(cov, goal))) / deg
-	if then > worthAtAll*now {
-		return from + fmt.Sprintf(" A logger on the board would check the lift of the foil, but hardly narrow the stabilizer angle (± %.2f°, 90 %%): more notes of feel do.", interval.Z90*now)
-	}
-	return from + fmt.Sprintf(" A logger on the board would take the stabilizer angle from ± %.2f° to ± %.2f° (90 %%); notes of feel do more.",
-		interval.Z90*now, interval.Z90*then)
+	return r
 }
 
 // sdOf is the posterior 1σ (SI) of the unknown with a key of the setup; 0 when
@@ -143,63 +163,21 @@ func (t *task) sdOf(key string) float64 {
 	return 0
 }
 
-func (t *task) covariance() *mat.Dense {
-	n := len(t.post.Cov)
-	c := mat.NewDense(n, n, nil)
-	for i, row := range t.post.Cov {
-		c.SetRow(i, row)
-	}
-	return c
-}
-
-// gradient is ∂f/∂x at the MAP, per prior σ.
-func (t *task) gradient(f func(trim.Inputs) float64) *mat.VecDense {
-	return gradient(t.post, t.post.Mean, f)
-}
-
-func gradient(p *trim.Posterior, at []float64, f func(trim.Inputs) float64) *mat.VecDense {
-	g := mat.NewVecDense(len(at), nil)
-	x := slices.Clone(at)
-	for k := range x {
-		x[k] = at[k] + difference
-		hi := f(p.At(x))
-		x[k] = at[k] - difference
-		lo := f(p.At(x))
-		x[k] = at[k]
-		if d := (hi - lo) / (2 * difference); finite(d) {
-			g.SetVec(k, d)
-		}
-	}
-	return g
-}
-
-func quadraticForm(c *mat.Dense, a *mat.VecDense) float64 { return mat.Inner(a, c, a) }
-
-// update conditions the covariance on one observation a·x with 1σ sd:
-//
-//	Σ' = Σ - Σ a aᵀ Σ / (σ² + aᵀ Σ a)
-func update(c *mat.Dense, a *mat.VecDense, sd float64) {
-	var ca mat.VecDense
-	ca.MulVec(c, a)
-	c.RankOne(c, -1/(sd*sd+mat.Dot(a, &ca)), &ca, &ca)
-}
-
 // Sensitivity is how far each unknown moves the best stabilizer change,
 // degrees per σ, in the order of p.Unknowns: the tornado.
-func Sensitivity(p *trim.Posterior, w SpeedWeights) []Effect {
-	w = w.clean()
+func Sensitivity(p *trim.Posterior, w SpeedWeights, level string) []Effect {
+	o := objective{w.clean(), GradientWanted(level)}
 	out := make([]Effect, len(p.Unknowns))
-	if len(w.Speed) == 0 {
+	if len(o.Speed) == 0 {
 		for k, u := range p.Unknowns {
 			out[k] = Effect{u.Name, math.NaN(), math.NaN()}
 		}
 		return out
 	}
-	raise := func(in trim.Inputs) float64 { return w.best([]trim.Inputs{in}, anywhere).Raise }
-	before := gradient(p, make([]float64, len(p.Mean)), raise)
-	after := gradient(p, p.Mean, raise)
+	before := p.Derivative(make([]float64, len(p.Mean)), o.bestRaise)
+	after := p.Derivative(nil, o.bestRaise)
 	for k, u := range p.Unknowns {
-		out[k] = Effect{u.Name, before.AtVec(k) / deg, after.AtVec(k) * math.Sqrt(p.Cov[k][k]) / deg}
+		out[k] = Effect{u.Name, before[k] / deg, after[k] * math.Sqrt(p.Cov[k][k]) / deg}
 	}
 	return out
 }

@@ -32,22 +32,22 @@ func TestStepsHelp(t *testing.T) {
 		case Change:
 			steps++
 			task := newTask(p, s, w, Options{})
-			after := Pair{task.turn(float64(a.Cards), 1), float64(a.MoveNow) * mm}.apply(truth)
-			if w.evenness(trim.NewFoil(after)) < w.evenness(trim.NewFoil(truth)) {
+			f := w.fly(truth)
+			if task.evenness(f, a.Step) < task.evenness(f, trim.Change{}) {
 				better++
 			}
 			if a.Cards != 0 {
 				cards++
-				lo, hi := task.reach()
-				if w.best([]trim.Inputs{truth}, box{-maxRaise, maxRaise, lo, hi}).Raise*float64(a.Cards) > 0 {
+				if task.objective.best([]*flight{w.fly(truth)}, Pair{}, task.reachable()).Raise*a.Cards > 0 {
 					cardsRight++
 				}
 			}
 		case CannotBalance:
 			cannot++
 			task := newTask(p, s, w, Options{})
-			b := task.w.best([]trim.Inputs{truth}, task.reachable())
-			if w.evenness(trim.NewFoil(b.apply(truth))) > 0.6*unevenAtBest {
+			f := w.fly(truth)
+			b := task.objective.best([]*flight{f}, Pair{}, task.reachable())
+			if task.evenness(f, b.change()) > 0.6*unevenAtBest {
 				cannotTrue++
 			}
 		}
@@ -77,9 +77,17 @@ func TestObservationsComeTrue(t *testing.T) {
 	start := infer(t, outingOf(s))
 	w := speeds.clean()
 	task := newTask(start, s, w, Options{LawOK: false})
-	listed := map[string]float64{}
+	type key struct {
+		kind  Kind
+		speed float64
+	}
+	listed := map[key]float64{}
 	for _, o := range task.observations() {
-		listed[o.What] = float64(o.ShimSD)
+		k := key{kind: o.Kind}
+		if o.Kind == NoteFeel {
+			k.speed = o.Speeds[0]
+		}
+		listed[k] = float64(o.ShimSD)
 	}
 	rng := rand.New(rand.NewPCG(8, 1))
 	one := task.turn(task.direction(), 1)
@@ -90,12 +98,12 @@ func TestObservationsComeTrue(t *testing.T) {
 		return o
 	}
 	cases := []struct {
-		what string
+		what key
 		do   func(truth trim.Inputs) *trim.Posterior
 	}{
-		{"Note how the load feels on the feet at 23 kn", func(truth trim.Inputs) *trim.Posterior { return infer(t, noteAt(truth, w.Top)) }},
-		{"Note how the load feels on the feet at 17 kn", func(truth trim.Inputs) *trim.Posterior { return infer(t, noteAt(truth, w.mid())) }},
-		{"Ride once with one card more under the stabilizer's leading edge and note the feel at 12 kn, 17 kn and 23 kn", func(truth trim.Inputs) *trim.Posterior {
+		{key{NoteFeel, w.Top}, func(truth trim.Inputs) *trim.Posterior { return infer(t, noteAt(truth, w.Top)) }},
+		{key{NoteFeel, w.mid()}, func(truth trim.Inputs) *trim.Posterior { return infer(t, noteAt(truth, w.mid())) }},
+		{key{kind: RideCard}, func(truth trim.Inputs) *trim.Posterior {
 			e := gear()
 			e.Foil.Stabilizer.Shim = trim.Card
 			o := told(e, truth.Raise(one), noteSD, w.Low, w.mid(), w.Top)
@@ -109,7 +117,7 @@ func TestObservationsComeTrue(t *testing.T) {
 	for _, c := range cases {
 		want, ok := listed[c.what]
 		if !ok {
-			t.Errorf("not listed: %s; the list is %v", c.what, listed)
+			t.Errorf("not listed: %v; the list is %v", c.what, listed)
 			continue
 		}
 		var sds, errs []float64
@@ -120,22 +128,22 @@ func TestObservationsComeTrue(t *testing.T) {
 			}
 			truth := start.At(z)
 			p := c.do(truth)
-			pairs := w.bestEach(p.Draws, w.best(p.Draws, anywhere), anywhere)
+			pairs := newTask(p, s, w, Options{}).bestEach
 			var raise []float64
 			for _, q := range pairs {
 				raise = append(raise, q.Raise/deg)
 			}
 			m, sd := stat.MeanStdDev(raise, nil)
 			sds = append(sds, sd)
-			errs = append(errs, m-w.best([]trim.Inputs{truth}, anywhere).Raise/deg)
+			errs = append(errs, m-Best(truth, w, s.Rider.Level).Raise/deg)
 		}
 		sd, rmse := stat.Mean(sds, nil), rms(errs)
-		t.Logf("%s: foretold %.2f°, posterior %.2f°, true error %.2f°", c.what, want, sd, rmse)
+		t.Logf("%v: foretold %.2f°, posterior %.2f°, true error %.2f°", c.what, want, sd, rmse)
 		if math.Abs(sd/want-1) > 0.25 {
-			t.Errorf("%s: foretold ± %.2f°, it came to ± %.2f°", c.what, want, sd)
+			t.Errorf("%v: foretold ± %.2f°, it came to ± %.2f°", c.what, want, sd)
 		}
 		if math.Abs(rmse/want-1) > 0.25+2/math.Sqrt(float64(2*worlds)) {
-			t.Errorf("%s: foretold ± %.2f°, the true error is %.2f°", c.what, want, rmse)
+			t.Errorf("%v: foretold ± %.2f°, the true error is %.2f°", c.what, want, rmse)
 		}
 	}
 }

@@ -3,9 +3,6 @@ package advice
 import (
 	"math"
 	"slices"
-
-	"evenfoot/analysis/interval"
-	"evenfoot/analysis/trim"
 )
 
 // SpeedWeights are the speeds through the water that count, and the time
@@ -80,38 +77,11 @@ func (w SpeedWeights) clean() SpeedWeights {
 
 func (w SpeedWeights) mid() float64 { return (w.Low + w.Top) / 2 }
 
-// curve is the front share over the speeds, over all foils.
-func (w SpeedWeights) curve(foils []trim.Foil) []SharePoint {
-	pts := make([]SharePoint, curveLen)
-	for i := range pts {
-		v := w.Low + (w.Top-w.Low)*float64(i)/(curveLen-1)
-		pts[i] = SharePoint{interval.Number(v), shareAt(foils, v)}
+// curveSpeeds are the speeds at which curves are told, low to top.
+func (w SpeedWeights) curveSpeeds() []float64 {
+	v := make([]float64, curveLen)
+	for i := range v {
+		v[i] = w.Low + (w.Top-w.Low)*float64(i)/(curveLen-1)
 	}
-	return pts
-}
-
-func shareAt(foils []trim.Foil, v float64) interval.Interval {
-	s := make([]float64, len(foils))
-	for i, f := range foils {
-		s[i] = f.At(v, trim.Gravity).FrontShare
-	}
-	return interval.FromDraws(s)
-}
-
-// evenness is the root mean square of share - 0.5 over the speeds.
-func (w SpeedWeights) evenness(f trim.Foil) float64 {
-	sum := 0.0
-	for i, v := range w.Speed {
-		d := f.At(v, trim.Gravity).FeltShare - 0.5
-		sum += w.Weight[i] * d * d
-	}
-	return math.Sqrt(sum)
-}
-
-func (w SpeedWeights) evennessOf(foils []trim.Foil) []float64 {
-	e := make([]float64, len(foils))
-	for i, f := range foils {
-		e[i] = w.evenness(f)
-	}
-	return e
+	return v
 }

@@ -1,7 +1,6 @@
 package finish
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
 
@@ -17,13 +16,6 @@ const (
 	cardMm    = 0.76 // ISO/IEC 7810 ID-1
 	sureShare = 0.84 // how sure the roughness must be below the limit to stop sanding
 )
-
-// Cautions for anybody who sands a foil.
-var Cautions = []string{
-	"Sand wet, wear gloves and a mask: carbon and glass dust harm lungs and skin.",
-	"Edges cut. Keep fingers off thin trailing edges and cover them for transport.",
-	"Sand by hand, along the flow, with a soft block on flat parts only. Follow the maker's advice; sanding may end a warranty.",
-}
 
 // A part is one surface in the water.
 type part struct {
@@ -45,13 +37,9 @@ func parts(in trim.Inputs) []part {
 func surfaceSpeed(speed, thicknessRatio float64) float64 { return speed * (1 + thicknessRatio) }
 
 // Advise says how smooth is smooth enough for the speeds low, mid and top
-// (m/s), what today's surface costs and how to get there. speedText prints a
-// speed in m/s for the sentences.
-func Advise(in trim.Inputs, today setup.Finish, low, mid, top float64, speedText func(mps float64) string) *Finish {
-	f := &Finish{
-		Speeds:   []interval.Number{interval.Number(low), interval.Number(mid), interval.Number(top)},
-		Cautions: Cautions,
-	}
+// (m/s), what today's surface costs and how to get there.
+func Advise(in trim.Inputs, today setup.Finish, low, mid, top float64) *Finish {
+	f := &Finish{Today: today, Papers: []int{}, Speeds: []interval.Number{interval.Number(low), interval.Number(mid), interval.Number(top)}}
 	limit := math.Inf(1)
 	for _, p := range parts(in) {
 		k := water.SmoothRoughness(surfaceSpeed(top, p.t), in.Viscosity)
@@ -64,15 +52,13 @@ func Advise(in trim.Inputs, today setup.Finish, low, mid, top float64, speedText
 	f.SmoothBelow = interval.Number(limit * 1e6)
 	target := stopAt(limit)
 	f.Grit = &target.Grit
-	now, said := roughnessNow(today)
+	now := roughnessNow(today)
 	after := math.Min(now, roughnessPerGrain*target.Grain)
 	f.cost(in, mid, now, after)
-	f.steps(today, target, now, after, said)
-	f.TrailingEdge = trailingEdge(today.TrailingEdge)
-	f.Notes = []string{
-		fmt.Sprintf("At %s the water does not feel roughness below %.0f µm, whatever the chord (100 ν/U, U the water's speed over the thickest section).", speedText(top), limit*1e6),
-		"These drag figures are estimates from flat plates. No measured roughness of a sanded foil is known here, so the roughness after a paper is a guess within a factor of two.",
+	if f.Smooth = after >= now; !f.Smooth {
+		f.Papers = ladder(gritNow(today), target.Grit)
 	}
+	f.edge(today.TrailingEdge)
 	return f
 }
 
@@ -88,16 +74,23 @@ func stopAt(limit float64) Paper {
 	return Papers[len(Papers)-1]
 }
 
-// roughnessNow is the equivalent sand roughness of today's finish, m, and how
-// it was told.
-func roughnessNow(today setup.Finish) (k float64, said string) {
+// roughnessNow is the equivalent sand roughness of today's finish, m.
+func roughnessNow(today setup.Finish) float64 {
 	switch {
 	case today.Grit > 0:
-		return roughnessPerGrain * Grain(today.Grit), fmt.Sprintf("sanded with P%d", today.Grit)
+		return roughnessPerGrain * Grain(today.Grit)
 	case today.Surface != "":
-		return surfaceRoughness[today.Surface], today.Surface
+		return surfaceRoughness[today.Surface]
 	}
-	return surfaceRoughness["satin"], "not given, taken as satin"
+	return surfaceRoughness["satin"]
+}
+
+// gritNow is the paper to go on from.
+func gritNow(today setup.Finish) int {
+	if today.Grit > 0 {
+		return today.Grit
+	}
+	return map[string]int{"rough": 240, "satin": 500, "gloss": 1000, "": 400}[today.Surface]
 }
 
 // cost fills in what today's surface costs against the target at the speed.
@@ -137,22 +130,6 @@ func (f *Finish) cost(in trim.Inputs, speed, now, after float64) {
 	f.DragSaving, f.SpeedGain = interval.FromDraws(saving), interval.FromDraws(gain)
 }
 
-func (f *Finish) steps(today setup.Finish, target Paper, now, after float64, said string) {
-	if after >= now {
-		f.Steps = []string{fmt.Sprintf("Today's surface (%s) is smooth enough for these speeds. Polishing further gains nothing that can be felt; repair chips and scratches, above all near the leading edge.", said)}
-		return
-	}
-	start := today.Grit
-	if start == 0 {
-		start = map[string]int{"rough": 240, "satin": 500, "gloss": 1000, "": 400}[today.Surface]
-	}
-	f.Steps = append(f.Steps, fmt.Sprintf("Today's surface: %s. Fill chips first; a filled chip gains more than any polish.", said))
-	for _, p := range ladder(start, target.Grit) {
-		f.Steps = append(f.Steps, fmt.Sprintf("Wet-sand along the flow with P%d until the marks of the paper before are gone.", p))
-	}
-	f.Steps = append(f.Steps, fmt.Sprintf("Stop at P%d: finer paper gains nothing that the water feels at these speeds.", target.Grit))
-}
-
 // ladder is the papers from one grade up to another, each at most twice as
 // fine as the one before (common practice, no source).
 func ladder(from, to int) []int {
@@ -173,17 +150,17 @@ func ladder(from, to int) []int {
 	return out
 }
 
-// trailingEdge is common practice, no source: one to two card thicknesses,
-// squared, then its corners rounded.
-func trailingEdge(now float64) string {
-	want := fmt.Sprintf("Trailing edges: %.1f to %.1f mm thick (one to two payment cards), squared, then the corners just rounded (common practice, no source).", cardMm, 2*cardMm)
-	switch {
+// edge holds a trailing edge (m; 0 when not given) against common practice, no
+// source: one to two card thicknesses, squared, then its corners rounded.
+func (f *Finish) edge(now float64) {
+	f.EdgeLow, f.EdgeHigh = cardMm, 2*cardMm
+	switch mm := now * 1000; {
 	case now == 0:
-		return want
-	case now*1000 < cardMm-0.08:
-		return want + fmt.Sprintf(" Yours is %.1f mm: thin edges cut and chip; leave it or square it back, do not thin it.", now*1000)
-	case now*1000 > 2*cardMm+0.16:
-		return want + fmt.Sprintf(" Yours is %.1f mm: thin it from the lower side, a little at a time.", now*1000)
+	case mm < cardMm-0.08:
+		f.Edge = Thin
+	case mm > 2*cardMm+0.16:
+		f.Edge = Thick
+	default:
+		f.Edge = Right
 	}
-	return want + fmt.Sprintf(" Yours is %.1f mm: right as it is.", now*1000)
 }

@@ -1,10 +1,8 @@
 package finish
 
 import (
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"testing"
 
 	"evenfoot/analysis/setup"
@@ -23,23 +21,9 @@ func foil() trim.Inputs {
 	}
 }
 
-func mps(v float64) string { return fmt.Sprintf("%g m/s", v) }
-
-// FEPA 43 / ISO 6344 median grains (status V M), to 1 µm.
-func TestGrainSizes(t *testing.T) {
-	for grit, want := range map[int]float64{320: 46.2, 400: 35, 600: 25.8, 800: 21.8, 1000: 18.3, 1200: 15.3, 1500: 12.6, 2000: 10.3, 2500: 8.4} {
-		if got := Grain(grit) * 1e6; math.Abs(got-want) > 1 {
-			t.Errorf("P%d: %.1f µm, want %.1f", grit, got, want)
-		}
-	}
-	if a, b := Grain(700), Grain(900); !(a > b && a < Grain(600) && b > Grain(1000)) {
-		t.Errorf("grades between the listed ones: %g, %g", a, b)
-	}
-}
-
 func TestSmoothLimitIsSchlichtings(t *testing.T) {
 	in := foil()
-	f := Advise(in, setup.Finish{Grit: 400}, 6, 8, 10, mps)
+	f := Advise(in, setup.Finish{Grit: 400}, 6, 8, 10)
 	// 100 ν/U = 11.9 µm at 10 m/s in sea water at 15 °C (checks 2e), over the
 	// thickest section's surface speed.
 	want := 11.9 / 1.12
@@ -55,7 +39,7 @@ func TestRougherCostsMore(t *testing.T) {
 	in := foil()
 	last := math.Inf(1)
 	for _, grit := range []int{80, 180, 320, 600, 1200, 2500} {
-		f := Advise(in, setup.Finish{Grit: grit}, 6, 9, 12, mps)
+		f := Advise(in, setup.Finish{Grit: grit}, 6, 9, 12)
 		if f.DragSaving.Value > last+1e-9 {
 			t.Errorf("P%d would save %g %%, more than a coarser paper", grit, f.DragSaving.Value)
 		}
@@ -71,8 +55,8 @@ func TestRougherCostsMore(t *testing.T) {
 
 // Racers go faster and must go finer; beginners need not.
 func TestWhereToStop(t *testing.T) {
-	slow := *Advise(foil(), setup.Finish{Grit: 80}, 4, 5, 6, mps).Grit
-	fast := *Advise(foil(), setup.Finish{Grit: 80}, 8, 12, 18, mps).Grit
+	slow := *Advise(foil(), setup.Finish{Grit: 80}, 4, 5, 6).Grit
+	fast := *Advise(foil(), setup.Finish{Grit: 80}, 8, 12, 18).Grit
 	if !(slow < fast) {
 		t.Errorf("stop at P%d for 6 m/s, P%d for 18 m/s", slow, fast)
 	}
@@ -90,9 +74,9 @@ func TestLadder(t *testing.T) {
 }
 
 func TestTrailingEdge(t *testing.T) {
-	for mm, says := range map[float64]string{0: "one to two", 0.3: "cut", 1.0: "right as it is", 3: "thin it"} {
-		if got := trailingEdge(mm / 1000); !strings.Contains(got, says) {
-			t.Errorf("%g mm: %q does not say %q", mm, got, says)
+	for mm, want := range map[float64]Edge{0: "", 0.3: Thin, 1.0: Right, 3: Thick} {
+		if f := Advise(foil(), setup.Finish{TrailingEdge: mm / 1000}, 6, 8, 10); f.Edge != want || f.EdgeLow != 0.76 || f.EdgeHigh != 1.52 {
+			t.Errorf("%g mm: %q of %v to %v mm, want %q", mm, f.Edge, f.EdgeLow, f.EdgeHigh, want)
 		}
 	}
 }
@@ -102,7 +86,7 @@ func TestTrailingEdge(t *testing.T) {
 // times in six (0.84) below the limit asks for a median of half of it, 5.3 µm,
 // so a grain of 35.5 µm at most: P400 has 35.0.
 func TestStopsWithAMargin(t *testing.T) {
-	if got := *Advise(foil(), setup.Finish{Grit: 80}, 6, 8, 10, mps).Grit; got != 400 {
+	if got := *Advise(foil(), setup.Finish{Grit: 80}, 6, 8, 10).Grit; got != 400 {
 		t.Errorf("stop at P%d, want P400", got)
 	}
 }
@@ -116,7 +100,7 @@ func TestStopsWithAMargin(t *testing.T) {
 // some 1.25 for their thickness: 50 N, beside the model's 130 N for a satin surface.
 func TestSavingCountsBothSides(t *testing.T) {
 	in := foil()
-	f := Advise(in, setup.Finish{Grit: 80}, 8, 10, 12, mps)
+	f := Advise(in, setup.Finish{Grit: 80}, 8, 10, 12)
 	total := trim.NewFoil(in).At(10, trim.Gravity).Drag
 	const saved = 50.0 // N
 	want := 100 * saved / (total + saved)

@@ -164,10 +164,15 @@ func (c *console) tellWarnings(r *analysis.Result, u words.Units) {
 
 func (s *session) analyse(req analysis.Request, u words.Units) (*analysis.Result, error) {
 	req.Log, req.Setup = s.log, s.setup
-	req.SpeedText, req.LengthText = u.SpeedText, u.LengthText
 	r, err := analysis.Run(req)
-	if errors.Is(err, analysis.ErrNothing) || errors.Is(err, analysis.ErrNoSpeeds) && s.log == nil ||
-		errors.Is(err, analysis.ErrTooSlow) && req.Range[1] > 0 {
+	var slow *analysis.SpeedError
+	if errors.As(err, &slow) {
+		err = errors.New(u.SpeedError(slow))
+		if req.Range[1] > 0 {
+			return nil, usageError{err}
+		}
+	}
+	if errors.Is(err, analysis.ErrNothing) || errors.Is(err, analysis.ErrNoSpeeds) && s.log == nil {
 		return nil, usageError{err}
 	}
 	if err == nil && r.Session.Title == "" {

@@ -92,7 +92,7 @@ func (c *console) printWorth(r *analysis.Result, u words.Units) {
 		list = append(list, worth{u.Measure(m.Key), interval.Z90 * (m.Now - m.Then)})
 	}
 	for _, o := range r.Advice.WorthKnowing {
-		list = append(list, worth{o.What, interval.Z90 * float64(o.ShimSDNow-o.ShimSD)})
+		list = append(list, worth{u.Observation(o), interval.Z90 * float64(o.ShimSDNow-o.ShimSD)})
 	}
 	slices.SortStableFunc(list, func(a, b worth) int { return cmp.Compare(b.takes, a.takes) })
 	best := r.Advice.StabilizerChange

@@ -12,6 +12,7 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
 	"evenfoot/report"
+	"evenfoot/report/words"
 )
 
 // A summary is what the library's list shows of a session.
@@ -25,7 +26,7 @@ type summary struct {
 	Unanalysed string     `json:"unanalysed"` // why there is no result
 }
 
-func summaryOf(r *analysis.Result) *summary {
+func summaryOf(r *analysis.Result, u words.Units) *summary {
 	known := func(v float64) float64 {
 		if v > 0 { // false for NaN
 			return v
@@ -36,7 +37,7 @@ func summaryOf(r *analysis.Result) *summary {
 	s := &summary{Duration: known(float64(r.Session.Duration)), Foiling: known(float64(r.Totals.Foiling)), Warnings: len(r.Session.Warnings),
 		Best: [4]float64{known(float64(b.TwoSeconds)), known(float64(b.TenSeconds)), known(float64(b.Metres500)), known(float64(b.NauticalMile))}}
 	if r.Advice != nil {
-		s.Verdict, s.Next = r.Advice.Verdict, r.Advice.NextStep
+		s.Verdict, s.Next = r.Advice.Verdict, u.Next(r)
 	}
 	return s
 }
@@ -88,7 +89,7 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 	p.make = func(stage func(string)) (*kept, error) {
 		r, err := s.analyse(ses, earlier, o, other, stage)
 		if usual {
-			s.note(ses, r, err)
+			s.note(ses, r, o.units(), err)
 		}
 		if err != nil {
 			return nil, err
@@ -106,12 +107,12 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 }
 
 // note keeps the list's line of a session.
-func (s *Site) note(ses *session, r *analysis.Result, err error) {
+func (s *Site) note(ses *session, r *analysis.Result, u words.Units, err error) {
 	sum := &summary{}
 	if err != nil {
 		sum.Unanalysed = err.Error()
 	} else {
-		sum = summaryOf(r)
+		sum = summaryOf(r, u)
 	}
 	if err := s.store.summarise(ses.Inputs, sum); err != nil {
 		s.cfg.Warn("the list's line of session %d could not be kept: %v", ses.ID, err)
@@ -157,9 +158,7 @@ func (s *Site) analyse(ses *session, earlier []*session, o options, other *setup
 	if err != nil {
 		return nil, err
 	}
-	units := o.units()
-	req := analysis.Request{Setup: set, Other: other, Range: speedsFrom(ses.Speeds), Progress: stage,
-		SpeedText: units.SpeedText, LengthText: units.LengthText}
+	req := analysis.Request{Setup: set, Other: other, Range: speedsFrom(ses.Speeds), Progress: stage}
 	if o.Low+o.High != "" {
 		if req.Range, err = speedRange(o.Low, o.High, o.In); err != nil {
 			return nil, err
@@ -179,6 +178,10 @@ func (s *Site) analyse(ses *session, earlier []*session, o options, other *setup
 		req.Earlier = append(req.Earlier, was)
 	}
 	r, err := analysis.Run(req)
+	var speeds *analysis.SpeedError
+	if errors.As(err, &speeds) {
+		return nil, errors.New(o.units().SpeedError(speeds))
+	}
 	if errors.Is(err, analysis.ErrNoSpeeds) {
 		// The reason names the command's flag; here it is a field.
 		return nil, fmt.Errorf("%s. Here the speeds are given under \"Change what the sheet is made from\"", strings.TrimRight(err.Error(), "."))

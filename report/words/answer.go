@@ -10,8 +10,8 @@ import (
 	"evenfoot/analysis/interval"
 )
 
-// A Answer value holds what the terminal and the page both say, so that they
-// cannot differ.
+// An Answer holds what the terminal and the page both say, so that they cannot
+// differ.
 type Answer struct {
 	Title    string   // the session's name
 	Head     string   // the answer in one or two sentences
@@ -26,18 +26,15 @@ type Answer struct {
 	Buys     []string // what one more observation would buy
 }
 
-// A step is one thing to do.
+// A Step is one thing to do.
 type Step struct {
-	Kind string // "shim" | "move" | "ride" | "log"
+	Kind string // "shim" | "move" | "feet" | "ride" | "log"
 	Name string // one word for the margin
 	Do   string // the instruction
 	How  string // a helping sentence
 }
 
-// cardM is a payment card's thickness, m (ISO/IEC 7810 ID-1).
-const cardM = 0.00076
-
-// wordsFor says what a result means.
+// For says what a result means.
 func For(r *analysis.Result, u Units) Answer {
 	w := Answer{Title: Title(r)}
 	a := r.Advice
@@ -45,51 +42,61 @@ func For(r *analysis.Result, u Units) Answer {
 		w.withoutAdvice(r)
 		return w
 	}
-	w.Today = Today(r, u)
-	w.Evidence = evidence(r)
+	w.Today, w.Evidence = Today(r, u), evidence(r)
 	if m := r.Mount; m != nil && !m.Rigid && m.Why.Kind != "" {
 		w.Limits = append(w.Limits, Sentence(u.Say(m.Why))+" So the board logger's pitch is not used.")
 	}
-	for _, n := range analysis.Notes(r.Session.Warnings, analysis.BeyondRidden) {
+	for _, n := range analysis.Notes(r.Session.Warnings, analysis.RangeCut) {
 		w.Limits = append(w.Limits, u.Say(n))
 	}
-	for _, s := range a.Why {
-		w.Limits = append(w.Limits, plainly(Sentence(s)))
+	for _, why := range a.Why {
+		w.Limits = append(w.Limits, Sentence(u.Reason(why, r)))
 	}
 	if s := carriedBy(r); s != "" {
 		w.Limits = append(w.Limits, s)
 	}
 	for _, o := range a.WorthKnowing {
-		if s := buys(r, o, u); s != "" {
+		if s := u.buys(r, o); s != "" {
 			w.Buys = append(w.Buys, s)
 		}
 	}
+	next := u.Next(r)
 	switch a.Verdict {
 	case advice.Change:
 		w.change(r, u)
 	case advice.Keep:
-		w.Head = "Keep the trim as it is."
-		if a.NextStep != "" {
-			w.Head = Sentence(a.NextStep)
-		}
+		w.Head = next
 		w.Steps = []Step{{"ride", "Ride", "Change nothing.", "Ride it again as it is. Write down how the feet feel at your top speed."}}
-		w.SureTag, w.Sure = "How sure", "No step on offer is clearly better than today."
-		if a.EvennessNow.Known() {
-			w.Sure = fmt.Sprintf("Over your speeds the load is off even by about %s %%. No step on offer is clearly better.", Between(a.EvennessNow, 100, 0))
-		}
+		w.SureTag, w.Sure = "How sure", fmt.Sprintf("Over your speeds the load is off even by about %s %%. No step on offer is clearly better.", Between(a.EvennessNow, 100, 0))
 		w.Feel = "Nothing will feel different, because nothing changes." + asToday(r, u)
 		w.Mind = "Check that all foil screws are tight before you ride. A loose screw feels like a trim problem."
 	case advice.CannotBalance:
-		w.Head = "This board and foil do not fit this rider by moving and shimming alone."
-		if a.NextStep != "" {
-			w.Head = Sentence(a.NextStep)
-		}
+		w.Head = next
 		w.cannot(r, u)
 	default:
-		w.findOut(r, u)
+		w.findOut(r, u, next)
 		w.Feel += asToday(r, u)
 	}
+	if s := followed(r); s != "" {
+		w.Head = s + " " + w.Head
+	}
 	return w
+}
+
+// followed says how the advised step that was taken last did, "" when none was.
+func followed(r *analysis.Result) string {
+	f := r.Followed
+	if f == nil {
+		return ""
+	}
+	since := fmt.Sprintf("You did what the sheet of \"%s\" advised", Clean(f.Session))
+	switch f.Verdict {
+	case advice.AsPredicted:
+		return since + ", and it did what was foretold."
+	case advice.NotAsPredicted:
+		return since + ", and it did not do what was foretold."
+	}
+	return since + "."
 }
 
 // withoutAdvice is for logs without a setup, and for setups that gave none.
@@ -123,35 +130,23 @@ func (w *Answer) withoutAdvice(r *analysis.Result) {
 
 // change words the advice to shim, to move, or both.
 func (w *Answer) change(r *analysis.Result, u Units) {
-	a := r.Advice
-	shim, move := ShimStep(r, u), moveStep(r, u)
-	if shim != nil {
-		w.Steps = append(w.Steps, *shim)
-	}
-	if move != nil {
-		w.Steps = append(w.Steps, *move)
-	}
-	if mm := float64(a.FeetNow); Finite(mm) && math.Abs(mm) >= 0.5 {
-		w.Steps = append(w.Steps, Step{"feet", "Stand", fmt.Sprintf("Stand %s further %s.", u.LengthText(math.Abs(mm)/1000), ForeAft(mm)), "Both feet, the same way. This is the part that the track cannot give."})
-	}
-	if len(w.Steps) == 0 {
-		w.Head = Sentence(a.NextStep)
-		if w.Head == "" {
-			w.Head = "A change is advised, but its size is not known."
+	for _, s := range []*Step{shimStep(r, u), moveStep(r, u), feetStep(r, u)} {
+		if s != nil {
+			w.Steps = append(w.Steps, *s)
 		}
-	} else {
-		var do []string
-		for _, s := range w.Steps {
-			do = append(do, s.Do)
-		}
-		w.Head = strings.Join(do, " ")
+	}
+	var do []string
+	for _, s := range w.Steps {
+		do = append(do, s.Do)
+	}
+	if w.Head = strings.Join(do, " "); w.Head == "" {
+		w.Head = "A change is advised, but its size is not known."
 	}
 	w.Steps = append(w.Steps, Step{"ride", "Ride", "Start at low speed in clear water, with helmet and vest.",
 		"Log the session, note how your feet feel at two speeds, and run the report again."})
 	w.sure(r, u)
-	o := OutcomeOf(r)
-	w.feel(r, o, u)
-	w.Mind = Mind(r, o, u)
+	w.Feel = feel(r, u)
+	w.Mind = Mind(r, u)
 }
 
 func (w *Answer) cannot(r *analysis.Result, u Units) {
@@ -161,7 +156,7 @@ func (w *Answer) cannot(r *analysis.Result, u Units) {
 	if a.FoilMove.Known() {
 		need = fmt.Sprintf("Even load needs the foil %s.", signedRange(a.FoilMove, u))
 		if r.Setup != nil {
-			need += " " + Room(r.Setup.Board.Track, u)
+			need += " " + room(r.Setup.Board.Track, u)
 		}
 	}
 	w.Steps = []Step{{"log", "Look for room", need, "Move the foot straps or your feet the other way, or try another board, wing or mast position."}}
@@ -172,7 +167,46 @@ func (w *Answer) cannot(r *analysis.Result, u Units) {
 	w.Mind = "Do not shim further than four cards to force it. Screws lose their hold."
 }
 
-// speeds are the low, middle and top speed that count, m/s; NaN when unknown.
+// findOut are the steps where the evidence is not enough, in one direction:
+// keep the trim, look first, and try another trim only as an experiment.
+func (w *Answer) findOut(r *analysis.Result, u Units, next string) {
+	a := r.Advice
+	w.SureTag, w.Sure = "Not sure enough", "The possible answers are too far apart. A change now would be a guess."
+	w.Feel = "Nothing changes yet."
+	w.Mind = "Ride on with the trim that you have: not enough evidence for a change is none against what is fitted either."
+	if k := a.Next.Kind; k != advice.FindOut && k != advice.SayNotes {
+		// Something contradicts something else: more of it would not help.
+		w.Head = next
+		w.Steps = []Step{{"log", "First", next, "Put it right and run the report again."}}
+		return
+	}
+	notes, measure, try := u.notesOf(a), "", ""
+	for _, o := range a.WorthKnowing {
+		switch {
+		case o.ChangesTrim && try == "":
+			try = u.tryOut(r, o)
+		case !o.ChangesTrim && o.Kind != advice.NoteFeel && measure == "":
+			measure = u.Observation(o)
+		}
+	}
+	first := "Ride again at several speeds, log it, and note how your feet feel."
+	switch {
+	case len(notes) > 0:
+		first = "Ride as it is and note how the load feels on your feet at " + Listed(notes) + "."
+	case measure != "":
+		first, measure = Sentence(measure), ""
+	}
+	w.Head = "Not enough evidence for a change yet. " + first
+	w.Steps = []Step{{"log", "First", first, "Write the notes into the setup and run the report again."}}
+	if measure != "" {
+		w.Steps = append(w.Steps, Step{"log", "Also", Sentence(measure), ""})
+	}
+	if try != "" {
+		w.Steps = append(w.Steps, Step{"log", "Test", Sentence("Or, " + LowerFirst(try)), "It is a test to learn from, not a new trim."})
+	}
+}
+
+// SpeedsOf are the low, middle and top speed that count, m/s; NaN when unknown.
 func SpeedsOf(r *analysis.Result) (lo, mid, top float64) {
 	lo, top = r.RangeLow, r.RangeHigh
 	if !(top > lo) || !Finite(lo) || !Finite(top) {
@@ -185,36 +219,31 @@ func SpeedsOf(r *analysis.Result) (lo, mid, top float64) {
 	return lo, (lo + top) / 2, top
 }
 
-// shareNow is today's front share at a speed, from the foot-load curve.
-func ShareNow(r *analysis.Result, v float64) interval.Interval {
-	pts := make([]advice.SharePoint, len(r.FootLoad))
-	for i, p := range r.FootLoad {
-		pts[i] = advice.SharePoint{Speed: p.Speed, Share: p.FrontShare}
-	}
-	return ShareOf(pts, v)
-}
-
-// shareOf interpolates a curve of shares; [interval.Unknown] outside it.
-func ShareOf(c []advice.SharePoint, v float64) interval.Interval {
-	for i := range c {
-		x := float64(c[i].Speed)
-		if math.Abs(x-v) < 0.02 && c[i].Share.Known() {
-			return c[i].Share
+// LoadAt is the foot load at a speed, between the points of its curve; false
+// outside it.
+func LoadAt(r *analysis.Result, v float64) (p analysis.LoadPoint, ok bool) {
+	for i, q := range r.FootLoad {
+		x := float64(q.Speed)
+		if math.Abs(x-v) < 0.02 {
+			return q, true
 		}
-		if i == 0 {
+		if i == 0 || !(float64(r.FootLoad[i-1].Speed) <= v && v <= x) {
 			continue
 		}
-		x0 := float64(c[i-1].Speed)
-		if x0 <= v && v <= x && x > x0 {
-			t := (v - x0) / (x - x0)
-			mix := func(a, b float64) float64 { return a + t*(b-a) }
-			p, q := c[i-1].Share, c[i].Share
-			return interval.Interval{Value: mix(p.Value, q.Value), Low: mix(p.Low, q.Low), High: mix(p.High, q.High)}
+		o := r.FootLoad[i-1]
+		t := (v - float64(o.Speed)) / (x - float64(o.Speed))
+		mix := func(a, b interval.Interval) interval.Interval {
+			m := func(a, b float64) float64 { return a + t*(b-a) }
+			return interval.Interval{Value: m(a.Value, b.Value), Low: m(a.Low, b.Low), High: m(a.High, b.High)}
 		}
+		return analysis.LoadPoint{Speed: interval.Number(v), FrontShare: mix(o.FrontShare, q.FrontShare), Moment: mix(o.Moment, q.Moment),
+			Gradient: mix(o.Gradient, q.Gradient), FrontShareAfter: mix(o.FrontShareAfter, q.FrontShareAfter), GradientAfter: mix(o.GradientAfter, q.GradientAfter)}, true
 	}
-	return interval.Unknown()
+	un := interval.Unknown()
+	return analysis.LoadPoint{Speed: interval.Number(v), FrontShare: un, Moment: un, Gradient: un, FrontShareAfter: un, GradientAfter: un}, false
 }
 
+// Title is what a reader knows the session by.
 func Title(r *analysis.Result) string {
 	if t := Clean(r.Session.Title); t != "" {
 		return t
@@ -228,45 +257,6 @@ func Title(r *analysis.Result) string {
 		return "Session of " + r.Session.Start.UTC().Format("2 January 2006")
 	}
 	return "Session"
-}
-
-func Plural(n int, one, many string) string {
-	if n == 1 {
-		return "one " + one
-	}
-	if n > 1 && n < 10 {
-		return []string{"two", "three", "four", "five", "six", "seven", "eight", "nine"}[n-2] + " " + many
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}
-
-// sentence trims, cuts and closes a sentence that came from elsewhere.
-func Sentence(s string) string {
-	s = CleanTo(s, 400)
-	if s == "" {
-		return ""
-	}
-	s = UpperFirst(s)
-	if !strings.ContainsRune(".!?…", []rune(s)[len([]rune(s))-1]) {
-		s += "."
-	}
-	return s
-}
-
-func UpperFirst(s string) string {
-	r := []rune(s)
-	if len(r) > 0 {
-		r[0] = []rune(strings.ToUpper(string(r[0])))[0]
-	}
-	return string(r)
-}
-
-func LowerFirst(s string) string {
-	r := []rune(s)
-	if len(r) > 1 && strings.ToUpper(string(r[1])) != string(r[1]) {
-		r[0] = []rune(strings.ToLower(string(r[0])))[0]
-	}
-	return string(r)
 }
 
 // Cautions hold for everybody, every time.

@@ -6,96 +6,90 @@ import (
 	"strings"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/interval"
 )
 
 // feel says what the rider will notice of the next step.
-func (w *Answer) feel(r *analysis.Result, o *Outcome, u Units) {
+func feel(r *analysis.Result, u Units) string {
 	lo, _, top := SpeedsOf(r)
-	if o == nil || !Finite(top) {
-		w.Feel = "What will change cannot be told from this log."
-		return
+	at, ok := LoadAt(r, top)
+	if !ok {
+		return "What will change cannot be told from this log."
 	}
 	var s []string
-	now, then := ShareNow(r, top), ShareOf(o.Share, top)
-	if now.Known() && then.Known() {
-		d := now.Value - then.Value
+	if now, then := at.FrontShare, at.FrontShareAfter; now.Known() && then.Known() {
 		verb := "about as much on the front foot as today"
-		if d > 0.015 {
+		switch d := now.Value - then.Value; {
+		case d > 0.015:
 			verb = "less weight on the front foot"
-		} else if d < -0.015 {
+		case d < -0.015:
 			verb = "more weight on the front foot"
 		}
 		s = append(s, fmt.Sprintf("At %s: %s, about %s instead of %s.", u.SpeedText(top), verb, Percent(then.Value), Percent(now.Value)))
 	}
-	nl, tl := ShareNow(r, lo), ShareOf(o.Share, lo)
-	if nl.Known() && tl.Known() && math.Abs(nl.Value-tl.Value) > 0.03 && u.SpeedText(lo) != u.SpeedText(top) {
-		s = append(s, fmt.Sprintf("At %s: %s instead of %s.", u.SpeedText(lo), Percent(tl.Value), Percent(nl.Value)))
+	slow, _ := LoadAt(r, lo)
+	if now, then := slow.FrontShare, slow.FrontShareAfter; now.Known() && then.Known() && math.Abs(now.Value-then.Value) > 0.03 && u.SpeedText(lo) != u.SpeedText(top) {
+		s = append(s, fmt.Sprintf("At %s: %s instead of %s.", u.SpeedText(lo), Percent(then.Value), Percent(now.Value)))
 	}
-	if k := Firmness(r, o, u); k != "" {
-		s = append(s, k)
-	}
-	w.Feel = strings.Join(s, " ")
-	if w.Feel == "" {
-		w.Feel = "Little will feel different after this step."
-	}
-}
-
-// firmness says how the step changes the way that the board holds its pitch.
-func Firmness(r *analysis.Result, o *Outcome, u Units) string {
-	_, _, top := SpeedsOf(r)
-	now, then := Loose(Within(r, StiffnessNow(r)), u), Loose(Within(r, o.Stiffness), u)
-	holds := StiffnessAt(o.Stiffness, top)
-	less := o.Livelier || o.Ratio.Known() && (o.Ratio.High < 1 || o.Ratio.Value < 0.9)
-	more := o.Ratio.Known() && (o.Ratio.Low > 1 || o.Ratio.Value > 1.1)
-	var s string
-	switch {
-	case then == "" && now != "":
-		return fmt.Sprintf("The board will hold its pitch (nose up and down) by itself at all your speeds; today it probably does not %s.", now)
-	case then != "":
-		s = NoHold(then, then == now, " (nose up and down)") + ": your feet must correct all the time."
-		if then != now {
-			s += fmt.Sprintf(" Today that is so %s.", Choose(now == "", "at none of your speeds", now))
+	if now, then := at.Gradient, at.GradientAfter; now.Known() && then.Known() {
+		switch d := then.Value - now.Value; {
+		case d < -noticed:
+			s = append(s, fmt.Sprintf("Livelier at speed: the front foot takes %s more points of the load with each %s, where today it takes %s.", u.gradient(then), u.SpeedName(), u.gradientValue(now)))
+		case d > noticed:
+			s = append(s, fmt.Sprintf("Calmer at speed: the front foot takes %s more points of the load with each %s, where today it takes %s.", u.gradient(then), u.SpeedName(), u.gradientValue(now)))
 		}
 	}
-	switch {
-	case less && holds.Known() && holds.Value <= 0:
-	case less && s != "":
-		s += fmt.Sprintf(" At %s it answers your feet faster than today: livelier.", u.SpeedText(top))
-	case less:
-		s = "The board answers your feet faster in pitch (nose up and down): it feels livelier."
-	case more && s != "":
-		s += fmt.Sprintf(" At %s it holds its pitch more firmly than today.", u.SpeedText(top))
-	case more:
-		s = "The board holds its pitch (nose up and down) more firmly: it feels calmer and slower to answer."
+	if len(s) == 0 {
+		return "Little will feel different after this step."
 	}
-	return s
+	return strings.Join(s, " ")
 }
 
-// noHold says that the board does not hold its pitch by itself over a span of
-// [loose], now or after the step.
-func NoHold(span string, asNow bool, pitch string) string {
-	switch {
-	case span == EverySpeed && asNow:
-		return "As today, the board probably does not hold its pitch" + pitch + " by itself at any of your speeds"
-	case span == EverySpeed:
-		return "The board will probably not hold its pitch" + pitch + " by itself at any of your speeds"
-	case asNow:
-		return "As today, " + span + " the board probably does not hold its pitch" + pitch + " by itself"
-	}
-	return UpperFirst(span) + " the board will probably not hold its pitch" + pitch + " by itself"
+// noticed is the change of the speed gradient from which on a rider may notice
+// it, points of the load per knot (no source).
+const noticed = 0.25
+
+// gradient is a speed gradient (points per knot) per unit of the reader's speed.
+func (u Units) gradient(i interval.Interval) string { return Between(i, u.perSpeed(), 1) }
+
+func (u Units) gradientValue(i interval.Interval) string { return Fixed(i.Value*u.perSpeed(), 1) }
+
+// perSpeed turns what is per knot into what is per unit of the reader's speed.
+func (u Units) perSpeed() float64 { return 3600.0 / 1852 / u.SpeedValue(1) }
+
+// GradientUnit is the unit of a speed gradient of the front share.
+func (u Units) GradientUnit() string { return "points per " + u.SpeedName() }
+
+// Gradient is a speed gradient (points per knot) in the reader's unit.
+func (u Units) Gradient(perKnot interval.Interval) interval.Interval {
+	return perKnot.Scale(u.perSpeed())
 }
 
-// asToday says how the board holds its pitch when nothing changes, "" where it
-// does so at all speeds.
+// rare is a chance of overshoot that is not worth a caution.
+const rare = 0.10
+
+// asToday warns of a load that falls with speed when nothing changes, "" where
+// it hardly does.
 func asToday(r *analysis.Result, u Units) string {
-	if s := Loose(Within(r, StiffnessNow(r)), u); s != "" {
-		return " " + NoHold(s, true, "") + ": your feet must correct all the time."
+	if s := overshoot(r, u); s != "" {
+		return " " + s
 	}
 	return ""
 }
 
-// mind picks the Cautions that matter most for this step.
-func Mind(r *analysis.Result, o *Outcome, u Units) string {
+// overshoot warns of a load on the front foot that falls with speed at the top,
+// "" where that is unlikely.
+func overshoot(r *analysis.Result, u Units) string {
+	_, _, top := SpeedsOf(r)
+	p := float64(r.Advice.Overshoot)
+	if !(p > rare) || !Finite(top) {
+		return ""
+	}
+	return fmt.Sprintf("At %s the board may drop its nose as it runs faster, instead of slowing itself (chance %s): you must act against it.", u.SpeedText(top), Chance(p))
+}
+
+// Mind picks the cautions that matter most for this step.
+func Mind(r *analysis.Result, u Units) string {
 	a := r.Advice
 	shim := Finite(float64(a.Shim)) && a.Shim != 0
 	screws := "One small step a session. Then log again."
@@ -107,20 +101,17 @@ func Mind(r *analysis.Result, o *Outcome, u Units) string {
 	case Finite(float64(a.MoveNow)) && a.MoveNow != 0:
 		screws = "After the move, tighten the mast's screws to the maker's torque and check them again after the first run."
 	}
-	if o == nil {
-		return screws
+	if s := overshoot(r, u); s != "" {
+		return s + " Go up in speed in small steps. " + screws
 	}
-	if then := Loose(Within(r, o.Stiffness), u); then != "" {
-		return NoHold(then, then == Loose(Within(r, StiffnessNow(r)), u), "") + ". Go up in speed in small steps, and stop when your feet cannot keep up. " + screws
-	}
-	if shim && o.Livelier {
-		return "The board will be clearly livelier at speed: work up to your top speed in small steps. " + screws
+	if a.GradientAfter.Value < a.GradientNow.Value-noticed {
+		return "The board will be livelier at speed: work up to your top speed in small steps. " + screws
 	}
 	return screws
 }
 
 // heavy says in words how a share feels; 45 to 55 % is even.
-func Heavy(share float64) string {
+func heavy(share float64) string {
 	switch p := math.Round(100 * share); {
 	case p > 60:
 		return "front-heavy"
@@ -134,10 +125,12 @@ func Heavy(share float64) string {
 	return "even"
 }
 
-// today says how the load stands now.
+// Today says how the load stands now.
 func Today(r *analysis.Result, u Units) string {
 	lo, _, top := SpeedsOf(r)
-	a, b := ShareNow(r, lo), ShareNow(r, top)
+	slowest, _ := LoadAt(r, lo)
+	fastest, _ := LoadAt(r, top)
+	a, b := slowest.FrontShare, fastest.FrontShare
 	if !a.Known() || !b.Known() {
 		return ""
 	}
@@ -146,14 +139,14 @@ func Today(r *analysis.Result, u Units) string {
 	if !one {
 		s += fmt.Sprintf(" and %s at %s", Percent(b.Value), u.SpeedText(top))
 	}
-	slow, fast := Heavy(a.Value), Heavy(b.Value)
+	slow, fast := heavy(a.Value), heavy(b.Value)
 	switch d := b.Value - a.Value; {
 	case one && slow == "even":
 		return s + ": close to even (50 %)."
 	case one:
 		return s + ": " + slow + "."
 	case slow == "even" && fast == "even":
-		if v, worst := farthest(r); Heavy(worst) != "even" {
+		if v, worst := farthest(r); heavy(worst) != "even" {
 			return s + fmt.Sprintf(": close to even there, but %s at %s.", Percent(worst), u.SpeedText(v))
 		}
 		return s + ": close to even (50 %)."
@@ -181,17 +174,4 @@ func farthest(r *analysis.Result) (speed, share float64) {
 		}
 	}
 	return speed, share
-}
-
-// percentChance prints a chance, never as a certainty.
-func Chance(p float64) string {
-	switch {
-	case !Finite(p):
-		return Unknown
-	case p > 0.99:
-		return "over 99" + NBSP + "%"
-	case p < 0.01:
-		return "under 1" + NBSP + "%"
-	}
-	return Percent(p)
 }

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"fmt"
 	"path"
 	"strings"
 	"unicode"
@@ -50,4 +51,45 @@ func CleanTo(s string, limit int) string {
 // is nobody's business.
 func FileName(s string) string {
 	return Clean(path.Base(strings.ReplaceAll(s, `\`, "/")))
+}
+
+// Plural is a number of things, small numbers in words.
+func Plural(n int, one, many string) string {
+	if n == 1 {
+		return "one " + one
+	}
+	if n > 1 && n < 10 {
+		return []string{"two", "three", "four", "five", "six", "seven", "eight", "nine"}[n-2] + " " + many
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// Sentence trims, cuts and closes a sentence that may hold names from outside.
+func Sentence(s string) string {
+	s = UpperFirst(CleanTo(s, sentenceLimit))
+	if s != "" && !strings.ContainsRune(".!?…", []rune(s)[len([]rune(s))-1]) {
+		s += "."
+	}
+	return s
+}
+
+// sentenceLimit is how long a sentence may be, in runes.
+const sentenceLimit = 500
+
+// UpperFirst is s with its first letter large.
+func UpperFirst(s string) string {
+	r := []rune(s)
+	if len(r) > 0 {
+		r[0] = unicode.ToUpper(r[0])
+	}
+	return string(r)
+}
+
+// LowerFirst is s with its first letter small, but for abbreviations.
+func LowerFirst(s string) string {
+	r := []rune(s)
+	if len(r) > 1 && !unicode.IsUpper(r[1]) {
+		r[0] = unicode.ToLower(r[0])
+	}
+	return string(r)
 }

@@ -9,33 +9,41 @@ import (
 	"evenfoot/analysis/interval"
 )
 
-// An Other is the same foil under another rider: a block of its own, so
-// that nothing in it is taken for the owner's next step.
+// An Other is the same foil under another rider: a block of its own, so that
+// nothing in it is taken for the owner's next step.
 type Other struct {
 	Name  string // "Bo, 92 kg"
 	Words Answer
 	Facts []Fact
 	Notes []string
-	Walk  string // what pitch and wing do by themselves
+	Walk  string // what pitch, wing and the place of the pressure do by themselves
 }
 
+// ForOther says what a result means for the other rider, nil for none.
 func ForOther(r *analysis.Result, u Units) *Other {
 	x := r.OtherRider
 	if x == nil {
 		return nil
 	}
-	p := &Other{Name: Clean(x.Name), Notes: Sentences(x.Notes)}
+	p := &Other{Name: Clean(x.Name)}
+	for _, n := range x.Notes {
+		p.Notes = append(p.Notes, Sentence(u.Reason(n, r)))
+	}
 	// The same words, made from a result that holds the other rider's advice.
-	// The foils of the posterior stand under the owner.
 	alt := *r
-	alt.Advice, alt.FootLoad, alt.StepEffect = &x.Advice, nil, nil
+	alt.Advice, alt.FootLoad, alt.Followed = &x.Advice, nil, nil
 	if r.Other != nil {
 		alt.Setup = r.Other
 		p.Name = strings.TrimPrefix(p.Name+", ", ", ") + u.MassText(r.Other.Rider.Mass)
 		p.Facts = append(p.Facts, Fact{"Rider", WhoIs(r.Other.Rider.Mass, r.Other.Rider.Height, r.Other.Rider.Level, u)})
 	}
-	for _, q := range x.Curve {
-		alt.FootLoad = append(alt.FootLoad, analysis.LoadPoint{Speed: q.Speed, FrontShare: q.Share, Moment: interval.Unknown(), Stiffness: interval.Unknown()})
+	un := interval.Unknown()
+	for i, q := range x.Curve {
+		l := analysis.LoadPoint{Speed: q.Speed, FrontShare: q.Share, FrontShareAfter: un, Moment: un, Gradient: un, GradientAfter: un}
+		if i < len(x.CurveAfter) {
+			l.FrontShareAfter = x.CurveAfter[i].Share
+		}
+		alt.FootLoad = append(alt.FootLoad, l)
 	}
 	if p.Name == "" {
 		p.Name = "somebody else"
@@ -48,15 +56,44 @@ func ForOther(r *analysis.Result, u Units) *Other {
 			owner = n
 		}
 	}
-	_, mid, _ := SpeedsOf(r)
 	if x.PitchChange.Known() {
 		p.Facts = append(p.Facts, Fact{"Pitch at the same speed", Between(bySize(x.PitchChange), 1, 1) + " degrees " + Choose(x.PitchChange.Value < 0, "less", "more") + " nose-up than " + owner})
 	}
-	if w := x.WingWalk; w.Known() && Finite(mid) {
-		p.Walk = fmt.Sprintf("At the same speed (%s) this rider flies %s nose-up than %s. That alone carries the wing %s further %s under the feet: it comes by itself and is not a change to make.",
-			u.SpeedText(mid), Choose(w.Value < 0, "less", "more"), owner, u.LengthText(math.Abs(w.Value)/1000), ForeAft(w.Value))
+	if x.PressureMove.Known() {
+		p.Facts = append(p.Facts, Fact{"Where the feet must press", signedRange(x.PressureMove, u) + " of where they press under " + owner})
 	}
+	p.Walk = u.walk(r, owner)
 	return p
+}
+
+// walk sets the place where the feet must press beside the wing's walk: the
+// two need not go the same way.
+func (u Units) walk(r *analysis.Result, owner string) string {
+	x := r.OtherRider
+	_, mid, top := SpeedsOf(r)
+	if !x.WingWalk.Known() || !x.PressureMove.Known() || !Finite(mid) {
+		return ""
+	}
+	place := func(mm interval.Interval) string {
+		if math.Abs(mm.Value) < 1 {
+			return "about where they do"
+		}
+		return u.LengthText(math.Abs(mm.Value)/1000) + " further " + ForeAft(mm.Value)
+	}
+	s := fmt.Sprintf("At %s this rider's feet must press %s than under %s, and %s at %s.", u.SpeedText(mid), place(x.PressureMove), owner, place(x.PressureTop), u.SpeedText(top))
+	s += fmt.Sprintf(" The board flies %s nose-up there, which by itself carries the wing %s further %s under the feet; both come by themselves and are no change to make.",
+		Choose(x.WingWalk.Value < 0, "less", "more"), u.LengthText(math.Abs(x.WingWalk.Value)/1000), ForeAft(x.WingWalk.Value))
+	if r.Setup != nil && r.Other != nil && math.Abs(r.Other.Rider.Mass-r.Setup.Rider.Mass) >= 0.1*r.Setup.Rider.Mass {
+		// The rule's own numbers, and the only place that they stand.
+		s += fmt.Sprintf(" A rule of thumb among riders (common practice, no source) has the wing stand %s to %s further forward for a rider half as heavy again: the model parts from it in size, and often in direction. Go in small steps.",
+			u.lengthRound(0.13), u.lengthRound(0.15))
+	}
+	return s
+}
+
+// lengthRound is a length without decimals.
+func (u Units) lengthRound(m float64) string {
+	return Fixed(u.LengthValue(m), 0) + NBSP + u.LengthName()
 }
 
 // bySize is an interval with a value above zero.
@@ -67,7 +104,7 @@ func bySize(i interval.Interval) interval.Interval {
 	return i
 }
 
-// whoIs describes a rider by mass, height and level, as far as they are known.
+// WhoIs describes a rider by mass, height and level, as far as they are known.
 func WhoIs(kg, metres float64, level string, u Units) string {
 	parts := []string{u.MassText(kg)}
 	if metres > 0 {
@@ -79,7 +116,8 @@ func WhoIs(kg, metres float64, level string, u Units) string {
 	return strings.Join(parts, ", ")
 }
 
-// Short is the other rider in a few sentences.
+// Short is the other rider in a few sentences, the cautions of the step among
+// them.
 func (p *Other) Short() string {
-	return strings.Join(strings.Fields(fmt.Sprintf("%s. %s Their next step: %s %s", UpperFirst(p.Name), p.Words.Today, p.Words.Head, p.Walk)), " ")
+	return strings.Join(strings.Fields(fmt.Sprintf("%s. %s Their next step: %s %s %s", UpperFirst(p.Name), p.Words.Today, p.Words.Head, p.Words.Mind, p.Walk)), " ")
 }

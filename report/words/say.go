@@ -29,7 +29,7 @@ func (u Units) Say(f analysis.Finding) string {
 	case align.Finding:
 		return u.alignment(f)
 	case trim.Conflict:
-		return fmt.Sprintf("In doubt, by %.1f sigmas: %s.", f.Sigmas, f.What)
+		return fmt.Sprintf("In doubt, by %.1f sigmas: %s.", f.Sigmas, u.Conflict(f))
 	}
 	return fmt.Sprint(f)
 }
@@ -81,9 +81,23 @@ func (u Units) note(n analysis.Note) string {
 		return why + " Its pitch is not used."
 	case analysis.InEarlier:
 		return fmt.Sprintf("Earlier session %s: %s", n.Session, u.Say(n.Of))
-	case analysis.BeyondRidden:
-		return fmt.Sprintf("The speeds asked for (%s to %s) go beyond what was ridden (%s to %s): out there the advice is the model's alone.",
+	case analysis.RangeCut:
+		return fmt.Sprintf("The speeds asked for (%s to %s) go further beyond what was ridden or noted than anything checks: the advice is for %s to %s.",
 			u.SpeedText(n.Range[0]), u.SpeedText(n.Range[1]), u.SpeedText(n.Ridden[0]), u.SpeedText(n.Ridden[1]))
 	}
 	return string(n.Kind)
+}
+
+// SpeedError says why there is no advice for the speeds, and what to do.
+func (u Units) SpeedError(e *analysis.SpeedError) string {
+	if e.Slowest > 0 {
+		what := "the log holds nothing faster than " + u.SpeedText(e.Known[1])
+		if e.Asked[1] > 0 {
+			what = "--range ends at " + u.SpeedText(e.Known[1])
+		}
+		return fmt.Sprintf("too slow to fly: %s, and a wing of %s cannot carry %s below about %s; check foil.wing.area_cm2 and the masses in the setup, and give foiling speeds with --range",
+			what, Area(e.WingArea, u), u.MassText(e.Mass), u.SpeedText(e.Slowest))
+	}
+	return fmt.Sprintf("no advice for %s to %s: what was ridden or noted lies at %s to %s, 2 kn to each side included, and nothing checks the model further out; give other speeds with --range, or notes of feel and a log from there",
+		u.SpeedText(e.Asked[0]), u.SpeedText(e.Asked[1]), u.SpeedText(e.Known[0]), u.SpeedText(e.Known[1]))
 }

@@ -5,10 +5,12 @@ import (
 	"math"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
+	"evenfoot/analysis/trim"
 )
 
 // shimStep says what to do at the stabilizer, nil for nothing.
-func ShimStep(r *analysis.Result, u Units) *Step {
+func shimStep(r *analysis.Result, u Units) *Step {
 	a := r.Advice
 	m := float64(a.Shim) / 1000
 	if !Finite(m) || math.Abs(m) < 0.00005 {
@@ -20,10 +22,7 @@ func ShimStep(r *analysis.Result, u Units) *Step {
 	}
 	after := fitted + m
 	s := &Step{Kind: "shim", Name: "Shim"}
-	size := fmt.Sprintf("%s of shim", u.Thin(math.Abs(m)))
-	if n := math.Round(math.Abs(m) / cardM); n >= 1 && math.Abs(math.Abs(m)-n*cardM) < 0.1*cardM {
-		size = Plural(int(n), "card", "cards") + " (" + u.Thin(math.Abs(m)) + ")"
-	}
+	size := u.cardsText(m)
 	switch {
 	case fitted*m < 0 && math.Abs(after) < 0.00015:
 		s.Do = fmt.Sprintf("Take the shim (%s) out from between fuselage and stabilizer.", u.Thin(math.Abs(fitted)))
@@ -41,25 +40,27 @@ func ShimStep(r *analysis.Result, u Units) *Step {
 		s.How = "The trailing edge is the rear edge. A shim is a thin, hard spacer."
 	}
 	if span > 0 {
-		s.How += fmt.Sprintf(" It turns the leading edge %s by %s degrees.", Choose(m < 0, "down", "up"), Fixed(math.Abs(math.Atan(m/span))*180/math.Pi, 1))
+		s.How += fmt.Sprintf(" It turns the leading edge %s by %s degrees.", Choose(m < 0, "down", "up"), Fixed(math.Abs(math.Atan(m/span))*radian, 1))
 	}
 	return s
 }
 
-// edgeFor is where a shim goes that raises (m > 0) or lowers the leading edge:
-// as the advice says, or from the mount (trim model §6).
-func EdgeFor(r *analysis.Result, m float64) string {
-	mount := MountOf(r)
-	if mount == "" {
-		if r.Advice != nil && r.Advice.ShimPlace != nil && float64(r.Advice.Shim)*m > 0 {
-			return *r.Advice.ShimPlace
-		}
-		mount = "top"
+// cardsText is a thickness of shims (m) in cards where it is a number of them.
+func (u Units) cardsText(m float64) string {
+	m = math.Abs(m)
+	switch n := math.Round(m / trim.Card); {
+	case n >= 1 && math.Abs(m-n*trim.Card) < 0.1*trim.Card:
+		return Plural(int(n), "card", "cards") + " (" + u.Thin(m) + ")"
+	case math.Abs(m-trim.Card/2) < 0.1*trim.Card:
+		return "half a card's thickness (" + u.Thin(m) + ")"
 	}
-	return Choose((m > 0) == (mount == "top"), "leading edge", "trailing edge")
+	return u.Thin(m) + " of shim"
 }
 
-// mountOf is the side of the fuselage that the stabilizer sits on, "" when the
+// EdgeFor is where a shim goes that raises (m > 0) or lowers the leading edge.
+func EdgeFor(r *analysis.Result, m float64) string { return advice.ShimPlace(MountOf(r), m > 0) }
+
+// MountOf is the side of the fuselage that the stabilizer sits on, "" when the
 // setup does not say.
 func MountOf(r *analysis.Result) string {
 	if r.Setup == nil {
@@ -81,10 +82,9 @@ func moveStep(r *analysis.Result, u Units) *Step {
 	}
 	s := &Step{Kind: "move", Name: "Move", Do: fmt.Sprintf("Slide the foil %s %s.", u.LengthText(math.Abs(mm)/1000), ForeAft(mm))}
 	if r.Setup != nil {
-		t := r.Setup.Board.Track
-		left := t[1]
+		left := r.Setup.Board.Track[1]
 		if mm < 0 {
-			left = -t[0]
+			left = -r.Setup.Board.Track[0]
 		}
 		s.How = fmt.Sprintf("The mast can slide %s %s on this track.", u.LengthText(left), ForeAft(mm))
 		if math.Abs(mm)/1000 > left+1e-4 && !Finite(float64(r.Advice.FeetNow)) {
@@ -94,8 +94,17 @@ func moveStep(r *analysis.Result, u Units) *Step {
 	return s
 }
 
-func Room(track [2]float64, u Units) string {
+func feetStep(r *analysis.Result, u Units) *Step {
+	mm := float64(r.Advice.FeetNow)
+	if !Finite(mm) || math.Abs(mm) < 0.5 {
+		return nil
+	}
+	return &Step{"feet", "Stand", fmt.Sprintf("Stand %s further %s.", u.LengthText(math.Abs(mm)/1000), ForeAft(mm)), "Both feet, the same way. This is the part that the track cannot give."}
+}
+
+func room(track [2]float64, u Units) string {
 	return fmt.Sprintf("The track has %s back and %s forward left.", u.LengthText(-track[0]), u.LengthText(track[1]))
 }
 
+// ForeAft is the way of a move, + forward.
 func ForeAft(v float64) string { return Choose(v < 0, "back", "forward") }

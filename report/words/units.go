@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"regexp"
 	"strconv"
 	"strings"
 
@@ -145,21 +144,6 @@ func (u Units) LengthText(v float64) string {
 		return Unknown
 	}
 	return Fixed(u.LengthValue(v), u.LengthDigits()) + NBSP + u.LengthName()
-}
-
-var inCentimetres = regexp.MustCompile(`\b(\d+(?:\.\d+)?)[ \x{a0}]cm([^²])`)
-
-// lengthsIn turns the centimetres in a sentence of the advice into inches for
-// those who think in them; an area's cm² stays.
-func (u Units) lengthsIn(s string) string {
-	if u.Length != "in" {
-		return s
-	}
-	out := inCentimetres.ReplaceAllStringFunc(s+" ", func(m string) string {
-		_, next, _ := strings.Cut(m, "cm")
-		return Fixed(LeadingNumber(m)*0.01*InchPerMetre, 1) + NBSP + "in" + next
-	})
-	return strings.TrimSuffix(out, " ")
 }
 
 func (u Units) LengthDigits() int {

@@ -1,0 +1,280 @@
+package advice
+
+import (
+	"math"
+	"math/rand/v2"
+
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
+)
+
+// feetReach is how far feet that are free to stand elsewhere may go, m.
+const feetReach = 0.10
+
+// A task is one question: these foils, under this setup, over these speeds.
+type task struct {
+	objective
+	post  *trim.Posterior
+	s     *setup.Setup
+	opt   Options
+	cards []float64 // one thickness for each draw, in cards
+	draws []*flight // of the posterior
+
+	evenNow  []float64
+	best     Pair   // averaged over the draws
+	bestEach []Pair // of each draw
+	// toward is what the steps aim at: the best pair where cards, track and feet
+	// reach it, else the best that they do reach.
+	toward Pair
+}
+
+func newTask(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *task {
+	if opt.Cards <= 0 {
+		opt.Cards = 4
+	}
+	t := &task{objective: objective{w.clean(), GradientWanted(s.Rider.Level)}, post: p, s: s, opt: opt}
+	if !t.answerable() {
+		return t
+	}
+	// A card is 0.76 ± 0.08 mm; one buys from one stack, so all cards of a
+	// draw are off alike.
+	rng := rand.New(rand.NewPCG(7, 810))
+	t.cards = make([]float64, len(p.Draws))
+	t.draws = make([]*flight, len(p.Draws))
+	for i, d := range p.Draws {
+		t.cards[i] = 1 + trim.CardSD/trim.Card*rng.NormFloat64()
+		t.draws[i] = t.fly(d)
+	}
+	t.evenNow = t.evennessWith(0, 0)
+	t.best = t.objective.best(t.draws, Pair{}, anywhere)
+	t.bestEach = t.objective.bestEach(t.draws, t.best, anywhere)
+	t.toward = t.objective.best(t.draws, t.best, t.reachable())
+	return t
+}
+
+// answerable says that there are speeds and foils to weigh.
+func (t *task) answerable() bool { return len(t.Speed) > 0 && len(t.post.Draws) > 0 }
+
+// mayShim says whether cards are for this rider and this foil.
+func (t *task) mayShim() bool {
+	return t.s.Rider.Level != "beginner" && t.s.Foil.Stabilizer.ShimSpan > 0
+}
+
+// turn is the stabilizer's change (rad) by n cards of k times the nominal
+// thickness, on top of the shim that is fitted.
+func (t *task) turn(n, k float64) float64 {
+	st := t.s.Foil.Stabilizer
+	return trim.ShimAngle(st.Shim+n*k*trim.Card, st.ShimSpan) - trim.ShimAngle(st.Shim, st.ShimSpan)
+}
+
+// change is what n cards and a move of the foil do to draw i.
+func (t *task) change(i int, n, move float64) trim.Change {
+	return trim.Change{Raise: t.turn(n, t.cards[i]), Foil: move}
+}
+
+// each computes f of every draw with n cards and a move of the foil.
+func (t *task) each(n, move float64, f func(x *flight, c trim.Change) float64) []float64 {
+	v := make([]float64, len(t.draws))
+	for i, x := range t.draws {
+		v[i] = f(x, t.change(i, n, move))
+	}
+	return v
+}
+
+func (t *task) evennessWith(n, move float64) []float64 { return t.each(n, move, t.evenness) }
+
+func (t *task) gradientWith(n, move float64) []float64 {
+	return t.each(n, move, (*flight).gradient)
+}
+
+func (t *task) sharesWith(n, move, speed float64) []float64 {
+	return t.each(n, move, func(x *flight, c trim.Change) float64 {
+		p := x.foil.Point(speed, trim.Gravity)
+		return p.With(c).FrontShare
+	})
+}
+
+// direction is +1 when the leading edge must go up, -1 when down.
+func (t *task) direction() float64 { return math.Copysign(1, t.toward.Raise) }
+
+// reach is how far the foil can move against the feet, m: the track, and the
+// feet where they are free.
+func (t *task) reach() (lo, hi float64) {
+	lo, hi = t.trackReach()
+	if !t.s.Stance.Fixed {
+		lo, hi = lo-feetReach, hi+feetReach
+	}
+	return lo, hi
+}
+
+// trackReach is how far the mast can slide, m, in whole millimetres.
+func (t *task) trackReach() (lo, hi float64) {
+	whole := func(v float64) float64 { return math.Trunc(v/mm+math.Copysign(1e-6, v)) * mm }
+	return math.Min(0, whole(t.s.Board.Track[0])), math.Max(0, whole(t.s.Board.Track[1]))
+}
+
+// beyondReach is by how much, m, + forward, a move lies outside the reach; 0
+// within a centimetre of it, which nobody can tell.
+func (t *task) beyondReach(move float64) float64 {
+	lo, hi := t.reach()
+	if over := move - clamp(move, lo, hi); math.Abs(over) > 10*mm {
+		return over
+	}
+	return 0
+}
+
+// reachable is what this rider's shims and moves can do on this board.
+func (t *task) reachable() box {
+	lo, hi := t.reach()
+	b := box{t.turn(-4, 1), t.turn(4, 1), lo, hi}
+	if !t.mayShim() {
+		b.raiseLow, b.raiseHigh = 0, 0
+	}
+	return b
+}
+
+// hasBest says whether there is a best pair: at speeds that are too slow or too
+// alike to tell shim from move, it runs away as far as it is let.
+func (t *task) hasBest() bool {
+	return math.Abs(t.best.Raise) < 0.99*maxRaise && math.Abs(t.best.Move) < 0.99*maxMove
+}
+
+// options lists 0 to opt.Cards cards in the direction of need, then the
+// continuous best.
+func (t *task) options() []Option {
+	var out []Option
+	for n := range t.opt.Cards + 1 {
+		if n > 0 && t.s.Foil.Stabilizer.ShimSpan <= 0 {
+			break
+		}
+		cards := float64(n) * t.direction()
+		fixed := exactly(t.turn(cards, 1))
+		pair := t.objective.best(t.draws, t.best, fixed)
+		o := t.option(cards, pair, t.objective.bestEach(t.draws, pair, fixed))
+		o.Shim = interval.Number(cards * trim.Card / mm)
+		out = append(out, o)
+	}
+	shim := t.shimFor(t.best.Raise)
+	o := t.option(shim/trim.Card, t.best, t.bestEach)
+	o.Best, o.Shim, o.Cards = true, interval.Number(shim/mm), 0
+	if finite(shim) {
+		o.Cards = math.Round(shim / trim.Card)
+	}
+	return append(out, o)
+}
+
+// shimFor is the change of the shim's thickness (m) that raises the leading
+// edge by raise (rad); NaN when the shim's span is not known.
+func (t *task) shimFor(raise float64) float64 {
+	st := t.s.Foil.Stabilizer
+	if st.ShimSpan <= 0 {
+		return math.NaN()
+	}
+	return st.ShimSpan*math.Tan(trim.ShimAngle(st.Shim, st.ShimSpan)+raise) - st.Shim
+}
+
+// option says what the pair, made of cards, does to every draw. Without a
+// known shim the turn is taken as exact.
+func (t *task) option(cards float64, p Pair, each []Pair) Option {
+	with := func(f func(x *flight, c trim.Change) float64) []float64 {
+		if finite(cards) {
+			return t.each(cards, p.Move, f)
+		}
+		v := make([]float64, len(t.draws))
+		for i, x := range t.draws {
+			v[i] = f(x, p.change())
+		}
+		return v
+	}
+	share := func(speed float64) interval.Interval {
+		return interval.FromDraws(with(func(x *flight, c trim.Change) float64 {
+			at := x.foil.Point(speed, trim.Gravity)
+			return at.With(c).FrontShare
+		}))
+	}
+	lo, hi := t.reach()
+	even, gradient := with(t.evenness), with((*flight).gradient)
+	o := Option{
+		Cards:         cards,
+		StabilizerDeg: interval.Number(p.Raise / deg),
+		FoilMove:      moveInterval(p, each),
+		ShareLow:      share(t.Low),
+		ShareMid:      share(t.mid()),
+		ShareTop:      share(t.Top),
+		Gradient:      interval.FromDraws(gradient),
+		Overshoot:     interval.Number(chanceBelow(gradient, 0)),
+		Evenness:      interval.FromDraws(even),
+		ChanceBetter:  interval.Number(chanceLess(even, t.evenNow)),
+		Reachable:     p.Move >= lo-0.5*mm && p.Move <= hi+0.5*mm,
+	}
+	for _, v := range t.curveSpeeds() {
+		o.Curve = append(o.Curve, SharePoint{interval.Number(v), share(v)})
+	}
+	return o
+}
+
+// chanceLess is the share of pairs in which a is less than b.
+func chanceLess(a, b []float64) float64 {
+	d := make([]float64, len(a))
+	for i := range a {
+		d[i] = a[i] - b[i]
+	}
+	return chanceBelow(d, 0)
+}
+
+// chanceBelow is the share of draws below a limit; those at it count half.
+func chanceBelow(v []float64, limit float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	n := 0.0
+	for _, x := range v {
+		if x < limit {
+			n++
+		} else if x == limit {
+			n += 0.5
+		}
+	}
+	return n / float64(len(v))
+}
+
+func mean(v []float64) float64 {
+	s := 0.0
+	for _, x := range v {
+		s += x
+	}
+	return s / float64(len(v))
+}
+
+func rms(v []float64) float64 {
+	s := 0.0
+	for _, x := range v {
+		s += x * x
+	}
+	return math.Sqrt(s / float64(len(v)))
+}
+
+// moveInterval is the averaged move with the spread of the draws, in mm.
+func moveInterval(p Pair, each []Pair) interval.Interval {
+	v := make([]float64, len(each))
+	for i, e := range each {
+		v[i] = e.Move / mm
+	}
+	return centred(p.Move/mm, v)
+}
+
+// raiseInterval is the averaged turn likewise, in degrees.
+func raiseInterval(p Pair, each []Pair) interval.Interval {
+	v := make([]float64, len(each))
+	for i, e := range each {
+		v[i] = e.Raise / deg
+	}
+	return centred(p.Raise/deg, v)
+}
+
+// centred is the interval of the draws about a value of its own.
+func centred(value float64, draws []float64) interval.Interval {
+	i := interval.FromDraws(draws)
+	return interval.Interval{Value: value, Low: math.Min(i.Low, value), High: math.Max(i.High, value)}
+}

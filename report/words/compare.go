@@ -1,0 +1,171 @@
+package words
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
+	"evenfoot/analysis/setup"
+)
+
+// WhyNoChange says why a comparison judges no change, "" where it does.
+func WhyNoChange(c *analysis.Comparison) string {
+	switch c.Why {
+	case analysis.NotTwo:
+		return "A change is judged between two sessions only."
+	case analysis.NoSetupBoth:
+		return "A change is judged only where both sessions have a setup."
+	case analysis.TwoRiders:
+		return "These are two riders, so there is no before and after."
+	case analysis.OtherFoil:
+		return "There is no before and after: " + c.Differ.Error() + "."
+	}
+	return ""
+}
+
+// VerdictHead is the judgement of a change in a sentence: no more of a success
+// than its rows and its chance allow.
+func VerdictHead(b *advice.BeforeAfter) string {
+	p := float64(b.ChanceBetter)
+	switch b.Verdict {
+	case advice.AsPredicted:
+		for _, r := range b.Rows {
+			if r.Outcome == advice.More || r.Outcome == advice.Less {
+				return "The change did a part of what was foretold; not all rows agree."
+			}
+		}
+		switch {
+		case p >= advice.Surely:
+			return "The change did what was foretold, and the load is more even than before."
+		case p <= 1-advice.Surely:
+			return "The change did what was foretold, but the load is less even than before."
+		}
+		return "The change did what was foretold. Whether the load is more even than before is not clear."
+	case advice.NotAsPredicted:
+		return "The change did not do what was foretold."
+	}
+	return "Whether the change did what was foretold cannot be told yet."
+}
+
+// feltMove is a change of the share that four notes can hardly tell from none.
+const feltMove = 0.04
+
+// Judgement says a judgement point by point.
+func (u Units) Judgement(b *advice.BeforeAfter) string {
+	const by = "By the model and all the evidence, the setups taken at their word,"
+	var says []string
+	for _, x := range b.Says {
+		var s string
+		switch x.Kind {
+		case advice.NothingChanged:
+			s = "The two setups are the same: nothing was changed that this program knows of, so there is no change to judge."
+		case advice.ChangedUnsaid:
+			s = "Yet the outing after does not fit the outing before: something changed that the setups do not tell."
+		case advice.FeltAsForetold:
+			s = "What the feet felt after the change fits what the outing before foretold, and does not fit an unchanged trim."
+		case advice.FitsUnchanged:
+			s = "What was seen fits an unchanged trim far better than the change that was foretold. Check that the change was made as the second setup says, and that the notes are of this outing."
+		case advice.NotAsForetold:
+			s = "What was seen after the change is not what the outing before foretold. Check the size and the side of the change, and the notes of feel."
+		case advice.NoNotesAfter:
+			s = "There are no notes of feel from the outing after the change, so the load cannot be checked."
+		case advice.NoNotesBefore:
+			s = "There are no notes of feel from the outing before the change, so nothing tells how the load was then."
+		case advice.NotesDoNotTell:
+			s = "The notes of feel do not tell the change that was foretold from no change at all."
+		case advice.NextTime:
+			s = u.nextTime(x)
+		case advice.RowUnlike:
+			s = fmt.Sprintf("The %s is otherwise than predicted, by more than chance explains.", u.Row(*x.Row))
+		case advice.MoreEven:
+			s = fmt.Sprintf("%s the load is more even than before (chance %s).", by, Chance(x.Chance))
+		case advice.LessEven:
+			s = fmt.Sprintf("%s the load is less even than before (chance that it is better: %s).", by, Chance(x.Chance))
+		case advice.EvennessUnclear:
+			s = fmt.Sprintf("Whether the load is more even than before cannot be told (chance %s).", Chance(x.Chance))
+		}
+		says = append(says, s)
+	}
+	return strings.Join(says, " ")
+}
+
+// nextTime says what to note so that the next comparison can tell.
+func (u Units) nextTime(x advice.Reason) string {
+	if x.Speed == 0 {
+		return "Next time note how the feet feel at the same three or four speeds before and after."
+	}
+	s := fmt.Sprintf("Next time note how the feet feel at the same three or four speeds before and after, %s among them: there the change foretold for the front foot is largest, %+.0f points.", u.SpeedText(x.Speed), 100*x.Share)
+	if math.Abs(x.Share) < feltMove {
+		s += " A change so small can hardly be felt; only more notes would show it."
+	}
+	return s
+}
+
+// Row names the quantity of a comparison's row.
+func (u Units) Row(c advice.Comparison) string {
+	if c.Speed > 0 {
+		return Clean(string(c.Kind)) + " at " + u.SpeedText(c.Speed)
+	}
+	return Clean(string(c.Kind))
+}
+
+// Changed lists what a change changed, in the key's unit or the reader's.
+func (u Units) Changed(all []advice.Difference) []string {
+	out := []string{}
+	for _, d := range all {
+		name := map[string]string{
+			"foil.stabilizer.shim_mm":       "shim under the stabilizer",
+			"foil.stabilizer.incidence_deg": "stabilizer incidence without shim",
+			"stance.front_cm":               "front foot from the mast",
+			"stance.back_cm":                "back foot from the mast",
+			"foil.wing.ahead_cm":            "wing ahead of the mast",
+			"foil.wing.incidence_deg":       "wing incidence to the deck",
+			"rider.mass_kg":                 "rider",
+			"rig.lift_fraction":             "weight that the rig carries",
+		}[d.Key]
+		if k := setup.KeyNamed(d.Key); name == "" && k != nil {
+			name = LowerFirst(k.Label)
+		}
+		if name == "" {
+			name = Clean(d.Key)
+		}
+		out = append(out, fmt.Sprintf("%s: %s → %s", name, u.keyed(d.Key, d.From), u.keyed(d.Key, d.To)))
+	}
+	return out
+}
+
+// keyed is a value (SI) of a setup's key in the reader's unit.
+func (u Units) keyed(key string, v float64) string {
+	switch {
+	case strings.HasSuffix(key, "_mm"):
+		return u.Thin(v)
+	case strings.HasSuffix(key, "_cm2"):
+		return Area(v, u)
+	case strings.HasSuffix(key, "_cm"):
+		return u.LengthText(v)
+	case strings.HasSuffix(key, "_kg"):
+		return u.MassText(v)
+	case strings.HasSuffix(key, "_deg"):
+		return Fixed(v*radian, 1) + "°"
+	case strings.HasSuffix(key, "_fraction"):
+		return Percent(v)
+	}
+	return fmt.Sprintf("%.3g", v)
+}
+
+// NextOf says what to do after a change, and what to mind with it; "" and ""
+// without advice. after is the outing after the change.
+func (u Units) NextOf(b *advice.BeforeAfter, after *analysis.Result) (next, mind string) {
+	if b.Next == nil {
+		return "", ""
+	}
+	alt := *after
+	alt.Advice = b.Next
+	next = Sentence(u.Next(&alt))
+	if b.Next.Verdict == advice.Change {
+		mind = Mind(&alt, u)
+	}
+	return next, mind
+}

@@ -1,0 +1,254 @@
+package words
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
+)
+
+// Next is the next step of a result's advice in one sentence.
+func (u Units) Next(r *analysis.Result) string {
+	a := r.Advice
+	n := a.Next
+	switch n.Kind {
+	case advice.TakeStep:
+		return u.takeStep(r)
+	case advice.KeepTrim:
+		if a.EvennessNow.Value <= evenEnough {
+			return "Keep the trim as it is: the load is about even over these speeds."
+		}
+		return "Keep the trim as it is: no step in reach would surely gain enough to be worth its trouble."
+	case advice.SayNotes:
+		return fmt.Sprintf("Change nothing yet: no note of feel checks what the setup and the model say. First note how the load feels on the feet at %s.", u.speeds(n.Speeds))
+	case advice.FindOut:
+		return u.findOut(r)
+	case advice.SaySpeeds:
+		return "Say which speeds matter: log a session or give --range."
+	case advice.CheckConflict:
+		return "Change nothing yet: first check " + u.Conflict(*n.Conflict) + "."
+	case advice.CheckLoad:
+		s := fmt.Sprintf("Change nothing yet: first check the setup. At %s it puts %s of the load on the front foot, which nobody can hold", u.SpeedText(n.Speed), Percent(n.Share))
+		if n.Key != "" {
+			s += "; most likely " + n.Key + " makes it so"
+		}
+		return s + "."
+	case advice.CheckChange:
+		return "Change nothing yet: first check that the change was made as the second setup says (" + strings.Join(u.Changed(n.Changed), "; ") + "), and the notes of feel."
+	case advice.ShimsShort:
+		return fmt.Sprintf("Shims cannot balance this foil: the stabilizer would have to turn by %+.1f°, and four cards give %+.1f°.", n.Turn*radian, n.Limit*radian)
+	case advice.TrackShort:
+		return fmt.Sprintf("This board and foil do not fit this rider: the mast would have to stand %s than %s.", u.further(n.Move), limit(r))
+	case advice.LoadVaries:
+		return "This foil does not balance under this rider over these speeds: the load changes with speed more than shims and moves can even out."
+	}
+	return Clean(string(n.Kind))
+}
+
+// evenEnough is how far off even, as a share, a rider takes as even.
+const evenEnough = 0.06
+
+// takeStep is the step as one sentence that a rider can act on.
+func (u Units) takeStep(r *analysis.Result) string {
+	a := r.Advice
+	var do []string
+	if a.Cards != 0 {
+		card := Choose(math.Abs(a.Cards) == 0.5, "half a card", "one card") + " (" + u.Thin(math.Abs(float64(a.Shim))/1000) + ")"
+		verb := Choose(a.Cards < 0, "lowers", "raises")
+		put := Choose(a.TakeOut, "take %s out from under the stabilizer's %s, which %s its leading edge by %.1f°", "put %s under the stabilizer's %s, which %s its leading edge by %.1f°")
+		do = append(do, fmt.Sprintf(put, card, *a.ShimPlace, verb, math.Abs(a.Step.Raise)*radian))
+	}
+	if a.MoveNow != 0 {
+		do = append(do, fmt.Sprintf("move the mast %s in its track", u.way(float64(a.MoveNow)/1000)))
+	}
+	if a.FeetNow != 0 {
+		do = append(do, "stand "+u.further(float64(a.FeetNow)/1000))
+	}
+	return UpperFirst(strings.Join(do, ", and ")) + "; then ride the same speeds and log again."
+}
+
+// findOut is what to do where no step is sure enough.
+func (u Units) findOut(r *analysis.Result) string {
+	worth := r.Advice.WorthKnowing
+	says := "Change nothing yet: the evidence does not say which way."
+	if i := slices.IndexFunc(worth, func(o advice.Observation) bool { return !o.ChangesTrim }); i >= 0 {
+		says = "Change nothing yet; first find out more: " + LowerFirst(u.Observation(worth[i])) + "."
+	}
+	if len(worth) > 0 && worth[0].ChangesTrim {
+		says += " What would tell most is an experiment that can be undone: " + LowerFirst(u.Observation(worth[0])) + "; then put it back as it was."
+	}
+	return says
+}
+
+// Reason says why the advice is what it is.
+func (u Units) Reason(x advice.Reason, r *analysis.Result) string {
+	switch x.Kind {
+	case advice.InConflict:
+		return "Two things that should agree are further apart than chance explains. In doubt: " + u.Conflict(*x.Conflict) + ". The intervals are wider for it."
+	case advice.Stops:
+		return u.stops(x, r)
+	case advice.PositionOnly:
+		return "For a beginner the advice is the foil's position only: shims come when straight flight is steady."
+	case advice.MoreCards:
+		return fmt.Sprintf("All the way is about %.1f cards. Take one card a session, log again, and let the new log say whether to go on.", x.Cards)
+	case advice.PartOfTheWay:
+		return fmt.Sprintf("This move is a part of the way: the foil would best go %s in all. A step moves it %s at most. Log again, and let the new log say whether to go on.", u.way(x.Move), u.LengthText(x.Limit))
+	case advice.NoBestPair:
+		return "Over these speeds the load hardly tells a turn of the stabilizer from a move of the foil, so no best pair is given. Log a wider range of speeds."
+	case advice.BestBeyond:
+		return fmt.Sprintf("The best load of all would have the mast %s than %s. Within that, the best is the stabilizer's leading edge %.1f° %s.",
+			u.further(x.Move), limit(r), math.Abs(x.Turn)*radian, Choose(x.Turn < 0, "down", "up"))
+	case advice.NoShimSpan:
+		return "foil.stabilizer.shim_span_mm is not known, so the turn of a card is not known either: no shim is advised."
+	case advice.NoLogger:
+		return noLogger(x)
+	case advice.TrackAssumed:
+		t := r.Setup.Board.Track
+		return fmt.Sprintf("board.track_cm is not given: a track that slides %s back and %s forward is taken for granted.", u.LengthText(-t[0]), u.LengthText(t[1]))
+	case advice.Unchecked:
+		return "No note of feel checks this step: it rests on the setup and the model alone. Note how the feet feel before the change and after it, at the same speeds."
+	case advice.TurnNeeded:
+		return fmt.Sprintf("What would help: a stabilizer mount or a tapered shim that turns it by %+.1f° (+ leading edge up) in all.", x.Turn*radian)
+	case advice.BestPlace:
+		p, t := *x.Place, r.Setup.Board.Track
+		return fmt.Sprintf("The best place for the mast is %s of today's (90 %%: from %s to %s). The track gives %s back and %s forward.",
+			u.way(p.Value), u.way(p.Low), u.way(p.High), u.LengthText(-t[0]), u.LengthText(t[1]))
+	case advice.RoomNeeded:
+		return fmt.Sprintf("What would help: a track (or another board) that lets the mast stand %s, or both feet %s.", u.further(x.Move), u.further(x.Feet))
+	case advice.LeftUneven:
+		return fmt.Sprintf("At the best that is in reach the front foot's share is still %s percentage points away from even.", Between(*x.Off, 100, 0))
+	case advice.OtherStabilizer:
+		return fmt.Sprintf("A stabilizer a quarter %s (about %s) would bring it to %.0f.", Choose(x.Larger, "larger", "smaller"), Area(x.Area, u), 100*x.Share)
+	case advice.StanceByHeight:
+		return fmt.Sprintf("The feet are free, so the stance is taken %s wide, as the height asks; give front and back to say otherwise.", u.LengthText(x.Width))
+	}
+	return Clean(string(x.Kind))
+}
+
+// stops says in one sentence why the advice stops where it stops.
+func (u Units) stops(x advice.Reason, r *analysis.Result) string {
+	level := "this rider"
+	if r.Setup != nil && r.Setup.Rider.Level != "" {
+		level = Choose(strings.HasPrefix(r.Setup.Rider.Level, "b"), "a ", "an ") + Clean(r.Setup.Rider.Level) + " rider"
+	}
+	leaves := "the advice asks for no more of it"
+	if x.Left > 0 {
+		leaves = fmt.Sprintf("the advice wants %s or more of it left", Fixed(x.Left*u.perSpeed(), 1))
+	}
+	return fmt.Sprintf("It stops there because a load that is even at every speed steadies nothing: at %s the front foot's share then grows by %s points with each %s, which slows a board that runs faster, and for %s %s.",
+		u.SpeedText(x.Speed), u.gradient(*x.Gradient), u.SpeedName(), level, leaves)
+}
+
+// noLogger says what a board logger would add.
+func noLogger(x advice.Reason) string {
+	const from = "There is no pitch law from a board logger, so this comes from the setup, the model and the notes of feel."
+	switch {
+	case x.Doubt == 0:
+		return from
+	case x.Then > hardlyNarrower*x.Doubt:
+		return from + fmt.Sprintf(" A logger on the board would check the lift of the foil, but hardly narrow the stabilizer angle (± %.2f°, 90 %%): more notes of feel do.", x.Doubt*radian)
+	}
+	return from + fmt.Sprintf(" A logger on the board would take the stabilizer angle from ± %.2f° to ± %.2f° (90 %%); notes of feel do more.", x.Doubt*radian, x.Then*radian)
+}
+
+// hardlyNarrower is the ratio of a doubt after to before from which on nothing
+// is said to be gained.
+const hardlyNarrower = 0.97
+
+// limit names what bounds the foil's place against the feet.
+func limit(r *analysis.Result) string {
+	if r.Setup == nil || r.Setup.Stance.Fixed {
+		return "the track allows"
+	}
+	return "the track and the feet allow"
+}
+
+// way is a move in m, + forward, as "1.2 cm back"; further as "1.2 cm further back".
+func (u Units) way(m float64) string     { return u.LengthText(math.Abs(m)) + " " + ForeAft(m) }
+func (u Units) further(m float64) string { return u.LengthText(math.Abs(m)) + " further " + ForeAft(m) }
+
+// speeds is "12 kn, 17 kn and 22 kn".
+func (u Units) speeds(mps []float64) string {
+	var s []string
+	for _, v := range mps {
+		if t := u.SpeedText(v); !slices.Contains(s, t) {
+			s = append(s, t)
+		}
+	}
+	return Listed(s)
+}
+
+// Observation says what could be found out.
+func (u Units) Observation(o advice.Observation) string {
+	switch o.Kind {
+	case advice.NoteFeel:
+		return "Note how the load feels on the feet at " + u.speeds(o.Speeds)
+	case advice.RideCard:
+		return fmt.Sprintf("Ride once with one card %s %s the stabilizer's %s and note the feel at %s", Choose(o.TakeOut, "less", "more"), "under", o.Edge, u.speeds(o.Speeds))
+	case advice.FindNulls:
+		var at []string
+		for _, x := range o.Places {
+			if x == 0 {
+				at = append(at, "where it is")
+			} else {
+				at = append(at, u.way(x))
+			}
+		}
+		return "Find the speed at which the load feels even with the foil " + Listed(at)
+	case advice.MeasureAngle:
+		return fmt.Sprintf("Measure the stabilizer's angle to the wing with an angle gauge on both chord lines, to %.1f°", o.SD*radian)
+	case advice.BalanceBoard:
+		return "Balance the board with its foil on an edge and measure where, to " + u.lengthRound(o.SD)
+	case advice.LevelLogger:
+		return fmt.Sprintf("Let the logger lie still for 10 s with the deck level before the ride, and measure the wing's angle to the deck to %.1f°", o.SD*radian)
+	case advice.LogMotion:
+		return "Log a session with a motion sensor fixed to the board"
+	}
+	return Clean(string(o.Kind))
+}
+
+// tryOut words a run on another trim as what it is: the advised card itself,
+// or an experiment that is undone.
+func (u Units) tryOut(r *analysis.Result, o advice.Observation) string {
+	switch a := r.Advice; {
+	case o.Kind != advice.RideCard:
+		return "As an experiment: " + LowerFirst(u.Observation(o)) + ", then put it back as it was"
+	case a.Verdict == advice.Change && a.Cards != 0:
+		return fmt.Sprintf("Ride with the advised card %s (this one, not a second) and note the feel at %s", Choose(o.TakeOut, "out", "in"), u.speeds(o.Speeds))
+	case o.TakeOut:
+		return fmt.Sprintf("As an experiment, ride once with one card less at the stabilizer's %s, note the feel at %s, and put the card back", o.Edge, u.speeds(o.Speeds))
+	}
+	return fmt.Sprintf("As an experiment, ride once with one card more than today at the stabilizer's %s, note the feel at %s, and take it out again", o.Edge, u.speeds(o.Speeds))
+}
+
+// buys is what one observation would do for the doubt, "" for next to nothing.
+func (u Units) buys(r *analysis.Result, o advice.Observation) string {
+	now, then := float64(o.ShimSDNow), float64(o.ShimSD)
+	if !Finite(now) || !Finite(then) || then > hardlyNarrower*now {
+		return ""
+	}
+	what := u.Observation(o)
+	if o.ChangesTrim {
+		what = u.tryOut(r, o)
+	}
+	return fmt.Sprintf("%s: the doubt of the best stabilizer angle shrinks by %s.", what, Percent(1-then/now))
+}
+
+// notesOf are the speeds at which notes of feel are worth having, slow to fast.
+func (u Units) notesOf(a *advice.Advice) []string {
+	var at []float64
+	for _, o := range a.WorthKnowing {
+		if o.Kind == advice.NoteFeel {
+			at = append(at, o.Speeds...)
+		}
+	}
+	slices.Sort(at)
+	var s []string
+	for _, v := range at {
+		s = append(s, u.SpeedText(v))
+	}
+	return slices.Compact(s)
+}

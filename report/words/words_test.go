@@ -1,0 +1,32 @@
+package words
+
+import (
+	"testing"
+
+	"evenfoot/analysis/interval"
+)
+
+func TestRaisedRange(t *testing.T) {
+	for _, c := range []struct {
+		in   interval.Interval
+		want string
+	}{
+		{interval.Interval{Value: 0.8, Low: 0.1, High: 1.5}, "0.8 (0.1 to 1.5) degrees up"},
+		{interval.Interval{Value: -0.8, Low: -1.5, High: -0.1}, "0.8 (0.1 to 1.5) degrees down"},
+		{interval.Interval{Value: 0.3, Low: -0.3, High: 0.8}, "0.3 degrees up (from 0.3 down to 0.8 up)"},
+		{interval.Interval{Value: -0.1, Low: -0.1, High: 2}, "0.1 degrees down (from 2.0 up to 0.1 down)"},
+		{interval.Interval{Value: 0.4, Low: -0.04, High: 0.8}, "0.4 (0.0 to 0.8) degrees up"},
+	} {
+		if got := raisedRange(c.in); got != c.want {
+			t.Errorf("%+v: %q, want %q", c.in, got, c.want)
+		}
+	}
+}
+
+func TestHeavy(t *testing.T) {
+	for share, want := range map[float64]string{0.61: "front-heavy", 0.60: "a little front-heavy", 0.56: "a little front-heavy", 0.55: "even", 0.45: "even", 0.44: "a little back-heavy", 0.39: "back-heavy"} {
+		if got := heavy(share); got != want {
+			t.Errorf("%v: %q, want %q", share, got, want)
+		}
+	}
+}
