@@ -209,7 +209,7 @@ func (r *Result) advise(req Request) {
 		Zero:  draws(func(in trim.Inputs) float64 { return in.RiderZero }),
 		Scale: draws(func(in trim.Inputs) float64 { return 1 + in.RiderScale }),
 	}
-	for _, n := range r.Posterior.Notes {
+	for _, n := range r.Posterior.LeftOut {
 		r.warn(n)
 	}
 	for _, c := range r.Posterior.Conflicts {

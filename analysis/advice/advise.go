@@ -190,7 +190,7 @@ func (t *task) stopped() *Reason {
 		return t.opt.Hold
 	}
 	for _, c := range t.post.Conflicts {
-		if c.Sigmas >= strongSigmas && t.post.Widened > 1 || c.Notes && c.Sigmas >= strongNoteSigmas {
+		if c.Sigmas >= strongSigmas && t.post.Widened > 1 || c.OfNotes() && c.Sigmas >= strongNoteSigmas {
 			return &Reason{Kind: CheckConflict, Conflict: &c}
 		}
 	}

@@ -244,7 +244,6 @@ func (p *Point) press(s *State, d drags, c Change) {
 	s.FrontShare = (s.FootPressureX - back) / (front - back)
 	s.FeltShare = s.FrontShare + in.RiderZero
 	s.NetMoment = (s.FootPressureX - (front+back)/2) * along
-	s.Stiffness = -p.q*MomentAbout(p.lift, p.moment, s.FootPressureX).Alpha - (s.WingLift+s.StabLift)*in.Mast
 }
 
 // place is where a point x along the fuselage sits in level axes, m: nose-up

@@ -154,19 +154,3 @@ func TestChange(t *testing.T) {
 		}
 	})
 }
-
-// Stiffness is what a small pitch against the feet costs: the lift acts at the
-// neutral point, and pitch walks it forward by the mast.
-func TestStiffness(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		in := anyFoil(t)
-		f := NewFoil(in)
-		v := rapid.Float64Range(5, 14).Draw(t, "speed")
-		s := f.At(v, Gravity)
-		q := 0.5 * in.Density * v * v
-		want := q*s.LiftArea*(s.FootPressureX-s.NeutralPointX) - (s.WingLift+s.StabLift)*in.Mast
-		if math.Abs(s.Stiffness-want) > 1e-9*(math.Abs(want)+q*s.LiftArea) {
-			t.Errorf("stiffness %.9g, want %.9g N m/rad", s.Stiffness, want)
-		}
-	})
-}

@@ -23,7 +23,7 @@ type Conflict struct {
 	Kind   Kind
 	Sigmas float64 // how much of a surprise
 	Outing int     // 0 today, else a number among the outings that count
-	Title  string  // of an earlier outing
+	Title  string  // of an earlier outing, "" for none
 
 	// What the evidence asks for and what the setup, or for notes all the rest,
 	// says: a lift area in m²/rad for a slope, rad for a zero, the key's
@@ -35,12 +35,10 @@ type Conflict struct {
 
 	// The other one of two notes that contradict each other.
 	OtherSpeed, OtherShare float64
-
-	// Notes says that it is between notes of feel.
-	Notes bool
-	// What says it in plain words.
-	What string
 }
+
+// OfNotes says that it is about what a rider noted.
+func (c Conflict) OfNotes() bool { return c.Kind == NoteKind || c.Kind == NotePairKind }
 
 // conflicts weighs every item of evidence against all the rest, and the whole
 // against the priors. The factor widens the posterior's covariance so that
@@ -87,11 +85,9 @@ func (p *problem) conflicts(x []float64, cov *mat.SymDense) ([]Conflict, float64
 	}
 	all := slices.Concat(pairs, found, unknowns)
 	for i := range all {
-		all[i].Notes = all[i].Kind == NoteKind || all[i].Kind == NotePairKind
 		if o := all[i].Outing; o > 0 {
-			all[i].Title = p.outings[o].name(o - 1)
+			all[i].Title = p.outings[o].Setup.Title
 		}
-		all[i].What = all[i].says(p.speed)
 	}
 	return all, widened
 }

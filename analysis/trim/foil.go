@@ -81,8 +81,6 @@ type State struct {
 	FeltShare     float64 `json:"-"` // the front foot's share as this rider feels it, 0.5 = even
 	NetMoment     float64 `json:"net_moment_nm"`
 	NeutralPointX float64 `json:"neutral_point_x_m"`
-	// Stiffness is the pitch stiffness under the feet, N·m/rad.
-	Stiffness float64 `json:"-"`
 }
 
 // LiftSlope is Helmbold's lift-curve slope of a straight wing, per radian

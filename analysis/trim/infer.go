@@ -12,8 +12,6 @@ import (
 type InferOptions struct {
 	Draws int    // whole foils drawn; 0 means 400
 	Seed  uint64 // of the draws; 0 means 1
-	// SpeedText prints a speed in m/s for the sentences; nil means knots.
-	SpeedText func(mps float64) string
 }
 
 // A problem is the inference of one foil from all outings: unknowns in prior
@@ -23,7 +21,6 @@ type problem struct {
 	params  []parameter
 	today   int // params[:today] act on today's outing or on all
 	items   []item
-	speed   func(mps float64) string // prints a speed
 }
 
 // Infer finds the posterior of today's foil from its setup's priors and all
@@ -40,40 +37,28 @@ func Infer(today Outing, earlier []Outing, opt InferOptions) (*Posterior, error)
 	}
 	outings := []Outing{today}
 	var left []LeftOut
-	var notes []string
 	for i, o := range earlier {
 		err := SameFoil(today.Setup, o.Setup)
 		if err == nil {
 			err = o.In.check()
 		}
 		if err != nil {
-			left = append(left, LeftOut{Outing: i, Title: o.name(i), Why: err})
-			notes = append(notes, fmt.Sprintf("%s is left out: %v.", o.name(i), err))
+			left = append(left, LeftOut{Outing: i, Title: o.Setup.Title, Why: err})
 			continue
 		}
 		outings = append(outings, o)
 	}
 	p := newProblem(outings)
-	if p.speed = opt.SpeedText; p.speed == nil {
-		p.speed = func(mps float64) string { return fmt.Sprintf("%.1f kn", mps*3600/1852) }
-	}
 	x, err := p.maximum()
 	if err != nil {
 		return nil, err
 	}
 	cov := p.covariance(x)
-	post := &Posterior{Base: today.In, Widened: 1, LeftOut: left, Notes: notes, problem: p}
+	post := &Posterior{Base: today.In, Widened: 1, LeftOut: left, problem: p}
 	post.Conflicts, post.Widened = p.conflicts(x, cov)
 	post.fill(x, cov)
 	post.draw(x, cov, opt)
 	return post, nil
-}
-
-func (o Outing) name(i int) string {
-	if o.Setup != nil && o.Setup.Title != "" {
-		return "“" + o.Setup.Title + "”"
-	}
-	return fmt.Sprintf("Earlier session %d", i+1)
 }
 
 // check refuses what would divide by zero.

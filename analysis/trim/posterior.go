@@ -28,7 +28,6 @@ type Posterior struct {
 	Widened   float64 // factor by which the covariance was inflated for conflict, 1 = none
 	Effective float64 // share of the importance weights that counts, 1 = the posterior is normal
 	LeftOut   []LeftOut
-	Notes     []string // LeftOut in plain sentences
 
 	problem *problem
 }
@@ -47,8 +46,8 @@ type Unknown struct {
 
 // LeftOut is an earlier outing that does not count, and why.
 type LeftOut struct {
-	Outing int // among the earlier ones
-	Title  string
+	Outing int    // among the earlier ones, from 0
+	Title  string // "" for none
 	Why    error
 }
 

@@ -65,7 +65,7 @@ func TestRiderIsFound(t *testing.T) {
 		t.Errorf("σ of the zero %.3f", sd)
 	}
 	for _, c := range p.Conflicts {
-		t.Errorf("conflict: %s", c.What)
+		t.Errorf("conflict: %+v", c)
 	}
 }
 
@@ -196,3 +196,21 @@ func TestForRider(t *testing.T) {
 }
 
 func mean(v []float64) float64 { return stat.Mean(v, nil) }
+
+// TestWhoIsWho: one zero a name, however heavy; feet of their own where the
+// weight tells that a name is a family's.
+func TestWhoIsWho(t *testing.T) {
+	today, heavier, other := gear(), gear(), gear()
+	heavier.Rider.Mass *= 1.2
+	other.Rider.Name = "Marek"
+	p := newProblem([]Outing{outingOf(today), outingOf(heavier), outingOf(other)})
+	count := map[string]int{}
+	for _, q := range p.params {
+		count[q.name]++
+	}
+	for name, want := range map[string]int{riderZero: 2, riderScale: 2, "front foot": 3, "back foot": 3, "rig's lift": 3, "wing camber": 1} {
+		if count[name] != want {
+			t.Errorf("%s: %d unknowns, want %d", name, count[name], want)
+		}
+	}
+}

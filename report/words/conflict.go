@@ -15,7 +15,7 @@ const farSigmas = 4.0
 func (u Units) Conflict(c trim.Conflict) string {
 	where := ""
 	if c.Outing > 0 {
-		where = " of " + Clean(c.Title)
+		where = " of " + earlier(c.Title, c.Outing)
 	}
 	share := func(v float64) string { return fmt.Sprintf("%.0f %%", 100*v) }
 	switch c.Kind {
@@ -34,6 +34,14 @@ func (u Units) Conflict(c trim.Conflict) string {
 		return fmt.Sprintf("the measured load%s at %s: %s on the front foot, all the rest says %s", where, u.SpeedText(c.Speed), share(c.Asked), share(c.Stated))
 	}
 	return fmt.Sprintf("the note of feel%s at %s: it says %s on the front foot, all the rest says %s", where, u.SpeedText(c.Speed), share(c.Asked), share(c.Stated))
+}
+
+// earlier names the n-th earlier session, from 1.
+func earlier(title string, n int) string {
+	if title == "" {
+		return fmt.Sprintf("earlier session %d", n)
+	}
+	return "“" + Clean(title) + "”"
 }
 
 // strained says what the evidence asks of an unknown.

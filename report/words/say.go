@@ -28,6 +28,8 @@ func (u Units) Say(f analysis.Finding) string {
 		return u.stray(f)
 	case align.Finding:
 		return u.alignment(f)
+	case trim.LeftOut:
+		return fmt.Sprintf("%s is left out: %v.", UpperFirst(earlier(f.Title, f.Outing+1)), f.Why)
 	case trim.Conflict:
 		return fmt.Sprintf("In doubt, by %.1f sigmas: %s.", f.Sigmas, u.Conflict(f))
 	}
@@ -39,6 +41,8 @@ func KindOf(f analysis.Finding) string {
 	switch f.(type) {
 	case trim.Conflict:
 		return "conflict"
+	case trim.LeftOut:
+		return "left out"
 	}
 	if v := reflect.ValueOf(f); v.Kind() == reflect.Struct {
 		if k := v.FieldByName("Kind"); k.IsValid() {
