@@ -20,21 +20,23 @@ const (
 
 // A Conflict names an input that disagrees with the rest.
 type Conflict struct {
-	Kind   Kind
-	Sigmas float64 // how much of a surprise
-	Outing int     // 0 today, else a number among the outings that count
-	Title  string  // of an earlier outing, "" for none
+	Kind   Kind    `json:"kind"`
+	Sigmas float64 `json:"sigmas"`          // how much of a surprise
+	Outing int     `json:"outing"`          // 0 today, else a number among the outings that count
+	Title  string  `json:"title,omitempty"` // of an earlier outing, "" for none
 
 	// What the evidence asks for and what the setup, or for notes all the rest,
 	// says: a lift area in m²/rad for a slope, rad for a zero, the key's
 	// quantity in SI (without the shim) for an unknown, a share for the rest.
-	Asked, Stated float64
-	Speed         float64 // m/s, of a load
+	Asked  float64 `json:"asked"`
+	Stated float64 `json:"stated"`
+	Speed  float64 `json:"speed_mps,omitempty"` // of a load
 
-	Unknown *Unknown // that had to go far
+	Unknown *Unknown `json:"unknown,omitempty"` // that had to go far
 
 	// The other one of two notes that contradict each other.
-	OtherSpeed, OtherShare float64
+	OtherSpeed float64 `json:"other_speed_mps,omitempty"`
+	OtherShare float64 `json:"other_share,omitempty"`
 }
 
 // OfNotes says that it is about what a rider noted.

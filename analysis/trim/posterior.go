@@ -34,21 +34,21 @@ type Posterior struct {
 
 // An Unknown is one parameter of the inference.
 type Unknown struct {
-	Name      string  // "stabilizer incidence"
-	Unit      string  // printing unit: "deg", "mm", "%"
-	Scale     float64 // from SI to Unit
-	Key       string  // of the setup, "" when the setup has none
-	Prior     interval.Interval
-	Posterior interval.Interval
-	PriorSD   float64 // SI
-	Default   bool    // the setup did not give it
+	Name      string            `json:"name"`          // "stabilizer incidence"
+	Unit      string            `json:"-"`             // printing unit: "deg", "mm", "%"
+	Scale     float64           `json:"-"`             // from SI to Unit
+	Key       string            `json:"key,omitempty"` // of the setup, "" when the setup has none
+	Prior     interval.Interval `json:"-"`
+	Posterior interval.Interval `json:"-"`
+	PriorSD   float64           `json:"-"`       // SI
+	Default   bool              `json:"default"` // the setup did not give it
 }
 
 // LeftOut is an earlier outing that does not count, and why.
 type LeftOut struct {
-	Outing int    // among the earlier ones, from 0
-	Title  string // "" for none
-	Why    error
+	Outing int    `json:"outing"`          // among the earlier ones, from 0
+	Title  string `json:"title,omitempty"` // "" for none
+	Why    error  `json:"-"`
 }
 
 // fill writes MAP and covariance of what concerns today.
