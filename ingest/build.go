@@ -30,7 +30,7 @@ func build(r *raw.Columns) (*Log, error) {
 	b := &builder{
 		r:     r,
 		notes: raw.NotesOf(r),
-		log:   &Log{Start: r.Start, Files: []File{r.File}},
+		log:   &Log{Start: r.Start, noZone: r.NoZone, Files: []File{r.File}},
 	}
 	b.finite()
 	b.believeDate()

@@ -12,6 +12,7 @@ import (
 	"strings"
 
 	"evenfoot/ingest/csv"
+	"evenfoot/ingest/raw"
 )
 
 // SetupName is the name of the setup in a session's folder.
@@ -21,15 +22,24 @@ const SetupName = "setup.toml"
 // the logs that it was made of lie beside it.
 const exportMark = "# evenfoot export"
 
-// Folder finds the logs in a session's folder by what they hold, in order of
-// name, and its setup file ("" when there is none). Hidden files, folders,
-// setups, column maps and everything that is no log are passed over, as is an
-// export of evenfoot's beside other logs. A folder that does not exist is an
-// error; one without logs is not.
-func Folder(dir string) (logs []string, setupFile string, err error) {
+// A Found is what lies in a session's folder.
+type Found struct {
+	Logs  []string // in order of name
+	Setup string   // "" when there is none
+	Aside Warning  // files that look like logs by their name and hold none; of no kind when there are none
+}
+
+// logNames end the names of files that a rider would take for a log.
+var logNames = []string{".csv", ".tsv", ".txt", ".log", ".fit", ".gpx", ".nmea", ".gz", ".zip"}
+
+// Folder finds the logs in a session's folder by what they hold, and its setup
+// file. Hidden files, folders, setups, column maps and everything that is no
+// log are passed over, as is an export of evenfoot's beside other logs. A folder
+// that does not exist is an error; one without logs is not.
+func Folder(dir string) (f Found, err error) {
 	entries, err := os.ReadDir(dir)
 	if err != nil {
-		return nil, "", err
+		return f, err
 	}
 	var exports []string
 	for _, e := range entries {
@@ -42,29 +52,74 @@ func Folder(dir string) (logs []string, setupFile string, err error) {
 		if err != nil || !info.Mode().IsRegular() {
 			continue
 		}
+		ext := strings.ToLower(filepath.Ext(name))
 		switch {
 		case name == SetupName:
-			setupFile = path
+			f.Setup = path
 			continue
-		case strings.EqualFold(filepath.Ext(name), ".toml"):
+		case ext == ".toml":
 			continue
 		}
 		head, err := headOf(path)
 		if err != nil {
-			return nil, "", err
+			return f, err
 		}
 		switch {
 		case bytes.HasPrefix(bytes.TrimPrefix(head, []byte("\xEF\xBB\xBF")), []byte(exportMark)):
 			exports = append(exports, path)
 		case isLog(path, head):
-			logs = append(logs, path)
+			f.Logs = append(f.Logs, path)
+		case slices.Contains(logNames, ext):
+			f.leave(path, whatItIs(head))
 		}
 	}
-	if len(logs) == 0 {
-		logs = exports
+	if len(f.Logs) == 0 {
+		f.Logs = exports
 	}
-	slices.Sort(logs)
-	return logs, setupFile, nil
+	slices.Sort(f.Logs)
+	return f, nil
+}
+
+// leave notes a file that is not read, and why.
+func (f *Found) leave(path, why string) {
+	f.Aside.Kind = raw.LeftAside
+	f.Aside.Text = append(f.Aside.Text, filepath.Base(path), why)
+}
+
+func whatItIs(head []byte) string {
+	if len(head) == 0 {
+		return "is empty or damaged"
+	}
+	if kind := sniff(head); kind != kindCSV {
+		return kind
+	}
+	return "holds no columns of numbers under names"
+}
+
+// Open reads all logs of the folder. One that cannot be read is left aside with
+// the others; an error says that none can.
+func (f *Found) Open(opt Options) ([]*Log, error) {
+	var logs []*Log
+	for _, path := range f.Logs {
+		l, err := Open(path, opt)
+		if err != nil {
+			_, why, _ := strings.Cut(err.Error(), ": ")
+			f.leave(path, why)
+			continue
+		}
+		logs = append(logs, l)
+	}
+	if len(logs) == 0 && f.Aside.Kind != "" {
+		var each []string
+		for i := 0; i < len(f.Aside.Text); i += 2 {
+			each = append(each, f.Aside.Text[i]+": "+f.Aside.Text[i+1])
+		}
+		return nil, fmt.Errorf("none of its files can be read as a log: %s", strings.Join(each, "; "))
+	}
+	if len(logs) > 0 && f.Aside.Kind != "" {
+		logs[0].Warnings = append(logs[0].Warnings, f.Aside)
+	}
+	return logs, nil
 }
 
 // headOf is the beginning of a file, unpacked.

@@ -26,19 +26,32 @@ func TestFolder(t *testing.T) {
 	if err := os.Mkdir(filepath.Join(dir, "older.csv"), 0o755); err != nil {
 		t.Fatal(err)
 	}
-	logs, setup, err := Folder(dir)
+	f, err := Folder(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
 	var names []string
-	for _, l := range logs {
+	for _, l := range f.Logs {
 		names = append(names, filepath.Base(l))
 	}
 	want := []string{"a.watch", "b.log", "c.bin", "d.gz", "foreign.csv", "mapped"}
-	if !slices.Equal(names, want) || setup != filepath.Join(dir, SetupName) {
-		t.Errorf("logs %v, setup %q; want %v", names, setup, want)
+	if !slices.Equal(names, want) || f.Setup != filepath.Join(dir, SetupName) {
+		t.Errorf("logs %v, setup %q; want %v", names, f.Setup, want)
 	}
-	if _, _, err := Folder(filepath.Join(dir, "nowhere")); err == nil {
+	if a := f.Aside.Text; len(a) != 2 || a[0] != "notes.txt" {
+		t.Errorf("left aside: %q", a)
+	}
+	// A file that looks like a log and is none is named; the others are read.
+	logs, err := f.Open(Options{})
+	if err != nil || len(logs) < 2 {
+		t.Fatalf("%d logs, %v", len(logs), err)
+	}
+	for _, name := range []string{"notes.txt", "a.watch", "c.bin", "foreign.csv", "mapped"} {
+		if !slices.Contains(f.Aside.Text, name) {
+			t.Errorf("%s is not named among %q", name, f.Aside.Text)
+		}
+	}
+	if _, err := Folder(filepath.Join(dir, "nowhere")); err == nil {
 		t.Error("a folder that is not there must be an error")
 	}
 
@@ -46,7 +59,7 @@ func TestFolder(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(alone, "export.csv"), []byte("# evenfoot export\n"+imuHeader+"0,1,2,3,4,5,6\n"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if logs, setup, err := Folder(alone); err != nil || len(logs) != 1 || setup != "" {
-		t.Errorf("an export alone is a log: %v %q %v", logs, setup, err)
+	if f, err := Folder(alone); err != nil || len(f.Logs) != 1 || f.Setup != "" {
+		t.Errorf("an export alone is a log: %+v %v", f, err)
 	}
 }

@@ -38,6 +38,7 @@ type Log struct {
 	// What Merge needs of a log that is one part of an outing.
 	gyrOnly raw.Series // a gyroscope without an accelerometer
 	zero    float64    // s taken off the times of a log without a date
+	noZone  bool       // Start is a local time of a zone that is not known
 }
 
 // IMU holds accelerometer and gyroscope on one time base. Where a device

@@ -37,6 +37,7 @@ func Merge(logs []*Log) (*Log, error) {
 	case 1:
 		return logs[0], nil
 	}
+	logs = withoutLocalDates(logs)
 	if err := oneOuting(logs); err != nil {
 		return nil, err
 	}
@@ -67,6 +68,22 @@ func Merge(logs []*Log) (*Log, error) {
 		m.warn(w)
 	}
 	return m.out, nil
+}
+
+// withoutLocalDates takes the date off logs in a local time of an unknown zone,
+// where others are in UTC: their offset is then told from the motion.
+func withoutLocalDates(logs []*Log) []*Log {
+	if !slices.ContainsFunc(logs, func(l *Log) bool { return !l.noZone && !l.Start.IsZero() }) {
+		return logs
+	}
+	for i, l := range logs {
+		if l.noZone {
+			c := *l
+			c.Start, c.zero = time.Time{}, 0
+			logs[i] = &c
+		}
+	}
+	return logs
 }
 
 // Weights in choosing among rivals.

@@ -55,7 +55,7 @@ NAME.map.toml, and reads the file through it. Check every line of it.`,
 // inspect tells of every log, also when one of them cannot be read; then the
 // exit status says so.
 func (c *console) inspect(args []string, in *inspection) error {
-	paths, failed := logsIn(args)
+	paths, failed := c.logsIn(args)
 	for _, p := range paths {
 		if err := c.inspectFile(p, in); err != nil {
 			if failed != nil {
@@ -71,20 +71,22 @@ func (c *console) inspect(args []string, in *inspection) error {
 }
 
 // logsIn puts the logs of a folder in its place.
-func logsIn(args []string) (paths []string, err error) {
+func (c *console) logsIn(args []string) (paths []string, err error) {
 	for _, a := range args {
 		if info, serr := os.Stat(a); serr != nil || !info.IsDir() {
 			paths = append(paths, a)
 			continue
 		}
-		logs, _, ferr := ingest.Folder(a)
-		if ferr == nil && len(logs) == 0 {
+		found, ferr := ingest.Folder(a)
+		if found.Aside.Kind != "" {
+			c.warn("%s", words.Warning(found.Aside))
+		} else if ferr == nil && len(found.Logs) == 0 {
 			ferr = fmt.Errorf("%s holds no log", a)
 		}
 		if ferr != nil {
 			err = ferr
 		}
-		paths = append(paths, logs...)
+		paths = append(paths, found.Logs...)
 	}
 	return paths, err
 }

@@ -50,6 +50,7 @@ func readSession(args []string, src sources) (*session, error) {
 	s := &session{dir: "."}
 	setupPath := src.setup
 	var logs []string
+	var folder *ingest.Found
 	for _, a := range args {
 		info, err := os.Stat(a)
 		if err != nil {
@@ -62,15 +63,15 @@ func readSession(args []string, src sources) (*session, error) {
 		if len(args) > 1 {
 			return nil, usagef("%s is a folder; a session is one folder, or log files that belong together", a)
 		}
-		found, own, err := ingest.Folder(a)
+		found, err := ingest.Folder(a)
 		if err != nil {
 			return nil, err
 		}
-		logs, s.dir = found, a
+		folder, s.dir = &found, a
 		if setupPath == "" {
-			setupPath = own
+			setupPath = found.Setup
 		}
-		if len(logs) == 0 && setupPath == "" {
+		if len(found.Logs) == 0 && found.Aside.Kind == "" && setupPath == "" {
 			return nil, fmt.Errorf("%s holds no log and no setup.toml", a)
 		}
 	}
@@ -83,7 +84,7 @@ func readSession(args []string, src sources) (*session, error) {
 			return nil, err
 		}
 	}
-	return s, s.readLogs(logs, src.columnMap)
+	return s, s.readLogs(logs, folder, src.columnMap)
 }
 
 // baseName is the last part of a path, of "." too: where a session lies is
@@ -113,15 +114,19 @@ func apart(paths []string) error {
 	return nil
 }
 
-func (s *session) readLogs(paths []string, columnMap string) error {
-	if len(paths) == 0 {
-		return nil
-	}
+// readLogs reads the logs that were named, each of which must be one, or those
+// of a folder, in which other files lie too.
+func (s *session) readLogs(paths []string, folder *ingest.Found, columnMap string) error {
 	opt, err := readOptions(columnMap)
 	if err != nil {
 		return err
 	}
 	var logs []*ingest.Log
+	if folder != nil {
+		if logs, err = folder.Open(opt); err != nil {
+			return fmt.Errorf("%s: %w", s.dir, err)
+		}
+	}
 	for _, p := range paths {
 		l, err := ingest.Open(p, opt)
 		if err != nil {
@@ -129,7 +134,9 @@ func (s *session) readLogs(paths []string, columnMap string) error {
 		}
 		logs = append(logs, l)
 	}
-	s.log, err = ingest.Merge(logs)
+	if len(logs) > 0 {
+		s.log, err = ingest.Merge(logs)
+	}
 	return err
 }
 

@@ -31,7 +31,7 @@ func Read(r *bufio.Reader, name string, size int64, m *Map) (*raw.Columns, error
 		dec:   '.',
 	}
 	if m == nil {
-		head, _ := r.Peek(r.Size())
+		head, _ := r.Peek(min(r.Size(), sampleBytes))
 		var names []string
 		if c.m, names = recognise(head, name); c.m != nil {
 			c.notes.Warn(raw.Warning{Kind: raw.Recognised, Text: names})
@@ -212,12 +212,18 @@ func (c *reader) choose() error {
 		return fail(c.m != nil, "there is a time but no accelerometer, position or speed")
 	}
 	c.shares = true
+	if c.m != nil {
+		c.time.zone = c.m.zone
+	}
 	for _, col := range c.cols {
 		switch col.slot {
 		case unit.SlotAcc:
 			c.out.Acc.Unit = col.unit
 		case unit.SlotGyr:
 			c.out.Gyr.Unit = col.unit
+		case unit.SlotUTC:
+			name := strings.ToLower(col.name)
+			c.time.saysUTC = strings.Contains(name, "utc") || strings.Contains(name, "gmt")
 		case unit.SlotTime:
 			c.time.digits = col.digits
 		case unit.SlotFix:
@@ -333,6 +339,9 @@ func (c *reader) finish() (*raw.Columns, error) {
 		c.out.Gyr.Time = c.out.Acc.Time[:len(c.out.Gyr.V[0])]
 	}
 	c.time.settle(c.out)
+	if c.out.NoZone {
+		c.notes.Warn(raw.Warning{Kind: raw.LocalTime, Line: c.headN})
+	}
 	if c.m != nil && !c.m.start.IsZero() && c.out.Start.IsZero() {
 		c.out.Start = c.m.start
 	}

@@ -25,6 +25,7 @@ type Map struct {
 	skip      int  // lines above the header
 	noHeader  bool // columns are given by number
 	start     time.Time
+	zone      *time.Location // of dates that tell none; nil when it is not known
 	cols      []mapColumn
 }
 
@@ -52,8 +53,10 @@ const maxMapBytes = 1 << 20
 //
 // Options, all of them with a default: delimiter ("," | ";" | "tab"), decimal
 // ("." | ","), skip_lines (above the header), header (false: columns by number
-// only), start (UTC of time zero, where the times are relative). An unknown key
-// is an error that names its line and the nearest key.
+// only), start (UTC of time zero, where the times are relative), zone ("+02:00"
+// or "Europe/Madrid", of dates that tell none). A date and a time of day in two
+// columns are date and time. An unknown key is an error that names its line and
+// the nearest key.
 func ReadMap(path string) (*Map, error) {
 	info, err := os.Stat(path)
 	if err != nil {
@@ -69,7 +72,7 @@ func ReadMap(path string) (*Map, error) {
 	return ParseMap(path, text)
 }
 
-var mapOptions = []string{"delimiter", "decimal", "skip_lines", "header", "start"}
+var mapOptions = []string{"delimiter", "decimal", "skip_lines", "header", "start", "zone"}
 
 func ParseMap(path string, text []byte) (*Map, error) {
 	var doc map[string]any
@@ -154,6 +157,13 @@ func (m *Map) option(key string, v any) error {
 			return errors.New("is true or false")
 		}
 		m.noHeader = !has
+	case "zone":
+		t, err := time.Parse("-07:00", s)
+		if m.zone = t.Location(); err != nil || !isText {
+			if m.zone, err = time.LoadLocation(s); err != nil || s == "" {
+				return errors.New(`is an offset from UTC such as "+02:00", or a name such as "Europe/Madrid"`)
+			}
+		}
 	case "start":
 		if t, ok := v.(time.Time); ok {
 			m.start = t.UTC()

@@ -18,6 +18,9 @@ import (
 const (
 	// maxPreamble is how many lines may stand above a header.
 	maxPreamble = 60
+	// sampleRows are enough to tell units and steps.
+	sampleRows  = 200
+	sampleBytes = 32 << 10
 	// fastestTurn is what no board turns faster than, rad/s: larger values are
 	// degrees.
 	fastestTurn = 35.0
@@ -217,7 +220,7 @@ func (s *sample) take(rows [][]byte) {
 	if s.delim != ',' {
 		dec = ','
 	}
-	for _, row := range rows {
+	for _, row := range rows[:min(len(rows), sampleRows)] {
 		f := headerNames(row, s.delim)
 		if len(f) != len(s.names) {
 			continue

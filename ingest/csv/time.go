@@ -19,6 +19,24 @@ type timeReader struct {
 	// A relative time column beside a UTC one: UTC of its zero.
 	utcZero int64
 	hasUTC  bool
+
+	saysUTC bool           // the column's name says that its times are UTC
+	zone    *time.Location // of times that tell none, by the column map; nil without
+	noZone  bool           // a time told no zone
+}
+
+// date reads a date with a time.
+func (r *timeReader) date(b []byte) (ns int64, ok bool) {
+	b = scan.Bare(b)
+	if ns, ok = scan.Time(b); !ok || r.saysUTC || scan.Zoned(b) {
+		return ns, ok
+	}
+	if r.zone == nil {
+		r.noZone = true
+		return ns, true
+	}
+	t := time.Unix(0, ns).UTC()
+	return time.Date(t.Year(), t.Month(), t.Day(), t.Hour(), t.Minute(), t.Second(), t.Nanosecond(), r.zone).UnixNano(), true
 }
 
 var errRange = errors.New("out of range")
@@ -29,7 +47,7 @@ func (r *timeReader) read(stamp, utc []byte, dec byte) (float64, bool) {
 		t, err := r.number(scan.Bare(stamp), dec)
 		if err == nil {
 			if r.mode == 'r' && !r.hasUTC && len(utc) > 0 {
-				if ns, ok := scan.Time(scan.Bare(utc)); ok {
+				if ns, ok := r.date(utc); ok {
 					r.hasUTC = true
 					r.utcZero = ns - int64(math.Round(t*1e9))
 				}
@@ -41,7 +59,7 @@ func (r *timeReader) read(stamp, utc []byte, dec byte) (float64, bool) {
 	if len(utc) == 0 {
 		return 0, false
 	}
-	ns, ok := scan.Time(scan.Bare(utc))
+	ns, ok := r.date(utc)
 	if !ok {
 		return 0, false
 	}
@@ -89,6 +107,7 @@ func (r *timeReader) number(b []byte, dec byte) (float64, error) {
 
 // settle sets the start that the stamps imply.
 func (r *timeReader) settle(out *raw.Columns) {
+	out.NoZone = r.noZone && r.mode != 'u'
 	switch {
 	case r.mode == 'u' || r.mode == 'i':
 		out.Start = time.Unix(0, r.zero).UTC()

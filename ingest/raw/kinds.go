@@ -55,6 +55,10 @@ const (
 	NotOneOuting  Kind = "not one outing"           // Text: the error
 )
 
+// LeftAside names files of a folder that hold no log that can be read: Text has
+// each file's name, then why.
+const LeftAside Kind = "files left aside"
+
 // About FIT.
 const (
 	CutHeader       Kind = "cut header"
@@ -109,7 +113,8 @@ const (
 	UnknownColumns Kind = "unknown columns" // Text: their names
 	LacksAxis      Kind = "missing axis"    // Sensor, Text: the axes that are missing
 	OneCoordinate  Kind = "only one of latitude and longitude"
-	Recognised     Kind = "columns recognised by name"       // Text: "our column = theirs"
+	Recognised     Kind = "columns recognised by name" // Text: "our column = theirs"
+	LocalTime      Kind = "times without a zone, not known to be UTC"
 	MapLacks       Kind = "column map names what is missing" // Sensor
 	MapUnfit       Kind = "column map does not fit"
 	BadStart       Kind = "unreadable start" // Text

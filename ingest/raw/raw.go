@@ -23,6 +23,8 @@ type Columns struct {
 
 	Gps      Fixes
 	Warnings []Warning
+	// NoZone says that Start is a local time of a zone that the file does not tell.
+	NoZone bool
 }
 
 // A Series is one three-axis sensor on its own time base.

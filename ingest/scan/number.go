@@ -183,21 +183,33 @@ func ToFloat32(v float64, text []byte, dec byte) float64 {
 // Unix time in nanoseconds does not fit. ok is false for anything but plain
 // digits within the range of an int64.
 func DecimalNS(b []byte, dec byte, unitDigits int) (ns int64, ok bool) {
-	whole, part := string(b), "0"
-	if i := strings.IndexAny(whole, string([]byte{'.', dec})); i >= 0 {
-		whole, part = whole[:i], whole[i+1:]+"0"
-	}
+	const most = 18 // digits behind the mark that count
 	unit := int64(math.Pow10(9 - unitDigits))
-	n, err := strconv.ParseInt(whole, 10, 64)
-	f, ferr := strconv.ParseUint(part[:min(len(part), 18)], 10, 64)
-	if err != nil || ferr != nil || n > math.MaxInt64/unit || n < -math.MaxInt64/unit || strings.Trim(part, "0123456789") != "" {
+	whole, part := b, b[:0]
+	for i, c := range b {
+		if c == '.' || c == dec {
+			whole, part = b[:i], b[i+1:]
+			break
+		}
+	}
+	n, err := strconv.ParseInt(string(whole), 10, 64)
+	rest, size := 0.0, float64(unit)
+	for i, c := range part {
+		if c-'0' > 9 {
+			return 0, false
+		}
+		if i < most {
+			size /= 10
+			rest += float64(c-'0') * size
+		}
+	}
+	if err != nil || n > math.MaxInt64/unit || n < -math.MaxInt64/unit {
 		return 0, false
 	}
-	rest := int64(math.Round(float64(f) / math.Pow10(min(len(part), 18)) * float64(unit)))
 	if whole[0] == '-' {
 		rest = -rest
 	}
-	ns = n*unit + rest
+	ns = n*unit + int64(math.Round(rest))
 	return ns, (ns >= n*unit) == (rest >= 0)
 }
 

@@ -114,6 +114,12 @@ func aboutFile(w ingest.Warning) string {
 		}
 		return fmt.Sprintf("The file holds %d stretches more than %s h apart; only the one with the most samples%s is read. To see another, cut the file in pieces.",
 			w.Count, Decimals(vals(w, 0)/3600, 1), when)
+	case raw.LeftAside:
+		var each []string
+		for i := 0; i+1 < len(w.Text); i += 2 {
+			each = append(each, fmt.Sprintf("%s (%s)", w.Text[i], CleanTo(w.Text[i+1], 90)))
+		}
+		return "Left aside, no log that can be read: " + strings.Join(each, "; ") + "."
 	case raw.OnlyGyro:
 		return "There is a gyroscope but no accelerometer; it is of use only together with the accelerometer's file."
 	case raw.ShortGyro:
@@ -394,6 +400,8 @@ func aboutCSV(w ingest.Warning) string {
 		return "There is only one of latitude and longitude; positions are not read."
 	case raw.Recognised:
 		return "The columns were recognised by their names and values: " + strings.Join(w.Text, ", ") + ". Where that is wrong, a column map says otherwise."
+	case raw.LocalTime:
+		return "The times tell no zone. They are not taken as UTC: beside a log in UTC the offset is told from the motion. A column map says it with zone = \"+02:00\"."
 	case raw.MapLacks:
 		return fmt.Sprintf("The file has no %s, which the column map names.", w.Sensor)
 	case raw.MapUnfit:
