@@ -1,6 +1,8 @@
 package ingest
 
 import (
+	"evenfoot/ingest/csv"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -192,5 +194,51 @@ func TestShiftIMU(t *testing.T) {
 	l.ShiftIMU(0, 11.5, 0, 0, 0, ByMotion)
 	if !l.Start.Equal(noon.Add(-11*time.Second)) || l.IMU.Time[0] != 0.5 || l.GPS.Time[0] != 11 {
 		t.Errorf("an IMU that begins first: %v %v %v", l.Start, l.IMU.Time, l.GPS.Time)
+	}
+}
+
+// TestLocalTimes: a local time of an unknown zone is no UTC beside a log that
+// is; the map's zone makes it one.
+func TestLocalTimes(t *testing.T) {
+	var acc, gps strings.Builder
+	acc.WriteString("Timestamp,acc_x,acc_y,acc_z,gyr_x (rad/s),gyr_y (rad/s),gyr_z (rad/s)\n")
+	gps.WriteString("time_utc,speed_kn\n")
+	for i := range 600 {
+		fmt.Fprintf(&acc, "2026-09-20 12:%02d:%02d.%d,0,0,9.8,0,0,0\n", i/60%10, i%60, i%10)
+	}
+	for i := range 60 {
+		fmt.Fprintf(&gps, "2026-09-20T10:00:%02dZ,12\n", i)
+	}
+	imu, err := readText(acc.String(), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	hasWarning(t, imu, 1, "without a zone")
+	if imu.Start.Hour() != 12 {
+		t.Errorf("alone it keeps its time of day, not %s", imu.Start)
+	}
+	watch := mustRead(t, gps.String())
+	l, err := Merge([]*Log{imu, watch})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if l.Clock.How != "" || l.Clock.Tied || l.Start.Hour() != 10 || l.IMU.Time[0] != 0 {
+		t.Errorf("merged from %s, clock %+v, motion from %v s", l.Start, l.Clock, l.IMU.Time[0])
+	}
+	for zone, how := range map[string]Tie{"+02:00": BothUTC, "Europe/Madrid": BothUTC} {
+		m, err := csv.ParseMap("m", []byte("zone = \""+zone+"\"\ntime_utc = \"Timestamp\"\nax_mps2 = \"acc_x\"\nay_mps2 = \"acc_y\"\naz_mps2 = \"acc_z\"\n"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		imu, err := readText(acc.String(), Options{Map: m})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if l, err = Merge([]*Log{imu, watch}); err != nil || l.Clock.How != how || l.IMU.Time[0] != 0 {
+			t.Errorf("%s: %v, %+v, motion from %v s", zone, err, l.Clock, l.IMU.Time[0])
+		}
+	}
+	if _, err := csv.ParseMap("m", []byte("zone = \"Atlantis\"\nax_g = \"x\"\n")); err == nil || !strings.Contains(err.Error(), "offset from UTC") {
+		t.Error(err)
 	}
 }
