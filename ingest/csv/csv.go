@@ -66,6 +66,7 @@ type reader struct {
 	shares bool // the gyroscope has the accelerometer's times
 
 	tail lastField
+	now  values // of the row at hand
 }
 
 // A lineReader hands out lines without their ends. It never holds more than

@@ -262,27 +262,32 @@ func (s *sample) guess() bool {
 	s.sensorUnit(unit.SlotAcc, unit.AccUnits, accUnit)
 	s.sensorUnit(unit.SlotGyr, unit.GyrUnits, gyrUnit)
 	for _, q := range unit.Quantities {
-		g, has := s.found[q.Slot]
-		if !has || q.Slot < unit.SlotLat || q.Slot >= unit.SlotCount {
-			continue
+		if g, has := s.found[q.Slot]; has && q.Slot >= unit.SlotLat && q.Slot < unit.SlotCount {
+			s.found[q.Slot] = s.fixUnit(g, &q)
 		}
-		if u := unit.Find(q.Units, g.unit); u != nil {
-			g.unit = u.Name
-		} else {
-			if q.Slot == unit.SlotSpeed {
-				g.why = "unit guessed: mps, kn, kmh or mph"
-			}
-			g.unit = q.Units[0].Name
-		}
-		if q.Slot <= unit.SlotLon && s.largest(g.header) > 1e6 {
-			g.scale = scaledDegrees
-		} else if q.Slot <= unit.SlotLon && s.largest(s.found[unit.SlotLat].header) > 90 {
-			g.unit = unit.DegMin
-		}
-		s.found[q.Slot] = g
 	}
 	has := func(slot int) bool { _, ok := s.found[slot]; return ok }
 	return has(unit.SlotTime) && (has(unit.SlotAcc) || has(unit.SlotGyr) || has(unit.SlotLat) && has(unit.SlotLon) || has(unit.SlotSpeed))
+}
+
+// fixUnit settles the unit of what a receiver measures.
+func (s *sample) fixUnit(g guess, q *unit.Quantity) guess {
+	if u := unit.Find(q.Units, g.unit); u != nil {
+		g.unit = u.Name
+	} else {
+		g.unit = q.Units[0].Name
+		if q.Slot == unit.SlotSpeed {
+			g.why = "unit guessed: mps, kn, kmh or mph"
+		}
+	}
+	if q.Slot == unit.SlotLat || q.Slot == unit.SlotLon {
+		if s.largest(g.header) > 1e6 {
+			g.scale = scaledDegrees
+		} else if s.largest(s.found[unit.SlotLat].header) > 90 {
+			g.unit = unit.DegMin
+		}
+	}
+	return g
 }
 
 // timeUnit settles a time's unit by its name, or by the size of its values and

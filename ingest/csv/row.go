@@ -44,12 +44,18 @@ func groupOf(slot int) uint8 {
 var groupNames = map[uint8]string{groupAcc: "accelerometer", groupGyr: "gyroscope",
 	groupGPS: "GPS fix", groupTime: "row"}
 
+// values are what one row holds.
+type values struct {
+	v              [unit.SlotCount]float64 // NaN where there is nothing
+	text           [unit.SlotDate - unit.SlotCount + 1][]byte
+	bad, notFinite uint8 // groups
+}
+
 // row takes one row in. whole is false when the file ended inside it.
 func (c *reader) row(line []byte, whole bool) {
 	c.rowsN++
-	v := blankRow
-	var bad, notFinite uint8
-	var stamp, utc, date []byte
+	now := &c.now
+	*now = values{v: blankRow}
 	i, n := 0, 0
 	lastAt := 0
 	for n < len(c.cols) {
@@ -61,42 +67,10 @@ func (c *reader) row(line []byte, whole bool) {
 		if n == c.last {
 			lastAt = i
 		}
-		switch {
-		case col.slot == unit.SlotIgnore:
-			i = scan.FieldEnd(line, i, c.delim)
-		case col.slot >= unit.SlotCount:
-			i = scan.FieldEnd(line, i, c.delim)
-			switch col.slot {
-			case unit.SlotTime:
-				stamp = line[from:i]
-			case unit.SlotDate:
-				date = line[from:i]
-			default:
-				utc = line[from:i]
-			}
-		default:
-			x, next, kind := scan.Number(line, i, c.delim, c.dec)
-			i = next
-			if kind == scan.IsGarbled {
-				if loose, ok := col.loose(line[from:i], c.dec); ok {
-					v[col.slot] = loose
-					kind = scan.IsEmpty // taken
-				}
-			}
-			if kind == scan.IsNumber {
-				if col.degMin {
-					v[col.slot] = degrees(x) * col.scale
-				} else if col.scale == 1 {
-					if col.slot != unit.SlotLat && col.slot != unit.SlotLon {
-						x = scan.ToFloat32(x, line[from:i], c.dec)
-					}
-					v[col.slot] = x
-				} else {
-					v[col.slot] = x * col.scale
-				}
-			} else if kind != scan.IsEmpty {
-				c.badField(col, kind, line[from:i], &bad, &notFinite)
-			}
+		if col.slot >= 0 && col.slot < unit.SlotCount {
+			i = c.number(col, line, i)
+		} else if i = scan.FieldEnd(line, i, c.delim); col.slot >= unit.SlotCount {
+			now.text[col.slot-unit.SlotCount] = line[from:i]
 		}
 		n++
 		if i >= len(line) {
@@ -116,36 +90,71 @@ func (c *reader) row(line []byte, whole bool) {
 		g := groupOf(c.cols[c.last].slot)
 		c.warn(raw.Warning{Kind: raw.CutLine, Sensor: groupNames[g], Text: []string{string(line[lastAt:])}})
 		c.notes.Drop(1, raw.CutLine, "")
-		bad |= g
+		now.bad |= g
 		if g == groupTime {
 			return
 		}
 	}
 	c.tail.note(line[lastAt:], c.delim, c.dec)
+	if t, ok := c.when(); ok {
+		c.add(t, &now.v, now.bad, now.notFinite)
+	}
+}
 
+// number reads the number of a column at line[i]; it returns where it ends.
+func (c *reader) number(col *column, line []byte, i int) int {
+	x, next, kind := scan.Number(line, i, c.delim, c.dec)
+	text, v := line[i:next], &c.now.v[col.slot]
+	switch {
+	case kind == scan.IsEmpty:
+	case kind == scan.IsNumber && col.degMin:
+		*v = degrees(x) * col.scale
+	case kind == scan.IsNumber && col.scale != 1:
+		*v = x * col.scale
+	case kind == scan.IsNumber && (col.slot == unit.SlotLat || col.slot == unit.SlotLon):
+		*v = x
+	case kind == scan.IsNumber:
+		*v = scan.ToFloat32(x, text, c.dec)
+	default:
+		loose, ok := 0.0, false
+		if kind == scan.IsGarbled {
+			loose, ok = col.loose(text, c.dec)
+		}
+		if ok {
+			*v = loose
+		} else {
+			c.badField(col, kind, text)
+		}
+	}
+	return next
+}
+
+// when is the row's time, s; false, and told, where it cannot be read.
+func (c *reader) when() (t float64, ok bool) {
+	text := &c.now.text
+	stamp, utc, date := text[unit.SlotTime-unit.SlotCount], text[unit.SlotUTC-unit.SlotCount], text[unit.SlotDate-unit.SlotCount]
 	if len(date) > 0 {
 		utc = joined(scan.Bare(date), scan.Bare(utc))
 	}
-	t, ok := c.time.read(stamp, utc, c.dec)
-	if !ok {
-		text := stamp
-		if len(scan.Bare(text)) == 0 {
-			text = utc
-		}
-		if len(scan.Bare(text)) == 0 {
-			c.warn(raw.Warning{Kind: raw.NoTime})
-			c.notes.Drop(1, raw.NoTime, "")
-			return
-		}
-		w := raw.Warning{Kind: raw.BadTime, Text: []string{string(text)}}
-		if v, kind := scan.SlowNumber(scan.Bare(text), c.dec); kind == scan.IsNumber && v >= 1e11 && c.time.digits == 0 {
-			w.Kind = raw.BigTime
-		}
-		c.warn(w)
-		c.notes.Drop(1, raw.BadTime, "")
-		return
+	if t, ok = c.time.read(stamp, utc, c.dec); ok {
+		return t, true
 	}
-	c.add(t, &v, bad, notFinite)
+	said := scan.Bare(stamp)
+	if len(said) == 0 {
+		said = scan.Bare(utc)
+	}
+	if len(said) == 0 {
+		c.warn(raw.Warning{Kind: raw.NoTime})
+		c.notes.Drop(1, raw.NoTime, "")
+		return 0, false
+	}
+	w := raw.Warning{Kind: raw.BadTime, Text: []string{string(said)}}
+	if v, kind := scan.SlowNumber(said, c.dec); kind == scan.IsNumber && v >= 1e11 && c.time.digits == 0 {
+		w.Kind = raw.BigTime
+	}
+	c.warn(w)
+	c.notes.Drop(1, raw.BadTime, "")
+	return 0, false
 }
 
 // loose reads a value with its unit or hemisphere behind it.
@@ -185,17 +194,17 @@ func (c *reader) warn(w raw.Warning) {
 	c.notes.Warn(w)
 }
 
-func (c *reader) badField(col *column, kind scan.Kind, text []byte, bad, notFinite *uint8) {
+func (c *reader) badField(col *column, kind scan.Kind, text []byte) {
 	g := groupOf(col.slot)
 	if kind == scan.IsNotFinite {
-		*notFinite |= g
+		c.now.notFinite |= g
 		return
 	}
 	if col.slot == unit.SlotAlt || col.slot == unit.SlotCourse {
 		c.warn(raw.Warning{Kind: raw.NotNumber, Text: []string{string(text), col.name}})
 		return
 	}
-	*bad |= g
+	c.now.bad |= g
 	c.warn(raw.Warning{Kind: raw.NotNumber, Sensor: groupNames[g], Text: []string{string(text), col.name}})
 }
 
