@@ -3,8 +3,11 @@ package advice
 import (
 	"cmp"
 	"math"
-	"math/rand/v2"
 	"slices"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
 
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
@@ -20,11 +23,15 @@ const (
 	priceMove = 2e-4
 	priceCard = 3e-4
 	priceBoth = 3e-3 // both at once: two changes that the next log cannot tell apart
-	// pricePast is what a part of a card past the best costs, per card: a later
-	// step would take it out again.
-	pricePast = 3e-4
-	// priceNotes is the trouble of noting the feel at three speeds.
-	priceNotes = 2e-4
+	// pricePast is what a card costs more that goes past the best, for the part
+	// that does: a later step would undo it.
+	pricePast = 1e-3
+	// onTheWay is the least part of a card's turn that must lie on the way to the
+	// best: else it is a step that the next one takes back.
+	onTheWay = 1.0 / 3
+	// priceNotes is what another outing with notes of feel must be worth, share²:
+	// about 3 points off even, which is as much as riders feel.
+	priceNotes = 1e-3
 
 	smallestMove = 5 * mm
 	// largestMove is as far as one step moves the foil against the feet: a
@@ -133,9 +140,11 @@ func (t *task) steps() []step {
 	cards := []float64{0}
 	if t.mayShim() {
 		one := t.direction()
-		cards = append(cards, one)
-		if math.Abs(t.turn(one, 1)) > cardTurnsFar {
-			cards = append(cards, one/2)
+		for _, n := range []float64{one, one / 2} {
+			far := math.Abs(t.turn(one, 1)) > cardTurnsFar
+			if (n == one || far) && math.Abs(t.toward.Raise) >= onTheWay*math.Abs(t.turn(n, 1)) {
+				cards = append(cards, n)
+			}
 		}
 	}
 	lo, hi := t.reach()
@@ -165,23 +174,34 @@ func (t *task) decide(a *Advice) {
 		return
 	}
 	steps := t.steps()
-	chosen := &steps[0]
-	for i := range steps[1:] {
-		if s := &steps[1+i]; s.better >= Surely && s.loss() < chosen.loss() {
-			chosen = s
-		}
+	chosen := t.choose(steps, false)
+	if chosen == &steps[0] {
+		chosen = t.choose(steps, true) // one change, unless only two together help
 	}
 	switch {
 	case chosen != &steps[0]:
 		a.Verdict, a.Next.Kind = Change, TakeStep
 		t.take(a, chosen)
-	case t.learning(steps) < priceNotes:
+	case t.learning() < priceNotes:
 		a.Verdict, a.Next.Kind = Keep, KeepTrim
 	case t.unchecked():
 		a.Next = Reason{Kind: SayNotes, Speeds: []float64{t.Low, t.mid(), t.Top}}
 	default:
 		a.Next.Kind = FindOut
 	}
+}
+
+// choose is the step of least mean cost that surely helps, with two changes or
+// with one; no change where none does.
+func (t *task) choose(steps []step, two bool) *step {
+	chosen := &steps[0]
+	for i := range steps[1:] {
+		s := &steps[1+i]
+		if both := s.cards != 0 && s.move != 0; both == two && s.better >= Surely && s.loss() < chosen.loss() {
+			chosen = s
+		}
+	}
+	return chosen
 }
 
 // stopped is what must be cleared up before any step, nil for nothing.
@@ -218,55 +238,71 @@ func (t *task) notRideable() *Reason {
 	return nil
 }
 
-// learning is what noting the feel at three speeds is worth beyond the best
-// step of today, share²: by how much the least mean cost falls once the notes
-// are known, averaged over what they may say. Each draw says its own notes, and
-// the others are weighed by how well they agree.
-func (t *task) learning(steps []step) float64 {
-	best := math.Inf(1)
-	for i := range steps {
-		best = math.Min(best, steps[i].loss())
+// eitherWay is no change and the steps that could turn out right, cards and
+// moves of either way.
+func (t *task) eitherWay() []step {
+	steps := []step{t.step(0, 0)}
+	if t.mayShim() {
+		steps = append(steps, t.step(1, 0), t.step(-1, 0))
 	}
-	var said [][]float64
-	for _, v := range []float64{t.Low, t.mid(), t.Top} {
-		said = append(said, t.each(0, 0, func(x *flight, c trim.Change) float64 {
+	lo, hi := t.reach()
+	for _, move := range []float64{math.Max(lo, -largestMove), math.Min(hi, largestMove)} {
+		if math.Abs(move) >= smallestMove {
+			steps = append(steps, t.step(0, move))
+		}
+	}
+	return steps
+}
+
+// learning is what noting the feel at three speeds is worth where no step is
+// sure enough today, share²: by how much the mean cost of the trim falls when a
+// step may be taken once the notes are known, averaged over what they may say.
+// What notes tell of the difference of the costs is taken as normal, with the
+// variance s² that the linear regression on them explains; m is its mean today
+// (unit normal loss: Raiffa & Schlaifer, Applied Statistical Decision Theory,
+// 1961, from memory):
+//
+//	s φ(m/s) - m Φ(-m/s)
+func (t *task) learning() float64 {
+	steps := t.eitherWay()
+	speeds := []float64{t.Low, t.mid(), t.Top}
+	notes := mat.NewDense(len(t.draws), len(speeds), nil)
+	for k, v := range speeds {
+		notes.SetCol(k, t.each(0, 0, func(x *flight, c trim.Change) float64 {
 			p := x.foil.Point(v, trim.Gravity)
 			return x.foil.In.Said(p.With(c).FrontShare)
 		}))
 	}
-	rng := rand.New(rand.NewPCG(5, 77))
-	n := len(t.draws)
-	weight := make([]float64, n)
-	total := 0.0
-	for j := range n {
-		var note [3]float64
-		for k := range note {
-			note[k] = said[k][j] + noteSD*rng.NormFloat64()
-		}
-		sum := 0.0
-		for i := range n {
-			miss := 0.0
-			for k := range note {
-				d := (note[k] - said[k][i]) / noteSD
-				miss += d * d
-			}
-			weight[i] = math.Exp(-miss / 2)
-			if i == j {
-				weight[i] = 0 // it would recognise itself
-			}
-			sum += weight[i]
-		}
-		least := math.Inf(1)
-		for i := range steps {
-			cost := 0.0
-			for k, w := range weight {
-				cost += w * steps[i].cost[k]
-			}
-			least = math.Min(least, cost/math.Max(sum, 1e-300)+steps[i].price)
-		}
-		total += least
+	var cov mat.SymDense
+	stat.CovarianceMatrix(&cov, notes, nil)
+	for k := range speeds {
+		cov.SetSym(k, k, cov.At(k, k)+noteSD*noteSD)
 	}
-	return best - total/float64(n)
+	var chol mat.Cholesky
+	if !chol.Factorize(&cov) {
+		return 0
+	}
+	most := 0.0
+	for i := range steps[1:] {
+		s := &steps[1+i]
+		differ := make([]float64, len(s.cost))
+		for k := range differ {
+			differ[k] = s.cost[k] - steps[0].cost[k]
+		}
+		with := mat.NewVecDense(len(speeds), nil)
+		for k := range speeds {
+			with.SetVec(k, stat.Covariance(differ, mat.Col(nil, k, notes), nil))
+		}
+		var solved mat.VecDense
+		if chol.SolveVecTo(&solved, with) != nil {
+			continue
+		}
+		sd, m := math.Sqrt(math.Max(0, mat.Dot(with, &solved))), mean(differ)+s.price
+		if sd > 0 {
+			most = math.Max(most, sd*distuv.UnitNormal.Prob(m/sd)-m*distuv.UnitNormal.CDF(-m/sd))
+		}
+	}
+	return most
 }
 
 // take writes the chosen step.

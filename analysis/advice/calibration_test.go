@@ -40,12 +40,21 @@ func randomGear(rng *rand.Rand) *setup.Setup {
 // simulated draws a true foil from the priors of s, lets it tell a pitch law
 // and notes of feel, with their honest errors, and gives the outing.
 func simulated(t testing.TB, rng *rand.Rand, s *setup.Setup, w SpeedWeights, notes int, words bool) (trim.Inputs, trim.Outing) {
+	return simulatedRider(t, rng, s, w, notes, words, true)
+}
+
+// simulatedRider is the same, without a zero and a scale of the rider's own
+// where rider is false.
+func simulatedRider(t testing.TB, rng *rand.Rand, s *setup.Setup, w SpeedWeights, notes int, words, rider bool) (trim.Inputs, trim.Outing) {
 	prior := infer(t, outingOf(s))
 	z := make([]float64, len(prior.Mean))
 	for k := range z {
 		z[k] = rng.NormFloat64()
 	}
 	truth := prior.At(z)
+	if !rider {
+		truth.RiderZero, truth.RiderScale = 0, 0
+	}
 	var at []float64
 	for i := range notes {
 		at = append(at, w.Low+(w.Top-w.Low)*(float64(i)+0.5)/float64(notes))

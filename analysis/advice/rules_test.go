@@ -126,6 +126,7 @@ func TestTrackAndFeet(t *testing.T) {
 		t.Errorf("%s: move %g mm, feet %g mm: %s %v", a.Verdict, a.MoveNow, a.FeetNow, a.Next.Kind, a.Why)
 	}
 	// Where the track gives less than a step, the feet make up for it.
+	_, s = build(false, 0.08)
 	s.Board.Track = [2]float64{-0.01, 0.05}
 	a = Advise(infer(t, told(s, trim.FromSetup(s, density, viscosity), 0.04, 6, 8, 10, 12)), s, speeds, Options{LawOK: true})
 	if a.Verdict != Change || a.MoveNow != -10 || !(a.FeetNow > 20) || a.FeetNow > 30 {
