@@ -112,3 +112,10 @@ const meanSpeedSD = 0.05
 // CanBeEvidence says why an outing with one setup cannot be evidence for
 // another; nil when it can.
 func CanBeEvidence(earlier, today *setup.Setup) error { return trim.SameFoil(today, earlier) }
+
+// SameRider says whether two setups are of one rider: the same name, and not a
+// weight that tells that the name is a family's.
+func SameRider(a, b *setup.Setup) bool {
+	const grown = 0.1
+	return a.Rider.Name == b.Rider.Name && math.Abs(a.Rider.Mass-b.Rider.Mass) <= grown*a.Rider.Mass
+}

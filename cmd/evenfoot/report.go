@@ -21,6 +21,7 @@ type reportFlags struct {
 	speeds      string
 	rider       string
 	coordinates bool
+	alone       bool
 }
 
 func reportCommand(c *console) *cobra.Command {
@@ -30,7 +31,9 @@ func reportCommand(c *console) *cobra.Command {
 		Short: "Analyse one session and say what to change",
 		Long: `Analyse one session. SESSION is a folder that holds the logs and a setup.toml,
 or log files that belong together. The answer goes to standard output, the page
-to report.html beside the logs (or where --out says).
+to report.html beside the logs (or where --out says). Earlier sessions of the
+same rider on the same foil whose folders lie beside this one count as evidence;
+--alone leaves them out.
 
 Without a log, --setup and --range give advice from the model and your notes.`,
 		RunE: func(_ *cobra.Command, args []string) error { return c.report(args, f) },
@@ -41,6 +44,7 @@ Without a log, --setup and --range give advice from the model and your notes.`,
 	fl.StringVar(&f.out, "out", "", "write the page to this `file` (default: report.html beside the logs)")
 	fl.StringVar(&f.json, "json", "", "write the result as JSON to this `file`; - is standard output")
 	fl.StringArrayVar(&f.with, "with", nil, "`folder` of an earlier session on the same foil, taken as evidence; may be repeated")
+	fl.BoolVar(&f.alone, "alone", false, "leave out the earlier sessions of the same rider and foil that lie beside this one")
 	fl.StringVar(&f.units, "units", "kn,cm,kg", "units of the words and the page: kn|kmh|mph|mps, cm|in, kg|lb")
 	fl.StringVar(&f.speeds, "range", "", "the `speeds` that matter most, for example 18:26kn")
 	fl.StringVar(&f.rider, "rider", "", `the same foil under somebody else, for example "mass=92kg,height=190cm,level=intermediate"`)
@@ -77,6 +81,9 @@ func (c *console) report(args []string, f reportFlags) error {
 	}
 	if req.Earlier, err = c.earlier(f.with, f.src.columnMap); err != nil {
 		return err
+	}
+	if !f.alone {
+		req.Earlier = append(req.Earlier, c.beside(s, f.with)...)
 	}
 	progress := c.newProgress()
 	req.Progress = progress.stage

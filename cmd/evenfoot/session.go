@@ -19,11 +19,12 @@ import (
 // A session is one outing as the user names it: a folder, or log files that
 // belong together, and a setup.
 type session struct {
-	name  string // for messages and titles
-	dir   string // where a report belongs
-	log   *ingest.Log
-	setup *setup.Setup
-	odd   []string // warnings of the setup
+	name   string // for messages and titles
+	dir    string // where a report belongs
+	folder string // that the session was named by, "" for log files
+	log    *ingest.Log
+	setup  *setup.Setup
+	odd    []string // warnings of the setup
 }
 
 // sources are the command-line flags that say where a session comes from.
@@ -67,7 +68,7 @@ func readSession(args []string, src sources) (*session, error) {
 		if err != nil {
 			return nil, err
 		}
-		folder, s.dir = &found, a
+		folder, s.dir, s.folder = &found, a, a
 		if setupPath == "" {
 			setupPath = found.Setup
 		}
