@@ -18,7 +18,9 @@ import (
 // A Request is what to analyse. Everything but one of Log and Setup may be
 // left out; the result then says what the missing part would add.
 type Request struct {
-	Log   *ingest.Log  // nil for an analysis without a log
+	// Log is nil for an analysis without one. Its clocks are tied and its
+	// samples thinned on the way, so that it serves nothing else after.
+	Log   *ingest.Log
 	Setup *setup.Setup // nil without one
 	// Seen, when not nil, is a result of the same log and setup: what the log
 	// shows is taken from it and not worked out again.

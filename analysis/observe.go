@@ -38,10 +38,15 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	if log == nil {
 		return o
 	}
+	o.thin()
 	progress("tying the clocks")
 	aid := o.tieClocks()
 	progress("estimating the attitude")
 	o.motion = o.board(aid, s)
+	o.pair = nil
+	if o.motion != nil { // only an export looks at it again
+		o.motion.Track.Q, o.motion.Track.SE = nil, nil
+	}
 	progress("telling the rides")
 	in := rideInput(log, o.motion)
 	in.Slowest = slowest(s)
@@ -52,6 +57,8 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	progress("fitting the pitch law")
 	p := lawParams(s, o.motion)
 	windows := pitchlaw.MakeWindows(o.motion, o.ride)
+	m := o.motion // what the page draws stays
+	m.PitchSE, m.Normal, m.PitchRate, m.YawRate, m.Up = nil, nil, nil, nil, nil
 	o.law = pitchlaw.Estimate(windows, p)
 	o.effort = pitchlaw.ControlEffort(o.law.Windows)
 	return o

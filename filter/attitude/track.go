@@ -3,6 +3,9 @@ package attitude
 import (
 	"errors"
 	"fmt"
+	"math"
+
+	"evenfoot/filter"
 
 	"gonum.org/v1/gonum/num/quat"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -23,6 +26,56 @@ func (s *Samples) GyrAt(i int) r3.Vec { return at(&s.Gyr, i) }
 
 func at(c *[3][]float32, i int) r3.Vec {
 	return r3.Vec{X: float64(c[0][i]), Y: float64(c[1][i]), Z: float64(c[2][i])}
+}
+
+// Saturated says that a sensor shows signs of having reached its range.
+func (s *Samples) Saturated() bool { return findLimits(s) != limits{math.Inf(1), math.Inf(1)} }
+
+// Means averages the samples that lie within span seconds of the first of
+// them, so that none is averaged across a gap. A value that is not a number
+// does not count; a mean of none is not a number.
+func (s *Samples) Means(span float64) Samples {
+	var from []int // first sample of each mean
+	for i, t := range s.Time {
+		if i == 0 || !(t-s.Time[from[len(from)-1]] < span) {
+			from = append(from, i)
+		}
+	}
+	n := len(from)
+	from = append(from, len(s.Time))
+	m := Samples{Time: make([]float64, n)}
+	for k := range n {
+		for _, t := range s.Time[from[k]:from[k+1]] {
+			m.Time[k] += t
+		}
+		m.Time[k] /= float64(from[k+1] - from[k])
+	}
+	filter.InParts(6, func(a, b int) {
+		for c := a; c < b; c++ {
+			if c < 3 {
+				m.Acc[c] = means(s.Acc[c], from)
+			} else {
+				m.Gyr[c-3] = means(s.Gyr[c-3], from)
+			}
+		}
+	})
+	return m
+}
+
+// means are those of a column between each of from and the next.
+func means(column []float32, from []int) []float32 {
+	out := make([]float32, len(from)-1)
+	for k := range out {
+		var sum, n float32
+		for _, x := range column[from[k]:from[k+1]] {
+			if x == x {
+				sum += x
+				n++
+			}
+		}
+		out[k] = sum / n // 0/0 is not a number
+	}
+	return out
 }
 
 // An Aid is the velocity over ground that the accelerations are told from.
