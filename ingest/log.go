@@ -1,4 +1,4 @@
-// Package ingest reads the logs that a rider brings (FIT, GPX, CSV, gzip of
+// Package ingest reads the logs that a rider brings (FIT, GPX, NMEA 0183, CSV, gzip of
 // any) into one [Log] in SI units, and says exactly what it found and what it
 // had to leave out.
 //
