@@ -362,3 +362,19 @@ func TestForeignNames(t *testing.T) {
 		}
 	}
 }
+
+// TestReadmeMap: the column map in the README is one.
+func TestReadmeMap(t *testing.T) {
+	readme, err := os.ReadFile("../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, after, _ := strings.Cut(string(readme), "    # FILE.csv.map.toml")
+	text, _, found := strings.Cut(after, "\n\n")
+	if !found {
+		t.Fatal("the README shows no column map")
+	}
+	if _, err := csv.ParseMap("README", []byte("#"+text)); err != nil {
+		t.Error(err)
+	}
+}
