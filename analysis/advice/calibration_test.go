@@ -107,14 +107,15 @@ func flightSpeeds(s *setup.Setup) SpeedWeights {
 // notes of feel. The 90 % intervals must hold the truth 85–95 times in 100,
 // with the binomial error of a short run on top.
 func TestCalibration(t *testing.T) {
-	t.Run("percentages", func(t *testing.T) { calibrate(t, false) })
-	t.Run("words", func(t *testing.T) { calibrate(t, true) })
+	t.Run("percentages", func(t *testing.T) { calibrate(t, false, true) })
+	t.Run("words", func(t *testing.T) { calibrate(t, true, true) })
+	t.Run("without zero and scale", func(t *testing.T) { calibrate(t, false, false) })
 }
 
-func calibrate(t *testing.T, words bool) {
+func calibrate(t *testing.T, words, rider bool) {
 	riders, low, high := 40, 0.77, 0.99
 	if *long {
-		riders, low, high = 600, 0.85, 0.95
+		riders, low, high = 1000, 0.85, 0.95
 	}
 	rng := rand.New(rand.NewPCG(2024, 6))
 	held := map[string]int{}
@@ -124,7 +125,7 @@ func calibrate(t *testing.T, words bool) {
 		s := randomGear(rng)
 		w := flightSpeeds(s).clean()
 		notes := i % 5
-		truth, o := simulated(t, rng, s, w, notes, words)
+		truth, o := simulatedRider(t, rng, s, w, notes, words, rider)
 		task := newTask(infer(t, o), s, w, Options{})
 		want := Best(truth, w, s.Rider.Level)
 		check := func(name string, iv interval.Interval, v float64) {

@@ -13,7 +13,7 @@ import (
 
 // heavyFront is a rider whose foil truly wants d degrees more, and who said so
 // in four notes.
-func advised(t *testing.T, d float64, change func(*setup.Setup)) (*Advice, *setup.Setup, *trim.Posterior) {
+func advised(t *testing.T, d float64, change func(*setup.Setup), feet ...float64) (*Advice, *setup.Setup, *trim.Posterior) {
 	t.Helper()
 	s := gear()
 	if change != nil {
@@ -24,6 +24,9 @@ func advised(t *testing.T, d float64, change func(*setup.Setup)) (*Advice, *setu
 	truth := applied(even, base).Raise(-d * deg)
 	// The stance of the truth is what the rider measures.
 	s.Stance.Front, s.Stance.Back, s.Board.CG = truth.FrontFoot, truth.BackFoot, truth.BoardCG
+	for _, f := range feet { // forward of where they balance
+		s.Stance.Front, s.Stance.Back = s.Stance.Front+f, s.Stance.Back+f
+	}
 	truth = trim.FromSetup(s, density, viscosity)
 	truth.StabIncidence = base.StabIncidence + even.Raise - d*deg
 	p := infer(t, told(s, truth, 0.04, 6, 8, 10, 12))
@@ -508,5 +511,47 @@ func TestHalfACard(t *testing.T) {
 	}
 	if a.Cards != 0.5 || math.Abs(float64(a.Shim)-0.38) > 1e-9 {
 		t.Errorf("%s: %g cards, %.2f mm for 0.7°", a.Verdict, a.Cards, a.Shim)
+	}
+}
+
+// Twelve setups whose answer's direction is known by hand: a stabilizer that
+// presses too hard loads the front foot at speed and wants its leading edge up,
+// one that presses too little the reverse; feet too far forward want the foil
+// forward. On top of the fuselage a card in front raises the leading edge,
+// below it one behind does; a card that is fitted and one too many comes out
+// from where it lies.
+func TestKnownDirections(t *testing.T) {
+	for name, c := range map[string]struct {
+		mount   string
+		fitted  float64 // cards
+		wants   float64 // degrees up
+		place   string
+		takeOut bool
+		feet    float64 // m, forward of where they balance
+	}{
+		"top, up":                   {"top", 0, 1.4, "leading edge", false, 0},
+		"top, down":                 {"top", 0, -1.4, "trailing edge", false, 0},
+		"bottom, up":                {"bottom", 0, 1.4, "trailing edge", false, 0},
+		"bottom, down":              {"bottom", 0, -1.4, "leading edge", false, 0},
+		"top, one in, up":           {"top", 1, 1.4, "leading edge", false, 0},
+		"top, one too many":         {"top", 1, -1.4, "leading edge", true, 0},
+		"bottom, one too many":      {"bottom", 1, -1.4, "trailing edge", true, 0},
+		"top, one the wrong way":    {"top", -1, 1.4, "trailing edge", true, 0},
+		"bottom, one the wrong way": {"bottom", -1, 1.4, "leading edge", true, 0},
+		"feet forward":              {"top", 0, 0, "", false, 0.03},
+		"feet back":                 {"top", 0, 0, "", false, -0.03},
+		"bottom, feet back":         {"bottom", 0, 0, "", false, -0.03},
+	} {
+		a, _, _ := advised(t, c.wants, func(s *setup.Setup) {
+			s.Foil.Stabilizer.Mount, s.Foil.Stabilizer.Shim = c.mount, c.fitted*trim.Card
+			s.Board.Track = [2]float64{-0.08, 0.08}
+		}, c.feet)
+		if a.Verdict != Change || a.Cards*c.wants < 0 || float64(a.MoveNow)*c.feet < 0 || (a.Cards != 0) != (c.wants != 0) || (a.MoveNow != 0) != (c.feet != 0) {
+			t.Errorf("%s: %s, %g cards, move %g mm", name, a.Verdict, a.Cards, a.MoveNow)
+			continue
+		}
+		if c.wants != 0 && (*a.ShimPlace != c.place || a.TakeOut != c.takeOut) {
+			t.Errorf("%s: at the %s, take out %v", name, *a.ShimPlace, a.TakeOut)
+		}
 	}
 }
