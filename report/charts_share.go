@@ -23,8 +23,9 @@ func band(x float64, i interval.Interval, k float64) chart.BandPoint {
 func (b *builder) curve(c []advice.SharePoint) (line []chart.XY, area []chart.BandPoint) {
 	for _, p := range c {
 		x := b.u.SpeedValue(float64(p.Speed))
-		line = append(line, chart.XY{X: x, Y: p.Share.Value * 100})
-		area = append(area, band(x, p.Share, 100))
+		share := words.Possible(p.Share)
+		line = append(line, chart.XY{X: x, Y: share.Value * 100})
+		area = append(area, band(x, share, 100))
 	}
 	return line, area
 }
@@ -51,16 +52,16 @@ func (b *builder) share() *figure {
 	nowLine, nowBand := b.curve(b.today())
 	bands := []plot.Plotter{chart.Band{Points: nowBand, Ink: "now-band"}}
 	lines := []plot.Plotter{chart.Line{Points: nowLine, Ink: "now", Width: 3}}
-	cols := []column{{"today, %", func(p analysis.LoadPoint) string { return words.Between(p.FrontShare, 100, 0) }}}
+	cols := []column{{"today, %", func(p analysis.LoadPoint) string { return words.Share(p.FrontShare) }}}
 	of := func(c []advice.SharePoint) func(p analysis.LoadPoint) string {
-		return func(p analysis.LoadPoint) string { return words.Between(shareOf(c, float64(p.Speed)), 100, 0) }
+		return func(p analysis.LoadPoint) string { return words.Share(shareOf(c, float64(p.Speed))) }
 	}
 	if stepOf(r) {
 		line, area := b.curve(b.after())
 		bands = append(bands, chart.Band{Points: area, Ink: "next-band"})
 		lines = append(lines, chart.Line{Points: line, Ink: "next", Width: 3, Dash: dashes})
 		f.Legend = append(f.Legend, legend{"dash", "next", "after the next step"})
-		cols = append(cols, column{"after the next step, %", func(p analysis.LoadPoint) string { return words.Between(p.FrontShareAfter, 100, 0) }})
+		cols = append(cols, column{"after the next step, %", func(p analysis.LoadPoint) string { return words.Share(p.FrontShareAfter) }})
 	}
 	if best := bestOption(r); best != nil {
 		line, _ := b.curve(best.Curve)
@@ -196,7 +197,7 @@ func (b *builder) options() *figure {
 			better = "-"
 		}
 		f.Table.add(math.NaN(), optionName(o), words.Fixed(float64(o.Shim), 2), words.Between(o.FoilMove, b.u.LengthValue(0.001), b.u.LengthDigits()),
-			words.Between(o.ShareLow, 100, 0), words.Between(o.ShareMid, 100, 0), words.Between(o.ShareTop, 100, 0), words.Between(b.u.Gradient(o.Gradient), 1, 1), words.Chance(float64(o.Overshoot)), better, reach)
+			words.Share(o.ShareLow), words.Share(o.ShareMid), words.Share(o.ShareTop), words.Between(b.u.Gradient(o.Gradient), 1, 1), words.Chance(float64(o.Overshoot)), better, reach)
 	}
 	return f
 }

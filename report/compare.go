@@ -139,7 +139,7 @@ func contenders(rs []*analysis.Result, u words.Units) (cs []contender, lo, top f
 // shareAt is today's front share at a speed.
 func shareAt(r *analysis.Result, v float64) interval.Interval {
 	p, _ := words.LoadAt(r, v)
-	return p.FrontShare
+	return words.Possible(p.FrontShare)
 }
 
 // letters numbers sessions as A to Z, AA and so on.

@@ -26,7 +26,7 @@ func (b *builder) side() *figure {
 		}
 		f.SVG = append(f.SVG, b.sideAt(i, x))
 		f.Table.add(math.NaN(), words.Fixed(b.u.SpeedValue(float64(x.Speed)), 0), words.Between(x.Pitch, 1, 1), words.Between(x.WingLift, perN, 0), words.Between(x.StabLift, perN, 0),
-			words.Between(x.Drag, perN, 0), words.Between(x.FrontShare, 100, 0), words.Between(x.LoadPoint, perMM, 1))
+			words.Between(x.Drag, perN, 0), words.Share(x.FrontShare), words.Between(x.LoadPoint, perMM, 1))
 	}
 	f.Says = b.sideSays(fs[0], fs[len(fs)-1])
 	return f

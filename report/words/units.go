@@ -352,3 +352,15 @@ func UnknownLast(a, b float64) int {
 	}
 	return 0
 }
+
+// Possible is a share with its interval within 0 and 1: a foot cannot pull.
+func Possible(i interval.Interval) interval.Interval {
+	if !i.Known() {
+		return i
+	}
+	in := func(v float64) float64 { return math.Max(0, math.Min(1, v)) }
+	return interval.Interval{Value: in(i.Value), Low: in(i.Low), High: in(i.High)}
+}
+
+// Share is a share of the load in percent, "58 (52 to 64)".
+func Share(i interval.Interval) string { return Between(Possible(i), 100, 0) }
