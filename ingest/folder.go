@@ -4,8 +4,10 @@ import (
 	"bufio"
 	"bytes"
 	"compress/gzip"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -169,4 +171,14 @@ func isLog(path string, head []byte) bool {
 		head = bytes.ReplaceAll(head[2:], []byte{0}, nil)
 	}
 	return csv.LooksLikeColumns(head)
+}
+
+// Cause is why the file system refused, without the name of the file: where a
+// session lies, or how a temporary file is called, is nobody's business.
+func Cause(err error) error {
+	var p *fs.PathError
+	if errors.As(err, &p) {
+		return p.Err
+	}
+	return err
 }

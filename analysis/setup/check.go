@@ -11,6 +11,8 @@ import (
 type checker struct {
 	name     string
 	lines    map[string]int     // of each key, list entries numbered
+	values   map[string]any     // as they stand in the file, by the same
+	entries  map[string]int     // of each list
 	written  map[string]float64 // numbers in their key's unit, defaults too
 	s        *Setup
 	err      error
@@ -23,11 +25,11 @@ func (c *checker) failAt(key string, line int, format string, args ...any) {
 	}
 }
 
-func (c *checker) fail(key, format string, args ...any) { c.failAt(key, c.lines[key], format, args...) }
+func (c *checker) fail(key, format string, args ...any) { c.failAt(key, c.line(key), format, args...) }
 
 func (c *checker) odd(key, format string, args ...any) {
 	w := fmt.Sprintf(format, args...)
-	if line := c.lines[key]; line > 0 && c.name != "" {
+	if line := c.line(key); line > 0 && c.name != "" {
 		w = fmt.Sprintf("%s:%d: %s", c.name, line, w)
 	}
 	c.warnings = append(c.warnings, w)
@@ -51,25 +53,22 @@ func (c *checker) complete() {
 }
 
 // fill puts every value in its place, in SI, and checks the whole.
-func (c *checker) fill(tree map[string]any) {
+func (c *checker) fill() {
 	s := c.s
-	s.Feel, s.Mark = make([]Feel, c.entries(tree, "feel")), make([]Mark, c.entries(tree, "mark"))
-	s.Change, s.Glide = make([]Change, c.entries(tree, "change")), make([]Glide, c.entries(tree, "glide"))
+	s.Feel, s.Mark = make([]Feel, c.entries["feel"]), make([]Mark, c.entries["mark"])
+	s.Change, s.Glide = make([]Change, c.entries["change"]), make([]Glide, c.entries["glide"])
 	for i := range Keys {
 		k := &Keys[i]
-		if list, ok := tree[k.Table()].([]any); ok {
-			for n, e := range list {
-				if v, ok := e.(map[string]any)[k.last()]; ok && c.err == nil {
-					c.put(k, fmt.Sprintf("%s.%d.%s", k.Table(), n, k.last()), k.place(s, n), v)
-				}
+		for n := range c.entries[k.Table()] {
+			if id := fmt.Sprintf("%s.%d.%s", k.Table(), n, k.last()); c.values[id] != nil {
+				c.put(k, id, k.place(s, n), c.values[id])
 			}
-			continue
 		}
-		v := k.Default
-		if s.Given(k.Name) {
-			v = lookUp(tree, k.Name)
+		v, given := c.values[k.Name]
+		if !given {
+			v = k.Default
 		}
-		if v != nil && c.err == nil {
+		if v != nil {
 			c.put(k, k.Name, k.place(s, 0), v)
 		}
 	}
@@ -85,26 +84,6 @@ func (c *checker) fill(tree map[string]any) {
 			check()
 		}
 	}
-}
-
-// entries counts what a list holds, all of which must be tables.
-func (c *checker) entries(tree map[string]any, name string) int {
-	list, _ := tree[name].([]any)
-	for _, e := range list {
-		if _, ok := e.(map[string]any); !ok {
-			c.fail(name, "%s is not a list of values: write [[%s]] on a line of its own for each", name, name)
-			return 0
-		}
-	}
-	return len(list)
-}
-
-func lookUp(tree map[string]any, key string) any {
-	head, rest, deeper := strings.Cut(key, ".")
-	if sub, ok := tree[head].(map[string]any); ok && deeper {
-		return lookUp(sub, rest)
-	}
-	return tree[head]
 }
 
 // put stores a value in SI; id is the key with list entries numbered.
@@ -245,7 +224,7 @@ func (c *checker) notes() {
 		entry := fmt.Sprintf("feel.%d", i)
 		speeds := 0
 		for _, k := range Keys {
-			if _, ok := c.lines[entry+"."+k.last()]; ok && k.isNoteSpeed() {
+			if c.values[entry+"."+k.last()] != nil && k.isNoteSpeed() {
 				speeds++
 				c.s.Feel[i].As = k.last()
 			}
@@ -268,7 +247,7 @@ const slowestNote, fastestNote = 1.0, 40.0
 
 // times checks marks, changes and glides.
 func (c *checker) times() {
-	has := func(entry, key string) bool { _, ok := c.lines[entry+"."+key]; return ok }
+	has := func(entry, key string) bool { return c.values[entry+"."+key] != nil }
 	for i, m := range c.s.Mark {
 		if e := fmt.Sprintf("mark.%d", i); !has(e, "at") || m.Front.Said == "" {
 			c.fail(e, "mark number %d needs both at and front; %s", i+1, feelAsk)

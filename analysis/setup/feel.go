@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 )
 
 // A Sense is where the load was, as a rider puts it.
@@ -59,18 +60,14 @@ type Reading struct {
 // Readings are what the number of the note's speed could mean under the other keys.
 func (f Feel) Readings() []Reading {
 	own := knot
+	if k := KeyNamed("feel." + f.As); k != nil {
+		_, own = k.Unit()
+	}
 	var out []Reading
 	for _, k := range Keys {
-		if _, si := k.Unit(); k.isNoteSpeed() {
-			out = append(out, Reading{k.last(), si})
-			if k.last() == f.As {
-				own = si
-			}
+		if _, si := k.Unit(); k.isNoteSpeed() && si != own {
+			out = append(out, Reading{k.last(), f.Speed * (si / own)})
 		}
-	}
-	out = slices.DeleteFunc(out, func(r Reading) bool { return r.Speed == own })
-	for i := range out {
-		out[i].Speed *= f.Speed / own
 	}
 	return out
 }
@@ -92,22 +89,12 @@ func sense(to func(Sense)) func(any) error {
 func clock(to *float64) func(any) error {
 	return func(v any) error {
 		text := fmt.Sprint(v)
-		parts := strings.Split(text, ":")
-		seconds := 0.0
-		for i, most := range []float64{24, 60, 60} {
-			if i == len(parts) && i == 2 {
-				parts = append(parts, "0")
+		for _, layout := range []string{"15:04:05", "15:04"} {
+			if t, err := time.Parse(layout, text); err == nil {
+				*to = float64(3600*t.Hour()+60*t.Minute()+t.Second()) + float64(t.Nanosecond())*1e-9
+				return nil
 			}
-			n, err := 0.0, error(nil)
-			if i < len(parts) {
-				n, err = strconv.ParseFloat(parts[i], 64)
-			}
-			if len(parts) < 2 || len(parts) > 3 || err != nil || !(n >= 0 && n < most) || i < 2 && strings.Contains(parts[i], ".") {
-				return fmt.Errorf("%q is not a time of day; write it as \"14:05:10\"", text)
-			}
-			seconds = 60*seconds + n
 		}
-		*to = seconds
-		return nil
+		return fmt.Errorf("%q is not a time of day; write it as \"14:05:10\"", text)
 	}
 }

@@ -2,8 +2,11 @@ package setup
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
+	"io"
+	"maps"
 	"os"
 	"regexp"
 	"slices"
@@ -43,29 +46,16 @@ func (e *Error) Error() string {
 // Load reads and checks a setup file. The warnings are for merely odd values;
 // an *Error says what cannot be used.
 func Load(path string) (*Setup, []string, error) {
-	info, err := os.Stat(path)
+	f, err := os.Open(path)
+	var data []byte
+	if err == nil {
+		defer f.Close()
+		data, err = io.ReadAll(io.LimitReader(f, maxBytes+1))
+	}
 	if err != nil {
-		return nil, nil, &Error{File: path, What: "this setup cannot be opened: " + cause(err)}
-	}
-	if info.IsDir() {
-		return nil, nil, &Error{File: path, What: "this is a folder, not a setup file; name the setup.toml in it"}
-	}
-	if info.Size() > maxBytes {
-		return nil, nil, &Error{File: path, What: fmt.Sprintf("this file has %d bytes; a setup is a short text, so it is something else", info.Size())}
-	}
-	data, err := os.ReadFile(path)
-	if err != nil {
-		return nil, nil, &Error{File: path, What: "this setup cannot be read: " + cause(err)}
+		return nil, nil, &Error{What: "the setup cannot be read: " + err.Error()} // which names the file
 	}
 	return Parse(path, data)
-}
-
-func cause(err error) string {
-	var p *os.PathError
-	if errors.As(err, &p) {
-		return p.Err.Error()
-	}
-	return err.Error()
 }
 
 // Parse reads a setup from TOML; name is for messages.
@@ -78,101 +68,118 @@ func Parse(name string, data []byte) (*Setup, []string, error) {
 	if err := toml.Unmarshal(data, &tree); err != nil {
 		return nil, nil, syntaxError(name, data, err)
 	}
-	c := &checker{name: name, lines: map[string]int{}, written: map[string]float64{}, s: &Setup{File: name}}
-	c.walk(data)
+	c := &checker{name: name, lines: linesOf(data), values: map[string]any{}, entries: map[string]int{}, written: map[string]float64{}, s: &Setup{File: name}}
+	c.table(tree, "", "")
 	c.complete()
-	c.fill(tree)
+	c.fill()
 	if c.err != nil {
 		return nil, nil, c.err
 	}
 	return c.s, c.warnings, nil
 }
 
-// walk finds the line of every key and table, notes what is given, and
-// refuses what a setup does not know. List entries number from 0:
-// "feel.0.speed_kn".
-func (c *checker) walk(data []byte) {
+// linesOf finds the line of every key and table that begins one. Entries of
+// lists number from 0: "feel.0.speed_kn".
+func linesOf(data []byte) map[string]int {
 	var p unstable.Parser
 	p.Reset(data)
-	count := map[string]int{}
-	table, entry := "", "" // as in the key table, and numbered
-	for c.err == nil && p.NextExpression() {
+	lines, count := map[string]int{}, map[string]int{}
+	table := ""
+	for p.NextExpression() {
 		e := p.Expression()
+		at, line := "", 0
+		if e.Kind == unstable.KeyValue {
+			at = table
+		}
+		for it := e.Key(); it.Next(); {
+			if count[at] > 0 {
+				at = fmt.Sprintf("%s.%d", at, count[at]-1) // its last entry
+			}
+			at, line = join(at, string(it.Node().Data)), p.Shape(it.Node().Raw).Start.Line
+			if lines[at] == 0 {
+				lines[at] = line
+			}
+		}
 		switch e.Kind {
-		case unstable.Table, unstable.ArrayTable:
-			table, _ = c.path(&p, "", e)
-			entry = table
-			if slices.Contains(lists, table) {
-				entry = fmt.Sprintf("%s.%d", table, count[table])
-				count[table]++
+		case unstable.Table:
+			table = at
+		case unstable.ArrayTable:
+			table = fmt.Sprintf("%s.%d", at, count[at])
+			count[at]++
+			lines[table] = line
+		}
+	}
+	return lines
+}
+
+// line is where a key stands, or the value written in line that holds it; 0
+// when it is not in the file.
+func (c *checker) line(id string) int {
+	for c.lines[id] == 0 && id != "" {
+		id = id[:max(0, strings.LastIndex(id, "."))]
+	}
+	return c.lines[id]
+}
+
+// join is a dotted key. A quoted name with a point in it is not two names.
+func join(table, name string) string {
+	if strings.Contains(name, ".") {
+		name = strconv.Quote(name)
+	}
+	if table == "" {
+		return name
+	}
+	return table + "." + name
+}
+
+// table takes in what is written under a table, the first line first, and
+// refuses what a setup does not know. id is the table with entries of lists
+// numbered, as the values are kept until all is known to be there.
+func (c *checker) table(tree map[string]any, table, id string) {
+	names := slices.SortedFunc(maps.Keys(tree), func(a, b string) int {
+		return cmp.Or(c.line(join(id, a))-c.line(join(id, b)), strings.Compare(a, b))
+	})
+	for _, name := range names {
+		key, at := join(table, name), join(id, name)
+		known, isList := slices.Contains(tables(), key), slices.Contains(lists, key)
+		sub, asTable := tree[name].(map[string]any)
+		entries, asList := tablesIn(tree[name])
+		switch {
+		case KeyNamed(key) != nil:
+			c.s.SetGiven(key)
+			c.values[at] = tree[name]
+		case !known && (asTable || asList):
+			c.failAt(key, c.line(at), "unknown table [%s].%s", key, didYouMean("[%s]", nearest(key, tables())))
+		case !known:
+			c.failAt(key, c.line(at), "unknown key %q.%s", key, didYouMean("%s", nearest(key, keyNames())))
+		case isList && asTable:
+			c.failAt(key, c.line(at), "[%s] may stand several times: write [[%s]]", key, key)
+		case asList && !isList:
+			c.failAt(key, c.line(at), "[[%s]] may stand only once: write [%s]", key, key)
+		case asTable:
+			c.table(sub, key, at)
+		case asList:
+			c.entries[key] = len(entries)
+			for n, e := range entries {
+				c.table(e, key, fmt.Sprintf("%s.%d", at, n))
 			}
-			_, c.lines[entry] = c.path(&p, "", e)
-			c.header(table, entry, e.Kind == unstable.ArrayTable)
-		case unstable.KeyValue:
-			c.pair(&p, table, entry, e)
+		default:
+			c.failAt(key, c.line(at), "%s is a table, not a value: write it as %s on a line of its own", key, bracketed(key))
 		}
 	}
 }
 
-// path is the dotted key of a node under a table, and its line.
-func (c *checker) path(p *unstable.Parser, table string, n *unstable.Node) (key string, line int) {
-	var parts []string
-	if table != "" {
-		parts = append(parts, table)
-	}
-	for it := n.Key(); it.Next(); {
-		part := string(it.Node().Data)
-		if strings.Contains(part, ".") {
-			part = strconv.Quote(part) // a quoted key with a point in it is not two keys
+// tablesIn are the entries of a list of tables.
+func tablesIn(v any) (out []map[string]any, ok bool) {
+	list, _ := v.([]any)
+	for _, e := range list {
+		t, ok := e.(map[string]any)
+		if !ok {
+			return nil, false
 		}
-		parts = append(parts, part)
-		line = p.Shape(it.Node().Raw).Start.Line
+		out = append(out, t)
 	}
-	return strings.Join(parts, "."), line
-}
-
-// header checks a [table] or [[list]].
-func (c *checker) header(table, entry string, asList bool) {
-	isList := slices.Contains(lists, table)
-	switch {
-	case !slices.Contains(tables(), table):
-		c.failAt(table, c.lines[entry], "unknown table [%s].%s", table, didYouMean("[%s]", nearest(table, tables())))
-	case isList && !asList:
-		c.failAt(table, c.lines[entry], "[%s] may stand several times: write [[%s]]", table, table)
-	case asList && !isList:
-		c.failAt(table, c.lines[entry], "[[%s]] may stand only once: write [%s]", table, table)
-	}
-}
-
-// pair checks one key = value, and those of a table that is written in line.
-func (c *checker) pair(p *unstable.Parser, table, entry string, n *unstable.Node) {
-	key, line := c.path(p, table, n)
-	id, _ := c.path(p, entry, n)
-	c.lines[id] = line
-	v := n.Value()
-	switch {
-	case KeyNamed(key) != nil:
-		c.s.SetGiven(key)
-	case v.Kind == unstable.InlineTable:
-		c.header(key, id, false)
-		for it := v.Children(); c.err == nil && it.Next(); {
-			c.pair(p, key, id, it.Node())
-		}
-	case v.Kind == unstable.Array && slices.Contains(lists, key):
-		i := 0
-		for it := v.Children(); c.err == nil && it.Next(); i++ {
-			at := fmt.Sprintf("%s.%d", id, i)
-			c.lines[at] = line
-			for in := it.Node().Children(); c.err == nil && it.Node().Kind == unstable.InlineTable && in.Next(); {
-				c.pair(p, key, at, in.Node())
-			}
-		}
-	case slices.Contains(tables(), key):
-		c.header(key, id, slices.Contains(lists, key))
-		c.failAt(key, line, "%s is a table, not a value: write it as [%s] on a line of its own", key, key)
-	default:
-		c.failAt(key, line, "unknown key %q.%s", key, didYouMean("%s", nearest(key, keyNames())))
-	}
+	return out, len(out) > 0
 }
 
 func didYouMean(format, word string) string {
@@ -186,20 +193,11 @@ func didYouMean(format, word string) string {
 // One that only sits in the wrong table is found by its last part.
 func nearest(name string, known []string) string {
 	last := func(s string) string { return s[strings.LastIndex(s, ".")+1:] }
-	best, dist := "", 1<<30
+	best, least := "", 1+max(2, len(last(name))/2)
 	for _, k := range known {
-		d := near.Edits(name, k)
-		if last(k) == last(name) {
-			d = min(d, 1)
-		} else {
-			d = min(d, 1+near.Edits(last(name), last(k)))
+		if d := min(near.Edits(name, k), 1+near.Edits(last(name), last(k))); d < least {
+			best, least = k, d
 		}
-		if d < dist {
-			best, dist = k, d
-		}
-	}
-	if dist > max(2, len(last(name))/2) {
-		return ""
 	}
 	return best
 }

@@ -1,6 +1,7 @@
 package setup
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -20,19 +21,19 @@ func ParseRider(text string, base *Setup) (*Setup, error) {
 	for field := range strings.SplitSeq(text, ",") {
 		name, v, ok := strings.Cut(field, "=")
 		if !ok {
-			return nil, fmt.Errorf("--rider: %q is not of the form %s", field, riderForm)
+			return nil, fmt.Errorf("%q is not of the form %s", field, riderForm)
 		}
 		if err := s.setRider(strings.TrimSpace(name), strings.TrimSpace(v)); err != nil {
-			return nil, fmt.Errorf("--rider: %w", err)
+			return nil, err
 		}
 	}
 	if s.Stance.Front-s.Stance.Back < 0.05 {
-		return nil, fmt.Errorf("--rider: the front foot must stand ahead of the back foot")
+		return nil, errors.New("the front foot must stand ahead of the back foot")
 	}
 	return &s, nil
 }
 
-// setRider sets what one word of --rider says.
+// setRider sets what one word of --rider says, checked as in a file.
 func (s *Setup) setRider(name, text string) error {
 	i := slices.IndexFunc(Keys, func(k Key) bool { return k.Rider == name && name != "" })
 	if i < 0 {
@@ -45,43 +46,24 @@ func (s *Setup) setRider(name, text string) error {
 		return fmt.Errorf("%q is not known: use %s", name, strings.Join(known, ", "))
 	}
 	k := &Keys[i]
-	switch p := k.place(s, 0).(type) {
-	case *string:
-		if k.Words != nil && !slices.Contains(k.Words, text) {
-			return fmt.Errorf("%s %q is not known: use %s", name, text, strings.Join(k.Words, ", "))
+	var v any = text
+	if unit, si := k.Unit(); unit != "" {
+		number := strings.TrimRight(text, "abcdefghijklmnopqrstuvwxyz")
+		factor, ok := unitNames[unit][text[len(number):]]
+		x, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
+		if err != nil || !ok {
+			return fmt.Errorf("%s=%q is not a number with its unit, for example %s", name, text, riderForm)
 		}
-		*p = text
-	case *float64:
-		v, err := k.quantity(text)
-		if err != nil {
-			return err
-		}
-		*p = v
+		v = x * factor / si
 	}
+	c := &checker{s: s, written: map[string]float64{}}
+	c.put(k, k.last(), k.place(s, 0), v)
 	s.SetGiven(k.Name)
-	return nil
+	return c.err
 }
 
 // unitNames are what a rider's size may be written in, and their size in SI.
 var unitNames = map[string]map[string]float64{
 	"kg": {"kg": 1, "lb": 0.45359237},
 	"cm": {"cm": cm, "m": 1, "in": 0.0254, "mm": mm},
-}
-
-// quantity reads a number with its unit, within the key's limits, in SI.
-func (k *Key) quantity(text string) (float64, error) {
-	own, si := k.Unit()
-	number := strings.TrimRight(text, "abcdefghijklmnopqrstuvwxyz")
-	factor, ok := unitNames[own][text[len(number):]]
-	if !ok {
-		return 0, fmt.Errorf("%s=%q needs a unit, for example %s%s", k.Rider, text, strings.TrimSpace(number), own)
-	}
-	v, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
-	if err != nil {
-		return 0, fmt.Errorf("%s=%q is not a number with a unit", k.Rider, text)
-	}
-	if v *= factor; !(v >= k.Limits.Low*si && v <= k.Limits.High*si) {
-		return 0, fmt.Errorf("%s=%s is outside what is possible", k.Rider, text)
-	}
-	return v, nil
 }

@@ -62,15 +62,24 @@ func Template(rig string) (string, error) {
 }
 
 func heading(table string) string {
+	help := tableHelp[table]
 	switch {
 	case table == "":
 		return ""
 	case slices.Contains(lists, table):
-		return fmt.Sprintf("# %s\n# [[%s]]\n", tableHelp[table], table)
-	case tableHelp[table] != "":
-		return fmt.Sprintf("%-26s # %s\n", "["+table+"]", tableHelp[table])
+		return "# " + help + "\n# " + bracketed(table) + "\n"
+	case help != "":
+		return fmt.Sprintf("%-26s # %s\n", bracketed(table), help)
 	}
-	return "[" + table + "]\n"
+	return bracketed(table) + "\n"
+}
+
+// bracketed is a table's header as it is written: [rider], [[feel]].
+func bracketed(table string) string {
+	if slices.Contains(lists, table) {
+		return "[[" + table + "]]"
+	}
+	return "[" + table + "]"
 }
 
 // help is the comment behind a key: needed, what it is, which words it takes.

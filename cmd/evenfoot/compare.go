@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -11,12 +12,8 @@ import (
 	"evenfoot/report/words"
 )
 
-type compareFlags struct {
-	out, json, units string
-}
-
 func compareCommand(c *console) *cobra.Command {
-	var f compareFlags
+	var f answerFlags
 	cmd := &cobra.Command{
 		Use:   "compare FOLDER FOLDER...",
 		Short: "Before and after, or several athletes side by side",
@@ -26,14 +23,11 @@ did the change do what was predicted?`,
 		Args: cobra.MinimumNArgs(2),
 		RunE: func(_ *cobra.Command, args []string) error { return c.compare(args, f) },
 	}
-	fl := cmd.Flags()
-	fl.StringVar(&f.out, "out", "", "write the page to this `file` (default: compare.html)")
-	fl.StringVar(&f.json, "json", "", "write the result as JSON to this `file`; - is standard output")
-	fl.StringVar(&f.units, "units", "kn,cm,kg", "units of the words and the page: kn|kmh|mph|mps, cm|in, kg|lb")
+	f.add(cmd.Flags(), "compare.html")
 	return cmd
 }
 
-func (c *console) compare(folders []string, f compareFlags) error {
+func (c *console) compare(folders []string, f answerFlags) error {
 	units, err := words.ParseUnits(f.units)
 	if err != nil {
 		return usageError{err}
@@ -70,20 +64,16 @@ func (c *console) compare(folders []string, f compareFlags) error {
 	return c.deliverComparison(results, f, units)
 }
 
-func (c *console) deliverComparison(results []*analysis.Result, f compareFlags, units words.Units) error {
+func (c *console) deliverComparison(results []*analysis.Result, f answerFlags, units words.Units) error {
 	cmp, err := analysis.Compare(results)
 	if err != nil {
 		return err
 	}
-	a := answer{}
-	if err := report.CompareJSON(&a.json, cmp, units); err != nil {
-		return err
-	}
-	if err := report.CompareHTML(&a.page, cmp.Results, report.Options{Before: cmp.BeforeAfter, Units: units, Version: versionText(), Now: time.Now()}); err != nil {
-		return err
-	}
-	if err := report.CompareText(&a.words, cmp.Results, report.TextOptions{Before: cmp.BeforeAfter, Units: units, Color: c.color()}); err != nil {
-		return err
-	}
-	return c.hand(&a, f.out, "compare.html", f.json)
+	opt := report.Options{Before: cmp.BeforeAfter, Units: units, Version: versionText(), Now: time.Now()}
+	return c.hand(f, "compare.html",
+		func(w io.Writer) error { return report.CompareHTML(w, cmp.Results, opt) },
+		func(w io.Writer) error { return report.CompareJSON(w, cmp, units) },
+		func(w io.Writer) error {
+			return report.CompareText(w, cmp.Results, report.TextOptions{Before: cmp.BeforeAfter, Units: units, Color: c.color()})
+		})
 }

@@ -66,9 +66,12 @@ func (c *console) demo(dir string) error {
 
 func writeSession(dir, setupText string, logs map[string]func(io.Writer) error) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return fmt.Errorf("cannot make the folder %s: %w", dir, cause(err))
+		return fmt.Errorf("cannot make the folder %s: %w", dir, ingest.Cause(err))
 	}
-	files := []output{{filepath.Join(dir, ingest.SetupName), holding([]byte(setupText))}}
+	files := []output{{filepath.Join(dir, ingest.SetupName), func(w io.Writer) error {
+		_, err := io.WriteString(w, setupText)
+		return err
+	}}}
 	for name, fill := range logs {
 		files = append(files, output{filepath.Join(dir, name), fill})
 	}
@@ -102,7 +105,7 @@ func (c *console) tellDemo(dir string) error {
 		fmt.Fprintln(c.out)
 	}
 	side := filepath.Join(dir, "compare.html")
-	if err := c.deliverComparison(alone[:], compareFlags{out: side}, units); err != nil {
+	if err := c.deliverComparison(alone[:], answerFlags{out: side}, units); err != nil {
 		return err
 	}
 	fmt.Fprintf(c.out, "\nThe reports: %s\n             %s\n             %s\n",

@@ -46,8 +46,7 @@ without a setup. The file holds coordinates.`,
 	}
 	cmd.Flags().StringVar(&out, "out", "", "write to this `file` (- for standard output, where an export goes without it unless that is a screen)")
 	cmd.Flags().BoolVar(&pastOnly, "causal", false, "attitude from the past only, without GPS, as a display on the board would have it")
-	cmd.Flags().StringVar(&src.setup, "setup", "", "the setup `file`, for the level of the sensor")
-	cmd.Flags().StringVar(&src.columnMap, "map", "", "column map `file` for a CSV with other column names")
+	src.add(cmd.Flags(), "the setup `file`, for the level of the sensor")
 	return cmd
 }
 

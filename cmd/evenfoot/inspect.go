@@ -47,7 +47,7 @@ NAME.map.toml, and reads the file through it. Check every line of it.`,
 		},
 	}
 	cmd.Flags().BoolVar(&in.asJSON, "json", false, "print JSON instead of words")
-	cmd.Flags().StringVar(&columnMap, "map", "", "column map `file` for a CSV with other column names")
+	cmd.Flags().StringVar(&columnMap, "map", "", mapHelp)
 	cmd.Flags().BoolVar(&in.writeMap, "write-map", false, "write a column map beside each CSV that needs one")
 	return cmd
 }
@@ -142,14 +142,14 @@ func writeMap(path, text string) (l *ingest.Log, err error) {
 		return nil, fmt.Errorf("%s is there already and is left as it is", name)
 	}
 	if err != nil {
-		return nil, fmt.Errorf("cannot write %s: %w", name, cause(err))
+		return nil, fmt.Errorf("cannot write %s: %w", name, ingest.Cause(err))
 	}
 	_, err = f.WriteString(text)
 	if cerr := f.Close(); err == nil {
 		err = cerr
 	}
 	if err != nil {
-		err = fmt.Errorf("cannot write %s: %w", name, cause(err))
+		err = fmt.Errorf("cannot write %s: %w", name, ingest.Cause(err))
 	} else {
 		l, err = ingest.Open(path, ingest.Options{})
 	}

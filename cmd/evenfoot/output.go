@@ -6,9 +6,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"path/filepath"
+
+	"github.com/spf13/pflag"
+
+	"evenfoot/ingest"
 )
 
 // ours are the first bytes of what evenfoot writes: a page, a result, an export.
@@ -33,7 +36,7 @@ func mayReplace(path string) error {
 		n, err = io.ReadFull(f, head)
 	}
 	if err != nil && !errors.Is(err, io.ErrUnexpectedEOF) {
-		return fmt.Errorf("%s exists and cannot be read: %w; choose another name", path, cause(err))
+		return fmt.Errorf("%s exists and cannot be read: %w; choose another name", path, ingest.Cause(err))
 	}
 	for _, sign := range ours {
 		if bytes.HasPrefix(head[:n], []byte(sign)) {
@@ -52,20 +55,14 @@ type output struct {
 // writeWhole writes files whole or not at all: none takes its name before all are
 // written to a neighbour, so a run that fails leaves what was there before.
 func writeWhole(files ...output) (err error) {
-	var staged []string
+	staged := make([]string, len(files))
 	defer func() {
-		if err != nil {
-			for _, tmp := range staged {
-				os.Remove(tmp)
-			}
+		for _, tmp := range staged {
+			os.Remove(tmp) // what took its name is not there any more
 		}
 	}()
-	for _, f := range files {
-		tmp, err := f.stage()
-		if tmp != "" {
-			staged = append(staged, tmp)
-		}
-		if err != nil {
+	for i, f := range files {
+		if staged[i], err = f.stage(); err != nil {
 			return err
 		}
 	}
@@ -77,7 +74,9 @@ func writeWhole(files ...output) (err error) {
 	return nil
 }
 
-func (f output) cannot(err error) error { return fmt.Errorf("cannot write %s: %w", f.path, cause(err)) }
+func (f output) cannot(err error) error {
+	return fmt.Errorf("cannot write %s: %w", f.path, ingest.Cause(err))
+}
 
 // stage writes what path shall hold to a neighbour, and gives its name.
 func (f output) stage() (tmp string, err error) {
@@ -96,61 +95,59 @@ func (f output) stage() (tmp string, err error) {
 	return file.Name(), err
 }
 
-// holding fills a file with bytes.
-func holding(b []byte) func(io.Writer) error {
-	return func(w io.Writer) error {
-		_, err := w.Write(b)
-		return err
-	}
+// answerFlags are the flags that say where an answer goes, and in which units.
+type answerFlags struct{ out, json, units string }
+
+// answerFlags adds them to a command whose page has a usual place.
+func (f *answerFlags) add(fl *pflag.FlagSet, usual string) {
+	fl.StringVar(&f.out, "out", "", "write the page to this `file` (default: "+usual+")")
+	fl.StringVar(&f.json, "json", "", "write the result as JSON to this `file`; - is standard output")
+	fl.StringVar(&f.units, "units", "kn,cm,kg", "units of the words and the page: kn|kmh|mph|mps, cm|in, kg|lb")
 }
 
-// An answer is one result in its three forms.
-type answer struct {
-	page, words, json bytes.Buffer
-}
+// A writer writes one form of an answer.
+type writer = func(io.Writer) error
 
-// hand writes an answer where the flags say: the page to out (page beside the
-// logs or here when out is empty), the JSON to the file js, the words to
-// standard output; with js "-" the JSON takes the words' place, and a page is
-// written only when out asks for one.
-func (c *console) hand(a *answer, out, page, js string) error {
-	if out == "" && js != "-" {
-		out = page
+// hand writes an answer where the flags say: the page to f.out (or where it
+// usually goes), the JSON to the file f.json, the words to standard output;
+// with f.json "-" the JSON takes the words' place, and a page is written only
+// when f.out asks for one. All forms are made before any is written.
+func (c *console) hand(f answerFlags, usual string, page, js, text writer) error {
+	if f.out == "" && f.json != "-" {
+		f.out = usual
 	}
-	if out != "" && filepath.Clean(out) == filepath.Clean(js) {
-		return usagef("the page and the JSON cannot both be %s", out)
+	if f.out != "" && filepath.Clean(f.out) == filepath.Clean(f.json) {
+		return usagef("the page and the JSON cannot both be %s", f.out)
 	}
+	said := text
 	var files []output
-	if js != "" && js != "-" {
-		files = append(files, output{js, holding(a.json.Bytes())})
+	switch f.json {
+	case "":
+	case "-":
+		said = js
+	default:
+		files = append(files, output{f.json, js})
 	}
-	if out != "" {
-		files = append(files, output{out, holding(a.page.Bytes())})
+	if f.out != "" {
+		files = append(files, output{f.out, page})
 	}
-	for _, f := range files {
-		if err := mayReplace(f.path); err != nil {
+	for _, o := range files {
+		if err := mayReplace(o.path); err != nil {
 			return err
 		}
+	}
+	var words bytes.Buffer
+	if err := said(&words); err != nil {
+		return err
 	}
 	if err := writeWhole(files...); err != nil {
 		return err
 	}
-	if js == "-" {
-		_, err := a.json.WriteTo(c.out)
+	if _, err := words.WriteTo(c.out); err != nil {
 		return err
 	}
-	if _, err := a.words.WriteTo(c.out); err != nil {
-		return err
+	if f.json != "-" {
+		fmt.Fprintf(c.err, "The page is %s\n", f.out)
 	}
-	fmt.Fprintf(c.err, "The page is %s\n", out)
 	return nil
-}
-
-// cause is the reason of a file error without the temporary name.
-func cause(err error) error {
-	var p *fs.PathError
-	if errors.As(err, &p) {
-		return p.Err
-	}
-	return err
 }

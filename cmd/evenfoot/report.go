@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"path/filepath"
 	"time"
 
@@ -14,10 +15,9 @@ import (
 )
 
 type reportFlags struct {
+	answerFlags
 	src         sources
-	out, json   string
 	with        []string
-	units       string
 	speeds      string
 	rider       string
 	coordinates bool
@@ -39,13 +39,10 @@ Without a log, --setup and --range give advice from the model and your notes.`,
 		RunE: func(_ *cobra.Command, args []string) error { return c.report(args, f) },
 	}
 	fl := cmd.Flags()
-	fl.StringVar(&f.src.setup, "setup", "", "the setup `file` (default: setup.toml in the session's folder)")
-	fl.StringVar(&f.src.columnMap, "map", "", "column map `file` for a CSV with other column names")
-	fl.StringVar(&f.out, "out", "", "write the page to this `file` (default: report.html beside the logs)")
-	fl.StringVar(&f.json, "json", "", "write the result as JSON to this `file`; - is standard output")
+	f.src.add(fl, "the setup `file` (default: setup.toml in the session's folder)")
+	f.add(fl, "report.html beside the logs")
 	fl.StringArrayVar(&f.with, "with", nil, "`folder` of an earlier session on the same foil, taken as evidence; may be repeated")
 	fl.BoolVar(&f.alone, "alone", false, "leave out the earlier sessions of the same rider and foil that lie beside this one")
-	fl.StringVar(&f.units, "units", "kn,cm,kg", "units of the words and the page: kn|kmh|mph|mps, cm|in, kg|lb")
 	fl.StringVar(&f.speeds, "range", "", "the `speeds` that matter most, for example 18:26kn")
 	fl.StringVar(&f.rider, "rider", "", `the same foil under somebody else, for example "mass=92kg,height=190cm,level=intermediate"`)
 	fl.BoolVar(&f.coordinates, "coordinates", false, "let the page hold latitude and longitude")
@@ -73,7 +70,7 @@ func (c *console) report(args []string, f reportFlags) error {
 			return usagef("--rider needs a setup: the foil that the other rider would stand on")
 		}
 		if req.Other, err = setup.ParseRider(f.rider, s.setup); err != nil {
-			return usageError{err}
+			return usagef("--rider: %w", err)
 		}
 	}
 	if err := apart(append(args[:len(args):len(args)], f.with...)); err != nil {
@@ -111,17 +108,10 @@ func (c *console) earlier(folders []string, columnMap string) ([]analysis.Earlie
 	return out, nil
 }
 
-// deliver makes page, JSON and words before it writes any of them.
 func (c *console) deliver(r *analysis.Result, s *session, f reportFlags, units words.Units) error {
-	a := answer{}
-	if err := report.JSON(&a.json, r, units); err != nil {
-		return err
-	}
-	if err := report.HTML(&a.page, r, report.Options{Units: units, Coordinates: f.coordinates, Version: versionText(), Now: time.Now()}); err != nil {
-		return err
-	}
-	if err := report.Text(&a.words, r, report.TextOptions{Units: units, Color: c.color()}); err != nil {
-		return err
-	}
-	return c.hand(&a, f.out, filepath.Join(s.dir, "report.html"), f.json)
+	opt := report.Options{Units: units, Coordinates: f.coordinates, Version: versionText(), Now: time.Now()}
+	return c.hand(f.answerFlags, filepath.Join(s.dir, "report.html"),
+		func(w io.Writer) error { return report.HTML(w, r, opt) },
+		func(w io.Writer) error { return report.JSON(w, r, units) },
+		func(w io.Writer) error { return report.Text(w, r, report.TextOptions{Units: units, Color: c.color()}) })
 }

@@ -10,6 +10,8 @@ import (
 	"strings"
 	"sync"
 
+	"github.com/spf13/pflag"
+
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
 	"evenfoot/ingest"
@@ -28,9 +30,13 @@ type session struct {
 }
 
 // sources are the command-line flags that say where a session comes from.
-type sources struct {
-	setup     string
-	columnMap string
+type sources struct{ setup, columnMap string }
+
+const mapHelp = "column map `file` for a CSV with other column names"
+
+func (s *sources) add(fl *pflag.FlagSet, setupHelp string) {
+	fl.StringVar(&s.setup, "setup", "", setupHelp)
+	fl.StringVar(&s.columnMap, "map", "", mapHelp)
 }
 
 // open reads a session and warns of what is odd in its setup.
@@ -45,23 +51,23 @@ func (c *console) open(args []string, src sources) (*session, error) {
 	return s, nil
 }
 
-// readSession reads a session. A folder brings its own setup.toml unless
-// --setup names another.
+// readSession reads a session: log files, each of which must be one, or a
+// folder, in which other files lie too. A folder brings its own setup.toml
+// unless --setup names another.
 func readSession(args []string, src sources) (*session, error) {
 	s := &session{dir: "."}
-	setupPath := src.setup
-	var logs []string
+	if len(args) > 0 {
+		s.name = baseName(args[0])
+	}
 	var folder *ingest.Found
 	for _, a := range args {
 		info, err := os.Stat(a)
-		if err != nil {
-			return nil, fmt.Errorf("%s cannot be opened: %w", a, cause(err))
-		}
-		if !info.IsDir() {
-			logs = append(logs, a)
+		switch {
+		case err != nil:
+			return nil, fmt.Errorf("%s cannot be opened: %w", a, ingest.Cause(err))
+		case !info.IsDir():
 			continue
-		}
-		if len(args) > 1 {
+		case len(args) > 1:
 			return nil, usagef("%s is a folder; a session is one folder, or log files that belong together", a)
 		}
 		found, err := ingest.Folder(a)
@@ -69,23 +75,42 @@ func readSession(args []string, src sources) (*session, error) {
 			return nil, err
 		}
 		folder, s.dir, s.folder = &found, a, a
-		if setupPath == "" {
-			setupPath = found.Setup
-		}
-		if len(found.Logs) == 0 && found.Aside.Kind == "" && setupPath == "" {
+		src.setup = cmp.Or(src.setup, found.Setup)
+		if len(found.Logs) == 0 && found.Aside.Kind == "" && src.setup == "" {
 			return nil, fmt.Errorf("%s holds no log and no setup.toml", a)
 		}
 	}
-	if len(args) > 0 {
-		s.name = baseName(args[0])
-	}
-	if setupPath != "" {
-		var err error
-		if s.setup, s.odd, err = setup.Load(setupPath); err != nil {
+	var err error
+	if src.setup != "" {
+		if s.setup, s.odd, err = setup.Load(src.setup); err != nil {
 			return nil, err
 		}
 	}
-	return s, s.readLogs(logs, folder, src.columnMap)
+	opt, err := readOptions(src.columnMap)
+	if err != nil {
+		return nil, err
+	}
+	var logs []*ingest.Log
+	if folder == nil {
+		logs, err = openAll(args, opt)
+	} else if logs, err = folder.Open(opt); err != nil {
+		err = fmt.Errorf("%s: %w", s.dir, err)
+	}
+	if err == nil && len(logs) > 0 {
+		s.log, err = ingest.Merge(logs)
+	}
+	return s, err
+}
+
+func openAll(paths []string, opt ingest.Options) (logs []*ingest.Log, err error) {
+	for _, p := range paths {
+		l, err := ingest.Open(p, opt)
+		if err != nil {
+			return nil, err
+		}
+		logs = append(logs, l)
+	}
+	return logs, nil
 }
 
 // baseName is the last part of a path, of "." too: where a session lies is
@@ -103,7 +128,7 @@ func apart(paths []string) error {
 	for i, p := range paths {
 		info, err := os.Stat(p)
 		if err != nil {
-			return fmt.Errorf("%s cannot be opened: %w", p, cause(err))
+			return fmt.Errorf("%s cannot be opened: %w", p, ingest.Cause(err))
 		}
 		for k, other := range seen {
 			if os.SameFile(info, other) {
@@ -115,43 +140,13 @@ func apart(paths []string) error {
 	return nil
 }
 
-// readLogs reads the logs that were named, each of which must be one, or those
-// of a folder, in which other files lie too.
-func (s *session) readLogs(paths []string, folder *ingest.Found, columnMap string) error {
-	opt, err := readOptions(columnMap)
-	if err != nil {
-		return err
-	}
-	var logs []*ingest.Log
-	if folder != nil {
-		if logs, err = folder.Open(opt); err != nil {
-			return fmt.Errorf("%s: %w", s.dir, err)
+func readOptions(columnMap string) (opt ingest.Options, err error) {
+	if columnMap != "" {
+		if opt.Map, err = ingest.ReadMap(columnMap); err != nil {
+			err = usageError{err}
 		}
 	}
-	for _, p := range paths {
-		l, err := ingest.Open(p, opt)
-		if err != nil {
-			return err
-		}
-		logs = append(logs, l)
-	}
-	if len(logs) > 0 {
-		s.log, err = ingest.Merge(logs)
-	}
-	return err
-}
-
-func readOptions(columnMap string) (ingest.Options, error) {
-	var opt ingest.Options
-	if columnMap == "" {
-		return opt, nil
-	}
-	m, err := ingest.ReadMap(columnMap)
-	if err != nil {
-		return opt, usageError{err}
-	}
-	opt.Map = m
-	return opt, nil
+	return opt, err
 }
 
 // analyse runs one session with what the command line adds to it, and warns

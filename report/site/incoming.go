@@ -3,11 +3,12 @@ package site
 import (
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
+
+	"evenfoot/ingest"
 )
 
 // An incoming file lies in incoming/ under a name of ours until the whole
@@ -52,15 +53,7 @@ func (st *store) receive(name, kind string, r io.Reader) (in *incoming, err erro
 type diskError struct{ error }
 
 func (e diskError) Error() string {
-	return fmt.Sprintf("the data folder cannot take the file: %v", cause(e.error))
-}
-
-func cause(err error) error {
-	var p *os.PathError
-	if errors.As(err, &p) {
-		return p.Err
-	}
-	return err
+	return fmt.Sprintf("the data folder cannot take the file: %v", ingest.Cause(e.error))
 }
 
 // written remembers an error of writing, to tell it from one of reading.

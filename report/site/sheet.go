@@ -12,6 +12,7 @@ import (
 	"strconv"
 	"time"
 
+	"evenfoot/ingest"
 	"evenfoot/report"
 )
 
@@ -191,7 +192,7 @@ func (s *Site) saveFile(w http.ResponseWriter, r *http.Request, ses *session) er
 	}
 	f, err := os.Open(s.store.path(ses.Files[n].Hash))
 	if err != nil {
-		return fmt.Errorf("the file is no longer in the data folder: %w", cause(err))
+		return fmt.Errorf("the file is no longer in the data folder: %w", ingest.Cause(err))
 	}
 	defer f.Close()
 	attach(w, "application/octet-stream", ses.Files[n].Name)

@@ -81,7 +81,7 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 			return nil, errors.New("another rider needs a setup: the foil that the other rider would stand on")
 		}
 		if other, err = setup.ParseRider(o.Other.text(), set); err != nil {
-			return nil, fmt.Errorf("the other rider: %s", strings.TrimPrefix(err.Error(), "--rider: "))
+			return nil, fmt.Errorf("the other rider: %w", err)
 		}
 	}
 	p := &plan{key: pageKey("sheet", inputs, o), ids: ids, what: ses.Title}
