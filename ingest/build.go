@@ -89,15 +89,11 @@ func (b *builder) at(t float64, w raw.Warning) raw.Warning {
 // finite leaves out samples with NaN or an infinity in them.
 func (b *builder) finite() {
 	for _, s := range []*raw.Series{&b.r.Acc, &b.r.Gyr} {
-		n := min(len(s.Time), len(s.V[0]), len(s.V[1]), len(s.V[2]))
-		ok := func(i int) bool {
+		lost := s.Keep(func(i int) bool {
 			x := s.V[0][i] - s.V[0][i] + s.V[1][i] - s.V[1][i] + s.V[2][i] - s.V[2][i]
 			return x == 0 && math.Abs(s.Time[i]) < timeMost
-		}
-		if idx := indexIf(n, ok); idx != nil {
-			*s = s.Pick(idx)
-			b.notes.Drop(n-len(idx), raw.NotFinite, "")
-		}
+		})
+		b.notes.Drop(lost, raw.NotFinite, "")
 	}
 	b.finiteFixes()
 }
@@ -108,7 +104,7 @@ func (b *builder) believeDate() {
 		return
 	}
 	unset := b.unset()
-	for _, t := range [][]float64{b.r.Acc.Time, b.r.Gyr.Time, b.r.Gps.Time} {
+	for _, t := range b.r.Times() {
 		if slices.ContainsFunc(t, func(x float64) bool { return x >= unset }) {
 			return
 		}
@@ -120,26 +116,22 @@ func (b *builder) believeDate() {
 // oneOuting keeps the longest outing of a file that holds several.
 func (b *builder) oneOuting() {
 	r := b.r
-	all := [][]float64{r.Acc.Time, r.Gyr.Time, r.Gps.Time}
-	sorted := make([][]float64, 0, len(all))
-	for _, t := range all {
+	sorted := r.Times()
+	for i, t := range sorted {
 		if !slices.IsSorted(t) {
-			t = slices.Clone(t)
-			slices.Sort(t)
+			sorted[i] = slices.Sorted(slices.Values(t))
 		}
-		sorted = append(sorted, t)
 	}
 	from, to, outside, n := outings(sorted, pauseBetweenOutings)
 	if n < 2 || b.clockSet(sorted, from) {
 		return
 	}
-	within := func(t []float64) []int32 {
-		return indexIf(len(t), func(i int) bool { return t[i] >= from && t[i] <= to })
+	within := func(t []float64) func(int) bool {
+		return func(i int) bool { return t[i] >= from && t[i] <= to }
 	}
-	for _, s := range []*raw.Series{&r.Acc, &r.Gyr} {
-		*s = s.Pick(within(s.Time))
-	}
-	r.Gps = r.Gps.Pick(within(r.Gps.Time))
+	r.Acc.Keep(within(r.Acc.Time))
+	r.Gyr.Keep(within(r.Gyr.Time))
+	r.Gps.Keep(within(r.Gps.Time))
 	b.notes.Drop(outside, raw.OtherOuting, "")
 	b.notes.Warn(b.at(from, raw.Warning{Kind: raw.Outings, Count: n, Values: []float64{pauseBetweenOutings}}))
 }
@@ -153,17 +145,13 @@ func (b *builder) clockSet(sorted [][]float64, from float64) bool {
 	unset := b.unset()
 	for _, t := range sorted {
 		if len(t) > 0 && t[0] < unset && t[len(t)-1] >= unset {
-			_, _, _, n := outings([][]float64{t[:firstAtLeast(t, unset)]}, pauseBetweenOutings)
-			_, _, _, k := outings([][]float64{t[firstAtLeast(t, unset):]}, pauseBetweenOutings)
+			set, _ := slices.BinarySearch(t, unset)
+			_, _, _, n := outings([][]float64{t[:set]}, pauseBetweenOutings)
+			_, _, _, k := outings([][]float64{t[set:]}, pauseBetweenOutings)
 			return n == 1 && k == 1
 		}
 	}
 	return false
-}
-
-func firstAtLeast(t []float64, x float64) int {
-	i, _ := slices.BinarySearch(t, x)
-	return i
 }
 
 // unset is the time, in seconds of the log, before which no date is believed.
@@ -171,22 +159,15 @@ func (b *builder) unset() float64 {
 	return secondsBetween(b.r.Start, time.Date(unsetBefore, 1, 1, 0, 0, 0, 0, time.UTC))
 }
 
-// indexIf lists the indices below n for which keep holds; nil when all do.
-func indexIf(n int, keep func(i int) bool) []int32 {
-	first := 0
-	for first < n && keep(first) {
-		first++
-	}
-	if first == n {
-		return nil
-	}
-	idx := make([]int32, 0, n)
-	for i := range n {
-		if i < first || i > first && keep(i) {
-			idx = append(idx, int32(i))
-		}
-	}
-	return idx
+// mender prepares the mending of samples at times t, as the file's other series
+// were mended.
+func (b *builder) mender(t []float64, same func(i, j int) bool) mender {
+	return mender{t: t, same: same, dated: !b.r.Start.IsZero(), unset: b.unset(), known: b.jumps}
+}
+
+// sameTimes says whether two sensors share their times, as those of one row do.
+func sameTimes(a, b []float64) bool {
+	return len(a) == len(b) && (len(a) == 0 || &a[0] == &b[0] || slices.Equal(a, b))
 }
 
 // series mends one sensor. both says that the gyroscope has the accelerometer's
@@ -196,17 +177,11 @@ func (b *builder) series(s *raw.Series, name string) (out mending, both bool) {
 		return out, false
 	}
 	g := &b.r.Gyr
-	both = s == &b.r.Acc && len(g.Time) == len(s.Time) && (&g.Time[0] == &s.Time[0] || slices.Equal(g.Time, s.Time))
-	m := mender{
-		t: s.Time,
-		same: func(i, j int) bool {
-			eq := s.V[0][i] == s.V[0][j] && s.V[1][i] == s.V[1][j] && s.V[2][i] == s.V[2][j]
-			return eq && (!both || g.V[0][i] == g.V[0][j] && g.V[1][i] == g.V[1][j] && g.V[2][i] == g.V[2][j])
-		},
-		dated: !b.r.Start.IsZero(),
-		unset: b.unset(),
-		known: b.jumps,
-	}
+	both = s == &b.r.Acc && sameTimes(g.Time, s.Time)
+	m := b.mender(s.Time, func(i, j int) bool {
+		eq := s.V[0][i] == s.V[0][j] && s.V[1][i] == s.V[1][j] && s.V[2][i] == s.V[2][j]
+		return eq && (!both || g.V[0][i] == g.V[0][j] && g.V[1][i] == g.V[1][j] && g.V[2][i] == g.V[2][j])
+	})
 	out = m.mend()
 	if both {
 		name = "accelerometer and gyroscope"
@@ -264,12 +239,7 @@ const relativeFar = 3600 // s
 // rebase moves the zero of time near the first sample when that lies far off,
 // and the start of a dated log before it.
 func (b *builder) rebase() {
-	first := math.Inf(1)
-	for _, t := range [][]float64{b.r.Acc.Time, b.r.Gyr.Time, b.r.Gps.Time} {
-		if len(t) > 0 {
-			first = min(first, t[0])
-		}
-	}
+	first, _ := raw.Extent(b.r.Times()...)
 	dated := !b.r.Start.IsZero()
 	if math.IsInf(first, 1) || math.Abs(first) <= relativeFar && !(dated && first < 0) {
 		return
@@ -292,15 +262,15 @@ func (b *builder) channel(name string, s *raw.Series, told []float64) []Channel 
 		return nil
 	}
 	c := describe(name, unit.Text(s.Unit), s.Time)
-	if len(told) == 0 || !slices.Equal(told, s.Time) {
+	if !sameTimes(told, s.Time) {
 		b.tellRate(name, s.Time)
 	}
 	return []Channel{c}
 }
 
 func describe(name, unit string, t []float64) Channel {
-	gaps := findGaps(t, period(t))
-	return Channel{Name: name, Unit: unit, Samples: len(t), RateHz: rate(t), Gaps: len(gaps), LongestGapS: longest(gaps)}
+	gaps, hz := pace(t)
+	return Channel{Name: name, Unit: unit, Samples: len(t), RateHz: hz, Gaps: len(gaps), LongestGapS: longest(gaps)}
 }
 
 // tellRate reports how a rate changes.
@@ -319,12 +289,7 @@ const rateChangesTold = 3
 
 // span sets a file's first and last time.
 func (b *builder) span(f *File) {
-	first, last := math.Inf(1), math.Inf(-1)
-	for _, t := range [][]float64{b.r.Acc.Time, b.r.Gyr.Time, b.r.Gps.Time} {
-		if len(t) > 0 {
-			first, last = min(first, t[0]), max(last, t[len(t)-1])
-		}
-	}
+	first, last := raw.Extent(b.r.Times()...)
 	if last < first {
 		return
 	}
@@ -360,52 +325,36 @@ func joinIMU(acc, gyr *raw.Series) (imu IMU, lost int) {
 		return IMU{}, 0
 	}
 	imu = IMU{Time: acc.Time, Acc: acc.V}
-	switch {
-	case len(gyr.Time) == 0:
-		for k := range imu.Gyr {
-			imu.Gyr[k] = nanColumn(n)
-		}
-	case len(gyr.Time) == n && (&gyr.Time[0] == &acc.Time[0] || slices.Equal(gyr.Time, acc.Time)):
+	if sameTimes(gyr.Time, acc.Time) {
 		imu.Gyr = gyr.V
-	default:
-		cols, has := resample(gyr, acc.Time)
-		n := 0
-		for _, h := range has {
-			if h {
-				n++
-			}
+	} else if cols, has, covered := resample(gyr, acc.Time); float64(covered) < max(1, gyroLeast*float64(n)) {
+		for k := range imu.Gyr { // too little to throw the rest away for
+			imu.Gyr[k] = slices.Repeat([]float32{float32(raw.NaN)}, n)
 		}
-		if float64(n) < gyroLeast*float64(len(has)) { // too little to throw the rest away for
-			for k := range imu.Gyr {
-				imu.Gyr[k] = nanColumn(len(has))
-			}
-			break
-		}
-		idx := indexIf(len(has), func(i int) bool { return has[i] })
+	} else {
+		idx := raw.Indices(n, func(i int) bool { return has[i] })
 		imu.Time = raw.Gather(acc.Time, idx)
 		for k := range imu.Gyr {
 			imu.Acc[k] = raw.Gather(acc.V[k], idx)
 			imu.Gyr[k] = raw.Gather(cols[k], idx)
 		}
-		lost = len(has) - n
+		lost = n - covered
 	}
-	p := period(imu.Time)
-	imu.Gaps = findGaps(imu.Time, p)
-	imu.Rate = rate(imu.Time)
+	imu.Gaps, imu.Rate = pace(imu.Time)
 	return imu, lost
 }
 
 // resample interpolates a series linearly to times t; has is false outside its
-// span and inside its gaps.
-func resample(s *raw.Series, t []float64) (cols [3][]float32, has []bool) {
+// span and inside its gaps, and true at so many as are covered.
+func resample(s *raw.Series, t []float64) (cols [3][]float32, has []bool, covered int) {
+	if len(s.Time) == 0 {
+		return cols, nil, 0
+	}
 	has = make([]bool, len(t))
 	for k := range cols {
 		cols[k] = make([]float32, len(t))
 	}
-	if len(s.Time) == 0 {
-		return cols, has
-	}
-	widest := max(gapPeriods*period(s.Time), gapLeast)
+	widest := gapLimit(period(s.Time))
 	j := 0
 	for i, x := range t {
 		for j < len(s.Time) && s.Time[j] < x {
@@ -417,6 +366,7 @@ func resample(s *raw.Series, t []float64) (cols [3][]float32, has []bool) {
 				cols[k][i] = s.V[k][j]
 			}
 			has[i] = true
+			covered++
 		case j == 0 || j == len(s.Time): // nothing is made up beyond the ends
 		case s.Time[j]-s.Time[j-1] <= widest:
 			w := float32((x - s.Time[j-1]) / (s.Time[j] - s.Time[j-1]))
@@ -425,17 +375,10 @@ func resample(s *raw.Series, t []float64) (cols [3][]float32, has []bool) {
 				cols[k][i] = a + w*(s.V[k][j]-a)
 			}
 			has[i] = true
+			covered++
 		}
 	}
-	return cols, has
-}
-
-func nanColumn(n int) []float32 {
-	c := make([]float32, n)
-	for i := range c {
-		c[i] = float32(raw.NaN)
-	}
-	return c
+	return cols, has, covered
 }
 
 // addSeconds adds seconds to a time, to the nanosecond and without the range

@@ -25,6 +25,15 @@ const (
 	rateChanged, rateStays = 1.25, 1.1
 )
 
+// pace finds the gaps and the usual rate, Hz, of samples at times t.
+func pace(t []float64) (gaps []Span, hz float64) {
+	p := period(t)
+	return findGaps(t, p), rate(t, p)
+}
+
+// gapLimit is the step between samples above which some are missing, s.
+func gapLimit(period float64) float64 { return max(gapPeriods*period, gapLeast) }
+
 // findGaps lists the spans between samples that are longer than five sample
 // periods and than 0.25 s. The period is the median over the log, or the one
 // just before and after where the device sampled more slowly there.
@@ -32,7 +41,7 @@ func findGaps(t []float64, period float64) []Span {
 	if math.IsNaN(period) {
 		return nil
 	}
-	limit := max(gapPeriods*period, gapLeast)
+	limit := gapLimit(period)
 	var gaps []Span
 	for i := 1; i < len(t); i++ {
 		d := t[i] - t[i-1]
@@ -50,22 +59,25 @@ func findGaps(t []float64, period float64) []Span {
 
 // period is the median step of a whole series, s; NaN below two samples.
 func period(t []float64) float64 {
-	if len(t) <= medianMost {
-		return medianStep(t)
-	}
-	steps := make([]float64, 0, medianMost)
-	stride := len(t)/medianMost + 1
+	return raw.Median(someSteps(t, len(t)/medianMost+1))
+}
+
+// medianStep is the median step of a few samples, s; NaN below two.
+func medianStep(t []float64) float64 { return raw.Median(someSteps(t, 1)) }
+
+// someSteps lists every so many-th step between samples, s.
+func someSteps(t []float64, stride int) (steps []float64) {
+	steps = make([]float64, 0, len(t)/stride+1)
 	for i := 1; i < len(t); i += stride {
 		steps = append(steps, t[i]-t[i-1])
 	}
-	return raw.Median(steps)
+	return steps
 }
 
 // rate is the usual rate in Hz, by the mean of the steps that are not much
-// longer than the median: stamps rounded to 3 and 4 ms still give 285.7 Hz. It
+// longer than the median p: stamps rounded to 3 and 4 ms still give 285.7 Hz. It
 // is 0 when it cannot be told.
-func rate(t []float64) float64 {
-	p := period(t)
+func rate(t []float64, p float64) float64 {
 	sum, n := 0.0, 0
 	for i := 1; i < len(t); i++ {
 		if d := t[i] - t[i-1]; d <= usualStep*p {

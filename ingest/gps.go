@@ -28,8 +28,7 @@ const (
 // fixes of which nothing is left.
 func (b *builder) finiteFixes() {
 	f := &b.r.Gps
-	keep := make([]bool, len(f.Time))
-	var range_, null, inf, speed int
+	var offEarth, null, inf, speed int
 	for i := range f.Time {
 		lat, lon := f.Lat[i], f.Lon[i]
 		switch {
@@ -40,12 +39,12 @@ func (b *builder) finiteFixes() {
 			inf++
 			lat, lon = raw.NaN, raw.NaN
 		case lat > 90 || lat < -90 || lon < -180 || lon > 360:
-			range_++
+			offEarth++
 			lat, lon = raw.NaN, raw.NaN
 		case lon > 180:
 			lon -= 360
 		}
-		if math.IsNaN(lat) || math.IsNaN(lon) {
+		if lat != lat || lon != lon {
 			lat, lon = raw.NaN, raw.NaN
 		}
 		f.Lat[i], f.Lon[i] = lat, lon
@@ -55,15 +54,14 @@ func (b *builder) finiteFixes() {
 			f.Speed[i] = float32(raw.NaN)
 		}
 		f.Course[i] = course360(finiteOrNaN(f.Course[i]))
-		keep[i] = (lat == lat || f.Speed[i] == f.Speed[i]) && math.Abs(f.Time[i]) < timeMost
 	}
 	b.notes.Drop(null, raw.NoFix, "")
-	b.notes.Drop(range_, raw.OffEarth, "")
+	b.notes.Drop(offEarth, raw.OffEarth, "")
 	b.notes.Drop(inf, raw.NotFinite, "")
 	b.notes.Drop(speed, raw.BadSpeedValue, "")
-	if idx := indexIf(len(keep), func(i int) bool { return keep[i] }); idx != nil {
-		*f = f.Pick(idx)
-	}
+	f.Keep(func(i int) bool {
+		return (f.Lat[i] == f.Lat[i] || f.Speed[i] == f.Speed[i]) && math.Abs(f.Time[i]) < timeMost
+	})
 }
 
 func finiteOrNaN(v float32) float32 {
@@ -96,7 +94,8 @@ func (b *builder) fixes() {
 	}
 	b.unhold()
 	b.oneTrack()
-	m := mender{still: !b.r.Start.IsZero(), t: f.Time, same: f.Same, completes: f.Completes, fold: f.Fold, dated: !b.r.Start.IsZero(), unset: b.unset(), known: b.jumps}
+	m := b.mender(f.Time, f.Same)
+	m.still, m.completes, m.fold = m.dated, f.Completes, f.Fold
 	out := m.mend()
 	b.tell(&out, "GPS")
 	*f = f.Pick(out.idx)
@@ -152,8 +151,7 @@ func (b *builder) gps() GPS {
 		return GPS{}
 	}
 	g := GPS{Time: f.Time, Lat: f.Lat, Lon: f.Lon, Alt: f.Alt, Speed: f.Speed, Course: f.Course, Flags: make([]Flag, len(f.Time))}
-	p := period(g.Time)
-	g.Gaps, g.Rate = findGaps(g.Time, p), rate(g.Time)
+	g.Gaps, g.Rate = pace(g.Time)
 	given := 0
 	for _, v := range g.Speed {
 		if v == v {

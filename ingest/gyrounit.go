@@ -86,7 +86,7 @@ type turnPair struct{ d, p [3]float64 }
 func turnPairs(u *IMU) (pairs []turnPair) {
 	var turned, sumF, sumR, wasF, wasR [3]float64
 	n, had := 0, false
-	limit := max(gapPeriods/max(u.Rate, 1e-3), gapLeast)
+	limit := gapLimit(1 / max(u.Rate, 1e-3))
 	start := 0
 	for i := range u.Time {
 		if i > 0 {

@@ -514,14 +514,3 @@ func (m *mender) place(out *mending, t []float64, next float64) int {
 	out.placed += c - 1
 	return c
 }
-
-func medianStep(t []float64) float64 {
-	if len(t) < 2 {
-		return math.NaN()
-	}
-	steps := make([]float64, len(t)-1)
-	for i := range steps {
-		steps[i] = t[i+1] - t[i]
-	}
-	return raw.Median(steps)
-}

@@ -161,17 +161,6 @@ func movedSpans(s []Span, d float64) []Span {
 	return out
 }
 
-// span is a log's first and last time on its own scale, s.
-func (l *Log) span() (first, last float64) {
-	first, last = math.Inf(1), math.Inf(-1)
-	for _, t := range [][]float64{l.IMU.Time, l.GPS.Time, l.gyrOnly.Time} {
-		if len(t) > 0 {
-			first, last = min(first, t[0]), max(last, t[len(t)-1])
-		}
-	}
-	return first, last
-}
-
 // oneOuting refuses logs whose dates lie hours apart.
 func oneOuting(logs []*Log) error {
 	type stretch struct {
@@ -180,7 +169,7 @@ func oneOuting(logs []*Log) error {
 	}
 	var all []stretch
 	for _, l := range logs {
-		first, last := l.span()
+		first, last := raw.Extent(l.IMU.Time, l.GPS.Time, l.gyrOnly.Time)
 		if l.Start.IsZero() || math.IsInf(first, 0) {
 			continue
 		}
@@ -236,14 +225,7 @@ func (m *merger) joinSensors() {
 			if p.log.IMU.hasGyro() || p.dated != g.dated {
 				continue
 			}
-			_, has := resample(&g.log.gyrOnly, p.log.IMU.Time)
-			n := 0
-			for _, h := range has {
-				if h {
-					n++
-				}
-			}
-			if n > most {
+			if _, _, n := resample(&g.log.gyrOnly, p.log.IMU.Time); n > most {
 				best, most = p, n
 			}
 		}
@@ -391,7 +373,7 @@ func (m *merger) appendIMU(a, b *part) {
 		u.Acc[k] = slices.Concat(u.Acc[k], v.Acc[k])
 		u.Gyr[k] = slices.Concat(u.Gyr[k], v.Gyr[k])
 	}
-	u.Gaps, u.Rate = findGaps(u.Time, period(u.Time)), rate(u.Time)
+	u.Gaps, u.Rate = pace(u.Time)
 }
 
 func (m *merger) appendGPS(a, b *part) {
@@ -400,7 +382,7 @@ func (m *merger) appendGPS(a, b *part) {
 	u.Lat, u.Lon = slices.Concat(u.Lat, v.Lat), slices.Concat(u.Lon, v.Lon)
 	u.Alt, u.Speed, u.Course = slices.Concat(u.Alt, v.Alt), slices.Concat(u.Speed, v.Speed), slices.Concat(u.Course, v.Course)
 	u.Flags = slices.Concat(u.Flags, v.Flags)
-	u.Gaps, u.Rate = findGaps(u.Time, period(u.Time)), rate(u.Time)
+	u.Gaps, u.Rate = pace(u.Time)
 	u.SpeedSD = max(u.SpeedSD, v.SpeedSD)
 	if v.SpeedFrom == "positions" {
 		u.SpeedFrom = v.SpeedFrom

@@ -23,7 +23,7 @@ func TestOverlap(t *testing.T) {
 	for k := range 3 {
 		u.Acc[k], u.Gyr[k] = append(u.Acc[k][:from:from], u.Acc[k][to:]...), append(u.Gyr[k][:from:from], u.Gyr[k][to:]...)
 	}
-	u.Gaps = findGaps(u.Time, period(u.Time))
+	u.Gaps, _ = pace(u.Time)
 	for _, c := range []struct {
 		name string
 		logs []*Log

@@ -143,7 +143,6 @@ func (b *builder) oneTrack() {
 		return
 	}
 	slices.SortStableFunc(runs, func(x, y run) int { return (y.b - y.a) - (x.b - x.a) }) // the longest is kept
-	keep := make([]bool, len(f.Time))
 	var kept []run
 	lost := 0
 	for _, r := range runs {
@@ -153,11 +152,8 @@ func (b *builder) oneTrack() {
 		})
 		if rival {
 			lost += r.b - r.a
-			continue
-		}
-		kept = append(kept, r)
-		for i := r.a; i < r.b; i++ {
-			keep[i] = true
+		} else {
+			kept = append(kept, r)
 		}
 	}
 	if lost == 0 {
@@ -166,7 +162,9 @@ func (b *builder) oneTrack() {
 	first := kept[0].a
 	b.notes.Warn(b.at(f.Time[first], raw.Warning{Kind: raw.OtherTrack, Count: lost}))
 	b.notes.Drop(lost, raw.OtherTrack, "GPS fix")
-	*f = f.Pick(indexIf(len(keep), func(i int) bool { return keep[i] }))
+	f.Keep(func(i int) bool {
+		return slices.ContainsFunc(kept, func(k run) bool { return i >= k.a && i < k.b })
+	})
 }
 
 // alike says whether two runs of fixes are the same track: most fixes with one

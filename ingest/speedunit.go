@@ -33,7 +33,7 @@ func (t *track) speedRatio() (ratio, positions float64, ok bool) {
 	g := t.g
 	var ratios, speeds []float64
 	way := 0.0
-	gap := max(gapPeriods*period(g.Time), gapLeast)
+	gap := gapLimit(period(g.Time))
 	for i := 0; i < len(g.Time); {
 		j := i + 1
 		for j < len(g.Time) && (g.Time[j]-g.Time[i] < chordTime || j-i < 2) && g.Time[j]-g.Time[j-1] <= gap {

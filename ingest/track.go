@@ -180,7 +180,7 @@ func (t *track) flagStale(withSpeed bool) {
 			if float64(v)*dt < staleLeast {
 				continue
 			}
-			if raw.Eq32(v, g.Speed[i-1]) && raw.Eq32(g.Course[i], g.Course[i-1]) || dt > heldLeast {
+			if raw.Equal(v, g.Speed[i-1]) && raw.Equal(g.Course[i], g.Course[i-1]) || dt > heldLeast {
 				g.Flags[i] |= FlagStale
 			}
 			continue
@@ -224,7 +224,7 @@ func (t *track) velocities() (sd float64) {
 	if p > 0 {
 		reach = max(reach, 2.05*p)
 	}
-	gap := max(gapPeriods*p, gapLeast)
+	gap := gapLimit(p)
 	breakAt := func(i int) bool { // between fix i-1 and i
 		return g.Time[i]-g.Time[i-1] > gap || g.Flags[i]&FlagJump != 0
 	}

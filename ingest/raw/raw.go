@@ -53,6 +53,28 @@ type Fixes struct {
 
 var NaN = math.NaN()
 
+// Times are the time columns of accelerometer, gyroscope and fixes.
+func (c *Columns) Times() [][]float64 {
+	return [][]float64{c.Acc.Time, c.Gyr.Time, c.Gps.Time}
+}
+
+// Sensor is the series of a kind, unit.Acc or unit.Gyr.
+func (c *Columns) Sensor(kind int) *Series {
+	return [...]*Series{&c.Acc, &c.Gyr}[kind]
+}
+
+// Extent is the first and last of several columns of ascending times; the first
+// is infinite and the greater where all are empty.
+func Extent(times ...[]float64) (first, last float64) {
+	first, last = math.Inf(1), math.Inf(-1)
+	for _, t := range times {
+		if n := len(t); n > 0 {
+			first, last = min(first, t[0]), max(last, t[n-1])
+		}
+	}
+	return first, last
+}
+
 // Push appends one sample, with its time when the series has its own.
 func (s *Series) Push(t float64, v []float64, withTime bool) {
 	if withTime {
@@ -63,7 +85,7 @@ func (s *Series) Push(t float64, v []float64, withTime bool) {
 	s.V[2] = append(s.V[2], float32(v[2]))
 }
 
-// Shrink takes back what extend gave from index i on.
+// Shrink takes back all samples from index i on.
 func (s *Series) Shrink(i int) {
 	s.Time = s.Time[:i]
 	for k := range s.V {
@@ -76,6 +98,34 @@ func (s *Series) Pick(idx []int32) Series {
 	return Series{Time: Gather(s.Time, idx), V: [3][]float32{Gather(s.V[0], idx), Gather(s.V[1], idx), Gather(s.V[2], idx)}, Unit: s.Unit}
 }
 
+// Keep leaves out the samples for which keep is false; it says how many.
+func (s *Series) Keep(keep func(i int) bool) (lost int) {
+	n := len(s.Time)
+	*s = s.Pick(Indices(n, keep))
+	return n - len(s.Time)
+}
+
+// Append adds a fix; missing values are NaN, and so is what overflows a column.
+func (f *Fixes) Append(t, lat, lon, alt, speed, course float64) {
+	f.Time = append(f.Time, t)
+	f.Lat, f.Lon = append(f.Lat, lat), append(f.Lon, lon)
+	f.Alt, f.Speed, f.Course = append(f.Alt, narrow(alt)), append(f.Speed, narrow(speed)), append(f.Course, narrow(course))
+}
+
+// narrow returns v as a float32, NaN where that overflows.
+func narrow(v float64) float32 {
+	if math.Abs(v) > math.MaxFloat32 {
+		return float32(NaN)
+	}
+	return float32(v)
+}
+
+// Regrow makes room for capacity fixes.
+func (f *Fixes) Regrow(capacity int) {
+	f.Time, f.Lat, f.Lon = Regrow(f.Time, capacity), Regrow(f.Lat, capacity), Regrow(f.Lon, capacity)
+	f.Alt, f.Speed, f.Course = Regrow(f.Alt, capacity), Regrow(f.Speed, capacity), Regrow(f.Course, capacity)
+}
+
 // Pick is the fixes with the given indices; nil stands for all.
 func (f *Fixes) Pick(idx []int32) Fixes {
 	g := *f
@@ -85,24 +135,31 @@ func (f *Fixes) Pick(idx []int32) Fixes {
 	return g
 }
 
+// Keep leaves out the fixes for which keep is false; it says how many.
+func (f *Fixes) Keep(keep func(i int) bool) (lost int) {
+	n := len(f.Time)
+	*f = f.Pick(Indices(n, keep))
+	return n - len(f.Time)
+}
+
+// values are the columns beside the times, as float64, of one fix.
+func (f *Fixes) values(i int) [5]float64 {
+	return [5]float64{f.Lat[i], f.Lon[i], float64(f.Speed[i]), float64(f.Course[i]), float64(f.Alt[i])}
+}
+
+// Same says that fixes i and j have the same values.
 func (f *Fixes) Same(i, j int) bool {
-	return eq64(f.Lat[i], f.Lat[j]) && eq64(f.Lon[i], f.Lon[j]) && Eq32(f.Speed[i], f.Speed[j]) &&
-		Eq32(f.Course[i], f.Course[j]) && Eq32(f.Alt[i], f.Alt[j])
+	was, is := f.values(i), f.values(j)
+	return slices.EqualFunc(was[:], is[:], Equal)
 }
 
 // Completes says that fixes i and j do not contradict each other and that one
 // has a value that the other lacks.
 func (f *Fixes) Completes(i, j int) bool {
 	lacks := false
-	for _, col := range [][]float64{f.Lat, f.Lon} {
-		a, b := col[i], col[j]
-		if a == a && b == b && a != b {
-			return false
-		}
-		lacks = lacks || (a == a) != (b == b)
-	}
-	for _, col := range [][]float32{f.Speed, f.Course, f.Alt} {
-		a, b := col[i], col[j]
+	was, is := f.values(i), f.values(j)
+	for k, a := range was {
+		b := is[k]
 		if a == a && b == b && a != b {
 			return false
 		}
@@ -126,7 +183,7 @@ func (f *Fixes) Fold(i, j int) {
 // ShiftAll adds d to all times of a raw log; shared times once.
 func ShiftAll(r *Columns, d float64) {
 	var done [][]float64
-	for _, ts := range [][]float64{r.Acc.Time, r.Gyr.Time, r.Gps.Time} {
+	for _, ts := range r.Times() {
 		if len(ts) == 0 || slices.ContainsFunc(done, func(o []float64) bool { return &o[0] == &ts[0] }) {
 			continue
 		}
@@ -137,9 +194,26 @@ func ShiftAll(r *Columns, d float64) {
 	}
 }
 
-func Eq32(a, b float32) bool { return a == b || a != a && b != b }
+// Equal says that a and b are the same number, or both none.
+func Equal[T float32 | float64](a, b T) bool { return a == b || a != a && b != b }
 
-func eq64(a, b float64) bool { return a == b || a != a && b != b }
+// Indices lists the indices below n for which keep holds; nil when all do.
+func Indices(n int, keep func(i int) bool) []int32 {
+	first := 0
+	for first < n && keep(first) {
+		first++
+	}
+	if first == n {
+		return nil
+	}
+	idx := make([]int32, 0, n)
+	for i := range n {
+		if i < first || i > first && keep(i) {
+			idx = append(idx, int32(i))
+		}
+	}
+	return idx
+}
 
 // Gather reorders a column; nil idx leaves it as it is.
 func Gather[T any](col []T, idx []int32) []T {

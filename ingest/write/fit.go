@@ -1,7 +1,7 @@
 // Package write writes a log in the formats that package ingest reads, for the
 // demo and for tests that read back what was written.
 //
-// It imports ingest and nothing else of this module.
+// It imports ingest and its raw and unit, and nothing else of this module.
 package write
 
 import (
@@ -16,6 +16,7 @@ import (
 	"github.com/tormoder/fit/dyncrc16"
 
 	"evenfoot/ingest"
+	"evenfoot/ingest/raw"
 	"evenfoot/ingest/unit"
 )
 
@@ -73,7 +74,7 @@ const (
 func FIT(w io.Writer, l *ingest.Log) error {
 	var zero int64   // ms from the FIT epoch to the log's time zero
 	var frac float64 // and the rest, below a ms
-	first, last := timeRange(l)
+	first, last := raw.Extent(l.IMU.Time, l.GPS.Time)
 	if l.Start.IsZero() {
 		zero = 1000 * (1 - int64(math.Floor(first)))
 	} else {
@@ -104,18 +105,6 @@ func FIT(w io.Writer, l *ingest.Log) error {
 		return fmt.Errorf("write FIT: %w", err)
 	}
 	return nil
-}
-
-// timeRange returns the first and the last time in a log, s since its start;
-// the first is the greater when the log is empty.
-func timeRange(l *ingest.Log) (first, last float64) {
-	first, last = math.Inf(1), math.Inf(-1)
-	for _, t := range [][]float64{l.IMU.Time, l.GPS.Time} {
-		if n := len(t); n > 0 {
-			first, last = min(first, t[0]), max(last, t[n-1])
-		}
-	}
-	return first, last
 }
 
 type fitEncoder struct {
@@ -209,7 +198,7 @@ func (e *fitEncoder) ms(t float64) int64 { return e.zero + int64(math.Round(t*10
 
 // log writes all messages.
 func (e *fitEncoder) log(l *ingest.Log) {
-	first, last := timeRange(l)
+	first, last := raw.Extent(l.IMU.Time, l.GPS.Time)
 	if first > last {
 		first, last = 0, 0
 	}
