@@ -152,19 +152,13 @@ func gyroUnit(u *IMU, readAs string) (w raw.Warning, ok bool) {
 	if !ok {
 		return w, false
 	}
-	own := unit.Find(unit.GyrUnits, readAs)
-	if own == nil {
-		own = &unit.GyrUnits[0]
-	}
-	likely, near, factor := "", math.Log(gyroFactor), 0.0
-	for _, x := range unit.GyrUnits {
-		f := own.Scale / x.Scale
-		if d := math.Abs(math.Log(excess / f)); x.Name != own.Name && d < near {
-			likely, near, factor = x.Name, d, f
-		}
-	}
-	if likely == "" || (factor > 1) != (turn > 1) {
+	likely, own := likelyUnit(unit.GyrUnits, readAs, excess, gyroFactor)
+	if likely == nil {
 		return w, false
 	}
-	return raw.Warning{Kind: raw.WrongGyro, Values: []float64{factor}, Text: []string{likely, own.Name}}, true
+	factor := own.Scale / likely.Scale
+	if (factor > 1) != (turn > 1) {
+		return w, false
+	}
+	return raw.Warning{Kind: raw.WrongGyro, Values: []float64{factor}, Text: []string{likely.Name, own.Name}}, true
 }

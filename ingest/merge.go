@@ -127,9 +127,9 @@ func (m *merger) add(l *Log) {
 	if p.dated {
 		d = secondsBetween(m.out.Start, l.Start)
 	}
-	c.IMU.Time, c.IMU.Gaps = moved(l.IMU.Time, d), movedSpans(l.IMU.Gaps, d)
-	c.GPS.Time, c.GPS.Gaps = moved(l.GPS.Time, d), movedSpans(l.GPS.Gaps, d)
-	c.gyrOnly.Time = moved(l.gyrOnly.Time, d)
+	c.IMU.Time, c.IMU.Gaps = moved(l.IMU.Time, l.IMU.Gaps, d)
+	c.GPS.Time, c.GPS.Gaps = moved(l.GPS.Time, l.GPS.Gaps, d)
+	c.gyrOnly.Time, _ = moved(l.gyrOnly.Time, nil, d)
 	c.IMU.File += base
 	c.GPS.File += base
 	if len(c.IMU.Time) > 0 {
@@ -143,22 +143,22 @@ func (m *merger) add(l *Log) {
 	}
 }
 
-// moved is a copy of times, d seconds later.
-func moved(t []float64, d float64) []float64 {
-	out := make([]float64, len(t))
-	for i, x := range t {
-		out[i] = x + d
-	}
-	return out
+// moved is a copy of times and gaps, d seconds later.
+func moved(t []float64, gaps []Span, d float64) ([]float64, []Span) {
+	t, gaps = slices.Clone(t), slices.Clone(gaps)
+	shiftTimes(t, gaps, d)
+	return t, gaps
 }
 
-func movedSpans(s []Span, d float64) []Span {
-	out := slices.Clone(s)
-	for i := range out {
-		out[i].Start += d
-		out[i].End += d
+// shiftTimes adds d seconds to times and gaps in place.
+func shiftTimes(t []float64, gaps []Span, d float64) {
+	for i := range t {
+		t[i] += d
 	}
-	return out
+	for i := range gaps {
+		gaps[i].Start += d
+		gaps[i].End += d
+	}
 }
 
 // oneOuting refuses logs whose dates lie hours apart.
@@ -177,12 +177,7 @@ func oneOuting(logs []*Log) error {
 	}
 	slices.SortStableFunc(all, func(a, b stretch) int { return a.from.Compare(b.from) })
 	for i := 1; i < len(all); i++ {
-		before := all[0]
-		for _, s := range all[:i] {
-			if s.to.After(before.to) {
-				before = s
-			}
-		}
+		before := slices.MaxFunc(all[:i], func(a, b stretch) int { return a.to.Compare(b.to) })
 		if d := secondsBetween(before.to, all[i].from); d > apartMost {
 			const day = "2006-01-02 15:04"
 			return fmt.Errorf("these logs are not of one outing: %s ends on %s UTC and %s starts on %s UTC, %s later. "+
@@ -389,39 +384,33 @@ func (m *merger) appendGPS(a, b *part) {
 	}
 }
 
-// tie says how the two clocks stand to each other.
+// tie says how the two clocks stand to each other. Scales without a date count
+// from their first sample when that is far from zero, each its own until the
+// offset is known.
 func (m *merger) tie(imu, gps *part) {
 	c := &m.out.Clock
 	u, g := &m.out.IMU, &m.out.GPS
-	switch {
-	case imu == nil:
-		m.near(gps, &g.Time, &g.Gaps)
-	case gps == nil:
-		m.near(imu, &u.Time, &u.Gaps)
-	case imu.shares(gps):
-		c.Tied, c.How = true, OneDevice
-		if first := min(u.Time[0], g.Time[0]); !imu.dated && math.Abs(first) > relativeFar {
-			u.Time, u.Gaps = moved(u.Time, -first), movedSpans(u.Gaps, -first)
-			g.Time, g.Gaps = moved(g.Time, -first), movedSpans(g.Gaps, -first)
+	first, _ := raw.Extent(u.Time)
+	firstFix, _ := raw.Extent(g.Time)
+	if imu != nil && gps != nil {
+		switch {
+		case imu.shares(gps):
+			c.Tied, c.How = true, OneDevice
+			first = min(first, firstFix)
+			firstFix = first
+		case imu.dated && gps.dated && m.sameDevice(imu, gps):
+			c.Tied, c.How = true, OneDevice
+		case imu.dated && gps.dated:
+			c.How = BothUTC
 		}
-	case imu.dated && gps.dated && m.sameDevice(imu, gps):
-		c.Tied, c.How = true, OneDevice
-	case imu.dated && gps.dated:
-		c.How = BothUTC
-	default: // two scales, each from its own start until the offset is known
-		m.near(imu, &u.Time, &u.Gaps)
-		m.near(gps, &g.Time, &g.Gaps)
 	}
-}
-
-// near lets the times of a part without a date count from its first sample
-// when they start far from zero.
-func (m *merger) near(p *part, t *[]float64, gaps *[]Span) {
-	if p.dated || math.Abs((*t)[0]) <= relativeFar {
-		return
+	// The times are copies of the log's own.
+	if imu != nil && !imu.dated && math.Abs(first) > relativeFar {
+		shiftTimes(u.Time, u.Gaps, -first)
 	}
-	d := (*t)[0]
-	*t, *gaps = moved(*t, -d), movedSpans(*gaps, -d)
+	if gps != nil && !gps.dated && math.Abs(firstFix) > relativeFar {
+		shiftTimes(g.Time, g.Gaps, -firstFix)
+	}
 }
 
 func (m *merger) sameDevice(p, q *part) bool {

@@ -1,8 +1,6 @@
 package ingest
 
-import (
-	"math"
-)
+import "math"
 
 // ShiftIMU takes a clock offset out of the IMU's times:
 //
@@ -35,17 +33,8 @@ func (l *Log) ShiftIMU(atS, offsetS, driftPPM, offsetSE, driftSE float64, how Ti
 		return
 	}
 	before := math.Floor(t[0])
-	for _, ts := range [][]float64{t, l.GPS.Time} {
-		for i := range ts {
-			ts[i] -= before
-		}
-	}
-	for _, gaps := range [][]Span{l.IMU.Gaps, l.GPS.Gaps} {
-		for i := range gaps {
-			gaps[i].Start -= before
-			gaps[i].End -= before
-		}
-	}
+	shiftTimes(t, l.IMU.Gaps, -before)
+	shiftTimes(l.GPS.Time, l.GPS.Gaps, -before)
 	if !l.Start.IsZero() {
 		l.Start = addSeconds(l.Start, before)
 	}

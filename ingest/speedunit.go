@@ -20,8 +20,9 @@ const (
 	// agreeing is how far from 1 the ratio may lie. Positions and Doppler speeds
 	// of sound receivers agree to a few percent over minutes.
 	agreeing = 0.10
-	// unitNear is how near the ratio of two units it must lie to name the unit.
-	unitNear = 0.05
+	// unitNear is the factor of the ratio of two units within which it must lie to
+	// name the unit.
+	unitNear = 1.05
 )
 
 // speedRatio is how many times as large the fixes' speeds are as those of the
@@ -87,16 +88,20 @@ func (t *track) alongChord(i, j int) (ratio, chord float64, fair bool) {
 	return mean * dt / chord, chord, true
 }
 
-// likelyUnit is the unit that speeds seem to be in that were read as in and come
-// out ratio times too large; "" when none fits.
-func likelyUnit(in *unit.Unit, ratio float64) string {
-	best, near := "", unitNear
-	for _, u := range unit.SpeedUnits {
-		if d := math.Abs(ratio*u.Scale/in.Scale - 1); u.Name != in.Name && d < near {
-			best, near = u.Name, d
+// likelyUnit is the unit that values seem to be in that were read as the unit of
+// that name, the first when it is none, and come out ratio times too large; nil
+// when none fits within a factor.
+func likelyUnit(units []unit.Unit, readAs string, ratio, within float64) (likely, own *unit.Unit) {
+	if own = unit.Find(units, readAs); own == nil {
+		own = &units[0]
+	}
+	near := math.Log(within)
+	for i, u := range units {
+		if d := math.Abs(math.Log(ratio * u.Scale / own.Scale)); u.Name != own.Name && d < near {
+			likely, near = &units[i], d
 		}
 	}
-	return best
+	return likely, own
 }
 
 // checkSpeeds holds the receiver's speeds against the positions of the same
@@ -109,11 +114,11 @@ func (b *builder) checkSpeeds(t *track) bool {
 	if f.Computed || !ok || math.Abs(ratio-1) <= agreeing {
 		return false
 	}
-	in := &unit.SpeedUnits[0]
-	if u := unit.Find(unit.SpeedUnits, f.SpeedUnit); u != nil {
-		in = u
+	likely, own := likelyUnit(unit.SpeedUnits, f.SpeedUnit, ratio, unitNear)
+	if likely == nil {
+		likely = &unit.Unit{} // none that is known
 	}
-	w := raw.Warning{Kind: raw.WrongSpeed, Values: []float64{ratio, positions}, Text: []string{likelyUnit(in, ratio), in.Name, f.SpeedColumn}}
+	w := raw.Warning{Kind: raw.WrongSpeed, Values: []float64{ratio, positions}, Text: []string{likely.Name, own.Name, f.SpeedColumn}}
 	if f.SpeedMapped {
 		w.Count = 1
 	}

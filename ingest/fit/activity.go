@@ -26,19 +26,10 @@ type sideMessage struct {
 	def, data []byte
 }
 
-// isSide says whether messages tell of the activity.
-func isSide(num profile.MesgNum) bool {
-	switch num {
-	case profile.MesgNumFileId, profile.MesgNumDeviceInfo, profile.MesgNumSession, profile.MesgNumLap, profile.MesgNumEvent:
-		return true
-	}
-	return false
-}
-
 // keepSide keeps a message of the activity's side for the library's decoder.
-func (f *reader) keepSide(d *def, b []byte) {
+func (f *reader) keepSide(d *def, b []byte, _ int64) {
 	if len(f.side) == maxSide || b[0]&0x80 != 0 {
-		d.unread++
+		f.unread[d.global]++
 		return
 	}
 	f.side = append(f.side, sideMessage{d.global, d.bytes, slices.Clone(b)})

@@ -12,7 +12,6 @@ import (
 type clock struct {
 	mark   [4]int  // lengths of the columns at the file's start
 	system bool    // some time stamps count from power-on
-	utc    bool    // some are UTC
 	tied   bool    // offset is known
 	offset float64 // UTC minus system time, s
 	rough  bool    // guess is known
@@ -22,11 +21,7 @@ type clock struct {
 
 // note looks at the time stamp of a message whose time counts.
 func (c *clock) note(ts uint32) {
-	if ts < systemTime {
-		c.system = true
-	} else {
-		c.utc = true
-	}
+	c.system = c.system || ts < systemTime
 	if c.last != 0 && !c.rough && (c.last < systemTime) != (ts < systemTime) {
 		c.rough = true
 		c.guess = math.Abs(float64(ts) - float64(c.last))
@@ -41,21 +36,18 @@ func (c *clock) tie(offset float64) {
 }
 
 // correlation takes in a timestamp_correlation message.
-func (f *reader) correlation(d *def, b []byte) {
+func (f *reader) correlation(d *def, b []byte, _ int64) {
 	sys, ok := d.value(b, d.slot[1], 0)
 	if !ok || !f.timed || f.last < systemTime {
 		return
 	}
-	part := func(frac, ms field) float64 {
-		if v, ok := d.value(b, frac, 0); ok {
+	part := func(frac, ms int) float64 {
+		if v, ok := d.value(b, d.slot[frac], 0); ok {
 			return v / 32768
 		}
-		if v, ok := d.value(b, ms, 0); ok {
-			return v / 1000
-		}
-		return 0
+		return d.or(b, ms, 0) / 1000
 	}
-	f.clock.tie(float64(f.last) + part(d.slot[0], d.slot[3]) - sys - part(d.slot[2], d.slot[4]))
+	f.clock.tie(float64(f.last) + part(0, 3) - sys - part(2, 4))
 }
 
 // lengths returns the lengths of the time columns.
@@ -123,26 +115,12 @@ func (f *reader) dropUndated() {
 		return
 	}
 	for _, s := range f.sensors() {
-		n := 0
-		for j, t := range s.s.Time {
-			if !dated(t) {
-				s.s.V[0][j] = float32(math.NaN())
-				s.holes = true
-				n++
-			}
-		}
-		f.Drop(n, raw.NoDateBeside, unit.SensorNames[s.kind])
+		lost := s.s.Keep(func(i int) bool { return dated(s.s.Time[i]) })
+		f.Drop(lost, raw.NoDateBeside, unit.SensorNames[s.kind])
 	}
 	for _, g := range []*raw.Fixes{&f.rec, &f.meta} {
-		k := 0
-		for j, t := range g.Time {
-			if dated(t) {
-				g.Time[k], g.Lat[k], g.Lon[k], g.Alt[k], g.Speed[k], g.Course[k] = t, g.Lat[j], g.Lon[j], g.Alt[j], g.Speed[j], g.Course[j]
-				k++
-			}
-		}
-		f.Drop(len(g.Time)-k, raw.NoDateBeside, "GPS fix")
-		g.Time, g.Lat, g.Lon, g.Alt, g.Speed, g.Course = g.Time[:k], g.Lat[:k], g.Lon[:k], g.Alt[:k], g.Speed[:k], g.Course[:k]
+		lost := g.Keep(func(i int) bool { return dated(g.Time[i]) })
+		f.Drop(lost, raw.NoDateBeside, "GPS fix")
 	}
 	if f.base >= systemTime {
 		return

@@ -29,7 +29,7 @@ func (f *reader) millis(ms float64) (int64, bool) {
 // record takes the position and speed out of a record message.
 func (f *reader) record(d *def, b []byte, pos int64) {
 	role := f.roles(d)
-	ms, _ := role.ms.value(d, b, 0)
+	ms, _ := role.use[roleMillis].value(d, b, 0)
 	at, ok := f.millis(ms)
 	if !ok {
 		f.Drop(1, raw.NoStamp, "record")
@@ -43,15 +43,12 @@ func (f *reader) record(d *def, b []byte, pos int64) {
 	lon, okLon := d.value(b, d.slot[1], 0)
 	lat, lon = lat*semicircle, lon*semicircle
 	if !okLat && !okLon {
-		lat, okLat = role.lat.value(d, b, 0)
-		lon, okLon = role.lon.value(d, b, 0)
+		lat, okLat = role.use[roleLat].value(d, b, 0)
+		lon, okLon = role.use[roleLon].value(d, b, 0)
 	}
 	lat, lon, placed := f.position(lat, lon, okLat, okLon, pos)
 
-	speed, okSpeed := d.value(b, d.slot[4], 0)
-	if !okSpeed {
-		speed, okSpeed = d.value(b, d.slot[5], 0)
-	}
+	speed, okSpeed := d.first(b, 4, 5)
 	speed /= 1000
 	if c := d.slot[6]; !okSpeed && c.size == 3 {
 		// Twelve bits of speed in cm/s, then twelve of distance.
@@ -60,7 +57,7 @@ func (f *reader) record(d *def, b []byte, pos int64) {
 		}
 	}
 	if !okSpeed {
-		speed, okSpeed = role.speed.value(d, b, 0)
+		speed, okSpeed = role.use[roleSpeed].value(d, b, 0)
 	}
 	if okSpeed && !(speed >= 0 && speed <= math.MaxFloat32) {
 		f.Warn(raw.Warning{Kind: raw.BadSpeed, Byte: pos, Values: []float64{speed}})
@@ -73,15 +70,12 @@ func (f *reader) record(d *def, b []byte, pos int64) {
 		return
 	}
 
-	alt, ok := d.value(b, d.slot[2], 0)
-	if !ok {
-		alt, ok = d.value(b, d.slot[3], 0)
-	}
+	alt, ok := d.first(b, 2, 3)
 	alt = alt/5 - 500
 	if !ok {
-		alt, _ = role.alt.value(d, b, 0)
+		alt, _ = role.use[roleAlt].value(d, b, 0)
 	}
-	course, _ := role.course.value(d, b, 0)
+	course, _ := role.use[roleCourse].value(d, b, 0)
 	f.fix(&f.rec, at, lat, lon, alt, speed, course)
 }
 
@@ -103,8 +97,7 @@ func (f *reader) position(lat, lon float64, okLat, okLon bool, pos int64) (float
 // gpsMetadata takes in a fix of the receiver itself, which may come faster
 // than records do.
 func (f *reader) gpsMetadata(d *def, b []byte, pos int64) {
-	ms, _ := d.value(b, d.slot[0], 0)
-	at, ok := f.millis(ms)
+	at, ok := f.millis(d.or(b, 0, 0))
 	if !ok {
 		f.Drop(1, raw.NoStamp, "GPS fix")
 		return
@@ -128,28 +121,9 @@ func (f *reader) gpsMetadata(d *def, b []byte, pos int64) {
 // fix appends one fix, at in ms; what is not known is NaN.
 func (f *reader) fix(g *raw.Fixes, at int64, lat, lon, alt, speed, course float64) {
 	if n := len(g.Time); n == cap(g.Time) {
-		c := f.capacity(n + 1)
-		g.Time = raw.Regrow(g.Time, c)
-		g.Lat = raw.Regrow(g.Lat, c)
-		g.Lon = raw.Regrow(g.Lon, c)
-		g.Alt = raw.Regrow(g.Alt, c)
-		g.Speed = raw.Regrow(g.Speed, c)
-		g.Course = raw.Regrow(g.Course, c)
+		g.Regrow(f.capacity(n + 1))
 	}
-	g.Time = append(g.Time, float64(at)/1000)
-	g.Lat = append(g.Lat, lat)
-	g.Lon = append(g.Lon, lon)
-	g.Alt = append(g.Alt, narrow(alt))
-	g.Speed = append(g.Speed, narrow(speed))
-	g.Course = append(g.Course, narrow(course))
-}
-
-// narrow returns v as a float32, NaN where that overflows.
-func narrow(v float64) float32 {
-	if math.Abs(v) > math.MaxFloat32 {
-		return float32(math.NaN())
-	}
-	return float32(v)
+	g.Append(float64(at)/1000, lat, lon, alt, speed, course)
 }
 
 // capacity says how many samples to make room for when want are needed.

@@ -28,10 +28,45 @@ type devUse struct {
 	desc  *desc
 }
 
+// What developer fields of a record are read for, besides motion.
+const (
+	roleMillis = iota
+	roleOffsets
+	roleLat
+	roleLon
+	roleAlt
+	roleSpeed
+	roleCourse
+	roleCount
+)
+
+var (
+	millisUnits = []unit.Unit{{Name: "ms", Scale: 1}}
+	metres      = []unit.Unit{{Name: "m", Scale: 1}}
+)
+
+// devRoles tell a developer field's role by its name, letters and digits only,
+// or by the record's field that it stands for. bare: it needs no unit.
+var devRoles = []struct {
+	names  string
+	native []int
+	role   int
+	units  []unit.Unit
+	bare   bool
+}{
+	{"timestampms timems fractionms milliseconds", nil, roleMillis, millisUnits, true},
+	{"sampletimeoffset", nil, roleOffsets, millisUnits, true},
+	{"course courseoverground cog gpscourse", nil, roleCourse, unit.AngleUnits, false},
+	{"speed speedoverground sog gpsspeed", nil, roleSpeed, unit.SpeedUnits, false},
+	{"lat latitude gpslat gpslatitude", nil, roleLat, unit.AngleUnits, false},
+	{"lon long longitude gpslon gpslongitude", nil, roleLon, unit.AngleUnits, false},
+	{"", []int{6, 73}, roleSpeed, unit.SpeedUnits, true},
+	{"", []int{2, 78}, roleAlt, metres, true},
+}
+
 // roles says what the developer fields of a definition are used for.
 type roles struct {
-	ms, offsets, lat, lon, alt, speed, course devUse
-
+	use    [roleCount]devUse
 	motion bool
 	sensor [2]struct {
 		axis [4]devUse // x, y, z, or all in one
@@ -49,30 +84,21 @@ func (u *devUse) value(d *def, b []byte, i int) (float64, bool) {
 }
 
 // describe takes in a field_description message.
-func (f *reader) describe(d *def, b []byte) {
-	var v [6]float64
-	for i, slot := range []int{0, 1, 2, 4, 5, 7} {
-		v[i] = -1
-		if x, ok := d.value(b, d.slot[slot], 0); ok {
-			v[i] = x
-		}
-	}
-	if v[0] < 0 || v[1] < 0 || v[2] < 0 {
+func (f *reader) describe(d *def, b []byte, _ int64) {
+	index, num, base := d.or(b, 0, -1), d.or(b, 1, -1), d.or(b, 2, -1)
+	if index < 0 || num < 0 || base < 0 {
 		f.Warn(raw.Warning{Kind: raw.BadDescription, Byte: f.win.Pos})
 		return
 	}
 	c := desc{
-		index: uint8(v[0]), num: uint8(v[1]), base: uint8(v[2]), native: -1,
-		name: d.text(b, d.slot[3]), units: d.text(b, d.slot[6]), scale: 1,
+		index: uint8(index), num: uint8(num), base: uint8(base), native: -1,
+		name: d.text(b, d.slot[3]), units: d.text(b, d.slot[6]), scale: d.or(b, 4, 1), shift: d.or(b, 5, 0),
 	}
-	if v[3] > 0 {
-		c.scale = v[3]
+	if c.scale <= 0 {
+		c.scale = 1
 	}
-	if _, ok := d.value(b, d.slot[5], 0); ok {
-		c.shift = v[4]
-	}
-	if n, ok := d.value(b, d.slot[8], 0); ok && v[5] == float64(profile.MesgNumRecord) {
-		c.native = int(n)
+	if d.or(b, 7, -1) == float64(profile.MesgNumRecord) {
+		c.native = int(d.or(b, 8, -1))
 	}
 	f.descs = slices.DeleteFunc(f.descs, func(o desc) bool { return o.index == c.index && o.num == c.num })
 	f.descs = append(f.descs, c)
@@ -81,15 +107,9 @@ func (f *reader) describe(d *def, b []byte) {
 	}
 }
 
-var noRoles roles
-
 // roles looks up what a definition's developer fields are for.
 func (f *reader) roles(d *def) *roles {
 	if d.role != nil {
-		return d.role
-	}
-	if len(d.dev) == 0 {
-		d.role = &noRoles
 		return d.role
 	}
 	d.role = new(roles)
@@ -129,45 +149,20 @@ func (f *reader) assign(r *roles, u devUse) {
 		r.sensor[kind].unit = named
 		return
 	}
-	set := func(to *devUse, scale float64, ok bool) {
-		if ok {
-			u.scale = scale
-			*to = u
+	name := strings.Join(unit.Words(c.name), "")
+	for _, is := range devRoles {
+		if !slices.Contains(strings.Fields(is.names), name) && !slices.Contains(is.native, c.native) {
+			continue
 		}
-	}
-	switch strings.Join(unit.Words(c.name), "") {
-	case "timestampms", "timems", "fractionms", "milliseconds":
-		set(&r.ms, 1, c.units == "" || strings.EqualFold(c.units, "ms"))
-		return
-	case "sampletimeoffset":
-		set(&r.offsets, 1, c.units == "" || strings.EqualFold(c.units, "ms"))
-		return
-	case "course", "courseoverground", "cog", "gpscourse":
-		scale, ok := unit.Scale(unit.AngleUnits, c.units)
-		set(&r.course, scale, ok)
-		return
-	case "speed", "speedoverground", "sog", "gpsspeed":
-		scale, ok := unit.Scale(unit.SpeedUnits, c.units)
-		set(&r.speed, scale, ok)
-		return
-	case "lat", "latitude", "gpslat", "gpslatitude":
-		scale, ok := unit.Scale(unit.AngleUnits, c.units)
-		set(&r.lat, scale, ok)
-		return
-	case "lon", "long", "longitude", "gpslon", "gpslongitude":
-		scale, ok := unit.Scale(unit.AngleUnits, c.units)
-		set(&r.lon, scale, ok)
-		return
-	}
-	switch c.native {
-	case 6, 73:
-		scale, ok := unit.Scale(unit.SpeedUnits, c.units)
-		if c.units == "" {
+		scale, ok := unit.Scale(is.units, c.units)
+		if c.units == "" && is.bare {
 			scale, ok = 1, true
 		}
-		set(&r.speed, scale, ok)
-	case 2, 78:
-		set(&r.alt, 1, c.units == "" || strings.EqualFold(c.units, "m"))
+		if ok {
+			u.scale = scale
+			r.use[is.role] = u
+		}
+		return
 	}
 }
 
@@ -211,7 +206,7 @@ func (f *reader) devMotion(r *roles, d *def, b []byte, at int64) {
 			s.s.Unit = r.sensor[k].unit
 		}
 		f.Drop(invalid, raw.Invalid, unit.SensorNames[s.kind])
-		if r.offsets.f.n >= n {
+		if r.use[roleOffsets].f.n >= n {
 			f.devOffsets(s, r, d, b, i, n, at)
 			continue
 		}
@@ -222,7 +217,7 @@ func (f *reader) devMotion(r *roles, d *def, b []byte, at int64) {
 // devOffsets gives samples i to i+n their times by a developer field.
 func (f *reader) devOffsets(s *sensor, r *roles, d *def, b []byte, i, n int, at int64) {
 	for j := range n {
-		off, ok := r.offsets.value(d, b, j)
+		off, ok := r.use[roleOffsets].value(d, b, j)
 		s.s.Time[i+j] = (float64(at) + off) / 1000
 		if !ok || math.Abs(off) > maxOffset {
 			s.s.Time[i+j] = float64(at) / 1000

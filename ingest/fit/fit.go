@@ -129,9 +129,6 @@ func (f *reader) part() bool {
 		}
 	}
 	f.messages(end)
-	for i := range f.defs {
-		f.retire(&f.defs[i])
-	}
 	for _, s := range f.sensors() {
 		f.endPart(s)
 	}
@@ -172,13 +169,13 @@ func (f *reader) messages(end int64) {
 		if f.ended(pos, &end) {
 			return
 		}
-		b := f.win.Peek(1)
+		b := f.win.Peek(maxDefinition)
 		if len(b) == 0 {
 			f.cut(pos, end)
 			return
 		}
-		n, ok := f.messageSize(b[0])
-		if b := f.win.Peek(3); len(b) == 2 && (!ok || n > 2) && binary.LittleEndian.Uint16(b) == f.crc {
+		n, ok := f.sizeOf(b)
+		if len(b) == 2 && (!ok || n > 2) && binary.LittleEndian.Uint16(b) == f.crc {
 			f.win.Skip(2)
 			if end != math.MaxInt64 {
 				f.Warn(raw.Warning{Kind: raw.EndsEarly, Byte: pos})
@@ -192,7 +189,7 @@ func (f *reader) messages(end int64) {
 				return
 			}
 			// sane looks ahead, which may move what b holds.
-			ok = (b[0]&0xC0 != 0x40 || saneDefinition(b)) && f.sane(n)
+			ok = (!isDefinition(b) || saneDefinition(b)) && f.sane(n)
 		}
 		if !ok {
 			if !f.resync(pos, end) {
@@ -205,7 +202,7 @@ func (f *reader) messages(end int64) {
 			f.Warn(raw.Warning{Kind: raw.WrongSize, Byte: pos})
 			end = math.MaxInt64
 		}
-		if b[0]&0xC0 == 0x40 {
+		if isDefinition(b) {
 			f.define(b)
 		} else {
 			f.data(b, pos)
@@ -227,33 +224,37 @@ func (f *reader) ended(pos int64, end *int64) bool {
 	return *end == math.MaxInt64 && f.closedEarly()
 }
 
-// messageSize returns the size of the message ahead that starts with header
-// byte h; false when no definition tells it. It is short when the stream is.
-func (f *reader) messageSize(h byte) (int, bool) {
-	switch {
-	case h&0x80 != 0: // compressed time stamp
-		d := &f.defs[h>>5&3]
-		return d.size, d.set
-	case h&0x40 == 0:
-		d := &f.defs[h&0x0F]
-		return d.size, d.set
+// maxDefinition is the length of the longest definition message, bytes.
+const maxDefinition = 6 + 3*255 + 1 + 3*255
+
+func isDefinition(b []byte) bool { return b[0]&0xC0 == 0x40 }
+
+// layout is the definition that a data message with header byte h goes by.
+func (f *reader) layout(h byte) *def {
+	if h&0x80 != 0 { // compressed time stamp
+		h = h >> 5 & 3
 	}
-	b := f.win.Peek(6)
+	return &f.defs[h&0x0F]
+}
+
+// sizeOf returns the size of the message that b starts with, which may be more
+// than there is; false when it cannot be told.
+func (f *reader) sizeOf(b []byte) (int, bool) {
+	if !isDefinition(b) {
+		d := f.layout(b[0])
+		return d.size, d.kind != nil
+	}
 	if len(b) < 6 {
 		return 6, true
 	}
-	if b[2] > 1 { // byte order is 0 or 1
-		return 0, false
-	}
 	n := 6 + 3*int(b[5])
-	if h&0x20 != 0 {
-		b = f.win.Peek(n + 1)
-		if len(b) < n+1 {
+	if b[0]&0x20 != 0 {
+		if len(b) <= n {
 			return n + 1, true
 		}
 		n += 1 + 3*int(b[n])
 	}
-	return n, true
+	return n, b[2] <= 1 // byte order is 0 or 1
 }
 
 // closing checks the checksum at the end of a file; false when the messages
@@ -283,18 +284,14 @@ func (f *reader) closing(end int64) bool {
 // closedEarly reports, in a file of unknown size, whether the end is reached.
 func (f *reader) closedEarly() bool {
 	b := f.win.Peek(16)
-	switch {
-	case len(b) == 0:
+	if len(b) == 0 || isHeader(b) {
 		return true
-	case isHeader(b):
-		return true
-	case len(b) == 2 || len(b) > 2 && isHeader(b[2:]):
-		if binary.LittleEndian.Uint16(b) == f.crc {
-			f.win.Skip(2)
-			return true
-		}
 	}
-	return false
+	closed := (len(b) == 2 || len(b) > 2 && isHeader(b[2:])) && binary.LittleEndian.Uint16(b) == f.crc
+	if closed {
+		f.win.Skip(2)
+	}
+	return closed
 }
 
 // cut warns of a file that ends too early.
@@ -312,14 +309,15 @@ func (f *reader) cut(pos, end int64) {
 // define takes in a definition message.
 func (f *reader) define(b []byte) {
 	d := &f.defs[b[0]&0x0F]
-	f.retire(d)
-	*d = def{set: true, order: binary.LittleEndian, big: b[2] == 1, size: 1}
-	if d.big {
+	*d = def{kind: &unread, order: binary.LittleEndian, size: 1}
+	if b[2] == 1 {
 		d.order = binary.BigEndian
 	}
 	d.global = profile.MesgNum(d.order.Uint16(b[3:]))
-	want := slots[d.global]
-	if isSide(d.global) {
+	if k := messages[d.global]; k != nil {
+		d.kind = k
+	}
+	if d.kind.side {
 		d.bytes = slices.Clone(b)
 	}
 	p := b[6:]
@@ -327,7 +325,7 @@ func (f *reader) define(b []byte) {
 		fd := newField(p[0], p[1], p[2], d.size)
 		if fd.num == timestamp {
 			d.stamp = fd
-		} else if i := slices.Index(want, fd.num); i >= 0 {
+		} else if i := slices.Index(d.kind.fields, fd.num); i >= 0 {
 			d.slot[i] = fd
 			if fd.n == 0 && fd.size > 0 {
 				f.Warn(raw.Warning{Kind: raw.BadFieldType, Byte: f.win.Pos, Text: []string{messageName(d.global)},
@@ -340,61 +338,27 @@ func (f *reader) define(b []byte) {
 	if b[0]&0x20 == 0 {
 		return
 	}
-	n := p[0]
-	p = p[1:]
-	for range n {
+	for p = p[1:]; len(p) > 0; p = p[3:] {
 		d.dev = append(d.dev, field{num: p[0], size: int(p[1]), dev: p[2], off: d.size})
 		d.size += int(p[1])
-		p = p[3:]
-	}
-}
-
-// retire counts what a definition's messages were, before it is replaced.
-func (f *reader) retire(d *def) {
-	if d.unread > 0 {
-		f.unread[d.global] += d.unread
-		d.unread = 0
 	}
 }
 
 // data takes in a data message.
 func (f *reader) data(b []byte, pos int64) {
-	var d *def
-	if b[0]&0x80 != 0 {
-		d = &f.defs[b[0]>>5&3]
-		if f.timed { // five bits of time, later than the last full stamp
-			f.last += (uint32(b[0]) - f.last) & 0x1F
-		}
-	} else {
-		d = &f.defs[b[0]&0x0F]
+	d := f.layout(b[0])
+	if b[0]&0x80 != 0 && f.timed { // five bits of time, later than the last full stamp
+		f.last += (uint32(b[0]) - f.last) & 0x1F
 	}
 	if v, ok := d.value(b, d.stamp, 0); ok && v >= 0 && v < math.MaxUint32 {
 		f.last = uint32(v)
 		f.timed = true
 	}
-	if isSide(d.global) {
-		f.keepSide(d, b)
+	if d.kind.read == nil {
+		f.unread[d.global]++
 		return
 	}
-	switch d.global {
-	case profile.MesgNumRecord:
-		f.record(d, b, pos)
-	case profile.MesgNumAccelerometerData, hsaAccel:
-		f.sensor(&f.acc, d, b, pos)
-	case profile.MesgNumGyroscopeData, hsaGyro:
-		f.sensor(&f.gyr, d, b, pos)
-	case profile.MesgNumGpsMetadata:
-		f.gpsMetadata(d, b, pos)
-	case profile.MesgNumThreeDSensorCalibration:
-		f.calibration(d, b, pos)
-	case profile.MesgNumTimestampCorrelation:
-		f.correlation(d, b)
-	case profile.MesgNumFieldDescription:
-		f.describe(d, b)
-	case profile.MesgNumDeveloperDataId:
-	default:
-		d.unread++
-	}
+	d.kind.read(f, d, b, pos)
 }
 
 // finish settles what needed the whole file and hands it on.

@@ -60,24 +60,29 @@ func (f *reader) extend(s *raw.Series, n int) int {
 	return i
 }
 
+// A form is one way in which a message holds samples: three fields from a slot
+// on, and the unit that their values times scale are SI of.
+type form struct {
+	slot   int
+	scale  float64
+	unit   string
+	counts bool // to be calibrated
+}
+
+func (f *reader) accel(d *def, b []byte, _ int64)  { f.sensor(&f.acc, d, b) }
+func (f *reader) gyro(d *def, b []byte, pos int64) { f.sensor(&f.gyr, d, b) }
+
 // sensor takes in a message with an array of samples.
-func (f *reader) sensor(s *sensor, d *def, b []byte, pos int64) {
-	hsa := d.global == hsaAccel || d.global == hsaGyro
+func (f *reader) sensor(s *sensor, d *def, b []byte) {
+	si := fitSI[s.kind]
 	// The same samples may be there calibrated, compressed and as counts;
 	// the best that is valid is taken.
-	type form struct {
-		slot    int
-		scale   float64
-		Unit    string
-		Columns bool
-	}
-	si := fitSI[s.kind]
-	forms := [3]form{{5, si, units[s.kind], false}, {8, si / 1000, "mG", false}, {2, 1, "counts", true}}
+	forms := []form{{5, si, units[s.kind], false}, {8, si / 1000, "mG", false}, {2, 1, "counts", true}}
 	switch d.global {
 	case hsaAccel:
-		forms = [3]form{{2, si / 1024, "mG", false}, {8, 0, "", false}, {8, 0, "", false}}
+		forms = []form{{2, si / 1024, "mG", false}}
 	case hsaGyro:
-		forms = [3]form{{2, si / 28.57143, "deg/s", false}, {8, 0, "", false}, {8, 0, "", false}}
+		forms = []form{{2, si / 28.57143, "deg/s", false}}
 	}
 	lost := 0
 	for _, g := range forms {
@@ -88,15 +93,15 @@ func (f *reader) sensor(s *sensor, d *def, b []byte, pos int64) {
 			continue
 		}
 		i, good := f.axes(s, d, b, g.slot, n, g.scale)
-		if good == 0 && (g.slot != 2 || hsa) {
+		if good == 0 && !g.counts {
 			s.s.Shrink(i) // nothing valid in this form
 			continue
 		}
-		f.stamp(s, d, b, i, n, hsa)
+		f.stamp(s, d, b, i, n)
 		if s.s.Unit == "" {
-			s.s.Unit = g.Unit
+			s.s.Unit = g.unit
 		}
-		if g.Columns {
+		if g.counts {
 			if s.cal != nil {
 				s.cal.apply(s, fitRange{i, i + n})
 			} else if k := len(s.raw); k > 0 && s.raw[k-1].hi == i {
@@ -123,7 +128,7 @@ func (f *reader) axes(s *sensor, d *def, b []byte, slot, n int, scale float64) (
 	for k := range 3 {
 		fd := d.slot[slot+k]
 		dst := s.s.V[k][i : i+n]
-		if fd.base == typeFloat32 && !d.big {
+		if fd.base == typeFloat32 && d.order == binary.LittleEndian {
 			src := b[fd.off : fd.off+4*n]
 			for j := range dst {
 				v := math.Float32frombits(binary.LittleEndian.Uint32(src[4*j:]))
@@ -154,9 +159,8 @@ func (f *reader) axes(s *sensor, d *def, b []byte, slot, n int, scale float64) (
 }
 
 // stamp gives samples i to i+n their times.
-func (f *reader) stamp(s *sensor, d *def, b []byte, i, n int, hsa bool) {
-	ms, _ := d.value(b, d.slot[0], 0)
-	at, ok := f.millis(ms)
+func (f *reader) stamp(s *sensor, d *def, b []byte, i, n int) {
+	at, ok := f.millis(d.or(b, 0, 0))
 	t := s.s.Time[i : i+n]
 	if !ok {
 		clear(t)
@@ -164,7 +168,7 @@ func (f *reader) stamp(s *sensor, d *def, b []byte, i, n int, hsa bool) {
 		return
 	}
 	off := d.slot[1]
-	if hsa {
+	if d.global == hsaAccel || d.global == hsaGyro {
 		step, _ := d.value(b, off, 0)
 		if d.global == hsaGyro {
 			step *= 1000.0 / 32768
@@ -208,7 +212,7 @@ func (f *reader) stamp(s *sensor, d *def, b []byte, i, n int, hsa bool) {
 func (f *reader) offsets(t []float64, d *def, b []byte, off field, at int64) bool {
 	m := min(len(t), off.n)
 	some := false
-	if off.base == typeUint16 && !d.big {
+	if off.base == typeUint16 && d.order == binary.LittleEndian {
 		src := b[off.off : off.off+2*m]
 		for j := range m {
 			v := binary.LittleEndian.Uint16(src[2*j:])
@@ -319,18 +323,7 @@ func closeSensor(s *sensor) {
 	if !s.holes {
 		return
 	}
-	k := 0
-	for j := range s.s.Time {
-		if s.s.V[0][j] != s.s.V[0][j] {
-			continue
-		}
-		s.s.Time[k] = s.s.Time[j]
-		for a := range s.s.V {
-			s.s.V[a][k] = s.s.V[a][j]
-		}
-		k++
-	}
-	s.s.Shrink(k)
+	s.s.Keep(func(i int) bool { return s.s.V[0][i] == s.s.V[0][i] })
 }
 
 // calibration takes in a three_d_sensor_calibration message. Counts that came
@@ -348,12 +341,8 @@ func (f *reader) calibration(d *def, b []byte, pos int64) {
 		return
 	}
 	c := &cal{gain: factor / divisor}
-	shift, ok := d.value(b, d.slot[3], 0)
-	if !ok {
-		shift = 0
-	}
 	for k := range c.zero {
-		c.zero[k] = shift
+		c.zero[k] = d.or(b, 3, 0)
 		if v, ok := d.value(b, d.slot[4], k); ok {
 			c.zero[k] += v
 		}

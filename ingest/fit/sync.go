@@ -4,8 +4,6 @@ import (
 	"math"
 
 	"evenfoot/ingest/raw"
-
-	profile "github.com/tormoder/fit"
 )
 
 // Damage in the middle of a file: a lost block, a byte that flipped in a
@@ -29,12 +27,7 @@ const (
 // stampOf returns the time stamp of a data message that samples are taken
 // from; false when it has none or its time does not matter.
 func (f *reader) stampOf(b []byte) (uint32, bool) {
-	if b[0]&0xC0 != 0 {
-		return 0, false
-	}
-	d := &f.defs[b[0]&0x0F]
-	switch d.global {
-	case profile.MesgNumRecord, profile.MesgNumAccelerometerData, profile.MesgNumGyroscopeData, profile.MesgNumGpsMetadata, hsaAccel, hsaGyro:
+	if d := f.layout(b[0]); b[0]&0xC0 == 0 && d.kind.samples {
 		v, ok := d.value(b, d.stamp, 0)
 		return uint32(v), ok && v >= 0 && v <= math.MaxUint32
 	}
@@ -101,13 +94,18 @@ func (f *reader) sane(n int) bool {
 // saneDefinition reports whether a message may be a definition: garbage that is
 // taken for one would spoil every message after it.
 func saneDefinition(b []byte) bool {
-	unknown := 0
+	odd := oddFields(b)
+	return odd == 0 || b[1] == 0 && 2*odd <= int(b[5])
+}
+
+// oddFields counts the fields of a definition whose type is not known.
+func oddFields(b []byte) (n int) {
 	for i := range int(b[5]) {
-		if int(b[6+3*i+2]&0x1F) >= len(sizes) {
-			unknown++
+		if int(b[6+3*i+2]&typeMask) >= len(baseTypes) {
+			n++
 		}
 	}
-	return unknown == 0 || b[1] == 0 && 2*unknown <= int(b[5])
+	return n
 }
 
 // chain reports whether b starts with messages that make sense after those
@@ -118,12 +116,12 @@ func (f *reader) chain(b []byte) (stamps int, ok bool) {
 		if len(b) < 3 { // a checksum at most
 			return stamps, true
 		}
-		n, ok := f.sizeAt(b)
-		if !ok {
-			return stamps, false
+		n, ok := f.sizeOf(b)
+		if isDefinition(b) { // what follows it may go by it
+			return stamps, ok && n <= len(b) && b[1] == 0 && b[5] > 0 && oddFields(b) == 0
 		}
-		if b[0]&0xC0 == 0x40 { // what follows a definition may go by it
-			return stamps, true
+		if !ok || b[0]&0x80 == 0 && b[0]&0x30 != 0 { // bits that a data message leaves zero
+			return stamps, false
 		}
 		if n > len(b) {
 			break
@@ -140,39 +138,6 @@ func (f *reader) chain(b []byte) (stamps int, ok bool) {
 		b = b[n:]
 	}
 	return stamps, stamps > 0
-}
-
-// sizeAt returns the size of the message that b starts with, which may be
-// more than there is; false when it cannot be a message.
-func (f *reader) sizeAt(b []byte) (int, bool) {
-	h := b[0]
-	switch {
-	case h&0x80 != 0:
-		d := &f.defs[h>>5&3]
-		return d.size, d.set
-	case h&0x40 == 0:
-		d := &f.defs[h&0x0F]
-		return d.size, d.set && h&0x30 == 0
-	}
-	if len(b) < 6 {
-		return 6, true
-	}
-	n := 6 + 3*int(b[5])
-	if b[1] != 0 || b[2] > 1 || b[5] == 0 || n > len(b) {
-		return n, false
-	}
-	for p := 6; p < n; p += 3 {
-		if b[p+1] == 0 || int(b[p+2]&0x1F) >= len(sizes) {
-			return n, false
-		}
-	}
-	if h&0x20 != 0 {
-		if n == len(b) {
-			return n + 1, true
-		}
-		n += 1 + 3*int(b[n])
-	}
-	return n, true
 }
 
 // resync looks for the next stretch that makes sense, from byte pos on; false
@@ -217,9 +182,8 @@ func (f *reader) resync(pos, end int64) bool {
 // starts reports whether b starts with a stamped message and goes on well, and
 // how many time stamps after it speak for that.
 func (f *reader) starts(b []byte) (stamps int, ok bool) {
-	d := &f.defs[b[0]&0x0F]
-	n := d.size
-	if b[0]&0xF0 != 0 || !d.set || n > len(b) {
+	n, known := f.sizeOf(b)
+	if b[0]&0xF0 != 0 || !known || n > len(b) {
 		return 0, false
 	}
 	ts, ok := f.stampOf(b[:n])
