@@ -38,12 +38,21 @@ const (
 	gpxName
 )
 
-// A gpxExt is what an element of a point's extensions is for, by its name.
+// A gpxExt is what an element of a point is for, by its name.
 type gpxExt struct {
 	value      gpxValue
 	kind, axis int // of gpxMotion
 	scale      float64
 	unit       string
+}
+
+// children are the elements of a point that are read, besides its extensions.
+var children = map[string]gpxExt{
+	"ele":    {value: gpxEle},
+	"time":   {value: gpxTime},
+	"speed":  {value: gpxSpeed, scale: 1},
+	"course": {value: gpxCourse, scale: 1},
+	"name":   {value: gpxName},
 }
 
 // A gpxPoint is the track point being read.
@@ -77,8 +86,6 @@ type gpxReader struct {
 	started bool
 	zero    int64 // Unix ns of time zero
 	size    int64
-	day     [11]byte // date of the last time, "2026-09-20T"
-	dayNS   int64    // its Unix ns
 	noZone  bool
 }
 
@@ -129,13 +136,12 @@ func (g *gpxReader) finish(name string) (*raw.Columns, error) {
 // read goes through the file's elements; it returns what ended it, io.EOF at
 // the end of the file.
 func (g *gpxReader) read() error {
-	var value gpxValue // what the open element's text is kept for
-	var ext gpxExt
-	var at int // its depth
+	var kept gpxExt // what the open element's text is kept for
+	var at int      // its depth
 	text := make([]byte, 0, maxValue)
 	for {
 		var to *[]byte
-		if value != gpxNone {
+		if kept.value != gpxNone {
 			to = &text
 		}
 		if err := g.x.next(to); err != nil {
@@ -148,19 +154,16 @@ func (g *gpxReader) read() error {
 				return fmt.Errorf("elements are nested more than %d deep", maxDepth)
 			}
 			g.tellBroken()
-			if value == gpxNone {
-				if v, e := g.start(); v != gpxNone {
-					value, ext, at = v, e, g.depth
-					text = text[:0]
-				}
+			if kept.value == gpxNone {
+				kept, at, text = g.start(), g.depth, text[:0]
 			}
 		}
 		if !x.close {
 			continue
 		}
-		if value != gpxNone && g.depth <= at {
-			g.value(value, ext, text)
-			value = gpxNone
+		if kept.value != gpxNone && g.depth <= at {
+			g.value(kept, text)
+			kept.value = gpxNone
 		}
 		if g.in && (g.depth == g.p.depth || string(x.name) == "trkpt" || string(x.name) == "wpt") {
 			g.depth = g.p.depth
@@ -181,45 +184,27 @@ func (g *gpxReader) tellBroken() {
 }
 
 // start takes in a start tag; it returns what to keep the text for.
-func (g *gpxReader) start() (gpxValue, gpxExt) {
+func (g *gpxReader) start() gpxExt {
 	x := g.x
-	if g.in {
-		if g.depth > g.p.depth+1 {
-			return g.extension()
-		}
-		switch string(x.name) {
-		case "ele":
-			return gpxEle, gpxExt{}
-		case "time":
-			return gpxTime, gpxExt{}
-		case "speed":
-			return gpxSpeed, gpxExt{scale: 1}
-		case "course":
-			return gpxCourse, gpxExt{scale: 1}
-		case "name":
-			if g.p.way {
-				return gpxName, gpxExt{}
-			}
-		case "trkpt":
-			g.Warn(raw.Warning{Kind: raw.NestedPoint, Line: x.at})
-			g.begin()
-		}
-		return gpxNone, gpxExt{}
-	}
-	switch string(x.name) {
-	case "trkpt":
+	switch name := string(x.name); {
+	case g.in && g.depth > g.p.depth+1:
+		return g.extension()
+	case g.in && name == "trkpt":
+		g.Warn(raw.Warning{Kind: raw.NestedPoint, Line: x.at})
 		g.begin()
-	case "wpt":
+	case g.in:
+		return children[name]
+	case name == "trkpt", name == "wpt":
 		g.begin()
-		g.p.way = true
-	case "rtept":
+		g.p.way = name == "wpt"
+	case name == "rtept":
 		g.Drop(1, raw.RoutePoint, "")
-	case "gpx":
+	case name == "gpx":
 		if v, ok := unescape(attr(x.attrs, "creator")); ok && g.creator == "" {
 			g.creator = strings.ToValidUTF8(strings.TrimSpace(string(v[:min(len(v), 200)])), "")
 		}
 	}
-	return gpxNone, gpxExt{}
+	return gpxExt{}
 }
 
 // begin starts a track point.
@@ -240,28 +225,22 @@ func (g *gpxReader) begin() {
 
 // gpxNumber reads a finite decimal number.
 func gpxNumber(b []byte) (float64, bool) {
-	v, next, kind := scan.Number(b, 0, 0, '.')
-	if kind == scan.IsNumber && next == len(b) {
-		return v, true
+	if b, ok := unescape(bytes.TrimSpace(b)); ok {
+		v, next, kind := scan.Number(b, 0, 0, '.')
+		if kind == scan.IsNumber && next == len(b) && v-v == 0 {
+			return v, true
+		}
 	}
-	b, ok := unescape(bytes.TrimSpace(b))
-	if !ok {
-		return math.NaN(), false
-	}
-	v, next, kind = scan.Number(b, 0, 0, '.')
-	if kind != scan.IsNumber || next != len(b) || math.IsInf(v, 0) || math.IsNaN(v) {
-		return math.NaN(), false
-	}
-	return v, true
+	return math.NaN(), false
 }
 
 // value takes in the text of an element.
-func (g *gpxReader) value(v gpxValue, e gpxExt, text []byte) {
-	if v == gpxTime { // cut at maxValue it is no time
+func (g *gpxReader) value(e gpxExt, text []byte) {
+	switch e.value {
+	case gpxTime: // cut at maxValue it is no time
 		g.p.time = append(g.p.time[:0], text...)
 		return
-	}
-	if v == gpxName {
+	case gpxName:
 		if t, ok := unescape(bytes.TrimSpace(text)); ok {
 			g.p.name = strings.ToValidUTF8(string(t), "")
 		}
@@ -270,12 +249,12 @@ func (g *gpxReader) value(v gpxValue, e gpxExt, text []byte) {
 	x, ok := gpxNumber(text)
 	if !ok || len(text) == maxValue || math.Abs(x)*max(e.scale, 1) > math.MaxFloat32 {
 		if len(bytes.TrimSpace(text)) > 0 {
-			what := [...]string{gpxEle: "altitude", gpxSpeed: "speed", gpxCourse: "course", gpxMotion: unit.SensorNames[e.kind]}[v]
+			what := [...]string{gpxEle: "altitude", gpxSpeed: "speed", gpxCourse: "course", gpxMotion: unit.SensorNames[e.kind]}[e.value]
 			g.Warn(raw.Warning{Kind: raw.BadValue, Line: g.x.line, Sensor: what, Text: []string{string(text)}})
 		}
 		return
 	}
-	switch v {
+	switch e.value {
 	case gpxEle:
 		g.p.alt = x
 	case gpxSpeed:
@@ -325,25 +304,18 @@ func (g *gpxReader) point() {
 	t := float64(ns-g.zero) / 1e9
 	f := &g.out.Gps
 	if n := len(f.Time); n == cap(f.Time) {
-		c := raw.GrowTo(n+1, 16, g.size, g.x.w.Pos)
-		f.Time, f.Lat, f.Lon = raw.Regrow(f.Time, c), raw.Regrow(f.Lat, c), raw.Regrow(f.Lon, c)
-		f.Alt, f.Speed, f.Course = raw.Regrow(f.Alt, c), raw.Regrow(f.Speed, c), raw.Regrow(f.Course, c)
+		f.Regrow(raw.GrowTo(n+1, 16, g.size, g.x.w.Pos))
 	}
-	f.Time = append(f.Time, t)
-	f.Lat = append(f.Lat, p.lat)
-	f.Lon = append(f.Lon, p.lon)
-	f.Alt = append(f.Alt, float32(p.alt))
-	f.Speed = append(f.Speed, float32(p.speed))
-	f.Course = append(f.Course, float32(p.course))
+	f.Append(t, p.lat, p.lon, p.alt, p.speed, p.course)
 	for k := range p.set {
 		if p.set[k] == 7 {
-			g.sample(k, t, p.axes[k])
+			g.out.Sensor(k).Push(t, p.axes[k][:], true)
 		} else if p.set[k] != 0 {
 			g.Drop(1, raw.AxisMissing, unit.SensorNames[k])
 		}
 	}
 	for _, s := range g.acc {
-		g.sample(s.kind, t+s.ms/1000, s.v)
+		g.out.Sensor(s.kind).Push(t+s.ms/1000, s.v[:], true)
 	}
 }
 
@@ -357,67 +329,22 @@ func (g *gpxReader) waypoint() {
 	g.out.File.Marks = append(g.out.File.Marks, raw.Mark{Time: time.Unix(0, ns).UTC(), Kind: "waypoint", Text: g.p.name})
 }
 
-// sample appends one inertial sample.
-func (g *gpxReader) sample(kind int, t float64, v [3]float64) {
-	s := &g.out.Acc
-	if kind == unit.Gyr {
-		s = &g.out.Gyr
-	}
-	s.Time = append(s.Time, t)
-	for k := range v {
-		s.V[k] = append(s.V[k], float32(v[k]))
-	}
-}
-
 // time reads a point's time as Unix ns.
 func (g *gpxReader) time(b []byte) (int64, bool) {
-	// Nearly always it is the day of the point before, hh:mm:ss, perhaps a
-	// fraction, and Z.
-	if n := len(b); n >= 20 && b[n-1] == 'Z' && string(b[:11]) == string(g.day[:]) && b[13] == ':' && b[16] == ':' {
-		h, m, s := twoDigits(b[11:]), twoDigits(b[14:]), twoDigits(b[17:])
-		frac, scale, plain := int64(0), int64(1e9), n == 20 || b[19] == '.' && n > 21 && n <= 30
-		for _, c := range b[min(20, n):max(n-1, min(20, n))] {
-			plain = plain && c-'0' <= 9
-			frac = frac*10 + int64(c-'0')
-			scale /= 10
-		}
-		if plain && h < 24 && m < 60 && s < 60 {
-			return g.dayNS + int64(h*3600+m*60+s)*1e9 + frac*scale, true
-		}
-	}
 	b, ok := unescape(bytes.TrimSpace(b))
 	if !ok {
 		return 0, false
 	}
 	ns, ok := scan.Time(b)
-	if !ok {
-		return 0, false
+	if ok && !g.noZone && b[len(b)-1] != 'Z' && !scan.Zoned(b) {
+		g.noZone = true
+		g.Warn(raw.Warning{Kind: raw.NoZone, Line: g.p.line})
 	}
-	if len(b) > 11 {
-		if !bytes.ContainsAny(b[11:], "Zz+-UG") && !g.noZone {
-			g.noZone = true
-			g.Warn(raw.Warning{Kind: raw.NoZone, Line: g.p.line})
-		}
-		copy(g.day[:], b[:11])
-		g.dayNS, ok = scan.Time(append(g.day[:len(g.day):len(g.day)], "00:00:00Z"...))
-		if !ok {
-			g.day = [11]byte{}
-		}
-	}
-	return ns, true
-}
-
-// twoDigits reads two digits; 99 or more when they are none.
-func twoDigits(b []byte) int {
-	x, y := b[0]-'0', b[1]-'0'
-	if x > 9 || y > 9 {
-		return 100
-	}
-	return int(x)*10 + int(y)
+	return ns, ok
 }
 
 // extension takes in a start tag inside a point's extensions.
-func (g *gpxReader) extension() (gpxValue, gpxExt) {
+func (g *gpxReader) extension() gpxExt {
 	x := g.x
 	e, known := g.exts[string(x.name)]
 	if !known {
@@ -427,22 +354,20 @@ func (g *gpxReader) extension() (gpxValue, gpxExt) {
 		}
 	}
 	if e.value != gpxMotion {
-		return e.value, e
-	}
-	if e.axis == unit.VectorAxis {
-		g.vector(e)
-		return gpxNone, e
+		return e
 	}
 	if u := attr(x.attrs, "unit"); u != nil {
 		e.unit = string(u)
 		e.scale, _ = unit.Scale(unit.SensorUnits[e.kind], e.unit)
 	}
-	if e.scale == 0 {
-		g.noUnit(e)
-		return gpxNone, e
+	if e.axis == unit.VectorAxis {
+		g.vector(e)
+		return gpxExt{}
 	}
-	g.unit(e)
-	return gpxMotion, e
+	if !g.hasUnit(e) {
+		return gpxExt{}
+	}
+	return e
 }
 
 // meaning works out what an extension element is for by its local name.
@@ -482,45 +407,37 @@ func (g *gpxReader) meaning(name string) gpxExt {
 // attributes.
 func (g *gpxReader) vector(e gpxExt) {
 	a := g.x.attrs
-	if u := attr(a, "unit"); u != nil {
-		e.unit = string(u)
-		e.scale, _ = unit.Scale(unit.SensorUnits[e.kind], e.unit)
-	}
-	x, ok1 := gpxNumber(attr(a, "x"))
-	y, ok2 := gpxNumber(attr(a, "y"))
-	z, ok3 := gpxNumber(attr(a, "z"))
-	if !ok1 && !ok2 && !ok3 {
-		return // a container
-	}
-	if e.scale == 0 {
-		g.noUnit(e)
-		return
-	}
-	ms := 0.0
-	if o := attr(a, "offset"); o != nil {
-		var ok bool
-		if ms, ok = gpxNumber(o); !ok {
-			ok1 = false
+	s := gpxSample{kind: e.kind}
+	axes, largest := 0, 0.0
+	for k, name := range []string{"x", "y", "z"} {
+		if v, ok := gpxNumber(attr(a, name)); ok {
+			axes++
+			s.v[k] = v * e.scale
+			largest = max(largest, math.Abs(s.v[k]))
 		}
 	}
-	if !ok1 || !ok2 || !ok3 || max(math.Abs(x), math.Abs(y), math.Abs(z))*e.scale > math.MaxFloat32 {
+	if axes == 0 || !g.hasUnit(e) { // without axes it is a container
+		return
+	}
+	timed := true
+	if o := attr(a, "offset"); o != nil {
+		s.ms, timed = gpxNumber(o)
+	}
+	if axes < 3 || !timed || largest > math.MaxFloat32 {
 		g.Drop(1, raw.AxisMissing, unit.SensorNames[e.kind])
 		return
 	}
-	g.unit(e)
-	g.acc = append(g.acc, gpxSample{e.kind, ms, [3]float64{x * e.scale, y * e.scale, z * e.scale}})
+	g.acc = append(g.acc, s)
 }
 
-func (g *gpxReader) unit(e gpxExt) {
-	s := &g.out.Acc
-	if e.kind == unit.Gyr {
-		s = &g.out.Gyr
+// hasUnit says whether the unit of a motion value is known, and notes it.
+func (g *gpxReader) hasUnit(e gpxExt) bool {
+	if e.scale == 0 {
+		g.Warn(raw.Warning{Kind: raw.NoMotionUnit, Line: g.x.at, Sensor: unit.SensorNames[e.kind], Text: []string{string(g.x.name), e.unit}})
+		return false
 	}
-	if s.Unit == "" {
+	if s := g.out.Sensor(e.kind); s.Unit == "" {
 		s.Unit = e.unit
 	}
-}
-
-func (g *gpxReader) noUnit(e gpxExt) {
-	g.Warn(raw.Warning{Kind: raw.NoMotionUnit, Line: g.x.at, Sensor: unit.SensorNames[e.kind], Text: []string{string(g.x.name), e.unit}})
+	return true
 }

@@ -2,6 +2,7 @@ package gpx
 
 import (
 	"bytes"
+	"encoding/xml"
 	"fmt"
 	"io"
 	"strings"
@@ -308,41 +309,7 @@ func unescape(b []byte) ([]byte, bool) {
 	if bytes.IndexByte(b, '&') < 0 {
 		return b, true
 	}
-	var out []byte
-	for len(b) > 0 {
-		i := bytes.IndexByte(b, '&')
-		if i < 0 {
-			return append(out, b...), true
-		}
-		out = append(out, b[:i]...)
-		b = b[i+1:]
-		end := bytes.IndexByte(b, ';')
-		if end < 0 {
-			return nil, false
-		}
-		ref := string(b[:end])
-		b = b[end+1:]
-		switch ref {
-		case "lt":
-			out = append(out, '<')
-		case "gt":
-			out = append(out, '>')
-		case "amp":
-			out = append(out, '&')
-		case "quot":
-			out = append(out, '"')
-		case "apos":
-			out = append(out, '\'')
-		default:
-			var r rune
-			var rest string
-			if n, _ := fmt.Sscanf(ref, "#x%x%s", &r, &rest); n != 1 {
-				if n, _ := fmt.Sscanf(ref, "#%d%s", &r, &rest); n != 1 {
-					return nil, false
-				}
-			}
-			out = append(out, string(r)...)
-		}
-	}
-	return out, true
+	var plain string
+	err := xml.Unmarshal(fmt.Appendf(nil, "<t>%s</t>", bytes.ToValidUTF8(b, nil)), &plain)
+	return []byte(plain), err == nil
 }
