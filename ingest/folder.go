@@ -131,22 +131,20 @@ func headOf(path string) ([]byte, error) {
 		return nil, err
 	}
 	defer f.Close()
-	br := bufio.NewReaderSize(f, 64<<10)
-	const most = 16 << 10
-	if magic, _ := br.Peek(2); !isGzip(magic) {
-		head := make([]byte, most)
-		n, err := io.ReadFull(br, head)
-		if err != nil && err != io.EOF && err != io.ErrUnexpectedEOF {
-			return nil, fmt.Errorf("%s: %w", path, err)
+	br := bufio.NewReader(f)
+	var r io.Reader = br
+	magic, _ := br.Peek(2)
+	packed := isGzip(magic)
+	if packed {
+		if r, err = gzip.NewReader(br); err != nil {
+			return nil, nil // damaged: no log to be known by its content
 		}
-		return head[:n], nil
 	}
-	z, err := gzip.NewReader(br)
-	if err != nil {
-		return nil, nil // damaged: no log to be known by its content
+	head := make([]byte, 16<<10)
+	n, err := io.ReadFull(r, head)
+	if err != nil && err != io.EOF && err != io.ErrUnexpectedEOF && !packed {
+		return nil, fmt.Errorf("%s: %w", path, err)
 	}
-	head := make([]byte, most)
-	n, _ := io.ReadFull(z, head)
 	return head[:n], nil
 }
 

@@ -133,6 +133,21 @@ func longest(gaps []Span) float64 {
 	return l
 }
 
+// A run is the samples [a, b).
+type run struct{ a, b int }
+
+// runs parts n samples before each i, from 1, for which cut holds.
+func runs(n int, cut func(i int) bool) (rs []run) {
+	a := 0
+	for i := 1; i <= n; i++ {
+		if i == n || cut(i) {
+			rs = append(rs, run{a, i})
+			a = i
+		}
+	}
+	return rs
+}
+
 // outings splits times at pauses of more than pause seconds; it returns the
 // bounds of the stretch with the most samples in [from, to], and how many
 // samples of how many stretches lie outside it.
@@ -144,13 +159,8 @@ func outings(series [][]float64, pause float64) (from, to float64, outside, stre
 	}
 	var all []stretch
 	for _, t := range series {
-		for i := 0; i < len(t); {
-			j := i + 1
-			for j < len(t) && t[j]-t[j-1] <= pause {
-				j++
-			}
-			all = append(all, stretch{t[i], t[j-1], j - i})
-			i = j
+		for _, r := range runs(len(t), func(i int) bool { return t[i]-t[i-1] > pause }) {
+			all = append(all, stretch{t[r.a], t[r.b-1], r.b - r.a})
 		}
 	}
 	if len(all) == 0 {

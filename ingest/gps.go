@@ -113,32 +113,21 @@ func (b *builder) unhold() {
 	if n < heldRecords || len(b.r.Acc.Time)+len(b.r.Gyr.Time) < n/2 {
 		return
 	}
-	repeats := 0
-	var runs []float64
-	start := 0
-	for i := 1; i <= n; i++ {
-		if i < n && f.Same(i, i-1) {
-			repeats++
-			continue
-		}
-		runs = append(runs, float64(i-start))
-		start = i
+	held := runs(n, func(i int) bool { return !f.Same(i, i-1) })
+	lengths := make([]float64, len(held))
+	for k, r := range held {
+		lengths[k] = float64(r.b - r.a)
 	}
-	usual := raw.Median(runs)
-	if repeats*2 < n || usual < heldRun {
+	usual := raw.Median(lengths)
+	if 2*(n-len(held)) < n || usual < heldRun {
 		return
 	}
 	idx := []int32{}
-	for i := 0; i < n; {
-		j := i + 1
-		for j < n && f.Same(j, i) {
-			j++
-		}
-		idx = append(idx, int32(i))
-		for k := float64(i) + usual; k+usual/2 <= float64(j); k += usual {
+	for _, r := range held {
+		idx = append(idx, int32(r.a))
+		for k := float64(r.a) + usual; k+usual/2 <= float64(r.b); k += usual {
 			idx = append(idx, int32(k))
 		}
-		i = j
 	}
 	b.notes.Drop(n-len(idx), raw.Held, "GPS")
 	*f = f.Pick(idx)
@@ -152,12 +141,7 @@ func (b *builder) gps() GPS {
 	}
 	g := GPS{Time: f.Time, Lat: f.Lat, Lon: f.Lon, Alt: f.Alt, Speed: f.Speed, Course: f.Course, Flags: make([]Flag, len(f.Time))}
 	g.Gaps, g.Rate = pace(g.Time)
-	given := 0
-	for _, v := range g.Speed {
-		if v == v {
-			given++
-		}
-	}
+	given := len(known(g.Time, g.Speed))
 	g.SpeedFrom, g.SpeedSD = "receiver", receiverSpeedSD
 	track := newTrack(&g)
 	if given > 0 && b.checkSpeeds(track) {
@@ -229,27 +213,26 @@ func (b *builder) gpsChannels() []Channel {
 	for _, c := range []struct {
 		name, Unit string
 		gaps       bool // has gaps of its own
-		has        func(i int) bool
+		times      []float64
 	}{
-		{"position", "deg", true, func(i int) bool { return f.Lat[i] == f.Lat[i] }},
-		{"speed", unit.Text(own), true, func(i int) bool { return f.Speed[i] == f.Speed[i] }},
-		{"course", "deg", false, func(i int) bool { return f.Course[i] == f.Course[i] }},
-		{"altitude", "m", false, func(i int) bool { return f.Alt[i] == f.Alt[i] }},
+		{"position", "deg", true, known(f.Time, f.Lat)},
+		{"speed", unit.Text(own), true, known(f.Time, f.Speed)},
+		{"course", "deg", false, known(f.Time, f.Course)},
+		{"altitude", "m", false, known(f.Time, f.Alt)},
 	} {
-		var t []float64
-		for i, x := range f.Time {
-			if c.has(i) {
-				t = append(t, x)
-			}
-		}
-		if len(t) == 0 {
+		if len(c.times) == 0 {
 			continue
 		}
-		ch := describe(c.name, c.Unit, t)
+		ch := describe(c.name, c.Unit, c.times)
 		if !c.gaps {
 			ch.Gaps, ch.LongestGapS = all.Gaps, all.LongestGapS
 		}
 		out = append(out, ch)
 	}
 	return out
+}
+
+// known is the times at which a column has a value.
+func known[T float32 | float64](t []float64, col []T) []float64 {
+	return raw.Gather(t, raw.Indices(len(t), func(i int) bool { return col[i] == col[i] }))
 }

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"sort"
 
+	"gonum.org/v1/gonum/stat"
+
 	"evenfoot/ingest/raw"
 )
 
@@ -117,7 +119,7 @@ const (
 
 // A piece is a run of ascending stamps in the file.
 type piece struct {
-	a, b  int     // samples [a, b)
+	run
 	shift float64 // s to add
 }
 
@@ -165,12 +167,10 @@ func (m *mender) order(out *mending) (t []float64, idx []int32) {
 // pieces splits the file where the stamps turn back or an unset clock was set.
 func (m *mender) pieces() []piece {
 	var ps []piece
-	a := 0
-	for i := 1; i <= len(m.t); i++ {
-		if i == len(m.t) || m.t[i] < m.t[i-1] || m.dated && m.t[i-1] < m.unset && m.t[i] >= m.unset {
-			ps = append(ps, piece{a: a, b: i})
-			a = i
-		}
+	for _, r := range runs(len(m.t), func(i int) bool {
+		return m.t[i] < m.t[i-1] || m.dated && m.t[i-1] < m.unset && m.t[i] >= m.unset
+	}) {
+		ps = append(ps, piece{run: r})
 	}
 	return ps
 }
@@ -338,27 +338,18 @@ func (m *mender) spread(out *mending, t []float64, idx []int32) {
 	if m.completes != nil && m.complementary(t, idx, shared) {
 		return
 	}
-	var stamps []float64
-	var starts []int
-	for i := range t {
-		if i == 0 || t[i] != t[i-1] {
-			stamps = append(stamps, t[i])
-			starts = append(starts, i)
-		}
-	}
-	starts = append(starts, len(t))
-	if len(stamps) < 2 {
+	groups := runs(len(t), func(i int) bool { return t[i] != t[i-1] })
+	if len(groups) < 2 {
 		return
+	}
+	stamps := make([]float64, len(groups))
+	for k, g := range groups {
+		stamps[k] = t[g.a]
 	}
 	q := medianStep(stamps)
 	out.quantum, out.perStamp = q, float64(len(t))/float64(len(stamps))
-	for a := 0; a < len(stamps); {
-		b := a + 1
-		for b < len(stamps) && stamps[b]-stamps[b-1] < missingStamp*q {
-			b++
-		}
-		spreadStretch(t, stamps[a:b], starts[a:b+1], q)
-		a = b
+	for _, s := range runs(len(stamps), func(k int) bool { return stamps[k]-stamps[k-1] >= missingStamp*q }) {
+		spreadStretch(t, stamps[s.a:s.b], groups[s.a:s.b], q)
 	}
 }
 
@@ -379,36 +370,20 @@ func (m *mender) complementary(t []float64, idx []int32, shared int) bool {
 // So the middle sample of a stamp belongs near s + q/2, and a straight line
 // through those points gives the times of a steady sampler; where its rate
 // wanders by more than q, the line is bent every ten stamps.
-func spreadStretch(t []float64, stamps []float64, starts []int, q float64) {
+func spreadStretch(t []float64, stamps []float64, groups []run, q float64) {
 	type knot struct{ i, t float64 }
 	knots := make([]knot, len(stamps))
-	for k := range stamps {
-		knots[k] = knot{float64(starts[k]+starts[k+1]-1) / 2, stamps[k] + q/2}
+	for k, g := range groups {
+		knots[k] = knot{float64(g.a+g.b-1) / 2, stamps[k] + q/2}
 	}
-	first, end := starts[0], starts[len(starts)-1]
+	first, end := groups[0].a, groups[len(groups)-1].b
 	if len(knots) < 3 {
-		for k := range stamps {
-			n := starts[k+1] - starts[k]
-			for i := range n {
-				t[starts[k]+i] = stamps[k] + q*(float64(i)+0.5)/float64(n)
+		for k, g := range groups {
+			for i := g.a; i < g.b; i++ {
+				t[i] = stamps[k] + q*(float64(i-g.a)+0.5)/float64(g.b-g.a)
 			}
 		}
 		return
-	}
-	line := func(ks []knot) (at func(i float64) float64) {
-		var si, st, sii, sit float64
-		for _, k := range ks {
-			si += k.i - knots[0].i
-			st += k.t - knots[0].t
-		}
-		n := float64(len(ks))
-		mi, mt := si/n+knots[0].i, st/n+knots[0].t
-		for _, k := range ks {
-			sii += (k.i - mi) * (k.i - mi)
-			sit += (k.i - mi) * (k.t - mt)
-		}
-		slope := sit / sii
-		return func(i float64) float64 { return mt + slope*(i-mi) }
 	}
 	// A first or last stamp may hold fewer samples because the recording began
 	// or ended in it; its middle would be off.
@@ -416,15 +391,13 @@ func spreadStretch(t []float64, stamps []float64, starts []int, q float64) {
 	if len(knots) >= 5 {
 		inner = knots[1 : len(knots)-1]
 	}
-	at := line(inner)
-	straight := true
-	for _, k := range inner {
-		if math.Abs(at(k.i)-k.t) > q {
-			straight = false
-			break
-		}
+	is, ts := make([]float64, len(inner)), make([]float64, len(inner))
+	for k, x := range inner {
+		is[k], ts[k] = x.i-knots[0].i, x.t-knots[0].t
 	}
-	if !straight {
+	start, slope := stat.LinearRegression(is, ts, nil, false)
+	at := func(i float64) float64 { return knots[0].t + start + slope*(i-knots[0].i) }
+	if slices.ContainsFunc(inner, func(k knot) bool { return math.Abs(at(k.i)-k.t) > q }) {
 		var means []knot
 		for a := 0; a+bendStamps <= len(inner); a += bendStamps {
 			var m knot

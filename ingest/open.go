@@ -78,15 +78,9 @@ func read(src io.Reader, name string, size int64, opt Options) (*raw.Columns, er
 	}
 	counted := &counter{r: src}
 	br := bufio.NewReaderSize(counted, readSize)
-	head, err := br.Peek(512)
-	if err != nil && err != io.EOF && len(head) == 0 {
-		return nil, fmt.Errorf("%s: %w", name, err)
-	}
-	if len(head) == 0 {
-		return nil, fmt.Errorf("%s: the file is empty", name)
-	}
 	bound := &bounded{max: opt.MaxBytes}
-	packed := isGzip(head)
+	magic, _ := br.Peek(2)
+	packed := isGzip(magic)
 	if packed {
 		z, err := gzip.NewReader(br)
 		if err != nil {
@@ -97,9 +91,6 @@ func read(src io.Reader, name string, size int64, opt Options) (*raw.Columns, er
 		size = -1
 	} else if size > opt.MaxBytes {
 		return nil, fmt.Errorf("%s: is %s long, more than the bound of %s for one file", name, bytesText(size), bytesText(opt.MaxBytes))
-	}
-	if bound.err != nil {
-		return nil, fmt.Errorf("%s: %w", name, bound.err)
 	}
 	r, err := dispatch(br, name, size, opt)
 	if bound.err != nil { // before err: a reader may have wrapped it or taken it for an end

@@ -130,25 +130,17 @@ func (b *builder) oneTrack() {
 	if b.r.Start.IsZero() || len(b.jumps) > 0 { // with the device's clock they are moved
 		return
 	}
-	type run struct{ a, b int }
-	var runs []run
-	a := 0
-	for i := 1; i <= len(f.Time); i++ {
-		if i == len(f.Time) || f.Time[i] < f.Time[i-1]-sharedLeast {
-			runs = append(runs, run{a, i})
-			a = i
-		}
-	}
-	if len(runs) < 2 || len(runs) > maxPieces {
+	tracks := runs(len(f.Time), func(i int) bool { return f.Time[i] < f.Time[i-1]-sharedLeast })
+	if len(tracks) < 2 || len(tracks) > maxPieces {
 		return
 	}
-	slices.SortStableFunc(runs, func(x, y run) int { return (y.b - y.a) - (x.b - x.a) }) // the longest is kept
+	slices.SortStableFunc(tracks, func(x, y run) int { return (y.b - y.a) - (x.b - x.a) }) // the longest is kept
 	var kept []run
 	lost := 0
-	for _, r := range runs {
+	for _, r := range tracks {
 		rival := slices.ContainsFunc(kept, func(k run) bool {
 			shared := min(f.Time[r.b-1], f.Time[k.b-1]) - max(f.Time[r.a], f.Time[k.a])
-			return shared > sharedLeast && !b.alike(r.a, r.b, k.a, k.b)
+			return shared > sharedLeast && !alike(f, r, k)
 		})
 		if rival {
 			lost += r.b - r.a
@@ -168,50 +160,30 @@ func (b *builder) oneTrack() {
 }
 
 // alike says whether two runs of fixes are the same track: most fixes with one
-// time are equal, or none has the time of another (one fills the other's holes).
-func (b *builder) alike(a, aEnd, c, cEnd int) bool {
-	f := &b.r.Gps
-	both, same := 0, 0
-	for i, k := a, c; i < aEnd && k < cEnd; {
-		switch {
-		case f.Time[i] < f.Time[k]:
-			i++
-		case f.Time[i] > f.Time[k]:
-			k++
-		default:
+// time are equal, or none has the time of another and they do not take turns, as
+// two receivers that stamp at different moments do (one fills the other's holes).
+func alike(f *raw.Fixes, r, q run) bool {
+	both, same, turns, last := 0, 0, 0, 0
+	for i, k := r.a, q.a; i < r.b && k < q.b; {
+		first := cmp.Compare(f.Time[i], f.Time[k])
+		if first == 0 {
 			both++
 			if f.Same(i, k) || f.Completes(i, k) {
 				same++
 			}
+		} else if first == -last {
+			turns++
+		}
+		last = first
+		if first <= 0 {
 			i++
+		}
+		if first >= 0 {
 			k++
 		}
 	}
 	if both == 0 {
-		return !b.beside(a, aEnd, c, cEnd)
+		return turns <= sharedLeast
 	}
 	return float64(same) >= likeness*float64(both)
-}
-
-// beside says whether fixes of both runs take turns: two receivers that stamp
-// at different moments.
-func (b *builder) beside(a, aEnd, c, cEnd int) bool {
-	f := &b.r.Gps
-	turns := 0
-	last := 0
-	for i, k := a, c; i < aEnd && k < cEnd; {
-		who := 1
-		if f.Time[k] < f.Time[i] {
-			who = 2
-		}
-		if last != 0 && who != last {
-			turns++
-		}
-		if last = who; who == 1 {
-			i++
-		} else {
-			k++
-		}
-	}
-	return turns > sharedLeast
 }

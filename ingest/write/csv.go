@@ -65,15 +65,10 @@ func (e *Export) Computed() { e.w.WriteString("# speed: from positions\n") }
 // Write adds a row.
 func (e *Export) Write(r *Row) error {
 	b := appendTime(e.buf[:0], r.Time)
-	b = appendFloat(append(b, ','), r.Lat, -1)
-	b = appendFloat(append(b, ','), r.Lon, -1)
-	b = appendFloat32(append(b, ','), r.Speed)
-	b = appendFloat32(append(b, ','), r.Course)
-	b = appendFloat(append(b, ','), r.Pitch, 4)
-	b = appendFloat(append(b, ','), r.Heel, 4)
-	for _, q := range r.Q {
-		b = appendFloat(append(b, ','), q, 7)
-	}
+	b = appendFloats(b, -1, r.Lat, r.Lon)
+	b = appendFloats32(b, r.Speed, r.Course)
+	b = appendFloats(b, 4, r.Pitch, r.Heel)
+	b = appendFloats(b, 7, r.Q[:]...)
 	b = append(b, ',')
 	if r.Ride > 0 {
 		b = strconv.AppendInt(b, int64(r.Ride), 10)
@@ -82,13 +77,9 @@ func (e *Export) Write(r *Row) error {
 	if r.Fix {
 		b = append(b, '1')
 	}
-	b = appendFloat32(append(b, ','), r.Alt)
-	for _, v := range r.Acc {
-		b = appendFloat32(append(b, ','), v)
-	}
-	for _, v := range r.Gyr {
-		b = appendFloat32(append(b, ','), v)
-	}
+	b = appendFloats32(b, r.Alt)
+	b = appendFloats32(b, r.Acc[:]...)
+	b = appendFloats32(b, r.Gyr[:]...)
 	e.buf = append(b, '\n')
 	_, err := e.w.Write(e.buf)
 	return err
@@ -139,11 +130,8 @@ func CSV(w io.Writer, l *ingest.Log) error {
 		}
 		switch {
 		case gps:
-			buf = appendFloat(append(buf, ','), g.Lat[k], -1)
-			buf = appendFloat(append(buf, ','), g.Lon[k], -1)
-			buf = appendFloat32(append(buf, ','), g.Alt[k])
-			buf = appendFloat32(append(buf, ','), g.Speed[k])
-			buf = appendFloat32(append(buf, ','), g.Course[k])
+			buf = appendFloats(buf, -1, g.Lat[k], g.Lon[k])
+			buf = appendFloats32(buf, g.Alt[k], g.Speed[k], g.Course[k])
 		case len(g.Time) > 0:
 			buf = append(buf, ",,,,,"...)
 		}
@@ -162,13 +150,10 @@ func CSV(w io.Writer, l *ingest.Log) error {
 }
 
 func appendAxes(b []byte, v *[3][]float32, i int, has bool) []byte {
-	for k := range v {
-		b = append(b, ',')
-		if has {
-			b = appendFloat32(b, v[k][i])
-		}
+	if !has {
+		return append(b, ",,,"...)
 	}
-	return b
+	return appendFloats32(b, v[0][i], v[1][i], v[2][i])
 }
 
 func appendStart(b []byte, start time.Time) []byte {
@@ -183,17 +168,21 @@ func appendStart(b []byte, start time.Time) []byte {
 // appendTime writes seconds so that they read back equal, without an exponent.
 func appendTime(b []byte, t float64) []byte { return strconv.AppendFloat(b, t, 'f', -1, 64) }
 
-// appendFloat writes a number, nothing for NaN and infinities.
-func appendFloat(b []byte, v float64, decimals int) []byte {
-	if v-v != 0 {
-		return b
+// appendFloats writes numbers behind a comma each, nothing for NaN and infinities.
+func appendFloats(b []byte, decimals int, values ...float64) []byte {
+	for _, v := range values {
+		if b = append(b, ','); v-v == 0 {
+			b = strconv.AppendFloat(b, v, 'f', decimals, 64)
+		}
 	}
-	return strconv.AppendFloat(b, v, 'f', decimals, 64)
+	return b
 }
 
-func appendFloat32(b []byte, v float32) []byte {
-	if v-v != 0 {
-		return b
+func appendFloats32(b []byte, values ...float32) []byte {
+	for _, v := range values {
+		if b = append(b, ','); v-v == 0 {
+			b = strconv.AppendFloat(b, float64(v), 'g', -1, 32)
+		}
 	}
-	return strconv.AppendFloat(b, float64(v), 'g', -1, 32)
+	return b
 }
