@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/spatial/r3"
+
 	"evenfoot/ingest/raw"
 	"evenfoot/ingest/unit"
 )
@@ -48,10 +50,8 @@ func gyroExcess(u *IMU) (excess float64, ok bool) {
 	for part := range parts {
 		var dp, pp float64
 		for _, q := range pairs[part*len(pairs)/parts : (part+1)*len(pairs)/parts] {
-			for k := range 3 {
-				dp += q.d[k] * q.p[k]
-				pp += q.p[k] * q.p[k]
-			}
+			dp += r3.Dot(q.d, q.p)
+			pp += r3.Norm2(q.p)
 		}
 		if pp > 0 {
 			slopes = append(slopes, dp/pp)
@@ -80,45 +80,35 @@ func gyroExcess(u *IMU) (excess float64, ok bool) {
 
 // A turnPair is how the mean specific force changes from one block to the next,
 // and by how much the gyroscope says that it does, m/s².
-type turnPair struct{ d, p [3]float64 }
+type turnPair struct{ d, p r3.Vec }
 
 // turnPairs lists the pairs of adjacent blocks, none across a gap.
 func turnPairs(u *IMU) (pairs []turnPair) {
-	var turned, sumF, sumR, wasF, wasR [3]float64
+	var turned, sumF, sumR, wasF, wasR r3.Vec
 	n, had := 0, false
 	limit := gapLimit(1 / max(u.Rate, 1e-3))
 	start := 0
 	for i := range u.Time {
+		f := vector(&u.Acc, i)
 		if i > 0 {
 			dt := u.Time[i] - u.Time[i-1]
 			if dt > limit {
-				sumF, sumR = [3]float64{}, [3]float64{}
+				sumF, sumR = r3.Vec{}, r3.Vec{}
 				n, had, start = 0, false, i
 			}
-			for k := range 3 {
-				a, b := (k+1)%3, (k+2)%3
-				rate := float64(u.Gyr[a][i])*float64(u.Acc[b][i]) - float64(u.Gyr[b][i])*float64(u.Acc[a][i])
-				turned[k] -= rate * dt
-			}
+			turned = r3.Sub(turned, r3.Scale(dt, r3.Cross(vector(&u.Gyr, i), f)))
 		}
-		for k := range 3 {
-			sumF[k] += float64(u.Acc[k][i])
-			sumR[k] += turned[k]
-		}
+		sumF, sumR = r3.Add(sumF, f), r3.Add(sumR, turned)
 		n++
 		if u.Time[i]-u.Time[start] < gyroBlock {
 			continue
 		}
-		var pr turnPair
-		for k := range 3 {
-			f, r := sumF[k]/float64(n), sumR[k]/float64(n)
-			pr.d[k], pr.p[k] = f-wasF[k], r-wasR[k]
-			wasF[k], wasR[k] = f, r
-		}
+		meanF, meanR := r3.Scale(1/float64(n), sumF), r3.Scale(1/float64(n), sumR)
 		if had && n >= 3 {
-			pairs = append(pairs, pr)
+			pairs = append(pairs, turnPair{r3.Sub(meanF, wasF), r3.Sub(meanR, wasR)})
 		}
-		sumF, sumR = [3]float64{}, [3]float64{}
+		wasF, wasR = meanF, meanR
+		sumF, sumR = r3.Vec{}, r3.Vec{}
 		n, had, start = 0, true, i+1
 		if start == len(u.Time) {
 			break
@@ -127,13 +117,17 @@ func turnPairs(u *IMU) (pairs []turnPair) {
 	return pairs
 }
 
+// vector is sample i of three axes.
+func vector(v *[3][]float32, i int) r3.Vec {
+	return r3.Vec{X: float64(v[0][i]), Y: float64(v[1][i]), Z: float64(v[2][i])}
+}
+
 // medianTurn is the median rate of turn, rad/s.
 func medianTurn(u *IMU) float64 {
 	stride := len(u.Time)/20_000 + 1
 	var norms []float64
 	for i := 0; i < len(u.Time); i += stride {
-		x, y, z := float64(u.Gyr[0][i]), float64(u.Gyr[1][i]), float64(u.Gyr[2][i])
-		norms = append(norms, math.Sqrt(x*x+y*y+z*z))
+		norms = append(norms, r3.Norm(vector(&u.Gyr, i)))
 	}
 	return raw.Median(norms)
 }

@@ -155,11 +155,7 @@ func (m *mender) order(out *mending) (t []float64, idx []int32) {
 	}
 	if out.late > 0 {
 		slices.SortStableFunc(idx, func(a, b int32) int { return cmp.Compare(t[a], t[b]) })
-		sorted := make([]float64, len(t))
-		for k, i := range idx {
-			sorted[k] = t[i]
-		}
-		t = sorted
+		t = raw.Gather(t, idx)
 	}
 	return t, idx
 }
@@ -212,27 +208,21 @@ func (m *mender) findJumps(ps []piece, period float64, out *mending) {
 		p := &ps[k]
 		p.shift = ps[k-1].shift
 		from, to := m.t[p.a-1], m.t[p.a]
-		first, last := to+p.shift, m.t[p.b-1]+p.shift
+		first := to + p.shift
 		j := jump{from: from, to: to}
 		known, isKnown := m.knownShift(j, period)
+		steady := m.still && from >= m.unset && to >= m.unset
+		if to <= from && (first > high || !isKnown && (steady || m.late(ps[:k], *p, high, period))) {
+			high = max(high, m.t[p.b-1]+p.shift) // late samples, or back to where things were before them
+			continue
+		}
+		unsetAgain := m.dated && from >= m.unset && to < m.unset
 		switch {
 		case to > from: // the clock was set
 			j.unset = true
 			j.shift = high + setPause - first
-		case first > high: // back to where things were before late samples
-			high = max(high, last)
-			continue
 		case isKnown:
-		case m.still && from >= m.unset && to >= m.unset:
-			high = max(high, last)
-			continue
-		case m.late(ps[:k], *p, high, period):
-			high = max(high, last)
-			continue
-		case m.dated && from >= m.unset && to < m.unset:
-			j.restart = true
-			j.shift = high + max(restartLeast, restartPeriods*period) - first
-		case from-to <= correctionMost && (m.dated || to > m.t[0]+1): // a correction, while sampling went on
+		case !unsetAgain && from-to <= correctionMost && (m.dated || to > m.t[0]+1): // a correction, while sampling went on
 			j.shift = high + period - first
 		default:
 			j.restart = true

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/spatial/r3"
+
 	"evenfoot/ingest/raw"
 	"evenfoot/ingest/unit"
 )
@@ -31,22 +33,16 @@ func steadyNorm(s *raw.Series) float64 {
 	var blocks []block
 	for i := 0; i < len(s.Time); {
 		j := i
-		var sum, squares [3]float64
+		var sum r3.Vec
+		squares := 0.0
 		for ; j < len(s.Time) && s.Time[j]-s.Time[i] < steadyBlock; j++ {
-			for k := range 3 {
-				v := float64(s.V[k][j])
-				sum[k] += v
-				squares[k] += v * v
-			}
+			v := vector(&s.V, j)
+			sum = r3.Add(sum, v)
+			squares += r3.Norm2(v)
 		}
 		if n := float64(j - i); n >= 3 {
-			var b block
-			for k := range 3 {
-				mean := sum[k] / n
-				b.norm += mean * mean
-				b.scatter += squares[k]/n - mean*mean
-			}
-			blocks = append(blocks, block{math.Sqrt(b.norm), b.scatter})
+			mean := r3.Norm(sum) / n
+			blocks = append(blocks, block{mean, squares/n - mean*mean})
 		}
 		i = j
 	}

@@ -197,8 +197,7 @@ func (f *reader) devMotion(r *roles, d *def, b []byte, at int64) {
 				good = good && ok && !math.IsInf(float64(s.s.V[x][i+j]), 0)
 			}
 			if !good {
-				s.s.V[0][i+j] = float32(math.NaN())
-				s.holes = true
+				s.hole(i + j)
 				invalid++
 			}
 		}

@@ -365,7 +365,7 @@ func (f *reader) data(b []byte, pos int64) {
 func (f *reader) finish() (*raw.Columns, error) {
 	f.dropUndated()
 	for _, s := range f.sensors() {
-		closeSensor(s)
+		s.closeHoles()
 	}
 	out := &raw.Columns{File: raw.File{Name: f.name, Kind: "FIT"}, Gps: f.fixes(), Start: f.start()}
 	kind := f.activity(&out.File)

@@ -97,7 +97,7 @@ func (f *reader) sensor(s *sensor, d *def, b []byte) {
 			s.s.Shrink(i) // nothing valid in this form
 			continue
 		}
-		f.stamp(s, d, b, i, n)
+		f.stamp(s, d, b, i, n, n-good)
 		if s.s.Unit == "" {
 			s.s.Unit = g.unit
 		}
@@ -151,15 +151,14 @@ func (f *reader) axes(s *sensor, d *def, b []byte, slot, n int, scale float64) (
 		if x, y, z := s.s.V[0][j], s.s.V[1][j], s.s.V[2][j]; x-x == 0 && y-y == 0 && z-z == 0 {
 			good++
 		} else {
-			s.s.V[0][j] = float32(math.NaN())
-			s.holes = true
+			s.hole(j)
 		}
 	}
 	return i, good
 }
 
-// stamp gives samples i to i+n their times.
-func (f *reader) stamp(s *sensor, d *def, b []byte, i, n int) {
+// stamp gives samples i to i+n their times, of which so many are invalid.
+func (f *reader) stamp(s *sensor, d *def, b []byte, i, n, invalid int) {
 	at, ok := f.millis(d.or(b, 0, 0))
 	t := s.s.Time[i : i+n]
 	if !ok {
@@ -177,31 +176,27 @@ func (f *reader) stamp(s *sensor, d *def, b []byte, i, n int) {
 			for j := range t {
 				t[j] = (float64(at) + float64(j)*step) / 1000
 			}
-			f.countHoles(s, fitRange{i, i + n})
+			f.drop(s, invalid, raw.Invalid)
 			return
 		}
 		off = field{}
 	}
 	if off.n == 0 || !f.offsets(t, d, b, off, at) {
-		f.countHoles(s, fitRange{i, i + n})
+		f.drop(s, invalid, raw.Invalid)
 		f.later(s, i, n, at)
 		return
 	}
-	untimed, invalid := 0, 0
+	untimed := 0
 	for j := range t {
-		hole := s.s.V[0][i+j] != s.s.V[0][i+j]
-		switch {
-		case t[j] == t[j] && !hole:
-		case t[j] == t[j]:
-			invalid++
-		case !hole:
-			s.s.V[0][i+j] = float32(math.NaN())
-			s.holes = true
-			untimed++
-		} // neither time nor value: padding, no loss
-		if t[j] != t[j] {
-			t[j] = float64(at) / 1000
+		if t[j] == t[j] {
+			continue
 		}
+		if s.hole(i + j) {
+			untimed++
+		} else {
+			invalid-- // neither time nor value: padding, no loss
+		}
+		t[j] = float64(at) / 1000
 	}
 	f.drop(s, invalid, raw.Invalid)
 	f.drop(s, untimed, raw.NoOffset)
@@ -243,31 +238,23 @@ func (f *reader) offsets(t []float64, d *def, b []byte, off field, at int64) boo
 // drop counts samples of a sensor that are left out.
 func (f *reader) drop(s *sensor, n int, reason raw.Kind) { f.Drop(n, reason, unit.SensorNames[s.kind]) }
 
+// hole marks a sample to be taken out; false when it was already.
+func (s *sensor) hole(j int) bool {
+	was := s.s.V[0][j] != s.s.V[0][j]
+	s.s.V[0][j] = float32(raw.NaN)
+	s.holes = true
+	return !was
+}
+
 // void takes samples out, later, and counts them.
 func (f *reader) void(s *sensor, r fitRange, reason raw.Kind) {
 	n := 0
 	for j := r.lo; j < r.hi; j++ {
-		if s.s.V[0][j] == s.s.V[0][j] {
-			s.s.V[0][j] = float32(math.NaN())
+		if s.hole(j) {
 			n++
 		}
 	}
-	s.holes = true
 	f.drop(s, n, reason)
-}
-
-// countHoles counts samples marked invalid in a message without offsets.
-func (f *reader) countHoles(s *sensor, r fitRange) {
-	if !s.holes {
-		return
-	}
-	n := 0
-	for j := r.lo; j < r.hi; j++ {
-		if s.s.V[0][j] != s.s.V[0][j] {
-			n++
-		}
-	}
-	f.drop(s, n, raw.Invalid)
 }
 
 // later gives samples i to i+n the time stamp at, to be spread up to the next
@@ -318,12 +305,11 @@ func (f *reader) endPart(s *sensor) {
 	s.raw, s.cal, s.step = nil, nil, 0
 }
 
-// closeSensor takes out the samples that were left as holes.
-func closeSensor(s *sensor) {
-	if !s.holes {
-		return
+// closeHoles takes out the samples that were left as holes.
+func (s *sensor) closeHoles() {
+	if s.holes {
+		s.s.Keep(func(i int) bool { return s.s.V[0][i] == s.s.V[0][i] })
 	}
-	s.s.Keep(func(i int) bool { return s.s.V[0][i] == s.s.V[0][i] })
 }
 
 // calibration takes in a three_d_sensor_calibration message. Counts that came
