@@ -165,10 +165,7 @@ func isLog(path string, head []byte) bool {
 	if m, err := csv.LoadBeside(path); m != nil || err != nil {
 		return true // a faulty map is told when the log is opened
 	}
-	if utf16(head) {
-		head = bytes.ReplaceAll(head[2:], []byte{0}, nil)
-	}
-	return csv.LooksLikeColumns(head)
+	return csv.LooksLikeColumns(narrow(head))
 }
 
 // Cause is why the file system refused, without the name of the file: where a

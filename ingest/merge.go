@@ -200,12 +200,16 @@ func hours(s float64) string {
 
 // name is what to call a log.
 func (l *Log) name() string {
-	var names []string
-	for _, f := range l.Files {
-		names = append(names, filepath.Base(f.Name))
-	}
-	if len(names) == 0 {
+	if len(l.Files) == 0 {
 		return "a log"
+	}
+	return fileNames(l.Files)
+}
+
+func fileNames(files []File) string {
+	var names []string
+	for _, f := range files {
+		names = append(names, filepath.Base(f.Name))
 	}
 	return raw.List(names, 3)
 }
@@ -261,14 +265,13 @@ func (u *IMU) hasGyro() bool { return len(u.Gyr[0]) > 0 && !math.IsNaN(float64(u
 func (m *merger) choose() (imu, gps *part) {
 	m.imus = m.sequence(m.imus, func(l *Log) []float64 { return l.IMU.Time }, m.appendIMU)
 	m.gpss = m.sequence(m.gpss, func(l *Log) []float64 { return l.GPS.Time }, m.appendGPS)
-	imuScore := func(p *part) float64 {
+	imu = pickBest(m.imus, func(p *part) float64 {
 		s := float64(len(p.log.IMU.Time))
 		if p.log.IMU.hasGyro() {
 			s *= gyroWorth
 		}
 		return s
-	}
-	imu = pickBest(m.imus, imuScore)
+	})
 	gps = pickBest(m.gpss, func(p *part) float64 {
 		g := &p.log.GPS
 		sound := 0
@@ -291,17 +294,17 @@ func (m *merger) choose() (imu, gps *part) {
 		}
 		return s
 	})
-	for _, p := range m.imus {
-		if p != imu {
-			m.warn(Warning{Kind: raw.IMUUnused, Text: []string{m.files(imu), m.files(p)}})
-		}
-	}
-	for _, p := range m.gpss {
-		if p != gps {
-			m.warn(Warning{Kind: raw.GPSUnused, Text: []string{m.files(gps), m.files(p)}})
-		}
-	}
+	m.tellUnused(raw.IMUUnused, imu, m.imus)
+	m.tellUnused(raw.GPSUnused, gps, m.gpss)
 	return imu, gps
+}
+
+func (m *merger) tellUnused(kind raw.Kind, used *part, ps []*part) {
+	for _, p := range ps {
+		if p != used {
+			m.warn(Warning{Kind: kind, Text: []string{m.files(used), m.files(p)}})
+		}
+	}
 }
 
 func pickBest(ps []*part, score func(*part) float64) *part {
@@ -321,11 +324,11 @@ func (p *part) shares(q *part) bool {
 }
 
 func (m *merger) files(p *part) string {
-	var names []string
+	var files []File
 	for _, f := range p.files {
-		names = append(names, filepath.Base(m.out.Files[f].Name))
+		files = append(files, m.out.Files[f])
 	}
-	return raw.List(names, 3)
+	return fileNames(files)
 }
 
 // sequence joins parts of one kind of clock that follow each other in time.
@@ -335,16 +338,13 @@ func (m *merger) sequence(ps []*part, times func(*Log) []float64, join func(a, b
 next:
 	for _, p := range ps {
 		for _, q := range out {
-			tq, tp := times(q.log), times(p.log)
-			if p.dated != q.dated || tp[0] <= tq[len(tq)-1] || !m.alike(p, q) {
-				continue
+			_, end := raw.Extent(times(q.log))
+			pause := times(p.log)[0] - end
+			if p.dated == q.dated && pause > 0 && (p.dated || pause <= apartMost) && m.alike(p, q) {
+				join(q, p)
+				q.files = slices.Concat(q.files, p.files)
+				continue next
 			}
-			if !p.dated && tp[0]-tq[len(tq)-1] > apartMost {
-				continue
-			}
-			join(q, p)
-			q.files = append(slices.Clone(q.files), p.files...)
-			continue next
 		}
 		cp := *p
 		lg := *p.log

@@ -173,11 +173,7 @@ func sniff(head []byte) string {
 	if len(head) >= 12 && string(head[4:8]) == "ftyp" {
 		return "is a film or picture"
 	}
-	text := head
-	if utf16(head) {
-		text = bytes.ReplaceAll(head[2:], []byte{0}, nil)
-	}
-	text = bytes.TrimPrefix(text, []byte("\xEF\xBB\xBF"))
+	text := bytes.TrimPrefix(narrow(head), []byte("\xEF\xBB\xBF"))
 	text = bytes.TrimLeft(text, " \t\r\n")
 	switch {
 	case len(text) == 0:
@@ -227,6 +223,15 @@ func isGzip(head []byte) bool {
 
 func utf16(head []byte) bool {
 	return len(head) >= 2 && (head[0] == 0xff && head[1] == 0xfe || head[0] == 0xfe && head[1] == 0xff)
+}
+
+// narrow is the beginning of a text, brought from UTF-16 to ASCII as far as that
+// tells what it is.
+func narrow(head []byte) []byte {
+	if utf16(head) {
+		return bytes.ReplaceAll(head[2:], []byte{0}, nil)
+	}
+	return head
 }
 
 // A counter counts the bytes that were read through it.
@@ -297,10 +302,7 @@ func ProposeMap(path string) (text string, ok bool) {
 	if err != nil || len(head) == 0 || sniff(head) != kindCSV {
 		return "", false
 	}
-	if utf16(head) {
-		head = bytes.ReplaceAll(head[2:], []byte{0}, nil)
-	}
-	return csv.Propose(head, path)
+	return csv.Propose(narrow(head), path)
 }
 
 // A Map tells which column of a foreign CSV holds what.

@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"math"
+	"slices"
 
 	"evenfoot/ingest/raw"
 )
@@ -54,21 +55,18 @@ func newTrack(g *GPS) *track {
 	n := len(g.Time)
 	t := &track{g: g, x: make([]float64, n), y: make([]float64, n)}
 	var local plane
-	set := false
+	if k := slices.IndexFunc(g.Lat, func(lat float64) bool { return lat == lat }); k >= 0 {
+		local = newPlane(g.Lat[k], g.Lon[k])
+	}
 	for i := range n {
-		if !set && g.Lat[i] == g.Lat[i] {
-			local = newPlane(g.Lat[i], g.Lon[i])
-			set = true
-		}
-		if !set || g.Lat[i] != g.Lat[i] {
+		switch {
+		case g.Lat[i] != g.Lat[i]:
 			t.x[i], t.y[i] = raw.NaN, raw.NaN
-			continue
-		}
-		if i > 0 && g.Lat[i] == g.Lat[i-1] && g.Lon[i] == g.Lon[i-1] {
+		case i > 0 && g.Lat[i] == g.Lat[i-1] && g.Lon[i] == g.Lon[i-1]:
 			t.x[i], t.y[i] = t.x[i-1], t.y[i-1]
-			continue
+		default:
+			t.x[i], t.y[i] = local.project(g.Lat[i], g.Lon[i])
 		}
-		t.x[i], t.y[i] = local.project(g.Lat[i], g.Lon[i])
 	}
 	return t
 }
@@ -145,19 +143,16 @@ func (t *track) flagPositions(withSpeed bool) {
 			continue
 		}
 		// Does the track go back to where it was?
-		next := -1
-		for j := i + 1; j < min(len(g.Time), i+1+returnWithin); j++ {
-			if t.x[j] == t.x[j] && t.step(last, j) <= allowed(last, j) {
-				next = j
-				break
-			}
+		returns := false
+		for j := i + 1; j < min(len(g.Time), i+1+returnWithin) && !returns; j++ {
+			returns = t.x[j] == t.x[j] && t.step(last, j) <= allowed(last, j)
 		}
-		if next < 0 {
+		if returns {
+			g.Flags[i] |= FlagSpike
+		} else {
 			g.Flags[i] |= FlagJump
 			last = i
-			continue
 		}
-		g.Flags[i] |= FlagSpike
 	}
 }
 
@@ -266,12 +261,11 @@ func (t *track) velocities() (sd float64) {
 			gains = append(gains, math.Sqrt(gain))
 		}
 	}
-	sd = unknownSD
-	if len(gains) >= 5 {
-		sp := max(math.Sqrt(raw.Median(scatter))*1.06, scatterLeast)
-		sd = math.Hypot(sp*raw.Median(gains), slowSD)
+	if len(gains) < 5 {
+		return unknownSD
 	}
-	return sd
+	sp := max(math.Sqrt(raw.Median(scatter))*1.06, scatterLeast)
+	return math.Hypot(sp*raw.Median(gains), slowSD)
 }
 
 // A parabola holds what is needed to fit a + b t + c t² by least squares on
