@@ -124,7 +124,7 @@ func TestTrackAndFeet(t *testing.T) {
 	if !(a.FoilMove.Value < s.Board.Track[0]/mm) || a.Options[0].Reachable {
 		t.Errorf("move %v, reachable %v", a.FoilMove, a.Options[0].Reachable)
 	}
-	a, s = build(false, 0.16)
+	a, _ = build(false, 0.16)
 	if a.Verdict != Change || a.MoveNow != -30 || a.FeetNow != 0 || reason(a.Why, PartOfTheWay) == nil {
 		t.Errorf("%s: move %g mm, feet %g mm: %s %v", a.Verdict, a.MoveNow, a.FeetNow, a.Next.Kind, a.Why)
 	}

@@ -221,7 +221,7 @@ func Loose(b []byte, dec byte) (v float64, suffix string, ok bool) {
 	for n > 0 && b[n-1]-'0' > 9 && b[n-1] != '.' {
 		n--
 	}
-	if suffix = strings.TrimSpace(string(b[n:])); len(suffix) > 1 && strings.Trim(suffix, "mkhs/ntsKMH°²2pPNT.") != "" {
+	if suffix = strings.TrimSpace(string(b[n:])); len(suffix) > 1 && strings.Trim(suffix, "mkhs/ntKMH°²2pPNT.") != "" {
 		return 0, "", false
 	}
 	v, kind := SlowNumber(b[:n], dec)
