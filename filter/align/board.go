@@ -46,6 +46,7 @@ func (p *Pair) Board(opt Options) (*Motion, error) {
 	var r ridden
 	if tr.HeadingKnown {
 		r = pickRidden(looks)
+		r.headingSE = tr.HeadingSE
 	}
 	if len(r.straight) < minStraight {
 		m.fallback(looks, p.vel, len(r.straight))
@@ -186,7 +187,7 @@ func cut(looks []look, r ridden, shifts []shift, n int) []part {
 			}
 			return in
 		}
-		p.ridden = ridden{straight: within(r.straight), turning: within(r.turning)}
+		p.ridden = ridden{straight: within(r.straight), turning: within(r.turning), headingSE: r.headingSE}
 	}
 	return parts
 }

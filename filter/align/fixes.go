@@ -77,6 +77,17 @@ func newFixes(aid attitude.Aid) *fixes {
 // fast says that fix i moves.
 func (g *fixes) fast(i int) bool { return sq(g.east[i])+sq(g.north[i]) > movingSpeed*movingSpeed }
 
+// cruise is the median speed of the fixes that move, m/s.
+func (g *fixes) cruise() float64 {
+	v := []float64{movingSpeed}
+	for i := range g.t {
+		if g.fast(i) {
+			v = append(v, math.Hypot(g.east[i], g.north[i]))
+		}
+	}
+	return filter.Median(v)
+}
+
 // turn is the change of course between two fixes, rad, counter-clockwise.
 func (g *fixes) turn(i, k int) float64 {
 	return math.Atan2(g.east[i]*g.north[k]-g.north[i]*g.east[k], g.east[i]*g.east[k]+g.north[i]*g.north[k])

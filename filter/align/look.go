@@ -116,7 +116,10 @@ func (l *look) angles(toBoard quat.Number) (pitch, heel, crab float64) {
 }
 
 // ridden picks out straight riding and turning among the looks.
-type ridden struct{ straight, turning []int } // indices of looks
+type ridden struct {
+	straight, turning []int   // indices of looks
+	headingSE         float64 // of the track, rad
+}
 
 const (
 	straightRate = 0.12 // rad/s, less is straight

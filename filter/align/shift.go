@@ -29,6 +29,7 @@ const (
 	minShift   = 4 * deg  // the smallest shift that is told from riding style
 	movedBy    = 30 * deg // more than a slip: the sensor was taken off and put elsewhere
 	mostShifts = 2        // more is not fixed
+	strayed    = 2.5      // σ of the track's heading that no shift is needed for
 	// shiftLead is the log likelihood that a leap has to gain over no leap,
 	// counting every correlated dozen looks once.
 	shiftLead  = 12.0
@@ -58,7 +59,11 @@ func findShifts(looks []look, r ridden, s attitude.Samples) []shift {
 			return
 		}
 		turn := w.leapTurn(looks, k)
-		if r3.Norm(turn) < minShift {
+		// About the vertical the track itself may have strayed.
+		up := rotation.Rotate(quat.Conj(w.mean(looks)), r3.Vec{Z: 1})
+		about := r3.Dot(turn, up)
+		level := r3.Sub(turn, r3.Scale(about, up))
+		if math.Hypot(r3.Norm(level), max(0, math.Abs(about)-strayed*r.headingSE)) < minShift {
 			return
 		}
 		l, sample := shiftMoment(looks, s, straight, k, turn)

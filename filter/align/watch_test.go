@@ -81,11 +81,13 @@ func throughGPX(t *testing.T, s *simulate.Session) attitude.Aid {
 }
 
 // A board's sensor whose clock could be tied to a watch that gives positions
-// only is not refused. Quick: seeds of which the accelerometer's offset (0.2
-// to 0.4 m/s²) once passed for errors of the GPS, and the sensor for one off
-// the board.
+// only is not refused, and what it states of clock and heading covers. Quick:
+// seeds of which the accelerometer's offset (0.2 to 0.4 m/s²) once passed for
+// errors of the GPS, and the sensor for one off the board (2 to 275), of which
+// falls once outweighed riding, so that the heading slipped by a turn (663), and
+// of which a heading that strayed passed for a sensor that shifted (647).
 func TestWatchWithPositionsOnly(t *testing.T) {
-	seeds := []int{2, 4, 14, 226}
+	seeds := []int{2, 4, 14, 226, 275, 647, 663}
 	if *long {
 		seeds = seeds[:0]
 		for i := range 320 {
@@ -137,6 +139,9 @@ func TestWatchWithPositionsOnly(t *testing.T) {
 		tied, len(seeds), refused, math.Sqrt(sum/max(1, tied-refused)), far, 100*covered/max(1, tied), clockFar)
 	if tied < 0.8*float64(len(seeds)) {
 		t.Errorf("only %.0f of %d clocks were tied", tied, len(seeds))
+	}
+	if *long && covered < 0.86*tied {
+		t.Errorf("the clock's 90 %% interval covers %.0f %%", 100*covered/tied)
 	}
 	if far > 1+0.02*tied || clockFar > 1+0.03*tied {
 		t.Errorf("%.0f headings beyond 3.5 SE, %.0f clocks off by more than 0.25 s", far, clockFar)

@@ -91,9 +91,9 @@ func (f *follower) calibrateRoughly(g *integrator) {
 	g.calibrate(c, f.s)
 }
 
-// known says whether the heading is well determined over most of the log.
-func (f *follower) known() bool {
-	return math.Sqrt(filter.Median(slices.Clone(f.s.turn))) < maxHeadingSE
+// headingSE is the median over the log of the heading's 1σ, rad.
+func (f *follower) headingSE() float64 {
+	return math.Sqrt(filter.Median(slices.Clone(f.s.turn)))
 }
 
 // A cursor walks the path's velocity at increasing times.

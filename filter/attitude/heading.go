@@ -81,7 +81,7 @@ func (f *follower) align() bool {
 	rate := c.drift()
 	followed := false
 	for _, st := range c.list {
-		heading, agreement := headings(c.c[st.from:st.to], rate)
+		heading, agreement := c.headings(&st, rate)
 		gps, imu := 0.0, 0.0
 		for w := st.from; w < st.to; w++ {
 			gps += c.gps[w]
@@ -176,28 +176,78 @@ func (c *correlation) drift() float64 {
 	return cmplx.Phase(turn)
 }
 
-// headings turns the windows' correlations into a heading each, unwrapped:
-// the steady drift per window, rate, is taken out, then windows are averaged
-// over a few. agreement is what the correlations sum to, turned so.
-func headings(c []complex128, rate float64) (heading []float64, agreement float64) {
-	heading = make([]float64, len(c))
-	last := 0.0
-	for w := range c {
+// headings gives each of a stretch's windows a heading, unwrapped: the steady
+// drift per window, rate, is taken out, then windows are averaged over a few.
+// Windows that oppose the likely course of the heading are left out: falls
+// can outweigh riding. agreement is what the correlations sum to, turned so.
+func (c *correlation) headings(st *stretch, rate float64) (heading []float64, agreement float64) {
+	likely := c.likely(st, rate)
+	of := c.c[st.from:st.to]
+	heading = make([]float64, len(of))
+	for w := range of {
 		var sum complex128
-		for i := max(0, w-headingAbout); i <= min(len(c)-1, w+headingAbout); i++ {
-			weight := 1 / (1 + float64((i-w)*(i-w)))
-			sum += c[i] * cmplx.Rect(weight, -rate*float64(i))
+		for i := max(0, w-headingAbout); i <= min(len(of)-1, w+headingAbout); i++ {
+			if real(of[i]*cmplx.Rect(1, -likely[i])) > 0 {
+				sum += of[i] * cmplx.Rect(1/(1+float64((i-w)*(i-w))), rate*float64(w-i))
+			}
 		}
-		h := last
+		heading[w] = likely[w]
 		if sum != 0 {
-			h = cmplx.Phase(sum)
+			heading[w] += cmplx.Phase(sum * cmplx.Rect(1, -likely[w]))
 		}
-		h += 2 * math.Pi * math.Round((last-h)/(2*math.Pi))
-		last = h
-		heading[w] = h + rate*float64(w)
-		agreement += real(c[w] * cmplx.Rect(1, -heading[w]))
+		agreement += real(of[w] * cmplx.Rect(1, -heading[w]))
 	}
 	return heading, agreement
+}
+
+// The search for the course of the heading: its grid, and the gyroscope's
+// turn from window to window beside the steady drift, rad (1σ), ten times what
+// an offset does that wanders by 0.05 °/s. Tuned on 700 made sessions with
+// untrimmed sensors.
+const (
+	headingGrid = 72
+	wander      = 15 * math.Pi / 180
+)
+
+// likely is the likeliest course of the heading over a stretch's windows,
+// unwrapped, on a grid (G. D. Forney, "The Viterbi algorithm", Proc. IEEE 61,
+// 1973, 268): every window votes by its correlation and the number of looks in
+// it, whatever the size of the motion.
+func (c *correlation) likely(st *stretch, rate float64) []float64 {
+	const cell = 2 * math.Pi / headingGrid
+	n := st.to - st.from
+	from := make([][headingGrid]int, n) // the step that led here, cells
+	var score, next [headingGrid]float64
+	for w := range n {
+		k := st.from + w
+		vote := c.c[k] * complex(headingSpan/changeSpan/max(math.Sqrt(c.gps[k]*c.imu[k]), 1e-9), 0)
+		for h := range next {
+			best, by := math.Inf(-1), 0
+			for d := -headingGrid / 2; d < headingGrid/2 && w > 0; d++ {
+				if s := score[(h-d+headingGrid)%headingGrid] - 0.5*sq(float64(d)*cell/wander); s > best {
+					best, by = s, d
+				}
+			}
+			if w == 0 {
+				best = 0
+			}
+			next[h], from[w][h] = best+real(vote*cmplx.Rect(1, -float64(h)*cell-rate*float64(w))), by
+		}
+		score = next
+	}
+	last := 0
+	for h := range score {
+		if score[h] > score[last] {
+			last = h
+		}
+	}
+	path := make([]float64, n)
+	at := last
+	for w := n - 1; w >= 0; w-- {
+		path[w] = float64(at)*cell + rate*float64(w)
+		at -= from[w][((at%headingGrid)+headingGrid)%headingGrid]
+	}
+	return path
 }
 
 // face turns a stretch's path by its windows' headings.

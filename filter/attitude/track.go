@@ -99,6 +99,9 @@ type Track struct {
 	SE []float32
 	// HeadingKnown says that the earth frame is east-north-up.
 	HeadingKnown bool
+	// HeadingSE is the 1σ of the heading, median over the log, rad; NaN when
+	// it is not known.
+	HeadingSE float64
 	// LatencyS is how late the velocity aid was found to be, s (0 when unaided).
 	LatencyS float64
 	// Segments are index ranges [from, to) with no gap that had to reset the filter.

@@ -43,14 +43,16 @@ func TwoSided(s Samples, aid *Aid, p Params) (*Track, error) {
 	}
 	g.integrate(bl)
 	sm := newSmoother(&p, s.Time, bl)
-	tr := &Track{Time: s.Time, Rest: sm.rests}
+	tr := &Track{Time: s.Time, Rest: sm.rests, HeadingSE: math.NaN()}
 	if f := aided(sm, aid, g.ticks); f != nil {
 		f.calibrateRoughly(g)
 		c := newCalibrator(p.AccBiasSD)
 		f.run(aidedPasses, c)
 		g.calibrate(c, sm)
 		f.run(maxPasses-aidedPasses, nil)
-		tr.HeadingKnown, tr.LatencyS = f.known(), f.late
+		if tr.LatencyS = f.late; f.headingSE() < maxHeadingSE {
+			tr.HeadingKnown, tr.HeadingSE = true, f.headingSE()
+		}
 	} else {
 		sm.settle(3, maxPasses)
 		c := newCalibrator(p.AccBiasSD)
