@@ -87,14 +87,16 @@ func (s *Site) goodToken(token string) bool {
 // formBytes bounds a form without files.
 const formBytes = 2 << 20
 
-// form reads a small form and checks its token.
-func (s *Site) form(w http.ResponseWriter, r *http.Request) error {
-	r.Body = http.MaxBytesReader(w, r.Body, formBytes)
-	if err := r.ParseForm(); err != nil {
-		return badRequest(errors.New("the form could not be read; nothing was changed"))
+// form reads a small form and checks its token before h sees it.
+func (s *Site) form(h handler) handler {
+	return func(w http.ResponseWriter, r *http.Request, ses *session) error {
+		r.Body = http.MaxBytesReader(w, r.Body, formBytes)
+		if err := r.ParseForm(); err != nil {
+			return badRequest(errors.New("the form could not be read; nothing was changed"))
+		}
+		if !s.goodToken(r.PostForm.Get("token")) {
+			return errToken
+		}
+		return h(w, r, ses)
 	}
-	if !s.goodToken(r.PostForm.Get("token")) {
-		return errToken
-	}
-	return nil
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
+	"net/http"
 	"os"
 	"path/filepath"
 
@@ -22,50 +23,41 @@ type incoming struct {
 func (st *store) receive(name, kind string, r io.Reader) (in *incoming, err error) {
 	f, err := os.CreateTemp(st.incoming(), "upload-*")
 	if err != nil {
-		return nil, diskError{err}
+		return nil, cannotKeep(err)
 	}
 	defer func() {
 		if cerr := f.Close(); err == nil && cerr != nil {
-			err = diskError{cerr}
+			err = cannotKeep(cerr)
 		}
 		if err != nil {
 			os.Remove(f.Name())
 		}
 	}()
 	sum := sha256.New()
-	w := &written{w: f}
-	n, err := io.Copy(io.MultiWriter(w, sum), r)
-	if w.err != nil {
-		return nil, diskError{w.err}
-	}
+	n, err := io.Copy(io.MultiWriter(ours{f}, sum), r)
 	if err != nil {
 		return nil, err
 	}
 	// On the disk before its row is: a power cut leaves a file too many at
 	// worst, never a session without its log.
 	if err := f.Sync(); err != nil {
-		return nil, diskError{err}
+		return nil, cannotKeep(err)
 	}
 	return &incoming{stored{kind, name, hex.EncodeToString(sum.Sum(nil)), n}, f.Name()}, nil
 }
 
-// A diskError is trouble on this side, not with what was sent.
-type diskError struct{ error }
-
-func (e diskError) Error() string {
-	return fmt.Sprintf("the data folder cannot take the file: %v", ingest.Cause(e.error))
+// cannotKeep is trouble on this side, not with what was sent.
+func cannotKeep(err error) error {
+	return statusError{http.StatusInternalServerError, fmt.Errorf("the data folder cannot take the file: %w", ingest.Cause(err))}
 }
 
-// written remembers an error of writing, to tell it from one of reading.
-type written struct {
-	w   io.Writer
-	err error
-}
+// ours tells an error of writing here from one of reading what is sent.
+type ours struct{ w io.Writer }
 
-func (w *written) Write(p []byte) (int, error) {
-	n, err := w.w.Write(p)
+func (o ours) Write(p []byte) (int, error) {
+	n, err := o.w.Write(p)
 	if err != nil {
-		w.err = err
+		err = cannotKeep(err)
 	}
 	return n, err
 }

@@ -173,11 +173,8 @@ func speedsText(r [2]float64) string {
 }
 
 func speedsFrom(text string) (r [2]float64) {
-	lo, hi, ok := strings.Cut(text, ":")
-	a, err := strconv.ParseFloat(lo, 64)
-	b, err2 := strconv.ParseFloat(hi, 64)
-	if !ok || err != nil || err2 != nil {
-		return r
+	if n, _ := fmt.Sscanf(text, "%g:%g", &r[0], &r[1]); n < 2 {
+		return [2]float64{}
 	}
-	return [2]float64{a, b}
+	return r
 }

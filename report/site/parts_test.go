@@ -200,7 +200,7 @@ func TestRecent(t *testing.T) {
 		}
 	}
 	m.forget(func(v int) bool { return v == 3 })
-	if _, ok := m.get("c"); ok || len(m.keys) != 1 {
+	if _, ok := m.get("c"); ok || len(m.held) != 1 {
 		t.Error("what was to be forgotten is held")
 	}
 }

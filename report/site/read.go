@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -51,14 +52,6 @@ func (st *store) sources(files []stored) []source {
 	out := make([]source, len(files))
 	for i, f := range files {
 		out[i] = source{f, st.path(f.Hash)}
-	}
-	return out
-}
-
-func sourcesOf(in []*incoming) []source {
-	out := make([]source, len(in))
-	for i, f := range in {
-		out[i] = source{f.stored, f.at}
 	}
 	return out
 }
@@ -122,29 +115,26 @@ func relabel(err error, src source) error {
 // mapFor finds the column map of a log: the one with the log's name, else one
 // that came as text, else the only one there is.
 func mapFor(log source, all []source) (*ingest.Map, error) {
-	var maps []source
-	for _, src := range all {
-		if src.Kind == kindMap {
-			maps = append(maps, src)
-		}
-	}
-	var use *source
 	bare := strings.TrimSuffix(log.Name, ".gz")
 	names := []string{log.Name, bare, strings.TrimSuffix(bare, filepath.Ext(bare))}
-	for i := range maps {
-		stem := strings.TrimSuffix(maps[i].Name, mapEnding)
-		for _, n := range names {
-			if strings.EqualFold(stem, n) {
-				use = &maps[i]
-			}
+	var use *source
+	best, maps := 0, 0
+	for i, src := range all {
+		if src.Kind != kindMap {
+			continue
+		}
+		maps++
+		stem, fits := strings.TrimSuffix(src.Name, mapEnding), 1
+		if slices.ContainsFunc(names, func(n string) bool { return strings.EqualFold(stem, n) }) {
+			fits = 3
+		} else if src.Name == pastedMap {
+			fits = 2
+		}
+		if fits > best {
+			use, best = &all[i], fits
 		}
 	}
-	for i := range maps {
-		if use == nil && (maps[i].Name == pastedMap || len(maps) == 1) {
-			use = &maps[i]
-		}
-	}
-	if use == nil {
+	if use == nil || best == 1 && maps > 1 {
 		return nil, nil
 	}
 	m, err := ingest.ReadMap(use.at)

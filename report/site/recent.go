@@ -23,50 +23,41 @@ const (
 type recent[T any] struct {
 	most int
 	mu   sync.Mutex
-	keys []string // the latest last
-	held map[string]T
+	held []remembered[T] // the latest last
 }
 
-func newRecent[T any](most int) *recent[T] { return &recent[T]{most: most, held: map[string]T{}} }
+type remembered[T any] struct {
+	key   string
+	value T
+}
+
+func newRecent[T any](most int) *recent[T] { return &recent[T]{most: most} }
 
 func (m *recent[T]) get(key string) (v T, ok bool) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	if v, ok = m.held[key]; ok {
-		m.touch(key)
+	i := slices.IndexFunc(m.held, func(e remembered[T]) bool { return e.key == key })
+	if i < 0 {
+		return v, false
 	}
-	return v, ok
+	e := m.held[i]
+	m.held = append(slices.Delete(m.held, i, i+1), e)
+	return e.value, true
 }
 
 func (m *recent[T]) put(key string, v T) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	m.held[key] = v
-	if m.touch(key); len(m.keys) > m.most {
-		delete(m.held, m.keys[0])
-		m.keys = slices.Delete(m.keys, 0, 1)
-	}
-}
-
-// touch makes a key the latest.
-func (m *recent[T]) touch(key string) {
-	if i := slices.Index(m.keys, key); i >= 0 {
-		m.keys = slices.Delete(m.keys, i, i+1)
-	}
-	m.keys = append(m.keys, key)
+	m.held = slices.DeleteFunc(m.held, func(e remembered[T]) bool { return e.key == key })
+	m.held = append(m.held, remembered[T]{key, v})
+	m.held = slices.Delete(m.held, 0, max(0, len(m.held)-m.most))
 }
 
 // forget lets go of what gone says.
 func (m *recent[T]) forget(gone func(T) bool) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	m.keys = slices.DeleteFunc(m.keys, func(k string) bool {
-		if !gone(m.held[k]) {
-			return false
-		}
-		delete(m.held, k)
-		return true
-	})
+	m.held = slices.DeleteFunc(m.held, func(e remembered[T]) bool { return gone(e.value) })
 }
 
 // keep keeps a page, unless one of its sessions was deleted meanwhile.

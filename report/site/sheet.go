@@ -8,6 +8,7 @@ import (
 	"mime"
 	"net/http"
 	"os"
+	"path"
 	"slices"
 	"strconv"
 	"time"
@@ -21,24 +22,23 @@ import (
 const patience = 1500 * time.Millisecond
 
 // obtain finds a kept page or has it made. When the page is not ready it
-// answers itself, with how far the work is or why there is none, and
-// returns nil.
-func (s *Site) obtain(w http.ResponseWriter, r *http.Request, p *plan, back *session) *kept {
+// answers itself, with how far the work is or why there is none, and returns
+// errAnswered.
+func (s *Site) obtain(w http.ResponseWriter, r *http.Request, p *plan, back *session) (*kept, error) {
 	if page, ok := s.pages.get(p.key); ok {
-		return page
+		return page, nil
 	}
 	t, err := s.begin(p)
 	if err == nil {
 		select {
 		case <-t.done:
 		case <-r.Context().Done():
-			return nil
+			return nil, errAnswered
 		case <-time.After(patience):
-			s.show(w, r, http.StatusAccepted, "wait", &view{Title: p.what, Refresh: 2, Body: t.at(), Link: r.URL.RequestURI()})
-			return nil
+			return nil, s.show(w, r, http.StatusAccepted, "wait", &view{Title: p.what, Refresh: 2, Body: t.at(), Link: r.URL.RequestURI()})
 		}
 		if page, ok := s.pages.get(p.key); ok {
-			return page
+			return page, nil
 		}
 		if _, err = s.begin(p); err == nil { // else the failure, which is fresh
 			err = errors.New("the page was made, but is no longer kept; load it again")
@@ -48,8 +48,7 @@ func (s *Site) obtain(w http.ResponseWriter, r *http.Request, p *plan, back *ses
 	if status == http.StatusInternalServerError {
 		status = http.StatusUnprocessableEntity
 	}
-	s.show(w, r, status, "failed", &view{Title: p.what, Error: err.Error(), Session: back})
-	return nil
+	return nil, s.show(w, r, status, "failed", &view{Title: p.what, Error: err.Error(), Session: back})
 }
 
 // begin puts a plan in the queue.
@@ -64,39 +63,30 @@ func (s *Site) begin(p *plan) (*task, error) {
 	})
 }
 
-// sheetPage is the kept sheet that a request asks for, with its options; a
-// nil has been answered.
-func (s *Site) sheetPage(w http.ResponseWriter, r *http.Request, ses *session) (*kept, options) {
+// sheet shows a session: the same page that the command writes, with a few
+// links put in; or that page to keep, or its result as JSON.
+func (s *Site) sheet(w http.ResponseWriter, r *http.Request, ses *session) error {
 	o, err := optionsFrom(r.URL.Query(), s.units())
 	var p *plan
 	if err == nil {
 		p, err = s.sheetPlan(ses, o)
 	}
 	if err != nil {
-		s.show(w, r, http.StatusBadRequest, "failed", &view{Title: ses.Title, Error: err.Error(), Session: ses})
-		return nil, o
+		return s.show(w, r, http.StatusBadRequest, "failed", &view{Title: ses.Title, Error: err.Error(), Session: ses})
 	}
-	return s.obtain(w, r, p, ses), o
-}
-
-// sheet shows a session: the same page that the command writes, with a few
-// links put in.
-func (s *Site) sheet(w http.ResponseWriter, r *http.Request, ses *session) error {
-	page, o := s.sheetPage(w, r, ses)
-	if page == nil {
-		return nil
+	page, err := s.obtain(w, r, p, ses)
+	if err != nil {
+		return err
 	}
-	q := o.query(s.units())
 	base := fmt.Sprintf("/session/%d", ses.ID)
-	links := []link{{"/", "Library"}, {base + "/more" + q, "Change or save"}, {base + "/setup", "Correct the setup"}}
+	links := []link{{"/", "Library"}, {base + "/more" + o.query(s.units()), "Change or save"}, {base + "/setup", "Correct the setup"}}
 	if n := s.earlierQuery(ses, o); n != nil {
 		links = append(links, link{base + n.query(s.units()), "Add " + count(len(n.With), "earlier session", "earlier sessions") + " as evidence"})
-	} else if len(o.With) > 0 {
-		n := o
-		n.With = nil
-		links = append(links, link{base + n.query(s.units()), "Leave out " + count(len(o.With), "earlier session", "earlier sessions")})
+	} else if with := len(o.With); with > 0 {
+		o.With = nil
+		links = append(links, link{base + o.query(s.units()), "Leave out " + count(with, "earlier session", "earlier sessions")})
 	}
-	return s.writeSheet(w, page.html, links)
+	return s.send(w, r, page, links)
 }
 
 // earlierQuery are the options with the rider's earlier sessions on this foil
@@ -139,49 +129,35 @@ type link struct{ To, Text string }
 var sheetLinks = template.Must(template.New("").Parse(`
 <nav class="read" aria-label="Library"><p>{{range $i, $l := .}}{{if $i}} · {{end}}<a href="{{$l.To}}">{{$l.Text}}</a>{{end}}</p></nav>`))
 
-// writeSheet sends a sheet with links; its own policy holds, hashes and all.
-func (s *Site) writeSheet(w http.ResponseWriter, html []byte, links []link) error {
+// send answers with a page in the form that the ending of the address asks
+// for: the JSON of its result, the page to keep, or the page with links; its
+// own policy holds, hashes and all.
+func (s *Site) send(w http.ResponseWriter, r *http.Request, page *kept, links []link) error {
+	switch path.Ext(r.URL.Path) {
+	case ".json":
+		w.Header().Set("Content-Type", "application/json")
+		w.Write(page.json)
+		return nil
+	case ".html":
+		attach(w, "text/html; charset=utf-8", "evenfoot-"+r.PathValue("id")+".html")
+		w.Write(page.html)
+		return nil
+	}
 	var nav bytes.Buffer
 	if err := sheetLinks.Execute(&nav, links); err != nil {
 		return err
 	}
-	head, rest, ok := bytes.Cut(html, []byte("<body>"))
+	const body = "<body>"
 	w.Header().Set("Content-Security-Policy", report.Policy()+"; frame-ancestors 'none'")
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Write(head)
-	if ok {
-		w.Write([]byte("<body>"))
-		w.Write(nav.Bytes())
-		w.Write(rest)
-	}
+	w.Write(bytes.Replace(page.html, []byte(body), append([]byte(body), nav.Bytes()...), 1))
 	return nil
 }
 
+// attach says that what follows is to be saved under a name.
 func attach(w http.ResponseWriter, kind, name string) {
 	w.Header().Set("Content-Type", kind)
 	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name}))
-}
-
-func (s *Site) saveSheet(w http.ResponseWriter, r *http.Request, ses *session) error {
-	if page, _ := s.sheetPage(w, r, ses); page != nil {
-		attach(w, "text/html; charset=utf-8", fmt.Sprintf("evenfoot-%d.html", ses.ID))
-		w.Write(page.html)
-	}
-	return nil
-}
-
-func (s *Site) saveJSON(w http.ResponseWriter, r *http.Request, ses *session) error {
-	page, _ := s.sheetPage(w, r, ses)
-	return writeJSON(w, page)
-}
-
-// writeJSON sends the result of a page; a nil has been answered.
-func writeJSON(w http.ResponseWriter, page *kept) error {
-	if page != nil {
-		w.Header().Set("Content-Type", "application/json")
-		w.Write(page.json)
-	}
-	return nil
 }
 
 // saveFile gives back an uploaded file byte for byte.
@@ -220,33 +196,26 @@ func (s *Site) more(w http.ResponseWriter, r *http.Request, ses *session) error 
 		u := s.units()
 		v.Body = fmt.Sprintf("Without other numbers, the speeds that matter are those given with the session: %s to %s.", u.SpeedFine(low[0]), u.SpeedFine(low[1]))
 	}
-	s.show(w, r, http.StatusOK, "more", v)
-	return nil
+	return s.show(w, r, http.StatusOK, "more", v)
 }
 
 func (s *Site) deleteForm(w http.ResponseWriter, r *http.Request, ses *session) error {
-	s.show(w, r, http.StatusOK, "delete", &view{Title: "Delete a session", Session: ses})
-	return nil
+	return s.show(w, r, http.StatusOK, "delete", &view{Title: "Delete a session", Session: ses})
 }
 
 func (s *Site) delete(w http.ResponseWriter, r *http.Request, ses *session) error {
-	if err := s.form(w, r); err != nil {
-		return err
-	}
 	if err := s.store.delete(ses.ID); err != nil {
 		return err
 	}
 	s.forgetPages(ses.ID)
-	http.Redirect(w, r, "/?done=deleted", http.StatusSeeOther)
-	return nil
+	return see(w, r, "/?done=deleted")
 }
 
 // compareMost is how many sessions stay readable side by side.
 const compareMost = 40
 
-// comparePage is the kept comparison that a request asks for; a nil has been
-// answered.
-func (s *Site) comparePage(w http.ResponseWriter, r *http.Request) (*kept, error) {
+// compare sets sessions side by side, as a page or as JSON.
+func (s *Site) compare(w http.ResponseWriter, r *http.Request, _ *session) error {
 	ids, err := idList(r.URL.Query()["id"])
 	if err == nil && (len(ids) < 2 || len(ids) > compareMost) {
 		err = fmt.Errorf("%s ticked; tick 2 to %d sessions in the library to set them side by side", count(len(ids), "session is", "sessions are"), compareMost)
@@ -256,31 +225,19 @@ func (s *Site) comparePage(w http.ResponseWriter, r *http.Request) (*kept, error
 		o, err = optionsFrom(r.URL.Query(), s.units())
 	}
 	if err != nil {
-		return nil, badRequest(err)
+		return badRequest(err)
 	}
 	var all []*session
 	for _, id := range ids {
 		ses, err := s.store.session(id)
 		if err != nil {
-			return nil, fmt.Errorf("session %d: %w", id, err)
+			return fmt.Errorf("session %d: %w", id, err)
 		}
 		all = append(all, ses)
 	}
-	return s.obtain(w, r, s.comparePlan(all, options{Speed: o.Speed, Length: o.Length, Mass: o.Mass}), nil), nil
-}
-
-func (s *Site) compare(w http.ResponseWriter, r *http.Request) error {
-	page, err := s.comparePage(w, r)
-	if page == nil {
-		return err
-	}
-	return s.writeSheet(w, page.html, []link{{"/", "Library"}, {"/compare.json?" + r.URL.RawQuery, "The numbers as JSON"}})
-}
-
-func (s *Site) compareJSON(w http.ResponseWriter, r *http.Request) error {
-	page, err := s.comparePage(w, r)
+	page, err := s.obtain(w, r, s.comparePlan(all, options{Speed: o.Speed, Length: o.Length, Mass: o.Mass}), nil)
 	if err != nil {
 		return err
 	}
-	return writeJSON(w, page)
+	return s.send(w, r, page, []link{{"/", "Library"}, {"/compare.json?" + r.URL.RawQuery, "The numbers as JSON"}})
 }

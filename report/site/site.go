@@ -91,61 +91,54 @@ func (s *Site) routes() http.Handler {
 		"GET /add":           s.addForm,
 		"POST /add":          s.add,
 		"GET /compare":       s.compare,
-		"GET /compare.json":  s.compareJSON,
+		"GET /compare.json":  s.compare,
 		"GET /template":      s.template,
-		"GET /template.toml": s.saveTemplate,
-		"POST /units":        s.setUnits,
-		"POST /refused":      s.clearRefused,
-	} {
-		mux.HandleFunc(pattern, s.page(h))
-	}
-	for pattern, h := range map[string]sessionHandler{
+		"GET /template.toml": s.template,
+		"POST /units":        s.form(s.setUnits),
+		"POST /refused":      s.form(s.clearRefused),
+
 		"GET /session/{id}":                 s.sheet,
-		"GET /session/{id}/sheet.html":      s.saveSheet,
-		"GET /session/{id}/result.json":     s.saveJSON,
+		"GET /session/{id}/sheet.html":      s.sheet,
+		"GET /session/{id}/result.json":     s.sheet,
 		"GET /session/{id}/more":            s.more,
 		"GET /session/{id}/file/{n}":        s.saveFile,
 		"GET /session/{id}/setup":           s.setupForm,
-		"POST /session/{id}/setup":          s.saveSetup,
+		"POST /session/{id}/setup":          s.form(s.saveSetup),
 		"GET /session/{id}/setup/{version}": s.oldSetup,
 		"GET /session/{id}/delete":          s.deleteForm,
-		"POST /session/{id}/delete":         s.delete,
+		"POST /session/{id}/delete":         s.form(s.delete),
+
+		"/": func(http.ResponseWriter, *http.Request, *session) error { return notFound("there is no such page") },
 	} {
-		mux.HandleFunc(pattern, s.page(s.ofSession(h)))
+		mux.HandleFunc(pattern, s.page(h))
 	}
 	mux.HandleFunc("GET /style.css", s.style)
-	mux.HandleFunc("/", s.page(func(http.ResponseWriter, *http.Request) error { return notFound("there is no such page") }))
 	return mux
 }
 
-// A handler answers a request, or says what is wrong with it; a sessionHandler
-// does for one about a session.
-type (
-	handler        func(w http.ResponseWriter, r *http.Request) error
-	sessionHandler func(w http.ResponseWriter, r *http.Request, ses *session) error
-)
+// A handler answers a request, or says what is wrong with it. ses is the
+// session that the address is of, nil where it is of none.
+type handler func(w http.ResponseWriter, r *http.Request, ses *session) error
 
-// page answers with an error page where the handler fails.
+// errAnswered is for a handler whose request has its answer already.
+var errAnswered = errors.New("answered")
+
+// page finds the session of an address, and answers with an error page where
+// the handler fails.
 func (s *Site) page(h handler) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		if err := h(w, r); err != nil {
+		var ses *session
+		var err error
+		if id := r.PathValue("id"); id != "" {
+			n, _ := strconv.ParseInt(id, 10, 64) // 0 is no session
+			ses, err = s.store.session(n)
+		}
+		if err == nil {
+			err = h(w, r, ses)
+		}
+		if err != nil && err != errAnswered {
 			s.fail(w, r, statusOf(err), err)
 		}
-	}
-}
-
-// ofSession finds the session of an address.
-func (s *Site) ofSession(h sessionHandler) handler {
-	return func(w http.ResponseWriter, r *http.Request) error {
-		id, err := strconv.ParseInt(r.PathValue("id"), 10, 64)
-		if err != nil {
-			return errGone
-		}
-		ses, err := s.store.session(id)
-		if err != nil {
-			return err
-		}
-		return h(w, r, ses)
 	}
 }
 
@@ -156,6 +149,12 @@ type statusError struct {
 }
 
 func badRequest(err error) error { return statusError{http.StatusBadRequest, err} }
+
+// refused is for what was sent and cannot be used.
+func refused(format string, args ...any) error {
+	return statusError{http.StatusUnprocessableEntity, fmt.Errorf(format, args...)}
+}
+
 func notFound(text string) error { return statusError{http.StatusNotFound, errors.New(text)} }
 
 func statusOf(err error) int {

@@ -15,6 +15,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -255,6 +256,9 @@ func TestFromUploadToDeletion(t *testing.T) {
 	for i, want := range [][]byte{outs[0].gpx, outs[0].csv} {
 		if got := d.must(fmt.Sprintf("%s/file/%d", first, i)); got != string(want) {
 			t.Errorf("file %d came back changed", i)
+		}
+		if _, _, h := d.do(d.request("GET", fmt.Sprintf("%s/file/%d", first, i), nil)); h.Get("Content-Length") != strconv.Itoa(len(want)) || h.Get("Accept-Ranges") != "bytes" {
+			t.Errorf("file %d: headers %v", i, h)
 		}
 	}
 	if got := d.must(first + "/setup/1"); got != outs[0].setup {

@@ -103,13 +103,9 @@ func (st *store) migrate() error {
 		if v > schemaVersion {
 			return errors.New("it was made by a newer evenfoot; use that one")
 		}
-		step := map[int]string{0: schema, 1: "DROP TABLE page_of; DROP TABLE page"}[v]
-		if _, err := tx.Exec(step); err != nil {
-			return err
-		}
-		// Written each time: a write takes the exclusive lock.
-		_, err := tx.Exec(fmt.Sprintf("PRAGMA user_version = %d", schemaVersion))
-		return err
+		// The version is written each time: a write takes the exclusive lock.
+		step := map[int]string{0: schema, 1: "DROP TABLE page_of; DROP TABLE page;"}[v]
+		return execute(tx, fmt.Sprintf("%s PRAGMA user_version = %d", step, schemaVersion))
 	})
 }
 
@@ -131,15 +127,14 @@ func (st *store) change(f func(tx *sql.Tx) error) error {
 	return tx.Commit()
 }
 
-// rows runs a query and calls each on every row. There is one connection:
-// each must not ask the library anything.
-func (st *store) rows(query string, args []any, each func(scan func(...any) error) error) error {
-	return rows(st.db, query, args, each)
+// A querier is the library or a transaction on it.
+type querier interface {
+	Query(string, ...any) (*sql.Rows, error)
 }
 
-func rows(db interface {
-	Query(string, ...any) (*sql.Rows, error)
-}, query string, args []any, each func(scan func(...any) error) error) error {
+// rows runs a query and calls each on every row, which scan reads. There is
+// one connection: each must not ask the library anything.
+func rows(db querier, query string, args []any, each func(scan func(...any) error) error) error {
 	rows, err := db.Query(query, args...)
 	if err != nil {
 		return err
@@ -151,6 +146,12 @@ func rows(db interface {
 		}
 	}
 	return rows.Err()
+}
+
+// execute runs a statement of a transaction.
+func execute(tx *sql.Tx, statement string, args ...any) error {
+	_, err := tx.Exec(statement, args...)
+	return err
 }
 
 // Kinds of a stored file.
@@ -176,9 +177,18 @@ type session struct {
 	Inputs  string
 	Summary *summary // nil before the first analysis
 	Files   []stored
-	Setup   []byte // the newest; nil without one
-	Version int    // of the setup, from 1
-	Name    string // of the setup, for messages
+	Setups  []setupVersion // the newest first
+	Setup   []byte         // the newest; nil without one
+	Version int            // of the setup, from 1
+	Name    string         // of the setup, for messages
+}
+
+// A setupVersion is one of the setups that a session had.
+type setupVersion struct {
+	Version int
+	Added   time.Time
+	Name    string
+	Body    []byte // empty where the setup was taken away
 }
 
 // inputsHash tells sessions apart by what is analysed.
@@ -258,18 +268,19 @@ func sessions(tx *sql.Tx, where string, args []any) (all []*session, err error) 
 	if err != nil {
 		return nil, err
 	}
-	// In order of version: the last one stays.
-	err = rows(tx, "SELECT session, version, name, body FROM setup WHERE session "+in+" ORDER BY version", args, func(scan func(...any) error) error {
-		var id int64
-		var v int
-		var name string
-		var body []byte
-		if err := scan(&id, &v, &name, &body); err != nil {
+	err = rows(tx, "SELECT session, version, added, name, body FROM setup WHERE session "+in+" ORDER BY version DESC", args, func(scan func(...any) error) error {
+		var id, at int64
+		var v setupVersion
+		if err := scan(&id, &v.Version, &at, &v.Name, &v.Body); err != nil {
 			return err
 		}
+		v.Added = time.Unix(at, 0).UTC()
 		s := byID[id]
-		if s.Version, s.Name, s.Setup = v, name, body; len(body) == 0 {
-			s.Setup = nil // taken away
+		if s.Setups = append(s.Setups, v); len(s.Setups) == 1 {
+			s.Version, s.Name = v.Version, v.Name
+			if len(v.Body) > 0 {
+				s.Setup = v.Body
+			}
 		}
 		return nil
 	})
@@ -312,15 +323,19 @@ func insert(tx *sql.Tx, s *session) error {
 		return err
 	}
 	for n, f := range s.Files {
-		if _, err := tx.Exec("INSERT INTO file (session, n, kind, name, hash, size) VALUES (?, ?, ?, ?, ?, ?)", s.ID, n, f.Kind, f.Name, f.Hash, f.Size); err != nil {
+		if err := execute(tx, "INSERT INTO file (session, n, kind, name, hash, size) VALUES (?, ?, ?, ?, ?, ?)", s.ID, n, f.Kind, f.Name, f.Hash, f.Size); err != nil {
 			return err
 		}
 	}
 	if s.Setup == nil {
 		return nil
 	}
-	_, err = tx.Exec("INSERT INTO setup (session, version, added, name, body) VALUES (?, 1, ?, ?, ?)", s.ID, s.Added.Unix(), s.Name, s.Setup)
-	return err
+	return insertSetup(tx, s, 1, s.Added)
+}
+
+func insertSetup(tx *sql.Tx, s *session, version int, at time.Time) error {
+	body := append([]byte{}, s.Setup...) // not null where it is taken away
+	return execute(tx, "INSERT INTO setup (session, version, added, name, body) VALUES (?, ?, ?, ?, ?)", s.ID, version, at.Unix(), s.Name, body)
 }
 
 func unixOrNull(t time.Time) any {
@@ -348,12 +363,7 @@ func (st *store) correct(s *session, base int) error {
 		if n, err := res.RowsAffected(); err != nil || n == 0 {
 			return errors.Join(errGone, err)
 		}
-		body := s.Setup
-		if body == nil {
-			body = []byte{}
-		}
-		_, err = tx.Exec("INSERT INTO setup (session, version, added, name, body) VALUES (?, ?, ?, ?, ?)", s.ID, v+1, time.Now().Unix(), s.Name, body)
-		return err
+		return insertSetup(tx, s, v+1, time.Now())
 	})
 }
 
@@ -367,10 +377,10 @@ func (st *store) delete(id int64) error {
 	}
 	var alone []string
 	err = st.change(func(tx *sql.Tx) error {
-		if _, err := tx.Exec("DELETE FROM session WHERE id = ?", id); err != nil {
+		if err := execute(tx, "DELETE FROM session WHERE id = ?", id); err != nil {
 			return err
 		}
-		if _, err := tx.Exec("DELETE FROM summary WHERE inputs NOT IN (SELECT inputs FROM session)"); err != nil {
+		if err := execute(tx, "DELETE FROM summary WHERE inputs NOT IN (SELECT inputs FROM session)"); err != nil {
 			return err
 		}
 		for _, f := range s.Files {
@@ -406,29 +416,6 @@ func (st *store) summarise(inputs string, sum *summary) error {
 	return err
 }
 
-// A setupVersion is one of the setups that a session had.
-type setupVersion struct {
-	Version int
-	Added   time.Time
-	Name    string
-	Body    []byte
-}
-
-func (st *store) setups(id int64) ([]setupVersion, error) {
-	var all []setupVersion
-	err := st.rows("SELECT version, added, name, body FROM setup WHERE session = ? ORDER BY version DESC", []any{id}, func(scan func(...any) error) error {
-		var v setupVersion
-		var at int64
-		if err := scan(&v.Version, &at, &v.Name, &v.Body); err != nil {
-			return err
-		}
-		v.Added = time.Unix(at, 0).UTC()
-		all = append(all, v)
-		return nil
-	})
-	return all, err
-}
-
 // A refusal is an upload that could not be read.
 type refusal struct {
 	At     time.Time
@@ -445,17 +432,16 @@ func (st *store) refuse(names []string, reason string) error {
 		return err
 	}
 	return st.change(func(tx *sql.Tx) error {
-		if _, err := tx.Exec("INSERT INTO refused (at, names, reason) VALUES (?, ?, ?)", time.Now().Unix(), string(b), reason); err != nil {
+		if err := execute(tx, "INSERT INTO refused (at, names, reason) VALUES (?, ?, ?)", time.Now().Unix(), string(b), reason); err != nil {
 			return err
 		}
-		_, err := tx.Exec("DELETE FROM refused WHERE id NOT IN (SELECT id FROM refused ORDER BY id DESC LIMIT ?)", refusalsKept)
-		return err
+		return execute(tx, "DELETE FROM refused WHERE id NOT IN (SELECT id FROM refused ORDER BY id DESC LIMIT ?)", refusalsKept)
 	})
 }
 
 func (st *store) refusals() ([]refusal, error) {
 	var all []refusal
-	err := st.rows("SELECT at, names, reason FROM refused ORDER BY id DESC", nil, func(scan func(...any) error) error {
+	err := rows(st.db, "SELECT at, names, reason FROM refused ORDER BY id DESC", nil, func(scan func(...any) error) error {
 		var r refusal
 		var at int64
 		var names string
@@ -491,7 +477,7 @@ func (st *store) set(name, value string) error {
 // index leaves, or an index that was lost.
 func (st *store) orphans() (n int, err error) {
 	known := map[string]bool{}
-	err = st.rows("SELECT DISTINCT hash FROM file", nil, func(scan func(...any) error) error {
+	err = rows(st.db, "SELECT DISTINCT hash FROM file", nil, func(scan func(...any) error) error {
 		var h string
 		err := scan(&h)
 		known[h] = true

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"html/template"
 	"net/http"
+	"path"
 	"slices"
 	"strings"
 	"time"
@@ -26,6 +27,8 @@ var files embed.FS
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
 	"size":  sizeText,
 	"count": count,
+	"when":  when,
+	"join":  strings.Join,
 }).ParseFS(files, "templates/*.html"))
 
 // styleSheet is the sheet's own style and what forms and lists add.
@@ -61,7 +64,6 @@ type view struct {
 	Propose    string
 	MaxUpload  string
 	Notes      []string
-	Old        []setupVersion
 	Rigs       []string
 	Refusals   []refusal
 	Rider      string
@@ -70,24 +72,31 @@ type view struct {
 	Working    int
 }
 
-// show makes a page whole before the first byte of it is sent.
-func (s *Site) show(w http.ResponseWriter, r *http.Request, status int, name string, v *view) {
-	v.Token, v.Version, v.Dir = s.token, s.cfg.Version, s.store.dir
-	v.Units = s.units()
+// show makes a page whole before the first byte of it is sent. The request is
+// answered then: a handler returns what it returns.
+func (s *Site) show(w http.ResponseWriter, r *http.Request, status int, name string, v *view) error {
+	v.Token, v.Version, v.Dir, v.Units = s.token, s.cfg.Version, s.store.dir, s.units()
 	var b bytes.Buffer
 	if err := pages.ExecuteTemplate(&b, name, v); err != nil {
 		s.cfg.Warn("the page %s cannot be made: %v", r.URL.Path, err)
 		http.Error(w, "The page could not be made. This is a fault of evenfoot.", http.StatusInternalServerError)
-		return
+		return errAnswered
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(status)
 	w.Write(b.Bytes())
+	return errAnswered
+}
+
+// see sends the browser on after a form was taken.
+func see(w http.ResponseWriter, r *http.Request, where string) error {
+	http.Redirect(w, r, where, http.StatusSeeOther)
+	return nil
 }
 
 // fail answers with an error page.
 func (s *Site) fail(w http.ResponseWriter, r *http.Request, status int, err error) {
-	s.show(w, r, status, "message", &view{Title: "That did not work", Error: strings.TrimRight(words.UpperFirst(err.Error()), ".") + "."})
+	_ = s.show(w, r, status, "message", &view{Title: "That did not work", Error: strings.TrimRight(words.UpperFirst(err.Error()), ".") + "."})
 }
 
 func (s *Site) style(w http.ResponseWriter, _ *http.Request) {
@@ -104,10 +113,7 @@ func (s *Site) units() words.Units {
 	return u
 }
 
-func (s *Site) setUnits(w http.ResponseWriter, r *http.Request) error {
-	if err := s.form(w, r); err != nil {
-		return err
-	}
+func (s *Site) setUnits(w http.ResponseWriter, r *http.Request, _ *session) error {
 	text := strings.Join([]string{r.PostForm.Get("speed"), r.PostForm.Get("length"), r.PostForm.Get("weight")}, ",")
 	if _, err := words.ParseUnits(text); err != nil {
 		return badRequest(errors.New("one of these units is not known"))
@@ -115,19 +121,14 @@ func (s *Site) setUnits(w http.ResponseWriter, r *http.Request) error {
 	if err := s.store.set("units", text); err != nil {
 		return err
 	}
-	http.Redirect(w, r, "/?done=units", http.StatusSeeOther)
-	return nil
+	return see(w, r, "/?done=units")
 }
 
-func (s *Site) clearRefused(w http.ResponseWriter, r *http.Request) error {
-	if err := s.form(w, r); err != nil {
-		return err
-	}
+func (s *Site) clearRefused(w http.ResponseWriter, r *http.Request, _ *session) error {
 	if err := s.store.clearRefused(); err != nil {
 		return err
 	}
-	http.Redirect(w, r, "/", http.StatusSeeOther)
-	return nil
+	return see(w, r, "/")
 }
 
 // notices are what a page says after something was done.
@@ -137,7 +138,7 @@ var notices = map[string]string{
 }
 
 // library lists the sessions, newest first.
-func (s *Site) library(w http.ResponseWriter, r *http.Request) error {
+func (s *Site) library(w http.ResponseWriter, r *http.Request, _ *session) error {
 	all, err := s.store.sessions("")
 	if err != nil {
 		return err
@@ -157,8 +158,7 @@ func (s *Site) library(w http.ResponseWriter, r *http.Request) error {
 			v.Working++
 		}
 	}
-	s.show(w, r, http.StatusOK, "library", v)
-	return nil
+	return s.show(w, r, http.StatusOK, "library", v)
 }
 
 // An athlete is one rider with the sessions that bear the name.
@@ -194,38 +194,30 @@ func athletes(all []*session) []athlete {
 	return out
 }
 
-func (s *Site) riders(w http.ResponseWriter, r *http.Request) error {
+func (s *Site) riders(w http.ResponseWriter, r *http.Request, _ *session) error {
 	all, err := s.store.sessions("")
-	if err == nil {
-		s.show(w, r, http.StatusOK, "riders", &view{Title: "Riders", Riders: athletes(all)})
+	if err != nil {
+		return err
 	}
-	return err
+	return s.show(w, r, http.StatusOK, "riders", &view{Title: "Riders", Riders: athletes(all)})
 }
 
-func (s *Site) template(w http.ResponseWriter, r *http.Request) error {
-	text, rig, err := templateText(r)
-	if err == nil {
-		s.show(w, r, http.StatusOK, "template", &view{Title: "A setup to fill in", Body: text, Rigs: setup.Rigs(), Fields: map[string]string{"rig": rig}})
+// template shows the setup to fill in, or sends it to be saved.
+func (s *Site) template(w http.ResponseWriter, r *http.Request, _ *session) error {
+	rig := cmp.Or(r.URL.Query().Get("rig"), "wing")
+	text, err := setup.Template(rig)
+	if err != nil {
+		return badRequest(err)
 	}
-	return err
-}
-
-func (s *Site) saveTemplate(w http.ResponseWriter, r *http.Request) error {
-	text, _, err := templateText(r)
-	if err == nil {
-		attach(w, "text/plain; charset=utf-8", ingest.SetupName)
+	if path.Ext(r.URL.Path) == ".toml" {
+		attach(w, plainText, ingest.SetupName)
 		w.Write([]byte(text))
+		return nil
 	}
-	return err
+	return s.show(w, r, http.StatusOK, "template", &view{Title: "A setup to fill in", Body: text, Rigs: setup.Rigs(), Fields: map[string]string{"rig": rig}})
 }
 
-func templateText(r *http.Request) (text, rig string, err error) {
-	rig = cmp.Or(r.URL.Query().Get("rig"), "wing")
-	if text, err = setup.Template(rig); err != nil {
-		err = badRequest(err)
-	}
-	return text, rig, err
-}
+const plainText = "text/plain; charset=utf-8"
 
 // What the templates ask for.
 
@@ -293,9 +285,6 @@ func (s *session) Says() string {
 	return "Open it to see what it shows."
 }
 
-// HasSetup says whether there is advice to be had.
-func (s *session) HasSetup() bool { return s.Setup != nil }
-
 // Minutes prints seconds as minutes.
 func (view) Minutes(s float64) string {
 	if s <= 0 {
@@ -304,19 +293,8 @@ func (view) Minutes(s float64) string {
 	return words.Minutes(s)
 }
 
-// When is the time of the refusal.
-func (r refusal) When() string { return r.At.Local().Format("2 Jan 2006, 15:04") }
-
-// Files names what came.
-func (r refusal) Files() string {
-	if len(r.Names) == 0 {
-		return "no file"
-	}
-	return strings.Join(r.Names, ", ")
-}
-
-// When is the time that a version of a setup was kept.
-func (v setupVersion) When() string { return v.Added.Local().Format("2 Jan 2006, 15:04") }
+// when is a moment of this machine's own, such as that of a refusal.
+func when(t time.Time) string { return t.Local().Format("2 Jan 2006, 15:04") }
 
 // sizeText prints bytes.
 func sizeText(n int64) string { return humanize.IBytes(uint64(n)) }
