@@ -2,6 +2,7 @@ package setup
 
 import (
 	"math"
+	"reflect"
 	"slices"
 	"strings"
 )
@@ -55,17 +56,8 @@ func (k *Key) Value(s *Setup) any {
 	if slices.Contains(lists, k.Table()) {
 		return nil
 	}
-	switch p := k.place(s, 0).(type) {
-	case *float64:
-		return *p
-	case *int:
-		return *p
-	case *string:
-		return *p
-	case *bool:
-		return *p
-	case *[2]float64:
-		return *p
+	if p := reflect.ValueOf(k.place(s, 0)); p.Kind() == reflect.Pointer {
+		return p.Elem().Interface()
 	}
 	return nil
 }

@@ -1,9 +1,8 @@
 package main
 
 import (
-	"errors"
+	"cmp"
 	"fmt"
-	"io/fs"
 	"os"
 
 	"github.com/spf13/cobra"
@@ -138,25 +137,19 @@ func (c *console) inspectFile(path string, in *inspection) error {
 func writeMap(path, text string) (l *ingest.Log, err error) {
 	name := ingest.MapName(path)
 	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-	if errors.Is(err, fs.ErrExist) {
-		return nil, fmt.Errorf("%s is there already and is left as it is", name)
-	}
 	if err != nil {
 		return nil, fmt.Errorf("cannot write %s: %w", name, ingest.Cause(err))
 	}
+	defer func() {
+		if err != nil {
+			os.Remove(name)
+		}
+	}()
 	_, err = f.WriteString(text)
-	if cerr := f.Close(); err == nil {
-		err = cerr
+	if err = cmp.Or(err, f.Close()); err != nil {
+		return nil, fmt.Errorf("cannot write %s: %w", name, ingest.Cause(err))
 	}
-	if err != nil {
-		err = fmt.Errorf("cannot write %s: %w", name, ingest.Cause(err))
-	} else {
-		l, err = ingest.Open(path, ingest.Options{})
-	}
-	if err != nil {
-		os.Remove(name)
-	}
-	return l, err
+	return ingest.Open(path, ingest.Options{})
 }
 
 // printInspection prints the answer: what is in the logs, then the maps.

@@ -64,7 +64,7 @@ func (c *console) serve(f serveFlags) error {
 	}
 	ln, err := net.Listen("tcp", f.addr)
 	if err != nil {
-		return errors.Join(fmt.Errorf("cannot answer on %s: %w; is another evenfoot running? choose another port with --addr", f.addr, listenCause(err)), s.Close(context.Background()))
+		return errors.Join(fmt.Errorf("cannot answer: %w; is another evenfoot running? choose another port with --addr", err), s.Close(context.Background()))
 	}
 	fmt.Fprintf(c.out, "evenfoot serves http://%s/\nThe library is in %s\nStop with Ctrl-C\n", ln.Addr(), dir)
 	go func() {
@@ -96,12 +96,4 @@ func (c *console) serveHost(f serveFlags) (host string, err error) {
 	}
 	c.warn("%s can be reached from other machines: whoever reaches it can read, add and delete sessions, and nothing is encrypted", f.addr)
 	return host, nil
-}
-
-func listenCause(err error) error {
-	var op *net.OpError
-	if errors.As(err, &op) {
-		return op.Err
-	}
-	return err
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -23,10 +24,8 @@ type queue struct {
 
 // A task is one page being made.
 type task struct {
-	done chan struct{} // closed at the end
-
-	mu    sync.Mutex
-	stage string
+	done  chan struct{} // closed at the end
+	stage atomic.Value  // string: what is being done
 }
 
 type failure struct {
@@ -69,7 +68,8 @@ func (q *queue) start(key string, work func(stage func(string)) error) (*task, e
 	if len(q.tasks) >= waitingMost {
 		return nil, errBusy
 	}
-	t := &task{done: make(chan struct{}), stage: "waiting for its turn"}
+	t := &task{done: make(chan struct{})}
+	t.say("waiting for its turn")
 	q.tasks[key] = t
 	q.wait.Add(1)
 	go func() {
@@ -116,17 +116,9 @@ func (q *queue) slot(ctx context.Context) (release func(), err error) {
 	}
 }
 
-func (t *task) say(stage string) {
-	t.mu.Lock()
-	t.stage = stage
-	t.mu.Unlock()
-}
+func (t *task) say(stage string) { t.stage.Store(stage) }
 
-func (t *task) at() string {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	return t.stage
-}
+func (t *task) at() string { return t.stage.Load().(string) }
 
 // busy says whether a task with this key waits or runs.
 func (q *queue) busy(key string) bool {
