@@ -186,9 +186,10 @@ func (g *gpxReader) tellBroken() {
 // start takes in a start tag; it returns what to keep the text for.
 func (g *gpxReader) start() gpxExt {
 	x := g.x
-	switch name := string(x.name); {
-	case g.in && g.depth > g.p.depth+1:
+	if g.in && g.depth > g.p.depth+1 {
 		return g.extension()
+	}
+	switch name := string(x.name); {
 	case g.in && name == "trkpt":
 		g.Warn(raw.Warning{Kind: raw.NestedPoint, Line: x.at})
 		g.begin()
@@ -225,8 +226,12 @@ func (g *gpxReader) begin() {
 
 // gpxNumber reads a finite decimal number.
 func gpxNumber(b []byte) (float64, bool) {
+	v, next, kind := scan.Number(b, 0, 0, '.')
+	if kind == scan.IsNumber && next == len(b) && v-v == 0 { // nearly always
+		return v, true
+	}
 	if b, ok := unescape(bytes.TrimSpace(b)); ok {
-		v, next, kind := scan.Number(b, 0, 0, '.')
+		v, next, kind = scan.Number(b, 0, 0, '.')
 		if kind == scan.IsNumber && next == len(b) && v-v == 0 {
 			return v, true
 		}
