@@ -29,6 +29,7 @@ func TestBenchChild(t *testing.T) {
 	if args == "" {
 		t.Skip("only as a process of BenchmarkCommand")
 	}
+	collect()
 	if status := run(strings.Split(args, "\n"), strings.NewReader(""), io.Discard, os.Stderr); status != 0 {
 		t.Fatalf("exit status %d", status)
 	}
