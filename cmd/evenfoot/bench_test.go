@@ -75,7 +75,7 @@ func BenchmarkCommand(b *testing.B) {
 	two := simulate.Demo()[1]
 	two.Duration, two.GPSRate = 7200, 1
 	b.Run("report-fit-2h", func(b *testing.B) {
-		benchProcess(b, "report", benchSession(b, filepath.Join(dir, "fit"), two, true))
+		benchProcess(b, "report", "--alone", benchSession(b, filepath.Join(dir, "fit"), two, true))
 	})
 	b.Run("converter-2h", func(b *testing.B) {
 		converter, err := exec.LookPath("gpsbabel")
@@ -92,7 +92,7 @@ func BenchmarkCommand(b *testing.B) {
 	b.Run("report-gpx-csv-2h", func(b *testing.B) {
 		ten := two
 		ten.GPSRate, ten.ClockOffset, ten.DriftPPM = 10, 47.3, 18
-		benchProcess(b, "report", benchSession(b, filepath.Join(dir, "pair"), ten, false))
+		benchProcess(b, "report", "--alone", benchSession(b, filepath.Join(dir, "pair"), ten, false))
 	})
 	b.Run("compare-40", func(b *testing.B) {
 		args := []string{"compare", "--out", filepath.Join(dir, "compare.html")}
@@ -110,7 +110,7 @@ func BenchmarkCommand(b *testing.B) {
 		if !*long {
 			b.Skip("a day of samples is simulated only with -long")
 		}
-		benchProcess(b, "report", benchDay(b, filepath.Join(dir, "day"), two))
+		benchProcess(b, "report", "--alone", benchDay(b, filepath.Join(dir, "day"), two))
 	})
 }
 

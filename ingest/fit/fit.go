@@ -374,6 +374,9 @@ func (f *reader) finish() (*raw.Columns, error) {
 	}
 	f.dropUnread()
 	out.Acc, out.Gyr = *f.acc.s, *f.gyr.s
+	if slices.Equal(out.Acc.Time, out.Gyr.Time) {
+		out.Gyr.Time = out.Acc.Time
+	}
 	out.Warnings, out.File.Dropped = f.Warnings(), f.Dropped()
 	if len(out.Acc.Time)+len(out.Gyr.Time)+len(out.Gps.Time) > 0 {
 		return out, nil
