@@ -17,7 +17,7 @@ var long = flag.Bool("long", false, "run the acceptance study in full: 120 sessi
 
 // wrongSetup is a session whose stated foil differs from the true one as a
 // rider's measurements do: incidence by 0.4°, camber by 1 %, and the rest of
-// the priors' table (trim model §4), on one of four kinds of outing.
+// the priors' table of package trim, on one of four kinds of outing.
 func wrongSetup(seed uint64) simulate.Scenario {
 	rng := rand.New(rand.NewPCG(seed, 7))
 	kinds := []func() simulate.Scenario{simulate.Default, simulate.Kite, simulate.Calm, simulate.Rough}

@@ -11,17 +11,17 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// The speeds that count by default: the percentiles of foiling speed
-// (trim model §6), and how finely they are cut.
+// The speeds that count by default: percentiles of foiling speed,
+// so that a stray fix or a touchdown does not count, and how finely they are cut.
 const (
 	lowPercentile = 0.05
 	topPercentile = 0.98
 	speedBins     = 24
 	curvePoints   = 25
-	// beyond is how far the speeds that count may go past what was ridden or
+	// NearRidden is how far the speeds that count may go past what was ridden or
 	// noted, m/s (2 kn): further out nothing checks the model.
-	beyond = 2 * knot
-	knot   = 1852.0 / 3600
+	NearRidden = 2 * knot
+	knot       = 1852.0 / 3600
 )
 
 // speedRange is the time spent at each speed through the water and the part
@@ -114,7 +114,7 @@ func (o *observation) known(flown []float64, notes []setup.Feel) [2]float64 {
 	if low > high {
 		return [2]float64{0, math.Inf(1)}
 	}
-	return [2]float64{low - beyond, high + beyond}
+	return [2]float64{low - NearRidden, high + NearRidden}
 }
 
 // whyNoSpeeds says what is missing and what to do.

@@ -19,7 +19,7 @@ func anyGear(rng *rand.Rand) (*setup.Setup, SpeedWeights) {
 	s := gear()
 	s.Rider.Mass, s.Rider.Level = between(45, 115), pick("beginner", "intermediate", "advanced")
 	s.Rig.Kind = pick("wing", "kite", "sail", "tow", "none")
-	s.Rig.LiftFraction = setup.LiftFraction(s.Rig.Kind)
+	s.Rig.LiftFraction = map[string]float64{"wing": 0.08, "kite": 0.25}[s.Rig.Kind]
 	w, st := &s.Foil.Wing, &s.Foil.Stabilizer
 	w.Area = between(0.05, 0.22)
 	w.Span = math.Sqrt(between(5, 11) * w.Area)

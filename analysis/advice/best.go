@@ -142,11 +142,6 @@ func (b box) holds(p Pair) bool {
 // exactly fixes the shim.
 func exactly(raise float64) box { return box{raise, raise, -maxMove, maxMove} }
 
-// start is the pair in b that is nearest to no change.
-func (b box) start() Pair {
-	return Pair{clamp(0, b.raiseLow, b.raiseHigh), clamp(0, b.moveLow, b.moveHigh)}
-}
-
 // minimum is the pair in b that makes q (the mean of n foils, about at) least,
 // with a tie to no change.
 func (q quadratic) minimum(n float64, at Pair, b box) Pair {

@@ -79,10 +79,10 @@ func simulatedRider(t testing.TB, rng *rand.Rand, s *setup.Setup, w SpeedWeights
 	return truth, o
 }
 
-// wordStep is how far the words lie apart, in share (trim model §4).
+// wordStep is how far the words lie apart, in share (package setup's table).
 const wordStep = 0.125
 
-// inWords is the note in the word that comes nearest (trim model §4).
+// inWords is the note in the word that comes nearest.
 func inWords(f setup.Feel) setup.Feel {
 	near := setup.Feel{Share: math.Inf(1)}
 	for _, c := range []setup.Feel{

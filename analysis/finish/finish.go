@@ -95,7 +95,7 @@ func gritNow(today setup.Finish) int {
 
 // cost fills in what today's surface costs against the target at the speed.
 // The doubt is in the roughness, in where the flow turns turbulent and in the
-// whole drag (20 %, trim model §4).
+// whole drag (20 %, the prior of package trim).
 func (f *Finish) cost(in trim.Inputs, speed, now, after float64) {
 	if after >= now {
 		f.DragSaving, f.SpeedGain = interval.Exact(0), interval.Exact(0)

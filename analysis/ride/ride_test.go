@@ -286,8 +286,8 @@ var modes = []string{"true motion", "logger", "watch"}
 func estimated(t *testing.T, s *simulate.Session) *align.Motion {
 	g := &s.Log.GPS
 	in := input(s, false)
-	m, err := align.Board(attitude.Samples{Time: s.Log.IMU.Time, Acc: s.Log.IMU.Acc, Gyr: s.Log.IMU.Gyr},
-		&attitude.Aid{Time: in.Time, East: in.East, North: in.North, SD: g.SpeedSD}, align.Options{})
+	m, err := align.NewPair(attitude.Samples{Time: s.Log.IMU.Time, Acc: s.Log.IMU.Acc, Gyr: s.Log.IMU.Gyr},
+		&attitude.Aid{Time: in.Time, East: in.East, North: in.North, SD: g.SpeedSD}).Board(align.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

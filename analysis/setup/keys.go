@@ -154,7 +154,3 @@ func Rigs() []string {
 	}
 	return out
 }
-
-// LiftFraction is the share of the rider's weight that a kind of rig carries
-// when the setup does not say.
-func LiftFraction(kind string) float64 { return rigKind(kind).lift }

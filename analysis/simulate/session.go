@@ -215,7 +215,7 @@ func (s *Session) logs(imu ingest.IMU, gps ingest.GPS) {
 
 func seconds(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }
 
-// Motion is the board's true motion, as a perfect [align.Board] would give it.
+// Motion is the board's true motion, as a perfect [align.Pair.Board] would give it.
 // Normal comes from the logger's accelerometer, vibration and errors included,
 // turned by the true mount.
 func (s *Session) Motion() *align.Motion {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -92,11 +93,12 @@ func newProblem(outings []Outing) *problem {
 			break
 		}
 	}
+	feet, riders := groups(outings, sameFeet), groups(outings, sameRider)
 	for i, o := range outings {
-		if on := p.sharing(i, sameFeet); on[0] == i {
+		if on := feet[i]; on != nil {
 			p.add(on, footParameters(o.Setup, o.In)...)
 		}
-		if on := p.sharing(i, sameRider); on[0] == i {
+		if on := riders[i]; on != nil {
 			p.add(on, riderParameters()...)
 		}
 		p.add([]int{i}, rigParameters(o.Setup, o.In)...)
@@ -115,15 +117,20 @@ func (p *problem) add(on []int, qs ...parameter) {
 	}
 }
 
-// sharing are the outings that are the same as outing i, i among them.
-func (p *problem) sharing(i int, same func(a, b Outing) bool) []int {
-	var on []int
-	for j, o := range p.outings {
-		if same(p.outings[i], o) {
-			on = append(on, j)
+// groups puts every outing into one group, by its first outing: that of the
+// first group whose first is the same, else one of its own. What is the same
+// need not be so of a third.
+func groups(outings []Outing, same func(first, o Outing) bool) map[int][]int {
+	of := map[int][]int{}
+	var firsts []int
+	for i, o := range outings {
+		at := slices.IndexFunc(firsts, func(f int) bool { return same(outings[f], o) })
+		if at < 0 {
+			at, firsts = len(firsts), append(firsts, i)
 		}
+		of[firsts[at]] = append(of[firsts[at]], i)
 	}
-	return on
+	return of
 }
 
 // inputs is outing o with the unknowns at x (prior σ).

@@ -146,8 +146,8 @@ func sameRider(a, b Outing) bool { return a.Setup.Rider.Name == b.Setup.Rider.Na
 
 // sameFeet says whether the errors of the foot positions are shared: the same
 // rider, and not one whose weight tells that the name is a family's.
-func sameFeet(a, b Outing) bool {
-	return sameRider(a, b) && math.Abs(a.In.RiderMass-b.In.RiderMass) <= 0.1*a.In.RiderMass
+func sameFeet(first, o Outing) bool {
+	return sameRider(first, o) && math.Abs(first.In.RiderMass-o.In.RiderMass) <= 0.1*first.In.RiderMass
 }
 
 // WingAheadAt is how far the wing's quarter chord lies ahead of the mast's

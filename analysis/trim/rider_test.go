@@ -70,8 +70,7 @@ func TestRiderIsFound(t *testing.T) {
 }
 
 // TestNulls: the speed that feels even with the foil at three places gives the
-// trend with speed, whatever the rider's zero and scale; the same places told
-// in notes cannot.
+// trend with speed, whatever the rider's zero and scale.
 func TestNulls(t *testing.T) {
 	s := gear()
 	truth := FromSetup(s, 1025.5, 1.1e-6).Raise(-0.6 * deg).MoveFoil(-0.04)
@@ -211,6 +210,45 @@ func TestWhoIsWho(t *testing.T) {
 	for name, want := range map[string]int{riderZero: 2, riderScale: 2, "front foot": 3, "back foot": 3, "rig's lift": 3, "wing camber": 1} {
 		if count[name] != want {
 			t.Errorf("%s: %d unknowns, want %d", name, count[name], want)
+		}
+	}
+}
+
+// TestFeetOfEach: whatever the weights of one name, every outing has one front
+// foot and one back foot among the unknowns.
+func TestFeetOfEach(t *testing.T) {
+	for _, c := range []struct {
+		masses []float64
+		groups int
+	}{
+		{[]float64{80, 88}, 1}, {[]float64{80, 80 * 1.105}, 2}, {[]float64{80, 88.5}, 2}, {[]float64{80, 87, 95}, 2}, {[]float64{95, 87, 80}, 2},
+	} {
+		var outings []Outing
+		for _, m := range c.masses {
+			s := gear()
+			s.Rider.Mass = m
+			outings = append(outings, outingOf(s))
+		}
+		feet := 0
+		acting := make([]int, len(outings))
+		for _, q := range newProblem(outings).params {
+			if q.name != "front foot" && q.name != "back foot" {
+				continue
+			}
+			feet++
+			for i := range outings {
+				if q.actsOn(i) {
+					acting[i]++
+				}
+			}
+		}
+		if feet != 2*c.groups {
+			t.Errorf("%g kg: %d unknowns of the feet, want %d", c.masses, feet, 2*c.groups)
+		}
+		for i, n := range acting {
+			if n != 2 {
+				t.Errorf("%g kg: %d unknowns of the feet act on outing %d", c.masses, n, i)
+			}
 		}
 	}
 }

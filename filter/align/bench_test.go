@@ -25,7 +25,7 @@ func BenchmarkBoardTwoHours(b *testing.B) {
 	s, aid := twoHours(0, 0)
 	b.ReportAllocs()
 	for b.Loop() {
-		if _, err := align.Board(s, aid, align.Options{}); err != nil {
+		if _, err := align.NewPair(s, aid).Board(align.Options{}); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -36,7 +36,7 @@ func BenchmarkEstimateClockTwoHours(b *testing.B) {
 	s, aid := twoHours(3600, 50)
 	b.ReportAllocs()
 	for b.Loop() {
-		if c := align.EstimateClock(s, *aid, align.ClockParams{}); !c.OK {
+		if c := clockOf(s, *aid, align.ClockParams{}); !c.OK {
 			b.Fatal(c.Why)
 		}
 	}

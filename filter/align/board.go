@@ -15,18 +15,13 @@ import (
 // standardGravity is the conventional acceleration of gravity, m/s².
 const standardGravity = 9.80665
 
-// Options steer [Board]. The zero value finds everything itself.
+// Options steer [Pair.Board]. The zero value finds everything itself.
 type Options struct {
 	// PitchZero is the pitch that the logger shows when the deck is level, rad,
 	// the slope of the sensor's plane nearest to the deck, towards the bow; used
 	// when PitchZeroKnown.
 	PitchZero      float64
 	PitchZeroKnown bool
-}
-
-// Board is [Pair.Board] of a pair that serves nothing else.
-func Board(s attitude.Samples, aid *attitude.Aid, opt Options) (*Motion, error) {
-	return NewPair(s, aid).Board(opt)
 }
 
 // Board finds the board's motion from a sensor mounted anywhere on it: signs,

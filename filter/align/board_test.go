@@ -45,7 +45,7 @@ func TestPitchInFlight(t *testing.T) {
 		t.Run(r.name, func(t *testing.T) {
 			sc := r.sc
 			m, s := boardOf(t, sc)
-			alone, err := align.Board(samplesOf(s), nil, align.Options{})
+			alone, err := align.NewPair(samplesOf(s), nil).Board(align.Options{})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -198,7 +198,7 @@ func TestLevelZero(t *testing.T) {
 		shown := math.Atan2(-n.X, n.Z)
 		s := simulate.Run(sc)
 		aid := aidOf(s)
-		m, err := align.Board(samplesOf(s), &aid, align.Options{PitchZero: shown, PitchZeroKnown: true})
+		m, err := align.NewPair(samplesOf(s), &aid).Board(align.Options{PitchZero: shown, PitchZeroKnown: true})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -252,7 +252,7 @@ func TestSensorThatComesLooseIsRefusedFromThen(t *testing.T) {
 		} {
 			s := spliced(r.first, r.second, r.at)
 			aid := aidOf(fixed)
-			m, err := align.Board(s, &aid, align.Options{})
+			m, err := align.NewPair(s, &aid).Board(align.Options{})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -288,7 +288,7 @@ func TestWithoutGPS(t *testing.T) {
 	sc.Duration, sc.IMURate = 600, 50
 	sc.Mount = quat.Number{Real: 1}
 	s := simulate.Run(sc)
-	m, err := align.Board(samplesOf(s), nil, align.Options{})
+	m, err := align.NewPair(samplesOf(s), nil).Board(align.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -383,7 +383,7 @@ func TestDegenerateLogs(t *testing.T) {
 	}
 	for _, r := range rows {
 		t.Run(r.name, func(t *testing.T) {
-			m, err := align.Board(r.s, r.aid, align.Options{})
+			m, err := align.NewPair(r.s, r.aid).Board(align.Options{})
 			if r.fail != (err != nil) {
 				t.Fatalf("error %v; want one: %v", err, r.fail)
 			}
@@ -391,7 +391,7 @@ func TestDegenerateLogs(t *testing.T) {
 				t.Errorf("%d pitches for %d samples, %d parts", len(m.Pitch), len(r.s.Time), len(m.Parts))
 			}
 			if r.aid != nil && len(r.aid.East) == len(r.aid.Time) {
-				if c := align.EstimateClock(r.s, *r.aid, align.ClockParams{}); c.OK || c.Why.Kind == "" {
+				if c := clockOf(r.s, *r.aid, align.ClockParams{}); c.OK || c.Why.Kind == "" {
 					t.Errorf("a clock was found: %+v", c)
 				}
 			}
@@ -447,8 +447,8 @@ func FuzzBoardAndClock(f *testing.F) {
 		if has(6) && len(aid.East) > 0 {
 			aid.East = aid.East[1:]
 		}
-		align.EstimateClock(s, aid, align.ClockParams{MaxOffset: wild(1e4)})
-		m, err := align.Board(s, &aid, align.Options{PitchZero: wild(3), PitchZeroKnown: has(7)})
+		clockOf(s, aid, align.ClockParams{MaxOffset: wild(1e4)})
+		m, err := align.NewPair(s, &aid).Board(align.Options{PitchZero: wild(3), PitchZeroKnown: has(7)})
 		if err == nil && len(m.Pitch) != len(s.Time) {
 			t.Errorf("%d pitches for %d samples", len(m.Pitch), len(s.Time))
 		}

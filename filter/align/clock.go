@@ -2,8 +2,6 @@ package align
 
 import (
 	"math"
-
-	"evenfoot/filter/attitude"
 )
 
 // ClockParams bound the search for the clock's offset. The zero value is the
@@ -61,11 +59,6 @@ func (c Clock) ToGPS(imu float64) float64 {
 func noClock(why Finding) Clock {
 	nan := math.NaN()
 	return Clock{OffsetS: nan, OffsetSE: nan, DriftPPM: nan, DriftSE: nan, Why: why}
-}
-
-// EstimateClock is [Pair.Clock] of a pair that serves nothing else.
-func EstimateClock(s attitude.Samples, aid attitude.Aid, p ClockParams) Clock {
-	return NewPair(s, &aid).Clock(p)
 }
 
 // What the logs must hold to be compared.

@@ -6,6 +6,7 @@ import (
 
 	"evenfoot/analysis/simulate"
 	"evenfoot/filter/align"
+	"evenfoot/filter/attitude"
 )
 
 // The offset is what ties equal motion: the clocks' offset less the
@@ -38,7 +39,7 @@ func TestClockFindsOffsetAndDrift(t *testing.T) {
 			}
 			sc.ClockOffset, sc.DriftPPM = r.offset, r.drift
 			s := simulate.Run(sc)
-			c := align.EstimateClock(samplesOf(s), aidOf(s), align.ClockParams{})
+			c := clockOf(samplesOf(s), aidOf(s), align.ClockParams{})
 			if !c.OK {
 				t.Fatalf("not found: %+v", c.Why)
 			}
@@ -90,7 +91,7 @@ func TestClockSaysWhenItCannotTell(t *testing.T) {
 	}
 	for _, r := range rows {
 		t.Run(r.name, func(t *testing.T) {
-			c := align.EstimateClock(samplesOf(r.imu), aidOf(r.gps), r.p)
+			c := clockOf(samplesOf(r.imu), aidOf(r.gps), r.p)
 			if c.OK || c.Why.Kind == "" {
 				t.Fatalf("offset %.2f s was found, agreement %.2f", c.OffsetS, c.Agreement)
 			}
@@ -98,7 +99,7 @@ func TestClockSaysWhenItCannotTell(t *testing.T) {
 		})
 	}
 	// The far one is found when every offset is allowed.
-	c := align.EstimateClock(samplesOf(away), aidOf(away), align.ClockParams{MaxOffset: math.Inf(1)})
+	c := clockOf(samplesOf(away), aidOf(away), align.ClockParams{MaxOffset: math.Inf(1)})
 	if !c.OK || math.Abs(c.OffsetS-(90000-0.3)) > 0.1 {
 		t.Errorf("offset %.2f s, OK %v: %+v", c.OffsetS, c.OK, c.Why)
 	}
@@ -121,7 +122,7 @@ func TestClockOfARepeatingSession(t *testing.T) {
 	for k := range 3 {
 		x.Acc[k], x.Gyr[k] = x.Acc[k][lo:hi], x.Gyr[k][lo:hi]
 	}
-	c := align.EstimateClock(x, aidOf(s), align.ClockParams{})
+	c := clockOf(x, aidOf(s), align.ClockParams{})
 	t.Logf("OK %v, offset %.2f s, %+v", c.OK, c.OffsetS, c.Why)
 	if c.OK && math.Abs(c.OffsetS+0.3) > 0.2 {
 		t.Errorf("a wrong offset of %.2f s was taken for sure", c.OffsetS)
@@ -142,9 +143,14 @@ func TestClockNeverTiesDifferentOutings(t *testing.T) {
 		if *long && i%3 == 0 {
 			a.Duration, b.Duration = 2400, 2400
 		}
-		c := align.EstimateClock(samplesOf(simulate.Run(a)), aidOf(simulate.Run(b)), align.ClockParams{})
+		c := clockOf(samplesOf(simulate.Run(a)), aidOf(simulate.Run(b)), align.ClockParams{})
 		if c.OK {
 			t.Errorf("pair %d: tied at %.1f s, agreement %.2f", i, c.OffsetS, c.Agreement)
 		}
 	})
+}
+
+// clockOf is the clock of a pair of logs.
+func clockOf(s attitude.Samples, aid attitude.Aid, p align.ClockParams) align.Clock {
+	return align.NewPair(s, &aid).Clock(p)
 }

@@ -100,7 +100,7 @@ func TestWatchWithPositionsOnly(t *testing.T) {
 	each(len(seeds), func(i int) {
 		s := simulate.Run(watchOuting(seeds[i]))
 		aid, x := throughGPX(t, s), samplesOf(s)
-		c := align.EstimateClock(x, aid, align.ClockParams{})
+		c := clockOf(x, aid, align.ClockParams{})
 		if !c.OK {
 			t.Logf("seed %d: %+v", seeds[i], c.Why)
 			return
@@ -108,7 +108,7 @@ func TestWatchWithPositionsOnly(t *testing.T) {
 		for k := range x.Time {
 			x.Time[k] = c.ToGPS(x.Time[k])
 		}
-		m, err := align.Board(x, &aid, align.Options{})
+		m, err := align.NewPair(x, &aid).Board(align.Options{})
 		mu.Lock()
 		defer mu.Unlock()
 		if err != nil {

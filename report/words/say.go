@@ -102,6 +102,6 @@ func (u Units) SpeedError(e *analysis.SpeedError) string {
 		return fmt.Sprintf("too slow to fly: %s, and a wing of %s cannot carry %s below about %s; check foil.wing.area_cm2 and the masses in the setup, and give foiling speeds with --range",
 			what, Area(e.WingArea, u), u.MassText(e.Mass), u.SpeedText(e.Slowest))
 	}
-	return fmt.Sprintf("no advice for %s to %s: what was ridden or noted lies at %s to %s, 2 kn to each side included, and nothing checks the model further out; give other speeds with --range, or notes of feel and a log from there",
-		u.SpeedText(e.Asked[0]), u.SpeedText(e.Asked[1]), u.SpeedText(e.Known[0]), u.SpeedText(e.Known[1]))
+	return fmt.Sprintf("no advice for %s to %s: what was ridden or noted lies at %s to %s, %s to each side included, and nothing checks the model further out; give other speeds with --range, or notes of feel and a log from there",
+		u.SpeedText(e.Asked[0]), u.SpeedText(e.Asked[1]), u.SpeedText(e.Known[0]), u.SpeedText(e.Known[1]), u.SpeedText(analysis.NearRidden))
 }

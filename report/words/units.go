@@ -313,16 +313,6 @@ func Area(m2 float64, u Units) string {
 	return Fixed(m2*1e4, 0) + NBSP + "cm²"
 }
 
-func Sentences(in []string) []string {
-	var out []string
-	for _, s := range in {
-		if t := Sentence(s); t != "" {
-			out = append(out, t)
-		}
-	}
-	return out
-}
-
 func Choose[T any](b bool, yes, no T) T {
 	if b {
 		return yes

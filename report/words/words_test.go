@@ -1,10 +1,24 @@
 package words
 
 import (
+	"strings"
 	"testing"
 
+	"evenfoot/analysis"
 	"evenfoot/analysis/interval"
 )
+
+// How near the speeds known reach is said in the reader's unit: 2 kn are
+// 1.0 m/s and 4 km/h.
+func TestSpeedErrorInTheReadersUnit(t *testing.T) {
+	e := &analysis.SpeedError{Asked: [2]float64{15, 18}, Known: [2]float64{5, 10}}
+	for unit, want := range map[string]string{"kn": "2 kn", "kmh": "4 km/h", "mps": "1.0 m/s"} {
+		got := strings.ReplaceAll(Units{Speed: unit}.SpeedError(e), NBSP, " ")
+		if !strings.Contains(got, ", "+want+" to each side included") || unit != "kn" && strings.Contains(got, " kn") {
+			t.Errorf("%s: %q", unit, got)
+		}
+	}
+}
 
 func TestRaisedRange(t *testing.T) {
 	for _, c := range []struct {
