@@ -149,6 +149,9 @@ func outing(s *setup.Setup, seen *observation) (o trim.Outing, strays []StrayNot
 	w := water.Of(s.Water.Kind, s.Water.Temperature)
 	counted := *s
 	counted.Feel, strays = seen.countingNotes(s.Feel)
+	if _, _, flown := seen.flown(); !flown {
+		strays = oddNotes(s)
+	}
 	o = trim.Outing{Setup: &counted, In: trim.FromSetup(s, w.Density, w.Viscosity)}
 	o.Ev = seen.evidence()
 	o.Ev.Feel = counted.Feel

@@ -25,6 +25,7 @@ const (
 	InEarlier      Kind = "earlier session"     // Session, Of
 	RangeCut       Kind = "range cut"           // Range that was asked for, Ridden that is left of it
 	NotFlown       Kind = "note not flown"      // a [StrayNote]
+	NotUsual       Kind = "note not usual"      // a [StrayNote] that counts
 )
 
 // A Note is something that the chain itself found out about a session.

@@ -62,3 +62,57 @@ func TestNotesNotFlown(t *testing.T) {
 }
 
 const knot = 1852.0 / 3600
+
+// TestNotesNotUsual: without a log, km/h typed as knots are asked about, and
+// count all the same; in their own unit they draw no question.
+func TestNotesNotUsual(t *testing.T) {
+	t.Parallel()
+	s := simulate.Run(simulate.Default())
+	run := func(size float64) (odd []analysis.StrayNote, counted int) {
+		set := parse(t, s.SetupTOML(nil))
+		for _, v := range []float64{30, 38, 44} { // km/h
+			set.Feel = append(set.Feel, setup.Feel{Speed: v * size, Share: 0.5, SD: 0.06, Said: "even", As: "speed_kn"})
+		}
+		r, err := analysis.Run(analysis.Request{Setup: set, Range: [2]float64{30 * size, 44 * size}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, w := range r.Session.Warnings {
+			if n, ok := w.(analysis.StrayNote); ok {
+				odd = append(odd, n)
+			}
+		}
+		return odd, r.Posterior.FeelNotes()
+	}
+	if odd, _ := run(1 / 3.6); len(odd) > 0 {
+		t.Errorf("usual speeds are asked about: %+v", odd)
+	}
+	odd, counted := run(knot)
+	if len(odd) == 0 || odd[len(odd)-1].Number != 3 || counted != 3 {
+		t.Fatalf("%d of 3 notes count, asked about: %+v", counted, odd)
+	}
+	for _, n := range odd {
+		if n.Kind != analysis.NotUsual || !slices.Contains(n.FitsAs, "speed_kmh") {
+			t.Errorf("note %d is not asked about: %+v", n.Number, n)
+		}
+	}
+}
+
+// TestBestAngleDoubtOfBeginner: that a beginner is not to shim makes the best
+// angle no better known.
+func TestBestAngleDoubtOfBeginner(t *testing.T) {
+	t.Parallel()
+	s := simulate.Run(simulate.Default())
+	doubt := func(level string) float64 {
+		set := parse(t, s.SetupTOML(nil))
+		set.Rider.Level = level
+		r, err := analysis.Run(analysis.Request{Setup: set, Range: analysis.UsualRange(set)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r.BestAngleDoubt()
+	}
+	if a, b := doubt("beginner"), doubt("intermediate"); !(a > 0.3) || math.Abs(a/b-1) > 0.5 {
+		t.Errorf("± %.2f° for a beginner, ± %.2f° for an intermediate rider", a, b)
+	}
+}

@@ -191,6 +191,8 @@ func (b *builder) options() *figure {
 		reach := "yes"
 		if !o.Reachable {
 			reach = "no"
+		} else if o.FeetToo {
+			reach = "with the feet"
 		}
 		better := words.Chance(float64(o.ChanceBetter))
 		if o.Cards == 0 && !o.Best && math.Abs(o.FoilMove.Value) < 0.5 {

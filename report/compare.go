@@ -244,21 +244,20 @@ func measures(u words.Units, lo, top float64) []measure {
 }
 
 func compareTable(cs []contender, ms []measure, u words.Units) *table {
-	t := &table{Caption: "All sessions", Head: []string{"session", "name", "day", "rider", "on the foil, min", "best 10 s, " + u.SpeedName()}}
+	t := &table{Caption: "All sessions", Head: []string{"session", "name", "day", "rider", "advice", "on the foil, min", "best 10 s, " + u.SpeedName()}}
 	for _, m := range ms {
 		t.Head = append(t.Head, m.head)
 	}
-	t.Head = append(t.Head, "advice")
 	for _, c := range byEvenness(cs) {
-		cells := []string{c.Key, c.Name, c.Day, c.Rider, dash(words.Fixed(c.minutes, 0)), dash(words.Fixed(c.best, 1))}
-		for _, m := range ms {
-			cells = append(cells, dash(words.Between(m.of(c), 1, m.digits)))
-		}
 		verdict := "–"
 		if c.r.Advice != nil {
 			verdict = words.Clean(c.r.Advice.Verdict)
 		}
-		t.add(math.NaN(), append(cells, verdict)...)
+		cells := []string{c.Key, c.Name, c.Day, c.Rider, verdict, dash(words.Fixed(c.minutes, 0)), dash(words.Fixed(c.best, 1))}
+		for _, m := range ms {
+			cells = append(cells, dash(words.Between(m.of(c), 1, m.digits)))
+		}
+		t.add(math.NaN(), cells...)
 	}
 	return t
 }

@@ -43,7 +43,7 @@ func fixtureSetup() *setup.Setup {
 		Water: setup.Water{Kind: "sea", Temperature: 18},
 		Feel:  []setup.Feel{{Speed: 14 * kn, Share: 0.5, SD: 0.06, Said: "even"}, {Speed: 21 * kn, Share: 0.62, SD: 0.08, Said: "front"}},
 	}
-	s.SetGiven("rider.mass_kg", "foil.mast_cm", "foil.wing.area_cm2", "foil.wing.span_cm", "foil.stabilizer.area_cm2",
+	s.SetGiven("rider.mass_kg", "board.track_cm", "foil.mast_cm", "foil.wing.area_cm2", "foil.wing.span_cm", "foil.stabilizer.area_cm2",
 		"foil.stabilizer.span_cm", "foil.stabilizer.behind_wing_cm", "stance.front_cm", "stance.back_cm", "foil.stabilizer.mount")
 	return s
 }

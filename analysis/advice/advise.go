@@ -168,9 +168,7 @@ func (t *task) decide(a *Advice) {
 		a.Next = *stop
 		return
 	}
-	if short, help := t.outOfReach(); short != nil {
-		a.Verdict, a.Next = CannotBalance, *short
-		a.Why = append(a.Why, help...)
+	if t.cannotBalance(a, t.inTime()) {
 		return
 	}
 	steps := t.steps()
@@ -182,6 +180,7 @@ func (t *task) decide(a *Advice) {
 	case chosen != &steps[0]:
 		a.Verdict, a.Next.Kind = Change, TakeStep
 		t.take(a, chosen)
+	case t.mustWait() && t.cannotBalance(a, t.reachable()):
 	case t.learning() < priceNotes:
 		a.Verdict, a.Next.Kind = Keep, KeepTrim
 	case t.unchecked():
@@ -189,6 +188,18 @@ func (t *task) decide(a *Advice) {
 	default:
 		a.Next.Kind = FindOut
 	}
+}
+
+// cannotBalance writes that nothing in b balances, and what would help, where
+// that is sure.
+func (t *task) cannotBalance(a *Advice, b box) bool {
+	short, help := t.outOfReach(b)
+	if short == nil {
+		return false
+	}
+	a.Verdict, a.Next = CannotBalance, *short
+	a.Why = append(a.Why, help...)
+	return true
 }
 
 // choose is the step of least mean cost that surely helps, with two changes or
@@ -381,10 +392,19 @@ func (t *task) explain(a *Advice) {
 	} else if n := math.Abs(t.shimFor(t.toward.Raise)) / trim.Card; a.Verdict == Change && a.Cards != 0 && n >= 1.5 {
 		why(Reason{Kind: MoreCards, Cards: n})
 	}
-	if over := t.beyondReach(t.best.Move); !t.hasBest() {
+	over := t.beyondReach(t.best.Move)
+	beyond := over != 0 && t.hasBest() && (a.Verdict == Change || a.Verdict == Keep)
+	if !t.hasBest() {
 		why(Reason{Kind: NoBestPair})
-	} else if over != 0 && a.Verdict == Change {
+	} else if beyond {
 		why(Reason{Kind: BestBeyond, Move: over, Turn: t.toward.Raise})
+	}
+	lo, hi := t.trackReach()
+	track := clamp(t.toward.Move, lo, hi)
+	rest := t.toward.Move - track
+	feet := math.Abs(rest) >= smallestMove && a.Verdict == Change && a.FeetNow == 0
+	if feet {
+		why(Reason{Kind: FeetRest, Move: t.toward.Move, Limit: math.Abs(track), Feet: t.feetFor(rest)})
 	}
 	if t.s.Foil.Stabilizer.ShimSpan <= 0 {
 		why(Reason{Kind: NoShimSpan})
@@ -392,7 +412,7 @@ func (t *task) explain(a *Advice) {
 	if !t.opt.LawOK {
 		why(t.withoutLogger())
 	}
-	if !t.s.Given("board.track_cm") && a.MoveNow != 0 {
+	if !t.s.Given("board.track_cm") && (a.MoveNow != 0 || feet || beyond || a.Next.Kind == TrackShort) {
 		why(Reason{Kind: TrackAssumed})
 	}
 }

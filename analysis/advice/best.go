@@ -132,11 +132,15 @@ type box struct{ raiseLow, raiseHigh, moveLow, moveHigh float64 }
 
 var anywhere = box{-maxRaise, maxRaise, -maxMove, maxMove}
 
+// slack is how far beyond the reach a move still counts as within it: what a
+// rounding to millimetres does.
+const slack = 0.5 * mm
+
 // holds says whether a pair lies within the box, to a centimetre, which nobody
 // can tell.
 func (b box) holds(p Pair) bool {
-	const slack = 10 * mm
-	return p.Raise >= b.raiseLow && p.Raise <= b.raiseHigh && p.Move >= b.moveLow-slack && p.Move <= b.moveHigh+slack
+	const hardly = 10 * mm
+	return p.Raise >= b.raiseLow && p.Raise <= b.raiseHigh && p.Move >= b.moveLow-hardly && p.Move <= b.moveHigh+hardly
 }
 
 // exactly fixes the shim.

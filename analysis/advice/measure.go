@@ -42,3 +42,13 @@ func Measurements(p *trim.Posterior, s *setup.Setup, w SpeedWeights) []Measureme
 	slices.SortStableFunc(out, func(a, b Measurement) int { return cmp.Compare(a.Then, b.Then) })
 	return out
 }
+
+// AngleDoubt is 1σ (deg) of the best stabilizer change of all; 0 without
+// speeds or foils.
+func AngleDoubt(p *trim.Posterior, s *setup.Setup, w SpeedWeights) float64 {
+	o := objective{w.clean(), GradientWanted(s.Rider.Level)}
+	if len(o.Speed) == 0 || len(p.Draws) == 0 {
+		return 0
+	}
+	return p.DoubtAfter(p.Derivative(nil, o.bestRaise)) / deg
+}

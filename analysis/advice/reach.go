@@ -19,13 +19,21 @@ func (t *task) bestEvenness(foils []*flight, b box) []float64 {
 	return even
 }
 
-// outOfReach says that no shim and move in reach balances, and what would
-// help; nil where the board, or the doubt, leaves a balance in reach.
-func (t *task) outOfReach() (short *Reason, help []Reason) {
+// mustWait says that this rider is not to shim yet, but will in time.
+func (t *task) mustWait() bool { return !t.mayShim() && t.s.Foil.Stabilizer.ShimSpan > 0 }
+
+// inTime is what is reachable, with the shims that a beginner may use later.
+func (t *task) inTime() box {
 	b := t.reachable()
-	if t.s.Rider.Level == "beginner" && t.s.Foil.Stabilizer.ShimSpan > 0 {
-		b.raiseLow, b.raiseHigh = t.turn(-4, 1), t.turn(4, 1) // in time
+	if t.mustWait() {
+		b.raiseLow, b.raiseHigh = t.turn(-4, 1), t.turn(4, 1)
 	}
+	return b
+}
+
+// outOfReach says that no shim and move in b balances, and what would help;
+// nil where the board, or the doubt, leaves a balance in it.
+func (t *task) outOfReach(b box) (short *Reason, help []Reason) {
 	even := t.bestEvenness(t.draws, b)
 	if 1-chanceBelow(even, unevenAtBest) < Surely {
 		return nil, nil
@@ -37,7 +45,7 @@ func (t *task) outOfReach() (short *Reason, help []Reason) {
 	want := t.objective.best(t.draws, Pair{}, free)
 	byTurn := t.objective.best(t.draws, Pair{}, turned)
 	switch beyond := want.Move - inReach.Move; {
-	case rms(t.bestEvenness(t.draws, turned)) < unevenAtBest:
+	case b.raiseLow != b.raiseHigh && rms(t.bestEvenness(t.draws, turned)) < unevenAtBest:
 		short = &Reason{Kind: ShimsShort, Turn: byTurn.Raise, Limit: t.turn(math.Copysign(4, byTurn.Raise), 1)}
 		help = append(help, Reason{Kind: TurnNeeded, Turn: byTurn.Raise})
 	case math.Abs(beyond) > 10*mm:

@@ -137,6 +137,67 @@ func TestTrackAndFeet(t *testing.T) {
 	}
 }
 
+// A beginner in straps on a board whose mast cannot slide has no step at all:
+// that is said, not "not enough evidence"; with a track there is a move.
+func TestBeginnerWithoutTrack(t *testing.T) {
+	for _, track := range [][2]float64{{0, 0}, {-0.04, 0.05}} {
+		a, _, _ := advised(t, 0, func(s *setup.Setup) {
+			s.Rider.Level, s.Board.Track = "beginner", track
+		}, -0.10)
+		none := track[1] == 0
+		if none && (a.Verdict != CannotBalance || a.Next.Kind != TrackShort || !(a.Next.Move < -0.03)) {
+			t.Errorf("track %v: %s, %+v", track, a.Verdict, a.Next)
+		}
+		if !none && (a.Verdict != Change || !(a.MoveNow < 0)) {
+			t.Errorf("track %v: %s, %g mm", track, a.Verdict, a.MoveNow)
+		}
+	}
+}
+
+// What lies beyond the track is said: that the feet give the rest where they
+// are free, that the best cannot be had where they are not, and that a track is
+// only assumed where the setup does not say.
+func TestBeyondTrackIsSaid(t *testing.T) {
+	for _, c := range []struct {
+		fixed bool
+		off   float64
+	}{{false, 0.08}, {true, 0.05}, {true, 0.045}} {
+		s := gear()
+		base := trim.FromSetup(s, density, viscosity)
+		even := Best(base, speeds, "advanced")
+		s.Foil.Stabilizer.Incidence += even.Raise
+		s.Stance.Front -= even.Move + c.off
+		s.Stance.Back -= even.Move + c.off
+		s.Board.CG -= even.Move
+		s.Stance.Fixed = c.fixed
+		p := infer(t, told(s, trim.FromSetup(s, density, viscosity), 0.04, 6, 8, 10, 12))
+		for _, given := range []bool{true, false} {
+			stated := *s
+			if !given {
+				stated = setup.Setup{Rider: s.Rider, Stance: s.Stance, Board: s.Board, Rig: s.Rig, Foil: s.Foil, Feel: s.Feel}
+			}
+			a := Advise(p, &stated, speeds, Options{LawOK: true})
+			if a.Verdict != Change || !(a.MoveNow < 0) {
+				t.Fatalf("%+v: %s, %g mm", c, a.Verdict, a.MoveNow)
+			}
+			if (reason(a.Why, TrackAssumed) == nil) != given {
+				t.Errorf("%+v: track given %v, reasons %v", c, given, a.Why)
+			}
+			best := a.Options[len(a.Options)-1]
+			beyond := best.FoilMove.Value < s.Board.Track[0]/mm-0.5
+			if best.FeetToo != (beyond && !c.fixed) || best.Reachable != (!beyond || !c.fixed) {
+				t.Errorf("%+v: best %.1f mm, feet too %v, reachable %v", c, best.FoilMove.Value, best.FeetToo, best.Reachable)
+			}
+			if c.fixed && ((reason(a.Why, BestBeyond) != nil) != beyond || a.FoilMove.Value < s.Board.Track[0]/mm-10) {
+				t.Errorf("%+v: best %.1f mm, all the way %.1f mm: %v", c, best.FoilMove.Value, a.FoilMove.Value, a.Why)
+			}
+			if r := reason(a.Why, FeetRest); !c.fixed && (r == nil || !(r.Feet > 0) || math.Abs(r.Limit-0.04) > 1e-9) {
+				t.Errorf("%+v: the feet's part is not said: %v", c, a.Why)
+			}
+		}
+	}
+}
+
 // The range puts the weight where a racer wants it.
 func TestRangeMatters(t *testing.T) {
 	s := gear()

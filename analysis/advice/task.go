@@ -114,11 +114,10 @@ func (t *task) trackReach() (lo, hi float64) {
 	return math.Min(0, whole(t.s.Board.Track[0])), math.Max(0, whole(t.s.Board.Track[1]))
 }
 
-// beyondReach is by how much, m, + forward, a move lies outside the reach; 0
-// within a centimetre of it, which nobody can tell.
+// beyondReach is by how much, m, + forward, a move lies outside the reach.
 func (t *task) beyondReach(move float64) float64 {
 	lo, hi := t.reach()
-	if over := move - clamp(move, lo, hi); math.Abs(over) > 10*mm {
+	if over := move - clamp(move, lo, hi); math.Abs(over) > slack {
 		return over
 	}
 	return 0
@@ -194,6 +193,7 @@ func (t *task) option(cards float64, p Pair, each []Pair) Option {
 		}))
 	}
 	lo, hi := t.reach()
+	trackLo, trackHi := t.trackReach()
 	even, gradient := with(t.evenness), with((*flight).gradient)
 	o := Option{
 		Cards:         cards,
@@ -206,8 +206,9 @@ func (t *task) option(cards float64, p Pair, each []Pair) Option {
 		Overshoot:     interval.Number(chanceBelow(gradient, 0)),
 		Evenness:      interval.FromDraws(even),
 		ChanceBetter:  interval.Number(chanceLess(even, t.evenNow)),
-		Reachable:     p.Move >= lo-0.5*mm && p.Move <= hi+0.5*mm,
+		Reachable:     p.Move >= lo-slack && p.Move <= hi+slack,
 	}
+	o.FeetToo = o.Reachable && (p.Move < trackLo-slack || p.Move > trackHi+slack)
 	for _, v := range t.curveSpeeds() {
 		o.Curve = append(o.Curve, SharePoint{interval.Number(v), share(v)})
 	}

@@ -79,6 +79,7 @@ type Option struct {
 	Evenness      interval.Interval `json:"evenness"`         // as this rider feels it
 	ChanceBetter  interval.Number   `json:"chance_better"`    // 0..1 that it is more even than today
 	Reachable     bool              `json:"reachable"`        // within track and straps
+	FeetToo       bool              `json:"feet_too"`         // within reach, but longer than the track: the feet give the rest
 	Best          bool              `json:"best"`             // the continuous best, not a whole number of cards
 	Curve         []SharePoint      `json:"curve"`
 }
@@ -109,13 +110,14 @@ const (
 
 // Why.
 const (
-	InConflict      Kind = "conflict"          // Conflict
-	Stops           Kind = "why it stops"      // Gradient after the step, Left that the level wants, Speed
-	PositionOnly    Kind = "position only"     // a beginner
-	MoreCards       Kind = "more cards"        // Cards all the way
-	PartOfTheWay    Kind = "part of the way"   // Move all the way at this angle, Limit of one step
-	NoBestPair      Kind = "no best pair"      // the speeds are too alike
-	BestBeyond      Kind = "best beyond reach" // Move beyond it, Turn of the best within
+	InConflict      Kind = "conflict"           // Conflict
+	Stops           Kind = "why it stops"       // Gradient after the step, Left that the level wants, Speed
+	PositionOnly    Kind = "position only"      // a beginner
+	MoreCards       Kind = "more cards"         // Cards all the way
+	PartOfTheWay    Kind = "part of the way"    // Move all the way at this angle, Limit of one step
+	NoBestPair      Kind = "no best pair"       // the speeds are too alike
+	BestBeyond      Kind = "best beyond reach"  // Move beyond it, Turn of the best within
+	FeetRest        Kind = "feet give the rest" // Move all the way, Limit of the track, Feet for what lies beyond it
 	NoShimSpan      Kind = "no shim span"
 	NoLogger        Kind = "no logger" // Doubt of the stabilizer's angle now and Then with one; zero: not known
 	TrackAssumed    Kind = "track assumed"

@@ -43,6 +43,9 @@ func ParseSense(v any) (Sense, error) {
 	case int64:
 		return ParseSense(float64(x))
 	case float64:
+		if x > 0 && x < 1 {
+			return Sense{}, fmt.Errorf("a front foot's share of %g %% is next to nothing: was %g %% meant? Write it as %g", x, 100*x, 100*x)
+		}
 		if !(x >= 0 && x <= 100) {
 			return Sense{}, fmt.Errorf("a front foot's share of %g %% is not between 0 and 100", x)
 		}

@@ -216,7 +216,7 @@ func syntaxError(name string, data []byte, err error) error {
 }
 
 var (
-	decimalComma = regexp.MustCompile(`^[\w.]+\s*=\s*[-+]?\d+,\d`)
+	decimalComma = regexp.MustCompile(`^[\w.]+\s*=\s*([-+]?\d+),(\d+)`)
 	bareWord     = regexp.MustCompile(`^[\w.]+\s*=\s*\pL`)
 	noValue      = regexp.MustCompile(`^[\w.]+\s*(=\s*)?(#|$)`)
 )
@@ -228,9 +228,10 @@ func slip(line string, col int) string {
 		shown = append(shown[:60], '…')
 	}
 	what := "this line cannot be read: " + strconv.Quote(string(shown)) + "."
+	comma := decimalComma.FindStringSubmatch(line)
 	switch {
-	case decimalComma.MatchString(line):
-		return what + " A number takes a point, not a comma: 93.5"
+	case comma != nil:
+		return what + " A number takes a point, not a comma: " + comma[1] + "." + comma[2]
 	case bareWord.MatchString(line):
 		return what + ` Text stands in quotes, for example "wing"; true and false stand without`
 	case noValue.MatchString(line):

@@ -1,6 +1,7 @@
 package setup
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"maps"
@@ -52,7 +53,8 @@ func (s *Setup) setRider(name, text string) error {
 		factor, ok := unitNames[unit][text[len(number):]]
 		x, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
 		if err != nil || !ok {
-			return fmt.Errorf("%s=%q is not a number with its unit, for example %s", name, text, riderForm)
+			return fmt.Errorf("%s=%q is not a number with its unit (%s), for example %s=%v%s", name, text,
+				strings.Join(slices.Sorted(maps.Keys(unitNames[unit])), ", "), name, cmp.Or(k.Default, k.Example), unit)
 		}
 		v = x * factor / si
 	}

@@ -136,11 +136,12 @@ func TestBadSetups(t *testing.T) {
 		{"track", replace("track_cm = [-5, 5]", "track_cm = [5]"), "board.track_cm", []string{"two numbers"}},
 		{"aspect", replace("span_cm = 95", "span_cm = 395"), "foil.wing.span_cm", []string{"aspect ratio"}},
 		{"string for number", replace("mass_kg = 80", `mass_kg = "eighty"`), "rider.mass_kg", []string{"setup.toml:10"}},
-		{"decimal comma", replace("mass_kg = 80", "mass_kg = 93,5"), "", []string{"setup.toml:10", "a point, not a comma"}},
+		{"decimal comma", replace("mass_kg = 80", "mass_kg = 88,5"), "", []string{"setup.toml:10", "a point, not a comma: 88.5"}},
 		{"bare word", replace(`kind = "wing"`, "kind = wing"), "", []string{"Text stands in quotes"}},
 		{"no value", replace("mass_kg = 80", "mass_kg ="), "", []string{"no value"}},
 		{"not TOML", "][", "", []string{"setup.toml:1"}},
 		{"feel word", good + "\n[[feel]]\nspeed_kn = 14\nfront = \"a bit\"\n", "feel.0.front", []string{"strong front"}},
+		{"feel as a fraction", good + "\n[[feel]]\nspeed_kn = 14\nfront = \"0.6\"\n", "feel.0.front", []string{"was 60 % meant"}},
 		{"feel speed", good + "\n[[feel]]\nfront = \"even\"\n", "feel.0", []string{"speed_kn"}},
 		{"feel nothing", good + "\n[[feel]]\nspeed_kn = 14\n", "feel.0", []string{"front"}},
 		{"current half", replace("# current_kn = 0.5", "current_kn = 0.5"), "water.current_kn", []string{"current_to_deg"}},
@@ -205,6 +206,10 @@ func TestParseRider(t *testing.T) {
 		if _, err := ParseRider(bad, base); err == nil {
 			t.Errorf("%q is accepted", bad)
 		}
+	}
+	// The example is of the same key, not a length that nobody has.
+	if _, err := ParseRider("height=6ft", base); err == nil || !strings.Contains(err.Error(), "height=175cm") || !strings.Contains(err.Error(), "in, m") {
+		t.Errorf("height=6ft: %v", err)
 	}
 }
 

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"os"
 	"path/filepath"
 	"time"
 
@@ -10,6 +11,7 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
+	"evenfoot/ingest"
 	"evenfoot/report"
 	"evenfoot/report/words"
 )
@@ -39,7 +41,7 @@ Without a log, --setup and --range give advice from the model and your notes.`,
 		RunE: func(_ *cobra.Command, args []string) error { return c.report(args, f) },
 	}
 	fl := cmd.Flags()
-	f.src.add(fl, "the setup `file` (default: setup.toml in the session's folder)")
+	f.src.add(fl, "the setup `file` (default: setup.toml where SESSION is a folder)")
 	f.add(fl, "report.html beside the logs")
 	fl.StringArrayVar(&f.with, "with", nil, "`folder` of an earlier session on the same foil, taken as evidence; may be repeated")
 	fl.BoolVar(&f.alone, "alone", false, "leave out the earlier sessions of the same rider and foil that lie beside this one")
@@ -65,6 +67,9 @@ func (c *console) report(args []string, f reportFlags) error {
 	if err != nil {
 		return err
 	}
+	if s.setup == nil && s.folder == "" {
+		c.tellUnused(args)
+	}
 	if f.rider != "" {
 		if s.setup == nil {
 			return usagef("--rider needs a setup: the foil that the other rider would stand on")
@@ -79,6 +84,11 @@ func (c *console) report(args []string, f reportFlags) error {
 	if req.Earlier, err = c.earlier(f.with, f.src.columnMap); err != nil {
 		return err
 	}
+	for _, e := range req.Earlier {
+		if s.log != nil && e.Log != nil && !s.log.Start.IsZero() && e.Log.Start.After(s.log.Start) {
+			c.warn("%s was ridden after this session; --with takes it as evidence all the same", e.Name)
+		}
+	}
 	if !f.alone {
 		req.Earlier = append(req.Earlier, c.beside(s, f.with)...)
 	}
@@ -90,6 +100,18 @@ func (c *console) report(args []string, f reportFlags) error {
 		return err
 	}
 	return c.deliver(r, s, f, units)
+}
+
+// tellUnused warns of a setup beside log files that were named one by one: only
+// a folder brings its own.
+func (c *console) tellUnused(logs []string) {
+	for _, l := range logs {
+		beside := filepath.Join(filepath.Dir(l), ingest.SetupName)
+		if _, err := os.Stat(beside); err == nil {
+			c.warn("%s is not used: name its folder in place of the log, or give --setup %s", beside, beside)
+			return
+		}
+	}
 }
 
 // earlier reads the sessions of --with.

@@ -95,9 +95,13 @@ func (c *console) printWorth(r *analysis.Result, u words.Units) {
 		list = append(list, worth{u.Observation(o), interval.Z90 * float64(o.ShimSDNow-o.ShimSD)})
 	}
 	slices.SortStableFunc(list, func(a, b worth) int { return cmp.Compare(b.takes, a.takes) })
-	best := r.Advice.StabilizerChange
-	fmt.Fprintf(c.out, "From %s to %s the stabilizer's best angle is known to ± %.2f° (90 %%). What would take doubt away, the most first:\n",
-		u.SpeedText(r.RangeLow), u.SpeedText(r.RangeHigh), (best.High-best.Low)/2)
+	if doubt := r.BestAngleDoubt(); doubt > 0 {
+		fmt.Fprintf(c.out, "From %s to %s the stabilizer's best angle is known to ± %.2f° (90 %%).", u.SpeedText(r.RangeLow), u.SpeedText(r.RangeHigh), doubt)
+		if r.Setup.Rider.Level == "beginner" {
+			fmt.Fprint(c.out, " A beginner is advised on the foil's place only, which rests on the same doubt.")
+		}
+		fmt.Fprintln(c.out, " What would take doubt away, the most first:")
+	}
 	for _, w := range list {
 		if w.takes >= worthTelling {
 			fmt.Fprintf(c.out, "  %.2f°  %s\n", w.takes, w.what)

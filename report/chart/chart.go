@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"html"
 	"math"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/plot"
@@ -87,6 +88,11 @@ func (f Figure) SVG() string {
 	return b.String()
 }
 
+// nameRoom is the room for names beside an axis, as a multiple of the drawn
+// font's: the reader's own may be wider. The widest of the usual system fonts
+// is 1.2 times as wide.
+const nameRoom = 1.25
+
 // stack draws the panels under one another with their data areas aligned.
 func (f Figure) stack(plots []*plot.Plot, area draw.Canvas) string {
 	if len(plots) == 0 {
@@ -107,6 +113,9 @@ func (f Figure) stack(plots []*plot.Plot, area draw.Canvas) string {
 		d := p.DataCanvas(cells[i])
 		left = max(left, d.Min.X-area.Min.X)
 		right = max(right, area.Max.X-d.Max.X)
+	}
+	if slices.ContainsFunc(f.Panels, func(p *Panel) bool { _, named := p.YTicks.(Named); return named }) {
+		left *= nameRoom
 	}
 	var attrs string
 	var bottom float64

@@ -143,7 +143,7 @@ func (w *Answer) change(r *analysis.Result, u Units) {
 		w.Head = "A change is advised, but its size is not known."
 	}
 	w.Steps = append(w.Steps, Step{"ride", "Ride", "Start at low speed in clear water, with helmet and vest.",
-		"Log the session, note how your feet feel at two speeds, and run the report again."})
+		"Log the session, note how your feet feel at three or four speeds, and run the report again."})
 	w.sure(r, u)
 	w.Feel = feel(r, u)
 	w.Mind = Mind(r, u)
@@ -152,11 +152,15 @@ func (w *Answer) change(r *analysis.Result, u Units) {
 func (w *Answer) cannot(r *analysis.Result, u Units) {
 	a := r.Advice
 	w.SureTag, w.Sure = "How sure", "No shim of up to four cards and no place in the track makes the load even, over nearly the whole of the doubt."
+	beginner := r.Setup != nil && r.Setup.Rider.Level == "beginner" && a.Next.Kind == advice.TrackShort
+	if beginner {
+		w.Sure = "No place in the track makes the load even, over nearly the whole of the doubt, and a beginner is not advised to shim yet."
+	}
 	need := "The load cannot be made even with shims and the track."
 	if a.FoilMove.Known() {
 		need = fmt.Sprintf("Even load needs the foil %s.", signedRange(a.FoilMove, u))
 		if r.Setup != nil {
-			need += " " + room(r.Setup.Board.Track, u)
+			need += " " + room(r.Setup, u)
 		}
 	}
 	w.Steps = []Step{{"log", "Look for room", need, "Move the foot straps or your feet the other way, or try another board, wing or mast position."}}
@@ -165,6 +169,9 @@ func (w *Answer) cannot(r *analysis.Result, u Units) {
 	}
 	w.Feel = "Nothing changes yet."
 	w.Mind = "Do not shim further than four cards to force it. Screws lose their hold."
+	if beginner {
+		w.Mind = "Do not shim to force it: shims come when straight flight is steady."
+	}
 }
 
 // findOut are the steps where the evidence is not enough, in one direction:
@@ -180,7 +187,7 @@ func (w *Answer) findOut(r *analysis.Result, u Units, next string) {
 		w.Steps = []Step{{"log", "First", next, "Put it right and run the report again."}}
 		return
 	}
-	notes, measure, try := u.notesOf(a), "", ""
+	notes, measure, try := notesOf(a), "", ""
 	for _, o := range a.WorthKnowing {
 		switch {
 		case o.ChangesTrim && try == "":
@@ -192,7 +199,7 @@ func (w *Answer) findOut(r *analysis.Result, u Units, next string) {
 	first := "Ride again at several speeds, log it, and note how your feet feel."
 	switch {
 	case len(notes) > 0:
-		first = "Ride as it is and note how the load feels on your feet at " + Listed(notes) + "."
+		first = fmt.Sprintf("Ride as it is and note %show the load feels on your feet at %s.", Choose(noted(r, notes), "once more ", ""), u.speeds(notes))
 	case measure != "":
 		first, measure = Sentence(measure), ""
 	}

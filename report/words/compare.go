@@ -3,6 +3,7 @@ package words
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"evenfoot/analysis"
@@ -29,6 +30,15 @@ func WhyNoChange(c *analysis.Comparison) string {
 // than its rows and its chance allow.
 func VerdictHead(b *advice.BeforeAfter) string {
 	p := float64(b.ChanceBetter)
+	says := func(k advice.Kind) bool {
+		return slices.ContainsFunc(b.Says, func(x advice.Reason) bool { return x.Kind == k })
+	}
+	if says(advice.NothingChanged) {
+		if says(advice.ChangedUnsaid) {
+			return "The two setups are the same, yet the outings do not fit each other."
+		}
+		return "The two setups are the same: there is no change to judge."
+	}
 	switch b.Verdict {
 	case advice.AsPredicted:
 		for _, r := range b.Rows {

@@ -8,6 +8,7 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
+	"evenfoot/analysis/setup"
 )
 
 // Next is the next step of a result's advice in one sentence.
@@ -75,7 +76,7 @@ func (u Units) findOut(r *analysis.Result) string {
 	worth := r.Advice.WorthKnowing
 	says := "Change nothing yet: the evidence does not say which way."
 	if i := slices.IndexFunc(worth, func(o advice.Observation) bool { return !o.ChangesTrim }); i >= 0 {
-		says = "Change nothing yet; first find out more: " + LowerFirst(u.Observation(worth[i])) + "."
+		says = "Change nothing yet; first find out more: " + LowerFirst(u.again(r, worth[i])) + "."
 	}
 	if len(worth) > 0 && worth[0].ChangesTrim {
 		says += " What would tell most is an experiment that can be undone: " + LowerFirst(u.Observation(worth[0])) + "; then put it back as it was."
@@ -99,15 +100,20 @@ func (u Units) Reason(x advice.Reason, r *analysis.Result) string {
 	case advice.NoBestPair:
 		return "Over these speeds the load hardly tells a turn of the stabilizer from a move of the foil, so no best pair is given. Log a wider range of speeds."
 	case advice.BestBeyond:
-		return fmt.Sprintf("The best load of all would have the mast %s than %s. Within that, the best is the stabilizer's leading edge %.1f° %s.",
-			u.further(x.Move), limit(r), math.Abs(x.Turn)*radian, Choose(x.Turn < 0, "down", "up"))
+		says := fmt.Sprintf("The best load of all would have the mast %s than %s.", u.further(x.Move), limit(r))
+		if turn := math.Abs(x.Turn) * radian; turn >= 0.05 {
+			says += fmt.Sprintf(" Within that, the best is the stabilizer's leading edge %.1f° %s.", turn, Choose(x.Turn < 0, "down", "up"))
+		}
+		return says
+	case advice.FeetRest:
+		return fmt.Sprintf("All the way is longer than the track: it gives %s of %s, and both feet %s would be the rest.", u.LengthText(x.Limit), u.way(x.Move), u.further(x.Feet))
 	case advice.NoShimSpan:
 		return "foil.stabilizer.shim_span_mm is not known, so the turn of a card is not known either: no shim is advised."
 	case advice.NoLogger:
 		return noLogger(x)
 	case advice.TrackAssumed:
 		t := r.Setup.Board.Track
-		return fmt.Sprintf("board.track_cm is not given: a track that slides %s back and %s forward is taken for granted.", u.LengthText(-t[0]), u.LengthText(t[1]))
+		return fmt.Sprintf("board.track_cm is not given: a track that slides %s back and %s forward is assumed. Measure how far the mast can slide before you rely on it.", u.LengthText(-t[0]), u.LengthText(t[1]))
 	case advice.Unchecked:
 		return "No note of feel checks this step: it rests on the setup and the model alone. Note how the feet feel before the change and after it, at the same speeds."
 	case advice.TurnNeeded:
@@ -132,7 +138,7 @@ func (u Units) Reason(x advice.Reason, r *analysis.Result) string {
 func (u Units) stops(x advice.Reason, r *analysis.Result) string {
 	level := "this rider"
 	if r.Setup != nil && r.Setup.Rider.Level != "" {
-		level = Choose(strings.HasPrefix(r.Setup.Rider.Level, "b"), "a ", "an ") + Clean(r.Setup.Rider.Level) + " rider"
+		level = Choose(strings.HasPrefix(r.Setup.Rider.Level, "b"), "a ", "an ") + Clean(r.Setup.Rider.Level) + Choose(r.Setup.Rider.Level == "beginner", "", " rider")
 	}
 	leaves := "the advice asks for no more of it"
 	if x.Left > 0 {
@@ -210,6 +216,23 @@ func (u Units) Observation(o advice.Observation) string {
 	return Clean(string(o.Kind))
 }
 
+// again says an observation, and of a note at speeds that were noted before
+// that one more there is a new one.
+func (u Units) again(r *analysis.Result, o advice.Observation) string {
+	if o.Kind == advice.NoteFeel && noted(r, o.Speeds) {
+		return strings.Replace(u.Observation(o), "Note how", "Note once more how", 1)
+	}
+	return u.Observation(o)
+}
+
+// noted says that the setup holds a note of feel at each of the speeds, m/s.
+func noted(r *analysis.Result, speeds []float64) bool {
+	const near = 0.5 // m/s, a knot
+	return r.Setup != nil && !slices.ContainsFunc(speeds, func(v float64) bool {
+		return !slices.ContainsFunc(r.Setup.Feel, func(f setup.Feel) bool { return math.Abs(f.Speed-v) <= near })
+	})
+}
+
 // tryOut words a run on another trim as what it is: the advised card itself,
 // or an experiment that is undone.
 func (u Units) tryOut(r *analysis.Result, o advice.Observation) string {
@@ -237,8 +260,8 @@ func (u Units) buys(r *analysis.Result, o advice.Observation) string {
 	return fmt.Sprintf("%s: the doubt of the best stabilizer angle shrinks by %s.", what, Percent(1-then/now))
 }
 
-// notesOf are the speeds at which notes of feel are worth having, slow to fast.
-func (u Units) notesOf(a *advice.Advice) []string {
+// notesOf are the speeds at which notes of feel are worth having, m/s, slow to fast.
+func notesOf(a *advice.Advice) []float64 {
 	var at []float64
 	for _, o := range a.WorthKnowing {
 		if o.Kind == advice.NoteFeel {
@@ -246,9 +269,5 @@ func (u Units) notesOf(a *advice.Advice) []string {
 		}
 	}
 	slices.Sort(at)
-	var s []string
-	for _, v := range at {
-		s = append(s, u.SpeedText(v))
-	}
-	return slices.Compact(s)
+	return at
 }

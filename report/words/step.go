@@ -6,6 +6,7 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
+	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 )
 
@@ -86,7 +87,11 @@ func moveStep(r *analysis.Result, u Units) *Step {
 		if mm < 0 {
 			left = -r.Setup.Board.Track[0]
 		}
-		s.How = fmt.Sprintf("The mast can slide %s %s on this track.", u.LengthText(left), ForeAft(mm))
+		way := u.LengthText(left) + " " + ForeAft(mm)
+		s.How = "The mast can slide " + way + " on this track."
+		if !r.Setup.Given("board.track_cm") {
+			s.How = "Assumed: a track on which the mast can slide " + way + ". Measure it."
+		}
 		if math.Abs(mm)/1000 > left+1e-4 && !Finite(float64(r.Advice.FeetNow)) {
 			s.How += " That is not enough: move the straps or your feet the other way for the rest."
 		}
@@ -102,8 +107,12 @@ func feetStep(r *analysis.Result, u Units) *Step {
 	return &Step{"feet", "Stand", fmt.Sprintf("Stand %s further %s.", u.LengthText(math.Abs(mm)/1000), ForeAft(mm)), "Both feet, the same way. This is the part that the track cannot give."}
 }
 
-func room(track [2]float64, u Units) string {
-	return fmt.Sprintf("The track has %s back and %s forward left.", u.LengthText(-track[0]), u.LengthText(track[1]))
+func room(s *setup.Setup, u Units) string {
+	left := u.LengthText(-s.Board.Track[0]) + " back and " + u.LengthText(s.Board.Track[1]) + " forward"
+	if !s.Given("board.track_cm") {
+		return "It is assumed that the track has " + left + " left: measure it."
+	}
+	return "The track has " + left + " left."
 }
 
 // ForeAft is the way of a move, + forward.

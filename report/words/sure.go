@@ -28,7 +28,7 @@ func (w *Answer) sure(r *analysis.Result, u Units) {
 		all = append(all, "the stabilizer's leading edge "+raisedRange(a.StabilizerChange))
 	}
 	if a.FoilMove.Known() {
-		all = append(all, "the foil "+signedRange(a.FoilMove, u))
+		all = append(all, "the foil "+signedRange(a.FoilMove, u)+u.beyondTrack(r))
 	}
 	if len(all) > 0 {
 		w.Sure += " All the way to the best trim: " + strings.Join(all, ", ") + "."
@@ -36,6 +36,23 @@ func (w *Answer) sure(r *analysis.Result, u Units) {
 	if s := apart(r); s != "" {
 		w.Sure += " " + s
 	}
+}
+
+// beyondTrack says by how much the whole way is longer than the track, "" where
+// the track reaches.
+func (u Units) beyondTrack(r *analysis.Result) string {
+	if r.Setup == nil {
+		return ""
+	}
+	m, track := r.Advice.FoilMove.Value/1000, r.Setup.Board.Track
+	over := u.LengthText(math.Max(track[0]-m, m-track[1]))
+	switch {
+	case m > track[0]-0.0005 && m < track[1]+0.0005:
+		return ""
+	case r.Setup.Stance.Fixed:
+		return ", which is " + over + " more than the track allows"
+	}
+	return ", " + over + " of it to be made up by the feet"
 }
 
 // apart says why the step does only one half of the whole way, "" where it
@@ -59,6 +76,12 @@ func apart(r *analysis.Result) string {
 // raisedRange is "0.8 (0.1 to 1.5) degrees up", words instead of signs where
 // the ends do not agree.
 func raisedRange(deg interval.Interval) string {
+	if math.Abs(deg.Value) < 0.05 {
+		if deg.Low > -0.05 && deg.High < 0.05 {
+			return "where it is"
+		}
+		return fmt.Sprintf("about where it is (from %s down to %s up)", Fixed(math.Max(0, -deg.Low), 1), Fixed(math.Max(0, deg.High), 1))
+	}
 	way, i := "up", deg
 	if i.Value < 0 {
 		way, i = "down", i.Scale(-1)
@@ -75,6 +98,9 @@ func raisedRange(deg interval.Interval) string {
 func signedRange(mm interval.Interval, u Units) string {
 	m := mm.Scale(0.001)
 	d := u.LengthDigits()
+	if math.Abs(m.Low) < 0.0005 && math.Abs(m.High) < 0.0005 {
+		return "where it is"
+	}
 	if math.Abs(m.Value) < 0.003 && m.Low < 0 && m.High > 0 {
 		return fmt.Sprintf("about where it is (from %s back to %s forward)", u.LengthText(-m.Low), u.LengthText(m.High))
 	}
