@@ -12,7 +12,7 @@ import (
 // would fit in another unit.
 func (u Units) stray(n analysis.StrayNote) string {
 	if n.Kind == analysis.NotUsual {
-		return fmt.Sprintf("Note of feel number %d is at %s; a wing of this size under this weight is hardly ever ridden beyond %s to %s. Written as %s it would fit: was that meant?",
+		return fmt.Sprintf("Note of feel number %d is at %s; a wing of this size under this weight is hardly ever ridden outside %s to %s. Written as %s it would fit: was that meant?",
 			n.Number, u.SpeedText(n.Speed), u.SpeedText(n.Flown[0]), u.SpeedText(n.Flown[1]), strings.Join(n.FitsAs, " or "))
 	}
 	text := fmt.Sprintf("Note of feel number %d, at %s, does not count: this log shows flight at %s to %s only.",
