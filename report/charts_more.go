@@ -72,9 +72,13 @@ func (b *builder) gradientSays(step bool) string {
 	if !ok {
 		return "The load at the top speed is not known."
 	}
-	s := fmt.Sprintf("At the top speed (%s) the front foot takes %s more points of the load with each %s", b.u.SpeedText(top), words.Between(b.u.Gradient(p.Gradient), 1, 1), b.u.SpeedName())
+	now, then := p.Gradient, p.GradientAfter
+	if a := b.r.Advice; a != nil && a.GradientNow.Known() {
+		now, then = a.GradientNow, a.GradientAfter // the advice's own, by cards that are not all alike
+	}
+	s := fmt.Sprintf("At the top speed (%s) the front foot %s of the load with each %s", b.u.SpeedText(top), b.u.Gains(now), b.u.SpeedName())
 	if step {
-		s += fmt.Sprintf("; after the next step %s", words.Between(b.u.Gradient(p.GradientAfter), 1, 1))
+		s += "; after the next step it " + b.u.Gains(then)
 	}
 	s += "."
 	if a := b.r.Advice; a != nil && words.Finite(float64(a.Overshoot)) {
@@ -99,12 +103,16 @@ func (b *builder) effort() *figure {
 		f.Table.add(math.NaN(), words.Fixed(b.u.SpeedValue(float64(p.Speed)), 1), words.Choose(p.Tack == "", "both", words.Clean(p.Tack)), words.Between(p.Interval, 1, 2))
 	}
 	rate := func(p, q analysis.EffortPoint) int { return cmp.Compare(p.Interval.Value, q.Interval.Value) }
-	least, most := slices.MinFunc(pts, rate), slices.MaxFunc(pts, rate)
+	tacks := slices.ContainsFunc(pts, func(p analysis.EffortPoint) bool { return p.Tack != "" })
+	both := slices.DeleteFunc(slices.Clone(pts), func(p analysis.EffortPoint) bool { return p.Tack != "" })
+	if len(both) == 0 {
+		both = pts
+	}
+	least, most := slices.MinFunc(both, rate), slices.MaxFunc(both, rate)
 	f.Says = "Your feet work about equally hard at all speeds."
 	if lo, hi := least.Interval.Value, most.Interval.Value; hi >= 1.1*lo {
 		f.Says = fmt.Sprintf("Your feet work least at about %s and most at about %s, %s times as much.", b.u.SpeedText(float64(least.Speed)), b.u.SpeedText(float64(most.Speed)), words.Fixed(hi/math.Max(lo, 1e-9), 1))
 	}
-	tacks := slices.ContainsFunc(pts, func(p analysis.EffortPoint) bool { return p.Tack != "" })
 	var layers []plot.Plotter
 	for _, s := range []struct {
 		tack, ink, name, kind string

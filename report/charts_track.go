@@ -31,7 +31,8 @@ func (b *builder) track() *figure {
 		inks = []chart.Ink{"idle", "now", "now", "now", "now", "now"}
 	}
 	f.Legend = append(f.Legend, legend{"line", "idle", "not on the foil"})
-	f.Note = "North is up. The axes are metres from the start; this page holds no coordinates of the place."
+	f.Note = "North is up. The axes are metres from the start"
+	f.Note += words.Choose(b.coordinates, ", whose place is under What this rests on.", "; this page holds no coordinates of the place.")
 	f.Says = b.trackSays()
 	span := 0.0
 	for _, p := range pos {

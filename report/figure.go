@@ -80,6 +80,8 @@ func (b *builder) loadTable(caption string, cols []column) *table {
 type builder struct {
 	r *analysis.Result
 	u words.Units
+
+	coordinates bool // the page tells the place
 }
 
 // outing is what was ridden, empty where no log tells.

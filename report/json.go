@@ -63,6 +63,7 @@ type resultJSON struct {
 type adviceJSON struct {
 	NextStep string `json:"next_step"`
 	*advice.Advice
+	Cautions     []string          `json:"cautions"`
 	WorthKnowing []observationJSON `json:"worth_knowing"`
 	Why          []findingJSON     `json:"why"`
 }
@@ -127,7 +128,9 @@ func adviceOf(r *analysis.Result, u words.Units) *adviceJSON {
 	if a == nil {
 		return nil
 	}
-	j := &adviceJSON{NextStep: plainSpaces(u.Next(r)), Advice: a, WorthKnowing: []observationJSON{}, Why: reasons(a.Why, r, u)}
+	w := words.For(r, u)
+	j := &adviceJSON{NextStep: plainSpaces(w.Next), Advice: a, Cautions: append([]string{plainSpaces(w.Mind)}, words.Cautions...),
+		WorthKnowing: []observationJSON{}, Why: reasons(a.Why, r, u)}
 	for _, o := range a.WorthKnowing {
 		j.WorthKnowing = append(j.WorthKnowing, observationJSON{plainSpaces(u.Observation(o)), o})
 	}
@@ -140,7 +143,7 @@ func otherOf(r *analysis.Result, u words.Units) *otherJSON {
 		return nil
 	}
 	alt := *r
-	alt.Advice, alt.Setup = &x.Advice, r.Other
+	alt.Advice, alt.Setup, alt.FootLoad = &x.Advice, r.Other, nil
 	return &otherJSON{adviceOf(&alt, u), x.Name, x.PitchChange, x.WingWalk, x.PressureMove, x.PressureTop, x.Curve, x.CurveAfter, reasons(x.Notes, r, u)}
 }
 

@@ -61,7 +61,7 @@ const warningsShown = 40
 
 func newPage(r *analysis.Result, o Options) *page {
 	u := o.Units.OrDefault()
-	b := &builder{r: r, u: u}
+	b := &builder{r: r, u: u, coordinates: o.Coordinates}
 	p := &page{Words: words.For(r, u), Version: words.Clean(o.Version), Cautions: words.Cautions, HasLog: r.Log != nil}
 	if !o.Now.IsZero() {
 		p.Made = o.Now.Format("2 January 2006")

@@ -20,6 +20,9 @@ type TextOptions struct {
 	Before *advice.BeforeAfter
 }
 
+// limitsShown is how many reasons and limits go onto a terminal.
+const limitsShown = 3
+
 // textLines is how long the answer on a terminal may be.
 const textLines = 24
 
@@ -49,11 +52,14 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	t.row("Feel", x.Feel, needed)
 	t.row("Mind", x.Mind, vital)
 	if p := words.ForOther(r, u); p != nil {
-		t.row("Other rider", p.Short(), useful)
+		step, behind := p.Short()
+		t.row("Other rider", step, vital)
+		t.row("", behind, useful)
 	}
+	t.row("Rests on", x.Carried, needed)
 	t.row("Evidence", x.Evidence, useful)
 	for i, l := range x.Limits {
-		if i == 2 {
+		if i == limitsShown {
 			break
 		}
 		t.row(words.Choose(i == 0, "Why", ""), l, words.Choose(i == 0, useful, spare))
@@ -63,7 +69,7 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	}
 	t.row("Ridden", ridden(r, u), useful)
 	if n := len(r.Session.Warnings); n > 0 {
-		t.row("Warnings", words.UpperFirst(words.Plural(n, "warning", "warnings"))+"; the page lists them.", useful)
+		t.row("Warnings", words.UpperFirst(words.Plural(n, "warning", "warnings"))+"; the page lists them.", vital)
 	}
 	_, err := io.WriteString(w, t.String())
 	return err

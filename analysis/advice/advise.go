@@ -339,6 +339,12 @@ func (t *task) take(a *Advice, c *step) {
 	if t.unchecked() {
 		a.Why = append(a.Why, Reason{Kind: Unchecked})
 	}
+	if c.cards != 0 && c.move != 0 {
+		a.Why = append(a.Why, Reason{Kind: BothAtOnce})
+	}
+	if far := math.Abs(a.Step.Raise); far > math.Abs(t.toward.Raise)+0.1*deg {
+		a.Why = append(a.Why, Reason{Kind: WholeCard, Turn: a.Step.Raise, Limit: math.Abs(t.toward.Raise), Move: t.toward.Move - c.move, Larger: far > cardTurnsFar})
+	}
 	if math.Abs(c.move) >= largestMove && math.Abs(t.toward.Move) > largestMove+smallestMove {
 		a.Why = append(a.Why, Reason{Kind: PartOfTheWay, Move: t.toward.Move, Limit: largestMove})
 	}
@@ -365,6 +371,19 @@ func ShimPlace(mount string, raise bool) string {
 	return "leading edge"
 }
 
+// leftToTurn and leftToMove are what is left to do at the best trim: as much
+// as a shim or a tape measure is wrong by.
+const (
+	leftToTurn = 0.3 * deg
+	leftToMove = 10 * mm
+)
+
+// arrives says that the step ends at the best pair itself, which no limit of a
+// step, the cards, the track or the rider's level kept from being better.
+func (t *task) arrives(a *Advice) bool {
+	return math.Abs(t.best.Raise-a.Step.Raise) < leftToTurn && math.Abs(t.best.Move-a.Step.Foil+a.Step.Front) < leftToMove
+}
+
 // takesOut says whether the cards (+ to raise the leading edge) are fitted now
 // and come out.
 func (t *task) takesOut(cards float64) bool {
@@ -382,7 +401,14 @@ func (t *task) edge(cards float64) string {
 func (t *task) explain(a *Advice) {
 	why := func(r Reason) { a.Why = append(a.Why, r) }
 	if a.Verdict == Change || a.Verdict == Keep {
-		why(Reason{Kind: Stops, Gradient: &a.GradientAfter, Left: t.wanted, Speed: t.Top})
+		left := Reason{Kind: Stops, Gradient: &a.GradientAfter, Left: t.wanted, Speed: t.Top}
+		switch g := a.GradientAfter.Value; {
+		case g < 0 || g < t.wanted:
+			left.Kind = Unsteady
+			a.Why = slices.Insert(a.Why, 0, left)
+		case t.arrives(a):
+			why(left)
+		}
 	}
 	for _, c := range t.post.Conflicts {
 		why(Reason{Kind: InConflict, Conflict: &c})

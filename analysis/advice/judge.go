@@ -148,7 +148,7 @@ func (r *BeforeAfter) judge(speeds SpeedWeights, w weighing, foretold func(speed
 		say(Reason{Kind: NotesDoNotTell})
 	}
 	if r.Verdict == CannotTell {
-		say(speeds.nextTime(foretold))
+		say(speeds.nextTime(foretold, r.Rows))
 	}
 	for i := range r.Rows {
 		if row := &r.Rows[i]; float64(row.Sigmas) > farUnlike {
@@ -167,8 +167,9 @@ func (r *BeforeAfter) judge(speeds SpeedWeights, w weighing, foretold func(speed
 	}
 }
 
-// nextTime is where to note the feel so that the next comparison can tell.
-func (w SpeedWeights) nextTime(foretold func(speed float64) float64) Reason {
+// nextTime is where to note the feel so that the next comparison can tell. What
+// a row says of that speed is the number.
+func (w SpeedWeights) nextTime(foretold func(speed float64) float64, rows []Comparison) Reason {
 	r := Reason{Kind: NextTime}
 	if len(w.Speed) == 0 {
 		return r
@@ -176,6 +177,12 @@ func (w SpeedWeights) nextTime(foretold func(speed float64) float64) Reason {
 	for _, v := range []float64{w.Top, w.mid(), w.Low} {
 		if c := foretold(v); r.Speed == 0 || math.Abs(c) > math.Abs(r.Share)+0.005 {
 			r.Speed, r.Share = v, c
+		}
+	}
+	for _, row := range rows {
+		if row.Kind == ShareChange && math.Abs(row.Speed-r.Speed) < 0.5 {
+			r.Speed, r.Share = row.Speed, row.Predicted.Value/100
+			break
 		}
 	}
 	return r

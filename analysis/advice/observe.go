@@ -81,7 +81,9 @@ func (t *task) candidates() []candidate {
 	if t.mayShim() {
 		card := t.direction()
 		c := trim.Change{Raise: t.turn(card, 1)}
-		add(Observation{Kind: RideCard, Speeds: all, Edge: t.edge(card), TakeOut: t.takesOut(card), ChangesTrim: true},
+		now, then := interval.FromDraws(t.sharesWith(0, 0, t.Top)), interval.FromDraws(t.sharesWith(card, 0, t.Top))
+		add(Observation{Kind: RideCard, Speeds: all, Edge: t.edge(card), TakeOut: t.takesOut(card), ChangesTrim: true,
+			Mount: t.s.Foil.Stabilizer.Mount, Now: &now, Then: &then},
 			note(t.Low, c), note(t.mid(), c), note(t.Top, c))
 	}
 	if o, seen := t.nulls(); len(seen) > 1 {

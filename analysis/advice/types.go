@@ -111,7 +111,10 @@ const (
 // Why.
 const (
 	InConflict      Kind = "conflict"           // Conflict
-	Stops           Kind = "why it stops"       // Gradient after the step, Left that the level wants, Speed
+	Stops           Kind = "why it stops"       // the step ends at the best in reach: Gradient after it, Left that the level wants, Speed
+	Unsteady        Kind = "unsteady"           // the trim after the step has less: Gradient, Left that the level wants, Speed
+	BothAtOnce      Kind = "both at once"       // neither card nor move alone surely helps
+	WholeCard       Kind = "whole card"         // it turns by Turn, further than the best pair's Limit, which goes with Move; Larger: half a card was on offer
 	PositionOnly    Kind = "position only"      // a beginner
 	MoreCards       Kind = "more cards"         // Cards all the way
 	PartOfTheWay    Kind = "part of the way"    // Move all the way at this angle, Limit of one step
@@ -180,6 +183,10 @@ type Observation struct {
 	ShimSD    interval.Number `json:"stabilizer_sd_after_deg"`
 	// ChangesTrim says that finding out means riding another trim.
 	ChangesTrim bool `json:"changes_trim"`
+
+	Mount string             `json:"-"` // of the stabilizer
+	Now   *interval.Interval `json:"-"` // the front foot's share at the last of Speeds
+	Then  *interval.Interval `json:"-"` // and on the other trim
 }
 
 // OtherRider is the same foil under somebody else.

@@ -37,7 +37,7 @@ func summaryOf(r *analysis.Result, u words.Units) *summary {
 	s := &summary{Duration: known(float64(r.Session.Duration)), Foiling: known(float64(r.Totals.Foiling)), Warnings: len(r.Session.Warnings),
 		Best: [4]float64{known(float64(b.TwoSeconds)), known(float64(b.TenSeconds)), known(float64(b.Metres500)), known(float64(b.NauticalMile))}}
 	if r.Advice != nil {
-		s.Verdict, s.Next = r.Advice.Verdict, u.Next(r)
+		s.Verdict, s.Next = r.Advice.Verdict, words.For(r, u).Next
 	}
 	return s
 }

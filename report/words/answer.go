@@ -15,6 +15,8 @@ import (
 type Answer struct {
 	Title    string   // the session's name
 	Head     string   // the answer in one or two sentences
+	Next     string   // the step alone
+	Carried  string   // what the direction rests on
 	Today    string   // what was found
 	Steps    []Step   // what to do, in order
 	Sure     string   // how sure
@@ -50,17 +52,18 @@ func For(r *analysis.Result, u Units) Answer {
 		w.Limits = append(w.Limits, u.Say(n))
 	}
 	for _, why := range a.Why {
+		if why.Kind == advice.WholeCard {
+			continue // beside the whole way, in Sure
+		}
 		w.Limits = append(w.Limits, Sentence(u.Reason(why, r)))
 	}
-	if s := carriedBy(r); s != "" {
-		w.Limits = append(w.Limits, s)
-	}
+	w.Carried = carriedBy(r)
 	for _, o := range a.WorthKnowing {
 		if s := u.buys(r, o); s != "" {
 			w.Buys = append(w.Buys, s)
 		}
 	}
-	next := u.Next(r)
+	next := u.keepOrCheck(r)
 	switch a.Verdict {
 	case advice.Change:
 		w.change(r, u)
@@ -76,6 +79,9 @@ func For(r *analysis.Result, u Units) Answer {
 	default:
 		w.findOut(r, u, next)
 		w.Feel += asToday(r, u)
+	}
+	if w.Next = w.Head; a.Verdict == advice.Change {
+		w.Next += " Then ride the same speeds and log again."
 	}
 	if s := followed(r); s != "" {
 		w.Head = s + " " + w.Head
@@ -188,10 +194,11 @@ func (w *Answer) findOut(r *analysis.Result, u Units, next string) {
 		return
 	}
 	notes, measure, try := notesOf(a), "", ""
+	var test advice.Observation
 	for _, o := range a.WorthKnowing {
 		switch {
 		case o.ChangesTrim && try == "":
-			try = u.tryOut(r, o)
+			try, test = u.tryOut(r, o), o
 		case !o.ChangesTrim && o.Kind != advice.NoteFeel && measure == "":
 			measure = u.Observation(o)
 		}
@@ -209,7 +216,8 @@ func (w *Answer) findOut(r *analysis.Result, u Units, next string) {
 		w.Steps = append(w.Steps, Step{"log", "Also", Sentence(measure), ""})
 	}
 	if try != "" {
-		w.Steps = append(w.Steps, Step{"log", "Test", Sentence("Or, " + LowerFirst(try)), "It is a test to learn from, not a new trim."})
+		w.Steps = append(w.Steps, Step{"log", "Test", Sentence("Or, " + LowerFirst(try)), "It is a test to learn from, not a new trim." + u.testFeels(test)})
+		w.Mind = Choose(test.Kind == advice.RideCard, "A card as a test", "Another place of the foil as a test") + " may make the load less even: start it at low speed and go up in small steps. " + screwCare(test.Kind == advice.RideCard, test.TakeOut, test.Kind == advice.FindNulls)
 	}
 }
 
@@ -270,6 +278,7 @@ func Title(r *analysis.Result) string {
 var Cautions = []string{
 	"One small step a session: at most one card. Then log and look again.",
 	"After shimming, check that the screws still hold as deep as before, are not too long for the stabilizer, and are tightened to the maker's torque.",
+	"After a move of the mast, tighten its screws to the maker's torque and check them again after the first run.",
 	"Try every change at low speed first, in clear water away from others, with helmet and vest.",
 	"Foil edges cut. Wear gloves when you handle it. Sand wet, so that no dust flies, and wear eye protection.",
 	"The maker's limits, the local rules and a qualified instructor come before this page. It is a calculation, not an inspection of your gear.",

@@ -172,10 +172,10 @@ func (u Units) NextOf(b *advice.BeforeAfter, after *analysis.Result) (next, mind
 		return "", ""
 	}
 	alt := *after
-	alt.Advice = b.Next
-	next = Sentence(u.Next(&alt))
-	if b.Next.Verdict == advice.Change {
-		mind = Mind(&alt, u)
+	alt.Advice, alt.Followed = b.Next, nil
+	w := For(&alt, u)
+	if b.Next.Verdict == advice.Change || len(w.Steps) > 1 {
+		mind = w.Mind
 	}
-	return next, mind
+	return w.Next, mind
 }

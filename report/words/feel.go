@@ -31,13 +31,13 @@ func feel(r *analysis.Result, u Units) string {
 	if now, then := slow.FrontShare, slow.FrontShareAfter; now.Known() && then.Known() && math.Abs(now.Value-then.Value) > 0.03 && u.SpeedText(lo) != u.SpeedText(top) {
 		s = append(s, fmt.Sprintf("At %s: %s instead of %s.", u.SpeedText(lo), Percent(then.Value), Percent(now.Value)))
 	}
-	if now, then := at.Gradient, at.GradientAfter; now.Known() && then.Known() {
-		switch d := then.Value - now.Value; {
-		case d < -noticed:
-			s = append(s, fmt.Sprintf("Livelier at speed: the front foot takes %s more points of the load with each %s, where today it takes %s.", u.gradient(then), u.SpeedName(), u.gradientValue(now)))
-		case d > noticed:
-			s = append(s, fmt.Sprintf("Calmer at speed: the front foot takes %s more points of the load with each %s, where today it takes %s.", u.gradient(then), u.SpeedName(), u.gradientValue(now)))
+	if now, then := r.Advice.GradientNow, r.Advice.GradientAfter; now.Known() && then.Known() && math.Abs(then.Value-now.Value) > noticed {
+		where := "at " + u.SpeedText(top)
+		if u.SpeedText(lo) == u.SpeedText(top) && len(s) > 0 {
+			where = "there" // one speed, which is said
 		}
+		s = append(s, fmt.Sprintf("%s: %s the front foot then %s of the load with each %s, where today it %s.",
+			Choose(then.Value < now.Value, "Livelier at speed", "Calmer at speed"), where, u.Gains(then), u.SpeedName(), u.gainsAbout(now.Value)))
 	}
 	if len(s) == 0 {
 		return "Little will feel different after this step."
@@ -49,10 +49,27 @@ func feel(r *analysis.Result, u Units) string {
 // it, points of the load per knot (no source).
 const noticed = 0.25
 
-// gradient is a speed gradient (points per knot) per unit of the reader's speed.
-func (u Units) gradient(i interval.Interval) string { return Between(i, u.perSpeed(), 1) }
+// Gains says a speed gradient (points per knot) per unit of the reader's speed:
+// "gains 1.6 points (0.3 to 3.1)", words instead of signs where it may be below
+// zero.
+func (u Units) Gains(g interval.Interval) string {
+	tenth := func(v float64) float64 { return math.Round(10*v*u.perSpeed()) / 10 }
+	s, g := u.gainsAbout(g.Value)+" points", interval.Interval{Low: tenth(g.Low), High: tenth(g.High)}
+	lost := func(v float64) string { return Fixed(math.Abs(v), 1) + Choose(v < 0, " lost", " gained") }
+	switch {
+	case !Finite(g.Low) || !Finite(g.High) || g.Low == g.High:
+		return s
+	case g.Low*g.High < 0:
+		return s + fmt.Sprintf(" (from %s to %s)", lost(g.Low), lost(g.High))
+	}
+	low, high := math.Abs(g.Low), math.Abs(g.High)
+	return s + fmt.Sprintf(" (%s to %s)", Fixed(min(low, high), 1), Fixed(max(low, high), 1))
+}
 
-func (u Units) gradientValue(i interval.Interval) string { return Fixed(i.Value*u.perSpeed(), 1) }
+// gainsAbout is the same without its doubt and its unit.
+func (u Units) gainsAbout(perKnot float64) string {
+	return Choose(perKnot < 0, "loses ", "gains ") + Fixed(math.Abs(perKnot)*u.perSpeed(), 1)
+}
 
 // perSpeed turns what is per knot into what is per unit of the reader's speed.
 func (u Units) perSpeed() float64 { return 3600.0 / 1852 / u.SpeedValue(1) }
@@ -88,19 +105,30 @@ func overshoot(r *analysis.Result, u Units) string {
 	return fmt.Sprintf("At %s the board may drop its nose as it runs faster, instead of slowing itself (chance %s): you must act against it.", u.SpeedText(top), Chance(p))
 }
 
+// screwCare is what to mind of the screws that a change loosens: those of the
+// stabilizer by a shim that goes in or out, those of the mast by a move.
+func screwCare(shim, out, move bool) string {
+	tighten := " and tighten them to the maker's torque."
+	if move {
+		tighten = ", tighten them and the mast's screws to the maker's torque, and check them again after the first run."
+	}
+	switch {
+	case out:
+		return "Without the shim the screws reach deeper. Check that they do not hit the bottom before they hold" + tighten
+	case shim:
+		return "A shim uses up screw length. Check that the screws still hold as deep as the maker asks" + tighten
+	case move:
+		return "After the move, tighten the mast's screws to the maker's torque and check them again after the first run."
+	}
+	return "One small step a session. Then log again."
+}
+
 // Mind picks the cautions that matter most for this step.
 func Mind(r *analysis.Result, u Units) string {
 	a := r.Advice
 	shim := Finite(float64(a.Shim)) && a.Shim != 0
-	screws := "One small step a session. Then log again."
-	switch {
-	case a.TakeOut || r.Setup != nil && r.Setup.Foil.Stabilizer.Shim*float64(a.Shim) < 0:
-		screws = "Without the shim the screws reach deeper. Check that they do not hit the bottom before they hold, and tighten them to the maker's torque."
-	case shim:
-		screws = "A shim uses up screw length. Check that the screws still hold as deep as the maker asks and tighten them to the maker's torque."
-	case Finite(float64(a.MoveNow)) && a.MoveNow != 0:
-		screws = "After the move, tighten the mast's screws to the maker's torque and check them again after the first run."
-	}
+	out := a.TakeOut || r.Setup != nil && r.Setup.Foil.Stabilizer.Shim*float64(a.Shim) < 0
+	screws := screwCare(shim, out, Finite(float64(a.MoveNow)) && a.MoveNow != 0)
 	if s := overshoot(r, u); s != "" {
 		return s + " Go up in speed in small steps. " + screws
 	}

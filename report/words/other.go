@@ -116,8 +116,13 @@ func WhoIs(kg, metres float64, level string, u Units) string {
 	return strings.Join(parts, ", ")
 }
 
-// Short is the other rider in a few sentences, the cautions of the step among
-// them.
-func (p *Other) Short() string {
-	return strings.Join(strings.Fields(fmt.Sprintf("%s. %s Their next step: %s %s %s", UpperFirst(p.Name), p.Words.Today, p.Words.Head, p.Words.Mind, p.Walk)), " ")
+// Short is the other rider's step with how sure it is and what to mind of it,
+// and what is behind it.
+func (p *Other) Short() (step, behind string) {
+	sure := ""
+	if c := p.Words.Chip(); c != "" {
+		sure = UpperFirst(c) + ". " + p.Words.Mind
+	}
+	one := func(s string) string { return strings.Join(strings.Fields(s), " ") }
+	return one(fmt.Sprintf("%s. Their next step: %s %s", UpperFirst(p.Name), p.Words.Head, sure)), one(p.Words.Today + " " + p.Walk)
 }

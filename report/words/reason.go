@@ -11,13 +11,11 @@ import (
 	"evenfoot/analysis/setup"
 )
 
-// Next is the next step of a result's advice in one sentence.
-func (u Units) Next(r *analysis.Result) string {
+// keepOrCheck is what to do where no step is taken and nothing more is asked.
+func (u Units) keepOrCheck(r *analysis.Result) string {
 	a := r.Advice
 	n := a.Next
 	switch n.Kind {
-	case advice.TakeStep:
-		return u.takeStep(r)
 	case advice.KeepTrim:
 		if a.EvennessNow.Value <= evenEnough {
 			return "Keep the trim as it is: the load is about even over these speeds."
@@ -25,8 +23,6 @@ func (u Units) Next(r *analysis.Result) string {
 		return "Keep the trim as it is: no step in reach would surely gain enough to be worth its trouble."
 	case advice.SayNotes:
 		return fmt.Sprintf("Change nothing yet: no note of feel checks what the setup and the model say. First note how the load feels on the feet at %s.", u.speeds(n.Speeds))
-	case advice.FindOut:
-		return u.findOut(r)
 	case advice.SaySpeeds:
 		return "Say which speeds matter: log a session or give --range."
 	case advice.CheckConflict:
@@ -52,38 +48,6 @@ func (u Units) Next(r *analysis.Result) string {
 // evenEnough is how far off even, as a share, a rider takes as even.
 const evenEnough = 0.06
 
-// takeStep is the step as one sentence that a rider can act on.
-func (u Units) takeStep(r *analysis.Result) string {
-	a := r.Advice
-	var do []string
-	if a.Cards != 0 {
-		card := Choose(math.Abs(a.Cards) == 0.5, "half a card", "one card") + " (" + u.Thin(math.Abs(float64(a.Shim))/1000) + ")"
-		verb := Choose(a.Cards < 0, "lowers", "raises")
-		put := Choose(a.TakeOut, "take %s out from under the stabilizer's %s, which %s its leading edge by %.1f°", "put %s under the stabilizer's %s, which %s its leading edge by %.1f°")
-		do = append(do, fmt.Sprintf(put, card, *a.ShimPlace, verb, math.Abs(a.Step.Raise)*radian))
-	}
-	if a.MoveNow != 0 {
-		do = append(do, fmt.Sprintf("move the mast %s in its track", u.way(float64(a.MoveNow)/1000)))
-	}
-	if a.FeetNow != 0 {
-		do = append(do, "stand "+u.further(float64(a.FeetNow)/1000))
-	}
-	return UpperFirst(strings.Join(do, ", and ")) + "; then ride the same speeds and log again."
-}
-
-// findOut is what to do where no step is sure enough.
-func (u Units) findOut(r *analysis.Result) string {
-	worth := r.Advice.WorthKnowing
-	says := "Change nothing yet: the evidence does not say which way."
-	if i := slices.IndexFunc(worth, func(o advice.Observation) bool { return !o.ChangesTrim }); i >= 0 {
-		says = "Change nothing yet; first find out more: " + LowerFirst(u.again(r, worth[i])) + "."
-	}
-	if len(worth) > 0 && worth[0].ChangesTrim {
-		says += " What would tell most is an experiment that can be undone: " + LowerFirst(u.Observation(worth[0])) + "; then put it back as it was."
-	}
-	return says
-}
-
 // Reason says why the advice is what it is.
 func (u Units) Reason(x advice.Reason, r *analysis.Result) string {
 	switch x.Kind {
@@ -91,6 +55,17 @@ func (u Units) Reason(x advice.Reason, r *analysis.Result) string {
 		return "Two things that should agree are further apart than chance explains. In doubt: " + u.Conflict(*x.Conflict) + ". The intervals are wider for it."
 	case advice.Stops:
 		return u.stops(x, r)
+	case advice.Unsteady:
+		return u.unsteady(x, r)
+	case advice.BothAtOnce:
+		return "Two changes at once, where one is the rule: neither the card nor the move alone surely helps, only the two together."
+	case advice.WholeCard:
+		goes := ""
+		if math.Abs(x.Move) >= 0.01 {
+			goes = fmt.Sprintf(" that goes with the foil %s, and until then", u.further(x.Move))
+		}
+		return fmt.Sprintf("The card turns it by %.1f°, more than the best trim's %.1f°:%s a whole card comes nearest to even%s.", math.Abs(x.Turn)*radian, x.Limit*radian, goes,
+			Choose(x.Larger, "", " (half a card is not on offer where one turns so little)"))
 	case advice.PositionOnly:
 		return "For a beginner the advice is the foil's position only: shims come when straight flight is steady."
 	case advice.MoreCards:
@@ -110,7 +85,7 @@ func (u Units) Reason(x advice.Reason, r *analysis.Result) string {
 	case advice.NoShimSpan:
 		return "foil.stabilizer.shim_span_mm is not known, so the turn of a card is not known either: no shim is advised."
 	case advice.NoLogger:
-		return noLogger(x)
+		return u.noLogger(x, r)
 	case advice.TrackAssumed:
 		t := r.Setup.Board.Track
 		return fmt.Sprintf("board.track_cm is not given: a track that slides %s back and %s forward is assumed. Measure how far the mast can slide before you rely on it.", u.LengthText(-t[0]), u.LengthText(t[1]))
@@ -134,22 +109,67 @@ func (u Units) Reason(x advice.Reason, r *analysis.Result) string {
 	return Clean(string(x.Kind))
 }
 
-// stops says in one sentence why the advice stops where it stops.
+// stops says why the best trim is not more even than it is.
 func (u Units) stops(x advice.Reason, r *analysis.Result) string {
-	level := "this rider"
-	if r.Setup != nil && r.Setup.Rider.Level != "" {
-		level = Choose(strings.HasPrefix(r.Setup.Rider.Level, "b"), "a ", "an ") + Clean(r.Setup.Rider.Level) + Choose(r.Setup.Rider.Level == "beginner", "", " rider")
-	}
-	leaves := "the advice asks for no more of it"
+	wants := "the advice asks for no more of it"
 	if x.Left > 0 {
-		leaves = fmt.Sprintf("the advice wants %s or more of it left", Fixed(x.Left*u.perSpeed(), 1))
+		wants = fmt.Sprintf("the advice wants %s or more of it left", Fixed(x.Left*u.perSpeed(), 1))
 	}
-	return fmt.Sprintf("It stops there because a load that is even at every speed steadies nothing: at %s the front foot's share then grows by %s points with each %s, which slows a board that runs faster, and for %s %s.",
-		u.SpeedText(x.Speed), u.gradient(*x.Gradient), u.SpeedName(), level, leaves)
+	return fmt.Sprintf("It stops there because a load that is even at every speed steadies nothing: at %s the front foot then %s with each %s, which slows a board that runs faster, and for %s %s.",
+		u.SpeedText(x.Speed), u.Gains(*x.Gradient), u.SpeedName(), levelOf(r), wants)
 }
 
-// noLogger says what a board logger would add.
-func noLogger(x advice.Reason) string {
+// unsteady says that the trim leaves less than the rider's level wants.
+func (u Units) unsteady(x advice.Reason, r *analysis.Result) string {
+	s := fmt.Sprintf("%s leaves less steadiness than %s needs: at %s the front foot %s with each %s",
+		Choose(r.Advice.Verdict == advice.Change, "This step", "This trim"), levelOf(r), u.SpeedText(x.Speed), u.Gains(*x.Gradient), u.SpeedName())
+	if x.Left > 0 {
+		return s + fmt.Sprintf(", and should gain %s or more.", Fixed(x.Left*u.perSpeed(), 1))
+	}
+	return s + ", and should lose none."
+}
+
+// levelOf is "a beginner", or who else rides.
+func levelOf(r *analysis.Result) string {
+	if r.Setup == nil {
+		return "this rider"
+	}
+	switch l := Clean(r.Setup.Rider.Level); l {
+	case "":
+		return "this rider"
+	case "beginner":
+		return "a beginner"
+	default:
+		return "an " + l + " rider"
+	}
+}
+
+// unusable says why the logger that there was gives no pitch law, "" where
+// there was none.
+func (u Units) unusable(r *analysis.Result) string {
+	if r.Log == nil || len(r.Log.IMU.Time) == 0 {
+		return ""
+	}
+	if r.PitchLaw != nil && len(r.PitchLaw.Missing) > 0 {
+		return "it lacks " + strings.TrimSuffix(u.Say(r.PitchLaw.Missing[0]), ".") + "."
+	}
+	for _, k := range []analysis.Kind{analysis.ClocksApart, analysis.NoGyroscope, analysis.NoPitch, analysis.NoAttitude, analysis.NoGPS} {
+		if n := analysis.Notes(r.Session.Warnings, k); len(n) > 0 {
+			return LowerFirst(u.Say(Choose[analysis.Finding](n[0].Why == nil || k == analysis.NoPitch || k == analysis.NoAttitude, n[0], n[0].Why)))
+		}
+	}
+	return "its motion gives no pitch law."
+}
+
+// noLogger says what a board logger would add, or why the one that there was
+// does not count.
+func (u Units) noLogger(x advice.Reason, r *analysis.Result) string {
+	if r.Mount != nil && !r.Mount.Rigid { // which is said by itself
+		return "So this comes from the setup, the model and the notes of feel."
+	}
+	if why := u.unusable(r); why != "" {
+		return "Your logger's file could not be used for the pitch law: " + why + " So this comes from the setup, the model and the notes of feel."
+	}
 	const from = "There is no pitch law from a board logger, so this comes from the setup, the model and the notes of feel."
 	switch {
 	case x.Doubt == 0:
@@ -193,7 +213,7 @@ func (u Units) Observation(o advice.Observation) string {
 	case advice.NoteFeel:
 		return "Note how the load feels on the feet at " + u.speeds(o.Speeds)
 	case advice.RideCard:
-		return fmt.Sprintf("Ride once with one card %s %s the stabilizer's %s and note the feel at %s", Choose(o.TakeOut, "less", "more"), "under", o.Edge, u.speeds(o.Speeds))
+		return fmt.Sprintf("Ride once with one card %s %s, and note the feel at %s", Choose(o.TakeOut, "less", "more"), placeAt(o.Mount, o.Edge), u.speeds(o.Speeds))
 	case advice.FindNulls:
 		var at []string
 		for _, x := range o.Places {
@@ -242,9 +262,17 @@ func (u Units) tryOut(r *analysis.Result, o advice.Observation) string {
 	case a.Verdict == advice.Change && a.Cards != 0:
 		return fmt.Sprintf("Ride with the advised card %s (this one, not a second) and note the feel at %s", Choose(o.TakeOut, "out", "in"), u.speeds(o.Speeds))
 	case o.TakeOut:
-		return fmt.Sprintf("As an experiment, ride once with one card less at the stabilizer's %s, note the feel at %s, and put the card back", o.Edge, u.speeds(o.Speeds))
+		return fmt.Sprintf("As an experiment, ride once with one card less %s, note the feel at %s, and put the card back", placeAt(o.Mount, o.Edge), u.speeds(o.Speeds))
 	}
-	return fmt.Sprintf("As an experiment, ride once with one card more than today at the stabilizer's %s, note the feel at %s, and take it out again", o.Edge, u.speeds(o.Speeds))
+	return fmt.Sprintf("As an experiment, ride once with one card more than today %s, note the feel at %s, and take it out again", placeAt(o.Mount, o.Edge), u.speeds(o.Speeds))
+}
+
+// testFeels says what a test on another trim will feel like, "" where unknown.
+func (u Units) testFeels(o advice.Observation) string {
+	if o.Now == nil || o.Then == nil || len(o.Speeds) == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" At %s the front foot would carry about %s instead of %s.", u.SpeedText(o.Speeds[len(o.Speeds)-1]), Percent(o.Then.Value), Percent(o.Now.Value))
 }
 
 // buys is what one observation would do for the doubt, "" for next to nothing.

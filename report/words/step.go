@@ -72,8 +72,11 @@ func MountOf(r *analysis.Result) string {
 
 // placeFor says where the shim goes: the gap and the edge. Under a stabilizer
 // that hangs below, nothing would be held.
-func placeFor(r *analysis.Result, m float64) string {
-	return "between fuselage and stabilizer, " + Choose(MountOf(r) == "bottom", "at", "under") + " its " + EdgeFor(r, m)
+func placeFor(r *analysis.Result, m float64) string { return placeAt(MountOf(r), EdgeFor(r, m)) }
+
+// placeAt is the place at an edge of the stabilizer.
+func placeAt(mount, edge string) string {
+	return "between fuselage and stabilizer, " + Choose(mount == "bottom", "at", "under") + " its " + edge
 }
 
 func moveStep(r *analysis.Result, u Units) *Step {

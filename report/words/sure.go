@@ -3,6 +3,7 @@ package words
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"evenfoot/analysis"
@@ -22,6 +23,9 @@ func (w *Answer) sure(r *analysis.Result, u Units) {
 	default:
 		w.SureTag = "Open"
 	}
+	if slices.ContainsFunc(a.Why, func(x advice.Reason) bool { return x.Kind == advice.Unsteady }) {
+		w.SureTag += " of the load alone" // and not of the calm, which Why says
+	}
 	w.Sure = "The chance that this step makes the load more even: " + Chance(p) + "."
 	var all []string
 	if a.StabilizerChange.Known() {
@@ -33,7 +37,9 @@ func (w *Answer) sure(r *analysis.Result, u Units) {
 	if len(all) > 0 {
 		w.Sure += " All the way to the best trim: " + strings.Join(all, ", ") + "."
 	}
-	if s := apart(r); s != "" {
+	if i := slices.IndexFunc(a.Why, func(x advice.Reason) bool { return x.Kind == advice.WholeCard }); i >= 0 {
+		w.Sure += " " + u.Reason(a.Why[i], r)
+	} else if s := apart(r); s != "" {
 		w.Sure += " " + s
 	}
 }
@@ -133,7 +139,7 @@ func carriedBy(r *analysis.Result) string {
 		return ""
 	}
 	if len(r.Setup.Feel) > 0 || len(r.Session.Earlier) > 0 {
-		return "The logger tells how the foil lifts, and hardly which way to turn or move it: the notes of feel carry that. With front and back swapped in them, this sheet would advise the opposite."
+		return "With front and back swapped in the notes of feel, this sheet would advise the opposite."
 	}
 	return ""
 }
