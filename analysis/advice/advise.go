@@ -5,10 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/stat"
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
@@ -106,9 +102,11 @@ func (t *task) order(a *Advice) {
 func (t *task) unchecked() bool { return t.post.FeelNotes() == 0 }
 
 // A step is a choice of cards and a move of the foil against the feet, with
-// what it costs every draw and how likely it is to help.
+// what it costs every draw and how likely it is to help. The mast goes as far
+// as its track lets it, and the feet give the rest, in whole millimetres.
 type step struct {
-	cards, move float64
+	cards, move float64   // move is what mast and feet do together, as a move of the foil, m
+	foil, feet  float64   // m
 	cost        []float64 // share²
 	even        []float64
 	price       float64
@@ -118,20 +116,53 @@ type step struct {
 func (s *step) loss() float64 { return mean(s.cost) + s.price }
 
 func (t *task) step(cards, move float64) step {
-	s := step{cards: cards, move: move, cost: t.each(cards, move, t.cost), even: t.evennessWith(cards, move)}
+	s := step{cards: cards, move: move}
+	s.foil, s.feet = t.parts(move)
+	if s.feet == 0 {
+		s.move = s.foil
+	}
+	s.cost, s.even = t.eachAfter(&s, t.cost), t.eachAfter(&s, t.evenness)
 	s.better = chanceLess(s.even, t.evenNow)
 	switch {
-	case cards != 0 && move != 0:
+	case cards != 0 && s.move != 0:
 		s.price = priceBoth
 	case cards != 0:
 		s.price = priceCard
-	case move != 0:
+	case s.move != 0:
 		s.price = priceMove
 	}
 	if past := math.Abs(t.turn(cards, 1)) - math.Abs(t.toward.Raise); cards != 0 && past > 0 {
 		s.price += pricePast * past / math.Abs(t.turn(cards, 1)) * math.Abs(cards)
 	}
 	return s
+}
+
+// parts divides a move of the foil against the feet into what the mast does and
+// what the feet do, m; less than the smallest move is left to neither.
+func (t *task) parts(move float64) (foil, feet float64) {
+	lo, hi := t.trackReach()
+	foil = wholeMillimetres(clamp(move, lo, hi))
+	if rest := move - foil; math.Abs(rest) > smallestMove-mm/2 {
+		feet = wholeMillimetres(t.feetFor(rest))
+	}
+	return foil, feet
+}
+
+// wholeMillimetres rounds m; nothing has no sign.
+func wholeMillimetres(m float64) float64 {
+	if n := math.Round(m / mm); n != 0 {
+		return n * mm
+	}
+	return 0
+}
+
+// eachAfter computes f of every draw after a step.
+func (t *task) eachAfter(s *step, f func(x *flight, c trim.Change) float64) []float64 {
+	v := make([]float64, len(t.draws))
+	for i, x := range t.draws {
+		v[i] = f(x, trim.Change{Raise: t.turn(s.cards, t.cards[i]), Foil: s.foil, Front: s.feet, Back: s.feet})
+	}
+	return v
 }
 
 // steps are what is on offer: no change first, then cards, moves and both, all
@@ -155,8 +186,8 @@ func (t *task) steps() []step {
 		out = append(out, t.step(n, 0))
 		turn := t.turn(n, 1)
 		move := t.objective.best(t.draws, Pair{turn, 0}, box{turn, turn, lo, hi}).Move
-		if move = math.Round(move/mm) * mm; math.Abs(move) >= smallestMove {
-			out = append(out, t.step(n, move))
+		if s := t.step(n, wholeMillimetres(move)); math.Abs(s.move) >= smallestMove {
+			out = append(out, s)
 		}
 	}
 	return out
@@ -233,7 +264,7 @@ func (t *task) stopped() *Reason {
 // outside 0 to 1 means that the foil is not as the setup says, or was never
 // ridden so.
 func (t *task) notRideable() *Reason {
-	for _, v := range []float64{t.Top, t.Low} {
+	for _, v := range append([]float64{t.Top, t.Low}, t.Speed...) {
 		share := interval.FromDraws(t.sharesWith(0, 0, v)).Value
 		if share >= 0 && share <= 1 {
 			continue
@@ -249,73 +280,6 @@ func (t *task) notRideable() *Reason {
 	return nil
 }
 
-// eitherWay is no change and the steps that could turn out right, cards and
-// moves of either way.
-func (t *task) eitherWay() []step {
-	steps := []step{t.step(0, 0)}
-	if t.mayShim() {
-		steps = append(steps, t.step(1, 0), t.step(-1, 0))
-	}
-	lo, hi := t.reach()
-	for _, move := range []float64{math.Max(lo, -largestMove), math.Min(hi, largestMove)} {
-		if math.Abs(move) >= smallestMove {
-			steps = append(steps, t.step(0, move))
-		}
-	}
-	return steps
-}
-
-// learning is what noting the feel at three speeds is worth where no step is
-// sure enough today, share²: by how much the mean cost of the trim falls when a
-// step may be taken once the notes are known, averaged over what they may say.
-// What notes tell of the difference of the costs is taken as normal, with the
-// variance s² that the linear regression on them explains; m is its mean today
-// (unit normal loss: Raiffa & Schlaifer, Applied Statistical Decision Theory,
-// 1961, from memory):
-//
-//	s φ(m/s) - m Φ(-m/s)
-func (t *task) learning() float64 {
-	steps := t.eitherWay()
-	speeds := []float64{t.Low, t.mid(), t.Top}
-	notes := mat.NewDense(len(t.draws), len(speeds), nil)
-	for k, v := range speeds {
-		notes.SetCol(k, t.each(0, 0, func(x *flight, c trim.Change) float64 {
-			p := x.foil.Point(v, trim.Gravity)
-			return x.foil.In.Said(p.With(c).FrontShare)
-		}))
-	}
-	var cov mat.SymDense
-	stat.CovarianceMatrix(&cov, notes, nil)
-	for k := range speeds {
-		cov.SetSym(k, k, cov.At(k, k)+noteSD*noteSD)
-	}
-	var chol mat.Cholesky
-	if !chol.Factorize(&cov) {
-		return 0
-	}
-	most := 0.0
-	for i := range steps[1:] {
-		s := &steps[1+i]
-		differ := make([]float64, len(s.cost))
-		for k := range differ {
-			differ[k] = s.cost[k] - steps[0].cost[k]
-		}
-		with := mat.NewVecDense(len(speeds), nil)
-		for k := range speeds {
-			with.SetVec(k, stat.Covariance(differ, mat.Col(nil, k, notes), nil))
-		}
-		var solved mat.VecDense
-		if chol.SolveVecTo(&solved, with) != nil {
-			continue
-		}
-		sd, m := math.Sqrt(math.Max(0, mat.Dot(with, &solved))), mean(differ)+s.price
-		if sd > 0 {
-			most = math.Max(most, sd*distuv.UnitNormal.Prob(m/sd)-m*distuv.UnitNormal.CDF(-m/sd))
-		}
-	}
-	return most
-}
-
 // take writes the chosen step.
 func (t *task) take(a *Advice, c *step) {
 	a.Cards = c.cards
@@ -325,15 +289,9 @@ func (t *task) take(a *Advice, c *step) {
 		a.ShimPlace = &place
 		a.TakeOut = t.takesOut(c.cards)
 	}
-	lo, hi := t.trackReach()
-	foil := clamp(c.move, lo, hi)
-	a.MoveNow = interval.Number(math.Round(foil / mm))
-	if rest := c.move - foil; math.Abs(rest) >= smallestMove {
-		a.FeetNow = interval.Number(math.Round(t.feetFor(rest) / mm))
-	}
-	feet := float64(a.FeetNow) * mm
-	a.Step = trim.Change{Raise: t.turn(c.cards, 1), Foil: float64(a.MoveNow) * mm, Front: feet, Back: feet}
-	gradient := t.gradientWith(c.cards, c.move)
+	a.MoveNow, a.FeetNow = interval.Number(math.Round(c.foil/mm)), interval.Number(math.Round(c.feet/mm))
+	a.Step = trim.Change{Raise: t.turn(c.cards, 1), Foil: c.foil, Front: c.feet, Back: c.feet}
+	gradient := t.eachAfter(c, (*flight).gradient)
 	a.EvennessAfter, a.GradientAfter = interval.FromDraws(c.even), interval.FromDraws(gradient)
 	a.ChanceBetter, a.Overshoot = interval.Number(c.better), interval.Number(chanceBelow(gradient, 0))
 	if t.unchecked() {
@@ -351,15 +309,17 @@ func (t *task) take(a *Advice, c *step) {
 }
 
 // feetFor is the move of the feet (m, + forward) that does what a move of the
-// foil by dx does. The foil also takes the board's weight along:
+// foil by dx does to the load at the middle speed. The mast also goes ahead of
+// the weight of the board and of what a sail's mast foot carries, so that in
+// level trim it is
 //
-//	-dx (1 + m_b / (m_r (1 - λ)))
+//	-dx (1 + (m_b g + P) / (m_r g (1 - λ) - P))
 func (t *task) feetFor(dx float64) float64 {
-	in := t.post.MAP
-	if dx == 0 {
-		return 0
-	}
-	return -dx * (1 + in.BoardMass/(in.RiderMass*(1-in.RigLiftFraction)))
+	f := trim.NewFoil(t.post.MAP)
+	p := f.Point(t.mid(), trim.Gravity)
+	share := func(c trim.Change) float64 { return p.With(c).FrontShare - p.With(trim.Change{}).FrontShare }
+	// The share is exactly linear in both moves.
+	return dx * share(trim.Change{Foil: 1}) / share(trim.Change{Front: 1, Back: 1})
 }
 
 // ShimPlace is the edge under which a shim raises (or lowers) the leading

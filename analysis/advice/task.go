@@ -95,8 +95,14 @@ func (t *task) sharesWith(n, move, speed float64) []float64 {
 	})
 }
 
-// direction is +1 when the leading edge must go up, -1 when down.
-func (t *task) direction() float64 { return math.Copysign(1, t.toward.Raise) }
+// direction is +1 when the leading edge must go up, -1 when down; for a rider
+// who may not shim, as the best of all has it.
+func (t *task) direction() float64 {
+	if t.toward.Raise == 0 {
+		return math.Copysign(1, t.best.Raise)
+	}
+	return math.Copysign(1, t.toward.Raise)
+}
 
 // reach is how far the foil can move against the feet, m: the track, and the
 // feet where they are free.
