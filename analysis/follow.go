@@ -43,9 +43,24 @@ func last(all []past) *past {
 	return out
 }
 
+// before is those of the sessions that began before today's, and names the
+// others. Without a date it goes by what they were given as.
+func (r *Result) before(all []past) []past {
+	var out []past
+	for _, p := range all {
+		if start := r.Session.Start; start != nil && p.started() >= float64(start.Unix()) {
+			r.warn(Note{Kind: NotBefore, Session: p.title()})
+			continue
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
 // follow tells whether the rider did since the session before what its own
 // sheet advised, nil when not.
-func (r *Result) follow(earlier []past) *Followed {
+func (r *Result) follow(all []past) *Followed {
+	earlier := r.before(all)
 	was := last(earlier)
 	if was == nil || was.Setup.Rider.Name != r.Setup.Rider.Name {
 		return nil
@@ -77,13 +92,29 @@ func (r *Result) follow(earlier []past) *Followed {
 const (
 	shimNear  = 0.15e-3
 	placeNear = 6e-3
+	// massNear is what a rider weighs more or less from day to day, kg.
+	massNear = 0.5
 )
 
-// did says whether the setups differ by the step that was advised: the shim,
-// and the feet against the mast, which go back when the mast goes forward.
+// did says whether the setups differ by the step that was advised and by
+// nothing else that the load depends on: the shim, and the feet against the
+// mast, which go back when the mast goes forward. Board and rig go with them,
+// whether or not the rider has measured them anew.
 func did(a *advice.Advice, was, now *setup.Setup) bool {
 	near := func(got, want, by float64) bool { return math.Abs(got-want) <= by }
 	feet := a.Step.Front - a.Step.Foil
+	foil := was.Foil
+	foil.Stabilizer.Shim, foil.Finish = now.Foil.Stabilizer.Shim, now.Foil.Finish
+	if foil != now.Foil || was.Rider.Level != now.Rider.Level || !near(now.Rider.Mass, was.Rider.Mass, massNear) ||
+		was.Rig.Kind != now.Rig.Kind || was.Rig.LiftFraction != now.Rig.LiftFraction ||
+		was.Board.Mass != now.Board.Mass || was.Board.DeckHeight != now.Board.DeckHeight {
+		return false
+	}
+	for _, moved := range []float64{now.Board.CG - was.Board.CG, now.Rig.MastFoot - was.Rig.MastFoot} {
+		if !near(moved, 0, placeNear) && !near(moved, -a.Step.Foil, placeNear) {
+			return false
+		}
+	}
 	return near(now.Foil.Stabilizer.Shim-was.Foil.Stabilizer.Shim, float64(a.Shim)*1e-3, shimNear) &&
 		near(now.Stance.Front-was.Stance.Front, feet, placeNear) && near(now.Stance.Back-was.Stance.Back, feet, placeNear)
 }

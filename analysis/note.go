@@ -23,6 +23,7 @@ const (
 	NoAttitude     Kind = "no attitude"         // Why
 	NotRigid       Kind = "sensor not fixed"    // Why: its pitch is not used
 	InEarlier      Kind = "earlier session"     // Session, Of
+	NotBefore      Kind = "not before"          // Session: given as earlier, and it began no earlier
 	RangeCut       Kind = "range cut"           // Range that was asked for, Ridden that is left of it
 	NotFlown       Kind = "note not flown"      // a [StrayNote]
 	NotUsual       Kind = "note not usual"      // a [StrayNote] that counts

@@ -67,6 +67,9 @@ func TestBeginnersOptionsHelp(t *testing.T) {
 	for _, need := range []float64{-1.5, 1.5} {
 		a, _, _ := advised(t, need, func(s *setup.Setup) { s.Rider.Level = "beginner" })
 		best := a.Options[len(a.Options)-1]
+		if math.Signbit(a.Options[0].Cards) {
+			t.Errorf("%+.1f° needed: no card has a sign", need)
+		}
 		if o := a.Options[1]; !best.Best || float64(best.StabilizerDeg)*need < 0 || o.Cards*need < 0 || o.Cards == 0 {
 			t.Errorf("%+.1f° needed: the best is %+.2f°, the first option %+g cards", need, best.StabilizerDeg, o.Cards)
 		}

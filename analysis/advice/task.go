@@ -153,7 +153,10 @@ func (t *task) options() []Option {
 		if n > 0 && t.s.Foil.Stabilizer.ShimSpan <= 0 {
 			break
 		}
-		cards := float64(n) * t.direction()
+		cards := 0.0 // not -0
+		if n > 0 {
+			cards = float64(n) * t.direction()
+		}
 		fixed := exactly(t.turn(cards, 1))
 		pair := t.objective.best(t.draws, t.best, fixed)
 		o := t.option(cards, pair, t.objective.bestEach(t.draws, pair, fixed))

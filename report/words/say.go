@@ -85,6 +85,8 @@ func (u Units) note(n analysis.Note) string {
 		return why + " Its pitch is not used."
 	case analysis.InEarlier:
 		return fmt.Sprintf("Earlier session %s: %s", n.Session, u.Say(n.Of))
+	case analysis.NotBefore:
+		return fmt.Sprintf("Session \"%s\" began no earlier than this one: it tells of the foil like the others, but what changed since it does not count as the step that was advised.", Clean(n.Session))
 	case analysis.RangeCut:
 		return fmt.Sprintf("The speeds asked for (%s to %s) go further beyond what was ridden or noted than anything checks: the advice is for %s to %s.",
 			u.SpeedText(n.Range[0]), u.SpeedText(n.Range[1]), u.SpeedText(n.Ridden[0]), u.SpeedText(n.Ridden[1]))
