@@ -21,8 +21,8 @@
 // where a card turns far) towards the best pair, a move of the foil or the
 // feet within reach towards it, and both, each at a price for its trouble, and
 // only if the chance that it is more even as this rider feels it is [Surely].
-// Without such a step the trim is kept, unless what three notes of feel would
-// tell is worth more than any step.
+// Without such a step the trim is kept, unless three notes of feel are worth
+// another outing: by the steps that they may make sure.
 //
 // It imports analysis/interval, analysis/setup, analysis/trim and gonum.
 package advice
