@@ -40,6 +40,9 @@ const (
 	strongNoteSigmas = 3.3 // and one between notes, of which there are fewer
 )
 
+// toldTurn is the least difference of two angles that a sheet tells apart, rad.
+const toldTurn = 0.1 * deg
+
 // Advise says what to do next with the shim and the foil, together. p must be
 // the posterior of the outing that s describes.
 func Advise(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *Advice {
@@ -63,6 +66,7 @@ func Advise(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *Adv
 	a.WorthKnowing = t.observations()
 	t.decide(a)
 	t.allTheWay(a)
+	wholeCard(a)
 	t.explain(a)
 	t.order(a)
 	return a
@@ -78,6 +82,18 @@ func (t *task) allTheWay(a *Advice) {
 		return
 	}
 	a.StabilizerChange, a.FoilMove = raiseInterval(all, each), moveInterval(all, each)
+}
+
+// wholeCard says why the step's card turns the stabilizer further than the best
+// pair, as that is told, does.
+func wholeCard(a *Advice) {
+	far, best := math.Abs(a.Step.Raise), math.Abs(a.StabilizerChange.Value)*deg
+	if far > best+toldTurn {
+		a.Why = append(a.Why, Reason{
+			Kind: WholeCard, Turn: a.Step.Raise, Limit: best,
+			Move: a.FoilMove.Value*mm - (a.Step.Foil - a.Step.Front), Larger: far > cardTurnsFar,
+		})
+	}
 }
 
 // order puts what leaves the trim alone first where no step is advised, and
@@ -299,9 +315,6 @@ func (t *task) take(a *Advice, c *step) {
 	}
 	if c.cards != 0 && c.move != 0 {
 		a.Why = append(a.Why, Reason{Kind: BothAtOnce})
-	}
-	if far := math.Abs(a.Step.Raise); far > math.Abs(t.toward.Raise)+0.1*deg {
-		a.Why = append(a.Why, Reason{Kind: WholeCard, Turn: a.Step.Raise, Limit: math.Abs(t.toward.Raise), Move: t.toward.Move - c.move, Larger: far > cardTurnsFar})
 	}
 	if math.Abs(c.move) >= largestMove && math.Abs(t.toward.Move) > largestMove+smallestMove {
 		a.Why = append(a.Why, Reason{Kind: PartOfTheWay, Move: t.toward.Move, Limit: largestMove})
