@@ -236,15 +236,6 @@ func (u Units) Observation(o advice.Observation) string {
 	return Clean(string(o.Kind))
 }
 
-// again says an observation, and of a note at speeds that were noted before
-// that one more there is a new one.
-func (u Units) again(r *analysis.Result, o advice.Observation) string {
-	if o.Kind == advice.NoteFeel && noted(r, o.Speeds) {
-		return strings.Replace(u.Observation(o), "Note how", "Note once more how", 1)
-	}
-	return u.Observation(o)
-}
-
 // noted says that the setup holds a note of feel at each of the speeds, m/s.
 func noted(r *analysis.Result, speeds []float64) bool {
 	const near = 0.5 // m/s, a knot
