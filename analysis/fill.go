@@ -15,7 +15,7 @@ import (
 func newResult(s *setup.Setup) *Result {
 	r := &Result{
 		Schema: Schema, Setup: s,
-		Rides: []Ride{}, PitchCurve: []PitchPoint{}, FootLoad: []LoadPoint{}, Forces: []Forces{}, ControlEffort: []EffortPoint{}, Assumptions: []Assumption{},
+		Rides: []Ride{}, Marks: []Mark{}, PitchCurve: []PitchPoint{}, FootLoad: []LoadPoint{}, Forces: []Forces{}, ControlEffort: []EffortPoint{}, Assumptions: []Assumption{},
 	}
 	nan := interval.Number(math.NaN())
 	r.Session = Session{Duration: nan, GPSHz: nan, IMUHz: nan, ClockOffset: interval.Unknown(), Files: []string{}, Warnings: []Finding{}}
@@ -44,6 +44,7 @@ func (o *observation) describe(r *Result) {
 		r.Mount = mount(o.motion.Mount)
 	}
 	o.describeRides(r)
+	o.describeMarks(r)
 	if o.motion == nil && len(o.log.IMU.Time) == 0 {
 		r.warn(Note{Kind: NoIMU})
 	}

@@ -29,6 +29,7 @@ type observation struct {
 	given    *[2]float64 // m/s east and north, the current that the setup states; nil when it does not
 	warnings []Finding
 	sound    *attitude.Samples // the IMU's samples once they were looked through
+	marks    []ingest.Mark     // the rider's, knocks among them
 }
 
 // observe goes from a log to the pitch law. It never fails: what a log cannot
@@ -51,6 +52,7 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	in := rideInput(log, o.motion)
 	in.Slowest = slowest(s)
 	o.ride = ride.Detect(in)
+	o.marks = o.riderMarks()
 	if o.motion == nil || !o.usable() {
 		return o
 	}

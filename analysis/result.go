@@ -25,6 +25,7 @@ type Result struct {
 	Mount         *Mount             `json:"mount"`
 	Rides         []Ride             `json:"rides"`
 	Totals        Totals             `json:"totals"`
+	Marks         []Mark             `json:"marks"` // what the rider marked, in order of time
 	BestSpeeds    BestSpeeds         `json:"best_speeds"`
 	WaterFlow     *WaterFlow         `json:"water_flow"`
 	PitchLaw      *PitchLaw          `json:"pitch_law"`

@@ -32,6 +32,7 @@ func build(r *raw.Columns) (*Log, error) {
 		notes: raw.NotesOf(r),
 		log:   &Log{Start: r.Start, noZone: r.NoZone, Files: []File{r.File}},
 	}
+	datedMarks(r)
 	b.finite()
 	b.believeDate()
 	b.unwrap()
@@ -73,7 +74,7 @@ func build(r *raw.Columns) (*Log, error) {
 		b.notes.Warn(w)
 	}
 	f.Dropped, b.log.Warnings = b.notes.Dropped(), b.notes.Warnings()
-	b.log.Marks = f.Marks
+	f.Marks, b.log.Marks = r.File.Marks, b.marks()
 	return b.log, nil
 }
 

@@ -33,7 +33,7 @@ type Log struct {
 	Clock    Clock
 	Files    []File
 	Warnings []Warning
-	Marks    []Mark // what riders and devices noted, in order of time
+	Marks    []Mark // what riders and devices noted, in order of At, which counts from Start; Time is by the device's clock
 
 	// What Merge needs of a log that is one part of an outing.
 	gyrOnly raw.Series // a gyroscope without an accelerometer

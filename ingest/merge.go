@@ -61,8 +61,8 @@ func Merge(logs []*Log) (*Log, error) {
 	if imu == nil && gps == nil {
 		return nil, errors.New("none of the logs holds an accelerometer with its times, a position or a speed")
 	}
-	slices.SortStableFunc(m.out.Marks, func(a, b Mark) int { return a.Time.Compare(b.Time) })
 	m.tie(imu, gps)
+	sortMarks(m.out.Marks)
 	m.forget()
 	if w, apart := m.out.overlap(); apart {
 		m.warn(w)
@@ -117,7 +117,6 @@ func (m *merger) add(l *Log) {
 	base := len(m.out.Files)
 	m.out.Files = append(m.out.Files, l.Files...)
 	m.out.Warnings = append(m.out.Warnings, l.Warnings...)
-	m.out.Marks = append(m.out.Marks, l.Marks...)
 	c := *l
 	p := &part{log: &c, dated: !l.Start.IsZero()}
 	for i := range l.Files {
@@ -126,6 +125,10 @@ func (m *merger) add(l *Log) {
 	d := l.zero
 	if p.dated {
 		d = secondsBetween(m.out.Start, l.Start)
+	}
+	for _, k := range l.Marks {
+		k.At, k.File = k.At+d, k.File+base
+		m.out.Marks = append(m.out.Marks, k)
 	}
 	c.IMU.Time, c.IMU.Gaps = moved(l.IMU.Time, l.IMU.Gaps, d)
 	c.GPS.Time, c.GPS.Gaps = moved(l.GPS.Time, l.GPS.Gaps, d)
@@ -407,9 +410,11 @@ func (m *merger) tie(imu, gps *part) {
 	// The times are copies of the log's own.
 	if imu != nil && !imu.dated && math.Abs(first) > relativeFar {
 		shiftTimes(u.Time, u.Gaps, -first)
+		m.out.shiftMarks(m.out.byIMU, func(t float64) float64 { return t - first })
 	}
 	if gps != nil && !gps.dated && math.Abs(firstFix) > relativeFar {
 		shiftTimes(g.Time, g.Gaps, -firstFix)
+		m.out.shiftMarks(func(f int) bool { return !m.out.byIMU(f) }, func(t float64) float64 { return t - firstFix })
 	}
 }
 

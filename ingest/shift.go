@@ -18,6 +18,7 @@ func (l *Log) ShiftIMU(atS, offsetS, driftPPM, offsetSE, driftSE float64, how Ti
 	if len(t) == 0 {
 		return
 	}
+	defer sortMarks(l.Marks)
 	d := driftPPM * 1e-6
 	shift := func(x float64) float64 { return atS + (x-atS-offsetS)/(1+d) }
 	mid := (t[0] + t[len(t)-1]) / 2
@@ -29,12 +30,14 @@ func (l *Log) ShiftIMU(atS, offsetS, driftPPM, offsetSE, driftSE float64, how Ti
 		g := &l.IMU.Gaps[i]
 		g.Start, g.End = shift(g.Start), shift(g.End)
 	}
+	l.shiftMarks(l.byIMU, shift)
 	if t[0] >= 0 {
 		return
 	}
 	before := math.Floor(t[0])
 	shiftTimes(t, l.IMU.Gaps, -before)
 	shiftTimes(l.GPS.Time, l.GPS.Gaps, -before)
+	l.shiftMarks(func(int) bool { return true }, func(t float64) float64 { return t - before })
 	if !l.Start.IsZero() {
 		l.Start = addSeconds(l.Start, before)
 	}

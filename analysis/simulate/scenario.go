@@ -63,6 +63,7 @@ type Scenario struct {
 	Falls      float64    // per hour of flight [6]
 	Pumping    float64    // bouts per hour of flight [10]
 	PumpHeave  float64    // m, amplitude at 1.1 Hz [0.06]
+	Blows      []Blow     // short ones on the deck; a double knock is two within a second [none]
 	Wave       float64    // m, amplitude of the waves [0.1]
 	WavePeriod float64    // s, of encounter [3.5]
 	Height     float64    // m, flying height [0.35]
@@ -124,6 +125,29 @@ type Scenario struct {
 	GPSSpikes    int           // wild fixes, flagged as a reader would [0]
 
 	Gear Gear // what the rider writes down
+}
+
+// A Blow is a change of the board's velocity within hundredths of a second.
+type Blow struct {
+	At   float64 // s
+	Size float64 // m/s, downwards: a foot's 3 N·s on a board of 11 kg are 0.27
+}
+
+// blowLength is how long a blow lasts, and blowFades how soon the rider's legs
+// and the foil take it up, s.
+const blowLength, blowFades = 0.02, 0.1
+
+// blow is the deck's acceleration at time t by the blows, m/s² up.
+func (sc *Scenario) blow(t float64) (a float64) {
+	for _, b := range sc.Blows {
+		switch u := (t - b.At) / blowLength; {
+		case u > 0 && u < 1:
+			a -= b.Size / blowLength * math.Pi / 2 * math.Sin(math.Pi*u)
+		case u >= 1 && u < 50:
+			a += b.Size / blowFades * math.Exp((1-u)*blowLength/blowFades)
+		}
+	}
+	return a
 }
 
 // Gear is what goes into the setup besides the foil's numbers.

@@ -138,6 +138,7 @@ func (m *motion) imu(sc *Scenario, q []quat.Number, hold *holder) (ingest.IMU, [
 		a := rotation.Rotate(quat.Conj(q[i]), r3.Vec{X: m.acc[0][i], Y: m.acc[1][i], Z: m.acc[2][i] + trim.Gravity})
 		spin := r3.Scale(1/(2*m.dt), r3.Sub(rates[2], rates[0]))
 		a = r3.Add(a, r3.Add(r3.Cross(spin, sc.Lever), r3.Cross(w, r3.Cross(w, sc.Lever))))
+		a.Z += sc.blow(t)
 		a = rotation.Rotate(quat.Conj(toBoard[i]), a)
 		turn := rate(sensor, i, m.dt)
 		if (sc.Mounting == "" || sc.Mounting == Fixed) && sc.MountBend == 0 {

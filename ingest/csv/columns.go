@@ -28,7 +28,7 @@ func isExport(head []string) bool {
 
 // acceptedColumns is the list for error messages.
 const acceptedColumns = "time_s or time_utc; ax ay az with _mps2 or _g; gx gy gz with _radps or _dps; " +
-	"lat_deg, lon_deg, alt_m; speed_mps, speed_kn or speed_kmh; course_deg"
+	"lat_deg, lon_deg, alt_m; speed_mps, speed_kn or speed_kmh; course_deg; mark"
 
 // A column is one column of the file at hand.
 type column struct {
@@ -219,7 +219,7 @@ func enough(cols []column) (hasTime, measured bool) {
 		switch {
 		case c.slot == unit.SlotTime || c.slot == unit.SlotUTC:
 			hasTime = true
-		case c.slot != unit.SlotIgnore && c.slot != unit.SlotAlt && c.slot != unit.SlotCourse && c.slot != unit.SlotFix:
+		case c.slot >= unit.SlotAcc && c.slot <= unit.SlotLon || c.slot == unit.SlotSpeed:
 			measured = true
 		}
 	}

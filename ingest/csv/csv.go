@@ -9,6 +9,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -64,6 +65,7 @@ type reader struct {
 	last   int  // last column in use
 	export bool // there is a column that marks the rows with a fix
 	shares bool // the gyroscope has the accelerometer's times
+	marked bool // the row before had a mark: a button held down is one
 
 	tail lastField
 	now  values // of the row at hand
@@ -345,6 +347,11 @@ func (c *reader) finish() (*raw.Columns, error) {
 	}
 	if c.m != nil && !c.m.start.IsZero() && c.out.Start.IsZero() {
 		c.out.Start = c.m.start
+	}
+	for i := range c.out.File.Marks {
+		if m := &c.out.File.Marks[i]; !c.out.Start.IsZero() && math.Abs(m.At) < 1e9 {
+			m.Time = c.out.Start.Add(time.Duration(math.Round(m.At * 1e9)))
+		}
 	}
 	c.out.File.Dropped = c.notes.Dropped()
 	c.out.Warnings = c.notes.Warnings()

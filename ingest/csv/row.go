@@ -29,7 +29,7 @@ const (
 
 func groupOf(slot int) uint8 {
 	switch {
-	case slot < 0:
+	case slot < 0, slot == unit.SlotMark:
 		return groupNone
 	case slot < unit.SlotGyr:
 		return groupAcc
@@ -47,7 +47,7 @@ var groupNames = map[uint8]string{groupAcc: "accelerometer", groupGyr: "gyroscop
 // values are what one row holds.
 type values struct {
 	v              [unit.SlotCount]float64 // NaN where there is nothing
-	text           [unit.SlotDate - unit.SlotCount + 1][]byte
+	text           [unit.SlotMark - unit.SlotCount + 1][]byte
 	bad, notFinite uint8 // groups
 }
 
@@ -86,7 +86,7 @@ func (c *reader) row(line []byte, whole bool) {
 		c.raggedRow(line, n, whole)
 		return
 	}
-	if !whole && !c.trusted(line[lastAt:]) {
+	if !whole && c.cols[c.last].slot != unit.SlotMark && !c.trusted(line[lastAt:]) {
 		g := groupOf(c.cols[c.last].slot)
 		c.warn(raw.Warning{Kind: raw.CutLine, Sensor: groupNames[g], Text: []string{string(line[lastAt:])}})
 		c.notes.Drop(1, raw.CutLine, "")
@@ -96,10 +96,30 @@ func (c *reader) row(line []byte, whole bool) {
 		}
 	}
 	c.tail.note(line[lastAt:], c.delim, c.dec)
-	if t, ok := c.when(); ok {
-		c.add(t, &now.v, now.bad, now.notFinite)
+	t, ok := c.when()
+	if !ok {
+		return
+	}
+	text := scan.Bare(now.text[unit.SlotMark-unit.SlotCount])
+	if len(text) > 0 && !c.marked {
+		c.mark(t, text)
+	}
+	c.marked = len(text) > 0
+	c.add(t, &now.v, now.bad, now.notFinite)
+}
+
+// maxMarks bounds how many marks are kept.
+const maxMarks = 1000
+
+// mark keeps the text of a row's mark.
+func (c *reader) mark(t float64, text []byte) {
+	if m := &c.out.File.Marks; len(*m) < maxMarks {
+		*m = append(*m, raw.Mark{At: t, Kind: raw.Noted, Text: raw.Clip(string(text), maxMarkText)})
 	}
 }
+
+// maxMarkText bounds what is kept of a mark, bytes.
+const maxMarkText = 80
 
 // number reads the number of a column at line[i]; it returns where it ends.
 func (c *reader) number(col *column, line []byte, i int) int {

@@ -133,10 +133,10 @@ var stops = []profile.EventType{profile.EventTypeStop, profile.EventTypeStopAll,
 
 // mark keeps a session, a lap or an event of the timer or of a press.
 func (f *reader) mark(file *raw.File, a *profile.ActivityFile, num profile.MesgNum) {
-	add := func(at time.Time, kind, text string, ms uint32) {
+	add := func(at time.Time, kind raw.MarkKind, text string, ms uint32) {
 		m := raw.Mark{Time: at, Kind: kind, Text: text}
 		if at.Unix() < epoch+systemTime { // counts from power-on
-			m.Time = time.Time{}
+			m.Time, m.At = time.Time{}, float64(at.Unix()-epoch-int64(f.base))
 		}
 		if ms != 0xFFFFFFFF {
 			m.LengthS = float64(ms) / 1000
@@ -148,22 +148,22 @@ func (f *reader) mark(file *raw.File, a *profile.ActivityFile, num profile.MesgN
 		if s.Sport != profile.SportInvalid {
 			sport = plainName(s.Sport.String())
 		}
-		add(s.StartTime, "session", sport, s.TotalElapsedTime)
+		add(s.StartTime, raw.Session, sport, s.TotalElapsedTime)
 	}
 	for _, l := range a.Laps {
-		add(l.StartTime, "lap", "", l.TotalElapsedTime)
+		add(l.StartTime, raw.Lap, "", l.TotalElapsedTime)
 		if l.LapTrigger == profile.LapTriggerManual { // pressed at its end
-			add(l.Timestamp, "press", "", 0)
+			add(l.Timestamp, raw.Press, "", 0)
 		}
 	}
 	for _, e := range a.Events {
 		switch {
 		case e.Event == profile.EventTimer && e.EventType == profile.EventTypeStart:
-			add(e.Timestamp, "start", "", 0)
+			add(e.Timestamp, raw.Started, "", 0)
 		case e.Event == profile.EventTimer && slices.Contains(stops, e.EventType):
-			add(e.Timestamp, "stop", "", 0)
+			add(e.Timestamp, raw.Stopped, "", 0)
 		case e.Event == profile.EventUserMarker:
-			add(e.Timestamp, "mark", "", 0)
+			add(e.Timestamp, raw.Noted, "", 0)
 		default:
 			f.unread[num]++
 		}

@@ -328,10 +328,10 @@ func (g *gpxReader) point() {
 func (g *gpxReader) waypoint() {
 	ns, ok := g.time(g.p.time)
 	if !ok {
-		g.Drop(1, raw.Waypoint, "")
+		g.Drop(1, raw.NoMoment, "")
 		return
 	}
-	g.out.File.Marks = append(g.out.File.Marks, raw.Mark{Time: time.Unix(0, ns).UTC(), Kind: "waypoint", Text: g.p.name})
+	g.out.File.Marks = append(g.out.File.Marks, raw.Mark{Time: time.Unix(0, ns).UTC(), Kind: raw.Waypoint, Text: g.p.name})
 }
 
 // time reads a point's time as Unix ns.

@@ -18,16 +18,37 @@ type File struct {
 	DurationS float64   `json:"duration_s"` // first to last sample, s
 	Read      int       `json:"read"`       // samples kept
 	Dropped   []Dropped `json:"dropped"`
-	Marks     []Mark    `json:"marks,omitempty"` // sessions, laps and the timer's stops, as the device noted them
+	Marks     []Mark    `json:"marks,omitempty"` // in the order of the file
 }
 
 // A Mark is a moment that the rider or a device noted.
 type Mark struct {
 	Time time.Time `json:"time,omitzero"` // UTC, its beginning; zero without a date
-	Kind string    `json:"kind"`          // "session", "lap", "start", "stop", "waypoint", "mark"
-	Text string    `json:"text"`          // the sport, the name of a waypoint, what the file says; may be ""
+	At   float64   `json:"at_s"`          // the same, s since the start of the samples
+	Kind MarkKind  `json:"kind"`
+	Text string    `json:"text"` // the sport, the name of a waypoint, what the file says; may be ""
 	// LengthS is how long a session or lap lasted, s; 0 when it is not told.
 	LengthS float64 `json:"length_s,omitempty"`
+	File    int     `json:"-"` // index into the log's files: whose clock it is by
+}
+
+// A MarkKind says who or what set a mark.
+type MarkKind string
+
+const (
+	Session  MarkKind = "session"
+	Lap      MarkKind = "lap"
+	Started  MarkKind = "start" // of the device's timer
+	Stopped  MarkKind = "stop"
+	Press    MarkKind = "press"    // of the lap key
+	Noted    MarkKind = "mark"     // a column of marks, the device's own marker
+	Waypoint MarkKind = "waypoint" // set with its time
+	Knock    MarkKind = "knock"    // a double knock on the deck; found by the analysis
+)
+
+// ByRider says whether the rider set it, rather than the device.
+func (k MarkKind) ByRider() bool {
+	return k == Press || k == Noted || k == Waypoint || k == Knock
 }
 
 // A Channel is one kind of measurement in a file.

@@ -145,7 +145,7 @@ const (
 	RecordsBeside Kind = "receiver fix, beside records of the same track"
 	DenserBeside  Kind = "record, beside denser fixes of the receiver"
 	NotUsed       Kind = "message of a kind that is not used"
-	Waypoint      Kind = "waypoint without a time"
+	NoMoment      Kind = "waypoint without a time"
 	RoutePoint    Kind = "route point (a plan, not a track)"
 )
 

@@ -182,6 +182,9 @@ func (f *Fixes) Fold(i, j int) {
 
 // ShiftAll adds d to all times of a raw log; shared times once.
 func ShiftAll(r *Columns, d float64) {
+	for i := range r.File.Marks {
+		r.File.Marks[i].At += d
+	}
 	var done [][]float64
 	for _, ts := range r.Times() {
 		if len(ts) == 0 || slices.ContainsFunc(done, func(o []float64) bool { return &o[0] == &ts[0] }) {

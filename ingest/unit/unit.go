@@ -24,6 +24,7 @@ const (
 	SlotTime   = 12
 	SlotUTC    = 13
 	SlotDate   = 14 // the day of a time of day
+	SlotMark   = 15 // any text
 	SlotIgnore = -1
 )
 
@@ -106,6 +107,7 @@ var Quantities = []Quantity{
 	{"alt", SlotAlt, lengthUnits},
 	{"speed", SlotSpeed, SpeedUnits},
 	{"course", SlotCourse, AngleUnits},
+	{"mark", SlotMark, []Unit{{Scale: 1}}},
 }
 
 // bare brings a unit's spelling down to letters, digits, slashes and °.
@@ -171,7 +173,7 @@ func Split(name string) (q *Quantity, u *Unit, missing bool) {
 func (q *Quantity) Names() []string {
 	var s []string
 	for _, u := range q.Units {
-		s = append(s, q.Base+"_"+u.Name)
+		s = append(s, strings.TrimSuffix(q.Base+"_"+u.Name, "_"))
 	}
 	return s
 }

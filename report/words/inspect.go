@@ -115,13 +115,24 @@ func inspectFile(b *strings.Builder, f ingest.File) {
 	}
 }
 
+// MarkName is what a kind of mark is called.
+func MarkName(k raw.MarkKind) string {
+	switch k {
+	case raw.Press:
+		return "lap press"
+	case raw.Knock:
+		return "double knock"
+	}
+	return string(k)
+}
+
 // marks are a file's marks in a few words.
 func marks(ms []ingest.Mark) string {
 	var words []string
-	n := map[string]int{}
+	n := map[raw.MarkKind]int{}
 	for _, m := range ms {
 		n[m.Kind]++
-		if m.Kind == "session" && n[m.Kind] <= 3 {
+		if m.Kind == raw.Session && n[m.Kind] <= 3 {
 			s := "session"
 			if m.Text != "" {
 				s += " (" + m.Text + ")"
@@ -132,16 +143,12 @@ func marks(ms []ingest.Mark) string {
 			words = append(words, s)
 		}
 	}
-	for _, k := range []struct{ kind, one string }{{"lap", "lap"}, {"press", "lap press"}, {"mark", "mark"}, {"waypoint", "waypoint"}} {
-		if c := n[k.kind]; c > 0 {
-			s := Counted(c, k.one)
-			if k.kind == "press" && c > 1 {
-				s = fmt.Sprintf("%d lap presses", c)
-			}
-			words = append(words, s)
+	for _, k := range []raw.MarkKind{raw.Lap, raw.Press, raw.Noted, raw.Waypoint} {
+		if c := n[k]; c > 0 {
+			words = append(words, Counted(c, MarkName(k)))
 		}
 	}
-	if c := n["stop"]; c > 0 {
+	if c := n[raw.Stopped]; c > 0 {
 		words = append(words, fmt.Sprintf("timer stopped %d ×", c))
 	}
 	return Listed(words)

@@ -33,7 +33,7 @@ func Counted(n int, one string) string {
 		return "1 " + one
 	}
 	many := one + "s"
-	if strings.HasSuffix(one, "x") {
+	if strings.HasSuffix(one, "x") || strings.HasSuffix(one, "s") {
 		many = one + "es"
 	}
 	return Thousands(n) + " " + many

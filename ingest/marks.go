@@ -1,0 +1,61 @@
+package ingest
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"evenfoot/ingest/raw"
+	"evenfoot/ingest/unit"
+)
+
+// datedMarks counts the marks that tell UTC from the start of the columns, as
+// the samples are. A mark whose clock tells no date beside samples that have
+// one, or the other way round, stands at no moment of the log.
+func datedMarks(r *raw.Columns) {
+	for i := range r.File.Marks {
+		m := &r.File.Marks[i]
+		switch dated := !m.Time.IsZero(); {
+		case dated == r.Start.IsZero():
+			m.At = raw.NaN
+		case dated:
+			m.At = secondsBetween(r.Start, m.Time)
+		}
+	}
+}
+
+// marks are the file's marks at the moments of the mended log, in order of
+// time.
+func (b *builder) marks() []Mark {
+	var out []Mark
+	for i := range b.r.File.Marks {
+		m := &b.r.File.Marks[i]
+		if !(math.Abs(m.At) < timeMost) {
+			m.At = 0 // JSON has no NaN
+			continue
+		}
+		out = append(out, *m)
+	}
+	sortMarks(out)
+	return out
+}
+
+func sortMarks(m []Mark) {
+	slices.SortStableFunc(m, func(a, b Mark) int { return cmp.Compare(a.At, b.At) })
+}
+
+// byIMU says whether file i is by the clock of the IMU alone.
+func (l *Log) byIMU(i int) bool {
+	return (i != l.GPS.File || len(l.GPS.Time) == 0) && slices.ContainsFunc(l.Files[i].Channels, func(c Channel) bool {
+		return c.Name == unit.SensorNames[unit.Acc]
+	})
+}
+
+// shiftMarks moves the marks of some files.
+func (l *Log) shiftMarks(of func(file int) bool, shift func(t float64) float64) {
+	for i := range l.Marks {
+		if m := &l.Marks[i]; of(m.File) {
+			m.At = shift(m.At)
+		}
+	}
+}

@@ -1,0 +1,60 @@
+package ingest
+
+import (
+	"fmt"
+	"math"
+	"testing"
+	"time"
+
+	"evenfoot/ingest/csv"
+)
+
+// TestMarkColumn: any text in the column is a mark at its row, once while it
+// stays, also in a row that holds nothing else and at the file's ragged end.
+func TestMarkColumn(t *testing.T) {
+	text := "time_s,ax_mps2,ay_mps2,az_mps2,mark\n5,0,0,9.81,\n6,0,0,9.81,even\n7,0,0,9.81,even\n8,0,0,9.81,\n9,,,,\" front foot \"\n10,0,0,9.81,\n11,0,0,9.81,last"
+	l := mustRead(t, text)
+	if len(l.IMU.Time) != 6 || len(l.Warnings) > 0 {
+		t.Errorf("%d samples, %v", len(l.IMU.Time), l.Warnings)
+	}
+	if got := fmt.Sprint(marksOf(l)); got != "[6 even 9 front foot 11 last]" {
+		t.Errorf("marks %s", got)
+	}
+	l = mustRead(t, "# start: 2026-09-20T10:00:00Z\n"+text)
+	if want := time.Date(2026, 9, 20, 10, 0, 6, 0, time.UTC); !l.Marks[0].Time.Equal(want) || l.Marks[0].At != 6 {
+		t.Errorf("%+v, want %s", l.Marks[0], want)
+	}
+	columns, err := csv.ParseMap("m", []byte("time_s = \"t\"\nax_mps2 = \"x\"\nay_mps2 = \"y\"\naz_mps2 = \"z\"\nmark = \"note\"\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := readText("t,x,y,z,note\n0,1,2,9.81,\n0.01,1,2,9.81,go\n0.02,1,2,9.81,\n", Options{Map: columns})
+	if err != nil || fmt.Sprint(marksOf(m)) != "[0.01 go]" {
+		t.Errorf("by a map: %v, %v", marksOf(m), err)
+	}
+}
+
+func marksOf(l *Log) (out []any) {
+	for _, m := range l.Marks {
+		out = append(out, m.At, m.Text)
+	}
+	return out
+}
+
+// TestMarksKeepTheirClock: marks of the logger go with its clock, those of the
+// receiver with its own.
+func TestMarksKeepTheirClock(t *testing.T) {
+	imu := mustRead(t, "time_s,ax_mps2,ay_mps2,az_mps2,mark\n9000,0,0,9.81,\n9001,0,0,9.81,even\n9002,0,0,9.81,\n")
+	gps := mustRead(t, "# start: 2026-09-20T10:00:00Z\ntime_s,lat_deg,lon_deg,speed_mps,mark\n0,47,7,1,\n1,47.00001,7,1,go\n2,47.00002,7,1,\n")
+	l, err := Merge([]*Log{imu, gps})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := fmt.Sprint(marksOf(l)); got != "[1 even 1 go]" {
+		t.Errorf("merged: %s", got)
+	}
+	l.ShiftIMU(0, 0.5, 0, math.NaN(), math.NaN(), ByMotion) // 0.5 s fast: the log starts a second earlier
+	if got := fmt.Sprint(marksOf(l)); got != "[1.5 even 2 go]" {
+		t.Errorf("shifted: %s; times %v, %v", got, l.IMU.Time, l.GPS.Time)
+	}
+}
