@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 
+	"github.com/dustin/go-humanize"
 	"golang.org/x/text/encoding/unicode"
 	"golang.org/x/text/transform"
 
@@ -90,7 +91,7 @@ func read(src io.Reader, name string, size int64, opt Options) (*raw.Columns, er
 		br = bufio.NewReaderSize(bound, readSize)
 		size = -1
 	} else if size > opt.MaxBytes {
-		return nil, fmt.Errorf("%s: is %s long, more than the bound of %s for one file", name, bytesText(size), bytesText(opt.MaxBytes))
+		return nil, fmt.Errorf("%s: is %s long, more than the bound of %s for one file", name, humanize.IBytes(uint64(size)), humanize.IBytes(uint64(opt.MaxBytes)))
 	}
 	r, err := dispatch(br, name, size, opt)
 	if bound.err != nil { // before err: a reader may have wrapped it or taken it for an end
@@ -267,7 +268,7 @@ func (b *bounded) Read(p []byte) (int, error) {
 	b.n += int64(n)
 	switch {
 	case b.n > b.max:
-		b.err = fmt.Errorf("expands to more than %s, the bound for one file", bytesText(b.max))
+		b.err = fmt.Errorf("expands to more than %s, the bound for one file", humanize.IBytes(uint64(b.max)))
 		return 0, b.err
 	case b.n > freeExpansion && b.n > maxRatio*b.packed.n:
 		b.err = fmt.Errorf("expands to more than %d times its size; no log does, so this is taken for a trap", maxRatio)
@@ -277,20 +278,6 @@ func (b *bounded) Read(p []byte) (int, error) {
 		return n, io.EOF
 	}
 	return n, err
-}
-
-func bytesText(n int64) string {
-	switch {
-	case n >= 10<<30:
-		return fmt.Sprintf("%d GiB", n>>30)
-	case n >= 1<<30:
-		return fmt.Sprintf("%.1f GiB", float64(n)/(1<<30))
-	case n >= 1<<20:
-		return fmt.Sprintf("%.1f MiB", float64(n)/(1<<20))
-	case n >= 1<<10:
-		return fmt.Sprintf("%.1f KiB", float64(n)/(1<<10))
-	}
-	return fmt.Sprintf("%d bytes", n)
 }
 
 // ProposeMap looks at a CSV whose columns have other names and guesses a column

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"github.com/dustin/go-humanize"
+
 	"evenfoot/ingest"
 	"evenfoot/ingest/raw"
 )
@@ -77,7 +79,7 @@ func inspectFile(b *strings.Builder, f ingest.File) {
 	if f.Gzip {
 		kind += ", gzip"
 	}
-	fmt.Fprintf(b, "%s\n  kind        %s, %s\n", f.Name, kind, Bytes(f.Bytes))
+	fmt.Fprintf(b, "%s\n  kind        %s, %s\n", f.Name, kind, humanize.IBytes(uint64(f.Bytes)))
 	if f.Device != "" {
 		fmt.Fprintf(b, "  device      %s\n", f.Device)
 	}

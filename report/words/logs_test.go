@@ -11,38 +11,76 @@ import (
 	"testing"
 	"unicode/utf8"
 
+	"evenfoot/filter/align"
 	"evenfoot/ingest"
 	"evenfoot/ingest/raw"
 )
 
-// kinds reads the kinds of warning from their source, so that none is left out.
-func kinds(t *testing.T) []raw.Kind {
+// kinds reads the kinds of finding from their source, so that none is left out.
+func kinds(t *testing.T, files ...string) []string {
 	t.Helper()
-	src, err := os.ReadFile("../../ingest/raw/kinds.go")
-	if err != nil {
-		t.Fatal(err)
-	}
-	warnings, _, _ := strings.Cut(string(src), "// Why samples are left out")
-	var out []raw.Kind
-	for _, m := range regexp.MustCompile(`(?m)^\t\w+ +Kind = "([^"]+)"`).FindAllStringSubmatch(warnings, -1) {
-		out = append(out, raw.Kind(m[1]))
+	var out []string
+	for _, f := range files {
+		src, err := os.ReadFile(filepath.Join("../..", f))
+		if err != nil {
+			t.Fatal(err)
+		}
+		found, _, _ := strings.Cut(string(src), "// Why samples are left out")
+		for _, m := range regexp.MustCompile(`(?m)^(?:\t|const )\w+ +(?:Lack|Bend)?Kind = "([^"]+)"`).FindAllStringSubmatch(found, -1) {
+			out = append(out, m[1])
+		}
 	}
 	return out
+}
+
+// TestBooks: every kind of finding has its sentence, and every sentence its kind.
+func TestBooks(t *testing.T) {
+	for name, files := range map[string][]string{
+		"log":   {"ingest/raw/kinds.go"},
+		"mount": {"filter/align/finding.go"},
+	} {
+		b, all := newBook(name), kinds(t, files...)
+		if len(all) == 0 || len(b) != len(all) {
+			t.Errorf("%s: %d sentences for %d kinds", name, len(b), len(all))
+		}
+		for _, k := range all {
+			if b[k] == "" {
+				t.Errorf("%s: nothing is said of %q", name, k)
+			}
+		}
+	}
+}
+
+// TestMountIsSaid: every sentence can be said.
+func TestMountIsSaid(t *testing.T) {
+	of := align.Finding{Kind: align.LevelSetup}
+	for _, k := range kinds(t, "filter/align/finding.go") {
+		for _, other := range []float64{0, 2} {
+			f := align.Finding{Kind: align.Kind(k), At: 70, Until: 190, Count: 3, Turn: 0.5, Other: other, Speed: 5, Of: &of}
+			if s := (Units{}).Say(f); s == "" || s == k && k != "setup" || strings.Contains(s, "template") || strings.Contains(s, "%!") {
+				t.Errorf("%q: %q", k, s)
+			}
+		}
+	}
+	still := align.Finding{Kind: align.LevelStill, At: 12, Until: 131, Heel: 0.01, Sway: 0.001, Count: 2, Pitch: 0.004}
+	if s, want := (Units{}).Say(still), "still stretch at 12 s–2:11 (119 s), level across within 0.6°, still within 0.06°; 2 more agree within 0.2°"; s != want {
+		t.Errorf("%q, want %q", s, want)
+	}
 }
 
 // TestEveryWarningIsSaid: each kind has a sentence of its own, in the singular
 // and in the plural, and nothing is said of places and numbers that are not
 // known.
 func TestEveryWarningIsSaid(t *testing.T) {
-	all := kinds(t)
+	all := kinds(t, "ingest/raw/kinds.go")
 	if len(all) < 70 {
 		t.Fatalf("only %d kinds found", len(all))
 	}
 	for _, k := range all {
 		for n := range 3 {
-			w := ingest.Warning{Kind: k, Count: n + 1, Sensor: "gyroscope", Text: []string{"one", "two", "three"}, Values: []float64{2, 3, 4}}
+			w := ingest.Warning{Kind: raw.Kind(k), Count: n + 1, Sensor: "gyroscope", Text: []string{"one", "two", "three"}, Values: []float64{2, 3, 4}}
 			s := Warning(w)
-			if s == UpperFirst(string(k))+"." {
+			if s == UpperFirst(k)+"." {
 				t.Errorf("%q has no sentence", k)
 			}
 			for _, bad := range []string{"NaN", "1 fixes", "1 samples", "1 bytes", "0 bytes", "line 0", "byte 0", "byte -1", "%!", " fix that only repeat ", "  "} {

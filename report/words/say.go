@@ -28,6 +28,8 @@ func (u Units) Say(f analysis.Finding) string {
 		return u.stray(f)
 	case align.Finding:
 		return u.alignment(f)
+	case *align.Finding:
+		return u.alignment(*f)
 	case trim.LeftOut:
 		return fmt.Sprintf("%s is left out: %v.", UpperFirst(earlier(f.Title, f.Outing+1)), f.Why)
 	case trim.Conflict:
