@@ -63,7 +63,7 @@ func For(r *analysis.Result, u Units) Answer {
 			w.Buys = append(w.Buys, s)
 		}
 	}
-	next := u.keepOrCheck(r)
+	next := u.Reason(a.Next, r)
 	switch a.Verdict {
 	case advice.Change:
 		w.change(r, u)

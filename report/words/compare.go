@@ -2,7 +2,6 @@ package words
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -64,53 +63,11 @@ const feltMove = 0.04
 
 // Judgement says a judgement point by point.
 func (u Units) Judgement(b *advice.BeforeAfter) string {
-	const by = "By the model and all the evidence, the setups taken at their word,"
 	var says []string
 	for _, x := range b.Says {
-		var s string
-		switch x.Kind {
-		case advice.NothingChanged:
-			s = "The two setups are the same: nothing was changed that this program knows of, so there is no change to judge."
-		case advice.ChangedUnsaid:
-			s = "Yet the outing after does not fit the outing before: something changed that the setups do not tell."
-		case advice.FeltAsForetold:
-			s = "What the feet felt after the change fits what the outing before foretold, and does not fit an unchanged trim."
-		case advice.FitsUnchanged:
-			s = "What was seen fits an unchanged trim far better than the change that was foretold. Check that the change was made as the second setup says, and that the notes are of this outing."
-		case advice.NotAsForetold:
-			s = "What was seen after the change is not what the outing before foretold. Check the size and the side of the change, and the notes of feel."
-		case advice.NoNotesAfter:
-			s = "There are no notes of feel from the outing after the change, so the load cannot be checked."
-		case advice.NoNotesBefore:
-			s = "There are no notes of feel from the outing before the change, so nothing tells how the load was then."
-		case advice.NotesDoNotTell:
-			s = "The notes of feel do not tell the change that was foretold from no change at all."
-		case advice.NextTime:
-			s = u.nextTime(x)
-		case advice.RowUnlike:
-			s = fmt.Sprintf("The %s is otherwise than predicted, by more than chance explains.", u.Row(*x.Row))
-		case advice.MoreEven:
-			s = fmt.Sprintf("%s the load is more even than before (chance %s).", by, Chance(x.Chance))
-		case advice.LessEven:
-			s = fmt.Sprintf("%s the load is less even than before (chance that it is better: %s).", by, Chance(x.Chance))
-		case advice.EvennessUnclear:
-			s = fmt.Sprintf("Whether the load is more even than before cannot be told (chance %s).", Chance(x.Chance))
-		}
-		says = append(says, s)
+		says = append(says, u.Reason(x, nil))
 	}
 	return strings.Join(says, " ")
-}
-
-// nextTime says what to note so that the next comparison can tell.
-func (u Units) nextTime(x advice.Reason) string {
-	if x.Speed == 0 {
-		return "Next time note how the feet feel at the same three or four speeds before and after."
-	}
-	s := fmt.Sprintf("Next time note how the feet feel at the same three or four speeds before and after, %s among them: there the change foretold for the front foot is largest, %+.0f points.", u.SpeedText(x.Speed), 100*x.Share)
-	if math.Abs(x.Share) < feltMove {
-		s += " A change so small can hardly be felt; only more notes would show it."
-	}
-	return s
 }
 
 // Row names the quantity of a comparison's row.

@@ -1,8 +1,8 @@
 package words
 
 import (
+	"cmp"
 	"fmt"
-	"math"
 	"strings"
 
 	"evenfoot/analysis/trim"
@@ -11,29 +11,18 @@ import (
 // farSigmas is how far an unknown must be to be called far outside.
 const farSigmas = 4.0
 
+var conflictBook = newBook("conflict")
+
 // Conflict says which input disagrees with the rest, and what to check.
 func (u Units) Conflict(c trim.Conflict) string {
 	where := ""
 	if c.Outing > 0 {
 		where = " of " + earlier(c.Title, c.Outing)
 	}
-	share := func(v float64) string { return fmt.Sprintf("%.0f %%", 100*v) }
-	switch c.Kind {
-	case trim.SlopeKind:
-		return fmt.Sprintf("the slope of the pitch law%s: it asks for a foil that lifts %s %s than the setup's (check foil.wing.area_cm2, foil.wing.span_cm, rider.mass_kg, and that the logger sits firmly on the board)",
-			where, Percent(math.Abs(c.Asked/c.Stated-1)), Choose(c.Asked < c.Stated, "less", "more"))
-	case trim.ZeroKind:
-		return fmt.Sprintf("the pitch at zero lift%s: %.1f° measured, %.1f° from the setup (check foil.wing.incidence_deg and that the board was level in the still stretch)", where, c.Asked*radian, c.Stated*radian)
-	case trim.NotePairKind:
-		return fmt.Sprintf("the notes of feel%s, which contradict each other: %s on the front foot at %s, but %s at %s", where, share(c.OtherShare), u.SpeedText(c.OtherSpeed), share(c.Asked), u.SpeedText(c.Speed))
-	case trim.UnknownKind:
-		return u.strained(c)
-	case trim.NullKind:
-		return fmt.Sprintf("the mark of an even load%s at %s: all the rest says %s on the front foot", where, u.SpeedText(c.Speed), share(c.Stated))
-	case trim.MeasuredKind:
-		return fmt.Sprintf("the measured load%s at %s: %s on the front foot, all the rest says %s", where, u.SpeedText(c.Speed), share(c.Asked), share(c.Stated))
-	}
-	return fmt.Sprintf("the note of feel%s at %s: it says %s on the front foot, all the rest says %s", where, u.SpeedText(c.Speed), share(c.Asked), share(c.Stated))
+	can := u.can()
+	can["where"] = func() string { return where }
+	can["strained"] = func() string { return u.strained(c) }
+	return cmp.Or(conflictBook.say(string(c.Kind), c, can), string(c.Kind))
 }
 
 // earlier names the n-th earlier session, from 1.

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -11,123 +12,26 @@ import (
 	"evenfoot/analysis/setup"
 )
 
-// keepOrCheck is what to do where no step is taken and nothing more is asked.
-func (u Units) keepOrCheck(r *analysis.Result) string {
-	a := r.Advice
-	n := a.Next
-	switch n.Kind {
-	case advice.KeepTrim:
-		if a.EvennessNow.Value <= evenEnough {
-			return "Keep the trim as it is: the load is about even over these speeds."
-		}
-		return "Keep the trim as it is: no step in reach would surely gain enough to be worth its trouble."
-	case advice.SayNotes:
-		return fmt.Sprintf("Change nothing yet: no note of feel checks what the setup and the model say. First note how the load feels on the feet at %s.", u.speeds(n.Speeds))
-	case advice.SaySpeeds:
-		return "Say which speeds matter: log a session or give --range."
-	case advice.CheckConflict:
-		return "Change nothing yet: first check " + u.Conflict(*n.Conflict) + "."
-	case advice.CheckLoad:
-		s := fmt.Sprintf("Change nothing yet: first check the setup. At %s it puts %s of the load on the front foot, which nobody can hold", u.SpeedText(n.Speed), Percent(n.Share))
-		if n.Key != "" {
-			s += "; most likely " + n.Key + " makes it so"
-		}
-		return s + "."
-	case advice.CheckChange:
-		return "Change nothing yet: first check that the change was made as the second setup says (" + strings.Join(u.Changed(n.Changed), "; ") + "), and the notes of feel."
-	case advice.ShimsShort:
-		return fmt.Sprintf("Shims cannot balance this foil: the stabilizer would have to turn by %+.1f°, and four cards give %+.1f°.", n.Turn*radian, n.Limit*radian)
-	case advice.TrackShort:
-		return fmt.Sprintf("This board and foil do not fit this rider: the mast would have to stand %s than %s.", u.further(n.Move), limit(r))
-	case advice.LoadVaries:
-		return "This foil does not balance under this rider over these speeds: the load changes with speed more than shims and moves can even out."
+var adviceBook = newBook("advice")
+
+// advises is the sentence of a kind of package advice about x, of the result r.
+func (u Units) advises(k advice.Kind, x any) string {
+	return cmp.Or(adviceBook.say(string(k), x, u.can()), Clean(string(k)))
+}
+
+// Reason says a reason of the advice in r, or what to do in place of a step.
+func (u Units) Reason(x advice.Reason, r *analysis.Result) string {
+	if x.Kind == advice.NoLogger {
+		return u.noLogger(x, r)
 	}
-	return Clean(string(n.Kind))
+	return u.advises(x.Kind, struct {
+		advice.Reason
+		R *analysis.Result
+	}{x, r})
 }
 
 // evenEnough is how far off even, as a share, a rider takes as even.
 const evenEnough = 0.06
-
-// Reason says why the advice is what it is.
-func (u Units) Reason(x advice.Reason, r *analysis.Result) string {
-	switch x.Kind {
-	case advice.InConflict:
-		return "Two things that should agree are further apart than chance explains. In doubt: " + u.Conflict(*x.Conflict) + ". The intervals are wider for it."
-	case advice.Stops:
-		return u.stops(x, r)
-	case advice.Unsteady:
-		return u.unsteady(x, r)
-	case advice.BothAtOnce:
-		return "Two changes at once, where one is the rule: neither the card nor the move alone surely helps, only the two together."
-	case advice.WholeCard:
-		goes := ""
-		if math.Abs(x.Move) >= 0.01 {
-			goes = fmt.Sprintf(" that goes with the foil %s, and until then", u.further(x.Move))
-		}
-		return fmt.Sprintf("The card turns it by %.1f°, more than the best trim's %.1f°:%s a whole card comes nearest to even%s.", math.Abs(x.Turn)*radian, x.Limit*radian, goes,
-			Choose(x.Larger, "", " (half a card is not on offer where one turns so little)"))
-	case advice.PositionOnly:
-		return "For a beginner the advice is the foil's position only: shims come when straight flight is steady."
-	case advice.MoreCards:
-		return fmt.Sprintf("All the way is about %.1f cards. Take one card a session, log again, and let the new log say whether to go on.", x.Cards)
-	case advice.PartOfTheWay:
-		return fmt.Sprintf("This move is a part of the way: the foil would best go %s in all. A step moves it %s at most. Log again, and let the new log say whether to go on.", u.way(x.Move), u.LengthText(x.Limit))
-	case advice.NoBestPair:
-		return "Over these speeds the load hardly tells a turn of the stabilizer from a move of the foil, so no best pair is given. Log a wider range of speeds."
-	case advice.BestBeyond:
-		says := fmt.Sprintf("The best load of all would have the mast %s than %s.", u.further(x.Move), limit(r))
-		if turn := math.Abs(x.Turn) * radian; turn >= 0.05 {
-			says += fmt.Sprintf(" Within that, the best is the stabilizer's leading edge %.1f° %s.", turn, Choose(x.Turn < 0, "down", "up"))
-		}
-		return says
-	case advice.FeetRest:
-		return fmt.Sprintf("All the way is longer than the track: it gives %s of %s, and both feet %s would be the rest.", u.LengthText(x.Limit), u.way(x.Move), u.further(x.Feet))
-	case advice.NoShimSpan:
-		return "foil.stabilizer.shim_span_mm is not known, so the turn of a card is not known either: no shim is advised."
-	case advice.NoLogger:
-		return u.noLogger(x, r)
-	case advice.TrackAssumed:
-		t := r.Setup.Board.Track
-		return fmt.Sprintf("board.track_cm is not given: a track that slides %s back and %s forward is assumed. Measure how far the mast can slide before you rely on it.", u.LengthText(-t[0]), u.LengthText(t[1]))
-	case advice.Unchecked:
-		return "No note of feel checks this step: it rests on the setup and the model alone. Note how the feet feel before the change and after it, at the same speeds."
-	case advice.TurnNeeded:
-		return fmt.Sprintf("What would help: a stabilizer mount or a tapered shim that turns it by %+.1f° (+ leading edge up) in all.", x.Turn*radian)
-	case advice.BestPlace:
-		p, t := *x.Place, r.Setup.Board.Track
-		return fmt.Sprintf("The best place for the mast is %s of today's (90 %%: from %s to %s). The track gives %s back and %s forward.",
-			u.way(p.Value), u.way(p.Low), u.way(p.High), u.LengthText(-t[0]), u.LengthText(t[1]))
-	case advice.RoomNeeded:
-		return fmt.Sprintf("What would help: a track (or another board) that lets the mast stand %s, or both feet %s.", u.further(x.Move), u.further(x.Feet))
-	case advice.LeftUneven:
-		return fmt.Sprintf("At the best that is in reach the front foot's share is still %s percentage points away from even.", Between(*x.Off, 100, 0))
-	case advice.OtherStabilizer:
-		return fmt.Sprintf("A stabilizer a quarter %s (about %s) would bring it to %.0f.", Choose(x.Larger, "larger", "smaller"), Area(x.Area, u), 100*x.Share)
-	case advice.StanceByHeight:
-		return fmt.Sprintf("The feet are free, so the stance is taken %s wide, as the height asks; give front and back to say otherwise.", u.LengthText(x.Width))
-	}
-	return Clean(string(x.Kind))
-}
-
-// stops says why the best trim is not more even than it is.
-func (u Units) stops(x advice.Reason, r *analysis.Result) string {
-	wants := "the advice asks for no more of it"
-	if x.Left > 0 {
-		wants = fmt.Sprintf("the advice wants %s or more of it left", Fixed(x.Left*u.perSpeed(), 1))
-	}
-	return fmt.Sprintf("It stops there because a load that is even at every speed steadies nothing: at %s the front foot then %s with each %s, which slows a board that runs faster, and for %s %s.",
-		u.SpeedText(x.Speed), u.Gains(*x.Gradient), u.SpeedName(), levelOf(r), wants)
-}
-
-// unsteady says that the trim leaves less than the rider's level wants.
-func (u Units) unsteady(x advice.Reason, r *analysis.Result) string {
-	s := fmt.Sprintf("%s leaves less steadiness than %s needs: at %s the front foot %s with each %s",
-		Choose(r.Advice.Verdict == advice.Change, "This step", "This trim"), levelOf(r), u.SpeedText(x.Speed), u.Gains(*x.Gradient), u.SpeedName())
-	if x.Left > 0 {
-		return s + fmt.Sprintf(", and should gain %s or more.", Fixed(x.Left*u.perSpeed(), 1))
-	}
-	return s + ", and should lose none."
-}
 
 // levelOf is "a beginner", or who else rides.
 func levelOf(r *analysis.Result) string {
@@ -208,32 +112,15 @@ func (u Units) speeds(mps []float64) string {
 }
 
 // Observation says what could be found out.
-func (u Units) Observation(o advice.Observation) string {
-	switch o.Kind {
-	case advice.NoteFeel:
-		return "Note how the load feels on the feet at " + u.speeds(o.Speeds)
-	case advice.RideCard:
-		return fmt.Sprintf("Ride once with one card %s %s, and note the feel at %s", Choose(o.TakeOut, "less", "more"), placeAt(o.Mount, o.Edge), u.speeds(o.Speeds))
-	case advice.FindNulls:
-		var at []string
-		for _, x := range o.Places {
-			if x == 0 {
-				at = append(at, "where it is")
-			} else {
-				at = append(at, u.way(x))
-			}
-		}
-		return "Find the speed at which the load feels even with the foil " + Listed(at)
-	case advice.MeasureAngle:
-		return fmt.Sprintf("Measure the stabilizer's angle to the wing with an angle gauge on both chord lines, to %.1f°", o.SD*radian)
-	case advice.BalanceBoard:
-		return "Balance the board with its foil on an edge and measure where, to " + u.lengthRound(o.SD)
-	case advice.LevelLogger:
-		return fmt.Sprintf("Let the logger lie still for 10 s with the deck level before the ride, and measure the wing's angle to the deck to %.1f°", o.SD*radian)
-	case advice.LogMotion:
-		return "Log a session with a motion sensor fixed to the board"
+func (u Units) Observation(o advice.Observation) string { return u.advises(o.Kind, o) }
+
+// places lists places of the foil from today's, m, + forward.
+func (u Units) places(at []float64) string {
+	var s []string
+	for _, x := range at {
+		s = append(s, Choose(x == 0, "where it is", u.way(x)))
 	}
-	return Clean(string(o.Kind))
+	return Listed(s)
 }
 
 // noted says that the setup holds a note of feel at each of the speeds, m/s.

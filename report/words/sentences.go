@@ -3,8 +3,14 @@ package words
 import (
 	"embed"
 	"fmt"
+	"math"
 	"strings"
 	"text/template"
+
+	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/pitchlaw"
 )
 
 // The sentences stand in files of their own, a line for each kind of finding:
@@ -44,10 +50,32 @@ func (b book) say(kind string, x any, can template.FuncMap) string {
 // can is what the sentences of all books may call, in the reader's units.
 func (u Units) can() template.FuncMap {
 	return template.FuncMap{
-		"say": u.Say, "speed": u.SpeedText, "fine": u.SpeedFine, "length": u.LengthText, "clock": sinceStart, "span": fromTo,
-		"deg":   func(rad float64, digits int) string { return fmt.Sprintf("%.*f°", digits, rad*radian) },
-		"round": func(v float64) string { return fmt.Sprintf("%.0f", v) },
-		"ahead": func(s float64) string { return fmt.Sprintf("%+.1f", s) },
-		"hours": func(s float64) string { return fmt.Sprintf("%.0f", s/3600) },
+		"say": u.Say, "conflict": u.Conflict, "reason": Reason, "clean": Clean,
+		"speed": u.SpeedText, "fine": u.SpeedFine, "speeds": u.speeds, "knot": u.SpeedName, "length": u.LengthText, "roughly": u.lengthRound,
+		"way": u.way, "further": u.further, "places": u.places, "placeAt": placeAt, "percent": Percent, "chance": Chance,
+		"clock": sinceStart, "span": fromTo, "level": levelOf, "limit": limit, "abs": math.Abs,
+		"evenEnough": func() float64 { return evenEnough },
+		"feltMove":   func() float64 { return feltMove },
+		"leastReach": func() int { return pitchlaw.LeastReach },
+		"deg":        func(rad float64, digits int) string { return fmt.Sprintf("%.*f°", digits, rad*radian) },
+		"size":       func(rad float64) string { return fmt.Sprintf("%.1f°", math.Abs(rad)*radian) },
+		"turn":       func(rad float64) string { return fmt.Sprintf("%+.1f°", rad*radian) },
+		"bearing":    func(rad float64) string { return fmt.Sprintf("%03.0f°", rad*radian) },
+		"round":      func(v float64) string { return fmt.Sprintf("%.0f", v) },
+		"ahead":      func(s float64) string { return fmt.Sprintf("%+.1f", s) },
+		"hours":      func(s float64) string { return fmt.Sprintf("%.0f", s/3600) },
+		"hundred":    func(share float64) float64 { return 100 * share },
+		"share":      func(v float64) string { return fmt.Sprintf("%.0f %%", 100*v) },
+		"off":        func(v, from float64) string { return Percent(math.Abs(v/from - 1)) },
+		"within":     func(sd float64) string { return fmt.Sprintf("%.0f", 100*interval.Z90*sd) },
+		"points":     func(share *interval.Interval) string { return Between(*share, 100, 0) },
+		"gains":      func(g *interval.Interval) string { return u.Gains(*g) },
+		"perSpeed":   func(perKnot float64) string { return Fixed(perKnot*u.perSpeed(), 1) },
+		"area":       func(m2 float64) string { return Area(m2, u) },
+		"row":        func(c *advice.Comparison) string { return u.Row(*c) },
+		"changed":    func(all []advice.Difference) string { return strings.Join(u.Changed(all), "; ") },
+		"track":      func(r *analysis.Result) string { return u.track(r.Setup) },
+		"unstopped":  func(why analysis.Finding) string { return strings.TrimSuffix(u.Say(why), ".") },
+		"either":     func(s []string) string { return strings.Join(s, " or ") },
 	}
 }

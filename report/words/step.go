@@ -110,8 +110,13 @@ func feetStep(r *analysis.Result, u Units) *Step {
 	return &Step{"feet", "Stand", fmt.Sprintf("Stand %s further %s.", u.LengthText(math.Abs(mm)/1000), ForeAft(mm)), "Both feet, the same way. This is the part that the track cannot give."}
 }
 
+// track is how far the mast can slide.
+func (u Units) track(s *setup.Setup) string {
+	return u.LengthText(-s.Board.Track[0]) + " back and " + u.LengthText(s.Board.Track[1]) + " forward"
+}
+
 func room(s *setup.Setup, u Units) string {
-	left := u.LengthText(-s.Board.Track[0]) + " back and " + u.LengthText(s.Board.Track[1]) + " forward"
+	left := u.track(s)
 	if !s.Given("board.track_cm") {
 		return "It is assumed that the track has " + left + " left: measure it."
 	}
