@@ -81,14 +81,69 @@ func (f *follower) run(passes int, c *calibrator) {
 }
 
 // calibrateRoughly looks for a large offset of the accelerometer before the
-// fixes' weights are learnt, which would take it for errors of the fixes.
+// fixes' weights are learnt, which would take it for errors of the fixes; the
+// blocks come out coarser.
 func (f *follower) calibrateRoughly(g *integrator) {
 	f.look()
 	f.inform()
 	f.s.pass(nil)
 	c := newCalibrator(roughAccBiasSD)
 	f.s.forward(c)
-	g.calibrate(c, f.s)
+	f.coarsen(g)
+	if !g.calibrate(c, f.s) {
+		g.integrate(f.s.bl)
+	}
+}
+
+// coarsen joins blocks in pairs where fixes tell the path; they are to be
+// integrated again. Corrections need not come as fast there as where gravity
+// alone tells it: pitch in flight loses 0.001° by it, every pass half its time.
+func (f *follower) coarsen(g *integrator) {
+	s := f.s
+	var keep []int // of the nodes
+	n := 0
+	for k := 0; k < len(s.bl); k++ {
+		keep = append(keep, k)
+		b := s.bl[k]
+		if f.joins(k) {
+			k++
+			b = block{from: b.from, to: s.bl[k].to, dt: b.dt + s.bl[k].dt}
+		}
+		s.bl[n] = b
+		n++
+	}
+	keep = append(keep, len(s.bl))
+	s.bl, s.tr = s.bl[:n], s.tr[:n]
+	s.time, s.q, s.v, s.b = kept(s.time, keep), kept(s.q, keep), kept(s.v, keep), kept(s.b, keep)
+	s.r, s.rest, f.r0, f.mute = kept(s.r, keep), kept(s.rest, keep), kept(f.r0, keep), kept(f.mute, keep)
+	n++ // what a pass fills
+	s.z, s.x, s.pp, s.from, s.tilt, s.turn, s.vv = s.z[:n], s.x[:n], s.pp[:n], s.from[:n+1], s.tilt[:n], s.turn[:n], s.vv[:n]
+	*f.tk = *newTicks(f.tk.t, g.step, s.bl)
+}
+
+// joins says whether blocks k and k+1 may be one: both whole, told by fixes,
+// and alike at rest.
+func (f *follower) joins(k int) bool {
+	s := f.s
+	if k+1 >= len(s.bl) || s.rest[k] != s.rest[k+1] || f.mute[k] || f.mute[k+1] || f.mute[k+2] {
+		return false
+	}
+	for _, b := range s.bl[k : k+2] {
+		if b.gap || b.reset || b.turnVar > sq(plainTurn) {
+			return false
+		}
+	}
+	middle := s.time[k+1] + f.late
+	i, _ := slices.BinarySearch(f.time, middle)
+	return i < len(f.time) && f.time[i]-middle < gpsHole || i > 0 && middle-f.time[i-1] < gpsHole
+}
+
+// kept moves the values at idx, which ascend, to the front.
+func kept[T any](col []T, idx []int) []T {
+	for n, i := range idx {
+		col[n] = col[i]
+	}
+	return col[:len(idx)]
 }
 
 // headingSE is the median over the log of the heading's 1σ, rad.
