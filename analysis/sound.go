@@ -77,17 +77,19 @@ func garbled(t []float64, v *[3][]float32, most, leap float64) []int {
 	for _, x := range v {
 		limit := max(leap, leapOver*usualStep(x))
 		for i, xi := range x {
-			xi := float64(xi)
-			if math.Abs(xi) > most {
+			if math.Abs(float64(xi)) > most {
 				bad = append(bad, i)
 				continue
 			}
 			if i == 0 || i+1 == len(x) {
 				continue
 			}
-			before, after := float64(x[i-1]), float64(x[i+1])
-			d := min(math.Abs(xi-before), math.Abs(xi-after))
-			if d > limit && math.Abs(after-before) < backTo*d && t[i+1]-t[i-1] < 2*fastStep {
+			d := math.Abs(float64(xi) - float64(x[i-1]))
+			if !(d > limit) { // nearly all
+				continue
+			}
+			d = min(d, math.Abs(float64(xi)-float64(x[i+1])))
+			if d > limit && math.Abs(float64(x[i+1])-float64(x[i-1])) < backTo*d && t[i+1]-t[i-1] < 2*fastStep {
 				bad = append(bad, i)
 			}
 		}

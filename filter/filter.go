@@ -55,7 +55,7 @@ const bothPad = 9
 // values stay.
 func (f *Biquad) Both(x []float64) []float64 {
 	out := slices.Clone(x)
-	var work []float64
+	work := make([]float64, 0, len(x)+2*bothPad)
 	for from := 0; from < len(x); from++ {
 		to := from
 		for to < len(x) && x[to]-x[to] == 0 {

@@ -37,6 +37,9 @@ func build(r *raw.Columns) (*Log, error) {
 	b.believeDate()
 	b.unwrap()
 	b.oneOuting()
+	if a, g := r.Acc.Time, r.Gyr.Time; len(a) != len(g) && len(a)*len(g) > 0 && &a[0] == &g[0] {
+		r.Gyr.Time = slices.Clone(g) // mending is done in place
+	}
 	if m, both := b.series(&r.Acc, unit.SensorNames[unit.Acc]); both {
 		b.reorder(&r.Gyr, m)
 	} else {
@@ -47,9 +50,7 @@ func build(r *raw.Columns) (*Log, error) {
 	b.rebase()
 
 	f := &b.log.Files[0]
-	f.Channels = append(f.Channels, b.channel(unit.SensorNames[unit.Acc], &r.Acc, nil)...)
-	f.Channels = append(f.Channels, b.channel(unit.SensorNames[unit.Gyr], &r.Gyr, r.Acc.Time)...)
-	f.Channels = append(f.Channels, b.gpsChannels()...)
+	f.Channels = append(b.sensorChannels(), b.gpsChannels()...)
 	f.Read = len(r.Acc.Time) + len(r.Gyr.Time) + len(r.Gps.Time)
 	if f.Read == 0 && !b.weightless {
 		r.File.Dropped, r.Warnings = b.notes.Dropped(), b.notes.Warnings()
@@ -193,8 +194,18 @@ func (b *builder) series(s *raw.Series, name string) (out mending, both bool) {
 }
 
 func (b *builder) reorder(s *raw.Series, m mending) {
-	*s = s.Pick(m.idx)
 	s.Time = m.t
+	if m.idx == nil {
+		return
+	}
+	spare := make([]float32, len(m.idx)) // then the column before: a day's samples fill the memory
+	for k, col := range s.V {
+		s.V[k] = spare[:0]
+		for _, i := range m.idx {
+			s.V[k] = append(s.V[k], col[i])
+		}
+		spare = col
+	}
 }
 
 // tell reports what mending did to a sensor.
@@ -256,17 +267,23 @@ func (b *builder) rebase() {
 	raw.ShiftAll(b.r, -whole)
 }
 
-// channel describes one sensor. Of times that were told of already it says
-// nothing more.
-func (b *builder) channel(name string, s *raw.Series, told []float64) []Channel {
-	if len(s.Time) == 0 {
-		return nil
-	}
-	c := describe(name, unit.Text(s.Unit), s.Time)
-	if !sameTimes(told, s.Time) {
+// sensorChannels describes the sensors; of times that both share it tells once.
+func (b *builder) sensorChannels() (all []Channel) {
+	for kind, name := range unit.SensorNames {
+		s := b.r.Sensor(kind)
+		if len(s.Time) == 0 {
+			continue
+		}
+		if len(all) > 0 && sameTimes(b.r.Acc.Time, s.Time) {
+			c := all[0]
+			c.Name, c.Unit = name, unit.Text(s.Unit)
+			all = append(all, c)
+			continue
+		}
+		all = append(all, describe(name, unit.Text(s.Unit), s.Time))
 		b.tellRate(name, s.Time)
 	}
-	return []Channel{c}
+	return all
 }
 
 func describe(name, unit string, t []float64) Channel {

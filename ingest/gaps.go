@@ -20,6 +20,8 @@ const (
 	// rateWindow is the time over which a rate is looked at, s, with rateSamples
 	// samples or more over rateSpan s.
 	rateWindow, rateSamples, rateSpan = 10, 20, 5
+	// rateSteps steps, or up to twice as many, tell the rate of a window.
+	rateSteps = 50
 	// rateChanged is the factor that a rate must change by, and rateStays the one
 	// within which it must then stay.
 	rateChanged, rateStays = 1.25, 1.1
@@ -105,7 +107,7 @@ func rateChanges(t []float64) []rateChange {
 			j++
 		}
 		if j-i >= rateSamples && t[j-1]-t[i] > rateSpan {
-			ws = append(ws, window{t[i], medianStep(t[i:j])})
+			ws = append(ws, window{t[i], raw.Median(someSteps(t[i:j], 1+(j-i)/rateSteps))})
 		}
 		i = max(j, i+1)
 	}

@@ -55,7 +55,8 @@ type mender struct {
 
 // mend puts samples in order of time without inventing any: late ones are
 // sorted in, repeated ones left out, clock jumps taken out, and stamps that
-// several samples share are spread evenly over the time they stand for.
+// several samples share are spread evenly over the time they stand for. It
+// changes m.t in place.
 func (m *mender) mend() mending {
 	var out mending
 	if increasing(m.t) && !m.jumpsForward() {
@@ -136,11 +137,11 @@ func (m *mender) order(out *mending) (t []float64, idx []int32) {
 	if len(pieces) <= maxPieces && 2*len(pieces) <= len(m.t)+1 {
 		m.findJumps(pieces, period, out)
 	}
-	t = make([]float64, len(m.t))
-	idx = make([]int32, len(m.t))
+	t = m.t
+	idx = make([]int32, len(t))
 	for _, p := range pieces {
 		for i := p.a; i < p.b; i++ {
-			t[i] = m.t[i] + p.shift
+			t[i] += p.shift
 		}
 	}
 	for i := range idx {

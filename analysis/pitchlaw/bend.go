@@ -37,7 +37,7 @@ func (l *law) bends(at []float64, grid []noise, scale float64) []Bend {
 			c.free = append(c.free, t.par)
 			beta = append(beta, 0)
 		}
-		q, _, err := c.infer(beta, []velocity{l.velocity}, grid, scale)
+		q, _, err := c.infer(beta, []velocity{l.velocity}, grid, scale, leastWeight)
 		if err != nil {
 			continue
 		}

@@ -42,10 +42,10 @@ func Estimate(w []Window, p Params) *Fit {
 		return f
 	}
 	weights := l.settle(r, beta, scale)
-	post, at, err := l.infer(beta, []velocity{l.velocity}, noiseGrid, scale)
+	post, at, err := l.infer(beta, []velocity{l.velocity}, noiseGrid, scale, firstWeight)
 	if err == nil {
 		weights = l.resettle(weights, at, &post)
-		post, at, err = l.infer(at, velocities, noiseGrid, scale)
+		post, at, err = l.infer(at, velocities, post.noises(), scale, leastWeight)
 	}
 	if err != nil {
 		f.Missing = []Lack{{Kind: NoAgreement}}

@@ -25,14 +25,19 @@ type posterior struct {
 	parts []component
 }
 
-// A noise counts when its probability is at least this.
-const leastWeight = 1e-3
+// A noise counts when its probability is at least this; at a first look, that
+// decides which noises are looked at again, when it is at least the second.
+const (
+	leastWeight = 1e-3
+	firstWeight = 1e-6
+)
 
 // infer is generalised least squares under each noise, weighted by how well
 // the noise explains the residuals (restricted likelihood, Harville 1977, flat
-// over the grid), averaged over equally likely velocities. It returns the point
-// of linearisation of the middle one too.
-func (l *law) infer(beta []float64, velocities []velocity, grid []noise, scale float64) (posterior, []float64, error) {
+// over the grid), averaged over equally likely velocities. Noises below the
+// probability least are left out. It returns the point of linearisation of the
+// middle velocity too.
+func (l *law) infer(beta []float64, velocities []velocity, grid []noise, scale, least float64) (posterior, []float64, error) {
 	p := len(l.free)
 	dof := float64(-p)
 	for _, v := range l.usable.vary {
@@ -73,7 +78,7 @@ func (l *law) infer(beta []float64, velocities []velocity, grid []noise, scale f
 		})
 		q = posterior{free: l.free}
 		for _, v := range versions {
-			parts := normalised(v.parts)
+			parts := normalised(v.parts, least)
 			if len(parts) == 0 {
 				return none, nil, errSingular
 			}
@@ -172,14 +177,14 @@ func (l *law) under(g *gains, rows, at []float64, dof, scale float64) (component
 
 // normalised turns log likelihoods into probabilities and drops what does not
 // count, or could not be had.
-func normalised(parts []component) []component {
+func normalised(parts []component, least float64) []component {
 	top := math.Inf(-1)
 	for _, c := range parts {
 		if c.mean != nil {
 			top = max(top, c.weight)
 		}
 	}
-	parts = slices.DeleteFunc(parts, func(c component) bool { return c.mean == nil || math.Exp(c.weight-top) < leastWeight })
+	parts = slices.DeleteFunc(parts, func(c component) bool { return c.mean == nil || math.Exp(c.weight-top) < least })
 	var sum float64
 	for i, c := range parts {
 		parts[i].weight = math.Exp(c.weight - top)

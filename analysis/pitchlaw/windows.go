@@ -131,13 +131,12 @@ func newPiece(m *align.Motion, lo, hi int) piece {
 	}
 	c.work = c.band(rate)
 	c.heave = c.band(up)
-	smooth := boxes(up, c.rate/(2*bandLow))
+	c.slow = boxes(up, c.rate/(2*bandLow))
 	drift := boxes(up, heightHolds*c.rate)
-	c.slow = make([]float64, n)
-	c.vertical = make([]float64, n)
+	c.vertical = up // from here on
 	var v float64
 	for i := range n {
-		c.slow[i] = smooth[i] - drift[i]
+		c.slow[i] -= drift[i]
 		v += (up[i] - drift[i]) / c.rate
 		c.vertical[i] = v
 	}
@@ -179,24 +178,23 @@ func (c *piece) lowPass(x []float64, cutoffHz float64) []float64 {
 // boxes is a moving mean of the given width in samples, taken twice, without
 // lag; at the ends it uses what there is.
 func boxes(x []float64, width float64) []float64 {
+	y := slices.Clone(x)
 	half := int(math.Round((width - 1) / 2))
-	once := func(x []float64) []float64 {
-		n := len(x)
-		sum := make([]float64, n+1)
-		for i, v := range x {
+	if half < 1 {
+		return y
+	}
+	n := len(x)
+	sum := make([]float64, n+1)
+	for range 2 {
+		for i, v := range y {
 			sum[i+1] = sum[i] + v
 		}
-		y := make([]float64, n)
 		for i := range y {
 			h := min(half, i, n-1-i)
 			y[i] = (sum[i+h+1] - sum[i-h]) / float64(2*h+1)
 		}
-		return y
 	}
-	if half < 1 {
-		return slices.Clone(x)
-	}
-	return once(once(x))
+	return y
 }
 
 // window averages one window; ok is false when it is not covered.

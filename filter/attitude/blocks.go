@@ -157,15 +157,17 @@ func flatTop(column []float32, floor float32) float64 {
 	var top float32
 	run, best := 0, 0
 	for _, x := range column {
-		x = max(x, -x)
+		if x < 0 {
+			x = -x
+		}
 		switch {
+		case !(x >= top*0.9999):
+			run = 0
 		case x > top*1.0001:
 			top, run, best = x, 1, 1
-		case x >= top*0.9999:
+		default:
 			run++
 			best = max(best, run)
-		default:
-			run = 0
 		}
 	}
 	if best < clipRun || top < floor {
