@@ -11,8 +11,6 @@ import (
 	"evenfoot/analysis/interval"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
-
-	"gonum.org/v1/plot"
 )
 
 // gradient is how much the front foot's share grows with speed: what steadies
@@ -41,8 +39,8 @@ func (b *builder) gradient() *figure {
 	if len(line) == 0 {
 		return nil
 	}
-	bands := []plot.Plotter{chart.Band{Points: area, Ink: "now-band"}}
-	lines := []plot.Plotter{chart.Rule{At: 0, Ink: "even"}, chart.Line{Points: line, Ink: "now", Width: 3}}
+	bands := []chart.Layer{chart.Band{Points: area, Ink: "now-band"}}
+	lines := []chart.Layer{chart.Rule{At: 0, Ink: "even"}, chart.Line{Points: line, Ink: "now", Width: 3}}
 	cols := []column{{"today, " + unit, cell(now)}}
 	if step {
 		next, area := points(then)
@@ -113,7 +111,7 @@ func (b *builder) effort() *figure {
 	if lo, hi := least.Interval.Value, most.Interval.Value; hi >= 1.1*lo {
 		f.Says = fmt.Sprintf("Your feet work least at about %s and most at about %s, %s times as much.", b.u.SpeedText(float64(least.Speed)), b.u.SpeedText(float64(most.Speed)), words.Fixed(hi/math.Max(lo, 1e-9), 1))
 	}
-	var layers []plot.Plotter
+	var layers []chart.Layer
 	for _, s := range []struct {
 		tack, ink, name, kind string
 		shape                 chart.Shape
@@ -183,7 +181,7 @@ func (b *builder) tornado() *figure {
 			hi = max(hi, it.before, it.after)
 		}
 		return []*chart.Panel{{XLabel: "degrees of stabilizer angle", X: chart.Range{Lo: 0, Hi: 1.04 * hi},
-			Y: chart.Range{Lo: -0.6, Hi: float64(len(items)) - 0.4}, YTicks: names, Layers: []plot.Plotter{before, after}}}
+			Y: chart.Range{Lo: -0.6, Hi: float64(len(items)) - 0.4}, YTicks: names, Layers: []chart.Layer{before, after}}}
 	})
 	return f
 }

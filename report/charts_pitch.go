@@ -12,8 +12,6 @@ import (
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
-
-	"gonum.org/v1/plot"
 )
 
 const radian = 180 / math.Pi
@@ -71,8 +69,8 @@ func (w *windows) used() []pitchlaw.Window {
 }
 
 // layers draws the windows with x from the function given.
-func (w *windows) layers(x func(pitchlaw.Window) float64) []plot.Plotter {
-	var out []plot.Plotter
+func (w *windows) layers(x func(pitchlaw.Window) float64) []chart.Layer {
+	var out []chart.Layer
 	for _, s := range []sort{w.out, w.port, w.starboard, w.either} {
 		d := chart.Dots{Ink: chart.Ink(s.legend.Ink), Shape: s.shape, Size: s.size}
 		for _, q := range s.of {

@@ -10,8 +10,6 @@ import (
 	"evenfoot/analysis/interval"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
-
-	"gonum.org/v1/plot"
 )
 
 // band is an interval at x as a chart wants it, scaled.
@@ -50,8 +48,8 @@ func (b *builder) share() *figure {
 	f.Note = "50 % is even. The shaded bands hold the true value with 90 % probability."
 	f.Legend = []legend{{"line", "now", "today"}}
 	nowLine, nowBand := b.curve(b.today())
-	bands := []plot.Plotter{chart.Band{Points: nowBand, Ink: "now-band"}}
-	lines := []plot.Plotter{chart.Line{Points: nowLine, Ink: "now", Width: 3}}
+	bands := []chart.Layer{chart.Band{Points: nowBand, Ink: "now-band"}}
+	lines := []chart.Layer{chart.Line{Points: nowLine, Ink: "now", Width: 3}}
 	cols := []column{{"today, %", func(p analysis.LoadPoint) string { return words.Share(p.FrontShare) }}}
 	of := func(c []advice.SharePoint) func(p analysis.LoadPoint) string {
 		return func(p analysis.LoadPoint) string { return words.Share(shareOf(c, float64(p.Speed))) }
@@ -70,14 +68,14 @@ func (b *builder) share() *figure {
 		cols = append(cols, column{"best trim, %", of(best.Curve)})
 	}
 	top := &chart.Panel{YLabel: "front share, %", XLabel: b.speedLabel(), X: b.speedRange(), Height: 3.2,
-		Layers: slices.Concat(bands, []plot.Plotter{chart.Rule{At: 50, Ink: "even"}}, lines)}
+		Layers: slices.Concat(bands, []chart.Layer{chart.Rule{At: 50, Ink: "even"}}, lines)}
 	panels := []*chart.Panel{top}
 	if len(r.SpeedHistogram) > 0 {
 		f.Note += " The bars show how long you rode at each speed."
 		cols = append(cols, column{"time there, min", func(p analysis.LoadPoint) string { return b.timeAt(float64(p.Speed)) }})
 		top.HideX, top.XLabel = true, ""
 		panels = append(panels, &chart.Panel{XLabel: b.speedLabel(), YLabel: "min", X: top.X, Height: 1.35,
-			YTicks: chart.Ticks{Count: 2}, Layers: []plot.Plotter{b.histogram()}})
+			YTicks: chart.Ticks{Count: 2}, Layers: []chart.Layer{b.histogram()}})
 	}
 	f.draw(tall(1.12), func(bool) []*chart.Panel { return panels })
 	f.Table = b.loadTable("Front foot's share of the load", cols)
@@ -96,7 +94,7 @@ func bestOption(r *analysis.Result) *advice.Option {
 }
 
 // histogram draws the time at each speed as bars from zero, in minutes.
-func (b *builder) histogram() plot.Plotter {
+func (b *builder) histogram() chart.Layer {
 	var boxes []chart.Box
 	for _, h := range b.r.SpeedHistogram {
 		lo, hi := b.u.SpeedValue(h.Low), b.u.SpeedValue(h.High)
@@ -179,7 +177,7 @@ func (b *builder) options() *figure {
 		for _, o := range a.Options {
 			line, area := b.curve(o.Curve)
 			ps = append(ps, &chart.Panel{Title: optionName(o), X: xr, Y: yr, YTicks: chart.Ticks{Count: 3, Suffix: "%"}, XTicks: chart.Ticks{Count: 3},
-				Layers: []plot.Plotter{chart.Rule{At: 50, Ink: "even"}, chart.Band{Points: area, Ink: "next-band"},
+				Layers: []chart.Layer{chart.Rule{At: 50, Ink: "even"}, chart.Band{Points: area, Ink: "next-band"},
 					chart.Line{Points: today, Ink: "now", Width: 1.5}, chart.Line{Points: line, Ink: "next", Width: 2.5, Dash: dashes}}})
 		}
 		return ps

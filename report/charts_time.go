@@ -9,8 +9,6 @@ import (
 
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
-
-	"gonum.org/v1/plot"
 )
 
 // leastGap is the shortest silence that breaks a line, s.
@@ -237,7 +235,7 @@ func (b *builder) flightRange(line []chart.XY) (lo, hi float64) {
 	return lo, hi
 }
 
-func (b *builder) flights(yr chart.Range) plot.Plotter {
+func (b *builder) flights(yr chart.Range) chart.Layer {
 	var boxes []chart.Box
 	for _, x := range b.outing().Rides {
 		boxes = append(boxes, chart.Box{X0: x.Start, X1: x.End, Y0: yr.Lo, Y1: yr.Hi})
@@ -246,7 +244,7 @@ func (b *builder) flights(yr chart.Range) plot.Plotter {
 }
 
 // marks puts turns and touchdowns along the top of the speed panel.
-func (b *builder) marks(yr chart.Range) []plot.Plotter {
+func (b *builder) marks(yr chart.Range) []chart.Layer {
 	if b.r.Ride == nil {
 		return nil
 	}
@@ -260,7 +258,7 @@ func (b *builder) marks(yr chart.Range) []plot.Plotter {
 			falls = append(falls, chart.XY{X: e.Time, Y: yr.Lo + 0.05*(yr.Hi-yr.Lo)})
 		}
 	}
-	return []plot.Plotter{chart.Dots{Points: turns, Ink: "turn", Size: 5}, chart.Dots{Points: falls, Ink: "touch", Shape: chart.Cross, Size: 7}}
+	return []chart.Layer{chart.Dots{Points: turns, Ink: "turn", Size: 5}, chart.Dots{Points: falls, Ink: "touch", Shape: chart.Cross, Size: 7}}
 }
 
 func (b *builder) timelineSays() string {

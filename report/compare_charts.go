@@ -10,7 +10,6 @@ import (
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
 
-	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
 )
 
@@ -40,7 +39,7 @@ func compareFigures(cs []contender, ms []measure, u words.Units) []*figure {
 
 // overlay draws a few sessions' curves in one picture, each named by its
 // letter at the end of the line.
-func overlay(f *figure, xl, yl string, cs []contender, curve func(contender) []chart.XY, ref ...plot.Plotter) *figure {
+func overlay(f *figure, xl, yl string, cs []contender, curve func(contender) []chart.XY, ref ...chart.Layer) *figure {
 	layers, n := ref, 0
 	for i, c := range cs {
 		l := overlays[i]
@@ -113,9 +112,9 @@ func rowsFigure(cs []contender, m measure) *figure {
 		f.Table.add(math.NaN(), c.label(), words.Between(v, 1, digits))
 		whiskers.Items = append(whiskers.Items, chart.Whisker{Row: float64(len(known) - 1 - i), Value: v.Value, Lo: v.Low, Hi: v.High})
 	}
-	layers := []plot.Plotter{whiskers}
+	layers := []chart.Layer{whiskers}
 	if m.id == "tacks" {
-		layers = []plot.Plotter{chart.Rule{At: 0, Vertical: true, Ink: "even"}, whiskers}
+		layers = []chart.Layer{chart.Rule{At: 0, Vertical: true, Ink: "even"}, whiskers}
 	}
 	h := 62 + 24*float64(len(known))
 	f.draw(layout{narrow: h, wide: h}, func(wide bool) []*chart.Panel {

@@ -7,7 +7,6 @@ import (
 	"io"
 	"strings"
 
-	"golang.org/x/net/html/charset"
 	"golang.org/x/text/encoding"
 	"golang.org/x/text/encoding/unicode"
 
@@ -53,8 +52,7 @@ func newXMLScanner(r io.Reader) (*xmlScanner, string) {
 		if label == "" || strings.HasPrefix(label, "utf-16") || label == "utf-8" || label == "us-ascii" {
 			break // the first bytes are ASCII, so it cannot be UTF-16
 		}
-		if enc, _ = charset.Lookup(label); enc == nil || enc == encoding.Replacement {
-			enc = nil
+		if enc = encodingNamed(label); enc == nil {
 			unknown = label
 		}
 	}

@@ -9,8 +9,6 @@ import (
 	"strconv"
 	"strings"
 	"testing"
-
-	"gonum.org/v1/plot"
 )
 
 func svgOf(t *testing.T, ps ...*Panel) string {
@@ -37,18 +35,18 @@ func path(s, class string) string {
 
 func TestGapsSplitLines(t *testing.T) {
 	nan := math.NaN()
-	s := svgOf(t, &Panel{Layers: []plot.Plotter{Line{Points: []XY{{0, 0}, {1, 1}, {2, nan}, {3, 1}, {4, math.Inf(1)}, {5, 2}, {6, 1e30}, {7, 2}, {8, 3}}, Ink: "a"}}})
+	s := svgOf(t, &Panel{Layers: []Layer{Line{Points: []XY{{0, 0}, {1, 1}, {2, nan}, {3, 1}, {4, math.Inf(1)}, {5, 2}, {6, 1e30}, {7, 2}, {8, 3}}, Ink: "a"}}})
 	if n := strings.Count(path(s, "s-a"), "M"); n != 4 {
 		t.Errorf("%d pieces, want 4: %s", n, path(s, "s-a"))
 	}
-	s = svgOf(t, &Panel{Layers: []plot.Plotter{Band{Points: []BandPoint{{0, 0, 1}, {1, 0, 1}, {2, nan, 1}, {3, 0, 1}, {4, 0, 1}}, Ink: "b"}}})
+	s = svgOf(t, &Panel{Layers: []Layer{Band{Points: []BandPoint{{0, 0, 1}, {1, 0, 1}, {2, nan, 1}, {3, 0, 1}, {4, 0, 1}}, Ink: "b"}}})
 	if n := strings.Count(path(s, "f-b"), "z"); n != 2 {
 		t.Errorf("%d bands, want 2", n)
 	}
 }
 
 func TestFewOrNoPoints(t *testing.T) {
-	for name, layers := range map[string][]plot.Plotter{
+	for name, layers := range map[string][]Layer{
 		"none":     nil,
 		"empty":    {Line{Ink: "a"}, Dots{Ink: "a"}, Band{Ink: "a"}, Boxes{Ink: "a"}, Whiskers{Ink: "a"}},
 		"one":      {Line{Points: []XY{{5, 5}}, Ink: "a"}, Dots{Points: []XY{{5, 5}}, Ink: "a"}},
@@ -70,7 +68,7 @@ func TestFewOrNoPoints(t *testing.T) {
 }
 
 func TestEscapes(t *testing.T) {
-	s := svgOf(t, &Panel{XLabel: `<script>"&`, Layers: []plot.Plotter{Note{At: XY{0, 0}, Text: "</svg><img>", Ink: "a"}, Line{Points: []XY{{0, 0}, {1, 1}}, Ink: "a"}}})
+	s := svgOf(t, &Panel{XLabel: `<script>"&`, Layers: []Layer{Note{At: XY{0, 0}, Text: "</svg><img>", Ink: "a"}, Line{Points: []XY{{0, 0}, {1, 1}}, Ink: "a"}}})
 	if strings.Contains(s, "<script") || strings.Contains(s, "<img") || strings.Contains(s, "<b>") {
 		t.Errorf("markup got through: %s", s)
 	}
@@ -78,7 +76,7 @@ func TestEscapes(t *testing.T) {
 
 // TestReadOutMap: data-left and data-right are where data-lo and data-hi are drawn.
 func TestReadOutMap(t *testing.T) {
-	s := svgOf(t, &Panel{X: Range{10, 20}, YLabel: "y", Layers: []plot.Plotter{Line{Points: []XY{{10, 0}, {20, 1000}}, Ink: "a"}}})
+	s := svgOf(t, &Panel{X: Range{10, 20}, YLabel: "y", Layers: []Layer{Line{Points: []XY{{10, 0}, {20, 1000}}, Ink: "a"}}})
 	m := regexp.MustCompile(`data-left="([\d.]+)" data-right="([\d.]+)" data-lo="10" data-hi="20"`).FindStringSubmatch(s)
 	if m == nil {
 		t.Fatalf("no map in %.300s", s)
@@ -125,14 +123,14 @@ func BenchmarkLine(b *testing.B) {
 		ps = append(ps, XY{float64(i), math.Sin(float64(i) / 30)})
 	}
 	for b.Loop() {
-		Figure{ID: "x", Width: 720, Height: 300, Panels: []*Panel{{Layers: []plot.Plotter{Line{Points: ps, Ink: "a"}}}}}.SVG()
+		Figure{ID: "x", Width: 720, Height: 300, Panels: []*Panel{{Layers: []Layer{Line{Points: ps, Ink: "a"}}}}}.SVG()
 	}
 }
 
 // TestUpIsUp: more is higher and further right, and a metre is a metre both ways
 // where the panel asks for it.
 func TestUpIsUp(t *testing.T) {
-	s := svgOf(t, &Panel{X: Range{0, 100}, Y: Range{0, 100}, Equal: true, Layers: []plot.Plotter{Boxes{Boxes: []Box{{20, 40, 50, 60}}, Ink: "a"}, Rule{At: 10, Ink: "b"}, Rule{At: 90, Ink: "c"}, Rule{At: 10, Vertical: true, Ink: "d"}}})
+	s := svgOf(t, &Panel{X: Range{0, 100}, Y: Range{0, 100}, Equal: true, Layers: []Layer{Boxes{Boxes: []Box{{20, 40, 50, 60}}, Ink: "a"}, Rule{At: 10, Ink: "b"}, Rule{At: 90, Ink: "c"}, Rule{At: 10, Vertical: true, Ink: "d"}}})
 	point := func(class string) (x, y float64) {
 		m := regexp.MustCompile(`^M(-?[\d.]+)[ ]?(-?[\d.]+)`).FindStringSubmatch(path(s, class))
 		if m == nil {
@@ -163,7 +161,7 @@ func TestUpIsUp(t *testing.T) {
 // TestWhiskers: lying down the value is across, standing up it is upward.
 func TestWhiskers(t *testing.T) {
 	for _, upright := range []bool{false, true} {
-		s := svgOf(t, &Panel{X: Range{0, 10}, Y: Range{0, 10}, Layers: []plot.Plotter{Whiskers{Items: []Whisker{{Row: 2, Value: 5, Lo: 4, Hi: 8}}, Ink: "a", Upright: upright}}})
+		s := svgOf(t, &Panel{X: Range{0, 10}, Y: Range{0, 10}, Layers: []Layer{Whiskers{Items: []Whisker{{Row: 2, Value: 5, Lo: 4, Hi: 8}}, Ink: "a", Upright: upright}}})
 		if d := path(s, "s-a"); strings.Contains(d, "v") != upright || strings.Contains(d, "h") == upright {
 			t.Errorf("upright %v: %s", upright, d)
 		}
@@ -172,7 +170,7 @@ func TestWhiskers(t *testing.T) {
 
 // TestAxisTitles: the y axis is titled from bottom to top.
 func TestAxisTitles(t *testing.T) {
-	s := svgOf(t, &Panel{XLabel: "across", YLabel: "upward", Layers: []plot.Plotter{Line{Points: []XY{{0, 0}, {1, 1}}, Ink: "a"}}})
+	s := svgOf(t, &Panel{XLabel: "across", YLabel: "upward", Layers: []Layer{Line{Points: []XY{{0, 0}, {1, 1}}, Ink: "a"}}})
 	if !regexp.MustCompile(`rotate\(-90 [^>]*>upward<`).MatchString(s) || regexp.MustCompile(`rotate[^>]*>across<`).MatchString(s) {
 		t.Error(s)
 	}

@@ -5,10 +5,7 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/plot"
-	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/draw"
 )
 
 // An XY is a point in data units. A point that is not finite, or beyond
@@ -46,17 +43,16 @@ func (l Line) DataRange() (xmin, xmax, ymin, ymax float64) {
 	return extent(len(l.Points), func(i int) XY { return l.Points[i] })
 }
 
-func (l Line) Plot(c draw.Canvas, p *plot.Plot) {
-	trX, trY := p.Transforms(&c)
+func (l Line) draw(a area) {
 	for _, run := range runs(l.Points) {
 		pts := make([]vg.Point, len(run))
 		for i, q := range run {
-			pts[i] = vg.Point{X: trX(q.X), Y: trY(q.Y)}
+			pts[i] = a.at(q.X, q.Y)
 		}
 		if len(pts) == 1 {
 			pts = append(pts, vg.Point{X: pts[0].X + 1, Y: pts[0].Y}) // a lone point shows as a dash
 		}
-		c.StrokeLines(draw.LineStyle{Color: l.Ink, Width: vg.Points(cmp.Or(l.Width, 1)), Dashes: l.Dash}, c.ClipLinesXY(pts)...)
+		a.join(pen{ink: l.Ink, width: cmp.Or(l.Width, 1), dash: l.Dash}, a.clipLine(pts)...)
 	}
 }
 
@@ -94,20 +90,19 @@ func (b Band) DataRange() (xmin, xmax, ymin, ymax float64) {
 	})
 }
 
-func (b Band) Plot(c draw.Canvas, p *plot.Plot) {
-	trX, trY := p.Transforms(&c)
+func (b Band) draw(a area) {
 	for _, run := range runs(b.Points) {
 		if len(run) < 2 {
 			continue
 		}
 		var poly []vg.Point
 		for _, q := range run {
-			poly = append(poly, vg.Point{X: trX(q.X), Y: trY(q.Hi)})
+			poly = append(poly, a.at(q.X, q.Hi))
 		}
 		for _, q := range slices.Backward(run) {
-			poly = append(poly, vg.Point{X: trX(q.X), Y: trY(q.Lo)})
+			poly = append(poly, a.at(q.X, q.Lo))
 		}
-		c.FillPolygon(b.Ink, c.ClipPolygonXY(poly))
+		a.fill(b.Ink, a.clipPolygon(poly))
 	}
 }
 
@@ -132,8 +127,7 @@ func (d Dots) DataRange() (xmin, xmax, ymin, ymax float64) {
 	return Line{Points: d.Points}.DataRange()
 }
 
-func (d Dots) Plot(c draw.Canvas, p *plot.Plot) {
-	trX, trY := p.Transforms(&c)
+func (d Dots) draw(a area) {
 	size := cmp.Or(d.Size, 4)
 	type cell struct{ x, y int }
 	seen := map[cell]bool{}
@@ -142,9 +136,9 @@ func (d Dots) Plot(c draw.Canvas, p *plot.Plot) {
 		if !q.ok() {
 			continue
 		}
-		pt := vg.Point{X: trX(q.X), Y: trY(q.Y)}
+		pt := a.at(q.X, q.Y)
 		at := cell{int(pt.X.Points()), int(pt.Y.Points())}
-		if !c.Contains(pt) || seen[at] {
+		if !a.contains(pt) || seen[at] {
 			continue
 		}
 		seen[at] = true
@@ -167,12 +161,7 @@ func (d Dots) Plot(c draw.Canvas, p *plot.Plot) {
 	case Cross:
 		width = 1.2
 	}
-	c.SetLineStyle(draw.LineStyle{Color: d.Ink, Width: vg.Points(width)})
-	if svg := unwrap(c.Canvas); svg != nil {
-		svg.state.cap = ends
-		defer func() { svg.state.cap = "" }()
-	}
-	c.Stroke(path)
+	a.stroke(pen{ink: d.Ink, width: width, caps: ends}, path)
 }
 
 // A Box is a filled rectangle in data units.
@@ -191,14 +180,14 @@ func (b Boxes) DataRange() (xmin, xmax, ymin, ymax float64) {
 	})
 }
 
-func (b Boxes) Plot(c draw.Canvas, p *plot.Plot) {
-	trX, trY := p.Transforms(&c)
+func (b Boxes) draw(a area) {
 	for _, q := range b.Boxes {
 		if !finite(q.X0) || !finite(q.X1) || !finite(q.Y0) || !finite(q.Y1) {
 			continue
 		}
-		x0, x1, y0, y1 := trX(q.X0), trX(q.X1), trY(q.Y0), trY(q.Y1)
-		c.FillPolygon(b.Ink, c.ClipPolygonXY([]vg.Point{{X: x0, Y: y0}, {X: x1, Y: y0}, {X: x1, Y: y1}, {X: x0, Y: y1}}))
+		p0, p1 := a.at(q.X0, q.Y0), a.at(q.X1, q.Y1)
+		x0, x1, y0, y1 := p0.X, p1.X, p0.Y, p1.Y
+		a.fill(b.Ink, a.clipPolygon([]vg.Point{{X: x0, Y: y0}, {X: x1, Y: y0}, {X: x1, Y: y1}, {X: x0, Y: y1}}))
 	}
 }
 
@@ -209,19 +198,19 @@ type Rule struct {
 	Ink      Ink
 }
 
-func (r Rule) Plot(c draw.Canvas, p *plot.Plot) {
+func (r Rule) draw(a area) {
 	if !finite(r.At) {
 		return
 	}
-	trX, trY := p.Transforms(&c)
-	a, b := vg.Point{X: c.Min.X, Y: trY(r.At)}, vg.Point{X: c.Max.X, Y: trY(r.At)}
+	at := a.at(r.At, r.At)
+	p, q := vg.Point{X: a.Min.X, Y: at.Y}, vg.Point{X: a.Max.X, Y: at.Y}
 	if r.Vertical {
-		a, b = vg.Point{X: trX(r.At), Y: c.Min.Y}, vg.Point{X: trX(r.At), Y: c.Max.Y}
+		p, q = vg.Point{X: at.X, Y: a.Min.Y}, vg.Point{X: at.X, Y: a.Max.Y}
 	}
-	if !c.Contains(a) || !c.Contains(b) {
+	if !a.contains(p) || !a.contains(q) {
 		return
 	}
-	c.StrokeLine2(draw.LineStyle{Color: r.Ink, Width: 1}, a.X, a.Y, b.X, b.Y)
+	a.join(pen{ink: r.Ink, width: 1}, []vg.Point{p, q})
 }
 
 // Note is a word at a point.
@@ -234,14 +223,13 @@ type Note struct {
 	Align  float64 // 0 left, -0.5 middle, -1 right
 }
 
-func (n Note) Plot(c draw.Canvas, p *plot.Plot) {
+func (n Note) draw(a area) {
 	if !n.At.ok() {
 		return
 	}
-	trX, trY := p.Transforms(&c)
 	size := cmp.Or(n.Size, 11)
-	pt := vg.Point{X: trX(n.At.X) + vg.Length(n.DX), Y: trY(n.At.Y) + vg.Length(n.DY) + vg.Points(0.2*size)}
-	c.FillText(text.Style{Color: n.Ink, Font: sans(size), XAlign: text.XAlignment(n.Align), YAlign: -0.5, Handler: handler}, pt, n.Text)
+	at := a.at(n.At.X, n.At.Y).Add(vg.Point{X: vg.Length(n.DX), Y: vg.Length(n.DY + 0.2*size)})
+	a.text(n.Text, at, textAt{size: size, ink: n.Ink, align: n.Align, drop: dropMiddle(size)})
 }
 
 // A Whisker is a value with its interval on one row of a panel (y = Row).
@@ -270,11 +258,11 @@ func (w Whiskers) DataRange() (xmin, xmax, ymin, ymax float64) {
 	})
 }
 
-func (w Whiskers) Plot(c draw.Canvas, p *plot.Plot) {
+func (w Whiskers) draw(a area) {
 	var dots []XY
 	for _, i := range w.Items {
-		Line{Points: []XY{w.point(i.Row, i.Lo), w.point(i.Row, i.Hi)}, Ink: w.Ink, Width: 2}.Plot(c, p)
+		Line{Points: []XY{w.point(i.Row, i.Lo), w.point(i.Row, i.Hi)}, Ink: w.Ink, Width: 2}.draw(a)
 		dots = append(dots, w.point(i.Row, i.Value))
 	}
-	Dots{Points: dots, Ink: w.Ink, Shape: w.Shape, Size: 8}.Plot(c, p)
+	Dots{Points: dots, Ink: w.Ink, Shape: w.Shape, Size: 8}.draw(a)
 }

@@ -5,8 +5,6 @@ import (
 	"math"
 	"strconv"
 	"strings"
-
-	"gonum.org/v1/plot"
 )
 
 // Ticks puts about Count round numbers on an axis.
@@ -15,8 +13,8 @@ type Ticks struct {
 	Suffix string // after each number, for example "%"
 }
 
-// Ticks is gonum's plot.Ticker.
-func (t Ticks) Ticks(lo, hi float64) []plot.Tick {
+// Ticks are the ticks between lo and hi.
+func (t Ticks) Ticks(lo, hi float64) []Tick {
 	if !finite(lo) || !finite(hi) || !(hi > lo) {
 		return nil
 	}
@@ -25,10 +23,10 @@ func (t Ticks) Ticks(lo, hi float64) []plot.Tick {
 	if s := step * math.Pow(10, float64(digits)); math.Abs(s-math.Round(s)) > 1e-6 {
 		digits++
 	}
-	var out []plot.Tick
+	var out []Tick
 	for k := math.Ceil(lo/step - 1e-9); k*step <= hi+1e-9*step; k++ {
 		v := k * step
-		out = append(out, plot.Tick{Value: v, Label: Number(v, digits) + t.Suffix})
+		out = append(out, Tick{Value: v, Label: Number(v, digits) + t.Suffix})
 	}
 	return out
 }
@@ -71,8 +69,8 @@ func Clock(s float64) string {
 // ClockTicks puts ticks at whole minutes.
 type ClockTicks struct{ Count int }
 
-// Ticks is gonum's plot.Ticker.
-func (t ClockTicks) Ticks(lo, hi float64) []plot.Tick {
+// Ticks are the ticks between lo and hi.
+func (t ClockTicks) Ticks(lo, hi float64) []Tick {
 	if !finite(lo) || !finite(hi) || !(hi > lo) {
 		return nil
 	}
@@ -83,13 +81,13 @@ func (t ClockTicks) Ticks(lo, hi float64) []plot.Tick {
 			break
 		}
 	}
-	var out []plot.Tick
+	var out []Tick
 	for k := math.Ceil(lo / step); k*step <= hi && len(out) < 200; k++ {
 		l := Clock(k * step)
 		if hi < 3600 {
 			l += " min"
 		}
-		out = append(out, plot.Tick{Value: k * step, Label: l})
+		out = append(out, Tick{Value: k * step, Label: l})
 	}
 	return out
 }
@@ -98,10 +96,10 @@ func (t ClockTicks) Ticks(lo, hi float64) []plot.Tick {
 type Named []string
 
 // Ticks labels 0, 1, 2, ... with the names.
-func (n Named) Ticks(lo, hi float64) []plot.Tick {
-	var out []plot.Tick
+func (n Named) Ticks(lo, hi float64) []Tick {
+	var out []Tick
 	for i, s := range n {
-		out = append(out, plot.Tick{Value: float64(i), Label: s})
+		out = append(out, Tick{Value: float64(i), Label: s})
 	}
 	return out
 }
