@@ -2,6 +2,7 @@ package ride
 
 import (
 	"math"
+	"slices"
 
 	"evenfoot/analysis/interval"
 )
@@ -21,106 +22,78 @@ func bestSpeeds(g *grid, sd float64) BestSpeeds {
 	if !(sd > 0) {
 		sd = 0.1 // m/s (NAVSTAR GPS user equipment introduction §3.7: 0.2 m/s at 95 %)
 	}
-	// Distance along the track, by the trapezoid rule; broken runs are apart.
+	runs := runsOf(g.n, func(i int) bool { return g.sound[i] && !math.IsNaN(g.mag[i]) })
+	// Distance along the track from where its run begins, by the trapezoid rule.
 	dist := make([]float64, g.n)
-	start := make([]int, g.n) // first step of the unbroken stretch
-	for i := range g.n {
-		ok := g.sound[i] && !math.IsNaN(g.mag[i])
-		if !ok {
-			start[i] = -1
-			continue
+	for _, r := range runs {
+		for i := r.from + 1; i < r.to; i++ {
+			dist[i] = dist[i-1] + 0.5*(g.mag[i-1]+g.mag[i])*g.step
 		}
-		if i == 0 || start[i-1] < 0 {
-			start[i] = i
-			continue
-		}
-		dist[i] = dist[i-1] + 0.5*(g.mag[i-1]+g.mag[i])*g.step
-		start[i] = start[i-1]
 	}
-	out.TwoSeconds = bestTime(g, dist, start, 2, sd)
-	out.TenSeconds = bestTime(g, dist, start, 10, sd)
-	out.Metres500 = bestDistance(g, dist, start, 500, sd)
-	out.NauticalMile = bestDistance(g, dist, start, 1852, sd)
+	out.TwoSeconds = bestTime(g, dist, runs, 2, sd)
+	out.TenSeconds = bestTime(g, dist, runs, 10, sd)
+	out.Metres500 = bestDistance(g, dist, runs, 500, sd)
+	out.NauticalMile = bestDistance(g, dist, runs, 1852, sd)
 	return out
 }
 
 // bestTime is the fastest mean over a time.
-func bestTime(g *grid, dist []float64, start []int, seconds, sd float64) interval.Interval {
+func bestTime(g *grid, dist []float64, runs []run, seconds, sd float64) interval.Interval {
 	w := g.samples(seconds)
-	v := make([]float64, 0, g.n)
-	for i := w; i < g.n; i++ {
-		if start[i] >= 0 && start[i] <= i-w {
-			v = append(v, (dist[i]-dist[i-w])/(float64(w)*g.step))
-		} else {
-			v = append(v, math.NaN())
+	v := nans(g.n)
+	for _, r := range runs {
+		for i := r.from + w; i < r.to; i++ {
+			v[i] = (dist[i] - dist[i-w]) / (float64(w) * g.step)
 		}
 	}
-	return withDoubt(v, seconds, g.step, sd)
+	return withDoubt(v[min(w, g.n):], seconds, g.step, sd)
 }
 
 // bestDistance is the fastest mean over a distance along the track.
-func bestDistance(g *grid, dist []float64, start []int, metres, sd float64) interval.Interval {
-	v := make([]float64, 0, g.n)
-	j := 0
-	longest := 0.0
-	for i := range g.n {
-		v = append(v, math.NaN())
-		if start[i] < 0 {
-			continue
-		}
-		j = max(j, start[i])
-		for j < i && dist[i]-dist[j+1] >= metres {
-			j++
-		}
-		over := dist[i] - dist[j]
-		if over < metres {
-			continue
-		}
-		t := float64(i-j) * g.step
-		if j+1 <= i { // the part of the first step that is not needed
-			if d := dist[j+1] - dist[j]; d > 0 {
-				t -= g.step * (over - metres) / d
+func bestDistance(g *grid, dist []float64, runs []run, metres, sd float64) interval.Interval {
+	v := nans(g.n)
+	top := 0.0
+	for _, r := range runs {
+		j := r.from
+		for i := r.from; i < r.to; i++ {
+			for j < i && dist[i]-dist[j+1] >= metres {
+				j++
 			}
-		}
-		if t > 0 {
+			over := dist[i] - dist[j]
+			if over < metres {
+				continue
+			}
+			// Less the part of the first step that is not needed.
+			t := g.step * (float64(i-j) - (over-metres)/(dist[j+1]-dist[j]))
 			v[i] = metres / t
-			if len(v) > 0 && v[i] > longest {
-				longest = v[i]
-			}
+			top = math.Max(top, v[i])
 		}
 	}
-	if longest == 0 {
-		return interval.Unknown()
-	}
-	return withDoubt(v, metres/longest, g.step, sd)
+	return withDoubt(v, metres/top, g.step, sd)
 }
 
 // withDoubt is the largest of v with the error that the receiver allows. The
 // largest of many noisy means is too large: the more windows come close to
 // it, the more.
 func withDoubt(v []float64, seconds, step, sd float64) interval.Interval {
-	best := -1
-	for i, x := range v {
-		if !math.IsNaN(x) && (best < 0 || x > v[best]) {
-			best = i
+	top := 0.0
+	for _, x := range v {
+		if x > top { // false for what is not known
+			top = x
 		}
 	}
-	if best < 0 {
+	if top == 0 {
 		return interval.Unknown()
 	}
-	top := v[best]
 	// Error of a mean over seconds of noise with a memory.
 	r := seconds / velocityMemory
 	se := sd * math.Sqrt(2/(r*r)*(r-1+math.Exp(-r)))
 	se = math.Hypot(se, 0.01) // between fixes the speed is not a straight line
 	rivals := 0
 	apart := max(1, int(math.Max(seconds, velocityMemory)/step))
-	for i := 0; i < len(v); i += apart {
-		for k := i; k < min(i+apart, len(v)); k++ {
-			if v[k] > top-2*se {
-				rivals++
-				break
-			}
+	for near := range slices.Chunk(v, apart) {
+		if slices.ContainsFunc(near, func(x float64) bool { return x > top-2*se }) {
+			rivals++
 		}
 	}
 	bias := 0.0

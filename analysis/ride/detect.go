@@ -2,6 +2,7 @@ package ride
 
 import (
 	"math"
+	"slices"
 
 	"evenfoot/filter/align"
 )
@@ -107,8 +108,8 @@ func (d *detector) flights() {
 // before is the speed in the second before step i.
 func (d *detector) before(i int) float64 {
 	top := 0.0
-	for k := max(i-d.g.samples(1), 0); k < min(i+1, d.g.n); k++ {
-		if v := d.g.speed[k]; v > top {
+	for _, v := range d.g.speed[max(i-d.g.samples(1), 0):min(i+1, d.g.n)] {
+		if v > top {
 			top = v
 		}
 	}
@@ -122,20 +123,10 @@ func (d *detector) event(i int, kind string, speed float64) {
 
 // pitchRate is the RMS pitch rate between two times, rad/s; NaN without IMU.
 func (d *detector) pitchRate(t0, t1 float64) float64 {
-	f := d.g.imu
-	if f == nil {
+	if d.g.imu == nil {
 		return math.NaN()
 	}
-	var sum, n float64
-	for i := d.g.index(t0); i <= d.g.index(t1); i++ {
-		if !math.IsNaN(f.nod[i]) {
-			sum, n = sum+math.Exp(f.nod[i]), n+1
-		}
-	}
-	if n == 0 {
-		return math.NaN()
-	}
-	return math.Sqrt(sum / n)
+	return math.Sqrt(d.g.mean(t0, t1, func(i int) float64 { return math.Exp(d.g.imu.nod[i]) }))
 }
 
 // What a fall looks like. Tuned on the simulator's beginner and rough outings.
@@ -154,37 +145,24 @@ const (
 // stops dead, or tumbles, and stays.
 func (d *detector) fell(i int) bool {
 	g := d.g
-	slow := -1
-	for k := i; k < min(i+g.samples(stopsWithin), g.n); k++ {
-		if g.speed[k] < d.split.slow {
-			slow = k
-			break
-		}
-	}
-	if slow < 0 {
+	after := func(s float64, from int) int { return min(from+g.samples(s), g.n) }
+	braking := slices.IndexFunc(g.speed[i:after(stopsWithin, i)], func(v float64) bool { return v < d.split.slow })
+	if braking < 0 {
 		return false
 	}
-	var still, n int
-	for k := slow; k < min(slow+g.samples(staysFor), g.n); k++ {
-		if g.speed[k] < staysUnder*d.split.slow {
+	stay, still := g.speed[i+braking:after(staysFor, i+braking)], 0
+	for _, v := range stay {
+		if v < staysUnder*d.split.slow {
 			still++
 		}
-		n++
 	}
-	if float64(still) < staysShare*float64(n) {
+	if float64(still) < staysShare*float64(len(stay)) {
 		return false
 	}
-	if t := float64(slow-i) * g.step; t <= deadWithin || (d.before(i)-d.split.slow)/t > deadBraking {
+	if t := float64(braking) * g.step; t <= deadWithin || (d.before(i)-d.split.slow)/t > deadBraking {
 		return true
 	}
-	if f := g.imu; f != nil {
-		for k := i; k < min(i+g.samples(tumbleWithin), g.n); k++ {
-			if math.Abs(f.heel[k]) > onItsSide {
-				return true
-			}
-		}
-	}
-	return false
+	return g.imu != nil && slices.ContainsFunc(g.imu.heel[i:after(tumbleWithin, i)], func(heel float64) bool { return math.Abs(heel) > onItsSide })
 }
 
 // breaches finds where the wing left the water: for a tenth of a second at

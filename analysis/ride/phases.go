@@ -51,18 +51,12 @@ func (d *detector) phases() {
 	d.absorb(kinds, Taxi, g.samples(shortestTaxi))
 	d.absorb(kinds, Swim, g.samples(shortestSlow))
 	d.absorb(kinds, Carry, g.samples(shortestSlow))
-	for i := 0; i < g.n; {
+	for i := 0; i < g.n-1; {
 		j := i
-		for j < g.n && kinds[j] == kinds[i] {
+		for j < g.n-1 && kinds[j] == kinds[i] {
 			j++
 		}
-		end := g.at(j)
-		if j == g.n {
-			end = g.at(g.n - 1)
-		}
-		if end > g.at(i) {
-			d.s.Phases = append(d.s.Phases, Phase{Start: g.at(i), End: end, Kind: kinds[i]})
-		}
+		d.s.Phases = append(d.s.Phases, Phase{Start: g.at(i), End: g.at(j), Kind: kinds[i]})
 		i = j
 	}
 }
@@ -95,24 +89,20 @@ func (d *detector) slowKinds(kinds []Kind, r run, mayBeAshore bool) {
 		b := min(a+w, r.to)
 		// Two seconds' neighbourhood of ten decides.
 		lo, hi := max(a-2*w, r.from), min(b+2*w, r.to)
-		var v, steep, n float64
-		still := 0
+		var v, steep, still float64
+		n := float64(hi - lo)
 		for i := lo; i < hi; i++ {
-			v += g.speed[i]
-			n++
-			if f := g.imu; f != nil {
-				if f.restful[i] {
-					still++
-				}
-				if math.Abs(f.heel[i]) > carried {
-					steep++
-				}
+			v += g.speed[i] / n
+			if f := g.imu; f != nil && f.restful[i] {
+				still++
+			}
+			if f := g.imu; f != nil && math.Abs(f.heel[i]) > carried {
+				steep++
 			}
 		}
-		v /= n
 		k := Swim
 		switch {
-		case g.imu != nil && float64(still) > stillShare*float64(hi-lo):
+		case g.imu != nil && still > stillShare*n:
 			k = Rest
 		case g.imu == nil && v < noise && r.to-r.from > g.samples(stillLeast):
 			k = Rest

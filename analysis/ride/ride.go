@@ -58,8 +58,6 @@ type Reach struct {
 // A Turn joins two reaches.
 type Turn struct {
 	Start, End  float64 // s
-	CourseFrom  float64 // rad
-	CourseTo    float64 // rad
 	ThroughWind bool    // a tack; else a jibe. Meaningful when Session.Wind is known.
 	Flown       bool    // the board stayed on the foil
 	Complete    bool    // changes tack (as against a bend in the course)

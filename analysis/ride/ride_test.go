@@ -35,7 +35,7 @@ func input(s *simulate.Session, withIMU bool) ride.Input {
 		in.Gaps = append(in.Gaps, [2]float64{x.Start, x.End})
 	}
 	if withIMU {
-		in.Motion = s.Motion()
+		in.Motion = motionOf(s)
 	}
 	return in
 }

@@ -251,27 +251,13 @@ func (d *detector) finishTurns(turns []bend) {
 	from, known := d.windRad()
 	for _, b := range turns {
 		// A bend far from any flight is somebody paddling about.
-		var flying, water int
-		for i := max(b.from-g.samples(2), 0); i < min(b.to+1, g.n); i++ {
-			switch d.state[i] {
-			case aloft:
-				flying++
-			case afloat:
-				water++
-			}
-		}
-		if flying < g.samples(flownInTurn) {
+		least := g.samples(flownInTurn)
+		if d.flown(b.from-g.samples(2), b.to+1) < least {
 			continue
 		}
-		t := Turn{Start: g.at(b.from), End: g.at(b.to), CourseFrom: b.courseFrom, CourseTo: b.courseTo, Flown: true}
-		wet := 0
-		for i := b.from; i < min(b.to, g.n); i++ {
-			if d.state[i] != aloft {
-				wet++
-			}
-		}
-		t.Flown = !b.broken && wet < g.samples(flownInTurn)
-		t.Complete = math.Abs(b.by) >= completeTurn
+		wet := min(b.to, g.n) - b.from - d.flown(b.from, b.to)
+		t := Turn{Start: g.at(b.from), End: g.at(b.to),
+			Flown: !b.broken && wet < least, Complete: math.Abs(b.by) >= completeTurn}
 		if known {
 			t.ThroughWind = sweeps(b, from)
 			a, z := wrapPi(from-b.courseFrom), wrapPi(from-b.courseTo)
@@ -279,6 +265,16 @@ func (d *detector) finishTurns(turns []bend) {
 		}
 		d.s.Turns = append(d.s.Turns, t)
 	}
+}
+
+// flown is how many of the steps [a, b) are on the foil.
+func (d *detector) flown(a, b int) (n int) {
+	for _, s := range d.state[max(a, 0):min(b, d.g.n)] {
+		if s == aloft {
+			n++
+		}
+	}
+	return n
 }
 
 // sweeps says whether the bend passes through a direction.

@@ -166,20 +166,10 @@ func (d *detector) legs() []leg {
 // meanHeel between two times, rad; NaN without IMU, or when it is not known
 // which way the bow is.
 func (d *detector) meanHeel(t0, t1 float64) float64 {
-	f := d.g.imu
-	if f == nil || math.IsNaN(d.in.Motion.Mount.HeadingSE) {
+	if d.g.imu == nil || math.IsNaN(d.in.Motion.Mount.HeadingSE) {
 		return math.NaN()
 	}
-	var sum, n float64
-	for i := d.g.index(t0); i <= d.g.index(t1); i++ {
-		if !math.IsNaN(f.heel[i]) {
-			sum, n = sum+f.heel[i], n+1
-		}
-	}
-	if n == 0 {
-		return math.NaN()
-	}
-	return sum / n
+	return d.g.mean(t0, t1, func(i int) float64 { return d.g.imu.heel[i] })
 }
 
 // reachEvidence is the log likelihood that reaches lie alike on both sides of

@@ -1,8 +1,8 @@
 // Package simulate makes sessions with known truth: a foil, a rider, an outing
 // and two devices that log it. The demo and the closed-loop tests use it.
 //
-// It imports ingest, filter/attitude, filter/align, analysis/setup,
-// analysis/trim, analysis/water and the standard library.
+// It imports ingest, filter/rotation, analysis/setup, analysis/trim,
+// analysis/water and gonum.
 package simulate
 
 import (

@@ -371,7 +371,7 @@ func (s *script) turn() {
 	d := math.Max(math.Abs(by)/rate, 3)
 	flown := s.r.Float64() < s.sc.FlownTurns
 	t0 := s.now
-	tr := Turn{CourseFrom: wrap2(from), CourseTo: wrap2(from + by), ThroughWind: through, Flown: flown}
+	tr := Turn{ThroughWind: through, Flown: flown}
 	v2 := s.pickSpeed()
 	if flown {
 		s.speed.to(t0, t0+d/2, slow)

@@ -7,12 +7,9 @@ import (
 
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
-	"evenfoot/filter/align"
-	"evenfoot/filter/rotation"
 	"evenfoot/ingest"
 
 	"gonum.org/v1/gonum/num/quat"
-	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // A Session is a scenario played: what the devices logged, and the truth.
@@ -53,7 +50,6 @@ type Truth struct {
 	Pumping []Span
 
 	Zero         float64 // rad, θ0 of the pitch law: mean of the tacks
-	ZeroByTack   map[string]float64
 	Slope        float64 // rad per m², K of the pitch law, (1-λ')/A
 	SlopePerKg   float64 // rad per (m²/kg): Slope times the total mass
 	FlowAt       func(t float64) (east, north float64)
@@ -62,8 +58,6 @@ type Truth struct {
 	Mount        quat.Number
 	MountAfter   quat.Number // of a sensor that shifted; else Mount
 	ShiftAt      float64     // s; +Inf when it does not
-	ClockOffset  float64     // s, IMU minus GPS clock at mid-session
-	DriftPPM     float64
 	FoilingS     float64
 	LevelStretch []Span // when the board lay still and level (within LevelError)
 	Best         Best
@@ -88,9 +82,8 @@ type Reach struct {
 
 type Turn struct {
 	Span
-	CourseFrom, CourseTo float64 // rad true, through the water
-	ThroughWind          bool
-	Flown                bool
+	ThroughWind bool
+	Flown       bool
 }
 
 type Event struct {
@@ -152,14 +145,12 @@ func (s *Session) truth(m *motion, script *script, q, sensor []quat.Number, inde
 	mass := in.RiderMass + in.BoardMass
 	t.Slope = m.slope * (1 - in.RigLiftFraction*in.RiderMass/mass)
 	t.SlopePerKg = t.Slope * mass
-	t.ZeroByTack = map[string]float64{"port": m.zeroPort, "starboard": m.zeroStb}
 	t.Zero = 0.5 * (m.zeroPort + m.zeroStb)
 	t.FlowAt = sc.flowAt
 	e, no := sc.flowAt(sc.Duration / 2)
 	t.Flow = [2]float64{e, no}
 	t.WindFrom = wrap2(sc.WindFrom)
 	t.Mount, t.MountAfter, t.ShiftAt = sc.Mount, hold.after, hold.shiftAt
-	t.ClockOffset, t.DriftPPM = sc.ClockOffset, sc.DriftPPM
 	for _, f := range t.Flights {
 		t.FoilingS += f.Len()
 	}
@@ -214,51 +205,6 @@ func (s *Session) logs(imu ingest.IMU, gps ingest.GPS) {
 }
 
 func seconds(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }
-
-// Motion is the board's true motion, as a perfect [align.Pair.Board] would give it.
-// Normal comes from the logger's accelerometer, vibration and errors included,
-// turned by the true mount.
-func (s *Session) Motion() *align.Motion {
-	t := &s.Truth
-	n := len(t.Time)
-	se := make([]float32, n)
-	for i := range se {
-		se[i] = 0.1 * Deg
-	}
-	m := &align.Motion{
-		Time: t.Time, Pitch: t.Pitch, Heel: t.Heel, PitchSE: se, Normal: t.Normal,
-		PitchRate: t.PitchRate, YawRate: t.YawRate, Up: t.Up,
-		Mount: align.Mount{
-			ToBoard: t.Mount, AccelerometerSign: 1, GyroscopeSign: 1,
-			LevelZero: true, LevelFrom: align.Finding{Kind: align.LevelSetup}, LevelSE: 0.05 * Deg, Rigid: true,
-		},
-	}
-	if s.Log.IMU.Acc[2] != nil && t.ShiftAt > t.Time[n-1] {
-		m.Normal = s.normal()
-	}
-	from := 0
-	for i := 1; i <= n; i++ {
-		if i == n || t.Time[i]-t.Time[i-1] > 0.25 {
-			m.Segments = append(m.Segments, [2]int{from, i})
-			from = i
-		}
-	}
-	return m
-}
-
-// normal is the logged specific force along the true deck normal.
-func (s *Session) normal() []float32 {
-	acc := &s.Log.IMU.Acc
-	up := rotation.Rotate(quat.Conj(s.Truth.Mount), r3.Vec{Z: 1}) // deck normal in the sensor's frame
-	if s.Scenario.AccSign < 0 {
-		up = r3.Scale(-1, up)
-	}
-	out := make([]float32, len(acc[0]))
-	for i := range out {
-		out[i] = float32(up.X*float64(acc[0][i]) + up.Y*float64(acc[1][i]) + up.Z*float64(acc[2][i]))
-	}
-	return out
-}
 
 // Share is the true front foot's share at a speed through the water.
 func (s *Session) Share(speed float64) float64 {

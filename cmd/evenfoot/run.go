@@ -29,7 +29,6 @@ func usagef(format string, args ...any) error { return usageError{fmt.Errorf(for
 
 // console is where the answer and everything else go.
 type console struct {
-	in       io.Reader
 	out, err io.Writer
 }
 
@@ -40,7 +39,7 @@ func (c *console) warn(format string, args ...any) {
 
 // run is the whole program but for the process: it returns the exit status.
 func run(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	c := &console{in: stdin, out: stdout, err: stderr}
+	c := &console{out: stdout, err: stderr}
 	root := &cobra.Command{
 		Use:   "evenfoot",
 		Short: "Even pressure on both feet, from the logs of a ride",
