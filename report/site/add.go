@@ -344,8 +344,8 @@ func (s *Site) oldSetup(w http.ResponseWriter, r *http.Request, ses *session) er
 	for _, v := range ses.Setups {
 		if strconv.Itoa(v.Version) == r.PathValue("version") {
 			attach(w, plainText, ingest.SetupName)
-			w.Write(v.Body)
-			return nil
+			_, err := io.WriteString(w, v.Body)
+			return err
 		}
 	}
 	return notFound("this session has no such setup")

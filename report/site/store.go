@@ -12,6 +12,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -127,25 +128,25 @@ func (st *store) change(f func(tx *sql.Tx) error) error {
 	return tx.Commit()
 }
 
-// A querier is the library or a transaction on it.
-type querier interface {
-	Query(string, ...any) (*sql.Rows, error)
-}
-
-// rows runs a query and calls each on every row, which scan reads. There is
-// one connection: each must not ask the library anything.
-func rows(db querier, query string, args []any, each func(scan func(...any) error) error) error {
+// list runs a query whose rows are each one JSON value.
+func list[T any](db *sql.DB, query string, args ...any) (all []T, err error) {
 	rows, err := db.Query(query, args...)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	defer rows.Close()
 	for rows.Next() {
-		if err := each(rows.Scan); err != nil {
-			return err
+		var text []byte
+		if err := rows.Scan(&text); err != nil {
+			return nil, err
 		}
+		var v T
+		if err := json.Unmarshal(text, &v); err != nil {
+			return nil, err
+		}
+		all = append(all, v)
 	}
-	return rows.Err()
+	return all, rows.Err()
 }
 
 // execute runs a statement of a transaction.
@@ -176,6 +177,7 @@ type session struct {
 	Rider   string
 	Inputs  string
 	Summary *summary // nil before the first analysis
+	Told    string   // the same as JSON
 	Files   []stored
 	Setups  []setupVersion // the newest first
 	Setup   []byte         // the newest; nil without one
@@ -188,7 +190,7 @@ type setupVersion struct {
 	Version int
 	Added   time.Time
 	Name    string
-	Body    []byte // empty where the setup was taken away
+	Body    string // empty where the setup was taken away
 }
 
 // inputsHash tells sessions apart by what is analysed.
@@ -219,71 +221,30 @@ func (st *store) session(id int64) (*session, error) {
 	return all[0], nil
 }
 
-// sessions reads the library, newest first, as it is at one moment.
-func (st *store) sessions(where string, args ...any) (all []*session, err error) {
-	err = st.change(func(tx *sql.Tx) error {
-		all, err = sessions(tx, where, args)
-		return err
-	})
-	return all, err
-}
+// moment is SQL for Unix seconds as JSON has times.
+func moment(column string) string { return "strftime('%FT%TZ', " + column + ", 'unixepoch')" }
 
-func sessions(tx *sql.Tx, where string, args []any) (all []*session, err error) {
-	byID := map[int64]*session{}
-	err = rows(tx, "SELECT id, added, start, speeds, title, rider, inputs, body FROM session LEFT JOIN summary USING (inputs) "+where+" ORDER BY coalesce(start, added) DESC, id DESC", args, func(scan func(...any) error) error {
-		var s session
-		var added int64
-		var start sql.NullInt64
-		var sum sql.NullString
-		if err := scan(&s.ID, &added, &start, &s.Speeds, &s.Title, &s.Rider, &s.Inputs, &sum); err != nil {
-			return err
+var everySession = `SELECT json_object('ID', id, 'Added', ` + moment("added") + `, 'Start', ` + moment("start") + `, 'Speeds', speeds,
+		'Title', title, 'Rider', rider, 'Inputs', inputs, 'Told', body,
+		'Files', json((SELECT json_group_array(json_object('Kind', kind, 'Name', name, 'Hash', hash, 'Size', size) ORDER BY n) FROM file WHERE session = id)),
+		'Setups', json((SELECT json_group_array(json_object('Version', version, 'Added', ` + moment("added") + `, 'Name', name, 'Body', CAST(body AS TEXT)) ORDER BY version DESC)
+			FROM setup WHERE session = id)))
+	FROM session LEFT JOIN summary USING (inputs) `
+
+// sessions reads the library, newest first, as it is at one moment.
+func (st *store) sessions(where string, args ...any) ([]*session, error) {
+	all, err := list[*session](st.db, everySession+where+" ORDER BY coalesce(start, added) DESC, id DESC", args...)
+	for _, s := range all {
+		if json.Unmarshal([]byte(s.Told), &s.Summary) != nil {
+			s.Summary = nil // of another version; the next analysis writes it anew
 		}
-		s.Added = time.Unix(added, 0).UTC()
-		if start.Valid {
-			s.Start = time.Unix(start.Int64, 0).UTC()
-		}
-		if sum.Valid {
-			s.Summary = new(summary)
-			if json.Unmarshal([]byte(sum.String), s.Summary) != nil {
-				s.Summary = nil // of another version; the next analysis writes it anew
+		if len(s.Setups) > 0 {
+			s.Version, s.Name = s.Setups[0].Version, s.Setups[0].Name
+			if text := s.Setups[0].Body; text != "" {
+				s.Setup = []byte(text)
 			}
 		}
-		all = append(all, &s)
-		byID[s.ID] = &s
-		return nil
-	})
-	if err != nil {
-		return nil, err
 	}
-	in := "IN (SELECT id FROM session " + where + ")"
-	err = rows(tx, "SELECT session, kind, name, hash, size FROM file WHERE session "+in+" ORDER BY session, n", args, func(scan func(...any) error) error {
-		var id int64
-		var f stored
-		if err := scan(&id, &f.Kind, &f.Name, &f.Hash, &f.Size); err != nil {
-			return err
-		}
-		byID[id].Files = append(byID[id].Files, f)
-		return nil
-	})
-	if err != nil {
-		return nil, err
-	}
-	err = rows(tx, "SELECT session, version, added, name, body FROM setup WHERE session "+in+" ORDER BY version DESC", args, func(scan func(...any) error) error {
-		var id, at int64
-		var v setupVersion
-		if err := scan(&id, &v.Version, &at, &v.Name, &v.Body); err != nil {
-			return err
-		}
-		v.Added = time.Unix(at, 0).UTC()
-		s := byID[id]
-		if s.Setups = append(s.Setups, v); len(s.Setups) == 1 {
-			s.Version, s.Name = v.Version, v.Name
-			if len(v.Body) > 0 {
-				s.Setup = v.Body
-			}
-		}
-		return nil
-	})
 	return all, err
 }
 
@@ -440,19 +401,7 @@ func (st *store) refuse(names []string, reason string) error {
 }
 
 func (st *store) refusals() ([]refusal, error) {
-	var all []refusal
-	err := rows(st.db, "SELECT at, names, reason FROM refused ORDER BY id DESC", nil, func(scan func(...any) error) error {
-		var r refusal
-		var at int64
-		var names string
-		if err := scan(&at, &names, &r.Reason); err != nil {
-			return err
-		}
-		r.At = time.Unix(at, 0).UTC()
-		all = append(all, r)
-		return json.Unmarshal([]byte(names), &all[len(all)-1].Names)
-	})
-	return all, err
+	return list[refusal](st.db, "SELECT json_object('At', "+moment("at")+", 'Names', json(names), 'Reason', reason) FROM refused ORDER BY id DESC")
 }
 
 func (st *store) clearRefused() error {
@@ -476,19 +425,13 @@ func (st *store) set(name, value string) error {
 // orphans counts files that no session has: what a power cut between file and
 // index leaves, or an index that was lost.
 func (st *store) orphans() (n int, err error) {
-	known := map[string]bool{}
-	err = rows(st.db, "SELECT DISTINCT hash FROM file", nil, func(scan func(...any) error) error {
-		var h string
-		err := scan(&h)
-		known[h] = true
-		return err
-	})
+	known, err := list[string](st.db, "SELECT json_quote(hash) FROM file")
 	if err != nil {
 		return 0, err
 	}
-	list, err := fs.Glob(os.DirFS(st.files()), "*/*")
-	for _, f := range list {
-		if !known[path.Base(f)] {
+	there, err := fs.Glob(os.DirFS(st.files()), "*/*")
+	for _, f := range there {
+		if !slices.Contains(known, path.Base(f)) {
 			n++
 		}
 	}

@@ -26,13 +26,5 @@ func sinceStart(t float64) string {
 	if math.Abs(t) < 100 {
 		return fmt.Sprintf("%.0f s", math.Round(t)+0) // not "-0 s"
 	}
-	s := int(math.Round(t))
-	sign := ""
-	if s < 0 {
-		sign, s = "-", -s
-	}
-	if s >= 3600 {
-		return fmt.Sprintf("%s%d:%02d:%02d", sign, s/3600, s/60%60, s%60)
-	}
-	return fmt.Sprintf("%s%d:%02d", sign, s/60, s%60)
+	return Clock(t)
 }

@@ -10,12 +10,12 @@ import (
 // NameLimit is how much of a title or a file name is shown, in runes.
 const NameLimit = 80
 
-// clean makes a name from outside fit to print: control characters and marks
+// Clean makes a name from outside fit to print: control characters and marks
 // that turn the reading direction go, white space shrinks, and a long name is
 // cut. What is left is still untrusted text; the templates escape it.
 func Clean(s string) string { return CleanTo(s, NameLimit) }
 
-// cleanTo is clean with another limit, for sentences that hold names.
+// CleanTo is Clean with another limit, for sentences that hold names.
 func CleanTo(s string, limit int) string {
 	var b strings.Builder
 	n, space := 0, false
@@ -47,7 +47,7 @@ func CleanTo(s string, limit int) string {
 	return b.String()
 }
 
-// fileName is the last part of a path: where a log lies on the rider's disk
+// FileName is the last part of a path: where a log lies on the rider's disk
 // is nobody's business.
 func FileName(s string) string {
 	return Clean(path.Base(strings.ReplaceAll(s, `\`, "/")))

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -45,16 +46,7 @@ func ParseUnits(s string) (Units, error) {
 }
 
 func (u Units) OrDefault() Units {
-	if u.Speed == "" {
-		u.Speed = "kn"
-	}
-	if u.Length == "" {
-		u.Length = "cm"
-	}
-	if u.Mass == "" {
-		u.Mass = "kg"
-	}
-	return u
+	return Units{cmp.Or(u.Speed, "kn"), cmp.Or(u.Length, "cm"), cmp.Or(u.Mass, "kg")}
 }
 
 // SpeedUnits are the units of speed: as --units knows them, in short, in a
@@ -104,82 +96,52 @@ func (u Units) ParseRange(low, high string) (r [2]float64, err error) {
 	return r, nil
 }
 
-// speedText is "18 kn"; m/s gets a decimal.
+// in is v with its unit on the same line.
+func in(v float64, digits int, unit string) string {
+	if !Finite(v) {
+		return Unknown
+	}
+	return Fixed(v, digits) + NBSP + unit
+}
+
+// SpeedText is "18 kn"; m/s gets a decimal.
 func (u Units) SpeedText(v float64) string {
-	if !Finite(v) {
-		return Unknown
-	}
-	if u.Speed == "mps" {
-		return Fixed(v, 1) + NBSP + "m/s"
-	}
-	return Fixed(u.SpeedValue(v), 0) + NBSP + u.SpeedName()
+	return in(u.SpeedValue(v), Choose(u.Speed == "mps", 1, 0), u.SpeedName())
 }
 
-// speedFine is the same to a tenth.
-func (u Units) SpeedFine(v float64) string {
-	if !Finite(v) {
-		return Unknown
-	}
-	return Fixed(u.SpeedValue(v), 1) + NBSP + u.SpeedName()
-}
+// SpeedFine is the same to a tenth.
+func (u Units) SpeedFine(v float64) string { return in(u.SpeedValue(v), 1, u.SpeedName()) }
 
-// length converts metres to cm or inches.
-func (u Units) LengthValue(v float64) float64 {
-	if u.Length == "in" {
-		return v * InchPerMetre
-	}
-	return v * 100
-}
+// LengthValue converts metres to cm or inches.
+func (u Units) LengthValue(v float64) float64 { return v * Choose(u.Length == "in", InchPerMetre, 100) }
 
-func (u Units) LengthName() string {
-	if u.Length == "in" {
-		return "in"
-	}
-	return "cm"
-}
+func (u Units) LengthName() string { return Choose(u.Length == "in", "in", "cm") }
 
-// lengthText is "1.5 cm" or "0.60 in".
+func (u Units) LengthDigits() int { return Choose(u.Length == "in", 2, 1) }
+
+// LengthText is "1.5 cm" or "0.60 in".
 func (u Units) LengthText(v float64) string {
-	if !Finite(v) {
-		return Unknown
-	}
-	return Fixed(u.LengthValue(v), u.LengthDigits()) + NBSP + u.LengthName()
+	return in(u.LengthValue(v), u.LengthDigits(), u.LengthName())
 }
 
-func (u Units) LengthDigits() int {
-	if u.Length == "in" {
-		return 2
-	}
-	return 1
-}
-
-// thin is a shim's thickness: millimetres always, inches added for those who
+// Thin is a shim's thickness: millimetres always, inches added for those who
 // think in them.
 func (u Units) Thin(m float64) string {
-	if !Finite(m) {
-		return Unknown
-	}
-	s := Fixed(m*1000, 2) + NBSP + "mm"
-	if u.Length == "in" {
-		s += " / " + Fixed(m*InchPerMetre, 3) + NBSP + "in"
+	s := in(m*1000, 2, "mm")
+	if u.Length == "in" && Finite(m) {
+		s += " / " + in(m*InchPerMetre, 3, "in")
 	}
 	return s
 }
 
 func (u Units) MassText(kg float64) string {
-	if !Finite(kg) {
-		return Unknown
-	}
 	if u.Mass == "lb" {
-		return Fixed(kg*PoundPerKg, 0) + NBSP + "lb"
+		return in(kg*PoundPerKg, 0, "lb")
 	}
-	if math.Abs(kg-math.Round(kg)) > 0.05 {
-		return Fixed(kg, 1) + NBSP + "kg"
-	}
-	return Fixed(kg, 0) + NBSP + "kg"
+	return in(kg, Choose(math.Abs(kg-math.Round(kg)) > 0.05, 1, 0), "kg")
 }
 
-// moment is in N·m, or pound-feet for those who think in pounds and inches.
+// Moment is in N·m, or pound-feet for those who think in pounds and inches.
 func (u Units) Moment(nm float64) (float64, string) {
 	if u.Mass == "lb" {
 		return nm * 0.7375621492772656, "lbf·ft"
@@ -188,16 +150,13 @@ func (u Units) Moment(nm float64) (float64, string) {
 }
 
 func (u Units) DistanceText(m float64) string {
-	if !Finite(m) {
-		return Unknown
-	}
 	switch u.Speed {
 	case "mph":
-		return Fixed(m/1609.344, 1) + NBSP + "mi"
+		return in(m/1609.344, 1, "mi")
 	case "kn":
-		return Fixed(m/1852, 1) + NBSP + "nmi"
+		return in(m/1852, 1, "nmi")
 	}
-	return Fixed(m/1000, 1) + NBSP + "km"
+	return in(m/1000, 1, "km")
 }
 
 // NBSP keeps a number and its unit on one line.
@@ -208,7 +167,7 @@ const Unknown = "not known"
 
 func Finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
-// fixed prints v with d decimals and a real minus sign, never "-0", and huge
+// Fixed prints v with d decimals and a real minus sign, never "-0", and huge
 // values shortly. The terminal turns the sign back.
 func Fixed(v float64, d int) string {
 	if !Finite(v) {
@@ -227,7 +186,7 @@ func Fixed(v float64, d int) string {
 	return s
 }
 
-// between is "0.9 (0.4 to 1.4)" in the scale and decimals given; an exact
+// Between is "0.9 (0.4 to 1.4)" in the scale and decimals given; an exact
 // number has no bracket.
 func Between(i interval.Interval, scale float64, d int) string {
 	if !Finite(i.Value) {
@@ -245,15 +204,12 @@ func Between(i interval.Interval, scale float64, d int) string {
 	return s + " (" + lo + " to " + hi + ")"
 }
 
-// percent is a share as "64 %".
+// Percent is a share as "64 %".
 func Percent(share float64) string {
-	if !Finite(share) {
-		return Unknown
-	}
-	return Fixed(share*100, 0) + NBSP + "%"
+	return in(share*100, 0, "%")
 }
 
-// clock is seconds as h:mm:ss or m:ss.
+// Clock is seconds as h:mm:ss or m:ss.
 func Clock(s float64) string {
 	if !Finite(s) || math.Abs(s) > 1e9 {
 		return Unknown
@@ -269,7 +225,7 @@ func Clock(s float64) string {
 	return fmt.Sprintf("%s%d:%02d", sign, t/60, t%60)
 }
 
-// minutes is "43 min", or "1 h 12 min".
+// Minutes is "43 min", or "1 h 12 min".
 func Minutes(s float64) string {
 	if !Finite(s) || s < 0 || s > 1e9 {
 		return Unknown
@@ -284,7 +240,7 @@ func Minutes(s float64) string {
 	return fmt.Sprintf("%d h %02d min", m/60, m%60)
 }
 
-// digitsFor is how many decimals a number of this size needs.
+// DigitsFor is how many decimals a number of this size needs.
 func DigitsFor(v float64) int {
 	switch v = math.Abs(v); {
 	case v >= 50:
@@ -295,7 +251,7 @@ func DigitsFor(v float64) int {
 	return 2
 }
 
-// listed joins words as "a, b and c".
+// Listed joins words as "a, b and c".
 func Listed(s []string) string {
 	if len(s) < 2 {
 		return strings.Join(s, "")
@@ -304,13 +260,7 @@ func Listed(s []string) string {
 }
 
 func Area(m2 float64, u Units) string {
-	if !Finite(m2) {
-		return Unknown
-	}
-	if u.Length == "in" {
-		return Fixed(m2*InchPerMetre*InchPerMetre, 0) + NBSP + "in²"
-	}
-	return Fixed(m2*1e4, 0) + NBSP + "cm²"
+	return in(u.LengthValue(u.LengthValue(m2)), 0, u.LengthName()+"²")
 }
 
 func Choose[T any](b bool, yes, no T) T {
@@ -328,19 +278,10 @@ type Fact struct{ Name, Value string }
 
 // UnknownLast orders numbers, what is not known at the end.
 func UnknownLast(a, b float64) int {
-	switch an, bn := math.IsNaN(a), math.IsNaN(b); {
-	case an && bn:
-		return 0
-	case an:
-		return 1
-	case bn:
-		return -1
-	case a < b:
-		return -1
-	case a > b:
-		return 1
+	if math.IsNaN(a) != math.IsNaN(b) {
+		return Choose(math.IsNaN(a), 1, -1)
 	}
-	return 0
+	return cmp.Compare(a, b)
 }
 
 // Possible is a share with its interval within 0 and 1: a foot cannot pull.
@@ -348,8 +289,8 @@ func Possible(i interval.Interval) interval.Interval {
 	if !i.Known() {
 		return i
 	}
-	in := func(v float64) float64 { return math.Max(0, math.Min(1, v)) }
-	return interval.Interval{Value: in(i.Value), Low: in(i.Low), High: in(i.High)}
+	within := func(v float64) float64 { return math.Max(0, math.Min(1, v)) }
+	return interval.Interval{Value: within(i.Value), Low: within(i.Low), High: within(i.High)}
 }
 
 // Share is a share of the load in percent, "58 (52 to 64)".
