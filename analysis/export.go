@@ -183,3 +183,72 @@ func (e *exporter) rideAt(t float64) int {
 	}
 	return 0
 }
+
+// TrackColumns are what the analysis adds to each fix of a track: pitch and heel
+// of the board (deg), the front foot's share where a setup tells it and the
+// speed is one that counts, and the number of the ride.
+func TrackColumns(r *Result) []write.Column {
+	g := &r.Log.GPS
+	late := 0.0 // s, a fix tells of so long ago
+	motion := func(v func(*align.Motion) []float32) func(int) float64 {
+		return func(i int) float64 {
+			if r.Motion == nil {
+				return math.NaN()
+			}
+			return sampleAt(r.Motion.Time, v(r.Motion), g.Time[i]-late) / degree
+		}
+	}
+	if r.Motion != nil && r.Motion.Track != nil {
+		late = r.Motion.Track.LatencyS
+	}
+	e := exporter{rides: r.Ride.Rides}
+	flying := func(i int) int { return e.rideAt(g.Time[i] - late) }
+	through := Velocity(g)
+	east, north := r.seen.flow()
+	return []write.Column{
+		{Name: "pitch_deg", Decimals: 2, Value: motion(func(m *align.Motion) []float32 { return m.Pitch })},
+		{Name: "heel_deg", Decimals: 2, Value: motion(func(m *align.Motion) []float32 { return m.Heel })},
+		{Name: "front_share", Decimals: 3, Value: func(i int) float64 {
+			if flying(i) == 0 {
+				return math.NaN()
+			}
+			return r.shareAt(math.Hypot(through.East[i]-east, through.North[i]-north))
+		}},
+		{Name: "ride", Value: func(i int) float64 {
+			if n := flying(i); n > 0 {
+				return float64(n)
+			}
+			return math.NaN()
+		}},
+	}
+}
+
+// shareAt is the front foot's share at a speed through the water, m/s, between
+// the speeds at which it was worked out; NaN outside them.
+func (r *Result) shareAt(v float64) float64 {
+	for k := 1; k < len(r.FootLoad); k++ {
+		a, b := &r.FootLoad[k-1], &r.FootLoad[k]
+		if low, high := float64(a.Speed), float64(b.Speed); v >= low && v <= high && high > low {
+			return a.FrontShare.Value + (v-low)/(high-low)*(b.FrontShare.Value-a.FrontShare.Value)
+		}
+	}
+	return math.NaN()
+}
+
+// bridged is the longest step between samples across which is interpolated, s.
+const bridged = 0.25
+
+// sampleAt is a column of samples at times t, linear between them; NaN in a gap.
+func sampleAt(times []float64, v []float32, t float64) float64 {
+	i, exact := slices.BinarySearch(times, t)
+	switch {
+	case i >= len(v):
+		return math.NaN()
+	case exact:
+		return float64(v[i])
+	case i == 0 || times[i]-times[i-1] > bridged:
+		return math.NaN()
+	}
+	f := (t - times[i-1]) / (times[i] - times[i-1])
+	return (1-f)*float64(v[i-1]) + f*float64(v[i])
+}

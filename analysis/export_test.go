@@ -277,3 +277,48 @@ func TestExportCausal(t *testing.T) {
 		t.Errorf("pitch error %.2f° from the whole log, %.2f° from the past only", whole, past)
 	}
 }
+
+// TestTrackColumns: a fix has the board's pitch and heel at the moment that it
+// tells of, and in flight the front share of its speed and the number of its ride.
+func TestTrackColumns(t *testing.T) {
+	t.Parallel()
+	sc := simulate.Calm()
+	sc.Duration = 900
+	s := simulate.Run(sc)
+	r, err := analysis.Run(analysis.Request{Log: s.Log, Setup: parse(t, s.SetupTOML(nil))})
+	if err != nil {
+		t.Fatal(err)
+	}
+	columns := map[string]func(int) float64{}
+	for _, c := range analysis.TrackColumns(r) {
+		columns[c.Name] = c.Value
+	}
+	var off []float64
+	shares := 0
+	low, high := float64(r.FootLoad[0].Speed), float64(r.FootLoad[len(r.FootLoad)-1].Speed)
+	for i, at := range s.Log.GPS.Time {
+		k, _ := slices.BinarySearch(s.Truth.Time, at-sc.GPSLatency)
+		if k == len(s.Truth.Time) {
+			continue
+		}
+		n := columns["ride"](i)
+		inside := n > 0 && at-0.5 > r.Ride.Rides[int(n)-1].Start && at-0.1 < r.Ride.Rides[int(n)-1].End
+		share := columns["front_share"](i)
+		switch {
+		case math.IsNaN(n) && !math.IsNaN(share):
+			t.Fatalf("share %v outside of a ride", share)
+		case !math.IsNaN(share):
+			shares++
+			if v := float64(s.Log.GPS.Speed[i]); v < low-0.5 || v > high+0.5 || math.Abs(share-s.Share(v)) > 0.15 {
+				t.Fatalf("share %v at %v m/s, truth %v", share, v, s.Share(v))
+			}
+		}
+		if p := columns["pitch_deg"](i); !math.IsNaN(p) && inside {
+			off = append(off, math.Abs(p-float64(s.Truth.Pitch[k])/simulate.Deg))
+		}
+	}
+	slices.Sort(off)
+	if len(off) < 300 || off[len(off)/2] > 0.3 || shares < 200 {
+		t.Errorf("%d pitches in flight, off by %v deg in the middle; %d shares", len(off), off[len(off)/2], shares)
+	}
+}

@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"time"
@@ -36,7 +37,9 @@ func build(r *raw.Columns) (*Log, error) {
 	b.finite()
 	b.believeDate()
 	b.unwrap()
-	b.oneOuting()
+	if err := b.oneOuting(); err != nil {
+		return nil, err
+	}
 	if a, g := r.Acc.Time, r.Gyr.Time; len(a) != len(g) && len(a)*len(g) > 0 && &a[0] == &g[0] {
 		r.Gyr.Time = slices.Clone(g) // mending is done in place
 	}
@@ -115,8 +118,9 @@ func (b *builder) believeDate() {
 	b.r.Start, b.log.Start = time.Time{}, time.Time{}
 }
 
-// oneOuting keeps the longest outing of a file that holds several.
-func (b *builder) oneOuting() {
+// oneOuting keeps the outing that was asked for of a file that holds several, or
+// the one with the most samples; an error when there is none of that number.
+func (b *builder) oneOuting() error {
 	r := b.r
 	sorted := r.Times()
 	for i, t := range sorted {
@@ -124,10 +128,25 @@ func (b *builder) oneOuting() {
 			sorted[i] = slices.Sorted(slices.Values(t))
 		}
 	}
-	from, to, outside, n := outings(sorted, pauseBetweenOutings)
-	if n < 2 || b.clockSet(sorted, from) {
-		return
+	all := stretches(sorted, pauseBetweenOutings)
+	if len(all) < 2 || b.clockSet(sorted) {
+		return nil
 	}
+	kept := slices.MaxFunc(all, func(x, y stretch) int { return cmp.Compare(x.n, y.n) })
+	w := b.tellOutings(all)
+	if r.Outing > len(all) {
+		w.Values[0] = float64(r.Outing)
+		return &OutingError{w}
+	}
+	if r.Outing > 0 {
+		kept = all[r.Outing-1]
+	}
+	from, to, outside := kept.from, kept.to, 0
+	for _, s := range all {
+		outside += s.n
+	}
+	outside -= kept.n
+	r.File.Marks = slices.DeleteFunc(r.File.Marks, func(m Mark) bool { return m.At < from-aroundOuting || m.At > to+aroundOuting })
 	within := func(t []float64) func(int) bool {
 		return func(i int) bool { return t[i] >= from && t[i] <= to }
 	}
@@ -135,12 +154,14 @@ func (b *builder) oneOuting() {
 	r.Gyr.Keep(within(r.Gyr.Time))
 	r.Gps.Keep(within(r.Gps.Time))
 	b.notes.Drop(outside, raw.OtherOuting, "")
-	b.notes.Warn(b.at(from, raw.Warning{Kind: raw.Outings, Count: n, Values: []float64{pauseBetweenOutings}}))
+	w.Values[0] = float64(1 + slices.Index(all, kept))
+	b.notes.Warn(w)
+	return nil
 }
 
 // clockSet says whether the pause is a clock that was set on the way: that is
 // mended, not cut.
-func (b *builder) clockSet(sorted [][]float64, from float64) bool {
+func (b *builder) clockSet(sorted [][]float64) bool {
 	if b.r.Start.IsZero() {
 		return false
 	}
@@ -148,9 +169,7 @@ func (b *builder) clockSet(sorted [][]float64, from float64) bool {
 	for _, t := range sorted {
 		if len(t) > 0 && t[0] < unset && t[len(t)-1] >= unset {
 			set, _ := slices.BinarySearch(t, unset)
-			_, _, _, n := outings([][]float64{t[:set]}, pauseBetweenOutings)
-			_, _, _, k := outings([][]float64{t[set:]}, pauseBetweenOutings)
-			return n == 1 && k == 1
+			return len(stretches([][]float64{t[:set]}, pauseBetweenOutings)) == 1 && len(stretches([][]float64{t[set:]}, pauseBetweenOutings)) == 1
 		}
 	}
 	return false

@@ -20,9 +20,9 @@ import (
 // SetupName is the name of the setup in a session's folder.
 const SetupName = "setup.toml"
 
-// exportMark is the first line of an export, which is no log of its own while
-// the logs that it was made of lie beside it.
-const exportMark = "# evenfoot export"
+// exportMark is the first line of an export, as a comment, or the creator of a
+// track: no log of its own while the logs that it was made of lie beside it.
+const exportMark = "evenfoot export"
 
 // A Found is what lies in a session's folder.
 type Found struct {
@@ -67,7 +67,7 @@ func Folder(dir string) (f Found, err error) {
 			return f, err
 		}
 		switch {
-		case bytes.HasPrefix(bytes.TrimPrefix(head, []byte("\xEF\xBB\xBF")), []byte(exportMark)):
+		case bytes.HasPrefix(bytes.TrimPrefix(head, []byte("\xEF\xBB\xBF")), []byte("# "+exportMark)), bytes.Contains(head, []byte(`creator="`+exportMark+`"`)):
 			exports = append(exports, path)
 		case isLog(path, head):
 			f.Logs = append(f.Logs, path)
@@ -104,6 +104,10 @@ func (f *Found) Open(opt Options) ([]*Log, error) {
 	var logs []*Log
 	for _, path := range f.Logs {
 		l, err := Open(path, opt)
+		var no *OutingError
+		if errors.As(err, &no) {
+			return nil, err
+		}
 		if err != nil {
 			_, why, _ := strings.Cut(err.Error(), ": ")
 			f.leave(path, why)

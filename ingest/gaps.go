@@ -150,42 +150,30 @@ func runs(n int, cut func(i int) bool) (rs []run) {
 	return rs
 }
 
-// outings splits times at pauses of more than pause seconds; it returns the
-// bounds of the stretch with the most samples in [from, to], and how many
-// samples of how many stretches lie outside it.
-func outings(series [][]float64, pause float64) (from, to float64, outside, stretches int) {
-	// Stretches of each series, then united.
-	type stretch struct {
-		a, b float64
-		n    int
-	}
+// A stretch is samples without a long pause.
+type stretch struct {
+	from, to float64 // s
+	n        int
+}
+
+// stretches splits times at pauses of more than pause seconds, the series taken
+// together; in order of time.
+func stretches(series [][]float64, pause float64) []stretch {
 	var all []stretch
 	for _, t := range series {
 		for _, r := range runs(len(t), func(i int) bool { return t[i]-t[i-1] > pause }) {
 			all = append(all, stretch{t[r.a], t[r.b-1], r.b - r.a})
 		}
 	}
-	if len(all) == 0 {
-		return 0, 0, 0, 0
-	}
-	slices.SortFunc(all, func(x, y stretch) int { return cmp.Compare(x.a, y.a) })
-	united := all[:1]
-	for _, s := range all[1:] {
-		last := &united[len(united)-1]
-		if s.a-last.b <= pause {
-			last.b = max(last.b, s.b)
-			last.n += s.n
+	slices.SortFunc(all, func(x, y stretch) int { return cmp.Compare(x.from, y.from) })
+	var united []stretch
+	for _, s := range all {
+		if k := len(united) - 1; k >= 0 && s.from-united[k].to <= pause {
+			united[k].to = max(united[k].to, s.to)
+			united[k].n += s.n
 		} else {
 			united = append(united, s)
 		}
 	}
-	total, best := 0, 0
-	for i, s := range united {
-		total += s.n
-		if s.n > united[best].n {
-			best = i
-		}
-	}
-	b := united[best]
-	return b.a, b.b, total - b.n, len(united)
+	return united
 }

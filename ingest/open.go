@@ -33,6 +33,9 @@ const (
 // Options of reading.
 type Options struct {
 	Map *csv.Map // column map for a foreign CSV; nil = NAME.map.toml beside the log if there is one
+	// Outing is the number of the outing to read of a log that holds several, from
+	// 1; 0 reads the one with the most samples.
+	Outing int
 	// MaxBytes bounds what one file may expand to; 0 means the default of 4 GiB.
 	MaxBytes int64
 }
@@ -103,7 +106,7 @@ func read(src io.Reader, name string, size int64, opt Options) (*raw.Columns, er
 		}
 		return nil, err
 	}
-	r.File.Gzip = packed
+	r.File.Gzip, r.Outing = packed, opt.Outing
 	r.File.Bytes = counted.n
 	if bound.broken != nil {
 		r.Warnings = append(r.Warnings, Warning{Kind: raw.GzipDamaged, File: name, Byte: counted.n, Count: int(bound.n), Text: []string{bound.broken.Error()}})

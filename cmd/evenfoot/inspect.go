@@ -23,7 +23,7 @@ type inspection struct {
 
 func inspectCommand(c *console) *cobra.Command {
 	var in inspection
-	var columnMap string
+	var src sources
 	cmd := &cobra.Command{
 		Use:   "inspect LOG...",
 		Short: "Say what is in a log: channels, rates, gaps, clock, problems",
@@ -35,18 +35,19 @@ names and values; with --write-map it writes the map beside the file, as
 NAME.map.toml, and reads the file through it. Check every line of it.`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error {
-			if in.writeMap && columnMap != "" {
+			if in.writeMap && src.columnMap != "" {
 				return usagef("--map gives a column map and --write-map makes one; leave one of them")
 			}
 			var err error
-			if in.opt, err = readOptions(columnMap); err != nil {
+			if in.opt, err = readOptions(src); err != nil {
 				return err
 			}
 			return c.inspect(args, &in)
 		},
 	}
 	cmd.Flags().BoolVar(&in.asJSON, "json", false, "print JSON instead of words")
-	cmd.Flags().StringVar(&columnMap, "map", "", mapHelp)
+	cmd.Flags().StringVar(&src.columnMap, "map", "", mapHelp)
+	cmd.Flags().IntVar(&src.outing, "outing", 0, outingHelp)
 	cmd.Flags().BoolVar(&in.writeMap, "write-map", false, "write a column map beside each CSV that needs one")
 	return cmd
 }
@@ -97,7 +98,7 @@ func (c *console) inspectFile(path string, in *inspection) error {
 	switch {
 	case err != nil:
 		if what, needs = ingest.NeedsMap(err); !needs {
-			return err
+			return whichOuting(err, 0, nil)
 		}
 	case in.writeMap && there != "":
 		c.tell("%s has its column map already, %s, which is left as it is", path, there)

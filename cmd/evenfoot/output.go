@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"evenfoot/ingest"
+	"evenfoot/ingest/write"
 )
 
 // ours are the first bytes of what evenfoot writes: a page, a result, an export.
@@ -29,7 +30,7 @@ func mayReplace(path string) error {
 		return nil // nothing is lost; other errors show when writing
 	}
 	f, err := os.Open(path)
-	head := make([]byte, 256)
+	head := make([]byte, 512)
 	n := 0
 	if err == nil {
 		defer f.Close()
@@ -42,6 +43,9 @@ func mayReplace(path string) error {
 		if bytes.HasPrefix(head[:n], []byte(sign)) {
 			return nil
 		}
+	}
+	if bytes.Contains(head[:n], []byte(`creator="`+write.ExportName+`"`)) {
+		return nil
 	}
 	return fmt.Errorf("%s exists and is not a file that evenfoot wrote; choose another name, or remove it first", path)
 }

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 
@@ -15,6 +16,7 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
 	"evenfoot/ingest"
+	"evenfoot/ingest/raw"
 	"evenfoot/report/words"
 )
 
@@ -30,13 +32,20 @@ type session struct {
 }
 
 // sources are the command-line flags that say where a session comes from.
-type sources struct{ setup, columnMap string }
+type sources struct {
+	setup, columnMap string
+	outing           int
+}
 
-const mapHelp = "column map `file` for a CSV with other column names"
+const (
+	mapHelp    = "column map `file` for a CSV with other column names"
+	outingHelp = "which outing of a log that holds several, from 1 (default the one with the most samples)"
+)
 
 func (s *sources) add(fl *pflag.FlagSet, setupHelp string) {
 	fl.StringVar(&s.setup, "setup", "", setupHelp)
 	fl.StringVar(&s.columnMap, "map", "", mapHelp)
+	fl.IntVar(&s.outing, "outing", 0, outingHelp)
 }
 
 // open reads a session and warns of what is odd in its setup.
@@ -86,7 +95,7 @@ func readSession(args []string, src sources) (*session, error) {
 			return nil, err
 		}
 	}
-	opt, err := readOptions(src.columnMap)
+	opt, err := readOptions(src)
 	if err != nil {
 		return nil, err
 	}
@@ -96,10 +105,26 @@ func readSession(args []string, src sources) (*session, error) {
 	} else if logs, err = folder.Open(opt); err != nil {
 		err = fmt.Errorf("%s: %w", s.dir, err)
 	}
-	if err == nil && len(logs) > 0 {
+	if err = whichOuting(err, src.outing, logs); err == nil && len(logs) > 0 {
 		s.log, err = ingest.Merge(logs)
 	}
 	return s, err
+}
+
+// whichOuting refuses the number of an outing that none of the logs holds; where
+// they hold several, by the list of them.
+func whichOuting(err error, asked int, logs []*ingest.Log) error {
+	var no *ingest.OutingError
+	several := func(l *ingest.Log) bool {
+		return slices.ContainsFunc(l.Warnings, func(w ingest.Warning) bool { return w.Kind == raw.Outings })
+	}
+	switch {
+	case errors.As(err, &no):
+		return usagef("%s", words.NoOuting(no))
+	case err == nil && asked > 1 && !slices.ContainsFunc(logs, several):
+		return usagef("--outing %d: there is only one outing", asked)
+	}
+	return err
 }
 
 func openAll(paths []string, opt ingest.Options) (logs []*ingest.Log, err error) {
@@ -140,9 +165,13 @@ func apart(paths []string) error {
 	return nil
 }
 
-func readOptions(columnMap string) (opt ingest.Options, err error) {
-	if columnMap != "" {
-		if opt.Map, err = ingest.ReadMap(columnMap); err != nil {
+func readOptions(src sources) (opt ingest.Options, err error) {
+	if src.outing < 0 {
+		return opt, usagef("--outing %d: outings are counted from 1", src.outing)
+	}
+	opt.Outing = src.outing
+	if src.columnMap != "" {
+		if opt.Map, err = ingest.ReadMap(src.columnMap); err != nil {
 			err = usageError{err}
 		}
 	}

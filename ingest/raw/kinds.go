@@ -14,7 +14,7 @@ type Kind string
 const (
 	GzipDamaged  Kind = "damaged gzip data" // Count bytes of content, Text: error
 	NeverSet     Kind = "clock never set"   // Time that it says
-	Outings      Kind = "several outings"   // Count of stretches, At and Time of the one that is read, Values: s between them
+	Outings      Kind = "several outings"   // Count; Values: the number of the one that is read, then of each: start in s from the log's, length in s, way in m or 0; At and Time of the first
 	OnlyGyro     Kind = "gyroscope without accelerometer"
 	ShortGyro    Kind = "gyroscope too short"
 	WrongGyro    Kind = "gyroscope in another unit"         // Values: times too large; Text: likely unit, unit that it was read by

@@ -23,6 +23,9 @@ type Columns struct {
 
 	Gps      Fixes
 	Warnings []Warning
+	// Outing is the number of the outing that is wanted of several, from 1; 0 is
+	// the one with the most samples.
+	Outing int
 	// NoZone says that Start is a local time of a zone that the file does not tell.
 	NoZone bool
 }

@@ -28,6 +28,10 @@ type Column struct {
 	Value    func(fix int) float64 // NaN: none at this fix
 }
 
+// ExportName is the creator of a track with more columns, by which it is known
+// for an export: no log of its own, and nothing is lost by writing over it.
+const ExportName = "evenfoot export"
+
 // GPX writes the GPS fixes of a log as GPX 1.1, one segment between gaps, with
 // speed (m/s), course (deg) and more columns as extensions of each point.
 //
@@ -45,6 +49,9 @@ func GPX(w io.Writer, l *ingest.Log, more ...Column) error {
 		{"course", 3, func(i int) float64 { return float64(g.Course[i]) }},
 	}, more...)
 	doc := gpx.GPX{Creator: "evenfoot"}
+	if len(more) > 0 {
+		doc.Creator = ExportName
+	}
 	doc.RegisterNamespace(gpxPrefix, gpxSpace)
 	var times []time.Time
 	gaps := g.Gaps

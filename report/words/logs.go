@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 	"text/template"
+	"time"
 
 	"github.com/dustin/go-humanize"
 
@@ -112,7 +113,7 @@ func sayWarning(w ingest.Warning) template.FuncMap {
 		"hex":       func(i, width int) string { return fmt.Sprintf("%#0*x", width, int(value(i))) },
 		"decimals":  func(i, d int) string { return Decimals(value(i), d) },
 		"half":      func(i int) string { return Decimals(value(i)/2, 3) },
-		"hours":     func(i int) string { return Decimals(value(i)/3600, 1) },
+		"outings":   func() string { return outings(w) },
 		"times":     func(i int) string { return Decimals(math.Max(value(i), 1/value(i)), 0) },
 		"length":    func(i int) string { return lengthOf(value(i)) },
 		"part":      func(i, whole int) string { return partOf(value(i), value(whole)) },
@@ -120,6 +121,32 @@ func sayWarning(w ingest.Warning) template.FuncMap {
 		"speedsOff": func() string { return speedsOff(value(0)) },
 		"speedFrom": func() string { return speedFrom(speedName(text(1)), text(2), w.Count == 1) },
 	}
+}
+
+// NoOuting is what to say where a log lacks the outing that was asked for.
+func NoOuting(e *ingest.OutingError) string {
+	w := e.Warning
+	return fmt.Sprintf("%s: there is no outing %s. %s Choose one with --outing N.", w.File, Decimals(w.Values[0], 0), outings(w))
+}
+
+// outings lists the outings of a file.
+func outings(w ingest.Warning) string {
+	var each []string
+	for i := 1; i+2 < len(w.Values); i += 3 {
+		from := Decimals(w.Values[i], 0) + " s"
+		if !w.Time.IsZero() {
+			from = w.Time.Add(time.Duration((w.Values[i]-w.At)*float64(time.Second))).Format("2006-01-02 15:04") + " UTC"
+		}
+		s := fmt.Sprintf("%d from %s, %s", len(each)+1, from, lengthOf(w.Values[i+1]))
+		if way := w.Values[i+2]; way > 0 {
+			s += ", " + Decimals(way/1000, 1) + " km"
+		}
+		each = append(each, s)
+	}
+	if more := w.Count - len(each); more > 0 {
+		each = append(each, fmt.Sprintf("and %d more", more))
+	}
+	return fmt.Sprintf("The file holds %s: %s.", Counted(w.Count, "outing"), strings.Join(each, "; "))
 }
 
 // leftAside lists files, each with why it is left aside.
