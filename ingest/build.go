@@ -48,13 +48,15 @@ func build(r *raw.Columns) (*Log, error) {
 	} else {
 		b.series(&r.Gyr, unit.SensorNames[unit.Gyr])
 	}
+	b.series(&r.Deck, unit.FootForces)
 	b.refuseWeightless()
 	b.fixes()
 	b.rebase()
 
 	f := &b.log.Files[0]
 	f.Channels = append(b.sensorChannels(), b.gpsChannels()...)
-	f.Read = len(r.Acc.Time) + len(r.Gyr.Time) + len(r.Gps.Time)
+	b.deck(f)
+	f.Read = len(r.Acc.Time) + len(r.Gyr.Time) + len(r.Gps.Time) + len(r.Deck.Time)
 	if f.Read == 0 && !b.weightless {
 		r.File.Dropped, r.Warnings = b.notes.Dropped(), b.notes.Warnings()
 		return nil, r.Useless("holds no usable sample")
@@ -100,7 +102,26 @@ func (b *builder) finite() {
 		})
 		b.notes.Drop(lost, raw.NotFinite, "")
 	}
+	s := &b.r.Deck
+	b.notes.Drop(s.Keep(func(i int) bool { return math.Abs(s.Time[i]) < timeMost }), raw.NotFinite, "")
 	b.finiteFixes()
+}
+
+// deck hands on what presses on the deck, with its channels.
+func (b *builder) deck(f *File) {
+	s := &b.r.Deck
+	if len(s.Time) == 0 {
+		return
+	}
+	d := Deck{Time: s.Time, Feet: [2][]float32{s.V[0], s.V[1]}, Moment: s.V[2], Sides: b.r.Sides}
+	d.Gaps, d.Rate = pace(d.Time)
+	b.log.Decks = []Deck{d}
+	if d.HasFeet() {
+		f.Channels = append(f.Channels, describe(unit.FootForces, unit.Text(s.Unit), s.Time))
+	}
+	if d.HasMoment() {
+		f.Channels = append(f.Channels, describe(unit.MastMoment, "N·m", s.Time))
+	}
 }
 
 // believeDate takes away the date of a log whose clock was never set.
@@ -153,6 +174,7 @@ func (b *builder) oneOuting() error {
 	r.Acc.Keep(within(r.Acc.Time))
 	r.Gyr.Keep(within(r.Gyr.Time))
 	r.Gps.Keep(within(r.Gps.Time))
+	r.Deck.Keep(within(r.Deck.Time))
 	b.notes.Drop(outside, raw.OtherOuting, "")
 	w.Values[0] = float64(1 + slices.Index(all, kept))
 	b.notes.Warn(w)
@@ -200,7 +222,7 @@ func (b *builder) series(s *raw.Series, name string) (out mending, both bool) {
 	g := &b.r.Gyr
 	both = s == &b.r.Acc && sameTimes(g.Time, s.Time)
 	m := b.mender(s.Time, func(i, j int) bool {
-		eq := s.V[0][i] == s.V[0][j] && s.V[1][i] == s.V[1][j] && s.V[2][i] == s.V[2][j]
+		eq := raw.Equal(s.V[0][i], s.V[0][j]) && raw.Equal(s.V[1][i], s.V[1][j]) && raw.Equal(s.V[2][i], s.V[2][j])
 		return eq && (!both || g.V[0][i] == g.V[0][j] && g.V[1][i] == g.V[1][j] && g.V[2][i] == g.V[2][j])
 	})
 	out = m.mend()

@@ -59,6 +59,18 @@ func check(l *Log) string {
 			}
 		}
 	}
+	for _, d := range l.Decks {
+		n := len(d.Time)
+		if n == 0 || !increasing(d.Time) || len(d.Feet[0]) != n || len(d.Feet[1]) != n || len(d.Moment) != n {
+			return "the deck's columns differ in length, or its times do not increase"
+		}
+		for i := range n {
+			a, b, m := float64(d.Feet[0][i]), float64(d.Feet[1][i]), float64(d.Moment[i])
+			if (a != a) != (b != b) || math.IsInf(a, 0) || math.IsInf(b, 0) || math.IsInf(m, 0) || a != a && m != m {
+				return fmt.Sprintf("deck %v, %v, %v", a, b, m)
+			}
+		}
+	}
 	if len(l.Warnings) > 300 {
 		return fmt.Sprintf("%d warnings", len(l.Warnings))
 	}
@@ -77,6 +89,8 @@ var csvSeeds = []string{
 	imuHeader + "0,1,2,3,4,5,6\n0.01,1.5,2,3,4,5,6.5\n0.02,1,2,3,4,5,6\n",
 	"# start: 2026-09-20T10:00:00Z\ntime_s;ax_g;ay_g;az_g;lat_deg;lon_deg;speed_kn\n0;0,1;0,2;1,0;47,1;7,5;10\n1;0,1;0,2;1,0;47,1001;7,5;\n",
 	"time_utc\tlat_deg\tlon_deg\talt_m\tcourse_deg\r\n2026-09-20T10:00:00.250+02:00\t47\t7\t3\t359\r\n2026-09-20T10:00:01Z\t47.0001\t7\t3\t\r\n",
+	"time_s,front_n,back_n,pitch_moment_nm\n0,400,350,20\n0.1,-1e39,350,\n0.2,400,,15\n0.3,,nan,\n0.3,401,x,1\n",
+	imuHeader[:len(imuHeader)-1] + ",left_kgf,right_lbf\n0,1,2,3,4,5,6,40,80\n0.01,1.5,2,3,4,5,6.5,,\n0.02,1,2,3,4,5,6,65535,65535\n",
 	"time_s,speed_kmh\n1789898400,10\n1789898401,11\n1789898401,12\n1789898400.5,nan\n3,1e40\n",
 	imuHeader + "0,1,2,3,4,5\n\"0.01\",\"x\",2,3,4,5,6,7\n\x00\x00\n-1,1,2,3,4,5,Inf\n0,1,2,3,4,5,6",
 	"time_s,lat_deg,lon_deg\n0,0,0\n1,991,5\n2,45,7\n3,45,7\n4,46,8\n100000,46,8\n",

@@ -9,9 +9,11 @@
 package ingest
 
 import (
+	"slices"
 	"time"
 
 	"evenfoot/ingest/raw"
+	"evenfoot/ingest/unit"
 )
 
 // What the readers hand on of a file.
@@ -30,6 +32,7 @@ type Log struct {
 	Start    time.Time // UTC at time zero; the zero Time when no file told a date
 	IMU      IMU
 	GPS      GPS
+	Decks    []Deck // one a file that has foot forces or a mast's moment
 	Clock    Clock
 	Files    []File
 	Warnings []Warning
@@ -68,6 +71,42 @@ type GPS struct {
 	// SpeedSD is the documented 1σ error of Speed, m/s.
 	SpeedSD float64
 	File    int
+}
+
+// A Deck is what presses on the board: the feet and the mast. It never bears
+// on rides or pitch; a clock of its own is left to the analysis.
+type Deck struct {
+	Time   []float64    // s since Log.Start; by the file's own clock unless SharesClock
+	Feet   [2][]float32 // N, front and back, or left and right where Sides; NaN where unknown
+	Moment []float32    // N·m, of the foil about the mast's head, bow-up; NaN where unknown
+	Sides  bool
+	Gaps   []Span
+	Rate   float64 // Hz, median
+	File   int
+}
+
+// HasFeet says whether the forces of both feet are there, HasMoment the moment.
+func (d *Deck) HasFeet() bool { return told(d.Feet[0]) }
+
+func (d *Deck) HasMoment() bool { return told(d.Moment) }
+
+// told says whether any value of a column is known.
+func told(col []float32) bool {
+	return slices.ContainsFunc(col, func(v float32) bool { return v == v })
+}
+
+func (l *Log) deckTimes() (ts [][]float64) {
+	for _, d := range l.Decks {
+		ts = append(ts, d.Time)
+	}
+	return ts
+}
+
+// SharesClock says whether a file's samples are stamped beside motion or fixes.
+func (l *Log) SharesClock(file int) bool {
+	return slices.ContainsFunc(l.Files[file].Channels, func(c Channel) bool {
+		return c.Name == unit.SensorNames[unit.Acc] || c.Name == "position" || c.Name == "speed"
+	})
 }
 
 // A Flag marks what is doubtful about a GPS fix; analysis leaves flagged fixes out.

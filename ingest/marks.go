@@ -51,8 +51,19 @@ func (l *Log) byIMU(i int) bool {
 	})
 }
 
-// shiftMarks moves the marks of some files.
-func (l *Log) shiftMarks(of func(file int) bool, shift func(t float64) float64) {
+// shiftNoted moves what some files hold besides IMU and GPS: marks and decks.
+func (l *Log) shiftNoted(of func(file int) bool, shift func(t float64) float64) {
+	for _, d := range l.Decks {
+		if !of(d.File) {
+			continue
+		}
+		for i, t := range d.Time {
+			d.Time[i] = shift(t)
+		}
+		for i, g := range d.Gaps {
+			d.Gaps[i] = Span{Start: shift(g.Start), End: shift(g.End)}
+		}
+	}
 	for i := range l.Marks {
 		if m := &l.Marks[i]; of(m.File) {
 			m.At = shift(m.At)

@@ -133,6 +133,11 @@ func (m *merger) add(l *Log) {
 	c.IMU.Time, c.IMU.Gaps = moved(l.IMU.Time, l.IMU.Gaps, d)
 	c.GPS.Time, c.GPS.Gaps = moved(l.GPS.Time, l.GPS.Gaps, d)
 	c.gyrOnly.Time, _ = moved(l.gyrOnly.Time, nil, d)
+	for _, k := range l.Decks {
+		k.Time, k.Gaps = moved(k.Time, k.Gaps, d)
+		k.File += base
+		m.out.Decks = append(m.out.Decks, k)
+	}
 	c.IMU.File += base
 	c.GPS.File += base
 	if len(c.IMU.Time) > 0 {
@@ -172,7 +177,7 @@ func oneOuting(logs []*Log) error {
 	}
 	var all []stretch
 	for _, l := range logs {
-		first, last := raw.Extent(l.IMU.Time, l.GPS.Time, l.gyrOnly.Time)
+		first, last := raw.Extent(append([][]float64{l.IMU.Time, l.GPS.Time, l.gyrOnly.Time}, l.deckTimes()...)...)
 		if l.Start.IsZero() || math.IsInf(first, 0) {
 			continue
 		}
@@ -410,11 +415,11 @@ func (m *merger) tie(imu, gps *part) {
 	// The times are copies of the log's own.
 	if imu != nil && !imu.dated && math.Abs(first) > relativeFar {
 		shiftTimes(u.Time, u.Gaps, -first)
-		m.out.shiftMarks(m.out.byIMU, func(t float64) float64 { return t - first })
+		m.out.shiftNoted(m.out.byIMU, func(t float64) float64 { return t - first })
 	}
 	if gps != nil && !gps.dated && math.Abs(firstFix) > relativeFar {
 		shiftTimes(g.Time, g.Gaps, -firstFix)
-		m.out.shiftMarks(func(f int) bool { return !m.out.byIMU(f) }, func(t float64) float64 { return t - firstFix })
+		m.out.shiftNoted(func(f int) bool { return !m.out.byIMU(f) }, func(t float64) float64 { return t - firstFix })
 	}
 }
 

@@ -30,14 +30,14 @@ func (l *Log) ShiftIMU(atS, offsetS, driftPPM, offsetSE, driftSE float64, how Ti
 		g := &l.IMU.Gaps[i]
 		g.Start, g.End = shift(g.Start), shift(g.End)
 	}
-	l.shiftMarks(l.byIMU, shift)
+	l.shiftNoted(l.byIMU, shift)
 	if t[0] >= 0 {
 		return
 	}
 	before := math.Floor(t[0])
 	shiftTimes(t, l.IMU.Gaps, -before)
 	shiftTimes(l.GPS.Time, l.GPS.Gaps, -before)
-	l.shiftMarks(func(int) bool { return true }, func(t float64) float64 { return t - before })
+	l.shiftNoted(func(int) bool { return true }, func(t float64) float64 { return t - before })
 	if !l.Start.IsZero() {
 		l.Start = addSeconds(l.Start, before)
 	}

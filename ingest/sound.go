@@ -88,7 +88,7 @@ func (b *builder) unwrap() {
 	for _, s := range []struct {
 		t    []float64
 		name string
-	}{{b.r.Acc.Time, unit.SensorNames[unit.Acc]}, {b.r.Gyr.Time, unit.SensorNames[unit.Gyr]}, {b.r.Gps.Time, "GPS"}} {
+	}{{b.r.Acc.Time, unit.SensorNames[unit.Acc]}, {b.r.Gyr.Time, unit.SensorNames[unit.Gyr]}, {b.r.Gps.Time, "GPS"}, {b.r.Deck.Time, unit.FootForces}} {
 		if len(s.t) == 0 || slices.Contains(done, &s.t[0]) {
 			continue
 		}

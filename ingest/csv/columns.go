@@ -28,7 +28,8 @@ func isExport(head []string) bool {
 
 // acceptedColumns is the list for error messages.
 const acceptedColumns = "time_s or time_utc; ax ay az with _mps2 or _g; gx gy gz with _radps or _dps; " +
-	"lat_deg, lon_deg, alt_m; speed_mps, speed_kn or speed_kmh; course_deg; mark"
+	"lat_deg, lon_deg, alt_m; speed_mps, speed_kn or speed_kmh; course_deg; " +
+	"front_n, back_n or left_n, right_n, with _kgf or _lbf too; pitch_moment_nm; mark"
 
 // A column is one column of the file at hand.
 type column struct {
@@ -206,6 +207,22 @@ func incomplete(cols []column) (warnings []raw.Warning) {
 			drop(slot, 3)
 		}
 	}
+	feet := [4]string{"front_n", "back_n", "left_n", "right_n"}
+	for k := 0; k < len(feet); k += 2 {
+		slot := unit.SlotFeet + k
+		switch {
+		case has[slot] != has[slot+1]:
+			lack := feet[k]
+			if has[slot] {
+				lack = feet[k+1]
+			}
+			warnings = append(warnings, raw.Warning{Kind: raw.OneFoot, Text: []string{lack}})
+			drop(slot, 2)
+		case has[slot] && k > 0 && has[unit.SlotFeet] && has[unit.SlotFeet+1]:
+			warnings = append(warnings, raw.Warning{Kind: raw.FeetTwice})
+			drop(slot, 2)
+		}
+	}
 	if has[unit.SlotLat] != has[unit.SlotLon] {
 		warnings = append(warnings, raw.Warning{Kind: raw.OneCoordinate})
 		drop(unit.SlotLat, 2)
@@ -219,7 +236,7 @@ func enough(cols []column) (hasTime, measured bool) {
 		switch {
 		case c.slot == unit.SlotTime || c.slot == unit.SlotUTC:
 			hasTime = true
-		case c.slot >= unit.SlotAcc && c.slot <= unit.SlotLon || c.slot == unit.SlotSpeed:
+		case c.slot >= unit.SlotAcc && c.slot <= unit.SlotLon || c.slot == unit.SlotSpeed || c.slot >= unit.SlotFeet && c.slot <= unit.SlotMoment:
 			measured = true
 		}
 	}

@@ -212,7 +212,7 @@ func (c *reader) choose() error {
 	case !known:
 		return fail(c.m != nil, "there is no time column")
 	case !measured:
-		return fail(c.m != nil, "there is a time but no accelerometer, position or speed")
+		return fail(c.m != nil, "there is a time but no accelerometer, position or speed, nor forces of the feet")
 	}
 	c.shares = true
 	if c.m != nil {
@@ -224,6 +224,12 @@ func (c *reader) choose() error {
 			c.out.Acc.Unit = col.unit
 		case unit.SlotGyr:
 			c.out.Gyr.Unit = col.unit
+		case unit.SlotFeet, unit.SlotFeet + 2:
+			c.out.Deck.Unit, c.out.Sides = col.unit, col.slot > unit.SlotFeet
+		case unit.SlotMoment:
+			if c.out.Deck.Unit == "" {
+				c.out.Deck.Unit = col.unit
+			}
 		case unit.SlotUTC:
 			name := strings.ToLower(col.name)
 			c.time.saysUTC = strings.Contains(name, "utc") || strings.Contains(name, "gmt")

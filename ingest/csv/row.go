@@ -23,6 +23,7 @@ const (
 	groupAcc = 1 << iota
 	groupGyr
 	groupGPS
+	groupDeck
 	groupTime
 	groupNone = 0
 )
@@ -35,14 +36,16 @@ func groupOf(slot int) uint8 {
 		return groupAcc
 	case slot < unit.SlotLat:
 		return groupGyr
-	case slot < unit.SlotCount:
+	case slot < unit.SlotFeet:
 		return groupGPS
+	case slot < unit.SlotCount:
+		return groupDeck
 	}
 	return groupTime
 }
 
 var groupNames = map[uint8]string{groupAcc: "accelerometer", groupGyr: "gyroscope",
-	groupGPS: "GPS fix", groupTime: "row"}
+	groupGPS: "GPS fix", groupDeck: unit.FootForces, groupTime: "row"}
 
 // values are what one row holds.
 type values struct {
@@ -316,9 +319,40 @@ func (c *reader) add(t float64, v *[unit.SlotCount]float64, bad, notFinite uint8
 		g.Course = append(g.Course, float32(v[unit.SlotCourse]))
 		took = true
 	}
+	took = c.deck(t, v, bad) || took
 	if !took && notFinite != 0 {
 		c.notes.Drop(1, raw.NotFinite, "")
 	}
+}
+
+// deck appends what presses on the deck; a foot counts only beside the other.
+func (c *reader) deck(t float64, v *[unit.SlotCount]float64, bad uint8) bool {
+	at := unit.SlotFeet
+	if c.out.Sides {
+		at += 2
+	}
+	front, back, moment := float32(v[at]), float32(v[at+1]), float32(v[unit.SlotMoment])
+	known := func(x float32) bool { return x-x == 0 }
+	if bad&groupDeck != 0 {
+		c.notes.Drop(1, raw.NotNumber, unit.FootForces)
+		return false
+	}
+	both := known(front) && known(back)
+	if known(front) != known(back) {
+		c.notes.Drop(1, raw.FootMissing, unit.FootForces)
+	}
+	if !both && !known(moment) {
+		return false
+	}
+	x := [3]float64{raw.NaN, raw.NaN, raw.NaN}
+	if both {
+		x[0], x[1] = v[at], v[at+1]
+	}
+	if known(moment) {
+		x[2] = v[unit.SlotMoment]
+	}
+	c.out.Deck.Push(t, x[:], true)
+	return true
 }
 
 // axes says whether a row holds all three axes of a sensor, and counts those

@@ -113,7 +113,9 @@ const (
 	UnknownColumns Kind = "unknown columns" // Text: their names
 	LacksAxis      Kind = "missing axis"    // Sensor, Text: the axes that are missing
 	OneCoordinate  Kind = "only one of latitude and longitude"
-	Recognised     Kind = "columns recognised by name" // Text: "our column = theirs"
+	Recognised     Kind = "columns recognised by name"     // Text: "our column = theirs"
+	OneFoot        Kind = "one foot alone"                 // Text: the column that is missing
+	FeetTwice      Kind = "feet by place and by side both" // the sides are not read
 	LocalTime      Kind = "times without a zone, not known to be UTC"
 	MapLacks       Kind = "column map names what is missing" // Sensor
 	MapUnfit       Kind = "column map does not fit"
@@ -136,6 +138,7 @@ const (
 	OtherOuting   Kind = "belongs to another outing"
 	NoGyroBeside  Kind = "without the gyroscope beside it"
 	AxisMissing   Kind = "lacks an axis"
+	FootMissing   Kind = "lacks the other foot"
 	Invalid       Kind = "marked invalid"
 	NoStamp       Kind = "without a time stamp"
 	NoOffset      Kind = "without a time offset"

@@ -20,6 +20,11 @@ type Columns struct {
 	Start time.Time
 	Acc   Series // m/s²
 	Gyr   Series // rad/s
+	// Deck is what the feet press with, N, the front or left one first, and the
+	// mast's pitch moment, N·m; NaN where a row lacks one. Sides says that the
+	// feet are left and right.
+	Deck  Series
+	Sides bool
 
 	Gps      Fixes
 	Warnings []Warning
@@ -56,9 +61,9 @@ type Fixes struct {
 
 var NaN = math.NaN()
 
-// Times are the time columns of accelerometer, gyroscope and fixes.
+// Times are the time columns of accelerometer, gyroscope, fixes and deck.
 func (c *Columns) Times() [][]float64 {
-	return [][]float64{c.Acc.Time, c.Gyr.Time, c.Gps.Time}
+	return [][]float64{c.Acc.Time, c.Gyr.Time, c.Gps.Time, c.Deck.Time}
 }
 
 // Sensor is the series of a kind, unit.Acc or unit.Gyr.

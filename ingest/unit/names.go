@@ -15,6 +15,12 @@ const (
 // SensorNames are the names of the sensors' channels.
 var SensorNames = [2]string{"accelerometer", "gyroscope"}
 
+// The channels of what presses on the deck.
+const (
+	FootForces = "foot forces"
+	MastMoment = "pitch moment"
+)
+
 // SensorUnits are the units of each sensor.
 var SensorUnits = [2][]Unit{AccUnits, GyrUnits}
 

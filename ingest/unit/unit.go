@@ -20,11 +20,13 @@ const (
 	SlotSpeed  = 9
 	SlotCourse = 10
 	SlotFix    = 11 // of an export: 1 where the row holds a fix
-	SlotCount  = 12 // numbers end here
-	SlotTime   = 12
-	SlotUTC    = 13
-	SlotDate   = 14 // the day of a time of day
-	SlotMark   = 15 // any text
+	SlotFeet   = 12 // front, back; then left, right
+	SlotMoment = 16
+	SlotCount  = 17 // numbers end here
+	SlotTime   = 17
+	SlotUTC    = 18
+	SlotDate   = 19 // the day of a time of day
+	SlotMark   = 20 // any text
 	SlotIgnore = -1
 )
 
@@ -92,6 +94,16 @@ var (
 		{Name: "m", Scale: 1, Also: "meter meters metre metres"},
 		{Name: "ft", Scale: 0.3048, Also: "foot feet"},
 	}
+	forceUnits = []Unit{
+		{Name: "n", Scale: 1, Text: "N", Also: "newton newtons"},
+		{Name: "kgf", Scale: Gravity, Also: "kg kp kilogram kilograms"},
+		{Name: "lbf", Scale: 0.45359237 * Gravity, Also: "lb lbs pound pounds"},
+	}
+	momentUnits = []Unit{
+		{Name: "nm", Scale: 1, Text: "N·m", Also: "newtonmeter newtonmetre"},
+		{Name: "kgfm", Scale: Gravity, Text: "kgf·m", Also: "kpm"},
+		{Name: "lbfft", Scale: 0.45359237 * Gravity * 0.3048, Text: "lbf·ft", Also: "ftlb ftlbf lbft"},
+	}
 	// A magnetometer is known and not read.
 	fieldUnits = []Unit{{Name: "ut", Scale: 1, Also: "microtesla"}, {Name: "gauss", Scale: 100}, {Name: "mgauss", Scale: 0.1}}
 )
@@ -107,6 +119,9 @@ var Quantities = []Quantity{
 	{"alt", SlotAlt, lengthUnits},
 	{"speed", SlotSpeed, SpeedUnits},
 	{"course", SlotCourse, AngleUnits},
+	{"front", SlotFeet, forceUnits}, {"back", SlotFeet + 1, forceUnits},
+	{"left", SlotFeet + 2, forceUnits}, {"right", SlotFeet + 3, forceUnits},
+	{"pitch_moment", SlotMoment, momentUnits},
 	{"mark", SlotMark, []Unit{{Scale: 1}}},
 }
 
@@ -128,10 +143,11 @@ func Find(units []Unit, s string) *Unit {
 	return nil
 }
 
-// Known says whether s spells a unit of any quantity.
+// Known says whether s spells a unit that other programs' names end in: "n" is
+// north there, and no newton.
 func Known(s string) bool {
 	for _, q := range Quantities {
-		if Find(q.Units, s) != nil {
+		if !q.OnDeck() && Find(q.Units, s) != nil {
 			return true
 		}
 	}
@@ -153,9 +169,13 @@ func Text(name string) string {
 // Split tells "ax_mps2" apart. missing is true when the name is one of ours
 // without a unit, or with one that is not known.
 func Split(name string) (q *Quantity, u *Unit, missing bool) {
-	base, suffix, _ := strings.Cut(strings.ToLower(name), "_")
+	name = strings.ToLower(name)
 	for i := range Quantities {
-		if Quantities[i].Base != base {
+		suffix, ours := strings.CutPrefix(name, Quantities[i].Base)
+		if ours && suffix != "" {
+			suffix, ours = strings.CutPrefix(suffix, "_")
+		}
+		if !ours {
 			continue
 		}
 		for j := range Quantities[i].Units {
@@ -163,8 +183,9 @@ func Split(name string) (q *Quantity, u *Unit, missing bool) {
 				return &Quantities[i], &Quantities[i].Units[j], false
 			}
 		}
-		// "time_of_day" is a stranger, "ax" and "ax_foo" lack a unit.
-		return &Quantities[i], nil, !strings.Contains(suffix, "_") && len(Quantities[i].Units) > 1
+		// "time_of_day" and "left" are strangers, "ax" and "ax_foo" lack a unit.
+		vague := strings.Contains(suffix, "_") || suffix == "" && Quantities[i].OnDeck()
+		return &Quantities[i], nil, !vague && len(Quantities[i].Units) > 1
 	}
 	return nil, nil, false
 }
@@ -177,6 +198,9 @@ func (q *Quantity) Names() []string {
 	}
 	return s
 }
+
+// OnDeck says whether it is a force of the feet or the mast's moment.
+func (q *Quantity) OnDeck() bool { return q.Slot >= SlotFeet && q.Slot <= SlotMoment }
 
 // Group is the channel that a quantity belongs to.
 func (q *Quantity) Group() string {
@@ -193,6 +217,10 @@ func (q *Quantity) Group() string {
 		return "position"
 	case q.Slot == SlotAlt:
 		return "altitude"
+	case q.Slot == SlotMoment:
+		return MastMoment
+	case q.OnDeck():
+		return FootForces
 	}
 	return q.Base
 }

@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 
 	"evenfoot/ingest"
@@ -89,8 +90,9 @@ func (e *Export) Write(r *Row) error {
 // export. It does not close the writer underneath.
 func (e *Export) Close() error { return e.w.Flush() }
 
-// CSV writes a log's samples as a CSV log: the IMU and the fixes in order of
-// time, in one row where they share one. Reading it back gives equal samples.
+// CSV writes a log's samples as a CSV log: the IMU, the fixes and what presses
+// on the deck in order of time, in one row where they share one. Reading it back
+// gives equal samples.
 func CSV(w io.Writer, l *ingest.Log) error {
 	bw := bufio.NewWriterSize(w, 64<<10)
 	buf := appendStart(nil, l.Start)
@@ -100,60 +102,89 @@ func CSV(w io.Writer, l *ingest.Log) error {
 	if l.GPS.SpeedFrom == "positions" {
 		buf = append(buf, "# speed: from positions\n"...)
 	}
-	u, g := &l.IMU, &l.GPS
-	hasGyr := len(u.Gyr[0]) > 0 && !math.IsNaN(float64(u.Gyr[0][0]))
 	buf = append(buf, "time_s"...)
-	if len(u.Time) > 0 {
-		buf = append(buf, ",ax_mps2,ay_mps2,az_mps2"...)
-		if hasGyr {
-			buf = append(buf, ",gx_radps,gy_radps,gz_radps"...)
-		}
-	}
-	if len(g.Time) > 0 {
-		buf = append(buf, ",lat_deg,lon_deg,alt_m,speed_mps,course_deg"...)
+	kinds := columns(l)
+	for _, k := range kinds {
+		buf = append(buf, k.head...)
 	}
 	buf = append(buf, '\n')
 	bw.Write(buf) // the error stays with the writer until Flush
-	for i, k := 0, 0; i < len(u.Time) || k < len(g.Time); {
-		imu := i < len(u.Time) && (k >= len(g.Time) || u.Time[i] <= g.Time[k])
-		gps := k < len(g.Time) && (i >= len(u.Time) || g.Time[k] <= u.Time[i])
-		if imu {
-			buf = appendTime(buf[:0], u.Time[i])
-		} else {
-			buf = appendTime(buf[:0], g.Time[k])
-		}
-		if len(u.Time) > 0 {
-			buf = appendAxes(buf, &u.Acc, i, imu)
-			if hasGyr {
-				buf = appendAxes(buf, &u.Gyr, i, imu)
+	for {
+		t := math.Inf(1)
+		for _, k := range kinds {
+			if k.at < len(k.time) {
+				t = min(t, k.time[k.at])
 			}
 		}
-		switch {
-		case gps:
-			buf = appendFloats(buf, -1, g.Lat[k], g.Lon[k])
-			buf = appendFloats32(buf, g.Alt[k], g.Speed[k], g.Course[k])
-		case len(g.Time) > 0:
-			buf = append(buf, ",,,,,"...)
+		if math.IsInf(t, 1) {
+			return bw.Flush()
+		}
+		buf = appendTime(buf[:0], t)
+		for i := range kinds {
+			k := &kinds[i]
+			if k.at == len(k.time) || k.time[k.at] != t {
+				buf = append(buf, k.none...)
+				continue
+			}
+			buf = k.row(buf, k.at)
+			k.at++
 		}
 		buf = append(buf, '\n')
 		if _, err := bw.Write(buf); err != nil {
 			return err
 		}
-		if imu {
-			i++
-		}
-		if gps {
-			k++
-		}
 	}
-	return bw.Flush()
 }
 
-func appendAxes(b []byte, v *[3][]float32, i int, has bool) []byte {
-	if !has {
-		return append(b, ",,,"...)
+// A series is the columns of one device in a CSV log.
+type series struct {
+	head, none string // of the header; of a row of another
+	time       []float64
+	row        func(b []byte, i int) []byte
+	at         int // the next
+}
+
+// columns are what a log holds, for a CSV log.
+func columns(l *ingest.Log) (kinds []series) {
+	add := func(head string, t []float64, row func(b []byte, i int) []byte) {
+		if len(t) > 0 {
+			kinds = append(kinds, series{head: head, none: strings.Repeat(",", strings.Count(head, ",")), time: t, row: row})
+		}
 	}
-	return appendFloats32(b, v[0][i], v[1][i], v[2][i])
+	u, g := &l.IMU, &l.GPS
+	axes := func(b []byte, v *[3][]float32, i int) []byte { return appendFloats32(b, v[0][i], v[1][i], v[2][i]) }
+	if len(u.Gyr[0]) > 0 && !math.IsNaN(float64(u.Gyr[0][0])) {
+		add(",ax_mps2,ay_mps2,az_mps2,gx_radps,gy_radps,gz_radps", u.Time, func(b []byte, i int) []byte {
+			return axes(axes(b, &u.Acc, i), &u.Gyr, i)
+		})
+	} else {
+		add(",ax_mps2,ay_mps2,az_mps2", u.Time, func(b []byte, i int) []byte { return axes(b, &u.Acc, i) })
+	}
+	add(",lat_deg,lon_deg,alt_m,speed_mps,course_deg", g.Time, func(b []byte, k int) []byte {
+		return appendFloats32(appendFloats(b, -1, g.Lat[k], g.Lon[k]), g.Alt[k], g.Speed[k], g.Course[k])
+	})
+	for _, d := range l.Decks {
+		head := ",front_n,back_n"
+		if d.Sides {
+			head = ",left_n,right_n"
+		}
+		if !d.HasFeet() {
+			head = ""
+		}
+		if d.HasMoment() {
+			head += ",pitch_moment_nm"
+		}
+		add(head, d.Time, func(b []byte, i int) []byte {
+			if d.HasFeet() {
+				b = appendFloats32(b, d.Feet[0][i], d.Feet[1][i])
+			}
+			if d.HasMoment() {
+				b = appendFloats32(b, d.Moment[i])
+			}
+			return b
+		})
+	}
+	return kinds
 }
 
 func appendStart(b []byte, start time.Time) []byte {

@@ -1,0 +1,129 @@
+package ingest_test
+
+import (
+	"bytes"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+
+	"evenfoot/ingest"
+	"evenfoot/ingest/raw"
+	"evenfoot/ingest/write"
+)
+
+func openDeck(t *testing.T, text, columnMap string) (*ingest.Log, error) {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "feet.csv")
+	if columnMap != "" {
+		if err := os.WriteFile(path+".map.toml", []byte(columnMap), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return ingest.Open(path, ingest.Options{})
+}
+
+func TestForcesOfTheFeet(t *testing.T) {
+	const rows = "0,10,20,30\n1,11,21,31\n2,12,22,32\n"
+	const kgf, lbf = 9.80665, 4.4482216152605 // NIST SP 811
+	for _, c := range []struct {
+		name, text, columnMap string
+		want                  [3]float64 // the first sample
+		sides                 bool
+		warns                 raw.Kind
+	}{
+		{"front and back", "time_s,front_n,back_n,pitch_moment_nm\n" + rows, "", [3]float64{10, 20, 30}, false, ""},
+		{"sides in other units", "time_s;left_kgf;right_lbf;pitch_moment_lbfft\n" + strings.ReplaceAll(rows, ",", ";"), "",
+			[3]float64{10 * kgf, 20 * lbf, 30 * 1.3558179483314}, true, ""},
+		{"through a map", "t,heel pad,toe pad,x\n" + rows, "time = { column = \"t\", unit = \"s\" }\nback = { column = \"heel pad\", unit = \"kg\" }\nfront_n = \"toe pad\"\n",
+			[3]float64{20, 10 * kgf, math.NaN()}, false, ""},
+		{"moment alone", "time_s,pitch_moment_nm,a,b\n" + rows, "", [3]float64{math.NaN(), math.NaN(), 10}, false, raw.UnknownColumns},
+		{"one foot", "time_s,left_n,pitch_moment_nm,x\n" + rows, "", [3]float64{math.NaN(), math.NaN(), 20}, true, raw.OneFoot},
+		{"a foot missing in a row", "time_s,front_n,back_n,pitch_moment_nm\n-1,5,,7\n" + rows, "", [3]float64{math.NaN(), math.NaN(), 7}, false, ""},
+		{"both ways", "time_s,front_n,back_n,left_n,right_n\n0,1,2,3,4\n1,1,2,3,4\n", "", [3]float64{1, 2, math.NaN()}, false, raw.FeetTwice},
+	} {
+		l, err := openDeck(t, c.text, c.columnMap)
+		if err != nil || len(l.Decks) != 1 {
+			t.Errorf("%s: %v", c.name, err)
+			continue
+		}
+		d := l.Decks[0]
+		for k, got := range []float32{d.Feet[0][0], d.Feet[1][0], d.Moment[0]} {
+			if want := float32(c.want[k]); !raw.Equal(got, want) && math.Abs(float64(got/want)-1) > 1e-6 {
+				t.Errorf("%s: column %d is %v, want %v", c.name, k, got, want)
+			}
+		}
+		if d.Sides != c.sides && d.HasFeet() {
+			t.Errorf("%s: sides %v", c.name, d.Sides)
+		}
+		if c.warns != "" && !slices.ContainsFunc(l.Warnings, func(w raw.Warning) bool { return w.Kind == c.warns }) {
+			t.Errorf("%s: warned of %v, not of %q", c.name, l.Warnings, c.warns)
+		}
+		var b bytes.Buffer
+		if err := write.CSV(&b, l); err != nil {
+			t.Fatal(err)
+		}
+		again, err := openDeck(t, b.String(), "")
+		if err != nil {
+			t.Errorf("%s, written and read again: %v", c.name, err)
+			continue
+		}
+		e := again.Decks[0]
+		same := func(a, b []float32) bool { return slices.EqualFunc(a, b, raw.Equal[float32]) }
+		if !slices.Equal(d.Time, e.Time) || !same(d.Feet[0], e.Feet[0]) || !same(d.Feet[1], e.Feet[1]) || !same(d.Moment, e.Moment) {
+			t.Errorf("%s: not the same when written and read again", c.name)
+		}
+	}
+	for name, text := range map[string]string{
+		"does not say its unit": "time_s,front_kg,back_kg\n0,1,2\n",
+		"no usable sample":      "time_s,front_n,back_n\n0,1,\n1,,2\n",
+		"no accelerometer":      "time_s,front_n\n0,1\n1,2\n",
+	} {
+		if _, err := openDeck(t, text, ""); err == nil || !strings.Contains(err.Error(), name) {
+			t.Errorf("%q: %v", name, err)
+		}
+	}
+}
+
+// TestDeckGoesWithItsClock: forces beside motion move with the IMU's clock, a
+// file of their own stays by its own.
+func TestDeckGoesWithItsClock(t *testing.T) {
+	imu := "time_s,ax_mps2,ay_mps2,az_mps2,front_n,back_n\n"
+	gps := "# start: 2026-09-20T10:00:00Z\ntime_s,lat_deg,lon_deg,speed_mps\n"
+	own := "# start: 2026-09-20T10:00:05Z\ntime_s,left_n,right_n\n"
+	for i := range 200 {
+		s := strings.Repeat("0", 3-len(strconv.Itoa(i))) + strconv.Itoa(i)
+		imu += strconv.Itoa(i/10) + "." + strconv.Itoa(i%10) + ",0,0.1,9.8" + s + ",400,300\n"
+		gps += strconv.Itoa(i) + ",46.3,86.7,5.1\n"
+		own += strconv.Itoa(i) + ",40" + s + ",30\n"
+	}
+	var logs []*ingest.Log
+	for _, text := range []string{imu, gps, own} {
+		l, err := openDeck(t, text, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		logs = append(logs, l)
+	}
+	l, err := ingest.Merge(logs)
+	if err != nil || len(l.Decks) != 2 {
+		t.Fatal(err, l.Decks)
+	}
+	l.ShiftIMU(0, -30, 0, 0.1, 0.1, ingest.ByMotion)
+	beside, alone := l.Decks[0], l.Decks[1]
+	if !l.SharesClock(beside.File) || l.SharesClock(alone.File) {
+		t.Errorf("files %v", l.Files)
+	}
+	if beside.Time[0] != l.IMU.Time[0] || beside.Time[0] != 30 {
+		t.Errorf("forces beside motion begin at %v, motion at %v", beside.Time[0], l.IMU.Time[0])
+	}
+	if alone.Time[0] != 5 {
+		t.Errorf("forces of their own begin at %v", alone.Time[0])
+	}
+}
