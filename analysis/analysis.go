@@ -11,7 +11,6 @@ import (
 	"evenfoot/analysis/finish"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
-	"evenfoot/analysis/water"
 	"evenfoot/ingest"
 )
 
@@ -69,6 +68,9 @@ func Run(req Request) (*Result, error) {
 	r.Other, r.Session.Earlier = req.Other, []string{}
 	seen := observed(req.Seen, req.Log, req.Setup, req.Progress)
 	r.seen = seen
+	if seen.misfit != nil {
+		return nil, seen.misfit
+	}
 	seen.describe(r)
 	if req.Setup == nil {
 		r.warn(Note{Kind: NoSetup})
@@ -99,6 +101,9 @@ func Run(req Request) (*Result, error) {
 			return nil, fmt.Errorf("%s cannot be evidence: %w", e.Name, err)
 		}
 		was := observed(e.Seen, e.Log, e.Setup, req.Progress)
+		if was.misfit != nil {
+			return nil, was.misfit
+		}
 		for _, w := range was.warnings {
 			r.warn(Note{Kind: InEarlier, Session: baseName(e.Name), Of: w})
 		}
@@ -146,13 +151,12 @@ func (req *Request) flies(in trim.Inputs, speeds speedRange) error {
 // outing is one session as the inference takes it: without the notes of feel
 // at speeds that its log never shows.
 func outing(s *setup.Setup, seen *observation) (o trim.Outing, strays []StrayNote) {
-	w := water.Of(s.Water.Kind, s.Water.Temperature)
 	counted := *s
 	counted.Feel, strays = seen.countingNotes(s.Feel)
 	if _, _, flown := seen.flown(); !flown {
 		strays = oddNotes(s)
 	}
-	o = trim.Outing{Setup: &counted, In: trim.FromSetup(s, w.Density, w.Viscosity)}
+	o = trim.Outing{Setup: &counted, In: trimInputs(s)}
 	o.Ev = seen.evidence()
 	o.Ev.Feel = counted.Feel
 	return o, strays

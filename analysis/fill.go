@@ -6,6 +6,7 @@ import (
 
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/mark"
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
@@ -15,7 +16,7 @@ import (
 func newResult(s *setup.Setup) *Result {
 	r := &Result{
 		Schema: Schema, Setup: s,
-		Rides: []Ride{}, Marks: []Mark{}, PitchCurve: []PitchPoint{}, FootLoad: []LoadPoint{}, Forces: []Forces{}, ControlEffort: []EffortPoint{}, Assumptions: []Assumption{},
+		Rides: []Ride{}, Marks: []mark.Mark{}, PitchCurve: []PitchPoint{}, FootLoad: []LoadPoint{}, Forces: []Forces{}, ControlEffort: []EffortPoint{}, Assumptions: []Assumption{},
 	}
 	nan := interval.Number(math.NaN())
 	r.Session = Session{Duration: nan, GPSHz: nan, IMUHz: nan, ClockOffset: interval.Unknown(), Files: []string{}, Warnings: []Finding{}}
@@ -44,7 +45,7 @@ func (o *observation) describe(r *Result) {
 		r.Mount = mount(o.motion.Mount)
 	}
 	o.describeRides(r)
-	o.describeMarks(r)
+	r.Marks = append(r.Marks, o.marks...)
 	if o.motion == nil && len(o.log.IMU.Time) == 0 {
 		r.warn(Note{Kind: NoIMU})
 	}

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/mark"
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/ride"
 	"evenfoot/analysis/setup"
@@ -26,10 +27,12 @@ type observation struct {
 	ride     *ride.Session
 	law      *pitchlaw.Fit
 	effort   []pitchlaw.Effort
+	parts    []mark.Part
+	marks    []mark.Mark
+	misfit   error       // a change of the setup that the log cannot hold
 	given    *[2]float64 // m/s east and north, the current that the setup states; nil when it does not
 	warnings []Finding
 	sound    *attitude.Samples // the IMU's samples once they were looked through
-	marks    []ingest.Mark     // the rider's, knocks among them
 }
 
 // observe goes from a log to the pitch law. It never fails: what a log cannot
@@ -37,6 +40,7 @@ type observation struct {
 func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observation {
 	o := &observation{log: log, given: statedFlow(s)}
 	if log == nil {
+		o.parts, o.misfit = mark.Parts(nil, s)
 		return o
 	}
 	o.thin()
@@ -52,18 +56,41 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	in := rideInput(log, o.motion)
 	in.Slowest = slowest(s)
 	o.ride = ride.Detect(in)
-	o.marks = o.riderMarks()
+	o.parts, o.misfit = mark.Parts(log, s)
+	o.marks = mark.Read(log, s, o.ride, o.motion, o.parts)
 	if o.motion == nil || !o.usable() {
 		return o
 	}
 	progress("fitting the pitch law")
 	p := lawParams(s, o.motion)
-	windows := pitchlaw.MakeWindows(o.motion, o.ride)
+	windows := o.asAtStart(pitchlaw.MakeWindows(o.motion, o.ride), s)
 	m := o.motion // what the page draws stays
 	m.PitchSE, m.Normal, m.PitchRate, m.YawRate, m.Up = nil, nil, nil, nil, nil
 	o.law = pitchlaw.Estimate(windows, p)
 	o.effort = pitchlaw.ControlEffort(o.law.Windows)
 	return o
+}
+
+// asAtStart takes out of the windows' pitch what a shim that was changed within
+// the log does to it, by the model: little, and known.
+func (o *observation) asAtStart(windows []pitchlaw.Window, s *setup.Setup) []pitchlaw.Window {
+	if len(o.parts) < 2 {
+		return windows
+	}
+	in := trimInputs(s)
+	zero := func(in trim.Inputs) float64 { z, _ := trim.NewFoil(in).Law(0, 0); return z }
+	for i := range windows {
+		w := &windows[i]
+		raised := in.Raise(o.parts[mark.PartAt(o.parts, w.Time)].Change.Raise)
+		w.PitchCos -= zero(raised) - zero(in)
+	}
+	return windows
+}
+
+// trimInputs is the setup's foil in the setup's water.
+func trimInputs(s *setup.Setup) trim.Inputs {
+	w := water.Of(s.Water.Kind, s.Water.Temperature)
+	return trim.FromSetup(s, w.Density, w.Viscosity)
 }
 
 // usable says whether the board's motion may be trusted for the pitch law.
@@ -220,8 +247,7 @@ func slowest(s *setup.Setup) float64 {
 	if s == nil {
 		return 0
 	}
-	w := water.Of(s.Water.Kind, s.Water.Temperature)
-	return slowestMargin * trim.NewFoil(trim.FromSetup(s, w.Density, w.Viscosity)).SlowestFlight()
+	return slowestMargin * trim.NewFoil(trimInputs(s)).SlowestFlight()
 }
 
 func lawParams(s *setup.Setup, m *align.Motion) pitchlaw.Params {
@@ -249,6 +275,9 @@ func statedFlow(s *setup.Setup) *[2]float64 {
 // over ground, on any heading: the current is the doubt of those speeds.
 func (o *observation) evidence() trim.Evidence {
 	e := trim.Evidence{NoteSpeedSD: math.Hypot(o.flow())}
+	if o.ride != nil {
+		e.Nulls, e.Moments = mark.Evidence(o.marks, o.parts, o.ride, o.waterFlow())
+	}
 	if o.law == nil || !o.law.Enough {
 		return e
 	}
@@ -272,6 +301,23 @@ func (o *observation) flow() (east, north float64) {
 		return o.given[0], o.given[1]
 	}
 	return 0, 0
+}
+
+// flowUnknown is 1σ of the water's velocity where nothing tells it, m/s, and
+// flowStated where the setup does.
+const flowUnknown, flowStated = 0.3, 0.1
+
+// waterFlow is the water's velocity with its doubt along one axis.
+func (o *observation) waterFlow() mark.Flow {
+	f := mark.Flow{SD: flowUnknown}
+	f.East, f.North = o.flow()
+	switch {
+	case o.law != nil && o.law.Enough && o.law.FlowDoubt > 0:
+		f.SD = o.law.FlowDoubt
+	case o.given != nil:
+		f.SD = flowStated
+	}
+	return f
 }
 
 func degrees(i interval.Interval) interval.Interval { return i.Scale(1 / degree) }

@@ -6,6 +6,7 @@ import (
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/finish"
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/mark"
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/ride"
 	"evenfoot/analysis/setup"
@@ -25,7 +26,7 @@ type Result struct {
 	Mount         *Mount             `json:"mount"`
 	Rides         []Ride             `json:"rides"`
 	Totals        Totals             `json:"totals"`
-	Marks         []Mark             `json:"marks"` // what the rider marked, in order of time
+	Marks         []mark.Mark        `json:"marks"` // what the rider marked, in order of time
 	BestSpeeds    BestSpeeds         `json:"best_speeds"`
 	WaterFlow     *WaterFlow         `json:"water_flow"`
 	PitchLaw      *PitchLaw          `json:"pitch_law"`

@@ -114,8 +114,9 @@ func (t *task) order(a *Advice) {
 	slices.SortStableFunc(a.WorthKnowing, func(x, y Observation) int { return cmp.Compare(rank(x), rank(y)) })
 }
 
-// unchecked says that no note of feel, of today or earlier, checks the model.
-func (t *task) unchecked() bool { return t.post.FeelNotes() == 0 }
+// unchecked says that no note, mark or instrument, of today or earlier, checks
+// the model.
+func (t *task) unchecked() bool { return !t.post.Checked() }
 
 // A step is a choice of cards and a move of the foil against the feet, with
 // what it costs every draw and how likely it is to help. The mast goes as far

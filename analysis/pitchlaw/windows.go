@@ -239,7 +239,7 @@ func (c *piece) window(m *align.Motion, s *ride.Session, t0, t1 float64) (Window
 	spread := math.Sqrt(max(y2/used-y*y, 0)) / math.Sqrt(max(2*(t1-t0), 1))
 	w.PitchSE = math.Hypot(se/used, spread)
 	w.Time, w.Duration = (t0+t1)/2, t1-t0
-	east, north, surge, ok := meanVelocity(&s.Speed, t0, t1)
+	east, north, surge, ok := s.Speed.Mean(t0, t1)
 	if !ok {
 		return w, u, false
 	}
@@ -248,43 +248,6 @@ func (c *piece) window(m *align.Motion, s *ride.Session, t0, t1 float64) (Window
 		u.rise = rise / used / v
 	}
 	return w, u, true
-}
-
-// speedCovered is the least share of a window's speeds that must be known.
-const speedCovered = 0.7
-
-// meanVelocity averages the velocity over ground, with the change of speed.
-func meanVelocity(v *ride.SpeedSeries, t0, t1 float64) (east, north, surge float64, ok bool) {
-	if !(v.Step > 0) {
-		return 0, 0, 0, false
-	}
-	n := min(len(v.East), len(v.North))
-	i := max(int(math.Ceil((t0-v.Start)/v.Step-0.5)), 0)
-	j := min(int(math.Ceil((t1-v.Start)/v.Step-0.5)), n)
-	if j <= i {
-		j = min(i+1, n)
-	}
-	var count, st, ss, stt, sts float64
-	for k := i; k < j; k++ {
-		if math.IsNaN(v.East[k]) || math.IsNaN(v.North[k]) {
-			continue
-		}
-		count++
-		east += v.East[k]
-		north += v.North[k]
-		t, speed := float64(k)*v.Step, math.Hypot(v.East[k], v.North[k])
-		st += t
-		ss += speed
-		stt += t * t
-		sts += t * speed
-	}
-	if count < speedCovered*float64(j-i) || count == 0 {
-		return 0, 0, 0, false
-	}
-	if d := stt - st*st/count; d > 0 {
-		surge = (sts - st*ss/count) / d
-	}
-	return east / count, north / count, surge, true
 }
 
 // A limit is where unrest breaks the law: so many times the session's own

@@ -4,7 +4,11 @@
 // It imports filter, filter/align (for Motion), analysis/interval and gonum.
 package ride
 
-import "evenfoot/analysis/interval"
+import (
+	"math"
+
+	"evenfoot/analysis/interval"
+)
 
 // A Session is what the outing was made of, in order of time. All times are
 // seconds since the log's start.
@@ -103,4 +107,42 @@ type Totals struct {
 type SpeedSeries struct {
 	Start, Step float64   // s
 	East, North []float64 // m/s
+}
+
+// speedCovered is the least share of a window's speeds that must be known.
+const speedCovered = 0.7
+
+// Mean is the mean velocity over ground between two times, m/s, with the change
+// of speed, m/s²; ok is false where it is not covered.
+func (v *SpeedSeries) Mean(t0, t1 float64) (east, north, surge float64, ok bool) {
+	if !(v.Step > 0) {
+		return 0, 0, 0, false
+	}
+	n := min(len(v.East), len(v.North))
+	i := max(int(math.Ceil((t0-v.Start)/v.Step-0.5)), 0)
+	j := min(int(math.Ceil((t1-v.Start)/v.Step-0.5)), n)
+	if j <= i {
+		j = min(i+1, n)
+	}
+	var count, st, ss, stt, sts float64
+	for k := i; k < j; k++ {
+		if math.IsNaN(v.East[k]) || math.IsNaN(v.North[k]) {
+			continue
+		}
+		count++
+		east += v.East[k]
+		north += v.North[k]
+		t, speed := float64(k)*v.Step, math.Hypot(v.East[k], v.North[k])
+		st += t
+		ss += speed
+		stt += t * t
+		sts += t * speed
+	}
+	if count < speedCovered*float64(j-i) || count == 0 {
+		return 0, 0, 0, false
+	}
+	if d := stt - st*st/count; d > 0 {
+		surge = (sts - st*ss/count) / d
+	}
+	return east / count, north / count, surge, true
 }

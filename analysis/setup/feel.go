@@ -15,10 +15,16 @@ type Sense struct {
 	Said  string  // the rider's own words; "" when nothing was said
 }
 
+// Words of a sense that others than riders use. Nothing takes a mark's meaning away.
+const (
+	Even    = "even"
+	Nothing = "nothing"
+)
+
 // senses are the front foot's share and its 1σ that each word stands for. No
 // source: what the words mean to riders was not measured.
 var senses = []Sense{
-	{0.25, 0.10, "strong back"}, {0.38, 0.08, "back"}, {0.50, 0.06, "even"}, {0.62, 0.08, "front"}, {0.75, 0.10, "strong front"},
+	{0.25, 0.10, "strong back"}, {0.38, 0.08, "back"}, {0.50, 0.06, Even}, {0.62, 0.08, "front"}, {0.75, 0.10, "strong front"},
 }
 
 // sensePercentSD is the 1σ of a share that the rider gives in percent.
@@ -76,6 +82,17 @@ func (f Feel) Readings() []Reading {
 }
 
 func (k *Key) isNoteSpeed() bool { return strings.HasPrefix(k.Name, "feel.speed_") }
+
+// markSense is sense, with a word for marks that are of something else.
+func markSense(to func(Sense)) func(any) error {
+	return func(v any) error {
+		if v == Nothing {
+			to(Sense{Said: Nothing})
+			return nil
+		}
+		return sense(to)(v)
+	}
+}
 
 // sense hands a value on once it is understood.
 func sense(to func(Sense)) func(any) error {

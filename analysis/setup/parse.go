@@ -43,6 +43,12 @@ func (e *Error) Error() string {
 	return b.String()
 }
 
+// Fault is an error about an entry of a list such as [[change]], from 0, that
+// only the log shows.
+func (s *Setup) Fault(table string, entry int, format string, args ...any) *Error {
+	return &Error{File: s.File, Line: s.lines[fmt.Sprintf("%s.%d", table, entry)], Key: table, What: fmt.Sprintf(format, args...)}
+}
+
 // Load reads and checks a setup file. The warnings are for merely odd values;
 // an *Error says what cannot be used.
 func Load(path string) (*Setup, []string, error) {
@@ -75,6 +81,7 @@ func Parse(name string, data []byte) (*Setup, []string, error) {
 	if c.err != nil {
 		return nil, nil, c.err
 	}
+	c.s.lines = c.lines
 	return c.s, c.warnings, nil
 }
 

@@ -25,6 +25,7 @@ type Setup struct {
 	Glide  []Glide
 
 	given map[string]bool
+	lines map[string]int // of every key, entries of lists numbered
 }
 
 // Given says whether the user wrote the key, for example "foil.depth_cm".

@@ -127,10 +127,10 @@ var Keys = []Key{
 			return sense(func(x Sense) { f.Share, f.SD, f.Said = x.Share, x.SD, x.Said })
 		}},
 
-	{Name: "marks.means", Help: "what a lap press, knock, waypoint or mark column meant", Example: "even",
-		place: func(s *Setup, _ int) any { return sense(func(x Sense) { s.Marks.Means = x }) }},
+	{Name: "marks.means", Help: "what a lap press, knock, waypoint or mark column meant: as feel.front, or nothing", Example: "even",
+		place: func(s *Setup, _ int) any { return markSense(func(x Sense) { s.Marks.Means = x }) }},
 	{Name: "mark.at", Help: "UTC, as the report shows it", Example: "14:05:10", place: func(s *Setup, i int) any { return clock(&s.Mark[i].At) }},
-	{Name: "mark.front", Example: "front", place: func(s *Setup, i int) any { return sense(func(x Sense) { s.Mark[i].Front = x }) }},
+	{Name: "mark.front", Example: "front", place: func(s *Setup, i int) any { return markSense(func(x Sense) { s.Mark[i].Front = x }) }},
 
 	{Name: "change.at", Example: "11:20", place: func(s *Setup, i int) any { return clock(&s.Change[i].At) }},
 	{Name: "change.foil_cm", Help: "the foil moved, + towards the nose", Example: -2.5,

@@ -122,6 +122,22 @@ func (s *Session) SetupTOML(feel []setup.Feel) string {
 		w.number("speed_kn", f.Speed/knot)
 		w.text("front", f.Said)
 	}
+	clock := func(t float64) string { return sc.Start.Add(seconds(t)).UTC().Format("15:04:05") }
+	for _, c := range sc.Changes {
+		w.table("[change]")
+		w.text("at", clock(c.At))
+		for _, x := range []struct {
+			key string
+			v   float64
+		}{
+			{"foil_cm", 100 * c.Change.Foil}, {"front_cm", 100 * c.Change.Front}, {"back_cm", 100 * c.Change.Back},
+			{"shim_mm", 1000 * (g.ShimSpan*math.Tan(math.Atan(g.Shim/g.ShimSpan)+c.Change.Raise) - g.Shim)},
+		} {
+			if x.v != 0 {
+				w.number(x.key, x.v)
+			}
+		}
+	}
 	return w.String()
 }
 

@@ -175,6 +175,11 @@ func (m *motion) attitude(sc *Scenario, s *script, side, freeHeel, freePitch, et
 	m.zero, m.slope = law(sc.Foil)
 	in := sc.Foil
 	off := offLine(in, m.zero, m.slope)
+	shims := make([]float64, len(sc.Changes)) // what they do to the zero
+	for k, c := range sc.Changes {
+		zero, _ := law(in.Raise(c.Change.Raise))
+		shims[k] = zero - m.zero
+	}
 	mass, rig := in.RiderMass+in.BoardMass, in.RigLiftFraction*in.RiderMass*trim.Gravity
 	pull := sc.SidePull * mass * trim.Gravity * math.Tan(sc.WindwardHeel) // N to leeward
 	roll := newSpline(stream(sc.Seed, 8), m.dt, 0.8)
@@ -205,6 +210,12 @@ func (m *motion) attitude(sc *Scenario, s *script, side, freeHeel, freePitch, et
 		q := 0.5 * in.Density * v * v
 		climb := (m.vU[i] - 0.6*slope(eta, i, m.dt)) / v
 		extra := sc.TackZero*side[i] + sc.ZeroDrift*float64(i)*m.dt/3600
+		for k := len(shims) - 1; k >= 0; k-- {
+			if float64(i)*m.dt >= sc.Changes[k].At {
+				extra += shims[k]
+				break
+			}
+		}
 		turned := -sc.LeewayOnPitch * leeway * sinP
 		if sc.LeewaySpeed == 0 { // else it falls as the load does: no part of the law's zero
 			extra, turned = extra+turned, 0

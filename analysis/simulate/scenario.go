@@ -67,6 +67,8 @@ type Scenario struct {
 	Wave       float64    // m, amplitude of the waves [0.1]
 	WavePeriod float64    // s, of encounter [3.5]
 	Height     float64    // m, flying height [0.35]
+	Sweep      bool       // every reach goes from slow to fast, or back [false]
+	Changes    []Changed  // of the trim, ashore, in order of time [none]
 
 	// Water and rig.
 	Flow          [2]float64  // m/s to the east and north [0, 0]
@@ -148,6 +150,22 @@ func (sc *Scenario) blow(t float64) (a float64) {
 		}
 	}
 	return a
+}
+
+// Changed is a change of the trim within the outing, counted from its start.
+type Changed struct {
+	At     float64 // s
+	Change trim.Change
+}
+
+// changeAt is the trim's change at a time, s.
+func (sc *Scenario) changeAt(t float64) (c trim.Change) {
+	for _, x := range sc.Changes {
+		if t >= x.At {
+			c = x.Change
+		}
+	}
+	return c
 }
 
 // Gear is what goes into the setup besides the foil's numbers.

@@ -45,20 +45,29 @@ func write(sc *Scenario) *script {
 	s.pitch.set(sc.LevelError)
 	s.side.set(s.tack)
 	s.course.set(s.heading())
-	s.end = sc.Duration - sc.Rest - sc.Carry - sc.Swim - 25
 	s.rest(sc.Rest)
+	for _, c := range sc.Changes {
+		s.leg(c.At + sc.Rest/2)
+	}
+	s.leg(sc.Duration)
+	return s
+}
+
+// leg goes from the beach to the water and is back at rest until end, s.
+func (s *script) leg(end float64) {
+	sc := s.sc
+	s.end = end - sc.Rest - sc.Carry - sc.Swim - 25
 	s.carry(sc.Carry)
 	s.swim(sc.Swim)
 	for s.now < s.end-20 {
 		s.outing()
 	}
-	if d := sc.Duration - sc.Rest - sc.Carry - sc.Swim - s.now; d > 1 {
+	if d := end - sc.Rest - sc.Carry - sc.Swim - s.now; d > 1 {
 		s.taxi(d)
 	}
-	s.swim(math.Min(sc.Swim, sc.Duration-s.now))
-	s.carry(math.Min(sc.Carry, sc.Duration-s.now))
-	s.rest(sc.Duration - s.now)
-	return s
+	s.swim(math.Min(sc.Swim, end-s.now))
+	s.carry(math.Min(sc.Carry, end-s.now))
+	s.rest(end - s.now)
 }
 
 // stream is one of the scenario's independent random streams.
@@ -250,6 +259,16 @@ func (s *script) pickSpeed() float64 {
 // straight rides on for d seconds, mishaps and all; false when it ended in a fall.
 func (s *script) straight(d float64) bool {
 	until := s.now + d
+	target := s.sc.SpeedHigh
+	if v := s.speed.last(); v-s.sc.SpeedLow > s.sc.SpeedHigh-v {
+		target = math.Max(s.sc.SpeedLow, s.toV+0.6)
+	}
+	ride := func(span float64) {
+		if v, left := s.speed.last(), until-s.now; s.sc.Sweep && left > 0 {
+			s.speed.to(s.now, s.now+span, v+(target-v)*math.Min(span/left, 1))
+		}
+		s.phase("flight", span)
+	}
 	rates := []float64{s.sc.Touchdowns, s.sc.Breaches, s.sc.Falls, s.sc.Pumping}
 	var total float64
 	for _, r := range rates {
@@ -261,10 +280,10 @@ func (s *script) straight(d float64) bool {
 			wait = 8 + s.r.ExpFloat64()/total
 		}
 		if s.now+wait > until-8 {
-			s.phase("flight", math.Max(until-s.now, 0.5))
+			ride(math.Max(until-s.now, 0.5))
 			return true
 		}
-		s.phase("flight", wait)
+		ride(wait)
 		x := s.r.Float64() * total * 3600
 		kind := 0
 		for x > rates[kind] && kind < 3 {

@@ -40,7 +40,9 @@ type Conflict struct {
 }
 
 // OfNotes says that it is about what a rider noted.
-func (c Conflict) OfNotes() bool { return c.Kind == NoteKind || c.Kind == NotePairKind }
+func (c Conflict) OfNotes() bool {
+	return c.Kind == NoteKind || c.Kind == MomentKind || c.Kind == NotePairKind
+}
 
 // conflicts weighs every item of evidence against all the rest, and the whole
 // against the priors. The factor widens the posterior's covariance so that

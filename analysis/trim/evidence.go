@@ -23,19 +23,30 @@ type Evidence struct {
 	LevelSD   float64
 
 	Feel     []setup.Feel // what the rider said, by this rider's zero and scale
+	Moments  []Moment
 	Nulls    []Null
 	Measured []Measured
-	// NoteSpeedSD is the doubt of the speeds in Feel and Nulls against those
-	// through the water, m/s: the current's share in them.
+	// NoteSpeedSD is the doubt of the speeds in Feel against those through the
+	// water, m/s: the current's share in them.
 	NoteSpeedSD float64
+}
+
+// A Moment is what the rider said of one moment of the log, whose speed and
+// load the log tells, with a change of the trim made since the outing's setup.
+type Moment struct {
+	setup.Feel
+	Normal float64 // m/s², deck-normal specific force; 0 is level flight
+	Change Change
 }
 
 // A Null is a speed at which the load feels even, with a change of the trim
 // made since the outing's setup: share + b = 0.5. The rider's scale drops out.
 type Null struct {
-	Speed  float64 // m/s
-	Change Change
-	SD     float64 // 1σ as a share
+	Speed   float64 // m/s
+	SpeedSD float64 // 1σ of Speed
+	Normal  float64 // m/s², deck-normal specific force; 0 is level flight
+	Change  Change
+	SD      float64 // 1σ as a share, apart from the speed's
 }
 
 // Measured is a front foot's share that an instrument shows, whatever the
@@ -54,6 +65,7 @@ const (
 	SlopeKind    Kind = "slope"    // the slope of the pitch law
 	ZeroKind     Kind = "zero"     // the pitch at zero lift from a level deck
 	NoteKind     Kind = "note"     // a note of feel
+	MomentKind   Kind = "moment"   // what was said of a moment of the log
 	NullKind     Kind = "null"     // a speed that feels even
 	MeasuredKind Kind = "measured" // a measured share
 	NotePairKind Kind = "notes"    // two notes of feel that cannot both be true
@@ -62,14 +74,16 @@ const (
 
 // An item is one piece of evidence: nothing but its residual, in σ.
 type item struct {
-	kind   Kind
-	outing int
-	speed  float64    // m/s, of a load
-	change Change     // of the trim, of a load
-	share  float64    // that a load tells
-	note   setup.Feel // when a note
-	sd     float64    // 1σ in the item's own unit
-	carry  float64    // takes out what the item shares with the one before it
+	kind    Kind
+	outing  int
+	speed   float64    // m/s, of a load
+	speedSD float64    // 1σ of it
+	normal  float64    // m/s², of a load
+	change  Change     // of the trim, of a load
+	share   float64    // that a load tells
+	note    setup.Feel // when a note
+	sd      float64    // 1σ in the item's own unit
+	carry   float64    // takes out what the item shares with the one before it
 }
 
 // minSpeed is the lowest speed, m/s, at which a foil is thought to carry.
@@ -98,14 +112,20 @@ func evidenceItems(i int, o Outing) []item {
 	load := func(it item) {
 		if it.speed >= minSpeed && it.sd > 0 {
 			it.outing = i
+			if it.normal == 0 {
+				it.normal = Gravity
+			}
 			items = append(items, it)
 		}
 	}
 	for _, n := range ev.Feel {
-		load(item{kind: NoteKind, speed: n.Speed, share: n.Share, note: n, sd: n.SD})
+		load(item{kind: NoteKind, speed: n.Speed, speedSD: ev.NoteSpeedSD, share: n.Share, note: n, sd: n.SD})
+	}
+	for _, m := range ev.Moments {
+		load(item{kind: MomentKind, speed: m.Speed, normal: m.Normal, change: m.Change, share: m.Share, note: m.Feel, sd: m.SD})
 	}
 	for _, n := range ev.Nulls {
-		load(item{kind: NullKind, speed: n.Speed, change: n.Change, share: 0.5, sd: n.SD})
+		load(item{kind: NullKind, speed: n.Speed, speedSD: n.SpeedSD, normal: n.Normal, change: n.Change, share: 0.5, sd: n.SD})
 	}
 	for _, m := range ev.Measured {
 		load(item{kind: MeasuredKind, speed: m.Speed, change: m.Change, share: m.Share, sd: m.SD})
@@ -133,7 +153,7 @@ func (p *problem) residuals(x []float64) []float64 {
 			r[i] = (zero - ev.Zero - it.carry*slopeError) / it.sd
 		default:
 			d := it.told(&foil, it.speed) - it.share
-			r[i] = d / (it.loadSD(&foil, ev.NoteSpeedSD) * beyond(it.note, d))
+			r[i] = d / (it.loadSD(&foil) * beyond(it.note, d))
 		}
 	}
 	return r
@@ -141,10 +161,10 @@ func (p *problem) residuals(x []float64) []float64 {
 
 // told is what an item of load would tell of the foil at a speed, m/s.
 func (it *item) told(f *Foil, speed float64) float64 {
-	p := f.Point(speed, Gravity)
+	p := f.Point(speed, it.normal)
 	s := p.With(it.change)
 	switch it.kind {
-	case NoteKind:
+	case NoteKind, MomentKind:
 		return f.In.Said(s.FrontShare)
 	case NullKind:
 		return s.FeltShare
@@ -152,15 +172,14 @@ func (it *item) told(f *Foil, speed float64) float64 {
 	return s.FrontShare
 }
 
-// loadSD is 1σ of an item of load with the doubt of its speed, m/s. An
-// instrument's share is of the speed that the log shows.
-func (it *item) loadSD(f *Foil, speedSD float64) float64 {
-	if speedSD == 0 || it.kind == MeasuredKind {
+// loadSD is 1σ of an item of load with the doubt of its speed.
+func (it *item) loadSD(f *Foil) float64 {
+	if it.speedSD == 0 {
 		return it.sd
 	}
 	const h = 0.1
 	d := (it.told(f, it.speed+h) - it.told(f, it.speed-h)) / (2 * h)
-	return math.Hypot(it.sd, d*speedSD)
+	return math.Hypot(it.sd, d*it.speedSD)
 }
 
 // openEnded is by how much a strong word is less sure on its outer side: in

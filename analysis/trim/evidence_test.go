@@ -65,6 +65,9 @@ func TestLoadEvidence(t *testing.T) {
 	d := residuals()
 	near(t, "note, speed in doubt", d[0], 0.03/math.Hypot(0.06, 1.5*slope*0.7), 1e-4)
 	near(t, "measured, speed in doubt", d[2], r[2], 0)
+	near(t, "null, a note's speed in doubt", d[1], r[1], 0)
+	o.Ev.Nulls[0].SpeedSD = 0.7
+	d = residuals()
 	if !(math.Abs(d[1]) < math.Abs(r[1])) {
 		t.Errorf("null %.3f, its speed in doubt %.3f", r[1], d[1])
 	}

@@ -91,6 +91,12 @@ func (post *Posterior) CanUseLevelZero() bool {
 // FeelNotes is how many notes of feel count as evidence, in all outings.
 func (post *Posterior) FeelNotes() int { return post.Count(NoteKind) }
 
+// Checked says that something but the model tells the load: a note, a mark or
+// an instrument, in any outing.
+func (post *Posterior) Checked() bool {
+	return slices.ContainsFunc(post.problem.items, func(it item) bool { return it.kind != SlopeKind && it.kind != ZeroKind })
+}
+
 // Count is how many pieces of evidence of a kind count, in all outings.
 func (post *Posterior) Count(kind Kind) int {
 	n := 0

@@ -6,6 +6,8 @@
 package align
 
 import (
+	"sort"
+
 	"evenfoot/filter/attitude"
 
 	"gonum.org/v1/gonum/num/quat"
@@ -52,6 +54,21 @@ type Motion struct {
 	Parts []Part
 	// Notes are what else was found: signs, shifts, a single tack.
 	Notes []Finding
+}
+
+// MeanNormal is the mean specific force along the deck normal between two
+// times, m/s²; 0 where there is none.
+func (m *Motion) MeanNormal(t0, t1 float64) float64 {
+	sum, n := 0.0, 0.0
+	for i := sort.SearchFloat64s(m.Time, t0); i < len(m.Normal) && m.Time[i] < t1; i++ {
+		if v := float64(m.Normal[i]); v == v {
+			sum, n = sum+v, n+1
+		}
+	}
+	if n == 0 {
+		return 0
+	}
+	return sum / n
 }
 
 // A Part is a stretch of the log over which the sensor sat in one way.

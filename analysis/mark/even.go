@@ -1,0 +1,181 @@
+package mark
+
+import (
+	"math"
+	"slices"
+
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/ride"
+	"evenfoot/analysis/trim"
+	"evenfoot/filter"
+)
+
+// evenSD is 1σ, as a share, of what one place's presses for even have in
+// common beyond their own scatter: a rider's even is not the same all day.
+const evenSD = 0.015
+
+// Flow is the water's velocity and 1σ of it, m/s.
+type Flow struct{ East, North, SD float64 }
+
+// Evidence is what the marks tell: the speeds that feel even, one for each part
+// with such presses, and the notes. It fills in speeds and loads, and finds the
+// odd ones out.
+func Evidence(marks []Mark, parts []Part, r *ride.Session, flow Flow) (nulls []trim.Null, moments []trim.Moment) {
+	even := make([][]*Mark, len(parts))
+	for i := range marks {
+		m := &marks[i]
+		if !m.Counts() {
+			continue
+		}
+		m.Speed = interval.Number(math.Hypot(m.East-flow.East, m.North-flow.North))
+		m.Load = interval.Number(math.NaN())
+		if m.normal > 0 {
+			m.Load = interval.Number(m.normal / trim.Gravity)
+		}
+		if m.Even {
+			even[m.Part] = append(even[m.Part], m)
+			continue
+		}
+		moment := trim.Moment{Normal: m.normal, Change: parts[m.Part].Change}
+		moment.Speed, moment.Share, moment.SD, moment.Said = float64(m.Speed), m.Says.Share, m.Says.SD, m.Says.Said
+		moments = append(moments, moment)
+	}
+	for k, presses := range even {
+		if presses = withoutOdd(presses); len(presses) == 0 {
+			continue
+		}
+		end := math.Inf(1)
+		if k+1 < len(parts) {
+			end = parts[k+1].Start
+		}
+		nulls = append(nulls, null(presses, ridden(r, flow, parts[k].Start, end), flow, parts[k].Change))
+	}
+	return nulls, moments
+}
+
+// withoutOdd leaves out presses far from the others of their place.
+func withoutOdd(presses []*Mark) []*Mark {
+	if len(presses) < leastForOdd {
+		return presses
+	}
+	v := make([]float64, len(presses))
+	for i, m := range presses {
+		v[i] = float64(m.Speed)
+	}
+	mid := filter.Median(slices.Clone(v))
+	off := make([]float64, len(v))
+	for i := range v {
+		off[i] = math.Abs(v[i] - mid)
+	}
+	const consistency = 1.4826 // of the median deviation with σ of a normal law
+	limit := max(outlierLeast, outlierSigmas*consistency*filter.Median(slices.Clone(off)))
+	var kept []*Mark
+	for i, m := range presses {
+		if off[i] > limit {
+			m.Why, m.Even = FarOff, false
+			continue
+		}
+		kept = append(kept, m)
+	}
+	return kept
+}
+
+// ridden are the speeds through the water, m/s, of straight flight between two
+// times, thinned.
+func ridden(r *ride.Session, flow Flow, from, to float64) []float64 {
+	var v []float64
+	s := &r.Speed
+	every := int(math.Max(1, 1/s.Step))
+	for _, x := range r.Reaches {
+		lo, hi := max(x.Start+settling, from), min(x.End-settling, to)
+		for i := max(0, int((lo-s.Start)/s.Step)); i < len(s.East) && s.Start+float64(i)*s.Step < hi; i += every {
+			if u := math.Hypot(s.East[i]-flow.East, s.North[i]-flow.North); u == u {
+				v = append(v, u)
+			}
+		}
+	}
+	return v
+}
+
+// The grid of the likelihood, and the law of s before any press: about 1 m/s,
+// within a factor of e either way for most riders. It was tuned on simulated
+// riders whose blur is three points.
+const (
+	evenStep   = 0.1 // m/s
+	beyond     = 1.5 // m/s outside the speeds ridden, that V₀ may lie
+	usualBlur  = 1.0 // m/s, of s
+	blurSpread = 1.0 // 1σ of ln s
+	blurStep   = 0.25
+)
+
+// null is the speed that the presses of one part call even.
+func null(presses []*Mark, ridden []float64, flow Flow, c trim.Change) trim.Null {
+	n := trim.Null{Change: c, SD: evenSD}
+	surge := 0.0
+	var v []float64
+	for _, m := range presses {
+		v = append(v, float64(m.Speed))
+		surge += m.surge / float64(len(presses))
+		n.Normal += m.normal / float64(len(presses))
+	}
+	if len(ridden) == 0 {
+		ridden = v
+	}
+	mean, sd := evenSpeed(v, histogram(append(ridden, v...)))
+	n.Speed = mean
+	n.SpeedSD = math.Sqrt(sd*sd + flow.SD*flow.SD + surge*surge*reactionSD*reactionSD)
+	return n
+}
+
+// A bin is how often a speed was ridden.
+type bin struct{ speed, count float64 }
+
+func histogram(v []float64) []bin {
+	slices.Sort(v)
+	var out []bin
+	for _, x := range v {
+		at := evenStep * math.Round(x/evenStep)
+		if n := len(out); n > 0 && out[n-1].speed == at {
+			out[n-1].count++
+			continue
+		}
+		out = append(out, bin{at, 1})
+	}
+	return out
+}
+
+// evenSpeed is mean and 1σ of V₀ (see the package) by presses at speeds v.
+func evenSpeed(v []float64, ridden []bin) (mean, sd float64) {
+	low, high := ridden[0].speed-beyond, ridden[len(ridden)-1].speed+beyond
+	total := 0.0
+	for _, b := range ridden {
+		total += b.count
+	}
+	type weighed struct{ at, log float64 }
+	var all []weighed
+	top := math.Inf(-1)
+	for at := low; at <= high; at += evenStep {
+		for z := -2.0; z <= 2; z += blurStep {
+			s := usualBlur * math.Exp(blurSpread*z)
+			near := func(x float64) float64 { return -(x - at) * (x - at) / (2 * s * s) }
+			log, shown := -z*z/2, 0.0
+			for _, x := range v {
+				log += near(x)
+			}
+			for _, b := range ridden {
+				shown += b.count * math.Exp(near(b.speed))
+			}
+			log -= float64(len(v)) * math.Log(shown/total)
+			all = append(all, weighed{at, log})
+			top = max(top, log)
+		}
+	}
+	var w0, w1, w2 float64
+	for _, x := range all {
+		if w := math.Exp(x.log - top); w == w {
+			w0, w1, w2 = w0+w, w1+w*x.at, w2+w*x.at*x.at
+		}
+	}
+	mean = w1 / w0
+	return mean, math.Sqrt(max(0, w2/w0-mean*mean))
+}

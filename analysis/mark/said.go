@@ -1,0 +1,117 @@
+package mark
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"time"
+
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
+	"evenfoot/ingest"
+	"evenfoot/ingest/raw"
+)
+
+// said lists what riders marked in the log, knocks at times s among it, and the
+// moments of the setup.
+func said(log *ingest.Log, s *setup.Setup, knocks []float64) []Mark {
+	var marks []Mark
+	agreed, usual := setup.Sense{}, setup.Sense{Said: setup.Even}
+	if s != nil && s.Marks.Means.Said != "" {
+		agreed, usual = s.Marks.Means, s.Marks.Means
+	}
+	for _, m := range log.Marks {
+		if !m.Kind.ByRider() {
+			continue
+		}
+		says := usual
+		if own, err := setup.ParseSense(m.Text); err == nil {
+			says = own
+		}
+		marks = append(marks, Mark{At: interval.Number(m.At), Kind: m.Kind, Text: m.Text, Says: says})
+	}
+	for _, at := range knocks {
+		marks = append(marks, Mark{At: interval.Number(at), Kind: raw.Knock, Says: agreed})
+	}
+	if s == nil {
+		return marks
+	}
+	presses := len(marks)
+	for _, m := range s.Mark {
+		at, ok := Since(log, m.At)
+		if !ok {
+			continue
+		}
+		best := -1
+		for i := range marks[:presses] {
+			if d := math.Abs(float64(marks[i].At) - at); d <= nearPress && (best < 0 || d < math.Abs(float64(marks[best].At)-at)) {
+				best = i
+			}
+		}
+		if best >= 0 {
+			marks[best].Says = m.Front
+		} else {
+			marks = append(marks, Mark{At: interval.Number(at), Kind: Answer, Says: m.Front})
+		}
+	}
+	slices.SortStableFunc(marks, func(a, b Mark) int { return cmp.Compare(a.At, b.At) })
+	return marks
+}
+
+// Since is a time of day, s since midnight UTC, as seconds since the log's
+// start, on the day that lies nearest to the log; false in a log without a date.
+func Since(log *ingest.Log, ofDay float64) (float64, bool) {
+	if log == nil || log.Start.IsZero() {
+		return 0, false
+	}
+	const day = 86400
+	start := log.Start.UTC()
+	at := ofDay - start.Sub(start.Truncate(24*time.Hour)).Seconds()
+	if last := length(log); at < 0 && -at > math.Abs(at+day-last) {
+		at += day
+	}
+	return at, true
+}
+
+// length is the last time of a log, s.
+func length(log *ingest.Log) float64 {
+	last := 0.0
+	for _, t := range [][]float64{log.GPS.Time, log.IMU.Time} {
+		if n := len(t); n > 0 {
+			last = max(last, t[n-1])
+		}
+	}
+	return last
+}
+
+// Parts are the stretches of a log between the setup's changes, the first with
+// the setup as it is written. The error is a *setup.Error.
+func Parts(log *ingest.Log, s *setup.Setup) ([]Part, error) {
+	parts := []Part{{Start: math.Inf(-1)}}
+	if s == nil {
+		return parts, nil
+	}
+	st := s.Foil.Stabilizer
+	for i, c := range s.Change {
+		at, ok := Since(log, c.At)
+		if log == nil {
+			return nil, s.Fault("change", i, "change number %d is made within a log, and there is none. Describe the setup as it is now, and leave the change out", i+1)
+		}
+		if !ok {
+			return nil, s.Fault("change", i, "change number %d has a time of day, and the log has no date: give the watch's log too, or the log's start", i+1)
+		}
+		clock := func(t float64) string { return log.Start.UTC().Add(time.Duration(t * 1e9)).Format("15:04:05") }
+		if last := length(log); at <= 0 || at >= last {
+			return nil, s.Fault("change", i, "change number %d is at %s, outside this log, which runs from %s to %s UTC", i+1, clock(at), clock(0), clock(last))
+		}
+		if n := len(parts); at <= parts[n-1].Start {
+			return nil, s.Fault("change", i, "change number %d is at %s, not after the one before it: write them in order of time", i+1, clock(at))
+		}
+		parts = append(parts, Part{at, trim.Change{
+			Raise: trim.ShimAngle(st.Shim+c.Shim, st.ShimSpan) - trim.ShimAngle(st.Shim, st.ShimSpan),
+			Foil:  c.Foil, Front: c.Front, Back: c.Back,
+		}})
+	}
+	return parts, nil
+}
