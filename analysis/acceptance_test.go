@@ -52,16 +52,22 @@ func wrongSetup(seed uint64) simulate.Scenario {
 	return sc
 }
 
-// trueLoad is the best turn of the true foil's stabilizer, rad, by what the
-// advice aims at, over the speeds that count for it, and how far off even, as a
-// share, the true load is today and all the way.
-func trueLoad(sc simulate.Scenario, r *analysis.Result, level string) (best, today, after float64) {
+// weightsOf are the speeds that count and the time spent at each.
+func weightsOf(r *analysis.Result) advice.SpeedWeights {
 	w := advice.SpeedWeights{Low: r.RangeLow, Top: r.RangeHigh}
 	for _, b := range r.SpeedHistogram {
 		if v := (b.Low + b.High) / 2; v >= r.RangeLow && v <= r.RangeHigh {
 			w.Speed, w.Weight = append(w.Speed, v), append(w.Weight, b.Seconds)
 		}
 	}
+	return w
+}
+
+// trueLoad is the best turn of the true foil's stabilizer, rad, by what the
+// advice aims at, over the speeds that count for it, and how far off even, as a
+// share, the true load is today and all the way.
+func trueLoad(sc simulate.Scenario, r *analysis.Result, level string) (best, today, after float64) {
+	w := weightsOf(r)
 	f := trim.NewFoil(sc.Foil)
 	off := func(c trim.Change) float64 {
 		sum, total := 0.0, 0.0

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
 	"evenfoot/analysis/simulate"
 	"evenfoot/analysis/trim"
 	"evenfoot/filter"
@@ -133,7 +134,7 @@ func TestBring(t *testing.T) {
 			if *long {
 				n = *outings
 			}
-			var miss, width []float64
+			var miss, guess, width []float64
 			inside, counted := 0, 0
 			for seed := range uint64(n) {
 				sc, r := bring(t, 1000+seed, c.what)
@@ -149,6 +150,11 @@ func TestBring(t *testing.T) {
 					inside++
 				}
 				miss, width = append(miss, math.Abs(a.Value-truth)), append(width, a.High-a.Low)
+				var each []float64
+				for _, d := range r.Posterior.Draws {
+					each = append(each, advice.Best(d, weightsOf(r), "advanced").Raise/deg)
+				}
+				guess = append(guess, math.Abs(filter.Median(each)-truth))
 				t.Logf("%3d: truth %+.2f°, advice %+.2f° (%+.2f to %+.2f), %d nulls, verdict %s", seed, truth, a.Value, a.Low, a.High, r.Posterior.Count(trim.NullKind), r.Advice.Verdict)
 			}
 			slices.Sort(miss)
@@ -157,7 +163,7 @@ func TestBring(t *testing.T) {
 				mean += w / float64(n)
 			}
 			held := float64(inside) / float64(n)
-			t.Logf("%s: median miss %.3f°, mean width %.2f°, 90 %% interval holds %.1f %%, %.1f marks count", c.what, filter.Median(slices.Clone(miss)), mean, 100*held, float64(counted)/float64(n))
+			t.Logf("%s: median miss %.3f° (median draw %.3f°), mean width %.2f°, 90 %% interval holds %.1f %%, %.1f marks count", c.what, filter.Median(slices.Clone(miss)), filter.Median(guess), mean, 100*held, float64(counted)/float64(n))
 			if !*long {
 				if filter.Median(miss) > 3*c.most || inside < n/2 {
 					t.Errorf("median miss %.2f°, inside %d of %d", filter.Median(miss), inside, n)

@@ -27,7 +27,7 @@ func Evidence(marks []Mark, parts []Part, r *ride.Session, flow Flow) (nulls []t
 		if !m.Counts() {
 			continue
 		}
-		m.Speed = interval.Number(math.Hypot(m.East-flow.East, m.North-flow.North))
+		m.Speed = interval.Number(math.Hypot(m.east-flow.East, m.north-flow.North))
 		m.Load = interval.Number(math.NaN())
 		if m.normal > 0 {
 			m.Load = interval.Number(m.normal / trim.Gravity)

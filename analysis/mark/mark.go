@@ -83,16 +83,17 @@ type Mark struct {
 	Kind   raw.MarkKind    `json:"kind"` // what set it, or [Answer]
 	Text   string          `json:"text"`
 	Says   setup.Sense     `json:"-"`
+	Means  string          `json:"means"` // what it says, in the setup's words; "" when not agreed
 	Speed  interval.Number `json:"speed_mps"`   // through the water
 	Load   interval.Number `json:"load_factor"` // 1 in level flight
 	Tack   string          `json:"tack"`        // "" when not known
 	Part   int             `json:"part"`        // of the log, from 0
 	Even   bool            `json:"even"`        // it counts as a press for an even load, not as a note
-	Why    Why             `json:"-"`
-	East   float64         `json:"-"` // m/s over ground
-	North  float64         `json:"-"`
-	surge  float64         // m/s², change of speed
-	normal float64         // m/s², deck-normal specific force; 0 when not known
+	Why    Why             `json:"why,omitempty"`
+
+	east, north float64 // m/s over ground
+	surge       float64 // m/s², change of speed
+	normal      float64 // m/s², deck-normal specific force; 0 when not known
 }
 
 // Counts says whether it is evidence.
@@ -119,7 +120,8 @@ func Read(log *ingest.Log, s *setup.Setup, r *ride.Session, m *align.Motion, par
 		if k.Says.Said == "" {
 			k.Why = NotAgreed
 		}
-		k.Even = k.pressed() && k.Says.Said == setup.Even
+		k.Means = k.Says.Said
+		k.Even = k.Counts() && k.pressed() && k.Says.Said == setup.Even
 	}
 	return marks
 }
@@ -139,7 +141,7 @@ func (k *Mark) place(r *ride.Session, m *align.Motion) {
 		}
 	}
 	var ok bool
-	if k.East, k.North, k.surge, ok = r.Speed.Mean(from, to); !ok && k.Why == "" {
+	if k.east, k.north, k.surge, ok = r.Speed.Mean(from, to); !ok && k.Why == "" {
 		k.Why = NoSpeed
 	}
 	if k.Why == "" && m != nil && m.Mount.Rigid {
