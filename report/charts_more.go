@@ -17,42 +17,19 @@ import (
 // a board that runs faster.
 func (b *builder) gradient() *figure {
 	f := &figure{ID: "gradient", Title: "How the load grows with speed", Read: "Speed"}
-	unit, step := b.u.GradientUnit(), stepOf(b.r)
-	k, newton := b.u.Moment(1)
-	f.Legend = []legend{{"line", "now", "today"}}
-	f.Note = "The line says how many points of the load move onto the front foot with each " + b.u.SpeedName() + ", the feet held still. Above zero a board that runs faster lifts its nose and slows itself: calm. At zero the load is even at every speed and nothing steadies it. Below zero it drops its nose and runs away. The shaded bands hold the true value with 90 % probability."
-	f.Says = b.gradientSays(step)
-	points := func(of func(p analysis.LoadPoint) interval.Interval) (line []chart.XY, area []chart.BandPoint) {
-		for _, p := range b.r.FootLoad {
-			if g := b.u.Gradient(of(p)); g.Known() {
-				x := b.u.SpeedValue(float64(p.Speed))
-				line, area = append(line, chart.XY{X: x, Y: g.Value}), append(area, band(x, g, 1))
-			}
-		}
-		return line, area
-	}
-	now, then := func(p analysis.LoadPoint) interval.Interval { return p.Gradient }, func(p analysis.LoadPoint) interval.Interval { return p.GradientAfter }
-	cell := func(of func(p analysis.LoadPoint) interval.Interval) func(p analysis.LoadPoint) string {
-		return func(p analysis.LoadPoint) string { return words.Between(b.u.Gradient(of(p)), 1, 1) }
-	}
-	line, area := points(now)
-	if len(line) == 0 {
+	if !slices.ContainsFunc(b.r.FootLoad, func(p analysis.LoadPoint) bool { return p.Gradient.Known() }) {
 		return nil
 	}
-	bands := []chart.Layer{chart.Band{Points: area, Ink: "now-band"}}
-	lines := []chart.Layer{chart.Rule{At: 0, Ink: "even"}, chart.Line{Points: line, Ink: "now", Width: 3}}
-	cols := []column{{"today, " + unit, cell(now)}}
-	if step {
-		next, area := points(then)
-		bands = append(bands, chart.Band{Points: area, Ink: "next-band"})
-		lines = append(lines, chart.Line{Points: next, Ink: "next", Width: 3, Dash: dashes})
-		f.Legend = append(f.Legend, legend{"dash", "next", "after the next step"})
-		cols = append(cols, column{"after the next step, " + unit, cell(then)})
-	}
+	unit := b.u.GradientUnit()
+	k, newton := b.u.Moment(1)
+	f.Note = "The line says how many points of the load move onto the front foot with each " + b.u.SpeedName() + ", the feet held still. Above zero a board that runs faster lifts its nose and slows itself: calm. At zero the load is even at every speed and nothing steadies it. Below zero it drops its nose and runs away. The shaded bands hold the true value with 90 % probability."
+	f.Says = b.gradientSays(stepOf(b.r))
+	bands, lines, cols := b.steps(f, unit, 1, b.u.Gradient,
+		func(p analysis.LoadPoint) interval.Interval { return p.Gradient }, func(p analysis.LoadPoint) interval.Interval { return p.GradientAfter })
 	cols = append(cols, column{"moment the feet must hold today, " + newton + " (nose-up +)", func(p analysis.LoadPoint) string { return words.Between(p.Moment, k, 0) }})
 	f.Table = b.loadTable("Speed gradient of the front foot's share", cols)
 	f.draw(tall(0.85), func(bool) []*chart.Panel {
-		return []*chart.Panel{{XLabel: b.speedLabel(), YLabel: unit, Layers: slices.Concat(bands, lines)}}
+		return []*chart.Panel{{XLabel: b.speedLabel(), YLabel: unit, Layers: slices.Concat(bands, []chart.Layer{chart.Rule{At: 0, Ink: "even"}}, lines)}}
 	})
 	return f
 }

@@ -100,7 +100,7 @@ func (b *builder) fit(f *figure, w *windows, axis, head string, of func(pitchlaw
 	f.Legend = append(f.Legend, legend{"line", "fit", "the fit, with its 90 % band"})
 	area, line := chart.Band{Ink: "fit-band"}, chart.Line{Ink: "fit", Width: 2.5}
 	for i, q := range fit {
-		area.Points, line.Points = append(area.Points, band(q.x, q.pitch, 1)), append(line.Points, chart.XY{X: q.x, Y: q.pitch.Value})
+		area.Points, line.Points = append(area.Points, band(q.x, q.pitch)), append(line.Points, chart.XY{X: q.x, Y: q.pitch.Value})
 		if f.Table == nil {
 			f.Table = &table{Caption: "Fitted pitch by " + strings.ToLower(f.Read) + ", with 90 % intervals", Head: []string{head, "pitch, degrees"}}
 		}

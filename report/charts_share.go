@@ -10,30 +10,58 @@ import (
 	"evenfoot/analysis/interval"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
+
+	"gonum.org/v1/plot/vg"
 )
 
-// band is an interval at x as a chart wants it, scaled.
-func band(x float64, i interval.Interval, k float64) chart.BandPoint {
-	return chart.BandPoint{X: x, Lo: i.Low * k, Hi: i.High * k}
+// band is an interval at x as a chart wants it.
+func band(x float64, i interval.Interval) chart.BandPoint {
+	return chart.BandPoint{X: x, Lo: i.Low, Hi: i.High}
 }
 
-// curve is a share curve as line and band, in percent.
-func (b *builder) curve(c []advice.SharePoint) (line []chart.XY, area []chart.BandPoint) {
+// A reading is one number of the feet's load.
+type reading func(p analysis.LoadPoint) interval.Interval
+
+// by is a number of the load by speed.
+func (b *builder) by(of reading) []advice.SharePoint {
+	var c []advice.SharePoint
+	for _, p := range b.r.FootLoad {
+		c = append(c, advice.SharePoint{Speed: p.Speed, Share: of(p)})
+	}
+	return c
+}
+
+func (b *builder) today() []advice.SharePoint {
+	return b.by(func(p analysis.LoadPoint) interval.Interval { return p.FrontShare })
+}
+
+// percent is a share as the charts show it.
+func percent(share interval.Interval) interval.Interval { return words.Possible(share).Scale(100) }
+
+// curve is a curve as line and band, in the unit in which it is shown.
+func (b *builder) curve(c []advice.SharePoint, shown func(interval.Interval) interval.Interval) (line []chart.XY, area []chart.BandPoint) {
 	for _, p := range c {
-		x := b.u.SpeedValue(float64(p.Speed))
-		share := words.Possible(p.Share)
-		line = append(line, chart.XY{X: x, Y: share.Value * 100})
-		area = append(area, band(x, share, 100))
+		x, v := b.u.SpeedValue(float64(p.Speed)), shown(p.Share)
+		line, area = append(line, chart.XY{X: x, Y: v.Value}), append(area, band(x, v))
 	}
 	return line, area
 }
 
-func (b *builder) today() []advice.SharePoint {
-	var c []advice.SharePoint
-	for _, p := range b.r.FootLoad {
-		c = append(c, advice.SharePoint{Speed: p.Speed, Share: p.FrontShare})
+// steps are the bands, the lines and the columns of a number of the load
+// today and, where there is a step, after it.
+func (b *builder) steps(f *figure, unit string, digits int, shown func(interval.Interval) interval.Interval, today, after reading) (bands, lines []chart.Layer, cols []column) {
+	add := func(kind, ink, name string, dash []vg.Length, of reading) {
+		line, area := b.curve(b.by(of), shown)
+		bands = append(bands, chart.Band{Points: area, Ink: chart.Ink(ink + "-band")})
+		lines = append(lines, chart.Line{Points: line, Ink: chart.Ink(ink), Width: 3, Dash: dash})
+		f.Legend = append(f.Legend, legend{kind, ink, name})
+		cols = append(cols, column{name + ", " + unit, func(p analysis.LoadPoint) string { return words.Between(shown(of(p)), 1, digits) }})
 	}
-	return c
+	add("line", "now", "today", nil, today)
+	if stepOf(b.r) {
+		add("dash", "next", "after the next step", dashes, after)
+	}
+	return bands, lines, cols
 }
 
 // share is the front foot's share today and after the step, over the time
@@ -46,26 +74,13 @@ func (b *builder) share() *figure {
 	f := &figure{ID: "share", Title: "Front foot's share of the load", Read: "Speed"}
 	f.Says = b.shareSays()
 	f.Note = "50 % is even. The shaded bands hold the true value with 90 % probability."
-	f.Legend = []legend{{"line", "now", "today"}}
-	nowLine, nowBand := b.curve(b.today())
-	bands := []chart.Layer{chart.Band{Points: nowBand, Ink: "now-band"}}
-	lines := []chart.Layer{chart.Line{Points: nowLine, Ink: "now", Width: 3}}
-	cols := []column{{"today, %", func(p analysis.LoadPoint) string { return words.Share(p.FrontShare) }}}
-	of := func(c []advice.SharePoint) func(p analysis.LoadPoint) string {
-		return func(p analysis.LoadPoint) string { return words.Share(shareOf(c, float64(p.Speed))) }
-	}
-	if stepOf(r) {
-		line, area := b.curve(b.after())
-		bands = append(bands, chart.Band{Points: area, Ink: "next-band"})
-		lines = append(lines, chart.Line{Points: line, Ink: "next", Width: 3, Dash: dashes})
-		f.Legend = append(f.Legend, legend{"dash", "next", "after the next step"})
-		cols = append(cols, column{"after the next step, %", func(p analysis.LoadPoint) string { return words.Share(p.FrontShareAfter) }})
-	}
+	bands, lines, cols := b.steps(f, "%", 0, percent,
+		func(p analysis.LoadPoint) interval.Interval { return p.FrontShare }, func(p analysis.LoadPoint) interval.Interval { return p.FrontShareAfter })
 	if best := bestOption(r); best != nil {
-		line, _ := b.curve(best.Curve)
+		line, _ := b.curve(best.Curve, percent)
 		bands = append(bands, chart.Line{Points: line, Ink: "best", Width: 2, Dash: dots})
 		f.Legend = append(f.Legend, legend{"dots", "best", "all the way to the best trim"})
-		cols = append(cols, column{"best trim, %", of(best.Curve)})
+		cols = append(cols, column{"best trim, %", func(p analysis.LoadPoint) string { return words.Share(shareOf(best.Curve, float64(p.Speed))) }})
 	}
 	top := &chart.Panel{YLabel: "front share, %", XLabel: b.speedLabel(), X: b.speedRange(), Height: 3.2,
 		Layers: slices.Concat(bands, []chart.Layer{chart.Rule{At: 50, Ink: "even"}}, lines)}
@@ -128,15 +143,6 @@ func (b *builder) shareSays() string {
 	return s
 }
 
-// after is the load curve after the next step.
-func (b *builder) after() []advice.SharePoint {
-	var c []advice.SharePoint
-	for _, p := range b.r.FootLoad {
-		c = append(c, advice.SharePoint{Speed: p.Speed, Share: p.FrontShareAfter})
-	}
-	return c
-}
-
 // shareOf is a curve's share at a speed, between its points; unknown outside.
 func shareOf(c []advice.SharePoint, v float64) interval.Interval {
 	for i := range c {
@@ -147,9 +153,7 @@ func shareOf(c []advice.SharePoint, v float64) interval.Interval {
 		if i == 0 || !(float64(c[i-1].Speed) <= v && v <= x) {
 			continue
 		}
-		p, q, t := c[i-1].Share, c[i].Share, (v-float64(c[i-1].Speed))/(x-float64(c[i-1].Speed))
-		mix := func(a, b float64) float64 { return a + t*(b-a) }
-		return interval.Interval{Value: mix(p.Value, q.Value), Low: mix(p.Low, q.Low), High: mix(p.High, q.High)}
+		return interval.Mix(c[i-1].Share, c[i].Share, (v-float64(c[i-1].Speed))/(x-float64(c[i-1].Speed)))
 	}
 	return interval.Unknown()
 }
@@ -164,9 +168,9 @@ func (b *builder) options() *figure {
 	f.Legend = []legend{{"line", "now", "today"}, {"dash", "next", "with this choice"}}
 	f.Note = "Each choice is a number of cards (one card is 0.76 mm) that turn the stabilizer's leading edge up or down from today, with the foil move that goes with it. Shim and move work together."
 	f.Says = b.optionsSays()
-	today, all := b.curve(b.today())
+	today, all := b.curve(b.today(), percent)
 	for _, o := range a.Options {
-		_, area := b.curve(o.Curve)
+		_, area := b.curve(o.Curve, percent)
 		all = append(all, area...)
 	}
 	_, _, lo, hi := chart.Band{Points: all}.DataRange()
@@ -175,7 +179,7 @@ func (b *builder) options() *figure {
 	f.draw(layout{165 * rows(2), 170 * rows(3), 2, 3}, func(bool) []*chart.Panel {
 		var ps []*chart.Panel
 		for _, o := range a.Options {
-			line, area := b.curve(o.Curve)
+			line, area := b.curve(o.Curve, percent)
 			ps = append(ps, &chart.Panel{Title: optionName(o), X: xr, Y: yr, YTicks: chart.Ticks{Count: 3, Suffix: "%"}, XTicks: chart.Ticks{Count: 3},
 				Layers: []chart.Layer{chart.Rule{At: 50, Ink: "even"}, chart.Band{Points: area, Ink: "next-band"},
 					chart.Line{Points: today, Ink: "now", Width: 1.5}, chart.Line{Points: line, Ink: "next", Width: 2.5, Dash: dashes}}})

@@ -62,7 +62,7 @@ func overlayShare(cs []contender, u words.Units) *figure {
 	f.Says = spread(cs, func(c contender) interval.Interval { return c.top }, "At the top speed that all rode the front foot carries", "%", 0)
 	return overlay(f, "speed through the water, "+u.SpeedName(), "front share, %", cs, func(c contender) []chart.XY {
 		b := &builder{r: c.r, u: u}
-		l, _ := b.curve(b.today())
+		l, _ := b.curve(b.today(), percent)
 		return slices.DeleteFunc(l, func(p chart.XY) bool { return !words.Finite(p.X) || !words.Finite(p.Y) })
 	}, chart.Rule{At: 50, Ink: "even"})
 }

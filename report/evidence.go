@@ -40,7 +40,7 @@ func valueText(k *setup.Key, v any, u words.Units) string {
 	case [2]float64:
 		return u.LengthText(-x[0]) + " back, " + u.LengthText(x[1]) + " forward"
 	case float64:
-		return numberText(k, x, u)
+		return u.Keyed(k, x)
 	case string:
 		if k.Name == "foil.stabilizer.mount" {
 			return words.Choose(x == "bottom", "below the fuselage", "on top of the fuselage")
@@ -48,30 +48,6 @@ func valueText(k *setup.Key, v any, u words.Units) string {
 		return words.Clean(x)
 	}
 	return words.Unknown
-}
-
-func numberText(k *setup.Key, v float64, u words.Units) string {
-	switch unit, si := k.Unit(); {
-	case unit == "kg":
-		return u.MassText(v)
-	case unit == "cm":
-		return u.LengthText(v)
-	case unit == "cm²":
-		return words.Area(v, u)
-	case k.Name == "foil.stabilizer.shim_mm":
-		return u.Thin(v)
-	case unit == "mm":
-		return words.Fixed(v/si, 1) + words.NBSP + unit
-	case unit == "%" && si == 1:
-		return words.Fixed(v, 1) + words.NBSP + unit
-	case unit == "%":
-		return words.Percent(v) + " of the chord"
-	case unit == "°":
-		return words.Fixed(v/si, 1) + unit
-	case unit == "°C":
-		return words.Fixed(v, 0) + words.NBSP + unit
-	}
-	return words.Percent(v)
 }
 
 // rate is a number of samples per second without needless decimals.

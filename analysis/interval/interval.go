@@ -62,6 +62,12 @@ func (i Interval) Scale(k float64) Interval {
 	return Interval{i.Value * k, lo, hi}
 }
 
+// Mix is the way from a to b, 0 at a and 1 at b.
+func Mix(a, b Interval, t float64) Interval {
+	m := func(a, b float64) float64 { return a + t*(b-a) }
+	return Interval{m(a.Value, b.Value), m(a.Low, b.Low), m(a.High, b.High)}
+}
+
 // Contains says whether x lies within the bounds.
 func (i Interval) Contains(x float64) bool { return i.Low <= x && x <= i.High }
 

@@ -247,10 +247,7 @@ func LoadAt(r *analysis.Result, v float64) (p analysis.LoadPoint, ok bool) {
 		}
 		o := r.FootLoad[i-1]
 		t := (v - float64(o.Speed)) / (x - float64(o.Speed))
-		mix := func(a, b interval.Interval) interval.Interval {
-			m := func(a, b float64) float64 { return a + t*(b-a) }
-			return interval.Interval{Value: m(a.Value, b.Value), Low: m(a.Low, b.Low), High: m(a.High, b.High)}
-		}
+		mix := func(a, b interval.Interval) interval.Interval { return interval.Mix(a, b, t) }
 		return analysis.LoadPoint{Speed: interval.Number(v), FrontShare: mix(o.FrontShare, q.FrontShare), Moment: mix(o.Moment, q.Moment),
 			Gradient: mix(o.Gradient, q.Gradient), FrontShareAfter: mix(o.FrontShareAfter, q.FrontShareAfter), GradientAfter: mix(o.GradientAfter, q.GradientAfter)}, true
 	}

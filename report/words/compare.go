@@ -1,6 +1,7 @@
 package words
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -92,34 +93,41 @@ func (u Units) Changed(all []advice.Difference) []string {
 			"rider.mass_kg":                 "rider",
 			"rig.lift_fraction":             "weight that the rig carries",
 		}[d.Key]
-		if k := setup.KeyNamed(d.Key); name == "" && k != nil {
-			name = LowerFirst(k.Label)
-		}
-		if name == "" {
-			name = Clean(d.Key)
-		}
-		out = append(out, fmt.Sprintf("%s: %s → %s", name, u.keyed(d.Key, d.From), u.keyed(d.Key, d.To)))
+		k := keyNamed(d.Key)
+		name = cmp.Or(name, LowerFirst(k.Label), k.Name)
+		out = append(out, fmt.Sprintf("%s: %s → %s", name, u.Keyed(k, d.From), u.Keyed(k, d.To)))
 	}
 	return out
 }
 
-// keyed is a value (SI) of a setup's key in the reader's unit.
-func (u Units) keyed(key string, v float64) string {
-	switch {
-	case strings.HasSuffix(key, "_mm"):
-		return u.Thin(v)
-	case strings.HasSuffix(key, "_cm2"):
-		return Area(v, u)
-	case strings.HasSuffix(key, "_cm"):
-		return u.LengthText(v)
-	case strings.HasSuffix(key, "_kg"):
+// keyNamed is a key of the setup; one that is not known has a name and no unit.
+func keyNamed(name string) *setup.Key {
+	return cmp.Or(setup.KeyNamed(name), &setup.Key{Name: Clean(name)})
+}
+
+// Keyed is a value (SI) of a setup's key in the reader's unit, else in the key's.
+func (u Units) Keyed(k *setup.Key, v float64) string {
+	switch unit, si := k.Unit(); {
+	case unit == "kg":
 		return u.MassText(v)
-	case strings.HasSuffix(key, "_deg"):
-		return Fixed(v*radian, 1) + "°"
-	case strings.HasSuffix(key, "_fraction"):
-		return Percent(v)
+	case unit == "cm":
+		return u.LengthText(v)
+	case unit == "cm²":
+		return Area(v, u)
+	case k.Name == "foil.stabilizer.shim_mm":
+		return u.Thin(v)
+	case unit == "mm" || unit == "%" && si == 1:
+		return in(v/si, 1, unit)
+	case unit == "%":
+		return Percent(v) + " of the chord"
+	case unit == "°":
+		return Fixed(v/si, 1) + unit
+	case unit == "°C":
+		return in(v, 0, unit)
+	case unit != "":
+		return fmt.Sprintf("%.3g %s", v/si, unit)
 	}
-	return fmt.Sprintf("%.3g", v)
+	return Percent(v)
 }
 
 // NextOf says what to do after a change, and what to mind with it; "" and ""

@@ -40,7 +40,7 @@ func (u Units) strained(c trim.Conflict) string {
 		if x.Key == "" || strings.HasSuffix(x.Key, "_percent") {
 			return fmt.Sprintf("%.3g %s", v*x.Scale, x.Unit)
 		}
-		return u.keyed(x.Key, v)
+		return u.Keyed(keyNamed(x.Key), v)
 	}
 	s := fmt.Sprintf("the %s: the evidence asks for %s where %s %s, %s what the setup allows", x.Name, value(c.Asked),
 		Choose(x.Default, "the default is", "the setup says"), value(c.Stated), Choose(c.Sigmas >= farSigmas, "far outside", "outside"))
