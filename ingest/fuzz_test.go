@@ -152,6 +152,34 @@ func FuzzMap(f *testing.F) {
 	})
 }
 
+// FuzzProposeMap guesses a map for any text: what it proposes can be read as a
+// map, fits the text's columns, and reads it without harm.
+func FuzzProposeMap(f *testing.F) {
+	for _, s := range append(csvSeeds, "stamp_ns,acc x,acc y,acc z,v [km/h]\n0,0,0,9.8,10\n10000000,0,0,9.8,11\n",
+		"0.00,0.1,0.2,9.8,0,0,0\n0.01,0.1,0.2,9.8,0,0,0\n0.02,0.1,0.2,9.8,0,0,0\n", "sep=|\nDATE|TIME|t|x\n200926|100000|3|4\n") {
+		f.Add([]byte(s))
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		text, ok := csv.Propose(data, "f.csv")
+		if !ok {
+			return
+		}
+		m, err := csv.ParseMap("m", []byte(text))
+		if err != nil {
+			t.Fatalf("%v in\n%s", err, text)
+		}
+		r, err := read(bytes.NewReader(data), "f.csv", int64(len(data)), Options{Map: m})
+		if err != nil {
+			return
+		}
+		if l, err := build(r); err == nil {
+			if s := check(l); s != "" {
+				t.Fatal(s)
+			}
+		}
+	})
+}
+
 // FuzzMerge merges two logs of any content and shifts the IMU by any offset.
 func FuzzMerge(f *testing.F) {
 	for i, s := range csvSeeds {

@@ -4,10 +4,12 @@ import (
 	"cmp"
 	"fmt"
 	"os"
+	"slices"
 
 	"github.com/spf13/cobra"
 
 	"evenfoot/ingest"
+	"evenfoot/ingest/raw"
 	"evenfoot/report/words"
 )
 
@@ -129,6 +131,11 @@ func (c *console) inspectFile(path string, in *inspection) error {
 		return err
 	}
 	c.tell("wrote %s, guessed from the names and values: check every line, above all the units", ingest.MapName(path))
+	for _, w := range l.Warnings {
+		if slices.Contains(raw.AgainstPhysics, w.Kind) {
+			c.warn("the guess does not hold. %s", words.Warning(w))
+		}
+	}
 	in.logs = append(in.logs, l)
 	return nil
 }

@@ -49,7 +49,8 @@ func status(ts *testscript.TestScript, neg bool, args []string) {
 
 // simulated writes a short session: simulate KIND DIR, where KIND is
 // outing (GPX, CSV and setup), half (the logger's file cut in the middle), gps
-// (the watch alone), wrist, flightless, imu, or phone (one file a sensor).
+// (the watch alone), wrist, flightless, imu, phone (one file a sensor), or weightless
+// (its accelerometer without gravity).
 func simulated(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) != 2 {
 		ts.Fatalf("usage: simulate kind dir")
@@ -57,7 +58,7 @@ func simulated(ts *testscript.TestScript, neg bool, args []string) {
 	sc := simulate.Demo()[0]
 	sc.Duration, sc.GPSRate, sc.IMURate = 900, 1, 50
 	switch args[0] {
-	case "outing", "gps", "imu", "half", "phone":
+	case "outing", "gps", "imu", "half", "phone", "weightless":
 	case "wrist":
 		sc.Mounting = simulate.Wrist
 	case "flightless":
@@ -75,7 +76,16 @@ func simulated(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Check(fill(f))
 		ts.Check(f.Close())
 	}
-	if args[0] == "phone" {
+	if args[0] == "weightless" {
+		for k := range 3 {
+			v := s.IMULog.IMU.Acc[k][:3000]
+			rest := v[0]
+			for i := range v {
+				v[i] -= rest
+			}
+		}
+	}
+	if args[0] == "phone" || args[0] == "weightless" {
 		u := &s.IMULog.IMU
 		for name, v := range map[string]*[3][]float32{"accelerometer.csv": &u.Acc, "gyroscope.csv": &u.Gyr} {
 			save(name, func(f *os.File) error {

@@ -53,7 +53,7 @@ func Propose(head []byte, path string) (text string, ok bool) {
 // tells what was taken for what.
 func recognise(head []byte, path string) (m *Map, names []string) {
 	s := newSample(head, path)
-	if s == nil || s.ours() || s.slip() || !s.guess() {
+	if s == nil || s.bare || s.ours() || s.slip() || !s.guess() {
 		return nil, nil
 	}
 	if acc, has := s.found[unit.SlotAcc]; has && acc.why != "" {
@@ -87,8 +87,15 @@ func (s *sample) ours() bool {
 func (s *sample) skeleton() string {
 	b := &strings.Builder{}
 	fmt.Fprintf(b, "# Column map for %s: give each column that counts its name on the left, and its unit;\n# take out the others. Names: time, ax ay az, gx gy gz, lat, lon, alt, speed, course.\n", s.file)
+	if s.bare {
+		b.WriteString("header = false\n")
+	}
 	for i, name := range s.names {
-		fmt.Fprintf(b, "# ? = { column = %q, unit = \"?\" } # column %d, first value %s\n", raw.Clip(name, 40), i+1, strconv.Quote(raw.Clip(s.texts[i], 40)))
+		column := strconv.Itoa(i + 1)
+		if !s.bare {
+			column = strconv.Quote(raw.Clip(name, 40))
+		}
+		fmt.Fprintf(b, "# ? = { column = %s, unit = \"?\" } # column %d, first value %s\n", column, i+1, strconv.Quote(raw.Clip(s.texts[i], 40)))
 	}
 	return b.String()
 }
@@ -110,13 +117,16 @@ func (s *sample) mapText() string {
 	if s.skip > 0 {
 		fmt.Fprintf(&b, "skip_lines = %d\n", s.skip)
 	}
-	if s.delim != findDelimiter([]byte(strings.Join(s.names, string(s.delim)))) {
+	if s.bare {
+		b.WriteString("header = false\n")
+	}
+	if s.bare && s.delim != findDelimiter([]byte(strings.Join(s.texts, string(s.delim)))) || !s.bare && s.delim != findDelimiter([]byte(strings.Join(s.names, string(s.delim)))) {
 		fmt.Fprintf(&b, "delimiter = %q\n", string(s.delim))
 	}
 	unused := slices.Clone(s.names)
 	for _, q := range unit.Quantities {
 		if g, has := s.found[q.Slot]; has {
-			b.WriteString(g.line(q.Base))
+			b.WriteString(g.line(q.Base, s.bare))
 			unused = slices.DeleteFunc(unused, func(name string) bool { return name == g.header })
 		}
 	}
@@ -138,8 +148,12 @@ type guess struct {
 	weak   bool   // the name is vague
 }
 
-func (g guess) line(base string) string {
-	s := fmt.Sprintf("%s = { column = %q, unit = %q", base, g.header, g.unit)
+func (g guess) line(base string, bare bool) string {
+	column := strconv.Quote(g.header)
+	if bare {
+		column = g.header
+	}
+	s := fmt.Sprintf("%s = { column = %s, unit = %q", base, column, g.unit)
 	if g.scale != 1 {
 		scale := strconv.FormatFloat(g.scale, 'g', -1, 64)
 		if !strings.ContainsAny(scale, ".e") {
@@ -160,38 +174,59 @@ type sample struct {
 	names  []string
 	delim  byte
 	skip   int
+	bare   bool        // there is no header: names are the columns' numbers
 	texts  []string    // of the first row
 	values [][]float64 // by column, numbers only
 	found  map[int]guess
 }
 
 // newSample finds the header: the first line above a row with as many fields,
-// at least half of them numbers or times. nil when there is none.
+// at least half of them numbers or times; or failing that two such rows, one
+// below the other, without a header. nil when there is neither.
 func newSample(head []byte, path string) *sample {
 	head = bytes.TrimPrefix(head, []byte("\xEF\xBB\xBF"))
 	lines := bytes.Split(bytes.ReplaceAll(head, []byte("\r\n"), []byte("\n")), []byte("\n"))
 	if len(lines) > 1 {
 		lines = lines[:len(lines)-1] // the last may be cut
 	}
+	if s := findHeader(lines, path, false); s != nil {
+		return s
+	}
+	return findHeader(lines, path, true)
+}
+
+// delimiters are those that columns may stand apart by.
+var delimiters = []byte{'\t', ';', ',', '|'}
+
+// findHeader is the sample of the first line that may be a header; with bare,
+// of the first that is a row.
+func findHeader(lines [][]byte, path string, bare bool) *sample {
 	for i, line := range lines[:min(len(lines)-1, maxPreamble)] {
 		if h := hashHeader(line); h != nil {
 			line = h
 		} else if t := scan.Trim(line); len(t) == 0 || t[0] == '#' {
 			continue
 		}
-		for _, delim := range []byte{'\t', ';', ',', '|'} {
+		for _, delim := range delimiters {
 			names := headerNames(line, delim)
-			if len(names) < 2 || isRow(names) {
+			if len(names) < 2 || isRow(names) != bare {
 				continue
 			}
 			if first := headerNames(lines[i+1], delim); len(first) != len(names) || !isRow(first) {
 				continue
 			}
-			s := &sample{file: filepath.Base(path), names: names, delim: delim, found: map[int]guess{}}
+			s := &sample{file: filepath.Base(path), names: names, delim: delim, bare: bare, found: map[int]guess{}}
 			for _, above := range lines[:i] {
 				if t := scan.Trim(above); len(t) > 0 && t[0] != '#' {
 					s.skip = i
 				}
+			}
+			if bare {
+				for k := range names {
+					names[k] = strconv.Itoa(k + 1)
+				}
+				s.take(lines[i:])
+				return s
 			}
 			s.take(lines[i+1:])
 			return s
@@ -238,6 +273,9 @@ func (s *sample) take(rows [][]byte) {
 
 // guess fills found; false when there is no time or nothing measured.
 func (s *sample) guess() bool {
+	if s.bare {
+		s.byValues()
+	}
 	for i, name := range s.names {
 		m := unit.Mean(name, s.file)
 		if m.Slot == unit.SlotIgnore || m.Vector || m.Part || slices.Index(s.names, name) != i {
@@ -298,7 +336,7 @@ func (s *sample) timeUnit(g *guess, i int) bool {
 		return true
 	}
 	v := s.values[i]
-	if len(v) < 2 {
+	if len(v) < 2 || !rises(v) {
 		return false
 	}
 	if u := unit.Find(unit.TimeUnits, g.unit); u != nil && u.Digits >= 0 {
@@ -337,6 +375,53 @@ func (s *sample) timeUnit(g *guess, i int) bool {
 		return false
 	}
 	return true
+}
+
+// byValues makes out the columns of a file without a header: the first that
+// rises is the time, and the first three in a row that show gravity, where it
+// is g or m/s², the accelerometer; three that follow it are the gyroscope.
+func (s *sample) byValues() {
+	at := 0
+	for i, v := range s.values {
+		g := guess{header: s.names[i], scale: 1, weak: true}
+		_, dated := scan.Time([]byte(s.texts[i]))
+		if (dated || len(v) > 2 && rises(v) && v[0] != v[len(v)-1]) && s.timeUnit(&g, i) {
+			g.why = "guessed: it rises"
+			s.found[unit.SlotTime] = g
+			at = i + 1
+			break
+		}
+	}
+	for ; at > 0 && at+2 < len(s.values); at++ {
+		u := accUnit(norms(s.values[at : at+3]))
+		if u.why != "" {
+			continue
+		}
+		for k := range min(6, len(s.values)-at) / 3 * 3 {
+			s.found[unit.SlotAcc+k] = guess{header: s.names[at+k], why: "guessed by place and values", scale: 1}
+		}
+		return
+	}
+}
+
+// rises says whether values hardly ever fall, as times do.
+func rises(v []float64) bool {
+	falls := 0
+	for k := 1; k < len(v); k++ {
+		if v[k] < v[k-1] {
+			falls++
+		}
+	}
+	return falls*10 < len(v)
+}
+
+// norms are the sizes of the vectors in three columns.
+func norms(cols [][]float64) []float64 {
+	var n []float64
+	for i := range min(len(cols[0]), len(cols[1]), len(cols[2])) {
+		n = append(n, math.Hypot(math.Hypot(cols[0][i], cols[1][i]), cols[2][i]))
+	}
+	return n
 }
 
 // finer says whether time column a is better than b: a number rather than text,
@@ -378,11 +463,7 @@ func (s *sample) sensorUnit(slot int, units []unit.Unit, byValue func(norms []fl
 	if named := unit.Find(units, s.found[slot].unit); named != nil {
 		u = guess{unit: named.Name, scale: 1}
 	} else {
-		var norms []float64
-		for i := range min(len(cols[0]), len(cols[1]), len(cols[2])) {
-			norms = append(norms, math.Sqrt(cols[0][i]*cols[0][i]+cols[1][i]*cols[1][i]+cols[2][i]*cols[2][i]))
-		}
-		u = byValue(norms)
+		u = byValue(norms(cols[:]))
 	}
 	for k := range cols {
 		u.header = s.found[slot+k].header
@@ -416,6 +497,9 @@ func gyrUnit(norms []float64) guess {
 // LooksLikeColumns says whether text is a header with rows of numbers below.
 func LooksLikeColumns(head []byte) bool {
 	s := newSample(append(bytes.Clone(head), '\n'), "")
+	if s != nil && s.bare {
+		return false
+	}
 	if s != nil && len(s.names) > 2 {
 		return true
 	}

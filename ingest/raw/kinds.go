@@ -28,6 +28,10 @@ const (
 	Leaps        Kind = "leaping positions"                 // the same
 )
 
+// AgainstPhysics are what gravity, its turning and the positions say against
+// the units and columns that a file was read by.
+var AgainstPhysics = []Kind{NoGravity, WrongGyro, WrongSpeed, WrongTimes}
+
 // About time, by Sensor.
 const (
 	OutOfOrder   Kind = "out of order"                          // Count

@@ -30,11 +30,13 @@ func WriteInspect(w io.Writer, logs []*ingest.Log) error {
 			inspectFile(&b, f)
 		}
 		inspectClock(&b, l.Clock)
+		lacks(&b, l)
 		problems(&b, own[i], len(l.Files) > 1)
 	}
 	if one != nil {
 		b.WriteString("\ntogether\n")
 		inspectClock(&b, one.Clock)
+		lacks(&b, logs...)
 		problems(&b, one.Warnings, true)
 	}
 	_, err := io.WriteString(w, b.String())
@@ -54,6 +56,19 @@ func problems(b *strings.Builder, ws []ingest.Warning, named bool) {
 			w.File = ""
 		}
 		wrap(b, head, Warning(w))
+		head = strings.Repeat(" ", len(head))
+	}
+}
+
+// lacks writes what logs lack for each answer.
+func lacks(b *strings.Builder, logs ...*ingest.Log) {
+	head := "  lacks       "
+	for _, l := range ingest.Lacks(logs...) {
+		s := fmt.Sprintf("%s, for %s", l.For, l.Answer)
+		if l.For == ingest.WantRest {
+			s = "a rest of fifteen seconds with the deck level, for the absolute pitch: angles count from an unknown zero, unless the setup gives sensor.pitch_zero_deg"
+		}
+		wrap(b, head, s)
 		head = strings.Repeat(" ", len(head))
 	}
 }
@@ -225,6 +240,7 @@ type Inspection struct {
 	Files    []ingest.File `json:"files"`
 	Clock    string        `json:"clock"` // "" when there is only one kind of sensor
 	Warnings []said        `json:"warnings"`
+	Lacks    []ingest.Lack `json:"lacks"` // of several logs: all together
 	Together bool          `json:"together,omitempty"`
 	Map      string        `json:"proposed_map,omitempty"` // for a CSV that needs a column map
 }
@@ -236,8 +252,8 @@ type said struct {
 	Words   string         `json:"words"`
 }
 
-func inspectionOf(l *ingest.Log, ws []ingest.Warning) Inspection {
-	in := Inspection{Files: l.Files, Clock: string(l.Clock.How), Warnings: []said{}}
+func inspectionOf(l *ingest.Log, ws []ingest.Warning, of ...*ingest.Log) Inspection {
+	in := Inspection{Files: l.Files, Clock: string(l.Clock.How), Warnings: []said{}, Lacks: ingest.Lacks(of...)}
 	if in.Files == nil {
 		in.Files = []ingest.File{}
 	}
@@ -250,7 +266,7 @@ func inspectionOf(l *ingest.Log, ws []ingest.Warning) Inspection {
 // InspectMap is what inspect tells of a CSV for which it proposes a map.
 func InspectMap(path, text string) Inspection {
 	f := ingest.File{Name: path, Kind: "CSV", Channels: []ingest.Channel{}, Dropped: []ingest.Dropped{}}
-	return Inspection{Files: []ingest.File{f}, Warnings: []said{}, Map: text}
+	return Inspection{Files: []ingest.File{f}, Warnings: []said{}, Lacks: []ingest.Lack{}, Map: text}
 }
 
 // WriteInspectJSON writes what [WriteInspect] says as one JSON array: an
@@ -260,10 +276,10 @@ func WriteInspectJSON(w io.Writer, logs []*ingest.Log, more ...Inspection) error
 	list := []Inspection{}
 	one, own := ingest.Together(logs)
 	for i, l := range logs {
-		list = append(list, inspectionOf(l, own[i]))
+		list = append(list, inspectionOf(l, own[i], l))
 	}
 	if one != nil {
-		in := inspectionOf(one, one.Warnings)
+		in := inspectionOf(one, one.Warnings, logs...)
 		in.Together = true
 		list = append(list, in)
 	}
