@@ -21,7 +21,12 @@ type trace struct {
 	n           int
 	at          func(i int) (t, v float64)
 	gap         float64 // s; a longer silence is a gap
+	fine        []bin   // fineBins of the whole log, where it is long
 }
+
+// fineBins is a common multiple of the columns that the page cuts an outing
+// into: a long log is gone through once.
+const fineBins = 36000
 
 // A bin is one column of a trace: its lowest and highest point, and the sum of
 // what lies between.
@@ -32,9 +37,32 @@ type bin struct {
 	broken    bool // the log has a gap before or in it
 }
 
-// bins cut a trace into n columns between lo and hi. Long logs are read once.
+// add takes in the columns of a later one.
+func (b *bin) add(o *bin) {
+	if o.n == 0 {
+		return
+	}
+	if b.n == 0 {
+		b.low, b.high = o.low, o.high
+	}
+	if o.low.Y < b.low.Y {
+		b.low = o.low
+	}
+	if o.high.Y > b.high.Y {
+		b.high = o.high
+	}
+	b.sum, b.n, b.broken = b.sum+o.sum, b.n+o.n, b.broken || o.broken
+}
+
+// bins cut a trace into n columns between lo and hi.
 func (t trace) bins(lo, hi float64, n int) []bin {
 	out := make([]bin, n)
+	if t.fine != nil && fineBins%n == 0 {
+		for i := range t.fine {
+			out[i*n/fineBins].add(&t.fine[i])
+		}
+		return out
+	}
 	prev := math.NaN()
 	for i := range t.n {
 		x, v := t.at(i)
@@ -97,16 +125,16 @@ func (b *builder) traces() []trace {
 	if r.Log != nil && len(r.Log.GPS.Speed) > 0 && len(r.Log.GPS.Time) == len(r.Log.GPS.Speed) {
 		g := r.Log.GPS
 		n := len(g.Time)
-		ts = append(ts, trace{"speed", b.u.SpeedName(), "now", n, func(i int) (float64, float64) {
+		ts = append(ts, trace{label: "speed", unit: b.u.SpeedName(), ink: "now", n: n, gap: gapFor(g.Time, leastGap), at: func(i int) (float64, float64) {
 			if i < len(g.Flags) && g.Flags[i] != 0 {
 				return g.Time[i], math.NaN()
 			}
 			return g.Time[i], b.u.SpeedValue(float64(g.Speed[i]))
-		}, gapFor(g.Time, leastGap)})
+		}})
 	} else if s := b.outing().Speed; len(s.East) > 1 {
-		ts = append(ts, trace{"speed", b.u.SpeedName(), "now", min(len(s.East), len(s.North)), func(i int) (float64, float64) {
+		ts = append(ts, trace{label: "speed", unit: b.u.SpeedName(), ink: "now", n: min(len(s.East), len(s.North)), gap: math.Max(leastGap, 5*s.Step), at: func(i int) (float64, float64) {
 			return s.Start + float64(i)*s.Step, b.u.SpeedValue(math.Hypot(s.East[i], s.North[i]))
-		}, math.Max(leastGap, 5*s.Step)})
+		}})
 	}
 	// What a sensor shows that is not fixed to the board is not the deck's angle.
 	if m := r.Motion; m != nil && len(m.Time) > 0 && m.Mount.Rigid {
@@ -118,7 +146,7 @@ func (b *builder) traces() []trace {
 			v     []float32
 		}{{"pitch", "next", m.Pitch}, {"heel", "stbd", m.Heel}} {
 			if len(x.v) == n {
-				ts = append(ts, trace{x.label, "degrees", x.ink, n, func(i int) (float64, float64) { return m.Time[i], float64(x.v[i]) * radian }, gap})
+				ts = append(ts, trace{label: x.label, unit: "degrees", ink: x.ink, n: n, gap: gap, at: func(i int) (float64, float64) { return m.Time[i], float64(x.v[i]) * radian }})
 			}
 		}
 	}
@@ -142,6 +170,11 @@ func (b *builder) timeline() *figure {
 	}
 	if !(hi > lo) || hi-lo > 7*86400 {
 		return nil
+	}
+	for i := range ts {
+		if ts[i].n > 2*fineBins {
+			ts[i].fine = ts[i].bins(lo, hi, fineBins)
+		}
 	}
 	f := &figure{ID: "session", Title: "The session over time"}
 	f.Says = b.timelineSays()

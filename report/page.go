@@ -5,6 +5,7 @@ import (
 	"html/template"
 	"math"
 	"strings"
+	"sync"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/interval"
@@ -68,7 +69,7 @@ func newPage(r *analysis.Result, o Options) *page {
 	}
 	p.Facts = titleBlock(r, u)
 	p.Mount, p.Move = mountDrawing(r, u), moveDrawing(r, u)
-	for _, f := range []*figure{b.share(), b.side(), b.options(), b.pitchSpeed(), b.liftArea(), b.gradient(), b.effort(), b.tornado(), b.timeline(), b.track()} {
+	for _, f := range atOnce(b.share, b.side, b.options, b.pitchSpeed, b.liftArea, b.gradient, b.effort, b.tornado, b.timeline, b.track) {
 		if f != nil {
 			p.Figures = append(p.Figures, f)
 		}
@@ -92,6 +93,17 @@ func newPage(r *analysis.Result, o Options) *page {
 		p.Positions = firstPosition(r)
 	}
 	return p
+}
+
+// atOnce draws figures on all cores.
+func atOnce(draw ...func() *figure) []*figure {
+	figures := make([]*figure, len(draw))
+	var wait sync.WaitGroup
+	for i, f := range draw {
+		wait.Go(func() { figures[i] = f() })
+	}
+	wait.Wait()
+	return figures
 }
 
 func firstPosition(r *analysis.Result) string {
