@@ -239,13 +239,16 @@ func (b *builder) reorder(s *raw.Series, m mending) {
 	if m.idx == nil {
 		return
 	}
-	spare := make([]float32, len(m.idx)) // then the column before: a day's samples fill the memory
+	inPlace := slices.IsSorted(m.idx) // nothing stood too late
 	for k, col := range s.V {
-		s.V[k] = spare[:0]
-		for _, i := range m.idx {
-			s.V[k] = append(s.V[k], col[i])
+		to := col
+		if !inPlace {
+			to = make([]float32, len(m.idx))
 		}
-		spare = col
+		for n, i := range m.idx {
+			to[n] = col[i]
+		}
+		s.V[k] = to[:len(m.idx)]
 	}
 }
 

@@ -3,16 +3,13 @@ package ingest_test
 import (
 	"bytes"
 	"encoding/csv"
-	"fmt"
 	"io"
 	"os"
-	"os/exec"
 	"path/filepath"
-	"strings"
 	"testing"
-	"time"
 
 	"evenfoot/ingest"
+	"evenfoot/ingest/process"
 	"evenfoot/ingest/write"
 
 	"github.com/tkrajina/gpxgo/gpx"
@@ -54,24 +51,11 @@ var readers = map[string]func(path string) error{
 	},
 }
 
-// TestReadOnce is the process that BenchmarkProcess starts; alone it does
-// nothing.
+// TestReadOnce is a process of BenchmarkProcess; alone it does nothing.
 func TestReadOnce(t *testing.T) {
-	path := os.Getenv("EVENFOOT_READ")
-	if path == "" {
-		t.Skip("only as a process of BenchmarkProcess")
-	}
-	if err := readers[os.Getenv("EVENFOOT_READER")](path); err != nil {
+	args := process.Args(t)
+	if err := readers[args[0]](args[1]); err != nil {
 		t.Fatal(err)
-	}
-	// Of this program alone; the rusage of a child counts its parent's before
-	// exec. Linux only.
-	if status, err := os.ReadFile("/proc/self/status"); err == nil {
-		if _, after, ok := strings.Cut(string(status), "VmHWM:"); ok {
-			var kB int
-			fmt.Sscan(after, &kB)
-			fmt.Printf("peak %d kB\n", kB)
-		}
 	}
 }
 
@@ -102,25 +86,7 @@ func BenchmarkProcess(b *testing.B) {
 	} {
 		for _, by := range c.by {
 			b.Run(filepath.Ext(c.path)[1:]+"/"+by, func(b *testing.B) {
-				peak, cpu := 0, time.Duration(0)
-				for b.Loop() {
-					cmd := exec.Command(os.Args[0], "-test.run=^TestReadOnce$")
-					cmd.Env = append(os.Environ(), "EVENFOOT_READ="+c.path, "EVENFOOT_READER="+by)
-					out, err := cmd.CombinedOutput()
-					if err != nil {
-						b.Fatalf("%v\n%s", err, out)
-					}
-					if _, after, ok := strings.Cut(string(out), "peak "); ok {
-						var kB int
-						fmt.Sscan(after, &kB)
-						peak = max(peak, kB)
-					}
-					cpu += cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()
-				}
-				b.ReportMetric(cpu.Seconds()/float64(b.N), "cpu-s/op")
-				if peak > 0 {
-					b.ReportMetric(float64(peak)*1024/1e6, "peak-MB")
-				}
+				process.Bench(b, "TestReadOnce", by, c.path)
 			})
 		}
 	}

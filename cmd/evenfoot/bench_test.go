@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"flag"
 	"fmt"
 	"io"
@@ -10,37 +9,21 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"evenfoot/analysis/simulate"
 	"evenfoot/ingest"
+	"evenfoot/ingest/process"
 	"evenfoot/ingest/write"
 )
 
 var long = flag.Bool("long", false, "run the benchmark of a whole day at 200 Hz as well")
 
-// benchEnv holds the arguments, a line each, of the command that a process of
-// BenchmarkCommand is.
-const benchEnv = "EVENFOOT_BENCH_ARGS"
-
-// TestBenchChild is that process; alone it does nothing.
+// TestBenchChild is a process of BenchmarkCommand; alone it does nothing.
 func TestBenchChild(t *testing.T) {
-	args := os.Getenv(benchEnv)
-	if args == "" {
-		t.Skip("only as a process of BenchmarkCommand")
-	}
+	args := process.Args(t)
 	collect()
-	if status := run(strings.Split(args, "\n"), strings.NewReader(""), io.Discard, os.Stderr); status != 0 {
+	if status := run(args, strings.NewReader(""), io.Discard, os.Stderr); status != 0 {
 		t.Fatalf("exit status %d", status)
-	}
-	// The high-water mark of this program alone: a child's resource usage counts
-	// that of its parent before exec. Linux only.
-	if status, err := os.ReadFile("/proc/self/status"); err == nil {
-		if _, after, ok := strings.Cut(string(status), "VmHWM:"); ok {
-			var kB int
-			fmt.Sscan(after, &kB)
-			fmt.Printf("peak %d kB\n", kB)
-		}
 	}
 }
 
@@ -65,7 +48,8 @@ func benchSession(b *testing.B, dir string, sc simulate.Scenario, one bool) stri
 // processor time of a cold start, and peak resident memory. The test binary
 // itself is in all of the figures. The inputs are simulated: two hours with
 // 100 Hz inertial samples, as one FIT file with fixes at 1 Hz and as GPX at
-// 10 Hz beside CSV; 40 sessions of 35 minutes; a day at 200 Hz (-long).
+// 10 Hz beside CSV; 40 sessions of 35 minutes; a day at 200 Hz (-long). No
+// session lies beside another that would count as evidence.
 //
 // BenchmarkCommand/converter turns the same FIT file into GPX with gpsbabel, a
 // general converter that does not read the inertial samples, where it is
@@ -75,14 +59,14 @@ func BenchmarkCommand(b *testing.B) {
 	two := simulate.Demo()[1]
 	two.Duration, two.GPSRate = 7200, 1
 	b.Run("report-fit-2h", func(b *testing.B) {
-		benchProcess(b, "report", "--alone", benchSession(b, filepath.Join(dir, "fit"), two, true))
+		benchProcess(b, "report", benchSession(b, filepath.Join(dir, "fit/session"), two, true))
 	})
 	b.Run("converter-2h", func(b *testing.B) {
 		converter, err := exec.LookPath("gpsbabel")
 		if err != nil {
 			b.Skip("no gpsbabel")
 		}
-		in := filepath.Join(benchSession(b, filepath.Join(dir, "fit"), two, true), "outing.fit")
+		in := filepath.Join(benchSession(b, filepath.Join(dir, "fit/session"), two, true), "outing.fit")
 		for b.Loop() {
 			if out, err := exec.Command(converter, "-i", "garmin_fit", "-f", in, "-o", "gpx", "-F", filepath.Join(dir, "out.gpx")).CombinedOutput(); err != nil {
 				b.Fatalf("%v\n%s", err, out)
@@ -92,7 +76,7 @@ func BenchmarkCommand(b *testing.B) {
 	b.Run("report-gpx-csv-2h", func(b *testing.B) {
 		ten := two
 		ten.GPSRate, ten.ClockOffset, ten.DriftPPM = 10, 47.3, 18
-		benchProcess(b, "report", "--alone", benchSession(b, filepath.Join(dir, "pair"), ten, false))
+		benchProcess(b, "report", benchSession(b, filepath.Join(dir, "pair/session"), ten, false))
 	})
 	b.Run("compare-40", func(b *testing.B) {
 		args := []string{"compare", "--out", filepath.Join(dir, "compare.html")}
@@ -110,7 +94,7 @@ func BenchmarkCommand(b *testing.B) {
 		if !*long {
 			b.Skip("a day of samples is simulated only with -long")
 		}
-		benchProcess(b, "report", "--alone", benchDay(b, filepath.Join(dir, "day"), two))
+		benchProcess(b, "report", benchDay(b, filepath.Join(dir, "day/session"), two))
 	})
 }
 
@@ -149,25 +133,5 @@ func benchDay(b *testing.B, dir string, sc simulate.Scenario) string {
 
 func benchProcess(b *testing.B, args ...string) {
 	b.Helper()
-	var peak int
-	var cpu time.Duration
-	for b.Loop() {
-		cmd := exec.Command(os.Args[0], "-test.run=^TestBenchChild$")
-		cmd.Env = append(os.Environ(), benchEnv+"="+strings.Join(args, "\n"))
-		var out bytes.Buffer
-		cmd.Stdout, cmd.Stderr = &out, &out
-		if err := cmd.Run(); err != nil {
-			b.Fatalf("%v\n%s", err, out.String())
-		}
-		if _, after, ok := strings.Cut(out.String(), "peak "); ok {
-			var kB int
-			fmt.Sscan(after, &kB)
-			peak = max(peak, kB)
-		}
-		cpu += cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()
-	}
-	b.ReportMetric(cpu.Seconds()/float64(b.N), "cpu-s/op")
-	if peak > 0 {
-		b.ReportMetric(float64(peak)*1024/1e6, "peak-MB")
-	}
+	process.Bench(b, "TestBenchChild", args...)
 }

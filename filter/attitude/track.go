@@ -35,14 +35,14 @@ func (s *Samples) Saturated() bool { return findLimits(s) != limits{math.Inf(1),
 // them, so that none is averaged across a gap. A value that is not a number
 // does not count; a mean of none is not a number.
 func (s *Samples) Means(span float64) Samples {
-	var from []int // first sample of each mean
+	from := make([]int32, 0, len(s.Time)/2+2) // first sample of each mean
 	for i, t := range s.Time {
 		if i == 0 || !(t-s.Time[from[len(from)-1]] < span) {
-			from = append(from, i)
+			from = append(from, int32(i))
 		}
 	}
 	n := len(from)
-	from = append(from, len(s.Time))
+	from = append(from, int32(len(s.Time)))
 	m := Samples{Time: make([]float64, n)}
 	for k := range n {
 		for _, t := range s.Time[from[k]:from[k+1]] {
@@ -63,7 +63,7 @@ func (s *Samples) Means(span float64) Samples {
 }
 
 // means are those of a column between each of from and the next.
-func means(column []float32, from []int) []float32 {
+func means(column []float32, from []int32) []float32 {
 	out := make([]float32, len(from)-1)
 	for k := range out {
 		var sum, n float32

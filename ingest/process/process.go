@@ -1,0 +1,70 @@
+// Package process measures what work costs that has a process to itself: a
+// cold start, processor time and peak resident memory. The test binary starts
+// itself again, so that it is in all of the figures. Only tests import it; it
+// imports nothing of this module.
+package process
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"os/exec"
+	"strings"
+	"testing"
+	"time"
+)
+
+// env holds the arguments, a line each, of the process that a test is to be.
+const env = "EVENFOOT_PROCESS"
+
+// Args are what [Bench] started this process with; a test that was not started
+// so is skipped.
+func Args(t *testing.T) []string {
+	args, ok := os.LookupEnv(env)
+	if !ok {
+		t.Skip("only as a process of a benchmark")
+	}
+	t.Cleanup(tellPeak)
+	return strings.Split(args, "\n")
+}
+
+// tellPeak writes this program's high-water mark, where Linux tells it. The
+// resource usage that a parent sees of its child would count the parent's own
+// from before exec.
+func tellPeak() {
+	status, err := os.ReadFile("/proc/self/status")
+	if err != nil {
+		return
+	}
+	if _, after, ok := strings.Cut(string(status), "VmHWM:"); ok {
+		var kB int
+		fmt.Sscan(after, &kB)
+		fmt.Printf("peak %d kB\n", kB)
+	}
+}
+
+// Bench runs the test named name, which takes its [Args], as a process for each
+// turn of the benchmark, and reports cpu-s/op and peak-MB beside its wall time.
+func Bench(b *testing.B, name string, args ...string) {
+	b.Helper()
+	var peak int
+	var cpu time.Duration
+	for b.Loop() {
+		cmd := exec.Command(os.Args[0], "-test.run=^"+name+"$")
+		cmd.Env = append(os.Environ(), env+"="+strings.Join(args, "\n"))
+		out, err := cmd.CombinedOutput()
+		if err != nil {
+			b.Fatalf("%v\n%s", err, out)
+		}
+		if _, after, ok := bytes.Cut(out, []byte("peak ")); ok {
+			var kB int
+			fmt.Sscan(string(after), &kB)
+			peak = max(peak, kB)
+		}
+		cpu += cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()
+	}
+	b.ReportMetric(cpu.Seconds()/float64(b.N), "cpu-s/op")
+	if peak > 0 {
+		b.ReportMetric(float64(peak)*1024/1e6, "peak-MB")
+	}
+}
