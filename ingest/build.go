@@ -56,7 +56,9 @@ func build(r *raw.Columns) (*Log, error) {
 	f := &b.log.Files[0]
 	f.Channels = append(b.sensorChannels(), b.gpsChannels()...)
 	b.deck(f)
-	f.Read = len(r.Acc.Time) + len(r.Gyr.Time) + len(r.Gps.Time) + len(r.Deck.Time)
+	for _, t := range distinct(r.Times()) {
+		f.Read += len(t)
+	}
 	if f.Read == 0 && !b.weightless {
 		r.File.Dropped, r.Warnings = b.notes.Dropped(), b.notes.Warnings()
 		return nil, r.Useless("holds no usable sample")
@@ -143,7 +145,7 @@ func (b *builder) believeDate() {
 // the one with the most samples; an error when there is none of that number.
 func (b *builder) oneOuting() error {
 	r := b.r
-	sorted := r.Times()
+	sorted := distinct(r.Times())
 	for i, t := range sorted {
 		if !slices.IsSorted(t) {
 			sorted[i] = slices.Sorted(slices.Values(t))
@@ -211,6 +213,16 @@ func (b *builder) mender(t []float64, same func(i, j int) bool) mender {
 // sameTimes says whether two sensors share their times, as those of one row do.
 func sameTimes(a, b []float64) bool {
 	return len(a) == len(b) && (len(a) == 0 || &a[0] == &b[0] || slices.Equal(a, b))
+}
+
+// distinct is the time columns less those that are of the same rows as another.
+func distinct(all [][]float64) (out [][]float64) {
+	for _, t := range all {
+		if !slices.ContainsFunc(out, func(o []float64) bool { return sameTimes(o, t) }) {
+			out = append(out, t)
+		}
+	}
+	return out
 }
 
 // series mends one sensor. both says that the gyroscope has the accelerometer's

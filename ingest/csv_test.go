@@ -248,6 +248,14 @@ func TestCSVUnfinishedLine(t *testing.T) {
 			t.Errorf("cut by %d: %d samples", cut, len(l.IMU.Time))
 		}
 		hasWarning(t, l, 31, "cut line")
+		if dropped(l, "cut line") != 1 || dropped(l, "not a number") > 0 {
+			t.Errorf("cut by %d: left out %v, want the line once", cut, l.Files[0].Dropped)
+		}
+	}
+	// Where nothing tells that a value was cut, nobody says so.
+	l := mustRead(t, "time_s,ax_mps2,ay_mps2,az_mps2,lat_deg,lon_deg,course_deg\n0,1,2,9.5,47,7,90\n1,1,2,9.5,47,7,90\n2,1,2,9.5,47,7,90")
+	if len(l.IMU.Time) != 3 || len(l.Warnings) > 0 || fmt.Sprint(l.Files[0].Dropped) != "[1 × GPS fix in the last line, which has no end: it may not be whole]" {
+		t.Errorf("%d samples, %v, left out %v", len(l.IMU.Time), l.Warnings, l.Files[0].Dropped)
 	}
 }
 

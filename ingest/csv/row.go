@@ -89,14 +89,8 @@ func (c *reader) row(line []byte, whole bool) {
 		c.raggedRow(line, n, whole)
 		return
 	}
-	if !whole && c.cols[c.last].slot != unit.SlotMark && !c.trusted(line[lastAt:]) {
-		g := groupOf(c.cols[c.last].slot)
-		c.warn(raw.Warning{Kind: raw.CutLine, Sensor: groupNames[g], Text: []string{string(line[lastAt:])}})
-		c.notes.Drop(1, raw.CutLine, "")
-		now.bad |= g
-		if g == groupTime {
-			return
-		}
+	if !whole && c.cols[c.last].slot != unit.SlotMark && !c.lastValue(line[lastAt:]) {
+		return
 	}
 	c.tail.note(line[lastAt:], c.delim, c.dec)
 	t, ok := c.when()
@@ -245,13 +239,31 @@ func (c *reader) raggedRow(line []byte, n int, whole bool) {
 	c.notes.Drop(1, raw.Ragged, "")
 }
 
-// trusted says whether the last value of a line without an end is whole.
-func (c *reader) trusted(field []byte) bool {
+// lastValue looks at the last value of a line without an end: it leaves it out,
+// with the rest of its sensor, where it may not be whole, and says that it is cut
+// only where it shows. false when the row goes with it.
+func (c *reader) lastValue(field []byte) (goes bool) {
 	if c.last < len(c.cols)-1 && bytes.IndexByte(field, c.delim) >= 0 {
 		return true // a delimiter closes it
 	}
 	d, _ := decimalsOf(field, c.delim, c.dec)
-	return d > 0 && d == c.tail.decimals && c.tail.zero && !c.tail.varies
+	fixed := c.tail.zero && !c.tail.varies
+	if fixed && d == c.tail.decimals {
+		return true
+	}
+	g := groupOf(c.cols[c.last].slot)
+	if fixed {
+		c.warn(raw.Warning{Kind: raw.CutLine, Sensor: groupNames[g], Text: []string{string(field)}})
+		c.notes.Drop(1, raw.CutLine, "")
+	} else {
+		c.notes.Drop(1, raw.NoLineEnd, groupNames[g])
+	}
+	for slot := range c.now.v {
+		if groupOf(slot) == g {
+			c.now.v[slot] = raw.NaN
+		}
+	}
+	return g != groupTime
 }
 
 // A lastField knows how the last number of a row is written: a program that

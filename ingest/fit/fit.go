@@ -408,7 +408,7 @@ func messageName(num profile.MesgNum) string {
 	if s := num.String(); !strings.Contains(s, "(") {
 		return plainName(s)
 	}
-	return fmt.Sprintf("number %d", num)
+	return fmt.Sprintf("message %d", num)
 }
 
 func (f *reader) sensors() [2]*sensor { return [2]*sensor{&f.acc, &f.gyr} }

@@ -144,6 +144,7 @@ const (
 	AxisMissing   Kind = "lacks an axis"
 	FootMissing   Kind = "lacks the other foot"
 	Invalid       Kind = "marked invalid"
+	NoLineEnd     Kind = "in the last line, which has no end: it may not be whole"
 	NoStamp       Kind = "without a time stamp"
 	NoOffset      Kind = "without a time offset"
 	Uncalibrated  Kind = "in raw counts, with no calibration in the file"
