@@ -52,9 +52,6 @@ func (e Earlier) title() string {
 // ErrNothing says that neither a log nor a setup was given.
 var ErrNothing = errors.New("there is nothing to analyse: give a log, a setup, or both")
 
-// ErrNoSpeeds says that no speed is known to advise for.
-var ErrNoSpeeds = errors.New("no speed is known to advise for")
-
 // Run analyses one session: log → clock → attitude → rides → pitch law →
 // posterior → advice.
 func Run(req Request) (*Result, error) {

@@ -11,6 +11,7 @@ type Kind string
 
 const (
 	NoSetup        Kind = "no setup"
+	NoLog          Kind = "no log" // a [SpeedError]
 	NoIMU          Kind = "no imu"
 	NoGyroscope    Kind = "no gyroscope"
 	NoGPS          Kind = "no gps"

@@ -34,8 +34,9 @@ type speedRange struct {
 }
 
 // A SpeedError says that no advice can be given for the speeds that were asked
-// for, or ridden.
+// for, or ridden, or that none is known.
 type SpeedError struct {
+	Why   Kind       // no speed is known: NoLog, NoGPS or NoFlight; "" where speeds are known
 	Asked [2]float64 // m/s; zero when not asked for
 	Known [2]float64 // m/s, what was ridden or noted, and near it
 	// Slowest is the least speed at which a wing of WingArea (m²) carries Mass
@@ -44,6 +45,9 @@ type SpeedError struct {
 }
 
 func (e *SpeedError) Error() string {
+	if e.Why != "" {
+		return "no speed is known to advise for: " + string(e.Why)
+	}
 	if e.Slowest > 0 {
 		return fmt.Sprintf("too slow to fly: %.1f m/s at the most, and a wing of %.0f cm² carries %.0f kg from %.1f m/s on", e.Known[1], e.WingArea*1e4, e.Mass, e.Slowest)
 	}
@@ -64,7 +68,7 @@ func speedsThatCount(o *observation, s *setup.Setup, asked [2]float64) (speedRan
 		}
 	} else {
 		if len(flown) == 0 {
-			return r, fmt.Errorf("%w: %s", ErrNoSpeeds, o.whyNoSpeeds())
+			return r, &SpeedError{Why: o.whyNoSpeeds()}
 		}
 		r.low = stat.Quantile(lowPercentile, stat.LinInterp, flown, nil)
 		r.high = stat.Quantile(topPercentile, stat.LinInterp, flown, nil)
@@ -117,15 +121,15 @@ func (o *observation) known(flown []float64, notes []setup.Feel) [2]float64 {
 	return [2]float64{low - NearRidden, high + NearRidden}
 }
 
-// whyNoSpeeds says what is missing and what to do.
-func (o *observation) whyNoSpeeds() string {
+// whyNoSpeeds is what is missing.
+func (o *observation) whyNoSpeeds() Kind {
 	switch {
 	case o.log == nil:
-		return "there is no log; give the speeds that matter, for example --range 12:22kn"
+		return NoLog
 	case len(o.log.GPS.Time) == 0:
-		return "the logs hold no GPS. Add the watch's log of the same outing, or give the speeds that matter, for example --range 12:22kn"
+		return NoGPS
 	}
-	return "there is no flight in the log. Check that it is the right file, or give the speeds that matter, for example --range 12:22kn"
+	return NoFlight
 }
 
 // foilingSpeeds is the sorted speed through the water over all flight.

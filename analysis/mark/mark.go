@@ -78,18 +78,18 @@ const Answer raw.MarkKind = "answer"
 
 // A Mark is one moment and what became of it.
 type Mark struct {
-	At     interval.Number `json:"at_s"` // of the press, or the moment, s since the log's start
-	Time   *time.Time      `json:"time"` // the same, UTC; null when the log has no date
-	Kind   raw.MarkKind    `json:"kind"` // what set it, or [Answer]
-	Text   string          `json:"text"`
-	Says   setup.Sense     `json:"-"`
-	Means  string          `json:"means"` // what it says, in the setup's words; "" when not agreed
-	Speed  interval.Number `json:"speed_mps"`   // through the water
-	Load   interval.Number `json:"load_factor"` // 1 in level flight
-	Tack   string          `json:"tack"`        // "" when not known
-	Part   int             `json:"part"`        // of the log, from 0
-	Even   bool            `json:"even"`        // it counts as a press for an even load, not as a note
-	Why    Why             `json:"why,omitempty"`
+	At    interval.Number `json:"at_s"` // of the press, or the moment, s since the log's start
+	Time  *time.Time      `json:"time"` // the same, UTC; null when the log has no date
+	Kind  raw.MarkKind    `json:"kind"` // what set it, or [Answer]
+	Text  string          `json:"text"`
+	Says  setup.Sense     `json:"-"`
+	Means string          `json:"means"`       // what it says, in the setup's words; "" when not agreed
+	Speed interval.Number `json:"speed_mps"`   // through the water
+	Load  interval.Number `json:"load_factor"` // 1 in level flight
+	Tack  string          `json:"tack"`        // "" when not known
+	Part  int             `json:"part"`        // of the log, from 0
+	Even  bool            `json:"even"`        // it counts as a press for an even load, not as a note
+	Why   Why             `json:"why,omitempty"`
 
 	east, north float64 // m/s over ground
 	surge       float64 // m/s², change of speed

@@ -200,11 +200,8 @@ func (s *session) analyse(req analysis.Request, u words.Units) (*analysis.Result
 	var slow *analysis.SpeedError
 	if errors.As(err, &slow) {
 		err = errors.New(u.SpeedError(slow))
-		if req.Range[1] > 0 {
-			return nil, usageError{err}
-		}
 	}
-	if errors.Is(err, analysis.ErrNothing) || errors.Is(err, analysis.ErrNoSpeeds) && s.log == nil {
+	if errors.Is(err, analysis.ErrNothing) || slow != nil && (req.Range[1] > 0 || slow.Why == analysis.NoLog) {
 		return nil, usageError{err}
 	}
 	if err == nil && r.Session.Title == "" {

@@ -59,7 +59,8 @@ func (c *console) checkSetup(path string, logs []string) error {
 	fmt.Fprintf(c.out, "%s is a good setup: %d values, %d notes of feel.\n", path, given, len(s.setup.Feel))
 	req := analysis.Request{Log: s.log, Setup: s.setup}
 	r, err := analysis.Run(req)
-	if errors.Is(err, analysis.ErrNoSpeeds) {
+	var none *analysis.SpeedError
+	if errors.As(err, &none) && none.Why != "" {
 		req.Range = analysis.UsualRange(s.setup)
 		r, err = analysis.Run(req)
 	}

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"slices"
-	"strings"
 	"time"
 
 	"evenfoot/analysis"
@@ -180,11 +179,11 @@ func (s *Site) analyse(ses *session, earlier []*session, o options, other *setup
 	r, err := analysis.Run(req)
 	var speeds *analysis.SpeedError
 	if errors.As(err, &speeds) {
-		return nil, errors.New(o.units().SpeedError(speeds))
-	}
-	if errors.Is(err, analysis.ErrNoSpeeds) {
-		// The reason names the command's flag; here it is a field.
-		return nil, fmt.Errorf("%s. Here the speeds are given under \"Change what the sheet is made from\"", strings.TrimRight(err.Error(), "."))
+		text := o.units().SpeedError(speeds)
+		if speeds.Why != "" { // the reason names the command's flag; here it is a field
+			text += ". Here the speeds are given under \"Change what the sheet is made from\""
+		}
+		return nil, errors.New(text)
 	}
 	if err != nil {
 		return nil, err

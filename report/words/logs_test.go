@@ -50,7 +50,7 @@ func TestBooks(t *testing.T) {
 		"log":      {files: []string{"ingest/raw/kinds.go"}},
 		"mount":    {files: []string{"filter/align/finding.go"}},
 		"law":      {files: []string{"analysis/pitchlaw/fit.go"}},
-		"chain":    {files: []string{"analysis/note.go"}},
+		"chain":    {[]string{"analysis/note.go"}, []string{"no log"}},
 		"conflict": {files: []string{"analysis/trim/evidence.go"}},
 		"advice": {[]string{"analysis/advice/types.go", "analysis/advice/compare.go"}, []string{"step", "find out", "no logger",
 			"pitch at zero lift", "slope of the pitch law", "front foot's share", "change of the front foot's share", "control effort (pitch rate)", "mean speed on the foil", "best speed",

@@ -65,6 +65,15 @@ func (u Units) chain(k analysis.Kind, x any) string {
 
 // SpeedError says why there is no advice for the speeds, and what to do.
 func (u Units) SpeedError(e *analysis.SpeedError) string {
+	const none, give = "no speed is known to advise for: ", "give the speeds that matter, for example --range 12:22kn"
+	switch e.Why {
+	case analysis.NoLog:
+		return none + "there is no log; " + give
+	case analysis.NoGPS:
+		return none + "the logs hold no GPS. Add the watch's log of the same outing, or " + give
+	case analysis.NoFlight:
+		return none + "there is no flight in the log. Check that it is the right file, or " + give
+	}
 	if e.Slowest > 0 {
 		what := "the log holds nothing faster than " + u.SpeedText(e.Known[1])
 		if e.Asked[1] > 0 {
