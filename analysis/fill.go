@@ -53,6 +53,8 @@ func (o *observation) describe(r *Result) {
 		r.warn(Note{Kind: NoGPS})
 	} else if len(o.ride.Rides) == 0 {
 		r.warn(Note{Kind: NoFlight})
+	} else {
+		r.warn(o.ashore()...)
 	}
 	o.describeLaw(r)
 }

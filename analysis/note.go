@@ -28,6 +28,9 @@ const (
 	RangeCut       Kind = "range cut"           // Range that was asked for, Ridden that is left of it
 	NotFlown       Kind = "note not flown"      // a [StrayNote]
 	NotUsual       Kind = "note not usual"      // a [StrayNote] that counts
+	LandSport      Kind = "sport on land"       // Sport, as the device names it
+	LandHeights    Kind = "heights of land"     // Height: by how much the flights differ
+	LandPace       Kind = "pace of land"        // Speed: the best ten seconds
 )
 
 // A Note is something that the chain itself found out about a session.
@@ -39,6 +42,9 @@ type Note struct {
 	Range   *[2]float64 `json:"range_mps,omitempty"`  // asked for
 	Ridden  *[2]float64 `json:"ridden_mps,omitempty"` // or noted, and what lies near it
 	Session string      `json:"session,omitempty"`
+	Sport   string      `json:"sport,omitempty"`
+	Height  float64     `json:"height_m,omitempty"`
+	Speed   float64     `json:"speed_mps,omitempty"`
 	Of      Finding     `json:"of,omitempty"`
 	Why     Finding     `json:"why,omitempty"` // of another part of the chain
 }
