@@ -173,7 +173,7 @@ func (r *Result) load() {
 		for i := range foils {
 			v[i] = f(&foils[i])
 		}
-		return interval.FromDraws(v)
+		return r.Posterior.Interval(v)
 	}
 	for _, v := range r.speeds.grid() {
 		share := func(c trim.Change) interval.Interval {
@@ -208,7 +208,9 @@ func (r *Result) advise(req Request) {
 		a.ShimDegPerSigma, a.ShimDegPerSigmaAfter = num(moves[i].Before), num(moves[i].After)
 		r.Assumptions = append(r.Assumptions, a)
 	}
-	draws := func(f func(in trim.Inputs) float64) interval.Interval { return interval.FromDraws(r.Posterior.Each(f)) }
+	draws := func(f func(in trim.Inputs) float64) interval.Interval {
+		return r.Posterior.Interval(r.Posterior.Each(f))
+	}
 	r.Rider = &Rider{
 		Zero:  draws(func(in trim.Inputs) float64 { return in.RiderZero }),
 		Scale: draws(func(in trim.Inputs) float64 { return 1 + in.RiderScale }),

@@ -27,7 +27,7 @@ func (r *Result) Balance() {
 			pitch, wing, stab = append(pitch, s.Pitch/degree), append(wing, s.WingLift), append(stab, s.StabLift)
 			drag, share, point = append(drag, s.Drag), append(share, s.FrontShare), append(point, 1000*s.FootPressureX)
 		}
-		of := interval.FromDraws
+		of := r.Posterior.Interval
 		r.Forces = append(r.Forces, Forces{num(v), of(pitch), of(wing), of(stab), of(drag), of(share), of(point)})
 	}
 }

@@ -212,8 +212,8 @@ func fixtureLoad(r *analysis.Result) {
 			share, mom, grow = append(share, s.FrontShare), append(mom, s.NetMoment), append(grow, advice.PerKnot*t.Gradient(trim.Change{}))
 			after, growAfter = append(after, p.With(step).FrontShare), append(growAfter, advice.PerKnot*t.Gradient(step))
 		}
-		r.FootLoad = append(r.FootLoad, analysis.LoadPoint{Speed: num(v * kn), FrontShare: interval.FromDraws(share), Moment: interval.FromDraws(mom),
-			Gradient: interval.FromDraws(grow), FrontShareAfter: interval.FromDraws(after), GradientAfter: interval.FromDraws(growAfter)})
+		r.FootLoad = append(r.FootLoad, analysis.LoadPoint{Speed: num(v * kn), FrontShare: interval.FromDraws(share, nil), Moment: interval.FromDraws(mom, nil),
+			Gradient: interval.FromDraws(grow, nil), FrontShareAfter: interval.FromDraws(after, nil), GradientAfter: interval.FromDraws(growAfter, nil)})
 	}
 }
 
@@ -243,14 +243,14 @@ func fixtureOption(draws []trim.Inputs, mm, moveM float64) advice.Option {
 		even = append(even, a)
 		grow = append(grow, 50*kn*(after(d, 23.5*kn).FrontShare-after(d, 22.5*kn).FrontShare)/(0.5*kn))
 	}
-	o.Evenness, o.Gradient, o.Overshoot = interval.FromDraws(even), interval.FromDraws(grow), 0.04
+	o.Evenness, o.Gradient, o.Overshoot = interval.FromDraws(even, nil), interval.FromDraws(grow, nil), 0.04
 	o.ChanceBetter = num(float64(better) / float64(len(draws)))
 	for v := 11.0; v <= 23; v++ {
 		var share []float64
 		for _, d := range draws {
 			share = append(share, after(d, v*kn).FrontShare)
 		}
-		iv := interval.FromDraws(share)
+		iv := interval.FromDraws(share, nil)
 		o.Curve = append(o.Curve, advice.SharePoint{Speed: num(v * kn), Share: iv})
 		switch v {
 		case 11:

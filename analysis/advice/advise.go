@@ -29,7 +29,10 @@ const (
 	// about 3 points off even, which is as much as riders feel.
 	priceNotes = 1e-3
 
-	smallestMove = 5 * mm
+	// smallestMove is the least that is worth a spanner: a share of about 2
+	// points, and as much as a tape measure is wrong by.
+	smallestMove = 10 * mm
+	smallestRest = 5 * mm // that the feet give where the track ends
 	// largestMove is as far as one step moves the foil against the feet: a
 	// share of about 6 points, which a rider gets used to within an outing.
 	largestMove = 30 * mm
@@ -59,9 +62,9 @@ func Advise(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *Adv
 		return a
 	}
 	gradient := t.gradientWith(0, 0)
-	a.EvennessNow, a.GradientNow = interval.FromDraws(t.evenNow), interval.FromDraws(gradient)
+	a.EvennessNow, a.GradientNow = t.post.Interval(t.evenNow), t.post.Interval(gradient)
 	a.EvennessAfter, a.GradientAfter = a.EvennessNow, a.GradientNow
-	a.Overshoot = interval.Number(chanceBelow(gradient, 0))
+	a.Overshoot = interval.Number(t.chanceBelow(gradient, 0))
 	a.Options = t.options()
 	a.WorthKnowing = t.observations()
 	t.decide(a)
@@ -81,7 +84,7 @@ func (t *task) allTheWay(a *Advice) {
 	} else if !t.hasBest() {
 		return
 	}
-	a.StabilizerChange, a.FoilMove = raiseInterval(all, each), moveInterval(all, each)
+	a.StabilizerChange, a.FoilMove = t.raiseInterval(all, each), t.moveInterval(all, each)
 }
 
 // wholeCard says why the step's card turns the stabilizer further than the best
@@ -124,13 +127,12 @@ func (t *task) unchecked() bool { return !t.post.Checked() }
 type step struct {
 	cards, move float64   // move is what mast and feet do together, as a move of the foil, m
 	foil, feet  float64   // m
-	cost        []float64 // share²
+	cost        []float64 // share², of every draw
+	loss        float64   // its mean with the price
 	even        []float64
 	price       float64
 	better      float64 // chance that it is more even than today
 }
-
-func (s *step) loss() float64 { return mean(s.cost) + s.price }
 
 func (t *task) step(cards, move float64) step {
 	s := step{cards: cards, move: move}
@@ -139,7 +141,7 @@ func (t *task) step(cards, move float64) step {
 		s.move = s.foil
 	}
 	s.cost, s.even = t.eachAfter(&s, t.cost), t.eachAfter(&s, t.evenness)
-	s.better = chanceLess(s.even, t.evenNow)
+	s.better = t.chanceLess(s.even, t.evenNow)
 	switch {
 	case cards != 0 && s.move != 0:
 		s.price = priceBoth
@@ -151,15 +153,16 @@ func (t *task) step(cards, move float64) step {
 	if past := math.Abs(t.turn(cards, 1)) - math.Abs(t.toward.Raise); cards != 0 && past > 0 {
 		s.price += pricePast * past / math.Abs(t.turn(cards, 1)) * math.Abs(cards)
 	}
+	s.loss = t.mean(s.cost) + s.price
 	return s
 }
 
 // parts divides a move of the foil against the feet into what the mast does and
-// what the feet do, m; less than the smallest move is left to neither.
+// what the feet do, m; less than the smallest rest is left to neither.
 func (t *task) parts(move float64) (foil, feet float64) {
 	lo, hi := t.trackReach()
 	foil = wholeMillimetres(clamp(move, lo, hi))
-	if rest := move - foil; math.Abs(rest) > smallestMove-mm/2 {
+	if rest := move - foil; math.Abs(rest) > smallestRest-mm/2 {
 		feet = wholeMillimetres(t.feetFor(rest))
 	}
 	return foil, feet
@@ -256,7 +259,7 @@ func (t *task) choose(steps []step, two bool) *step {
 	chosen := &steps[0]
 	for i := range steps[1:] {
 		s := &steps[1+i]
-		if both := s.cards != 0 && s.move != 0; both == two && s.better >= Surely && s.loss() < chosen.loss() {
+		if both := s.cards != 0 && s.move != 0; both == two && s.better >= Surely && s.loss < chosen.loss {
 			chosen = s
 		}
 	}
@@ -282,7 +285,7 @@ func (t *task) stopped() *Reason {
 // ridden so.
 func (t *task) notRideable() *Reason {
 	for _, v := range append([]float64{t.Top, t.Low}, t.Speed...) {
-		share := interval.FromDraws(t.sharesWith(0, 0, v)).Value
+		share := t.post.Interval(t.sharesWith(0, 0, v)).Value
 		if share >= 0 && share <= 1 {
 			continue
 		}
@@ -309,15 +312,15 @@ func (t *task) take(a *Advice, c *step) {
 	a.MoveNow, a.FeetNow = interval.Number(math.Round(c.foil/mm)), interval.Number(math.Round(c.feet/mm))
 	a.Step = trim.Change{Raise: t.turn(c.cards, 1), Foil: c.foil, Front: c.feet, Back: c.feet}
 	gradient := t.eachAfter(c, (*flight).gradient)
-	a.EvennessAfter, a.GradientAfter = interval.FromDraws(c.even), interval.FromDraws(gradient)
-	a.ChanceBetter, a.Overshoot = interval.Number(c.better), interval.Number(chanceBelow(gradient, 0))
+	a.EvennessAfter, a.GradientAfter = t.post.Interval(c.even), t.post.Interval(gradient)
+	a.ChanceBetter, a.Overshoot = interval.Number(c.better), interval.Number(t.chanceBelow(gradient, 0))
 	if t.unchecked() {
 		a.Why = append(a.Why, Reason{Kind: Unchecked})
 	}
 	if c.cards != 0 && c.move != 0 {
 		a.Why = append(a.Why, Reason{Kind: BothAtOnce})
 	}
-	if math.Abs(c.move) >= largestMove && math.Abs(t.toward.Move) > largestMove+smallestMove {
+	if math.Abs(c.move) >= largestMove && math.Abs(t.toward.Move) > largestMove+smallestRest {
 		a.Why = append(a.Why, Reason{Kind: PartOfTheWay, Move: t.toward.Move, Limit: largestMove})
 	}
 }
@@ -402,7 +405,7 @@ func (t *task) explain(a *Advice) {
 	lo, hi := t.trackReach()
 	track := clamp(t.toward.Move, lo, hi)
 	rest := t.toward.Move - track
-	feet := math.Abs(rest) >= smallestMove && a.Verdict == Change && a.FeetNow == 0
+	feet := math.Abs(rest) >= smallestRest && a.Verdict == Change && a.FeetNow == 0
 	if feet {
 		why(Reason{Kind: FeetRest, Move: t.toward.Move, Limit: math.Abs(track), Feet: t.feetFor(rest)})
 	}

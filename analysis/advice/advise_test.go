@@ -97,7 +97,7 @@ func TestTruthFound(t *testing.T) {
 		want := Best(truth, speeds, "advanced")
 		t.Logf("wrong by %+.1f°: best %+.2f° %+.1f mm, advised %+.2f° (%.2f to %.2f) %+.1f mm (%.1f to %.1f), %s: %s; even %.3f->%.3f chance %.2f conflicts %v eff %.2f",
 			wrong, want.Raise/deg, want.Move/mm, a.StabilizerChange.Value, a.StabilizerChange.Low, a.StabilizerChange.High,
-			a.FoilMove.Value, a.FoilMove.Low, a.FoilMove.High, a.Verdict, a.Next.Kind, a.EvennessNow.Value, a.EvennessAfter.Value, a.ChanceBetter, p.Conflicts, p.Effective)
+			a.FoilMove.Value, a.FoilMove.Low, a.FoilMove.High, a.Verdict, a.Next.Kind, a.EvennessNow.Value, a.EvennessAfter.Value, a.ChanceBetter, p.Conflicts, p.Effective())
 		if math.Abs(a.StabilizerChange.Value-want.Raise/deg) > 0.5 {
 			t.Errorf("wrong by %+.1f°: best change %.2f°, advised %v", wrong, want.Raise/deg, a.StabilizerChange)
 		}

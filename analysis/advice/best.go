@@ -52,13 +52,15 @@ type objective struct {
 // A flight is one foil at the speeds that count, so that many trims of it cost
 // little.
 type flight struct {
+	weight float64 // how likely it is
 	foil   trim.Foil
-	points []trim.Point // one a speed
+	points []trim.Point // one a speed that counts
+	curve  []trim.Point // one a speed at which curves are told
 	top    trim.Trend
 }
 
 func (w SpeedWeights) fly(in trim.Inputs) *flight {
-	f := &flight{foil: trim.NewFoil(in), points: make([]trim.Point, len(w.Speed))}
+	f := &flight{weight: 1, foil: trim.NewFoil(in), points: make([]trim.Point, len(w.Speed))}
 	for k, v := range w.Speed {
 		f.points[k] = f.foil.Point(v, trim.Gravity)
 	}
@@ -104,6 +106,12 @@ func (q *quadratic) square(w, r, a, b float64) {
 	q.h11 += 2 * w * b * b
 }
 
+// add adds w times another about the same pair.
+func (q *quadratic) add(o quadratic, w float64) {
+	q.c, q.g0, q.g1 = q.c+w*o.c, q.g0+w*o.g0, q.g1+w*o.g1
+	q.h00, q.h01, q.h11 = q.h00+w*o.h00, q.h01+w*o.h01, q.h11+w*o.h11
+}
+
 // expand adds the cost of one foil about the pair at, in steps from it (Gauss
 // and Newton: the shares are exactly linear in the move, and nearly so in the
 // raise). A foil that the water cannot carry adds nothing and gives false.
@@ -122,8 +130,7 @@ func (o objective) expand(q *quadratic, f *flight, at Pair) bool {
 	if !finite(own.c) || !finite(own.h00) || !finite(own.h11) {
 		return false
 	}
-	q.c, q.g0, q.g1 = q.c+own.c, q.g0+own.g0, q.g1+own.g1
-	q.h00, q.h01, q.h11 = q.h00+own.h00, q.h01+own.h01, q.h11+own.h11
+	q.add(own, f.weight)
 	return true
 }
 
@@ -146,7 +153,7 @@ func (b box) holds(p Pair) bool {
 // exactly fixes the shim.
 func exactly(raise float64) box { return box{raise, raise, -maxMove, maxMove} }
 
-// minimum is the pair in b that makes q (the mean of n foils, about at) least,
+// minimum is the pair in b that makes q (the mean of foils of weight n, about at) least,
 // with a tie to no change.
 func (q quadratic) minimum(n float64, at Pair, b box) Pair {
 	const ri, rx = 2 * ridge / (deg * deg), 2 * ridge / (0.01 * 0.01)
@@ -183,7 +190,7 @@ func (o objective) best(foils []*flight, start Pair, b box) Pair {
 		n := 0.0
 		for _, f := range foils {
 			if o.expand(&q, f, at) {
-				n++
+				n += f.weight
 			}
 		}
 		if n == 0 {

@@ -138,12 +138,12 @@ func calibrate(t *testing.T, words, rider bool) {
 		}
 		tf := trim.NewFoil(truth)
 		share := func(v float64) float64 { return tf.At(v, trim.Gravity).FrontShare }
-		at := func(v float64) interval.Interval { return interval.FromDraws(task.sharesWith(0, 0, v)) }
+		at := func(v float64) interval.Interval { return task.post.Interval(task.sharesWith(0, 0, v)) }
 		check("share low", at(w.Low), share(w.Low))
 		check("share mid", at(w.mid()), share(w.mid()))
 		check("share top", at(w.Top), share(w.Top))
-		check("best shim", raiseInterval(task.best, task.bestEach), want.Raise/deg)
-		check("best move", moveInterval(task.best, task.bestEach), want.Move/mm)
+		check("best shim", task.raiseInterval(task.best, task.bestEach), want.Raise/deg)
+		check("best move", task.moveInterval(task.best, task.bestEach), want.Move/mm)
 		if notes == 4 {
 			withNotes++
 			if math.Abs(task.best.Raise-want.Raise) < 0.5*deg {

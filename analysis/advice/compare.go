@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 
+	"gonum.org/v1/gonum/stat"
+
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
@@ -129,11 +131,11 @@ func Judge(before, after Side, both *trim.Posterior, sameMount bool, w SpeedWeig
 			return p.Each(func(in trim.Inputs) float64 { return o.evenness(o.fly(in), trim.Change{}) })
 		}
 		from, to := off(both.Under(before.Setup, before.Posterior.Base)), off(both)
-		r.EvennessFrom, r.EvennessTo = interval.FromDraws(from), interval.FromDraws(to)
-		r.ChanceBetter = interval.Number(chanceLess(to, from))
+		r.EvennessFrom, r.EvennessTo = both.Interval(from), both.Interval(to)
+		r.ChanceBetter = interval.Number(chanceLess(to, from, both.Weights))
 	}
 	r.judge(o.SpeedWeights, weigh(before, after, predicted, r.LevelsMatched), func(v float64) float64 {
-		return meanShare(predicted, v) - meanShare(before.Posterior.Draws, v)
+		return meanShare(predicted, before.Posterior.Weights, v) - meanShare(before.Posterior.Draws, before.Posterior.Weights, v)
 	})
 	if r.Verdict == NotAsPredicted {
 		// What both outings say together takes the change for made.
@@ -231,11 +233,11 @@ func (r *BeforeAfter) laws(before, after Side, predicted []trim.Inputs) {
 		zero[i], slope[i] = (zeroIs-zeroWas)/deg, 100*(slopeIs/slopeWas-1)
 	}
 	if r.LevelsMatched {
-		r.row(ZeroPitch, 0, "deg", interval.FromDraws(zero), minus(after.Zero, before.Zero).Scale(1/deg))
+		r.row(ZeroPitch, 0, "deg", before.Posterior.Interval(zero), minus(after.Zero, before.Zero).Scale(1/deg))
 	}
 	if before.Slope.Value != 0 {
 		k := 100 / before.Slope.Value
-		r.row(LawSlope, 0, "%", interval.FromDraws(slope), minus(after.Slope, before.Slope).Scale(k))
+		r.row(LawSlope, 0, "%", before.Posterior.Interval(slope), minus(after.Slope, before.Slope).Scale(k))
 	}
 }
 
@@ -254,7 +256,7 @@ func (r *BeforeAfter) shares(before, after Side, predicted []trim.Inputs) {
 		for i, in := range predicted {
 			then[i] = said(in, note.Speed)
 		}
-		r.row(ShareAfter, note.Speed, "%", interval.FromDraws(then), interval.Normal(note.Share, note.SD).Scale(100))
+		r.row(ShareAfter, note.Speed, "%", before.Posterior.Interval(then), interval.Normal(note.Share, note.SD).Scale(100))
 		for _, old := range before.Setup.Feel {
 			if math.Abs(old.Speed-note.Speed) > 0.5 || !(old.SD > 0) {
 				continue
@@ -262,19 +264,19 @@ func (r *BeforeAfter) shares(before, after Side, predicted []trim.Inputs) {
 			for i, was := range before.Posterior.Draws {
 				then[i] -= said(was, old.Speed)
 			}
-			r.row(ShareChange, note.Speed, "%", interval.FromDraws(then),
+			r.row(ShareChange, note.Speed, "%", before.Posterior.Interval(then),
 				minus(interval.Normal(note.Share, note.SD), interval.Normal(old.Share, old.SD)).Scale(100))
 			break
 		}
 	}
 }
 
-func meanShare(foils []trim.Inputs, v float64) float64 {
-	s := 0.0
-	for _, in := range foils {
-		s += trim.NewFoil(in).At(v, trim.Gravity).FrontShare
+func meanShare(foils []trim.Inputs, weights []float64, v float64) float64 {
+	share := make([]float64, len(foils))
+	for i, in := range foils {
+		share[i] = trim.NewFoil(in).At(v, trim.Gravity).FrontShare
 	}
-	return s / float64(len(foils))
+	return stat.Mean(share, weights)
 }
 
 // effort compares the control effort at the speeds that both rode.

@@ -57,8 +57,8 @@ func weigh(before, after Side, predicted []trim.Inputs, levels bool) weighing {
 			sd:   z.SD(),
 		})
 	}
-	change, changeL, ok := likelihood(seen, before.Posterior.Draws, predicted)
-	none, noneL, okNone := likelihood(seen, before.Posterior.Draws, before.Posterior.Draws)
+	change, changeL, ok := likelihood(seen, before.Posterior, predicted)
+	none, noneL, okNone := likelihood(seen, before.Posterior, before.Posterior.Draws)
 	if !ok || !okNone {
 		return w
 	}
@@ -75,25 +75,25 @@ type reading struct {
 }
 
 // likelihood is χ² and log likelihood of the readings when the foils are to,
-// which before the change were from.
-func likelihood(seen []reading, from, to []trim.Inputs) (chi2, logL float64, ok bool) {
+// which before the change were those of from.
+func likelihood(seen []reading, from *trim.Posterior, to []trim.Inputs) (chi2, logL float64, ok bool) {
 	n := len(seen)
 	if n == 0 || len(to) < 2 {
 		return 0, 0, false
 	}
 	model := mat.NewDense(len(to), n, nil)
 	for i := range to {
-		f, was := trim.NewFoil(to[i]), trim.NewFoil(from[i])
+		f, was := trim.NewFoil(to[i]), trim.NewFoil(from.Draws[i])
 		for k, s := range seen {
 			model.Set(i, k, s.of(f, was))
 		}
 	}
 	var cov mat.SymDense
-	stat.CovarianceMatrix(&cov, model, nil)
+	stat.CovarianceMatrix(&cov, model, from.Weights)
 	miss := mat.NewVecDense(n, nil)
 	for k, s := range seen {
 		cov.SetSym(k, k, cov.At(k, k)+s.sd*s.sd)
-		miss.SetVec(k, s.miss(stat.Mean(mat.Col(nil, k, model), nil)))
+		miss.SetVec(k, s.miss(stat.Mean(mat.Col(nil, k, model), from.Weights)))
 	}
 	var chol mat.Cholesky
 	if !chol.Factorize(&cov) {

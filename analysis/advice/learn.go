@@ -30,7 +30,7 @@ func (t *task) eitherWay() []step {
 // learning is what noting the feel at three speeds is worth where no step is
 // sure enough today, share²: by how much the mean cost of the trim falls when
 // the best step that is then sure may be taken, averaged over what the notes
-// may say; never below 0 (preposterior analysis: Raiffa & Schlaifer, Applied
+// may say (preposterior analysis: Raiffa & Schlaifer, Applied
 // Statistical Decision Theory, 1961, from memory). What notes tell is by linear
 // regression on them.
 func (t *task) learning() float64 {
@@ -56,27 +56,23 @@ func (t *task) learning() float64 {
 				best = gain
 			}
 		}
-		total += best
+		total += t.post.Weights[i] * best
 	}
-	now := 0.0 // what could be taken without notes is not what they are worth
-	for _, s := range steps {
-		if s.better >= Surely {
-			now = math.Max(now, -s.loss.mean)
-		}
-	}
-	return math.Max(0, total/float64(n)-now)
+	return total / float64(n)
 }
 
 // A noteForecast is what each draw would have the rider note at low, middle and
 // top speed today.
 type noteForecast struct {
-	said *mat.Dense // a row for each draw, a column for each speed; share
-	mean []float64
-	chol mat.Cholesky // of the covariance of the notes, their own doubt included
+	said    *mat.Dense // a row for each draw, a column for each speed; share
+	weights []float64  // of the draws
+	mean    []float64
+	chol    mat.Cholesky // of the covariance of the notes, their own doubt included
 }
 
 func (t *task) foretellNotes() (f noteForecast, ok bool) {
 	speeds := []float64{t.Low, t.mid(), t.Top}
+	f.weights = t.post.Weights
 	f.said = mat.NewDense(len(t.draws), len(speeds), nil)
 	for k, v := range speeds {
 		said := t.each(0, 0, func(x *flight, c trim.Change) float64 {
@@ -84,10 +80,10 @@ func (t *task) foretellNotes() (f noteForecast, ok bool) {
 			return x.foil.In.Said(p.With(c).FrontShare)
 		})
 		f.said.SetCol(k, said)
-		f.mean = append(f.mean, mean(said))
+		f.mean = append(f.mean, t.mean(said))
 	}
 	var cov mat.SymDense
-	stat.CovarianceMatrix(&cov, f.said, nil)
+	stat.CovarianceMatrix(&cov, f.said, f.weights)
 	for k := range speeds {
 		cov.SetSym(k, k, cov.At(k, k)+noteSD*noteSD)
 	}
@@ -103,9 +99,9 @@ type line struct {
 func (f *noteForecast) line(v []float64) line {
 	with := mat.NewVecDense(len(f.mean), nil)
 	for k := range f.mean {
-		with.SetVec(k, stat.Covariance(v, mat.Col(nil, k, f.said), nil))
+		with.SetVec(k, stat.Covariance(v, mat.Col(nil, k, f.said), f.weights))
 	}
-	m, variance := stat.MeanVariance(v, nil)
+	m, variance := stat.MeanVariance(v, f.weights)
 	var by mat.VecDense
 	if f.chol.SolveVecTo(&by, with) != nil {
 		return line{m, math.Sqrt(variance), make([]float64, len(f.mean))}
@@ -137,7 +133,7 @@ func (f *noteForecast) prospect(s, today *step) prospect {
 	p := prospect{f.line(cost), f.line(off), s.better}
 	// The normal law of the gain is held to today's chance.
 	half := 0.5 / float64(len(off))
-	p.off.mean = -stat.StdDev(off, nil) * distuv.UnitNormal.Quantile(clamp(s.better, half, 1-half))
+	p.off.mean = -stat.StdDev(off, f.weights) * distuv.UnitNormal.Quantile(clamp(s.better, half, 1-half))
 	return p
 }
 

@@ -81,7 +81,7 @@ func (t *task) candidates() []candidate {
 	if t.mayShim() {
 		card := t.direction()
 		c := trim.Change{Raise: t.turn(card, 1)}
-		now, then := interval.FromDraws(t.sharesWith(0, 0, t.Top)), interval.FromDraws(t.sharesWith(card, 0, t.Top))
+		now, then := t.post.Interval(t.sharesWith(0, 0, t.Top)), t.post.Interval(t.sharesWith(card, 0, t.Top))
 		add(Observation{Kind: RideCard, Speeds: all, Edge: t.edge(card), TakeOut: t.takesOut(card), ChangesTrim: true,
 			Mount: t.s.Foil.Stabilizer.Mount, Now: &now, Then: &then},
 			note(t.Low, c), note(t.mid(), c), note(t.Top, c))

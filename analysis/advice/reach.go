@@ -2,8 +2,6 @@ package advice
 
 import (
 	"math"
-
-	"evenfoot/analysis/interval"
 )
 
 // unevenAtBest is how far off even, as a share, no rider takes as even.
@@ -35,7 +33,7 @@ func (t *task) inTime() box {
 // nil where the board, or the doubt, leaves a balance in it.
 func (t *task) outOfReach(b box) (short *Reason, help []Reason) {
 	even := t.bestEvenness(t.draws, b)
-	if 1-chanceBelow(even, unevenAtBest) < Surely {
+	if 1-t.chanceBelow(even, unevenAtBest) < Surely {
 		return nil, nil
 	}
 	free, turned := b, b
@@ -45,19 +43,19 @@ func (t *task) outOfReach(b box) (short *Reason, help []Reason) {
 	want := t.objective.best(t.draws, Pair{}, free)
 	byTurn := t.objective.best(t.draws, Pair{}, turned)
 	switch beyond := want.Move - inReach.Move; {
-	case b.raiseLow != b.raiseHigh && rms(t.bestEvenness(t.draws, turned)) < unevenAtBest:
+	case b.raiseLow != b.raiseHigh && t.rms(t.bestEvenness(t.draws, turned)) < unevenAtBest:
 		short = &Reason{Kind: ShimsShort, Turn: byTurn.Raise, Limit: t.turn(math.Copysign(4, byTurn.Raise), 1)}
 		help = append(help, Reason{Kind: TurnNeeded, Turn: byTurn.Raise})
 	case math.Abs(beyond) > 10*mm:
 		short = &Reason{Kind: TrackShort, Move: beyond}
-		place := moveInterval(want, t.objective.bestEach(t.draws, want, free)).Scale(mm)
+		place := t.moveInterval(want, t.objective.bestEach(t.draws, want, free)).Scale(mm)
 		help = append(help, Reason{Kind: BestPlace, Place: &place}, Reason{Kind: RoomNeeded, Move: beyond, Feet: t.feetFor(beyond)})
 	default:
 		short = &Reason{Kind: LoadVaries}
 	}
-	left := interval.FromDraws(even)
+	left := t.post.Interval(even)
 	help = append(help, Reason{Kind: LeftUneven, Off: &left})
-	return short, append(help, t.otherStabilizer(b, rms(even))...)
+	return short, append(help, t.otherStabilizer(b, t.rms(even))...)
 }
 
 // otherStabilizer says whether a quarter more or less stabilizer would help.
@@ -68,8 +66,9 @@ func (t *task) otherStabilizer(b box, now float64) []Reason {
 			d.StabArea *= scale
 			d.StabSpan *= math.Sqrt(scale)
 			foils[i] = t.fly(d)
+			foils[i].weight = t.post.Weights[i]
 		}
-		if then := rms(t.bestEvenness(foils, b)); then < 0.75*now {
+		if then := t.rms(t.bestEvenness(foils, b)); then < 0.75*now {
 			return []Reason{{Kind: OtherStabilizer, Area: t.post.Base.StabArea * scale, Larger: scale > 1, Share: then}}
 		}
 	}

@@ -37,7 +37,7 @@ func ForRider(p *trim.Posterior, s, other *setup.Setup, w SpeedWeights, opt Opti
 		for i := range mine {
 			d[i] = f(&theirs[i].In, theirs[i].At(v, trim.Gravity)) - f(&mine[i].In, mine[i].At(v, trim.Gravity))
 		}
-		return interval.FromDraws(d)
+		return q.Interval(d)
 	}
 	pressure := func(_ *trim.Inputs, s trim.State) float64 { return s.FootPressureX / mm }
 	r.PitchChange = differ(c.mid(), func(_ *trim.Inputs, s trim.State) float64 { return s.Pitch / deg })
@@ -50,7 +50,7 @@ func ForRider(p *trim.Posterior, s, other *setup.Setup, w SpeedWeights, opt Opti
 				p := theirs[i].Point(v, trim.Gravity)
 				share[i] = p.With(change).FrontShare
 			}
-			out = append(out, SharePoint{interval.Number(v), interval.FromDraws(share)})
+			out = append(out, SharePoint{interval.Number(v), q.Interval(share)})
 		}
 		return out
 	}

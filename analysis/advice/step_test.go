@@ -4,7 +4,6 @@ import (
 	"math"
 	"testing"
 
-	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 )
@@ -39,7 +38,8 @@ func TestFeetForTheFoil(t *testing.T) {
 func TestStepIsWhatIsTold(t *testing.T) {
 	s := gear()
 	s.Stance.Fixed, s.Board.Track = false, [2]float64{-0.010, math.Copysign(0, -1)}
-	task := newTask(infer(t, outingOf(s)), s, speeds, Options{})
+	p := infer(t, outingOf(s))
+	task := newTask(p, s, speeds, Options{})
 	for _, c := range []struct{ move, foil, feetLow, feetHigh float64 }{
 		{-0.014, -10, 0, 0}, {-0.010, -10, 0, 0}, {-0.015, -10, 5, 7}, {-0.0302, -10, 22, 26}, {0.02, 0, -26, -22}, {0.004, 0, 0, 0}, {-0.0002, 0, 0, 0},
 	} {
@@ -50,12 +50,11 @@ func TestStepIsWhatIsTold(t *testing.T) {
 		if move != c.foil || feet < c.feetLow || feet > c.feetHigh || move == 0 && math.Signbit(move) || feet == 0 && math.Signbit(feet) {
 			t.Errorf("%g mm: mast %g mm, feet %g mm", c.move/mm, move, feet)
 		}
-		even, better := make([]float64, len(task.draws)), 0.0
+		even := make([]float64, len(task.draws))
 		for i, x := range task.draws {
 			even[i] = task.evenness(x, trim.Change{Foil: move * mm, Front: feet * mm, Back: feet * mm})
-			better += chanceLess(even[i:i+1], task.evenNow[i:i+1]) / float64(len(even))
 		}
-		want := interval.FromDraws(even)
+		want, better := p.Interval(even), task.chanceLess(even, task.evenNow)
 		if math.Abs(a.EvennessAfter.Value-want.Value) > 1e-12 || math.Abs(a.EvennessAfter.High-want.High) > 1e-12 || math.Abs(float64(a.ChanceBetter)-better) > 1e-9 {
 			t.Errorf("%g mm: evenness %v with chance %.3f; the numbers told give %v and %.3f", c.move/mm, a.EvennessAfter, a.ChanceBetter, want, better)
 		}
@@ -119,7 +118,7 @@ func TestNotesAreWorthWhatTheyAllow(t *testing.T) {
 		now = task.step(0, 0)
 		best = now
 		for _, x := range task.eitherWay() {
-			if x.loss() < best.loss() {
+			if x.loss < best.loss {
 				best = x
 			}
 		}
@@ -127,8 +126,8 @@ func TestNotesAreWorthWhatTheyAllow(t *testing.T) {
 			t.Fatal("no step is likely and not sure")
 		}
 	}
-	if v := task.learning(); v < priceNotes || v > now.loss() {
-		t.Errorf("notes are worth %.5f, where keeping costs %.4f and the best step %.4f with a chance of %.2f", v, now.loss(), best.loss(), best.better)
+	if v := task.learning(); v < priceNotes || v > now.loss {
+		t.Errorf("notes are worth %.5f, where keeping costs %.4f and the best step %.4f with a chance of %.2f", v, now.loss, best.loss, best.better)
 	}
 	// A rider who says the same whatever the load: nothing to learn.
 	for _, x := range task.draws {

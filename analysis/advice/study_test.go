@@ -128,16 +128,15 @@ func TestObservationsComeTrue(t *testing.T) {
 			}
 			truth := start.At(z)
 			p := c.do(truth)
-			pairs := newTask(p, s, w, Options{}).bestEach
 			var raise []float64
-			for _, q := range pairs {
+			for _, q := range newTask(p, s, w, Options{}).bestEach {
 				raise = append(raise, q.Raise/deg)
 			}
-			m, sd := stat.MeanStdDev(raise, nil)
+			m, sd := stat.MeanStdDev(raise, p.Weights)
 			sds = append(sds, sd)
 			errs = append(errs, m-Best(truth, w, s.Rider.Level).Raise/deg)
 		}
-		sd, rmse := stat.Mean(sds, nil), rms(errs)
+		sd, rmse := stat.Mean(sds, nil), math.Sqrt(stat.MomentAbout(2, errs, 0, nil))
 		t.Logf("%v: foretold %.2f°, posterior %.2f°, true error %.2f°", c.what, want, sd, rmse)
 		if math.Abs(sd/want-1) > 0.25 {
 			t.Errorf("%v: foretold ± %.2f°, it came to ± %.2f°", c.what, want, sd)

@@ -4,6 +4,10 @@ import (
 	"math"
 	"math/rand/v2"
 
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
@@ -44,7 +48,12 @@ func newTask(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *ta
 	t.draws = make([]*flight, len(p.Draws))
 	for i, d := range p.Draws {
 		t.cards[i] = 1 + trim.CardSD/trim.Card*rng.NormFloat64()
-		t.draws[i] = t.fly(d)
+		f := t.fly(d)
+		f.weight = p.Weights[i]
+		for _, v := range t.curveSpeeds() {
+			f.curve = append(f.curve, f.foil.Point(v, trim.Gravity))
+		}
+		t.draws[i] = f
 	}
 	t.evenNow = t.evennessWith(0, 0)
 	t.best = t.objective.best(t.draws, Pair{}, anywhere)
@@ -195,11 +204,10 @@ func (t *task) option(cards float64, p Pair, each []Pair) Option {
 		}
 		return v
 	}
-	share := func(speed float64) interval.Interval {
-		return interval.FromDraws(with(func(x *flight, c trim.Change) float64 {
-			at := x.foil.Point(speed, trim.Gravity)
-			return at.With(c).FrontShare
-		}))
+	curve := make([]SharePoint, curveLen)
+	for k, v := range t.curveSpeeds() {
+		share := with(func(x *flight, c trim.Change) float64 { return x.curve[k].With(c).FrontShare })
+		curve[k] = SharePoint{interval.Number(v), t.post.Interval(share)}
 	}
 	lo, hi := t.reach()
 	trackLo, trackHi := t.trackReach()
@@ -207,84 +215,81 @@ func (t *task) option(cards float64, p Pair, each []Pair) Option {
 	o := Option{
 		Cards:         cards,
 		StabilizerDeg: interval.Number(p.Raise / deg),
-		FoilMove:      moveInterval(p, each),
-		ShareLow:      share(t.Low),
-		ShareMid:      share(t.mid()),
-		ShareTop:      share(t.Top),
-		Gradient:      interval.FromDraws(gradient),
-		Overshoot:     interval.Number(chanceBelow(gradient, 0)),
-		Evenness:      interval.FromDraws(even),
-		ChanceBetter:  interval.Number(chanceLess(even, t.evenNow)),
+		FoilMove:      t.moveInterval(p, each),
+		ShareLow:      curve[0].Share,
+		ShareMid:      curve[curveLen/2].Share,
+		ShareTop:      curve[curveLen-1].Share,
+		Gradient:      t.post.Interval(gradient),
+		Overshoot:     interval.Number(t.chanceBelow(gradient, 0)),
+		Evenness:      t.post.Interval(even),
+		ChanceBetter:  interval.Number(t.chanceLess(even, t.evenNow)),
+		Curve:         curve,
 		Reachable:     p.Move >= lo-slack && p.Move <= hi+slack,
 	}
 	o.FeetToo = o.Reachable && (p.Move < trackLo-slack || p.Move > trackHi+slack)
-	for _, v := range t.curveSpeeds() {
-		o.Curve = append(o.Curve, SharePoint{interval.Number(v), share(v)})
-	}
 	return o
 }
 
-// chanceLess is the share of pairs in which a is less than b.
-func chanceLess(a, b []float64) float64 {
-	d := make([]float64, len(a))
-	for i := range a {
-		d[i] = a[i] - b[i]
-	}
-	return chanceBelow(d, 0)
+// chanceLess is how likely a is less than b, draw by draw.
+func (t *task) chanceLess(a, b []float64) float64 { return chanceLess(a, b, t.post.Weights) }
+
+// chanceBelow is how likely a quantity of the draws is below a limit.
+func (t *task) chanceBelow(v []float64, limit float64) float64 {
+	return chanceBelow(v, limit, t.post.Weights)
 }
 
-// chanceBelow is the share of draws below a limit; those at it count half.
-func chanceBelow(v []float64, limit float64) float64 {
-	if len(v) == 0 {
-		return math.NaN()
+func (t *task) mean(v []float64) float64 { return stat.Mean(v, t.post.Weights) }
+
+func (t *task) rms(v []float64) float64 { return math.Sqrt(stat.MomentAbout(2, v, 0, t.post.Weights)) }
+
+// blur is the width of the kernel of a chance, in σ of what is compared: it
+// widens the law of the draws by 1 %, and takes the steps out of it that single
+// draws make, on which near ties would turn.
+const blur = 0.15
+
+// chanceLess is how likely a is less than b, draw by draw, by a normal kernel.
+func chanceLess(a, b, weights []float64) float64 {
+	d := make([]float64, len(a))
+	floats.SubTo(d, a, b)
+	width := blur * stat.StdDev(d, weights)
+	if !(width > 0) {
+		return chanceBelow(d, 0, weights)
 	}
-	n := 0.0
-	for _, x := range v {
+	for i, x := range d {
+		d[i] = distuv.UnitNormal.CDF(-x / width)
+	}
+	return stat.Mean(d, weights)
+}
+
+// chanceBelow is the weight of the draws below a limit; those at it count half.
+func chanceBelow(v []float64, limit float64, weights []float64) float64 {
+	below := make([]float64, len(v))
+	for i, x := range v {
 		if x < limit {
-			n++
+			below[i] = 1
 		} else if x == limit {
-			n += 0.5
+			below[i] = 0.5
 		}
 	}
-	return n / float64(len(v))
-}
-
-func mean(v []float64) float64 {
-	s := 0.0
-	for _, x := range v {
-		s += x
-	}
-	return s / float64(len(v))
-}
-
-func rms(v []float64) float64 {
-	s := 0.0
-	for _, x := range v {
-		s += x * x
-	}
-	return math.Sqrt(s / float64(len(v)))
+	return stat.Mean(below, weights)
 }
 
 // moveInterval is the averaged move with the spread of the draws, in mm.
-func moveInterval(p Pair, each []Pair) interval.Interval {
-	v := make([]float64, len(each))
-	for i, e := range each {
-		v[i] = e.Move / mm
-	}
-	return centred(p.Move/mm, v)
+func (t *task) moveInterval(p Pair, each []Pair) interval.Interval {
+	return t.centred(p, each, func(p Pair) float64 { return p.Move / mm })
 }
 
 // raiseInterval is the averaged turn likewise, in degrees.
-func raiseInterval(p Pair, each []Pair) interval.Interval {
-	v := make([]float64, len(each))
-	for i, e := range each {
-		v[i] = e.Raise / deg
-	}
-	return centred(p.Raise/deg, v)
+func (t *task) raiseInterval(p Pair, each []Pair) interval.Interval {
+	return t.centred(p, each, func(p Pair) float64 { return p.Raise / deg })
 }
 
 // centred is the interval of the draws about a value of its own.
-func centred(value float64, draws []float64) interval.Interval {
-	i := interval.FromDraws(draws)
+func (t *task) centred(p Pair, each []Pair, of func(Pair) float64) interval.Interval {
+	v := make([]float64, len(each))
+	for i, e := range each {
+		v[i] = of(e)
+	}
+	value, i := of(p), t.post.Interval(v)
 	return interval.Interval{Value: value, Low: math.Min(i.Low, value), High: math.Max(i.High, value)}
 }

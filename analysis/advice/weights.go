@@ -18,7 +18,7 @@ type SpeedWeights struct {
 const (
 	slowest  = 1.5 // m/s; below it no foil flies
 	maxBins  = 16
-	curveLen = 13
+	curveLen = 13 // odd: the middle speed is one of them
 )
 
 // Uniform weighs all speeds from low to top, m/s, alike.

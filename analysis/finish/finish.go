@@ -127,7 +127,7 @@ func (f *Finish) cost(in trim.Inputs, speed, now, after float64) {
 		saving[i] = 100 * ratio
 		gain[i] = 100 * ratio / 2 // ΔV/V = -½ ΔC_D/C_D at equal thrust
 	}
-	f.DragSaving, f.SpeedGain = interval.FromDraws(saving), interval.FromDraws(gain)
+	f.DragSaving, f.SpeedGain = interval.FromDraws(saving, nil), interval.FromDraws(gain, nil)
 }
 
 // ladder is the papers from one grade up to another, each at most twice as

@@ -30,20 +30,30 @@ func Normal(mean, sd float64) Interval {
 	return Interval{mean, mean - Z90*sd, mean + Z90*sd}
 }
 
-// FromDraws is the median and the central 90 % of draws; NaN draws are left
-// out, and no draws give [Unknown]. The draws are not changed.
-func FromDraws(draws []float64) Interval {
-	s := make([]float64, 0, len(draws))
-	for _, d := range draws {
-		if !math.IsNaN(d) {
-			s = append(s, d)
+// FromDraws is the median and the central 90 % of draws with weights; nil
+// weighs all alike. NaN draws are left out, and no draws give [Unknown]. Draws and
+// weights are not changed.
+func FromDraws(draws, weights []float64) Interval {
+	s, w := make([]float64, 0, len(draws)), make([]float64, 0, len(draws))
+	for i, d := range draws {
+		if math.IsNaN(d) {
+			continue
+		}
+		s = append(s, d)
+		if weights != nil {
+			w = append(w, weights[i])
 		}
 	}
 	if len(s) == 0 {
 		return Unknown()
 	}
-	slices.Sort(s)
-	q := func(p float64) float64 { return stat.Quantile(p, stat.LinInterp, s, nil) }
+	if weights == nil {
+		slices.Sort(s)
+		w = nil
+	} else {
+		stat.SortWeighted(s, w)
+	}
+	q := func(p float64) float64 { return stat.Quantile(p, stat.LinInterp, s, w) }
 	return Interval{q(0.5), q(0.05), q(0.95)}
 }
 

@@ -22,7 +22,7 @@ func TestNormalHoldsNineInTen(t *testing.T) {
 	if share := float64(inside) / n; math.Abs(share-0.9) > 0.01 {
 		t.Errorf("the interval holds %.3f of the draws, want 0.9", share)
 	}
-	d := FromDraws(draws)
+	d := FromDraws(draws, nil)
 	if math.Abs(d.Value-3) > 0.06 || math.Abs(d.SD()-2) > 0.06 {
 		t.Errorf("from draws: %+v, sd %.3f", d, d.SD())
 	}
@@ -30,14 +30,14 @@ func TestNormalHoldsNineInTen(t *testing.T) {
 
 func TestFromDrawsLeavesNaNOut(t *testing.T) {
 	nan := math.NaN()
-	if got := FromDraws([]float64{nan, 5, nan}); got != Exact(5) {
+	if got := FromDraws([]float64{nan, 5, nan}, nil); got != Exact(5) {
 		t.Errorf("got %+v, want 5", got)
 	}
-	if FromDraws([]float64{nan}).Known() || FromDraws(nil).Known() {
+	if FromDraws([]float64{nan}, nil).Known() || FromDraws(nil, nil).Known() {
 		t.Error("nothing is known, yet a value is given")
 	}
 	in := []float64{3, 1, 2}
-	FromDraws(in)
+	FromDraws(in, nil)
 	if in[0] != 3 {
 		t.Error("the draws were changed")
 	}

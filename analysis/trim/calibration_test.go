@@ -8,7 +8,6 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
-	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 )
 
@@ -183,7 +182,7 @@ func calibrate(t *testing.T, crooked, words bool) {
 			for k, f := range foils {
 				draws[k] = of(f)
 			}
-			iv := interval.FromDraws(draws)
+			iv := p.Interval(draws)
 			width[q] += (iv.High - iv.Low) / float64(riders)
 			if iv.Contains(of(NewFoil(truth))) {
 				held[q]++

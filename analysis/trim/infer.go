@@ -1,6 +1,7 @@
 package trim
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -11,8 +12,7 @@ import (
 
 // InferOptions tune Infer; the zero value is what the program uses.
 type InferOptions struct {
-	Draws int    // whole foils drawn; 0 means 400
-	Seed  uint64 // of the draws; 0 means 1
+	Draws int // whole foils drawn, an even number; 0 means 800
 }
 
 // A problem is the inference of one foil from all outings: unknowns in prior
@@ -58,7 +58,7 @@ func Infer(today Outing, earlier []Outing, opt InferOptions) (*Posterior, error)
 	post := &Posterior{Base: today.In, Widened: 1, LeftOut: left, problem: p}
 	post.Conflicts, post.Widened = p.conflicts(x, cov)
 	post.fill(x, cov)
-	post.draw(x, cov, opt)
+	post.draw(x, cov, cmp.Or(opt.Draws, usualDraws))
 	return post, nil
 }
 

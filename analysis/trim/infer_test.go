@@ -111,7 +111,7 @@ func TestMetropolis(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("accepted %.2f, effective weights %.2f", float64(accepted)/float64(steps), p.Effective)
+	t.Logf("accepted %.2f, effective weights %.2f", float64(accepted)/float64(steps), p.Effective())
 	for name, f := range quantities {
 		chain := chains[name]
 		m, sd := stat.MeanStdDev(chain, nil)
@@ -122,7 +122,7 @@ func TestMetropolis(t *testing.T) {
 			batches = append(batches, stat.Mean(chain[b*len(chain)/parts:(b+1)*len(chain)/parts], nil))
 		}
 		se := stat.StdDev(batches, nil) / math.Sqrt(parts)
-		gm, gsd := stat.MeanStdDev(p.Each(f), nil)
+		gm, gsd := stat.MeanStdDev(p.Each(f), p.Weights)
 		t.Logf("%-13s walk %.5f ± %.5f (error %.5f), draws %.5f ± %.5f", name, m, sd, se, gm, gsd)
 		if math.Abs(gm-m) > 4*se+0.06*sd {
 			t.Errorf("%s: mean %.5g, the random walk has %.5g ± %.2g", name, gm, m, se)
@@ -140,7 +140,7 @@ func TestPriorAlone(t *testing.T) {
 			t.Errorf("%s: mean %g, variance %g without evidence", u.Name, p.Mean[k], p.Cov[k][k])
 		}
 	}
-	if len(p.Conflicts) != 0 || p.Widened != 1 || len(p.Draws) != 400 {
+	if len(p.Conflicts) != 0 || p.Widened != 1 || len(p.Draws) != usualDraws {
 		t.Errorf("conflicts %v, widened %g, %d draws", p.Conflicts, p.Widened, len(p.Draws))
 	}
 }
@@ -187,8 +187,8 @@ func TestEarlierSessions(t *testing.T) {
 	both := mustInfer(t, today, withLaw(outingOf(&e), et))
 
 	setting := func(in Inputs) float64 { return NewFoil(in).At(12, Gravity).FrontShare }
-	m1, sd1 := stat.MeanStdDev(alone.Each(setting), nil)
-	m2, sd2 := stat.MeanStdDev(both.Each(setting), nil)
+	m1, sd1 := stat.MeanStdDev(alone.Each(setting), alone.Weights)
+	m2, sd2 := stat.MeanStdDev(both.Each(setting), both.Weights)
 	want := setting(truth)
 	t.Logf("share at 12 m/s: %.3f ± %.3f alone, %.3f ± %.3f with the earlier session, truth %.3f", m1, sd1, m2, sd2, want)
 	if sd2 > 0.85*sd1 {
@@ -363,7 +363,7 @@ func TestNoteSpeedDoubt(t *testing.T) {
 	sd := func(speedSD float64) float64 {
 		o := outingOf(s)
 		o.Ev.NoteSpeedSD = speedSD
-		return stat.StdDev(mustInfer(t, o).Each(func(in Inputs) float64 { return NewFoil(in).At(12, Gravity).FeltShare }), nil)
+		return sdOf(mustInfer(t, o), func(in Inputs) float64 { return NewFoil(in).At(12, Gravity).FeltShare })
 	}
 	if sharp, dull := sd(0), sd(1.5); !(dull > 1.2*sharp) {
 		t.Errorf("σ %.3f with a sure speed, %.3f with one in doubt", sharp, dull)
@@ -379,9 +379,9 @@ func TestStrongWords(t *testing.T) {
 		t.Fatalf("the case is not strong enough: %.2f", share(truth))
 	}
 	s.Feel = []setup.Feel{{Speed: 12, Share: 0.75, SD: 0.10, Said: "strong front"}}
-	word := stat.Mean(mustInfer(t, outingOf(s)).Each(share), nil)
+	word := meanOf(mustInfer(t, outingOf(s)), share)
 	s.Feel[0].Said = "75 % on the front foot"
-	number := stat.Mean(mustInfer(t, outingOf(s)).Each(share), nil)
+	number := meanOf(mustInfer(t, outingOf(s)), share)
 	if !(word > number+0.01) {
 		t.Errorf("the word gives %.3f, the number %.3f", word, number)
 	}

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
 
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
@@ -13,7 +14,7 @@ import (
 
 // A Posterior is what is known of the foil after all the evidence.
 //
-// Every draw is a whole foil with its rider: [NewFoil] of it gives load, felt
+// Every draw is a whole foil with its rider, more or less likely by its weight: [NewFoil] of it gives load, felt
 // share and speed gradient at any speed ([Foil.At], [Foil.Gradient]), for any
 // trim ([Foil.Point] and [Point.With], [Foil.Trend]), and [Inputs.Said] what
 // this rider would note there.
@@ -23,10 +24,10 @@ type Posterior struct {
 	Unknowns  []Unknown   // one per parameter that acts on today's outing
 	Mean      []float64   // MAP, in prior σ from the prior's mean
 	Cov       [][]float64 // Laplace covariance, same scale, Widened included
-	Draws     []Inputs    // whole foils, equally likely; fixed seed
+	Draws     []Inputs    // whole foils
+	Weights   []float64   // of each draw, how likely it is; their mean is one
 	Conflicts []Conflict
 	Widened   float64 // factor by which the covariance was inflated for conflict, 1 = none
-	Effective float64 // share of the importance weights that counts, 1 = the posterior is normal
 	LeftOut   []LeftOut
 
 	problem *problem
@@ -117,6 +118,11 @@ func (post *Posterior) Each(f func(Inputs) float64) []float64 {
 	return v
 }
 
+// Interval is the weighted median and central 90 % of a quantity of every draw.
+func (post *Posterior) Interval(each []float64) interval.Interval {
+	return interval.FromDraws(each, post.Weights)
+}
+
 // Foils are the draws as foils.
 func (post *Posterior) Foils() []Foil {
 	foils := make([]Foil, len(post.Draws))
@@ -160,11 +166,16 @@ func (post *Posterior) ForRider(s *setup.Setup, in Inputs) *Posterior {
 	blank(&q.MAP)
 	for i := range q.Draws {
 		blank(&q.Draws[i])
-		for _, r := range afresh {
-			r.applyTo(&q.Draws[i], r.sd*rng.NormFloat64())
-		}
 	}
+	v := make([]float64, len(q.Draws))
 	for _, r := range afresh {
+		for i := range v {
+			v[i] = rng.NormFloat64()
+		}
+		m, sd := stat.MeanStdDev(v, q.Weights) // with these weights, 0 and 1 but for chance
+		for i := range q.Draws {
+			r.applyTo(&q.Draws[i], r.sd*(v[i]-m)/sd)
+		}
 		k := slices.IndexFunc(q.Unknowns, func(u Unknown) bool { return u.Name == r.name })
 		q.Mean[k] = 0
 		for j := range q.Cov {

@@ -13,7 +13,9 @@ func shareAt(v float64) func(Inputs) float64 {
 	return func(in Inputs) float64 { return NewFoil(in).At(v, Gravity).FrontShare }
 }
 
-func sdOf(p *Posterior, f func(Inputs) float64) float64 { return stat.StdDev(p.Each(f), nil) }
+func meanOf(p *Posterior, f func(Inputs) float64) float64 { return stat.Mean(p.Each(f), p.Weights) }
+
+func sdOf(p *Posterior, f func(Inputs) float64) float64 { return stat.StdDev(p.Each(f), p.Weights) }
 
 // TestNotesShareARider: a hundred notes of one rider tell what feels even to
 // that rider, and of the true share no more than the rider's zero leaves. A
@@ -59,9 +61,9 @@ func TestRiderIsFound(t *testing.T) {
 	p := mustInfer(t, o)
 	zero := p.Each(func(in Inputs) float64 { return in.RiderZero })
 	scale := p.Each(func(in Inputs) float64 { return 1 + in.RiderScale })
-	near(t, "zero", stat.Mean(zero, nil), 0.09, 0.02)
-	near(t, "scale", stat.Mean(scale, nil), 1.4, 0.12)
-	if sd := stat.StdDev(zero, nil); sd > 0.6*zeroSD {
+	near(t, "zero", stat.Mean(zero, p.Weights), 0.09, 0.02)
+	near(t, "scale", stat.Mean(scale, p.Weights), 1.4, 0.12)
+	if sd := stat.StdDev(zero, p.Weights); sd > 0.6*zeroSD {
 		t.Errorf("σ of the zero %.3f", sd)
 	}
 	for _, c := range p.Conflicts {
@@ -95,7 +97,7 @@ func TestNulls(t *testing.T) {
 	}
 	p := mustInfer(t, o)
 	gradient := func(in Inputs) float64 { return NewFoil(in).Gradient(10) }
-	m, sd := stat.MeanStdDev(p.Each(gradient), nil)
+	m, sd := stat.MeanStdDev(p.Each(gradient), p.Weights)
 	before := sdOf(mustInfer(t, withLaw(outingOf(s), truth)), gradient)
 	t.Logf("gradient at 10 m/s %.4f ± %.4f per m/s, truth %.4f, σ %.4f without the marks", m, sd, gradient(truth), before)
 	if math.Abs(m-gradient(truth)) > 2*sd || sd > 0.5*before {
@@ -174,7 +176,7 @@ func TestForRider(t *testing.T) {
 		"scale": {func(in Inputs) float64 { return in.RiderScale }, 0.0, scaleSD},
 		"front": {func(in Inputs) float64 { return in.FrontFoot }, 0.33, 0.015},
 	} {
-		m, sd := stat.MeanStdDev(q.Each(c.of), nil)
+		m, sd := stat.MeanStdDev(q.Each(c.of), q.Weights)
 		near(t, name, m, c.mean, 0.2*c.sd)
 		near(t, "σ of "+name, sd/c.sd, 1, 0.1)
 	}
