@@ -81,8 +81,8 @@ func TestInBrowser(t *testing.T) {
 		b.until(`document.title.includes("trim sheet")`)
 	}
 	b.look("sheet")
-	b.click("nav.read a[href*=with]")
-	b.until(`document.body.innerText.includes("Leave out 1 earlier session")`)
+	b.click("nav.read a[href*=alone]")
+	b.until(`document.body.innerText.includes("Count in 1 earlier session")`)
 	b.Do(chromedp.Navigate(d.url + "/session/2/more"))
 	b.look("more")
 	b.Do(chromedp.Navigate(d.url + "/add"))

@@ -14,7 +14,8 @@ import (
 // options are how one sheet differs from the usual: the query of its address.
 type options struct {
 	Speed, Length, Mass string  // units
-	With                []int64 // earlier sessions taken as evidence
+	With                []int64 // the earlier sessions taken as evidence; none of them: the usual ones
+	Alone               bool    // without the usual ones
 	Low, High, In       string  // the speeds that matter most, as typed, and their unit
 	Other               rider
 	Coordinates         bool
@@ -102,7 +103,7 @@ func optionsFrom(q url.Values, usual words.Units) (options, error) {
 	if _, err := speedRange(o.Low, o.High, o.In); err != nil {
 		return o, err
 	}
-	o.Coordinates = q.Get("coordinates") == "1"
+	o.Coordinates, o.Alone = q.Get("coordinates") == "1", q.Get("alone") == "1"
 	var err error
 	if o.With, err = idList(q["with"]); err == nil && len(o.With) > withMost {
 		err = fmt.Errorf("%d earlier sessions are more than the %d that can be evidence at once", len(o.With), withMost)
@@ -138,6 +139,9 @@ func (o options) query(usual words.Units) string {
 	}
 	for _, id := range o.With {
 		q.Add("with", strconv.FormatInt(id, 10))
+	}
+	if o.Alone && len(o.With) == 0 {
+		q.Set("alone", "1")
 	}
 	if o.Coordinates {
 		q.Set("coordinates", "1")

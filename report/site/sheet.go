@@ -13,6 +13,7 @@ import (
 	"strconv"
 	"time"
 
+	"evenfoot/analysis"
 	"evenfoot/ingest"
 	"evenfoot/report"
 )
@@ -80,30 +81,36 @@ func (s *Site) sheet(w http.ResponseWriter, r *http.Request, ses *session) error
 	}
 	base := fmt.Sprintf("/session/%d", ses.ID)
 	links := []link{{"/", "Library"}, {base + "/more" + o.query(s.units()), "Change or save"}, {base + "/setup", "Correct the setup"}}
-	if n := s.earlierQuery(ses, o); n != nil {
-		links = append(links, link{base + n.query(s.units()), "Add " + count(len(n.With), "earlier session", "earlier sessions") + " as evidence"})
-	} else if with := len(o.With); with > 0 {
-		o.With = nil
-		links = append(links, link{base + o.query(s.units()), "Leave out " + count(with, "earlier session", "earlier sessions")})
+	// The other way with the earlier sessions: without them, or with the usual ones.
+	other, n, way := o, len(p.ids)-1, "Leave out "
+	other.With, other.Alone = nil, true
+	if n == 0 {
+		other.Alone = false
+		usual, err := s.usualEvidence(ses)
+		if err != nil {
+			return err
+		}
+		n, way = len(usual), "Count in "
+	}
+	if n > 0 {
+		links = append(links, link{base + other.query(s.units()), way + count(n, "earlier session", "earlier sessions")})
 	}
 	return s.send(w, r, page, links)
 }
 
-// earlierQuery are the options with the rider's earlier sessions on this foil
-// as evidence; nil when there are none, or some are in use.
-func (s *Site) earlierQuery(ses *session, o options) *options {
-	if len(o.With) > 0 || ses.Setup == nil {
-		return nil
+// usualEvidence are the sessions that count as evidence by themselves: the
+// latest that began before ses, by the same rider on the same foil.
+func (s *Site) usualEvidence(ses *session) ([]*session, error) {
+	set, _, err := ses.parseSetup()
+	if err != nil || set == nil || ses.Start.IsZero() {
+		return nil, err
 	}
-	for _, c := range s.candidates(ses) {
-		if c.ID != ses.ID && c.Rider == ses.Rider && c.when().Before(ses.when()) && len(o.With) < withMost {
-			o.With = append(o.With, c.ID)
-		}
-	}
-	if len(o.With) == 0 {
-		return nil
-	}
-	return &o
+	all, err := s.store.sessions("WHERE rider = ? AND start < ?", ses.Rider, ses.Start.Unix())
+	all = slices.DeleteFunc(all, func(e *session) bool {
+		was, _, err := e.parseSetup()
+		return err != nil || was == nil || !analysis.SameRider(was, set) || evidence(ses, set, e) != nil
+	})
+	return all[:min(len(all), withMost)], err
 }
 
 // candidates are the sessions that may be evidence for ses.
@@ -188,6 +195,15 @@ func (s *Site) more(w http.ResponseWriter, r *http.Request, ses *session) error 
 	v := &view{Title: ses.Title, Session: ses, Options: o, Query: o.query(s.units())}
 	if err != nil {
 		v.Error, v.Query = err.Error(), ""
+	}
+	if err == nil && len(o.With) == 0 && !o.Alone {
+		usual, err := s.usualEvidence(ses)
+		if err != nil {
+			return err
+		}
+		for _, e := range usual {
+			o.With = append(o.With, e.ID)
+		}
 	}
 	for _, c := range s.candidates(ses) {
 		v.Candidates = append(v.Candidates, candidate{c, slices.Contains(o.With, c.ID)})

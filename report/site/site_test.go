@@ -238,8 +238,16 @@ func TestFromUploadToDeletion(t *testing.T) {
 	}
 
 	// Other views of the session.
-	d.must(second, "Add 1 earlier session as evidence")
+	// The earlier one counts by itself, is named, and can be left out.
+	whole := d.must(second, "Leave out 1 earlier session", "counts in")
+	if own := d.must(second+"?alone=1", "Count in 1 earlier session"); strings.Contains(own, "counts in") || own == whole {
+		t.Error("a sheet without the earlier session counts it in")
+	}
 	d.must(second+"?with=1", "Leave out 1 earlier session")
+	d.must(second+"/more", `value="1" checked`)
+	if strings.Contains(d.must(second+"/more?alone=1"), `value="1" checked`) {
+		t.Error("what is left out is ticked")
+	}
 	d.must(second+"?speed=kmh&low=22&high=40&in=kmh", "km/h")
 	d.must(second+"?mass=92&massin=kg&height=190&heightin=cm&level=intermediate&name=Bo%2Cris", "The same foil under", "Bo ris")
 	if strings.Contains(d.must(second), "Place of the first fix") || !strings.Contains(d.must(second+"?coordinates=1"), "Place of the first fix") {

@@ -263,7 +263,7 @@ func (st *store) add(s *session, in []*incoming) (id int64, again bool, err erro
 	}
 	placed, err := st.put(in)
 	if err == nil {
-		err = st.change(func(tx *sql.Tx) error { return insert(tx, s) })
+		err = st.change(func(tx *sql.Tx) error { return errors.Join(unsayLater(tx, s), insert(tx, s)) })
 	}
 	if err != nil {
 		for _, p := range placed {
@@ -317,6 +317,9 @@ func (st *store) correct(s *session, base int) error {
 		if v != base {
 			return errors.New("the setup was changed elsewhere in the meantime; load the page again, so that neither change is lost")
 		}
+		if err := unsayLater(tx, s); err != nil {
+			return err
+		}
 		res, err := tx.Exec("UPDATE session SET title = ?, rider = ?, inputs = ? WHERE id = ?", s.Title, s.Rider, s.inputsHash(), s.ID)
 		if err != nil {
 			return err
@@ -338,7 +341,7 @@ func (st *store) delete(id int64) error {
 	}
 	var alone []string
 	err = st.change(func(tx *sql.Tx) error {
-		if err := execute(tx, "DELETE FROM session WHERE id = ?", id); err != nil {
+		if err := errors.Join(unsayLater(tx, s), execute(tx, "DELETE FROM session WHERE id = ?", id)); err != nil {
 			return err
 		}
 		if err := execute(tx, "DELETE FROM summary WHERE inputs NOT IN (SELECT inputs FROM session)"); err != nil {
@@ -375,6 +378,13 @@ func (st *store) summarise(inputs string, sum *summary) error {
 	}
 	_, err = st.db.Exec("INSERT OR REPLACE INTO summary (inputs, body) SELECT ?1, ?2 WHERE EXISTS (SELECT 1 FROM session WHERE inputs = ?1)", inputs, string(b))
 	return err
+}
+
+// unsayLater lets go of what the list shows of the later sessions of a rider,
+// by the name that s has and had: s counts in them, or did.
+func unsayLater(tx *sql.Tx, s *session) error {
+	return execute(tx, "DELETE FROM summary WHERE inputs IN (SELECT inputs FROM session WHERE start > ?1 AND rider IN (?2, (SELECT rider FROM session WHERE id = ?3)))",
+		unixOrNull(s.Start), s.Rider, s.ID)
 }
 
 // A refusal is an upload that could not be read.

@@ -154,7 +154,10 @@ func (s *Site) library(w http.ResponseWriter, r *http.Request, _ *session) error
 	v.Sessions = all
 	o, err := optionsFrom(nil, s.units())
 	for _, ses := range all {
-		if err == nil && ses.Summary == nil && s.queue.busy(pageKey("sheet", []string{ses.Inputs}, o)) {
+		if err != nil || ses.Summary != nil {
+			continue
+		}
+		if p, err := s.sheetPlan(ses, o); err == nil && s.queue.busy(p.key) {
 			v.Working++
 		}
 	}

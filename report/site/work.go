@@ -72,6 +72,13 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 			return nil, err
 		}
 		earlier = append(earlier, e)
+	}
+	if len(o.With) == 0 && !o.Alone {
+		if earlier, err = s.usualEvidence(ses); err != nil {
+			return nil, err
+		}
+	}
+	for _, e := range earlier {
 		inputs, ids = append(inputs, e.Inputs), append(ids, e.ID)
 	}
 	var other *setup.Setup
@@ -84,10 +91,10 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 		}
 	}
 	p := &plan{key: pageKey("sheet", inputs, o), ids: ids, what: ses.Title}
-	usual := len(o.With) == 0 && o.Low+o.High == "" && other == nil
+	own := o.Low+o.High == "" && other == nil
 	p.make = func(stage func(string)) (*kept, error) {
 		r, err := s.analyse(ses, earlier, o, other, stage)
-		if usual {
+		if own && len(o.With) == 0 && !o.Alone {
 			s.note(ses, r, o.units(), err)
 		}
 		if err != nil {
@@ -97,7 +104,7 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 		page, err := pageOf(func(w io.Writer) error {
 			return report.HTML(w, r, report.Options{Units: o.units(), Coordinates: o.Coordinates, Version: s.cfg.Version, Now: time.Now()})
 		}, func(w io.Writer) error { return report.JSON(w, r, o.units()) })
-		if usual {
+		if own && len(earlier) == 0 {
 			s.lights.put(ses.Inputs, r.Light())
 		}
 		return page, err
