@@ -55,7 +55,7 @@ func Advise(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *Adv
 		EvennessNow: interval.Unknown(), EvennessAfter: interval.Unknown(),
 		GradientNow: interval.Unknown(), GradientAfter: interval.Unknown(),
 		ChanceBetter: interval.Number(math.NaN()), Overshoot: interval.Number(math.NaN()), Verdict: NotEnough,
-		Options: []Option{}, WorthKnowing: []Observation{}, Why: []Reason{},
+		Options: []Option{}, Plan: []Trial{}, WorthKnowing: []Observation{}, Why: []Reason{},
 	}
 	if !t.answerable() {
 		a.Next = Reason{Kind: SaySpeeds}
@@ -67,6 +67,7 @@ func Advise(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *Adv
 	a.Overshoot = interval.Number(t.chanceBelow(gradient, 0))
 	a.Options = t.options()
 	a.WorthKnowing = t.observations()
+	a.Plan = t.plan()
 	t.decide(a)
 	t.allTheWay(a)
 	wholeCard(a)

@@ -58,6 +58,7 @@ type Advice struct {
 	GradientAfter    interval.Interval `json:"gradient_top_after_per_kn"`
 	Overshoot        interval.Number   `json:"chance_overshoot"` // 0..1 that the gradient at the top speed is below zero after the step
 	Options          []Option          `json:"options"`
+	Plan             []Trial           `json:"plan"`          // of the next outing, the most doubt removed per minute first
 	WorthKnowing     []Observation     `json:"worth_knowing"` // the best buy first; without a step to take, what leaves the trim alone comes first
 
 	Next Reason      `json:"-"` // what to do
@@ -162,13 +163,15 @@ type Reason struct {
 
 // What could be found out.
 const (
-	NoteFeel     Kind = "note"          // of feel at Speeds
-	RideCard     Kind = "ride a card"   // once, and note the feel at Speeds
-	FindNulls    Kind = "find nulls"    // the speed that feels even, with the foil at Places
-	MeasureAngle Kind = "measure angle" // of the stabilizer to the wing
-	BalanceBoard Kind = "balance board" // with its foil
-	LevelLogger  Kind = "level logger"  // before the ride, and the wing's angle to the deck
-	LogMotion    Kind = "log motion"    // with a sensor on the board
+	NoteFeel     Kind = "note"            // of feel at Speeds
+	RideCard     Kind = "ride a card"     // once, and note the feel at Speeds
+	CardInOut    Kind = "card in and out" // within one outing, with notes at moments of each
+	NoteMoments  Kind = "note moments"    // at Speeds, with the trim of today
+	FindNulls    Kind = "find nulls"      // the speed that feels even, with the foil at Places
+	MeasureAngle Kind = "measure angle"   // of the stabilizer to the wing
+	BalanceBoard Kind = "balance board"   // with its foil
+	LevelLogger  Kind = "level logger"    // before the ride, and the wing's angle to the deck
+	LogMotion    Kind = "log motion"      // with a sensor on the board
 )
 
 // Observation is one thing worth measuring next and what it would buy.

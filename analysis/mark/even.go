@@ -10,6 +10,10 @@ import (
 	"evenfoot/filter"
 )
 
+// blur is σ of a rider's even from moment to moment, as a share. No source: it
+// was not measured. A sharper rider's even is surer than is said of it.
+const blur = 0.02
+
 // evenSD is 1σ, as a share, of what one place's presses for even have in
 // common beyond their own scatter: a rider's even is not the same all day.
 const evenSD = 0.015
@@ -110,7 +114,7 @@ const (
 
 // null is the speed that the presses of one part call even.
 func null(presses []*Mark, ridden []float64, flow Flow, c trim.Change) trim.Null {
-	n := trim.Null{Change: c, SD: evenSD}
+	n := trim.Null{Change: c}
 	surge := 0.0
 	var v []float64
 	for _, m := range presses {
@@ -121,9 +125,8 @@ func null(presses []*Mark, ridden []float64, flow Flow, c trim.Change) trim.Null
 	if len(ridden) == 0 {
 		ridden = v
 	}
-	mean, sd := evenSpeed(v, histogram(append(ridden, v...)))
-	n.Speed = mean
-	n.SpeedSD = math.Sqrt(sd*sd + flow.SD*flow.SD + surge*surge*reactionSD*reactionSD)
+	speed, off := evenSpeed(v, histogram(append(ridden, v...)))
+	n.Speed, n.SpeedSD, n.SD = speed, math.Hypot(flow.SD, surge*reactionSD), math.Hypot(evenSD, blur*off)
 	return n
 }
 
@@ -144,14 +147,15 @@ func histogram(v []float64) []bin {
 	return out
 }
 
-// evenSpeed is mean and 1σ of V₀ (see the package) by presses at speeds v.
-func evenSpeed(v []float64, ridden []bin) (mean, sd float64) {
+// evenSpeed is the speed at which presses at speeds v tell the load best (see the
+// package), and 1σ of how far off even it is there, in σ of the rider's blur.
+func evenSpeed(v []float64, ridden []bin) (speed, off float64) {
 	low, high := ridden[0].speed-beyond, ridden[len(ridden)-1].speed+beyond
 	total := 0.0
 	for _, b := range ridden {
 		total += b.count
 	}
-	type weighed struct{ at, log float64 }
+	type weighed struct{ at, s, log float64 }
 	var all []weighed
 	top := math.Inf(-1)
 	for at := low; at <= high; at += evenStep {
@@ -166,16 +170,18 @@ func evenSpeed(v []float64, ridden []bin) (mean, sd float64) {
 				shown += b.count * math.Exp(near(b.speed))
 			}
 			log -= float64(len(v)) * math.Log(shown/total)
-			all = append(all, weighed{at, log})
+			all = append(all, weighed{at, s, log})
 			top = max(top, log)
 		}
 	}
-	var w0, w1, w2 float64
-	for _, x := range all {
-		if w := math.Exp(x.log - top); w == w {
-			w0, w1, w2 = w0+w, w1+w*x.at, w2+w*x.at*x.at
+	mean := func(f func(x weighed) float64) float64 {
+		var sum, total float64
+		for _, x := range all {
+			w := math.Exp(x.log - top)
+			sum, total = sum+w*f(x), total+w
 		}
+		return sum / total
 	}
-	mean = w1 / w0
-	return mean, math.Sqrt(max(0, w2/w0-mean*mean))
+	speed = mean(func(x weighed) float64 { return x.at / (x.s * x.s) }) / mean(func(x weighed) float64 { return 1 / (x.s * x.s) })
+	return speed, math.Sqrt(mean(func(x weighed) float64 { return (speed - x.at) * (speed - x.at) / (x.s * x.s) }))
 }

@@ -23,8 +23,10 @@
 //	exp(-(V - V₀)² / 2s²)        s = σ / |d share/dV|
 //
 // so that speeds which were never ridden are not held against V₀, and presses
-// all over the range are what a flat load gives. V₀ and its doubt are the mean
-// and the spread of that likelihood over V₀ and s. Two trims' V₀ with the known
+// all over the range are what a flat load gives. At a speed V the load is off even
+// by σ (V - V₀)/s, whatever its slope; the evidence is that it is even at the
+// speed where the square of that is least in the mean over the likelihood of V₀
+// and s, with that mean as its variance. Two trims' even speeds with the known
 // move between them tell the trend of the load with speed, whatever the rider's
 // zero and scale.
 //

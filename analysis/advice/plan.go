@@ -1,0 +1,229 @@
+package advice
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
+
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
+)
+
+// What a plan asks for, and its trouble in minutes, changes ashore included.
+// Common sense, none is measured.
+const (
+	PlaceMinutes = 12.0 // of riding at each place of the foil, and with each trim
+	EvenPresses  = 6    // presses at each place
+	TrimNotes    = 10   // notes with each trim
+
+	ashore       = 8.0 // to move the foil or change a card
+	perNote      = 0.5 // to write a note down afterwards
+	atASpeed     = 3.0 // to ride at one speed and note it
+	angleMinutes = 30.0
+	boardMinutes = 15.0
+	levelMinutes = 10.0
+	motionSetup  = 30.0 // to fix a logger on the board
+
+	planSpeeds = 5         // at which notes are spread
+	placeGrid  = 5 * mm    // to which places are told
+	inside     = 0.2       // of the range, how far within it the outer even speeds lie
+	worthDoing = 0.97      // ratio of the width after to before
+	leastApart = 5 * mm    // between two places
+	mostTold   = 4         // trials of a plan
+	usualRound = 2 * 1.645 // 90 % width per σ
+)
+
+// A Trial is one thing to do on or before the next outing: what to do, its
+// trouble, and the 90 % width of the best stabilizer angle that it will leave.
+type Trial struct {
+	Observation
+	Minutes interval.Number `json:"minutes"`
+	Each    int             `json:"marks_each"`  // presses or notes at each place or trim, 0 where none are asked for
+	EvenAt  []float64       `json:"even_at_mps"` // speeds at which it should feel even, one a place
+	Now     interval.Number `json:"width_now_deg"`
+	Then    interval.Number `json:"width_after_deg"`
+}
+
+// worth is degrees of width removed per minute.
+func (x *Trial) worth() float64 { return float64(x.Now-x.Then) / float64(x.Minutes) }
+
+// seenOf is what something tells of each draw, with its own σ.
+type seenOf struct {
+	of []float64
+	sd float64
+}
+
+// plan ranks what to do next by the degrees of doubt that it removes per minute
+// of trouble, simulated: every draw tells what it would show, and the best
+// stabilizer angle is regressed on that.
+func (t *task) plan() []Trial {
+	out := []Trial{}
+	if !t.hasBest() {
+		return out
+	}
+	goal := make([]float64, len(t.bestEach))
+	for i, b := range t.bestEach {
+		goal[i] = b.Raise
+	}
+	now := usualRound * stat.StdDev(goal, nil) / deg
+	add := func(x Trial, seen ...seenOf) {
+		x.Now, x.Then = interval.Number(now), interval.Number(usualRound*left(goal, seen)/deg)
+		if float64(x.Then) < worthDoing*now {
+			out = append(out, x)
+		}
+	}
+	if x, seen := t.threePlaces(); len(seen) > 1 {
+		add(x, seen...)
+	}
+	speeds := t.spread()
+	todays := Observation{Kind: NoteMoments, Speeds: speeds}
+	add(Trial{Observation: todays, Minutes: 2 * (PlaceMinutes + TrimNotes*perNote), Each: 2 * TrimNotes}, t.notesAt(speeds, 0, 2*TrimNotes)...)
+	ends := []float64{t.Low, t.mid(), t.Top}
+	add(Trial{Observation: Observation{Kind: NoteFeel, Speeds: ends}, Minutes: 3 * atASpeed, Each: 1}, t.notesAt(ends, 0, len(ends))...)
+	if t.mayShim() {
+		card := t.direction()
+		o := Observation{Kind: CardInOut, Speeds: speeds, Edge: t.edge(card), TakeOut: t.takesOut(card), Mount: t.s.Foil.Stabilizer.Mount, ChangesTrim: true}
+		add(Trial{Observation: o, Minutes: 2*(PlaceMinutes+TrimNotes*perNote) + ashore, Each: TrimNotes},
+			append(t.notesAt(speeds, 0, TrimNotes), t.notesAt(speeds, card, TrimNotes)...)...)
+	}
+	minutes := map[Kind]float64{MeasureAngle: angleMinutes, BalanceBoard: boardMinutes, LevelLogger: levelMinutes, LogMotion: motionSetup}
+	for _, c := range t.candidates() {
+		if m := minutes[c.Kind]; m > 0 {
+			var seen []seenOf
+			for _, o := range c.seen {
+				seen = append(seen, seenOf{t.post.Each(o.Of), o.SD})
+			}
+			add(Trial{Observation: c.Observation, Minutes: interval.Number(m)}, seen...)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Trial) int { return cmp.Compare(b.worth(), a.worth()) })
+	return out[:min(len(out), mostTold)]
+}
+
+// left is σ of the goal once what is seen is known, by linear regression over
+// the draws.
+func left(goal []float64, seen []seenOf) float64 {
+	n := len(seen)
+	shown := mat.NewDense(len(goal), n, nil)
+	with := mat.NewVecDense(n, nil)
+	for k, s := range seen {
+		shown.SetCol(k, s.of)
+		with.SetVec(k, stat.Covariance(goal, s.of, nil))
+	}
+	var cov mat.SymDense
+	stat.CovarianceMatrix(&cov, shown, nil)
+	for k, s := range seen {
+		cov.SetSym(k, k, cov.At(k, k)+s.sd*s.sd)
+	}
+	variance := stat.Variance(goal, nil)
+	var chol mat.Cholesky
+	var by mat.VecDense
+	if !chol.Factorize(&cov) || chol.SolveVecTo(&by, with) != nil {
+		return math.Sqrt(variance)
+	}
+	return math.Sqrt(math.Max(0, variance-mat.Dot(with, &by)))
+}
+
+// spread are speeds over the range.
+func (t *task) spread() []float64 {
+	v := make([]float64, planSpeeds)
+	for i := range v {
+		v[i] = t.Low + (t.Top-t.Low)*(float64(i)+0.5)/planSpeeds
+	}
+	return v
+}
+
+// notesAt is n notes of feel spread over speeds with cards fitted.
+func (t *task) notesAt(speeds []float64, cards float64, n int) []seenOf {
+	var out []seenOf
+	for _, v := range speeds {
+		out = append(out, seenOf{sd: noteSD * math.Sqrt(float64(len(speeds))/float64(n)), of: t.each(cards, 0, func(x *flight, c trim.Change) float64 {
+			p := x.foil.Point(v, trim.Gravity)
+			return x.foil.In.Said(p.With(c).FrontShare)
+		})})
+	}
+	return out
+}
+
+// threePlaces is the speed that feels even with the foil at three places: such
+// that by the most probable foil the even speeds lie low, in the middle and high
+// within the range, no further apart than nullStep, and within the track.
+func (t *task) threePlaces() (Trial, []seenOf) {
+	x := Trial{Observation: Observation{Kind: FindNulls, ChangesTrim: true}, Each: EvenPresses}
+	f := trim.NewFoil(t.post.MAP)
+	within := inside * (t.Top - t.Low)
+	at := func(v float64) float64 { // the share is linear in the place
+		p := f.Point(v, trim.Gravity)
+		felt := func(dx float64) float64 { return p.With(trim.Change{Foil: dx}).FeltShare }
+		return (0.5 - felt(0)) / (felt(0.01) - felt(0)) * 0.01
+	}
+	lo, hi := t.trackReach()
+	mid := clamp(at(t.mid()), lo, hi)
+	for _, v := range []float64{t.Low + within, t.mid(), t.Top - within} {
+		place := placeGrid * math.Round(clamp(clamp(at(v), mid-nullStep, mid+nullStep), lo, hi)/placeGrid)
+		x.Places = append(x.Places, place+0) // not -0
+	}
+	slices.Sort(x.Places)
+	for k := range x.Places[1:] { // a flat load: places that can be told apart
+		if x.Places[k+1]-x.Places[k] < leastApart-mm {
+			x.Places[k+1] = x.Places[k] + leastApart
+		}
+	}
+	x.Places = slices.DeleteFunc(x.Places, func(p float64) bool { return p < lo-slack || p > hi+slack })
+	var seen []seenOf
+	for _, dx := range x.Places {
+		v := t.evenSpeed(&f, dx)
+		x.EvenAt = append(x.EvenAt, v)
+		seen = append(seen, seenOf{sd: nullSD, of: t.each(0, dx, func(y *flight, c trim.Change) float64 {
+			p := y.foil.Point(v, trim.Gravity)
+			return p.With(c).FeltShare
+		})})
+	}
+	n := float64(len(x.Places))
+	x.Minutes = interval.Number(n*PlaceMinutes + (n-1)*ashore)
+	return x, seen
+}
+
+// evenSpeed is the speed of the range at which the load is nearest to even with
+// the foil moved by dx.
+func (t *task) evenSpeed(f *trim.Foil, dx float64) float64 {
+	best, least := t.mid(), math.Inf(1)
+	for _, v := range t.curveSpeeds() {
+		p := f.Point(v, trim.Gravity)
+		if off := math.Abs(p.With(trim.Change{Foil: dx}).FeltShare - 0.5); off < least {
+			best, least = v, off
+		}
+	}
+	return best
+}
+
+// Questions picks up to n of the speeds, m/s, of moments at which to ask for the
+// feel: each in turn the one whose answer would leave the least doubt.
+func Questions(p *trim.Posterior, s *setup.Setup, w SpeedWeights, speeds []float64, n int) (picked []int) {
+	o := objective{w.clean(), GradientWanted(s.Rider.Level)}
+	if len(o.Speed) == 0 || len(p.Draws) == 0 {
+		return nil
+	}
+	goal := p.Derivative(nil, o.bestRaise)
+	var seen []trim.Observable
+	for range n {
+		best, least := -1, math.Inf(1)
+		for i, v := range speeds {
+			if slices.Contains(picked, i) {
+				continue
+			}
+			if d := p.DoubtAfter(goal, append(seen, note(v, trim.Change{}))...); d < least-1e-12 {
+				best, least = i, d
+			}
+		}
+		if best < 0 {
+			break
+		}
+		picked, seen = append(picked, best), append(seen, note(speeds[best], trim.Change{}))
+	}
+	return picked
+}
