@@ -121,6 +121,7 @@ func Run(req Request) (*Result, error) {
 	r.own = seen.side(r.Session.Title, today.Setup, r.Posterior)
 	r.Followed = r.follow(earlier)
 	r.advise(req)
+	r.ask()
 	r.load()
 	r.Finish = finish.Advise(r.Posterior.Base, req.Setup.Foil.Finish, speeds.low, (speeds.low+speeds.high)/2, speeds.high)
 	r.Balance()

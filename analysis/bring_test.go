@@ -8,6 +8,7 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
+	"evenfoot/analysis/interval"
 	"evenfoot/analysis/simulate"
 	"evenfoot/analysis/trim"
 	"evenfoot/filter"
@@ -154,7 +155,7 @@ func TestBring(t *testing.T) {
 				for _, d := range r.Posterior.Draws {
 					each = append(each, advice.Best(d, weightsOf(r), "advanced").Raise/deg)
 				}
-				guess = append(guess, math.Abs(filter.Median(each)-truth))
+				guess = append(guess, math.Abs(interval.FromDraws(each, r.Posterior.Weights).Value-truth))
 				t.Logf("%3d: truth %+.2f°, advice %+.2f° (%+.2f to %+.2f), %d nulls, verdict %s", seed, truth, a.Value, a.Low, a.High, r.Posterior.Count(trim.NullKind), r.Advice.Verdict)
 			}
 			slices.Sort(miss)

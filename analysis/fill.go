@@ -2,7 +2,9 @@ package analysis
 
 import (
 	"math"
+	"slices"
 	"strings"
+	"time"
 
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
@@ -16,7 +18,7 @@ import (
 func newResult(s *setup.Setup) *Result {
 	r := &Result{
 		Schema: Schema, Setup: s,
-		Rides: []Ride{}, Marks: []mark.Mark{}, PitchCurve: []PitchPoint{}, FootLoad: []LoadPoint{}, Forces: []Forces{}, ControlEffort: []EffortPoint{}, Assumptions: []Assumption{},
+		Rides: []Ride{}, Marks: []mark.Mark{}, Questions: []Question{}, PitchCurve: []PitchPoint{}, FootLoad: []LoadPoint{}, Forces: []Forces{}, ControlEffort: []EffortPoint{}, Assumptions: []Assumption{},
 	}
 	nan := interval.Number(math.NaN())
 	r.Session = Session{Duration: nan, GPSHz: nan, IMUHz: nan, ClockOffset: interval.Unknown(), Files: []string{}, Warnings: []Finding{}}
@@ -221,6 +223,54 @@ func (r *Result) advise(req Request) {
 	for _, c := range r.Posterior.Conflicts {
 		r.warn(c)
 	}
+}
+
+// How a moment to ask about must lie, s: in the middle of calm straight flight,
+// and how many are asked about.
+const (
+	askedApart = 60.0
+	askedEdge  = 6.0
+	askedMost  = 5
+	askedFrom  = 60 // moments that are weighed
+)
+
+// ask picks the moments to ask about, where the rider marked none.
+func (r *Result) ask() {
+	for _, m := range r.Marks {
+		if m.Counts() {
+			return
+		}
+	}
+	o := r.seen
+	if o.ride == nil || o.log.Start.IsZero() {
+		return
+	}
+	var all []Question
+	var speeds []float64
+	east, north := o.flow()
+	last := math.Inf(-1)
+	for _, x := range o.ride.Reaches {
+		for at := x.Start + askedEdge; at < x.End-askedEdge; at += askedApart / 4 {
+			ve, vn, _, ok := o.ride.Speed.Mean(at-1.5, at+1.5)
+			if !ok || at-last < askedApart || mark.Whereabouts(o.ride, at) != "" {
+				continue
+			}
+			last = at
+			t := o.log.Start.Add(time.Duration(at) * time.Second).Truncate(time.Second)
+			all = append(all, Question{Time: t, Speed: num(math.Hypot(ve, vn)), Tack: x.Tack})
+			speeds = append(speeds, math.Hypot(ve-east, vn-north))
+		}
+	}
+	if n := len(all); n > askedFrom { // thinned evenly
+		for i := range askedFrom {
+			all[i], speeds[i] = all[i*n/askedFrom], speeds[i*n/askedFrom]
+		}
+		all, speeds = all[:askedFrom], speeds[:askedFrom]
+	}
+	for _, i := range advice.Questions(r.Posterior, r.outing.Setup, r.speeds.weights, speeds, askedMost) {
+		r.Questions = append(r.Questions, all[i])
+	}
+	slices.SortFunc(r.Questions, func(a, b Question) int { return a.Time.Compare(b.Time) })
 }
 
 func mount(m align.Mount) *Mount {

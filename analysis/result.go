@@ -26,7 +26,8 @@ type Result struct {
 	Mount         *Mount             `json:"mount"`
 	Rides         []Ride             `json:"rides"`
 	Totals        Totals             `json:"totals"`
-	Marks         []mark.Mark        `json:"marks"` // what the rider marked, in order of time
+	Marks         []mark.Mark        `json:"marks"`     // what the rider marked, in order of time
+	Questions     []Question         `json:"questions"` // about moments whose feel would narrow the answer most, where nothing was marked
 	BestSpeeds    BestSpeeds         `json:"best_speeds"`
 	WaterFlow     *WaterFlow         `json:"water_flow"`
 	PitchLaw      *PitchLaw          `json:"pitch_law"`
@@ -171,6 +172,13 @@ type Assumption struct {
 	ShimDegPerSigma      interval.Number `json:"shim_deg_per_sigma"`
 	ShimDegPerSigmaAfter interval.Number `json:"shim_deg_per_sigma_after"`
 	Default              bool            `json:"default"` // the setup did not give it
+}
+
+// A Question is a moment of the log to ask the rider about.
+type Question struct {
+	Time  time.Time       `json:"time"`
+	Speed interval.Number `json:"speed_mps"` // over ground, as the rider saw it
+	Tack  string          `json:"tack"`
 }
 
 // SpeedBin is the foiling time spent at speeds [Low, High) m/s.

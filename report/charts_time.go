@@ -7,6 +7,7 @@ import (
 	"math"
 	"strings"
 
+	"evenfoot/analysis/mark"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
 )
@@ -291,7 +292,17 @@ func (b *builder) marks(yr chart.Range) []chart.Layer {
 			falls = append(falls, chart.XY{X: e.Time, Y: yr.Lo + 0.05*(yr.Hi-yr.Lo)})
 		}
 	}
-	return []chart.Layer{chart.Dots{Points: turns, Ink: "turn", Size: 5}, chart.Dots{Points: falls, Ink: "touch", Shape: chart.Cross, Size: 7}}
+	return []chart.Layer{chart.Dots{Points: b.marked(func(m mark.Mark) chart.XY { return chart.XY{X: float64(m.At), Y: b.u.SpeedValue(float64(m.Speed))} }), Ink: "text", Size: 7}, chart.Dots{Points: turns, Ink: "turn", Size: 5}, chart.Dots{Points: falls, Ink: "touch", Shape: chart.Cross, Size: 7}}
+}
+
+// marked are the marks that count, placed.
+func (b *builder) marked(at func(mark.Mark) chart.XY) (out []chart.XY) {
+	for _, m := range b.r.Marks {
+		if m.Counts() {
+			out = append(out, at(m))
+		}
+	}
+	return out
 }
 
 func (b *builder) timelineSays() string {

@@ -1,11 +1,13 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
 
 	"evenfoot/analysis/advice"
+	"evenfoot/analysis/mark"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
 )
@@ -61,6 +63,10 @@ func (b *builder) track() *figure {
 				p.Layers = append(p.Layers, chart.Line{Points: l, Ink: inks[i], Width: float64(min(i, 1) + 1)})
 			}
 		}
+		p.Layers = append(p.Layers, chart.Dots{Points: b.marked(func(m mark.Mark) chart.XY {
+			k, _ := slices.BinarySearchFunc(pos, float64(m.At), func(p place, t float64) int { return cmp.Compare(p.time, t) })
+			return pos[min(k, len(pos)-1)].at
+		}), Ink: "text", Size: 7})
 		p.Layers = append(p.Layers, chart.Dots{Points: []chart.XY{ps[0].at}, Ink: "text", Size: 7}, chart.Note{At: ps[0].at, DX: 7, DY: 7, Text: "start", Ink: "text"})
 		return []*chart.Panel{p}
 	})
@@ -70,6 +76,7 @@ func (b *builder) track() *figure {
 // A place is one fix, as a point of the track.
 type place struct {
 	at     chart.XY // m east, north of the start
+	time   float64  // s
 	broken bool     // a gap before this one
 	class  int      // index into wayInks
 }
@@ -100,7 +107,7 @@ func (b *builder) positions() []place {
 		if len(out) == 0 {
 			lat0, lon0 = g.Lat[i], g.Lon[i]
 		}
-		p := place{broken: t-last > gap}
+		p := place{time: t, broken: t-last > gap}
 		p.at = chart.XY{X: math.Remainder(g.Lon[i]-lon0, 360) * metresPerDeg * math.Cos(lat0/radian), Y: (g.Lat[i] - lat0) * metresPerDeg}
 		last = t
 		for len(rides) > 0 && rides[0].End < t {

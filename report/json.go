@@ -65,12 +65,20 @@ type adviceJSON struct {
 	*advice.Advice
 	Cautions     []string          `json:"cautions"`
 	WorthKnowing []observationJSON `json:"worth_knowing"`
+	Plan         []trialJSON       `json:"plan"`
 	Why          []findingJSON     `json:"why"`
 }
 
 type observationJSON struct {
 	What string `json:"what"`
 	advice.Observation
+}
+
+type trialJSON struct {
+	What  string   `json:"what"`
+	How   []string `json:"how"`
+	Tells string   `json:"tells"`
+	advice.Trial
 }
 
 type otherJSON struct {
@@ -130,7 +138,14 @@ func adviceOf(r *analysis.Result, u words.Units) *adviceJSON {
 	}
 	w := words.For(r, u)
 	j := &adviceJSON{NextStep: plainSpaces(w.Next), Advice: a, Cautions: append([]string{plainSpaces(w.Mind)}, words.Cautions...),
-		WorthKnowing: []observationJSON{}, Why: reasons(a.Why, r, u)}
+		WorthKnowing: []observationJSON{}, Plan: []trialJSON{}, Why: reasons(a.Why, r, u)}
+	for i, x := range w.Plan.Trials {
+		t := trialJSON{plainSpaces(x.Do), []string{}, plainSpaces(x.Tells), a.Plan[i]}
+		for _, how := range x.How {
+			t.How = append(t.How, plainSpaces(how))
+		}
+		j.Plan = append(j.Plan, t)
+	}
 	for _, o := range a.WorthKnowing {
 		j.WorthKnowing = append(j.WorthKnowing, observationJSON{plainSpaces(u.Observation(o)), o})
 	}

@@ -22,6 +22,8 @@ type page struct {
 	Setup     []given
 	Inputs    *table // assumptions, before and after
 	Flow      string
+	Marks     *table // what became of each
+	MarkLines string // of the setup, to correct them
 	Files     []fileFacts
 	Sensors   facts
 	Warnings  []string
@@ -77,6 +79,7 @@ func newPage(r *analysis.Result, o Options) *page {
 	p.Setup = setupLines(r.Setup, u)
 	p.Inputs = inputsTable(r)
 	p.Flow = flowSays(r, u)
+	p.Marks, p.MarkLines = marksTable(r, u), words.MarkLines(r.Marks)
 	p.Files = fileLines(r)
 	p.Sensors = sensorLines(r)
 	for i, w := range r.Session.Warnings {
@@ -170,6 +173,19 @@ func inputsTable(r *analysis.Result) *table {
 			d = 3
 		}
 		t.add(math.NaN(), words.Clean(a.Name), words.Clean(a.Unit), words.Between(a.Prior, 1, d), words.Between(a.Posterior, 1, d), words.Fixed(float64(a.ShimDegPerSigma), 2), words.Choose(a.Default, "assumed", "setup"))
+	}
+	return t
+}
+
+// marksTable lists the marks and what became of each; nil without any.
+func marksTable(r *analysis.Result, u words.Units) *table {
+	if len(r.Marks) == 0 {
+		return nil
+	}
+	t := &table{Caption: "Moments that you marked, and what became of them", Head: []string{"when", "what", "taken as"}}
+	for _, m := range r.Marks {
+		when, what, became := u.Mark(m)
+		t.add(math.NaN(), when, what, became)
 	}
 	return t
 }

@@ -64,14 +64,41 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 		}
 		t.row(words.Choose(i == 0, "Why", ""), l, words.Choose(i == 0, useful, spare))
 	}
-	if len(x.Buys) > 0 {
-		t.row("To be surer", x.Buys[0], spare)
+	if p := x.Plan.Trials; len(p) > 0 {
+		t.row("To be surer", p[0].Do+" "+p[0].Tells+" evenfoot plan says how.", spare)
 	}
 	t.row("Ridden", ridden(r, u), useful)
 	if n := len(r.Session.Warnings); n > 0 {
 		t.row("Warnings", words.UpperFirst(words.Plural(n, "warning", "warnings"))+"; the page lists them.", vital)
 	}
 	_, err := io.WriteString(w, t.String())
+	return err
+}
+
+// PlanText writes the next outing, to be taken to the water.
+func PlanText(w io.Writer, r *analysis.Result, o TextOptions) error {
+	t := newTextPage(o)
+	p := words.PlanFor(r, o.Units.OrDefault())
+	t.head("The next outing: " + words.Title(r))
+	if len(p.Trials) == 0 {
+		t.row("", "Nothing that could be marked or measured would narrow the answer.", vital)
+	}
+	for i, x := range p.Trials {
+		t.row(words.Choose(i == 0, "Best", "Or"), x.Do+" "+x.Tells, vital)
+		for _, how := range x.How {
+			t.row("", how, vital)
+		}
+	}
+	for i, m := range p.Mind {
+		t.row(words.Choose(i == 0, "Mind", ""), m, vital)
+	}
+	for i, q := range p.Ask {
+		t.row(words.Choose(i == 0, "Remember?", ""), q, vital)
+	}
+	if len(p.Ask) > 0 {
+		t.row("", "Write what you remember into the setup: [[mark]] with at = the time and front = the feel.", vital)
+	}
+	_, err := io.WriteString(w, t.all())
 	return err
 }
 
@@ -243,12 +270,18 @@ func withoutLast(s string) string {
 
 func (t *textPage) String() string {
 	t.fit(textLines)
+	out := strings.SplitAfter(t.all(), "\n")
+	if len(out)-1 > textLines {
+		out = append(out[:textLines-1], strings.Repeat(" ", labelWidth)+"... the page says the rest.\n")
+	}
+	return strings.Join(out, "")
+}
+
+// all is every line.
+func (t *textPage) all() string {
 	var out []string
 	for i := range t.rows {
 		out = append(out, t.layout(i)...)
-	}
-	if len(out) > textLines {
-		out = append(out[:textLines-1], strings.Repeat(" ", labelWidth)+"... the page says the rest.")
 	}
 	return strings.Join(out, "\n") + "\n"
 }

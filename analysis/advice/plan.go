@@ -31,9 +31,10 @@ const (
 	planSpeeds = 5         // at which notes are spread
 	placeGrid  = 5 * mm    // to which places are told
 	inside     = 0.2       // of the range, how far within it the outer even speeds lie
-	worthDoing = 0.97      // ratio of the width after to before
+	worthDoing = 0.93      // ratio of the width after to before
 	leastApart = 5 * mm    // between two places
-	mostTold   = 4         // trials of a plan
+	evenEnough = 0.03      // share off even, within which a place has an even speed
+	mostTold   = 5         // trials of a plan
 	usualRound = 2 * 1.645 // 90 % width per σ
 )
 
@@ -69,9 +70,10 @@ func (t *task) plan() []Trial {
 	for i, b := range t.bestEach {
 		goal[i] = b.Raise
 	}
-	now := usualRound * stat.StdDev(goal, nil) / deg
+	now := usualRound * stat.StdDev(goal, t.post.Weights) / deg
 	add := func(x Trial, seen ...seenOf) {
-		x.Now, x.Then = interval.Number(now), interval.Number(usualRound*left(goal, seen)/deg)
+		x.ShimSDNow, x.ShimSD = interval.Number(now/usualRound), interval.Number(left(goal, t.post.Weights, seen)/deg)
+		x.Now, x.Then = interval.Number(now), interval.Number(usualRound*left(goal, t.post.Weights, seen)/deg)
 		if float64(x.Then) < worthDoing*now {
 			out = append(out, x)
 		}
@@ -106,20 +108,20 @@ func (t *task) plan() []Trial {
 
 // left is σ of the goal once what is seen is known, by linear regression over
 // the draws.
-func left(goal []float64, seen []seenOf) float64 {
+func left(goal, weights []float64, seen []seenOf) float64 {
 	n := len(seen)
 	shown := mat.NewDense(len(goal), n, nil)
 	with := mat.NewVecDense(n, nil)
 	for k, s := range seen {
 		shown.SetCol(k, s.of)
-		with.SetVec(k, stat.Covariance(goal, s.of, nil))
+		with.SetVec(k, stat.Covariance(goal, s.of, weights))
 	}
 	var cov mat.SymDense
-	stat.CovarianceMatrix(&cov, shown, nil)
+	stat.CovarianceMatrix(&cov, shown, weights)
 	for k, s := range seen {
 		cov.SetSym(k, k, cov.At(k, k)+s.sd*s.sd)
 	}
-	variance := stat.Variance(goal, nil)
+	variance := stat.Variance(goal, weights)
 	var chol mat.Cholesky
 	var by mat.VecDense
 	if !chol.Factorize(&cov) || chol.SolveVecTo(&by, with) != nil {
@@ -175,30 +177,35 @@ func (t *task) threePlaces() (Trial, []seenOf) {
 	}
 	x.Places = slices.DeleteFunc(x.Places, func(p float64) bool { return p < lo-slack || p > hi+slack })
 	var seen []seenOf
+	var places []float64
 	for _, dx := range x.Places {
-		v := t.evenSpeed(&f, dx)
-		x.EvenAt = append(x.EvenAt, v)
+		v, off := t.evenSpeed(&f, dx)
+		if off > evenEnough {
+			continue
+		}
+		places, x.EvenAt = append(places, dx), append(x.EvenAt, v)
 		seen = append(seen, seenOf{sd: nullSD, of: t.each(0, dx, func(y *flight, c trim.Change) float64 {
 			p := y.foil.Point(v, trim.Gravity)
 			return p.With(c).FeltShare
 		})})
 	}
-	n := float64(len(x.Places))
+	x.Places = places
+	n := float64(len(places))
 	x.Minutes = interval.Number(n*PlaceMinutes + (n-1)*ashore)
 	return x, seen
 }
 
 // evenSpeed is the speed of the range at which the load is nearest to even with
 // the foil moved by dx.
-func (t *task) evenSpeed(f *trim.Foil, dx float64) float64 {
-	best, least := t.mid(), math.Inf(1)
+func (t *task) evenSpeed(f *trim.Foil, dx float64) (best, least float64) {
+	best, least = t.mid(), math.Inf(1)
 	for _, v := range t.curveSpeeds() {
 		p := f.Point(v, trim.Gravity)
 		if off := math.Abs(p.With(trim.Change{Foil: dx}).FeltShare - 0.5); off < least {
 			best, least = v, off
 		}
 	}
-	return best
+	return best, least
 }
 
 // Questions picks up to n of the speeds, m/s, of moments at which to ask for the

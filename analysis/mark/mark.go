@@ -136,7 +136,7 @@ func (k *Mark) place(r *ride.Session, m *align.Motion) {
 	}
 	at := (from + to) / 2
 	k.Speed, k.Load = interval.Number(math.NaN()), interval.Number(math.NaN())
-	k.Why = whereabouts(r, at)
+	k.Why = Whereabouts(r, at)
 	for _, reach := range r.Reaches {
 		if at >= reach.Start && at <= reach.End {
 			k.Tack = reach.Tack
@@ -151,8 +151,8 @@ func (k *Mark) place(r *ride.Session, m *align.Motion) {
 	}
 }
 
-// whereabouts is why a moment cannot tell the load, "" where it can.
-func whereabouts(r *ride.Session, at float64) Why {
+// Whereabouts is why a moment cannot tell the load, "" where it can.
+func Whereabouts(r *ride.Session, at float64) Why {
 	for _, e := range r.Events {
 		if math.Abs(e.Time-at) < nearTouch {
 			return NearTouch

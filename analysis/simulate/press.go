@@ -22,7 +22,7 @@ type Presser struct {
 
 // UsualPresser is a rider who is told to press when the load feels even.
 func UsualPresser() Presser {
-	return Presser{Blur: 0.015, Drift: 0.01, Reaction: [2]float64{0.3, 1.1}, Each: [2]int{4, 8}, Apart: 25}
+	return Presser{Blur: 0.01, Drift: 0.01, Reaction: [2]float64{0.3, 1.1}, Each: [2]int{4, 8}, Apart: 25}
 }
 
 // feltStep is how often riders look at what they feel, s, and feltOver what

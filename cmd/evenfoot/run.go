@@ -57,7 +57,7 @@ Start with  evenfoot demo  or with  evenfoot setup > setup.toml`,
 	cobra.AddTemplateFunc("narrow", func(f *pflag.FlagSet) string { return f.FlagUsagesWrapped(columns) })
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), "Flags.FlagUsages", "Flags | narrow"))
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
-	root.AddCommand(reportCommand(c), compareCommand(c), demoCommand(c), exportCommand(c),
+	root.AddCommand(reportCommand(c), planCommand(c), compareCommand(c), demoCommand(c), exportCommand(c),
 		inspectCommand(c), setupCommand(c), serveCommand(c), versionCommand(c))
 	for _, cmd := range root.Commands() {
 		cmd.Args = usageArgs(cmd.Args)

@@ -25,7 +25,7 @@ type Answer struct {
 	Mind     string   // the one caution that matters now
 	Evidence string   // earlier sessions that count here
 	Limits   []string // reasons and limits from the advice
-	Buys     []string // what one more observation would buy
+	Plan     Plan     // of the next outing
 }
 
 // A Step is one thing to do.
@@ -58,11 +58,7 @@ func For(r *analysis.Result, u Units) Answer {
 		w.Limits = append(w.Limits, Sentence(u.Reason(why, r)))
 	}
 	w.Carried = carriedBy(r)
-	for _, o := range a.WorthKnowing {
-		if s := u.buys(r, o); s != "" {
-			w.Buys = append(w.Buys, s)
-		}
-	}
+	w.Plan = PlanFor(r, u)
 	next := u.Reason(a.Next, r)
 	switch a.Verdict {
 	case advice.Change:
@@ -198,7 +194,7 @@ func (w *Answer) findOut(r *analysis.Result, u Units, next string) {
 	for _, o := range a.WorthKnowing {
 		switch {
 		case o.ChangesTrim && try == "":
-			try, test = u.tryOut(r, o), o
+			try, test = u.tryOut(o), o
 		case !o.ChangesTrim && o.Kind != advice.NoteFeel && measure == "":
 			measure = u.Observation(o)
 		}

@@ -131,14 +131,11 @@ func noted(r *analysis.Result, speeds []float64) bool {
 	})
 }
 
-// tryOut words a run on another trim as what it is: the advised card itself,
-// or an experiment that is undone.
-func (u Units) tryOut(r *analysis.Result, o advice.Observation) string {
-	switch a := r.Advice; {
+// tryOut words a run on another trim as what it is: an experiment that is undone.
+func (u Units) tryOut(o advice.Observation) string {
+	switch {
 	case o.Kind != advice.RideCard:
 		return "As an experiment: " + LowerFirst(u.Observation(o)) + ", then put it back as it was"
-	case a.Verdict == advice.Change && a.Cards != 0:
-		return fmt.Sprintf("Ride with the advised card %s (this one, not a second) and note the feel at %s", Choose(o.TakeOut, "out", "in"), u.speeds(o.Speeds))
 	case o.TakeOut:
 		return fmt.Sprintf("As an experiment, ride once with one card less %s, note the feel at %s, and put the card back", placeAt(o.Mount, o.Edge), u.speeds(o.Speeds))
 	}
@@ -151,19 +148,6 @@ func (u Units) testFeels(o advice.Observation) string {
 		return ""
 	}
 	return fmt.Sprintf(" At %s the front foot would carry about %s instead of %s.", u.SpeedText(o.Speeds[len(o.Speeds)-1]), Percent(o.Then.Value), Percent(o.Now.Value))
-}
-
-// buys is what one observation would do for the doubt, "" for next to nothing.
-func (u Units) buys(r *analysis.Result, o advice.Observation) string {
-	now, then := float64(o.ShimSDNow), float64(o.ShimSD)
-	if !Finite(now) || !Finite(then) || then > hardlyNarrower*now {
-		return ""
-	}
-	what := u.Observation(o)
-	if o.ChangesTrim {
-		what = u.tryOut(r, o)
-	}
-	return fmt.Sprintf("%s: the doubt of the best stabilizer angle shrinks by %s.", what, Percent(1-then/now))
 }
 
 // notesOf are the speeds at which notes of feel are worth having, m/s, slow to fast.
