@@ -25,10 +25,10 @@ func trying() simulate.Scenario {
 }
 
 func TestPitchInFlight(t *testing.T) {
+	rough5 := simulate.Rough()
+	rough5.GPSRate = 5
 	five := trying()
 	five.GPSRate = 5
-	kite, beginner := simulate.Kite(), simulate.Beginner()
-	kite.IMURate, beginner.IMURate, five.IMURate = 50, 50, 50
 	rows := []struct {
 		name           string
 		sc             simulate.Scenario
@@ -38,12 +38,11 @@ func TestPitchInFlight(t *testing.T) {
 		{"5 Hz GPS", five, 0.4, 0.15},
 		{"1 Hz GPS, twice the vibration", simulate.Rough(), 0.4, 0.2},
 		{"default", simulate.Default(), 0.4, 0.15},
-		{"kite", kite, 0.4, 0.15},
-		{"beginner", beginner, 0.4, 0.2},
+		{"kite", simulate.Kite(), 0.4, 0.15},
+		{"beginner", simulate.Beginner(), 0.4, 0.2},
 	}
 	for _, r := range rows {
 		t.Run(r.name, func(t *testing.T) {
-			t.Parallel()
 			sc := r.sc
 			m, s := boardOf(t, sc)
 			alone, err := align.NewPair(samplesOf(s), nil).Board(align.Options{})

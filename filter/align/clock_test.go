@@ -37,7 +37,7 @@ func TestClockFindsOffsetAndDrift(t *testing.T) {
 			if r.change != nil {
 				r.change(&sc)
 			}
-			sc.ClockOffset, sc.DriftPPM, sc.IMURate = r.offset, r.drift, 50
+			sc.ClockOffset, sc.DriftPPM = r.offset, r.drift
 			s := simulate.Run(sc)
 			c := clockOf(samplesOf(s), aidOf(s), align.ClockParams{})
 			if !c.OK {

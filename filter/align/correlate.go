@@ -16,8 +16,7 @@ const (
 	minLead    = 8.0  // log likelihood over the next best offset
 	maxSecond  = 0.75 // of the best score, the next best may reach
 	apart      = 8.0  // s from the best, where the next best may lie
-	minCorr    = 0.35
-	tooFast    = 1.5 // rad/s and, times 4, m/s²: what no board does, clipped
+	tooFast    = 1.5  // rad/s and, times 4, m/s²: what no board does, clipped
 )
 
 // coarseClock finds the lag (IMU minus GPS, s) at which yaw and course rate,
@@ -44,11 +43,16 @@ func (p *Pair) coarseClock(par ClockParams, hand float64) (lag, corr float64, wh
 	}
 	var scores []lagScore
 	if b.hasGyr {
-		scores = correlate(rate, yaw, false, nil)
+		scores = correlate(rate, yaw, coarse, false, nil)
 	}
-	scores = correlate(accel, acc, true, scores)
+	scores = correlate(accel, acc, coarse, true, scores)
 	// A shift of the grids against each other is a lag: imu = gps + lag.
 	lagOf := func(k int) float64 { return imu0 - gps0 + float64(k-(len(rate)-1))*coarseStep }
+	return single(scores, lagOf, coarse, par)
+}
+
+// single is the lag that stands out among scores.
+func single(scores []lagScore, lagOf func(k int) float64, g grid, par ClockParams) (lag, corr float64, why Finding) {
 	top := func(allowed func(k int) bool) int {
 		best := -1
 		for k := range scores {
@@ -63,9 +67,9 @@ func (p *Pair) coarseClock(par ClockParams, hand float64) (lag, corr float64, wh
 	if best < 0 {
 		return 0, 0, Finding{Kind: NeverTogether, Offset: par.MaxOffset, Needed: minOverlap}
 	}
-	second := top(func(k int) bool { return math.Abs(float64(k-best))*coarseStep > apart })
+	second := top(func(k int) bool { return math.Abs(float64(k-best))*g.step > apart })
 	lag, corr = lagOf(best), scores[best].corr
-	if scores[best].score < minScore || corr < minCorr {
+	if scores[best].score < minScore || corr < g.minCorr {
 		return lag, corr, Finding{Kind: MotionDiffers, Offset: lag, Correlation: corr}
 	}
 	if second >= 0 {
@@ -81,8 +85,13 @@ func clip(x, limit float64) float64 { return max(-limit, min(limit, x)) }
 // onGrid averages values, clipped, onto cells of coarseStep from the first's
 // time; NaN where none fall.
 func onGrid(v []float64, at func(int) float64, limit float64) []float64 {
+	return inCells(v, at, limit, coarseStep)
+}
+
+// inCells is onGrid with cells of step s.
+func inCells(v []float64, at func(int) float64, limit, step float64) []float64 {
 	t0 := at(0)
-	n := int((at(len(v)-1)-t0)/coarseStep) + 1
+	n := int((at(len(v)-1)-t0)/step) + 1
 	sum, cnt := make([]float64, n), make([]float64, n)
 	for i, x := range v {
 		if x == x {
@@ -133,16 +142,22 @@ type lagScore struct {
 	overlap float64 // s
 }
 
-// correlationTime is about how long turns and accelerations hold, s: one
-// independent look each.
-const correlationTime = 4.0
+// A grid is what series are compared on.
+type grid struct {
+	step    float64 // s
+	hold    float64 // s, about how long what they show holds: one independent look each
+	minCorr float64
+}
+
+// coarse is for turns and accelerations.
+var coarse = grid{coarseStep, 4, 0.35}
 
 // correlate scores every lag of b against a; NaN cells are left out of the
 // sums, so that holes do not count (masked normalised cross-correlation,
 // D. Padfield, IEEE Trans. Image Process. 21(5):2706, 2012). Entry k is b
 // shifted by k-(len(a)-1) cells. oneSided ignores negative correlation.
 // Scores are added to prior, which may be nil.
-func correlate(a, b []float64, oneSided bool, prior []lagScore) []lagScore {
+func correlate(a, b []float64, g grid, oneSided bool, prior []lagScore) []lagScore {
 	n := len(a) + len(b) - 1
 	size := 1 << bits.Len(uint(n-1))
 	fft := fourier.NewFFT(size)
@@ -188,12 +203,12 @@ func correlate(a, b []float64, oneSided bool, prior []lagScore) []lagScore {
 			continue
 		}
 		r := cov / math.Sqrt(va*vb)
-		out[k].overlap = max(out[k].overlap, m*coarseStep)
+		out[k].overlap = max(out[k].overlap, m*g.step)
 		if oneSided && r < 0 {
 			continue
 		}
 		r = min(math.Abs(r), 0.999)
-		looks := max(m*coarseStep/correlationTime-3, 0)
+		looks := max(m*g.step/g.hold-3, 0)
 		out[k].score -= 0.5 * looks * math.Log(1-r*r)
 		out[k].corr = max(out[k].corr, r)
 	}
