@@ -117,6 +117,8 @@ func Run(req Request) (*Result, error) {
 		return nil, err
 	}
 
+	r.direction(today, evidence)
+
 	req.Progress("weighing the options")
 	r.own = seen.side(r.Session.Title, today.Setup, r.Posterior)
 	r.Followed = r.follow(earlier)

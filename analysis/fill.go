@@ -59,6 +59,7 @@ func (o *observation) describe(r *Result) {
 		r.warn(o.ashore()...)
 	}
 	o.describeLaw(r)
+	o.describeForces(r)
 }
 
 func (o *observation) describeSession(s *Session) {

@@ -42,6 +42,9 @@ func throughFiles(t testing.TB, s *simulate.Session, fit bool) *ingest.Log {
 			save("watch.gpx", func(w io.Writer) error { return write.GPX(w, s.GPSLog) }),
 			save("logger.csv", func(w io.Writer) error { return write.CSV(w, s.IMULog) }))
 	}
+	if s.DeckLog != nil {
+		paths = append(paths, save("feet.csv", func(w io.Writer) error { return write.CSV(w, s.DeckLog) }))
+	}
 	var logs []*ingest.Log
 	for _, p := range paths {
 		l, err := ingest.Open(p, ingest.Options{})

@@ -29,8 +29,10 @@ type observation struct {
 	effort   []pitchlaw.Effort
 	parts    []mark.Part
 	marks    []mark.Mark
-	misfit   error       // a change of the setup that the log cannot hold
-	given    *[2]float64 // m/s east and north, the current that the setup states; nil when it does not
+	forces   []*FootForces // one a deck of the log
+	measured trim.Evidence // what they tell
+	misfit   error         // a change of the setup that the log cannot hold
+	given    *[2]float64   // m/s east and north, the current that the setup states; nil when it does not
 	warnings []Finding
 	sound    *attitude.Samples // the IMU's samples once they were looked through
 }
@@ -64,10 +66,12 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	progress("fitting the pitch law")
 	p := lawParams(s, o.motion)
 	windows := o.asAtStart(pitchlaw.MakeWindows(o.motion, o.ride), s)
+	o.tieDecks()
 	m := o.motion // what the page draws stays
 	m.PitchSE, m.Normal, m.PitchRate, m.YawRate, m.Up = nil, nil, nil, nil, nil
 	o.law = pitchlaw.Estimate(windows, p)
 	o.effort = pitchlaw.ControlEffort(o.law.Windows)
+	o.readDecks(s)
 	return o
 }
 
@@ -274,7 +278,8 @@ func statedFlow(s *setup.Setup) *[2]float64 {
 // evidence is what the log tells the inference. A rider notes feel at speeds
 // over ground, on any heading: the current is the doubt of those speeds.
 func (o *observation) evidence() trim.Evidence {
-	e := trim.Evidence{NoteSpeedSD: math.Hypot(o.flow())}
+	e := o.measured
+	e.NoteSpeedSD = math.Hypot(o.flow())
 	if o.ride != nil {
 		e.Nulls, e.Moments = mark.Evidence(o.marks, o.parts, o.ride, o.waterFlow())
 	}

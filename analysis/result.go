@@ -40,6 +40,7 @@ type Result struct {
 	Finish        *finish.Finish     `json:"finish"`
 	Followed      *Followed          `json:"followed"` // null unless the last step was the advised one
 	Rider         *Rider             `json:"rider"`
+	FootForces    *FootForces        `json:"foot_forces"` // null without
 	Assumptions   []Assumption       `json:"assumptions"`
 
 	// For the page; not part of the contract.

@@ -82,6 +82,7 @@ func (b *builder) share() *figure {
 		f.Legend = append(f.Legend, legend{"dots", "best", "all the way to the best trim"})
 		cols = append(cols, column{"best trim, %", func(p analysis.LoadPoint) string { return words.Share(shareOf(best.Curve, float64(p.Speed))) }})
 	}
+	lines = append(lines, b.measured(f)...)
 	top := &chart.Panel{YLabel: "front share, %", XLabel: b.speedLabel(), X: b.speedRange(), Height: 3.2,
 		Layers: slices.Concat(bands, []chart.Layer{chart.Rule{At: 50, Ink: "even"}}, lines)}
 	panels := []*chart.Panel{top}
@@ -95,6 +96,22 @@ func (b *builder) share() *figure {
 	f.draw(tall(1.12), func(bool) []*chart.Panel { return panels })
 	f.Table = b.loadTable("Front foot's share of the load", cols)
 	return f
+}
+
+// measured are the shares that foot forces show, with their 90 % intervals.
+func (b *builder) measured(f *figure) (out []chart.Layer) {
+	if b.r.FootForces == nil || len(b.r.FootForces.Shares) == 0 {
+		return nil
+	}
+	dots := chart.Dots{Ink: "stbd", Size: 6}
+	for _, s := range b.r.FootForces.Shares {
+		x := b.u.SpeedValue(float64(s.Speed))
+		share := percent(s.Front)
+		dots.Points = append(dots.Points, chart.XY{X: x, Y: share.Value})
+		out = append(out, chart.Line{Points: []chart.XY{{X: x, Y: share.Low}, {X: x, Y: share.High}}, Ink: "stbd", Width: 1.5})
+	}
+	f.Legend = append(f.Legend, legend{"dot", "stbd", "measured under the feet"})
+	return append(out, dots)
 }
 
 // bestOption is the trim to which the steps lead, nil for none.

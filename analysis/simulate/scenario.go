@@ -126,6 +126,7 @@ type Scenario struct {
 	GPSGaps      []ingest.Span // fixes lost [none]
 	GPSSpikes    int           // wild fixes, flagged as a reader would [0]
 
+	Feet Feet // insoles and mast [none]
 	Gear Gear // what the rider writes down
 }
 

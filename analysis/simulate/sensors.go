@@ -101,7 +101,6 @@ func (m *motion) imu(sc *Scenario, q []quat.Number, hold *holder) (ingest.IMU, [
 	sensor := make([]quat.Number, n)
 	toBoard := make([]quat.Number, n)
 	usual := (sc.SpeedLow + sc.SpeedHigh) / 2
-	fixed := (sc.Mounting == "" || sc.Mounting == Fixed) && sc.MountBend == 0
 	for i := range n {
 		toBoard[i] = hold.at(float64(i) * m.dt)
 		if sc.MountBend != 0 {
@@ -141,9 +140,9 @@ func (m *motion) imu(sc *Scenario, q []quat.Number, hold *holder) (ingest.IMU, [
 		a = r3.Add(a, r3.Add(r3.Cross(spin, sc.Lever), r3.Cross(w, r3.Cross(w, sc.Lever))))
 		a.Z += sc.blow(t)
 		a = rotation.Rotate(quat.Conj(toBoard[i]), a)
-		turn := rotation.Rotate(quat.Conj(toBoard[i]), w)
-		if !fixed {
-			turn = rate(sensor, i, m.dt)
+		turn := rate(sensor, i, m.dt)
+		if (sc.Mounting == "" || sc.Mounting == Fixed) && sc.MountBend == 0 {
+			turn = rotation.Rotate(quat.Conj(toBoard[i]), w)
 		}
 		f, g := [3]float64{a.X, a.Y, a.Z}, [3]float64{turn.X, turn.Y, turn.Z}
 		tremble := sc.Vibration * m.rough[i]

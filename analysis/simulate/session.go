@@ -22,6 +22,7 @@ type Session struct {
 	// IMULog and GPSLog are the two devices apart, for writing files. IMULog
 	// starts at its first sample, by its own clock.
 	IMULog, GPSLog *ingest.Log
+	DeckLog        *ingest.Log // insoles and mast, by their own clock; nil without
 	Truth          Truth
 }
 
@@ -112,6 +113,7 @@ func Run(sc Scenario) *Session {
 	s := &Session{Scenario: sc}
 	s.truth(m, script, q, sensor, index, hold)
 	s.logs(imu, gps)
+	s.deckLogs(m.deck(&sc, script.t.Phases, script.side.samples(m.n, m.dt, 1.5), index, imu.Time))
 	return s
 }
 

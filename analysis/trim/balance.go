@@ -237,7 +237,8 @@ func (p *Point) press(s *State, d drags, c Change) {
 	in := &p.foil.In
 	sin, cos := math.Sincos(s.Pitch)
 	front, back := in.FrontFoot-c.Foil+c.Front, in.BackFoot-c.Foil+c.Back
-	hull := p.foil.foilMoment(s, d, sin, cos) + p.foil.sectionMoment(p.q) + in.ThrustArm*s.Drag -
+	s.MastMoment = p.foil.foilMoment(s, d, sin, cos) + p.foil.sectionMoment(p.q) + in.ThrustArm*s.Drag
+	hull := s.MastMoment -
 		deckLoad(in.BoardCG-c.Foil, p.board, cos) - deckLoad(in.MastFootX-c.Foil, in.MastFoot, cos)
 	along := p.feet*cos + s.Drag*sin
 	s.FootPressureX = (hull + deckMoment(p.feet, s.Drag, in.DeckHeight, sin, cos)) / along

@@ -100,6 +100,10 @@
 //	rig's lift λ           wing 0.08 ± 0.05, kite 0.25 ± 0.12, sail 0 ± 0.03, tow 0 ± 0.02, none 0 ± 0.01
 //	rider's zero b, scale s  0.06, 25 %
 //
+// and what an outing's instruments share, as the evidence says: foot forces show
+// share + 4 l share (1 - share), a mast (1 + g) M_m + z of the foil's moment
+// about its head, M_m = M_h without the loads on the deck.
+//
 // (keys of the setup: their table in analysis/setup holds the prior). None is
 // measured: they are what tape, gauge, a maker's page and common sense leave
 // open. κ, P and s are never below zero: above the mean they are normal, below

@@ -26,6 +26,9 @@ type Evidence struct {
 	Moments  []Moment
 	Nulls    []Null
 	Measured []Measured
+	LeanSD   float64 // 1σ of what all of Measured are out by together, at a share of 0.5
+	Mast     []MastMoment
+	MastSD   [2]float64 // 1σ of the relative gain and the offset, N·m, that all of Mast share
 	// NoteSpeedSD is the doubt of the speeds in Feel against those through the
 	// water, m/s: the current's share in them.
 	NoteSpeedSD float64
@@ -58,6 +61,15 @@ type Measured struct {
 	SD     float64 // 1σ of Share
 }
 
+// A MastMoment is what an instrumented mast shows in level flight: the foil's pitch
+// moment about the mast's head, bow-up.
+type MastMoment struct {
+	Speed  float64 // m/s
+	Moment float64 // N·m
+	Change Change
+	SD     float64 // 1σ
+}
+
 // A Kind of evidence, or of what is in doubt.
 type Kind string
 
@@ -68,6 +80,7 @@ const (
 	MomentKind   Kind = "moment"   // what was said of a moment of the log
 	NullKind     Kind = "null"     // a speed that feels even
 	MeasuredKind Kind = "measured" // a measured share
+	MastKind     Kind = "mast"     // a measured moment of the mast
 	NotePairKind Kind = "notes"    // two notes of feel that cannot both be true
 	UnknownKind  Kind = "unknown"  // an unknown that had to go far from the setup
 )
@@ -80,7 +93,7 @@ type item struct {
 	speedSD float64    // 1σ of it
 	normal  float64    // m/s², of a load
 	change  Change     // of the trim, of a load
-	share   float64    // that a load tells
+	share   float64    // that a load tells; of the mast, N·m
 	note    setup.Feel // when a note
 	sd      float64    // 1σ in the item's own unit
 	carry   float64    // takes out what the item shares with the one before it
@@ -130,6 +143,9 @@ func evidenceItems(i int, o Outing) []item {
 	for _, m := range ev.Measured {
 		load(item{kind: MeasuredKind, speed: m.Speed, change: m.Change, share: m.Share, sd: m.SD})
 	}
+	for _, m := range ev.Mast {
+		load(item{kind: MastKind, speed: m.Speed, change: m.Change, share: m.Moment, sd: m.SD})
+	}
 	return items
 }
 
@@ -168,8 +184,10 @@ func (it *item) told(f *Foil, speed float64) float64 {
 		return f.In.Said(s.FrontShare)
 	case NullKind:
 		return s.FeltShare
+	case MastKind:
+		return f.In.ShownMoment(s.MastMoment)
 	}
-	return s.FrontShare
+	return f.In.Shown(s.FrontShare)
 }
 
 // loadSD is 1σ of an item of load with the doubt of its speed.

@@ -54,6 +54,10 @@ type Inputs struct {
 	// and what the rider says of it is out by the scale.
 	RiderZero  float64 `json:"-"` // b
 	RiderScale float64 `json:"-"` // s - 1
+	// Instruments: [Inputs.Shown] and [Inputs.ShownMoment].
+	ShareLean  float64 `json:"-"` // what a share of 0.5 is shown too high by
+	MastGain   float64 `json:"-"` // relative error of the mast's moment
+	MastOffset float64 `json:"-"` // N·m
 }
 
 // A Change is what may be changed of a trim, counted from what is fitted.
@@ -68,6 +72,15 @@ func (in *Inputs) Said(share float64) float64 {
 	return 0.5 + (1+in.RiderScale)*(share+in.RiderZero-0.5)
 }
 
+// Shown is the front foot's share that foot forces show of a true one: gains
+// that differ from side to side by a part ε show share + ε share (1 - share).
+func (in *Inputs) Shown(share float64) float64 { return share + in.ShareLean*4*share*(1-share) }
+
+// ShownMoment is what an instrumented mast shows of a true moment, N·m.
+func (in *Inputs) ShownMoment(moment float64) float64 {
+	return (1+in.MastGain)*moment + in.MastOffset
+}
+
 // A State is what the balance asks for at one speed.
 type State struct {
 	Pitch         float64 `json:"pitch_rad"`
@@ -80,6 +93,7 @@ type State struct {
 	FrontShare    float64 `json:"front_share"`
 	FeltShare     float64 `json:"-"` // the front foot's share as this rider feels it, 0.5 = even
 	NetMoment     float64 `json:"net_moment_nm"`
+	MastMoment    float64 `json:"-"` // N·m, bow-up, of the foil about the mast's head
 	NeutralPointX float64 `json:"neutral_point_x_m"`
 }
 

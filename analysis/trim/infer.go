@@ -55,7 +55,7 @@ func Infer(today Outing, earlier []Outing, opt InferOptions) (*Posterior, error)
 		return nil, err
 	}
 	cov := p.covariance(x)
-	post := &Posterior{Base: today.In, Widened: 1, LeftOut: left, problem: p}
+	post := &Posterior{Base: today.In, Widened: 1, LeftOut: left, Surprise: 2 * p.cost(x), problem: p}
 	post.Conflicts, post.Widened = p.conflicts(x, cov)
 	post.fill(x, cov)
 	post.draw(x, cov, cmp.Or(opt.Draws, usualDraws))
@@ -102,6 +102,7 @@ func newProblem(outings []Outing) *problem {
 			p.add(on, riderParameters()...)
 		}
 		p.add([]int{i}, rigParameters(o.Setup, o.In)...)
+		p.add([]int{i}, instrumentParameters(&o.Ev)...)
 		if i == 0 {
 			p.today = len(p.params)
 		}

@@ -29,6 +29,7 @@ type Posterior struct {
 	Conflicts []Conflict
 	Widened   float64 // factor by which the covariance was inflated for conflict, 1 = none
 	LeftOut   []LeftOut
+	Surprise  float64 // χ² of evidence and priors at the MAP
 
 	problem *problem
 }

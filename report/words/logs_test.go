@@ -14,6 +14,7 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
+	"evenfoot/analysis/feet"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/setup"
@@ -52,6 +53,7 @@ func TestBooks(t *testing.T) {
 		"law":      {files: []string{"analysis/pitchlaw/fit.go"}},
 		"chain":    {[]string{"analysis/note.go"}, []string{"no log"}},
 		"conflict": {files: []string{"analysis/trim/evidence.go"}},
+		"feet":     {files: []string{"analysis/feet/feet.go"}},
 		"advice": {[]string{"analysis/advice/types.go", "analysis/advice/compare.go"}, []string{"step", "find out", "no logger",
 			"pitch at zero lift", "slope of the pitch law", "front foot's share", "change of the front foot's share", "control effort (pitch rate)", "mean speed on the foil", "best speed",
 			"as predicted, within the doubt", "fits what was predicted, and no change as well", "more than predicted", "less than predicted", "higher than before", "lower than before", "no clear change"}},
@@ -105,6 +107,9 @@ func TestEveryFindingIsSaid(t *testing.T) {
 				continue
 			}
 			wellSaid(t, k, Units{}.Say(analysis.Note{Kind: analysis.Kind(k), Range: &two, Ridden: &two, Of: *cf, Why: "It is so."}))
+		}
+		for k := range feetBook {
+			wellSaid(t, k, Units{}.Say(feet.Finding{Kind: feet.Kind(k), Count: 3, Needed: 20, Side: "left", Force: 700, Part: 0.1 + v/2, Sigmas: 4, Why: "It is so."}))
 		}
 		for k := range conflictBook {
 			c := *cf

@@ -6,6 +6,7 @@ import (
 	"reflect"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/feet"
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/trim"
 	"evenfoot/filter/align"
@@ -32,6 +33,8 @@ func (u Units) Say(f analysis.Finding) string {
 		return u.alignment(f)
 	case *align.Finding:
 		return u.alignment(*f)
+	case feet.Finding:
+		return cmp.Or(feetBook.say(string(f.Kind), f, u.can()), string(f.Kind))
 	case trim.LeftOut:
 		return fmt.Sprintf("%s is left out: %v.", UpperFirst(earlier(f.Title, f.Outing+1)), f.Why)
 	case trim.Conflict:
@@ -56,7 +59,7 @@ func KindOf(f analysis.Finding) string {
 	return "note"
 }
 
-var chainBook = newBook("chain")
+var chainBook, feetBook = newBook("chain"), newBook("feet")
 
 // chain says what the chain itself found out.
 func (u Units) chain(k analysis.Kind, x any) string {

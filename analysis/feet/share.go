@@ -1,0 +1,249 @@
+package feet
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"evenfoot/analysis/interval"
+	"evenfoot/filter"
+)
+
+// Gravity is the standard acceleration of free fall, m/s².
+const gravity = 9.80665
+
+// Tuned on nothing but what is plausible.
+const (
+	rigTrendSD = 0.03 // 1σ of the rig's lift, over the rider's weight, per spread of the lift area
+	mostShares = 7    // points of a curve
+	perShare   = 12   // windows each, at least
+	shareFloor = 0.003
+	momentPart = 0.02 // the same of the mast's moment, as a part of its size
+	outlier    = 3.5  // robust σ
+)
+
+// gains compares the sum of the feet with what they must carry.
+func (e *estimate) gains(rho, rhoSD float64) {
+	const unknowns = 4
+	ratios := make([]float64, len(e.looks))
+	reach := map[int]float64{}
+	for i, l := range e.looks {
+		weight := e.Rider * gravity
+		must := e.Rider*l.w.Normal - e.RigLift*weight - e.MastFoot
+		ratios[i] = (l.side[0] + l.side[1]) / must
+		reach[l.w.Reach]++
+	}
+	of := 1.0
+	if m := filter.Median(slices.Clone(ratios)); math.Abs(m-1) > oddWeight {
+		e.find(Finding{Kind: OddWeight, Part: m})
+		of = m // another unit, perhaps: it does not bear on shares
+	}
+	prior := [unknowns]float64{GainSD, GainSD, math.Hypot(e.RigSD, 0.02) / (1 - e.RigLift), rigTrendSD}
+	var x mat.VecDense
+	var cov mat.SymDense
+	scale := 0.05
+	for range 3 {
+		h, g := mat.NewSymDense(unknowns, nil), mat.NewVecDense(unknowns, nil)
+		add := func(row [unknowns]float64, y, weight float64) {
+			for a := range unknowns {
+				g.SetVec(a, g.AtVec(a)+weight*row[a]*y)
+				for b := a; b < unknowns; b++ {
+					h.SetSym(a, b, h.At(a, b)+weight*row[a]*row[b])
+				}
+			}
+		}
+		for a, sd := range prior {
+			row := [unknowns]float64{}
+			row[a] = 1
+			add(row, 0, 1/(sd*sd))
+		}
+		if !math.IsInf(rhoSD, 1) {
+			add([unknowns]float64{1, -1}, rho, 1/(rhoSD*rhoSD))
+		}
+		row := func(l *look) [unknowns]float64 {
+			a := l.side[0] / (l.side[0] + l.side[1])
+			return [unknowns]float64{a, 1 - a, -1, -l.x}
+		}
+		for i := range e.looks {
+			l := &e.looks[i] // the windows of a reach err together: each reach counts once
+			add(row(l), ratios[i]/of-1, l.weight/(scale*scale*reach[l.w.Reach]))
+		}
+		var chol mat.Cholesky
+		if !chol.Factorize(h) || chol.SolveVecTo(&x, g) != nil || chol.InverseTo(&cov) != nil {
+			return
+		}
+		var left []float64
+		for i := range e.looks {
+			r := ratios[i]/of - 1
+			for a, c := range row(&e.looks[i]) {
+				r -= c * x.AtVec(a)
+			}
+			left = append(left, math.Abs(r))
+		}
+		scale = math.Max(1.4826*filter.Median(left), 0.005)
+	}
+	for j, name := range e.columns() {
+		e.gain[j], e.gainSD[j] = of*(1+x.AtVec(j)), of*math.Sqrt(cov.At(j, j))
+		e.out.Sensors = append(e.out.Sensors, Sensor{Column: name, Gain: interval.Normal(e.gain[j], e.gainSD[j]), Zero: interval.Normal(e.zero[j], e.zeroSD[j])})
+	}
+	apart := cov.At(0, 0) + cov.At(1, 1) - 2*cov.At(0, 1)
+	zero := math.Hypot(e.zeroSD[0], e.zeroSD[1]) / 2 / e.usual
+	e.out.LeanSD = math.Hypot(math.Sqrt(math.Max(apart, 0))/4, zero)
+	if e.out.Switches > 0 { // half of the time it leans the other way
+		e.out.LeanSD = math.Hypot(math.Sqrt(math.Max(apart, 0))/4, zero/2)
+	}
+}
+
+// shares are the front foot's share in bins of speed, part by part.
+func (e *estimate) shares() {
+	if e.gain[0] == 0 {
+		return
+	}
+	v := make([]float64, len(e.looks))
+	for i, l := range e.looks {
+		a, b := l.side[0]/e.gain[0], l.side[1]/e.gain[1]
+		v[i] = a / (a + b)
+		if e.sides[i] < 0 {
+			v[i] = 1 - v[i]
+		}
+	}
+	for _, p := range e.binned(v) {
+		sd := math.Hypot(p.sd, shareFloor)
+		e.out.Shares = append(e.out.Shares, Share{Speed: interval.Number(p.speed),
+			Front: interval.Normal(p.mean, math.Hypot(sd, e.out.LeanSD)), SD: sd, Part: p.part})
+	}
+}
+
+// moments are the mast's, brought to level flight.
+func (e *estimate) moments() {
+	if len(e.looks) < leastWindows {
+		e.find(Finding{Kind: FewWindows, Count: len(e.looks), Needed: leastWindows})
+		return
+	}
+	v := make([]float64, len(e.looks))
+	for i, l := range e.looks {
+		v[i] = l.moment * gravity / l.w.Normal
+	}
+	for _, p := range e.binned(v) {
+		sd := math.Hypot(p.sd, momentPart*math.Abs(p.mean))
+		e.out.Moments = append(e.out.Moments, Moment{Speed: interval.Number(p.speed), Moment: interval.Normal(p.mean, sd), SD: sd, Part: p.part})
+	}
+}
+
+// A bin is the mean of looks near one speed.
+type bin struct {
+	speed, mean, sd float64
+	part            int
+}
+
+// binned averages values of the looks in bins of speed. A bin's error comes
+// from the scatter about a smooth curve, with what the looks of a reach have
+// in common.
+func (e *estimate) binned(v []float64) (out []bin) {
+	parts := map[int][]int{}
+	var order []int
+	for i, l := range e.looks {
+		if v[i] != v[i] {
+			continue
+		}
+		p := 0
+		if e.Part != nil {
+			p = e.Part(l.w.Time)
+		}
+		if parts[p] == nil {
+			order = append(order, p)
+		}
+		parts[p] = append(parts[p], i)
+	}
+	for _, p := range order {
+		out = append(out, e.bins(v, parts[p], p)...)
+	}
+	return out
+}
+
+func (e *estimate) bins(v []float64, at []int, part int) (out []bin) {
+	count := min(len(at)/perShare, mostShares)
+	if count < 2 {
+		return nil
+	}
+	res := e.residuals(v, at)
+	within, between := e.scatter(at, res)
+	slices.SortStableFunc(at, func(a, b int) int { return cmp.Compare(e.looks[b].w.LiftArea, e.looks[a].w.LiftArea) })
+	var size []float64
+	for _, i := range at {
+		size = append(size, math.Abs(res[i]))
+	}
+	most := outlier * 1.4826 * filter.Median(size)
+	for k := range count {
+		of := at[k*len(at)/count : (k+1)*len(at)/count]
+		reaches := map[int]float64{}
+		var n, area, sum float64
+		for _, i := range of {
+			l := &e.looks[i]
+			if math.Abs(res[i]) > most {
+				continue
+			}
+			n, area, sum = n+l.weight, area+l.weight*l.w.LiftArea, sum+l.weight*v[i]
+			reaches[l.w.Reach] += l.weight
+		}
+		if !(n > 0) {
+			continue
+		}
+		common := 0.0 // of the reaches, by the squares of their weights
+		for _, w := range reaches {
+			common += w * w / (n * n)
+		}
+		out = append(out, bin{speed: math.Sqrt(2 * gravity / (e.Density * area / n)), mean: sum / n,
+			sd: math.Sqrt(within/n + between*common), part: part})
+	}
+	return out
+}
+
+// residuals are about a parabola in the lift area.
+func (e *estimate) residuals(v []float64, at []int) []float64 {
+	rows, y := mat.NewDense(len(at), 3, nil), mat.NewVecDense(len(at), nil)
+	for k, i := range at {
+		x, w := e.looks[i].x, math.Sqrt(e.looks[i].weight)
+		rows.SetRow(k, []float64{w, w * x, w * x * x})
+		y.SetVec(k, w*v[i])
+	}
+	var c mat.VecDense
+	out := make([]float64, len(v))
+	if c.SolveVec(rows, y) != nil {
+		c.CloneFromVec(mat.NewVecDense(3, []float64{mat.Sum(y) / float64(len(at)), 0, 0}))
+	}
+	for _, i := range at {
+		x := e.looks[i].x
+		out[i] = v[i] - c.AtVec(0) - c.AtVec(1)*x - c.AtVec(2)*x*x
+	}
+	return out
+}
+
+// scatter are the variances of a look within its reach, and of what a reach's
+// looks have in common.
+func (e *estimate) scatter(at []int, res []float64) (within, between float64) {
+	type sums struct{ n, s, ss float64 }
+	reaches := map[int]*sums{}
+	for _, i := range at {
+		r := reaches[e.looks[i].w.Reach]
+		if r == nil {
+			r = &sums{}
+			reaches[e.looks[i].w.Reach] = r
+		}
+		w := e.looks[i].weight
+		r.n, r.s, r.ss = r.n+w, r.s+w*res[i], r.ss+w*res[i]*res[i]
+	}
+	var free, means, count float64
+	for _, r := range reaches {
+		mean := r.s / r.n
+		within, free = within+r.ss-r.n*mean*mean, free+math.Max(r.n-1, 0)
+		means, count = means+mean*mean, count+1
+	}
+	within /= math.Max(free, 1)
+	for _, r := range reaches {
+		means -= within / r.n
+	}
+	return within, math.Max(means/count, 0)
+}

@@ -1,0 +1,161 @@
+package analysis
+
+import (
+	"math"
+
+	"evenfoot/analysis/feet"
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/mark"
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
+	"evenfoot/filter/align"
+	"evenfoot/ingest"
+)
+
+// FootForces is what insoles, pads or an instrumented mast told.
+type FootForces struct {
+	ClockOffset interval.Interval `json:"clock_offset_s"` // their clock minus the log's; null when they share it
+	Sensors     []feet.Sensor     `json:"sensors"`
+	Windows     int               `json:"windows"`
+	Switches    int               `json:"foot_changes"` // times the feet changed places
+	Shares      []feet.Share      `json:"front_share"`
+	Moments     []feet.Moment     `json:"mast_moment"`
+	Findings    []Finding         `json:"-"` // among the session's warnings
+}
+
+// shortLag is how far, s, the clock of dated forces is searched apart.
+const shortLag = 3700
+
+// tieDecks brings forces that have a clock of their own onto the log's, by the
+// load that they and the accelerometer both show.
+func (o *observation) tieDecks() {
+	for i := range o.log.Decks {
+		d := &o.log.Decks[i]
+		f := &FootForces{ClockOffset: interval.Unknown(), Sensors: []feet.Sensor{}, Shares: []feet.Share{}, Moments: []feet.Moment{}}
+		o.forces = append(o.forces, f)
+		switch {
+		case o.log.SharesClock(d.File):
+		case !d.HasFeet():
+			f.find(feet.Finding{Kind: feet.MomentAlone})
+		default:
+			o.tieDeck(d, f)
+		}
+	}
+}
+
+func (f *FootForces) find(x feet.Finding) { f.Findings = append(f.Findings, x) }
+
+// lost says whether the forces cannot be brought onto the log's clock.
+func (f *FootForces) lost() bool { return len(f.Findings) > 0 }
+
+// restless is how far a load may be from the usual, as a part, and still
+// compare: a breach or a hard landing is cut.
+const restless = 0.5
+
+func (o *observation) tieDeck(d *ingest.Deck, f *FootForces) {
+	m := o.motion
+	own, other := align.Series{Time: m.Time, Value: make([]float64, len(m.Time))}, align.Series{Time: d.Time, Value: feet.Loads(d)}
+	flights, k := o.flights(), 0
+	for i, v := range m.Normal {
+		own.Value[i] = math.NaN()
+		for k < len(flights) && flights[k][1] < m.Time[i] {
+			k++
+		}
+		if k < len(flights) && m.Time[i] > flights[k][0] {
+			own.Value[i] = float64(v)/trim.Gravity - 1
+		}
+	}
+	par := align.ClockParams{MaxOffset: math.Inf(1)}
+	if !o.log.Files[d.File].First.IsZero() && !o.log.Start.IsZero() {
+		par.MaxOffset = shortLag
+	}
+	c := align.Lag(own, other, restless, par)
+	if !c.OK {
+		f.find(feet.Finding{Kind: feet.NoClock, Why: c.Why})
+		return
+	}
+	f.ClockOffset = interval.Normal(c.OffsetS, c.OffsetSE)
+	t := make([]float64, len(d.Time)) // the log's stay as they came
+	for i, x := range d.Time {
+		t[i] = c.ToGPS(x)
+	}
+	d.Time = t
+}
+
+// readDecks goes from forces to the front foot's share, and from a mast's
+// moment to its curve.
+func (o *observation) readDecks(s *setup.Setup) {
+	for i, f := range o.forces {
+		if s == nil || !o.lawOK() || f.lost() {
+			continue
+		}
+		in := trimInputs(s)
+		est := feet.Estimate(feet.Input{
+			Deck: &o.log.Decks[i], Windows: o.law.Windows, Density: o.law.Density, Flights: o.flights(), Front: s.Stance.FrontFoot,
+			Part:  func(t float64) int { return mark.PartAt(o.parts, t) },
+			Rider: in.RiderMass, RigLift: in.RigLiftFraction, RigSD: setup.KeyNamed("rig.lift_fraction").SD(s), MastFoot: in.MastFoot,
+		})
+		f.Sensors, f.Windows, f.Switches = append(f.Sensors, est.Sensors...), est.Windows, est.Switches
+		f.Shares, f.Moments = append(f.Shares, est.Shares...), append(f.Moments, est.Moments...)
+		for _, x := range est.Findings {
+			f.find(x)
+		}
+		for _, p := range est.Shares {
+			o.measured.Measured = append(o.measured.Measured, trim.Measured{Speed: float64(p.Speed), Share: p.Front.Value, SD: p.SD, Change: o.parts[p.Part].Change})
+		}
+		for _, p := range est.Moments {
+			o.measured.Mast = append(o.measured.Mast, trim.MastMoment{Speed: float64(p.Speed), Moment: p.Moment.Value, SD: p.SD, Change: o.parts[p.Part].Change})
+		}
+		o.measured.LeanSD = max(o.measured.LeanSD, est.LeanSD)
+	}
+	o.measured.MastSD = [2]float64{feet.GainSD, feet.MastZeroSD}
+	for _, f := range o.forces {
+		for _, x := range f.Findings {
+			o.warn(x)
+		}
+	}
+}
+
+func (o *observation) flights() (out [][2]float64) {
+	for _, r := range o.ride.Rides {
+		out = append(out, [2]float64{r.Start, r.End})
+	}
+	return out
+}
+
+// describeForces hands on what told the most.
+func (o *observation) describeForces(r *Result) {
+	for _, f := range o.forces {
+		if r.FootForces == nil || len(f.Shares)+len(f.Moments) > len(r.FootForces.Shares)+len(r.FootForces.Moments) {
+			r.FootForces = f
+		}
+	}
+}
+
+// What the rest must say, in σ, of front and back that are swapped before it
+// is asked about, and below what it says nothing of them.
+const turnedSigmas, restingSigmas = 3.0, 2.0
+
+// direction holds the measured shares, and the same with front and back
+// swapped, against all the rest.
+func (r *Result) direction(today trim.Outing, earlier []trim.Outing) {
+	if len(today.Ev.Measured) == 0 {
+		return
+	}
+	turned := today
+	turned.Ev.Measured = nil
+	for _, m := range today.Ev.Measured {
+		m.Share = 1 - m.Share
+		turned.Ev.Measured = append(turned.Ev.Measured, m)
+	}
+	other, err := trim.Infer(turned, earlier, trim.InferOptions{Draws: 1})
+	if err != nil {
+		return
+	}
+	switch gain := r.Posterior.Surprise - other.Surprise; {
+	case gain > turnedSigmas*turnedSigmas:
+		r.warn(feet.Finding{Kind: feet.Turned, Sigmas: math.Sqrt(gain)})
+	case gain > -restingSigmas*restingSigmas:
+		r.warn(feet.Finding{Kind: feet.Resting})
+	}
+}
