@@ -191,11 +191,7 @@ func mapKeys() []string {
 func mapColumnOf(key string, v any) (mapColumn, error) {
 	q, u, _ := unit.Split(key)
 	if q == nil || (u == nil && key != q.Base) || key != strings.ToLower(key) {
-		hint := ""
-		if n := nearest(key, append(mapKeys(), mapOptions...)); n != "" {
-			hint = fmt.Sprintf("; did you mean %s?", n)
-		}
-		return mapColumn{}, fmt.Errorf("unknown key %q%s", key, hint)
+		return mapColumn{}, unknownKey(key, append(mapKeys(), mapOptions...))
 	}
 	c := mapColumn{key: key, q: q, unit: u, scale: 1}
 	switch v := v.(type) {
@@ -270,11 +266,7 @@ func (c *mapColumn) set(k string, v any) error {
 			return fmt.Errorf("%s: scale is a finite number other than 0", c.key)
 		}
 	default:
-		hint := ""
-		if n := nearest(k, []string{"column", "unit", "scale"}); n != "" {
-			hint = fmt.Sprintf("; did you mean %s?", n)
-		}
-		return fmt.Errorf("%s: unknown key %q%s", c.key, k, hint)
+		return fmt.Errorf("%s: %w", c.key, unknownKey(k, []string{"column", "unit", "scale"}))
 	}
 	return nil
 }
@@ -389,6 +381,14 @@ func Beside(path string) string {
 		}
 	}
 	return ""
+}
+
+// unknownKey is the error for a key that is none of those known.
+func unknownKey(key string, known []string) error {
+	if n := nearest(key, known); n != "" {
+		return fmt.Errorf("unknown key %q; did you mean %s?", key, n)
+	}
+	return fmt.Errorf("unknown key %q", key)
 }
 
 // nearest is the known word closest to s, or "" when none is close.

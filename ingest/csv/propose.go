@@ -175,6 +175,7 @@ type sample struct {
 	delim  byte
 	skip   int
 	bare   bool        // there is no header: names are the columns' numbers
+	rows   [][]byte    // below the header
 	texts  []string    // of the first row
 	values [][]float64 // by column, numbers only
 	found  map[int]guess
@@ -225,10 +226,11 @@ func findHeader(lines [][]byte, path string, bare bool) *sample {
 				for k := range names {
 					names[k] = strconv.Itoa(k + 1)
 				}
-				s.take(lines[i:])
-				return s
+				s.rows = lines[i:]
+			} else {
+				s.rows = lines[i+1:]
 			}
-			s.take(lines[i+1:])
+			s.texts = headerNames(s.rows[0], delim)
 			return s
 		}
 	}
@@ -249,19 +251,16 @@ func isRow(fields []string) bool {
 }
 
 // take reads the values of the rows that are whole.
-func (s *sample) take(rows [][]byte) {
+func (s *sample) take() {
 	s.values = make([][]float64, len(s.names))
 	dec := byte('.')
 	if s.delim != ',' {
 		dec = ','
 	}
-	for _, row := range rows[:min(len(rows), sampleRows)] {
+	for _, row := range s.rows[:min(len(s.rows), sampleRows)] {
 		f := headerNames(row, s.delim)
 		if len(f) != len(s.names) {
 			continue
-		}
-		if s.texts == nil {
-			s.texts = f
 		}
 		for k, x := range f {
 			if v, _, ok := scan.Loose([]byte(x), dec); ok {
@@ -273,6 +272,7 @@ func (s *sample) take(rows [][]byte) {
 
 // guess fills found; false when there is no time or nothing measured.
 func (s *sample) guess() bool {
+	s.take()
 	if s.bare {
 		s.byValues()
 	}

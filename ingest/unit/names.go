@@ -1,10 +1,6 @@
 package unit
 
-import (
-	"slices"
-	"strings"
-	"unicode"
-)
+import "unicode"
 
 // Kinds of sensor, numbered as FIT's sensor_type.
 const (
@@ -51,48 +47,20 @@ func Words(name string) []string {
 	return words
 }
 
-// sensorWords are the words for each kind of sensor, the longest first.
-var sensorWords = [2][]string{
-	Acc: {"accelerometer", "acceleration", "accel", "acc", "a"},
-	Gyr: {"gyroscope", "gyro", "gyr", "g"},
-}
-
-// fillers are words of a sensor's name that say nothing.
-var fillers = []string{"imu", "sensor", "board", "data", "axis", "calibrated"}
-
 // VectorAxis is the axis of a field that holds all three.
 const VectorAxis = 3
 
 // MotionField reads a field's name as a sensor and an axis (0, 1, 2 for x, y,
-// z, or VectorAxis) and what follows, which may be a unit. A name with any
-// other word in it is not one: linear acceleration, say, lacks gravity.
+// z, or VectorAxis) and the unit in it. A part of the acceleration is not one:
+// without gravity, say, no pitch can be told.
 func MotionField(name string) (kind, axis int, unit string, ok bool) {
-	words := slices.DeleteFunc(Words(name), func(w string) bool { return slices.Contains(fillers, w) })
-	if len(words) == 0 {
+	m := Mean(name, "")
+	if m.Slot < SlotAcc || m.Slot >= SlotLat || m.Part || m.Weak {
 		return 0, 0, "", false
 	}
-	first, rest := words[0], words[1:]
-	for kind, names := range sensorWords {
-		for _, n := range names {
-			after, found := strings.CutPrefix(first, n)
-			if !found {
-				continue
-			}
-			axis := strings.Index("xyz", after)
-			if after == "" {
-				axis = VectorAxis
-				if len(rest) > 0 && len(rest[0]) == 1 && strings.Contains("xyz", rest[0]) {
-					axis = strings.Index("xyz", rest[0])
-					rest = rest[1:]
-				}
-			} else if axis < 0 || len(after) != 1 {
-				continue
-			}
-			if axis == VectorAxis && len(n) == 1 || len(rest) > 2 {
-				continue
-			}
-			return kind, axis, strings.Join(rest, ""), true
-		}
+	kind, axis = m.Slot/3, m.Slot%3
+	if m.Vector {
+		axis = VectorAxis
 	}
-	return 0, 0, "", false
+	return kind, axis, m.Unit, true
 }
