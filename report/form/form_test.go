@@ -1,0 +1,108 @@
+package form
+
+import (
+	"maps"
+	"strings"
+	"testing"
+
+	"evenfoot/analysis/setup"
+)
+
+// TestRoundTrip: what a template or a full setup says comes back the same through
+// the form.
+func TestRoundTrip(t *testing.T) {
+	full := `title = "A \"quoted\" day, 1"
+[rider]
+mass_kg = 80.5
+level = "advanced"
+[stance]
+front_cm = 33
+back_cm = -20
+fixed = true
+[board]
+track_cm = [-4, 5.5]
+[foil]
+mast_cm = 85
+[foil.wing]
+area_cm2 = 1300
+span_cm = 95
+[foil.stabilizer]
+area_cm2 = 220
+span_cm = 40
+behind_wing_cm = 70
+shim_mm = 0.76
+[foil.finish]
+grit = 400
+[[feel]]
+speed_kn = 14
+front = "even"
+[[feel]]
+speed_kmh = 35
+front = 60
+[marks]
+means = "even"
+[[change]]
+at = "11:20"
+foil_cm = -2.5
+`
+	kite, err := setup.Template("kite")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, text := range map[string]string{"full": full, "kite": kite} {
+		f, err := Read([]byte(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		out, err := f.TOML()
+		if err != nil {
+			t.Fatal(err)
+		}
+		g, err := Read([]byte(out))
+		if err != nil || !maps.Equal(f, g) {
+			t.Errorf("%s: %v\nin  %v\nout %v\n%s", name, err, f, g, out)
+		}
+		if _, _, err := setup.Parse("setup", []byte(out)); err != nil {
+			t.Errorf("%s: %v\n%s", name, err, out)
+		}
+		page := f.HTML()
+		for n := range f {
+			if !strings.Contains(page, `name="`+n+`"`) {
+				t.Errorf("%s: the form has no field %s", name, n)
+			}
+		}
+	}
+}
+
+// TestEveryKeyHasAField but the other ways to write a speed.
+func TestEveryKeyHasAField(t *testing.T) {
+	page := Fields{}.HTML()
+	for i := range setup.Keys {
+		k := &setup.Keys[i]
+		if strings.HasPrefix(k.Name, "feel.speed_") && k.Name != "feel.speed_kn" {
+			continue
+		}
+		if n := field(k, 0); !strings.Contains(page, `name="`+n+`"`) && !strings.Contains(page, `name="`+n+`.1"`) {
+			t.Errorf("no field for %s", k.Name)
+		}
+	}
+	if strings.Contains(Fields{"title": `"><script>`}.HTML(), "<script>") {
+		t.Error("markup got through")
+	}
+}
+
+// TestTyped: what a rider types on a phone.
+func TestTyped(t *testing.T) {
+	out, err := Fields{"rider.mass_kg": "80,5", "stance.back_cm": "−20", "feel.0.front": "60", "feel.2.front": "even", "foil.mast_cm": "eighty"}.TOML()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"mass_kg = 80.5", "back_cm = -20", "front = 60", "front = 'even'", "mast_cm = 'eighty'"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("no %s in\n%s", want, out)
+		}
+	}
+	if n := strings.Count(out, "[[feel]]"); n != 2 {
+		t.Errorf("%d notes, want 2:\n%s", n, out)
+	}
+}
