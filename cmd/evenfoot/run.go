@@ -58,7 +58,7 @@ Start with  evenfoot demo  or with  evenfoot setup > setup.toml`,
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), "Flags.FlagUsages", "Flags | narrow"))
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	root.AddCommand(reportCommand(c), planCommand(c), compareCommand(c), demoCommand(c), exportCommand(c),
-		inspectCommand(c), setupCommand(c), serveCommand(c), versionCommand(c))
+		inspectCommand(c), setupCommand(c), serveCommand(c), pageCommand(c), versionCommand(c))
 	for _, cmd := range root.Commands() {
 		cmd.Args = usageArgs(cmd.Args)
 	}

@@ -6,6 +6,7 @@
 package form
 
 import (
+	"encoding/json"
 	"fmt"
 	"html"
 	"slices"
@@ -113,11 +114,11 @@ func (f Fields) TOML() (string, error) {
 				if v == nil {
 					continue
 				}
-				line, err := toml.Marshal(map[string]any{strings.TrimPrefix(strings.TrimPrefix(k.Name, table), "."): v})
+				line, err := literal(v)
 				if err != nil {
 					return "", fmt.Errorf("%s cannot be written: %w", k.Name, err)
 				}
-				lines = append(lines, string(line))
+				lines = append(lines, strings.TrimPrefix(strings.TrimPrefix(k.Name, table), ".")+" = "+line+"\n")
 			}
 			if len(lines) == 0 {
 				continue
@@ -156,6 +157,13 @@ func (f Fields) value(k *setup.Key, n int) any {
 		return number(text)
 	}
 	return text
+}
+
+// literal is a value as TOML has it. JSON's text, numbers and lists are TOML's
+// too, and the page needs no second encoder.
+func literal(v any) (string, error) {
+	text, err := json.Marshal(v)
+	return string(text), err
 }
 
 // number is a number as typed, or the text where it is none: the reader then

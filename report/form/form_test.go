@@ -97,7 +97,7 @@ func TestTyped(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"mass_kg = 80.5", "back_cm = -20", "front = 60", "front = 'even'", "mast_cm = 'eighty'"} {
+	for _, want := range []string{"mass_kg = 80.5", "back_cm = -20", "front = 60", "front = \"even\"", "mast_cm = \"eighty\""} {
 		if !strings.Contains(out, want) {
 			t.Errorf("no %s in\n%s", want, out)
 		}

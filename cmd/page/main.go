@@ -1,0 +1,205 @@
+//go:build js
+
+// Command page is evenfoot in a worker of a browser: it answers the page's
+// requests with the readers, the analysis and the report that the command has.
+// The files lie in the browser's private file system, which the worker shows to
+// Go as a plain one.
+//
+// It imports report, analysis, ingest and syscall/js.
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"runtime/debug"
+	"syscall/js"
+	"time"
+
+	"evenfoot/analysis"
+	"evenfoot/analysis/setup"
+	"evenfoot/report"
+	"evenfoot/report/form"
+	"evenfoot/report/words"
+)
+
+// version is set when the page is built.
+var version = "unknown"
+
+// gcPercent keeps two hours of log below 400 MB: memory that a browser has given
+// is never taken back.
+const gcPercent = 50
+
+func main() {
+	debug.SetGCPercent(gcPercent)
+	js.Global().Set("evenfoot", js.FuncOf(func(_ js.Value, args []js.Value) any {
+		ask, stage := args[0].String(), args[1]
+		return promise(func() any { return answer(ask, func(s string) { stage.Invoke(s) }) })
+	}))
+	select {} // answers until the worker ends
+}
+
+// promise runs work and resolves with what it gives.
+func promise(work func() any) js.Value {
+	var begin js.Func
+	begin = js.FuncOf(func(_ js.Value, args []js.Value) any {
+		resolve := args[0]
+		go func() {
+			defer begin.Release()
+			resolve.Invoke(work())
+		}()
+		return nil
+	})
+	return js.Global().Get("Promise").New(begin)
+}
+
+// A request is what the page wants.
+type request struct {
+	Do      string            `json:"do"`
+	Folder  string            `json:"folder"`  // of the session
+	Folders []string          `json:"folders"` // to be compared or packed
+	Beside  []string          `json:"beside"`  // sessions that may be evidence
+	Units   string            `json:"units"`
+	Low     string            `json:"low"`
+	High    string            `json:"high"` // the speeds that matter most, in the words' unit
+	Text    string            `json:"text"` // a setup
+	Fields  map[string]string `json:"fields"`
+	File    string            `json:"file"`
+	stage   func(string)
+	units   words.Units
+}
+
+// A reply is the answer, as far as the request has one.
+type reply struct {
+	Error    string   `json:"error,omitempty"`
+	Key      string   `json:"key,omitempty"`  // of the setup, that Error is about
+	HTML     string   `json:"html,omitempty"` // the page, or the form
+	JSON     string   `json:"json,omitempty"`
+	Text     string   `json:"text,omitempty"` // the words, or the setup
+	Warnings []string `json:"warnings,omitempty"`
+	Earlier  []string `json:"earlier,omitempty"`
+	Names    []string `json:"names,omitempty"`
+}
+
+var answers = map[string]func(request) (reply, error){
+	"report": reportOf, "compare": compare, "form": formOf, "toml": tomlOf, "pack": pack, "unpack": unpack,
+	"version": func(request) (reply, error) { return reply{Text: version}, nil },
+}
+
+func answer(ask string, stage func(string)) (out string) {
+	var q request
+	var r reply
+	defer func() {
+		if p := recover(); p != nil {
+			r = reply{Error: fmt.Sprintf("this is a fault of evenfoot's: %v", p)}
+		}
+		text, _ := json.Marshal(r)
+		out = string(text)
+	}()
+	err := json.Unmarshal([]byte(ask), &q)
+	if err == nil {
+		q.stage = stage
+		q.units, err = words.ParseUnits(q.Units)
+	}
+	do := answers[q.Do]
+	if err == nil && do == nil {
+		err = fmt.Errorf("the page asks for %q, which this version does not know; load the page again", q.Do)
+	}
+	if err == nil {
+		r, err = do(q)
+	}
+	if err != nil {
+		r.Error = err.Error()
+		var bad *setup.Error
+		if errors.As(err, &bad) {
+			r.Key, r.Error = bad.Key, bad.What
+		}
+	}
+	debug.FreeOSMemory()
+	return out
+}
+
+// reportOf is what the command report writes for a folder.
+func reportOf(q request) (r reply, err error) {
+	s, err := open(q.Folder)
+	if err != nil {
+		return r, err
+	}
+	req := analysis.Request{Progress: q.stage}
+	if q.Low != "" || q.High != "" {
+		if req.Range, err = q.units.ParseRange(q.Low, q.High); err != nil {
+			return r, err
+		}
+	}
+	if req.Earlier, r.Warnings, err = s.evidence(q.Beside); err != nil {
+		return r, err
+	}
+	result, err := s.analyse(req, q.units)
+	if err != nil {
+		return r, err
+	}
+	r.Earlier = result.Session.Earlier
+	for _, w := range append(s.odd, said(result, q.units)...) {
+		r.Warnings = append(r.Warnings, words.Sentence(w))
+	}
+	opt := report.Options{Units: q.units, Version: version, Now: time.Now()}
+	var page, numbers, text bytes.Buffer
+	err = errors.Join(report.HTML(&page, result, opt), report.JSON(&numbers, result, q.units),
+		report.Text(&text, result, report.TextOptions{Units: q.units}))
+	r.HTML, r.JSON, r.Text = page.String(), numbers.String(), text.String()
+	return r, err
+}
+
+func said(r *analysis.Result, u words.Units) (out []string) {
+	for _, w := range r.Session.Warnings {
+		out = append(out, u.Say(w))
+	}
+	return out
+}
+
+// compare is what the command of that name writes.
+func compare(q request) (r reply, err error) {
+	var results []*analysis.Result
+	for _, dir := range q.Folders {
+		s, err := open(dir)
+		if err != nil {
+			return r, err
+		}
+		result, err := s.analyse(analysis.Request{Progress: q.stage}, q.units)
+		if err != nil {
+			return r, fmt.Errorf("%s: %w", s.name, err)
+		}
+		results = append(results, result.Light())
+	}
+	c, err := analysis.Compare(results)
+	if err != nil {
+		return r, err
+	}
+	opt := report.Options{Before: c.BeforeAfter, Units: q.units, Version: version, Now: time.Now()}
+	var page, text bytes.Buffer
+	err = errors.Join(report.CompareHTML(&page, c.Results, opt),
+		report.CompareText(&text, c.Results, report.TextOptions{Before: c.BeforeAfter, Units: q.units}))
+	r.HTML, r.Text = page.String(), text.String()
+	return r, err
+}
+
+// formOf is the form of a setup.
+func formOf(q request) (r reply, err error) {
+	f, err := form.Read([]byte(q.Text))
+	if err != nil {
+		_, _, err = setup.Parse("", []byte(q.Text)) // which says where
+		f = form.Fields{}
+	}
+	r.HTML = f.HTML()
+	return r, err
+}
+
+// tomlOf is the setup that a form holds, and what is wrong with it.
+func tomlOf(q request) (r reply, err error) {
+	if r.Text, err = form.Fields(q.Fields).TOML(); err != nil {
+		return r, err
+	}
+	_, r.Warnings, err = setup.Parse("", []byte(r.Text))
+	return r, err
+}

@@ -1,0 +1,342 @@
+// The page: what is shown and what a tap does. Files, analysis and recording are
+// the workers'; all words stand in index.html.
+import { Logger } from "./logger.js";
+
+const $ = (id) => document.getElementById(id);
+const say = (word, values = {}) => document.querySelector(`[data-word=${word}]`).textContent.replace(/\{(\w+)\}/g, (_, k) => values[k]);
+const LEVEL_S = 15; // of lying level and still before the start
+const SURE_MS = 4000; // in which a second tap counts
+
+// ---- the workers
+
+const calls = new Map();
+let count = 0;
+function connect(name) {
+  const worker = new Worker(name, { type: "module" });
+  worker.onmessage = ({ data }) => {
+    if (data.stage) return busy(say("working", { stage: data.stage }));
+    calls.get(data.id)?.(data.reply ?? data);
+    calls.delete(data.id);
+  };
+  worker.onerror = (e) => problem(e.message);
+  return (task, args = {}) => new Promise((done) => {
+    calls.set(++count, done);
+    worker.postMessage({ id: count, task, ...args });
+  });
+}
+const library = connect("./worker.js");
+let recorder;
+
+/** Asks the library; a refusal is shown, and null is the answer. */
+async function ask(task, args, word) {
+  problem("");
+  if (word) busy(say(word));
+  const reply = await library(task, args);
+  busy("");
+  if (!reply.error) return reply;
+  problem(reply.full ? say("full") : reply.error);
+  return null;
+}
+
+function show(id, text) {
+  $(id).textContent = text;
+  $(id).hidden = !text;
+}
+const problem = (text) => show("problem", text);
+const busy = (text) => show("busy", text);
+const sizeText = (n) => (n < 1e6 ? `${Math.ceil(n / 1e3)} kB` : n < 1e9 ? `${(n / 1e6).toFixed(1)} MB` : `${(n / 1e9).toFixed(1)} GB`);
+
+function item(list, ...parts) {
+  const li = document.createElement("li");
+  li.append(...parts);
+  list.append(li);
+  return li;
+}
+function make(tag, text, values = {}) {
+  const e = Object.assign(document.createElement(tag), values);
+  e.textContent = text;
+  return e;
+}
+
+// ---- the places of the page: #, #record, #session/NAME, #setup/NAME, #report/NAME
+
+let logger, current = "";
+const places = { home, record, session, setup, report: shown, shared };
+
+async function go() {
+  const [place, name = ""] = location.hash.slice(1).split("/").map(decodeURIComponent);
+  if (logger && place !== "record") return void (location.hash = "record"); // first stop it
+  problem("");
+  current = name;
+  const at = places[place] ? place : "home";
+  for (const m of document.querySelectorAll("main")) m.hidden = m.id !== at;
+  await places[at]();
+  document.querySelector(`#${at} h2`)?.focus({ preventScroll: true });
+  document.body.dataset.at = location.hash;
+}
+addEventListener("hashchange", go);
+const to = (place, name) => { location.hash = name ? `${place}/${encodeURIComponent(name)}` : place; };
+
+async function home() {
+  const reply = await ask("sessions");
+  if (!reply) return;
+  $("list").replaceChildren();
+  $("none").hidden = reply.list.length > 0;
+  for (const s of reply.list.reverse()) {
+    const tick = Object.assign(document.createElement("input"), { type: "checkbox", value: s.name, onchange: ticked });
+    tick.setAttribute("aria-label", say("tick", { name: s.name }));
+    item($("list"), tick, make("a", s.name, { href: `#session/${encodeURIComponent(s.name)}` }), make("small", sizeText(s.files.reduce((n, f) => n + f.size, 0))));
+  }
+  ticked();
+  const { usage = 0, quota = 0 } = (await navigator.storage.estimate?.()) ?? {};
+  const kept = await navigator.storage.persisted?.();
+  $("quota").textContent = `${say("quota", { used: sizeText(usage), quota: sizeText(quota) })} ${say(kept ? "kept" : "notkept")}`;
+  $("persist").hidden = kept || !navigator.storage.persist;
+}
+const tickedNames = () => [...$("list").querySelectorAll(":checked")].map((t) => t.value);
+const ticked = () => { $("compare").disabled = tickedNames().length < 2; };
+
+$("persist").onclick = async () => { await navigator.storage.persist(); home(); };
+$("compare").onclick = async () => {
+  const reply = await ask("compare", { names: tickedNames().reverse() }, "loading");
+  if (reply) sheet(reply.html, "");
+};
+$("backup").onclick = async () => pack((await ask("sessions"))?.list.map((s) => s.name));
+
+async function pack(names) {
+  const reply = names && await ask("pack", { names }, "packing");
+  if (reply) deliver(reply.file, names.length === 1 ? `${names[0]}.zip` : `evenfoot ${new Date().toISOString().slice(0, 10)}.zip`);
+}
+
+/** Saves a file of the library where the rider wants it. */
+function deliver(file, name) {
+  const url = URL.createObjectURL(file);
+  make("a", "", { href: url, download: name }).click();
+  setTimeout(() => URL.revokeObjectURL(url), 60_000);
+}
+
+async function add(files, name = "") {
+  if (!files.length) return;
+  const reply = await ask("add", { files: [...files], name }, "adding");
+  if (!reply) return;
+  if (name) return session();
+  if (reply.names.length === 1) return to("session", reply.names[0]);
+  home();
+}
+for (const [id, name] of [["pick", () => ""], ["pick-more", () => current]]) {
+  $(id).onchange = async () => { await add($(id).files, name()); $(id).value = ""; };
+}
+addEventListener("dragover", (e) => e.preventDefault());
+addEventListener("drop", (e) => {
+  e.preventDefault();
+  if (!logger) add(e.dataTransfer.files, $("session").hidden ? "" : current);
+});
+
+/** Files that another program shared; the service worker has put them aside. */
+async function shared() {
+  const cache = await caches.open("evenfoot shared");
+  const files = [];
+  for (const r of await cache.keys()) {
+    files.push(new File([await (await cache.match(r)).blob()], decodeURIComponent(new URL(r.url).search.slice(1))));
+    await cache.delete(r);
+  }
+  history.replaceState(null, "", "#");
+  $("home").hidden = false;
+  await home();
+  await add(files);
+}
+
+// ---- one outing
+
+const choices = () => ({ units: $("units").value, low: $("low").value, high: $("high").value, alone: $("alone").checked });
+
+async function session() {
+  $("session-name").textContent = current;
+  $("to-setup").href = `#setup/${encodeURIComponent(current)}`;
+  show("answer", "");
+  $("warnings").replaceChildren();
+  const reply = await ask("sessions");
+  const s = reply?.list.find((x) => x.name === current);
+  if (!s) return to("");
+  $("files").replaceChildren();
+  for (const f of s.files) {
+    const get = async () => (await ask("file", { name: current, file: f.name }))?.file;
+    const li = item($("files"), make("span", `${f.name}, ${sizeText(f.size)}`), make("button", say("savefile"), { onclick: async () => deliver(await get(), f.name) }));
+    if (navigator.canShare) li.append(make("button", say("share"), { onclick: async () => share(await get()) }));
+  }
+  $("open-report").hidden = !s.files.some((f) => f.name === "report.html");
+}
+async function share(file) {
+  // A log is shared as text where the phone does not know its kind.
+  const kinds = [file, new File([file], file.name, { type: "text/csv" }), new File([file], `${file.name}.txt`, { type: "text/plain" })];
+  const fit = kinds.find((f) => navigator.canShare({ files: [f] }));
+  if (!fit) return problem(say("noshare"));
+  try {
+    await navigator.share({ files: [fit] });
+  } catch (e) {
+    if (e.name !== "AbortError") problem(e.message);
+  }
+}
+$("analyse").onclick = async () => {
+  const reply = await ask("report", { name: current, ...choices() }, "loading");
+  if (!reply) return;
+  show("answer", reply.text);
+  $("warnings").replaceChildren();
+  if (reply.earlier?.length) item($("warnings"), say("earlier", { names: reply.earlier.join(", ") }));
+  for (const w of reply.warnings ?? []) item($("warnings"), w);
+  $("open-report").hidden = false;
+};
+$("open-report").onclick = () => to("report", current);
+$("zip").onclick = () => pack([current]);
+sure($("delete"), "suredelete", "delete", async () => { if (await ask("remove", { name: current })) to(""); });
+
+function sheet(html, back) {
+  for (const m of document.querySelectorAll("main")) m.hidden = m.id !== "report";
+  $("back").href = back ? `#session/${encodeURIComponent(back)}` : "#";
+  $("back").onclick = back ? null : () => { if (location.hash.length < 2) go(); };
+  $("sheet").srcdoc = html;
+}
+async function shown() {
+  const reply = await ask("file", { name: current, file: "report.html" });
+  if (reply) sheet(await reply.file.text(), current);
+}
+
+/** A button that wants a second tap. */
+function sure(button, again, first, act) {
+  let timer;
+  button.onclick = () => {
+    if (timer) {
+      clearTimeout(timer);
+      timer = 0;
+      button.textContent = say(first);
+      return act();
+    }
+    button.textContent = say(again);
+    timer = setTimeout(() => { timer = 0; button.textContent = say(first); }, SURE_MS);
+  };
+}
+
+// ---- the setup
+
+let typed;
+async function setup() {
+  let text = (await ask("setup", { name: current }))?.text ?? "";
+  if (!text) text = localStorage.getItem("evenfoot setup") ?? "";
+  const reply = await ask("form", { text }, "loading");
+  if (!reply) return;
+  $("form").innerHTML = reply.html; // made by the project's own form, which escapes
+  check();
+}
+const fields = () => Object.fromEntries([...new FormData($("form"))]);
+async function check() {
+  const reply = await library("toml", { fields: fields() });
+  busy("");
+  for (const f of $("form").elements) {
+    f.removeAttribute?.("aria-invalid");
+    if (reply.key && (f.name === reply.key || f.name?.replace(/\.\d+\b/, "") === reply.key)) f.setAttribute("aria-invalid", "true");
+  }
+  $("check").textContent = reply.error ? say("missing", { what: reply.error }) : [say("good"), ...(reply.warnings ?? [])].join(" ");
+  return reply;
+}
+$("form").oninput = () => { clearTimeout(typed); typed = setTimeout(check, 300); };
+$("form").onsubmit = (e) => e.preventDefault();
+$("save").onclick = async () => {
+  const reply = await check();
+  if (reply.error) return;
+  if (!await ask("saveSetup", { name: current, text: reply.text })) return;
+  // The next outing starts from this board; what was felt, marked and changed was of this one.
+  const next = Object.fromEntries(Object.entries(fields()).filter(([k]) => !/^(title$|feel|mark|change|glide)/.test(k)));
+  const kept = await library("toml", { fields: next });
+  try { localStorage.setItem("evenfoot setup", kept.text ?? ""); } catch { /* full: it is asked for again */ }
+  to("session", current);
+};
+$("save-toml").onclick = async () => deliver(new Blob([(await check()).text]), "setup.toml");
+
+// ---- the logger
+
+async function record() {
+  $("before").hidden = !!logger;
+  $("running").hidden = !logger;
+}
+let recording;
+async function write(text) {
+  const reply = await recorder("rows", { text });
+  recording.size = reply.size;
+  if (reply.error) {
+    problem(reply.full ? say("full") : reply.error);
+    finish();
+  }
+}
+$("start").onclick = async () => {
+  problem("");
+  const granted = await Logger.permission().catch(() => false);
+  navigator.storage.persist?.();
+  recorder ??= connect("./recorder.js");
+  const now = new Date();
+  const local = new Date(now - now.getTimezoneOffset() * 60_000).toISOString();
+  const begun = await ask("begin", { wanted: `${local.slice(0, 10)} ${local.slice(11, 16).replace(":", "")}` });
+  if (!begun) return;
+  recording = { name: begun.name, size: 0, granted };
+  logger = new Logger(write, tell);
+  const head = logger.start();
+  const opened = await recorder("open", { name: begun.name, file: "phone.csv", head });
+  if (opened.error) {
+    problem(opened.full ? say("full") : opened.error);
+    return finish();
+  }
+  record();
+};
+function tell(s) {
+  const t = Math.floor(s.seconds);
+  $("clock").textContent = `${Math.floor(t / 60)}:${String(t % 60).padStart(2, "0")}`;
+  if (t <= LEVEL_S) recording.still = (recording.still ?? 0) + (s.still ? 1 : 0);
+  $("level").textContent = t < LEVEL_S ? say("level", { left: LEVEL_S - t }) : t < 4 * LEVEL_S ? say(recording.still > 0.7 * LEVEL_S ? "levelgood" : "levelbad") : "";
+  const rate = s.rate.toFixed(0), gyro = s.turns ? "" : say("nogyro");
+  const lines = [];
+  if (!recording.granted) lines.push(say("refused"));
+  if (!s.rate) lines.push(say("nodata"));
+  else if (!s.learnt) lines.push(say("rate", { rate, gyro }));
+  else lines.push(say("learnt", { rate, gyro, source: say(s.source), gravity: say(s.gravity ? "gravity" : "nogravity") }), s.gaps ? say("gaps", { gaps: s.gaps, longest: s.longest.toFixed(1) }) : say("nogaps"));
+  if (s.learnt && s.rate && s.rate < 20) lines.push(say("slow"));
+  if (s.hidden) lines.push(say("hidden", { times: s.hidden }));
+  if (s.fix) lines.push(say("fix", { accuracy: s.fix.accuracy.toFixed(0), fixes: s.fixes }));
+  else lines.push(say(s.fixError === 1 ? "nofixleave" : "nofix"));
+  if (!s.awake) lines.push(say("asleep"));
+  lines.push(say("written", { size: sizeText(recording.size) }));
+  $("status").replaceChildren();
+  for (const l of lines) item($("status"), l);
+}
+$("even").onclick = () => {
+  logger?.mark("even");
+  $("level").textContent = say("marked");
+  navigator.vibrate?.(60);
+};
+sure($("stop"), "sure", "stop", finish);
+async function finish() {
+  if (!logger) return;
+  const was = logger;
+  logger = null;
+  was.stop();
+  await recorder("close");
+  to("session", recording.name);
+}
+
+// ---- what the browser can do
+
+async function begin() {
+  const broken = { WebAssembly: globalThis.WebAssembly, DecompressionStream: globalThis.DecompressionStream, OPFS: navigator.storage?.getDirectory };
+  const what = Object.keys(broken).filter((k) => !broken[k]).join(", ");
+  if (what) return problem(say("broken", { what }));
+  const lacks = { nomotion: globalThis.DeviceMotionEvent || globalThis.Accelerometer, noplace: navigator.geolocation, nowake: navigator.wakeLock,
+    nopersist: navigator.storage.persist, noshare: navigator.canShare, nooffline: navigator.serviceWorker };
+  for (const [word, has] of Object.entries(lacks)) if (!has) item($("lacks"), say(word));
+  $("lacks-head").hidden = !$("lacks").children.length;
+  navigator.serviceWorker?.register("./sw.js").catch(() => item($("lacks"), say("nooffline")));
+  await go();
+  const reply = await library("version");
+  busy("");
+  $("version").textContent = reply.text ?? "";
+  if (reply.error) problem(reply.error);
+}
+addEventListener("beforeunload", (e) => { if (logger) e.preventDefault(); });
+begin();
