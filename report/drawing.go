@@ -22,7 +22,7 @@ func newDrawing(id, class, title, desc string, w, h float64) *drawing {
 }
 
 func (d *drawing) svg() template.HTML {
-	return template.HTML(fmt.Sprintf(`<svg class="%s" viewBox="0 0 %g %g" role="img" aria-labelledby="%s-t %s-d"><title id="%s-t">%s</title><desc id="%s-d">%s</desc>%s</svg>`,
+	return template.HTML(fmt.Sprintf(`<svg class="%s" viewBox="0 0 %.5g %.5g" role="img" aria-labelledby="%s-t %s-d"><title id="%s-t">%s</title><desc id="%s-d">%s</desc>%s</svg>`,
 		d.class, d.w, d.h, d.id, d.id, d.id, html.EscapeString(d.title), d.id, html.EscapeString(d.desc), d.b.String()))
 }
 

@@ -17,8 +17,8 @@ import (
 )
 
 type serveFlags struct {
-	addr, data string
-	public     bool
+	addr, data, beach string
+	public            bool
 }
 
 func serveCommand(c *console) *cobra.Command {
@@ -37,6 +37,7 @@ Stop with Ctrl-C. One library is served by one evenfoot at a time.`,
 	fl := cmd.Flags()
 	fl.StringVar(&f.addr, "addr", "127.0.0.1:8417", "`host:port` to answer on; port 0 takes a free one")
 	fl.StringVar(&f.data, "data", "", "`folder` of the library (default: evenfoot in your configuration folder)")
+	fl.StringVar(&f.beach, "beach", "", "`folder` that the page command wrote, to be served under /beach/")
 	fl.BoolVar(&f.public, "public-ok", false, "let --addr be one that other machines reach; there is no password")
 	return cmd
 }
@@ -45,6 +46,11 @@ func (c *console) serve(f serveFlags) error {
 	host, err := c.serveHost(f)
 	if err != nil {
 		return err
+	}
+	if f.beach != "" {
+		if _, err := os.Stat(filepath.Join(f.beach, "index.html")); err != nil {
+			return usagef("--beach %s holds no page; make one with `evenfoot page --out %s`", f.beach, f.beach)
+		}
 	}
 	dir := f.data
 	if dir == "" {
@@ -58,7 +64,7 @@ func (c *console) serve(f serveFlags) error {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	s, err := site.Open(site.Config{Dir: dir, Version: versionText(), Workers: runtime.GOMAXPROCS(0),
-		Public: f.public, Hosts: []string{host}, Warn: c.warn})
+		Public: f.public, Hosts: []string{host}, Beach: f.beach, Warn: c.warn})
 	if err != nil {
 		return err
 	}

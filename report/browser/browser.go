@@ -84,7 +84,7 @@ func Open(t *testing.T, own string) *Tab {
 	}
 	ctx, cancel := chromedp.NewContext(theBrowser(t, exe))
 	t.Cleanup(cancel)
-	ctx, cancel = context.WithTimeout(ctx, 90*time.Second)
+	ctx, cancel = context.WithTimeout(ctx, 4*time.Minute)
 	t.Cleanup(cancel)
 	b := &Tab{t: t, Ctx: ctx, own: own}
 	b.Must(chromedp.Listen(ctx, b.listen))

@@ -8,6 +8,8 @@ import (
 	"net/netip"
 	"slices"
 	"strings"
+
+	"evenfoot/report/page"
 )
 
 // pagePolicy is for the pages of this package: they need no script at all.
@@ -42,6 +44,17 @@ func (s *Site) guard(next http.Handler) http.Handler {
 			return
 		}
 		next.ServeHTTP(w, r)
+	})
+}
+
+// beach serves the static page, which has scripts of its own and asks for the
+// phone's place and motion.
+func beach(dir string) http.Handler {
+	files := http.StripPrefix("/beach/", http.FileServer(http.Dir(dir)))
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Content-Security-Policy", page.Policy())
+		w.Header().Set("Permissions-Policy", "geolocation=(self), accelerometer=(self), gyroscope=(self), camera=(), microphone=()")
+		files.ServeHTTP(w, r)
 	})
 }
 

@@ -32,6 +32,8 @@ type Config struct {
 	// one of Hosts. Otherwise only names of the loopback are answered.
 	Public bool
 	Hosts  []string
+	// Beach is a folder with the static page, served under /beach/; "" for none.
+	Beach string
 	// Warn, when not nil, is told of what the user of the terminal should know.
 	Warn func(format string, args ...any)
 }
@@ -113,6 +115,9 @@ func (s *Site) routes() http.Handler {
 		mux.HandleFunc(pattern, s.page(h))
 	}
 	mux.HandleFunc("GET /style.css", s.style)
+	if s.cfg.Beach != "" {
+		mux.Handle("GET /beach/", beach(s.cfg.Beach))
+	}
 	return mux
 }
 

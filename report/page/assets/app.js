@@ -153,7 +153,7 @@ const choices = () => ({ units: $("units").value, low: $("low").value, high: $("
 async function session() {
   $("session-name").textContent = current;
   $("to-setup").href = `#setup/${encodeURIComponent(current)}`;
-  show("answer", "");
+  $("answer").hidden = true;
   $("warnings").replaceChildren();
   const reply = await ask("sessions");
   const s = reply?.list.find((x) => x.name === current);
@@ -180,12 +180,27 @@ async function share(file) {
 $("analyse").onclick = async () => {
   const reply = await ask("report", { name: current, ...choices() }, "loading");
   if (!reply) return;
-  show("answer", reply.text);
+  answer(reply.text);
   $("warnings").replaceChildren();
   if (reply.earlier?.length) item($("warnings"), say("earlier", { names: reply.earlier.join(", ") }));
   for (const w of reply.warnings ?? []) item($("warnings"), w);
   $("open-report").hidden = false;
 };
+/** The words are laid out for a terminal: a label, and lines that are indented. */
+function answer(text) {
+  $("answer").hidden = false;
+  $("answer").replaceChildren();
+  let p;
+  for (const line of text.split("\n").filter((l) => l.trim())) {
+    const [, label, rest] = line.match(/^(\S.*?)\s{2,}(.*)$/) ?? [];
+    if (/^\s/.test(line) && p) p.append(` ${line.trim()}`);
+    else {
+      p = make("p", label ? "" : line);
+      if (label) p.append(make("strong", label), ` ${rest}`);
+      $("answer").append(p, "\n");
+    }
+  }
+}
 $("open-report").onclick = () => to("report", current);
 $("zip").onclick = () => pack([current]);
 sure($("delete"), "suredelete", "delete", async () => { if (await ask("remove", { name: current })) to(""); });

@@ -4,12 +4,16 @@ const FILES = /*FILES*/ {};
 const CACHE = "evenfoot /*VERSION*/";
 const SHARED = "evenfoot shared";
 
+// Hosts send index.html on to its folder, and an answer that was sent on may
+// not be given to a navigation.
+const address = (name) => (name === "index.html" ? "./" : name);
+
 self.addEventListener("install", (e) => e.waitUntil((async () => {
   const cache = await caches.open(CACHE);
   await Promise.all(Object.entries(FILES).map(async ([name, hash]) => {
-    const got = await fetch(new Request(name, { cache: "reload", integrity: hash }));
+    const got = await fetch(new Request(address(name), { cache: "reload", integrity: hash }));
     if (!got.ok) throw new Error(name);
-    await cache.put(name, got);
+    await cache.put(address(name), got);
   }));
   await self.skipWaiting();
 })()));
@@ -32,6 +36,6 @@ self.addEventListener("fetch", (e) => {
   const path = url.pathname.slice(new URL(self.registration.scope).pathname.length);
   if (e.request.method === "POST" && path === "share") e.respondWith(share(e.request));
   else if (e.request.method === "GET" && url.origin === location.origin && (path || "index.html") in FILES) {
-    e.respondWith((async () => (await (await caches.open(CACHE)).match(path || "index.html")) ?? fetch(e.request))());
+    e.respondWith((async () => (await (await caches.open(CACHE)).match(address(path || "index.html"))) ?? fetch(e.request))());
   }
 });

@@ -85,7 +85,7 @@ const tasks = {
         added.push(...await unzip(f));
         continue;
       }
-      if (!into) added.push(into = await freeName(f.name.replace(/\.[^.]*$/, "")));
+      if (!into) added.push(into = await freeName((files.find((l) => !/\.(toml|zip)$/i.test(l.name)) ?? f).name.replace(/\.[^.]*$/, "")));
       await save(at(into), f.name.replace(/[/\\]/g, " "), f);
     }
     return { names: added };
