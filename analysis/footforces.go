@@ -148,7 +148,7 @@ func (r *Result) direction(today trim.Outing, earlier []trim.Outing) {
 		m.Share = 1 - m.Share
 		turned.Ev.Measured = append(turned.Ev.Measured, m)
 	}
-	other, err := trim.Infer(turned, earlier, trim.InferOptions{Draws: 1})
+	other, err := trim.Infer(turned, earlier, trim.InferOptions{Draws: 2})
 	if err != nil {
 		return
 	}

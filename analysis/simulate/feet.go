@@ -28,9 +28,9 @@ type Feet struct {
 	MastZero float64       // N·m
 }
 
-// Insoles are a pair that is 5 % out a side, as sensors of this kind are.
+// Insoles are a pair whose gains are a few percent out, as sensors of this kind are.
 func Insoles() Feet {
-	return Feet{Rate: 50, Gain: [2]float64{0.05, -0.05}, Zero: [2]float64{12, -8}, Drift: 4, Noise: 6, Offset: 2371.4}
+	return Feet{Rate: 50, Gain: [2]float64{0.04, -0.03}, Zero: [2]float64{12, -8}, Drift: 4, Noise: 6, Offset: 2371.4}
 }
 
 // What the feet do besides the balance, of no source but to be as restless as

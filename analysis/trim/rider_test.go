@@ -71,6 +71,48 @@ func TestRiderIsFound(t *testing.T) {
 	}
 }
 
+// TestRiderIsKept: what foot forces beside notes showed of a rider on one outing
+// is known on the next, where there are notes alone, and a mast's moment needs
+// no gain or zero to tell the trend.
+func TestRiderIsKept(t *testing.T) {
+	s := gear()
+	truth := FromSetup(s, 1025.5, 1.1e-6)
+	truth.RiderZero, truth.RiderScale = 0.09, 0.4
+	s.Feel = notes(truth, 0.02, 6, 7, 8, 9, 10, 11, 12)
+	before := withLaw(outingOf(s), truth)
+	for _, v := range []float64{6, 9, 12} {
+		share := shareAt(v)(truth)
+		before.Ev.Measured = append(before.Ev.Measured, Measured{Speed: v, Share: share + 0.015*4*share*(1-share), SD: 0.005})
+	}
+	before.Ev.LeanSD = 0.02
+	later := *s
+	later.Feel = notes(truth, 0.02, 7, 11)
+	today := withLaw(outingOf(&later), truth)
+	zero := func(p *Posterior) (mean, sd float64) {
+		z := p.Each(func(in Inputs) float64 { return in.RiderZero })
+		return stat.Mean(z, p.Weights), stat.StdDev(z, p.Weights)
+	}
+	_, alone := zero(mustInfer(t, today))
+	mean, kept := zero(mustInfer(t, today, before))
+	near(t, "zero", mean, 0.09, 2*kept)
+	if kept > 0.6*alone || kept < 0.01 {
+		t.Errorf("σ of the rider's zero %.3f after an outing with foot forces, %.3f without", kept, alone)
+	}
+	mast := withLaw(outingOf(&later), truth)
+	for _, v := range []float64{6, 7.5, 9, 10.5, 12} {
+		m := 1.04*NewFoil(truth).At(v, Gravity).MastMoment + 12
+		mast.Ev.Mast = append(mast.Ev.Mast, MastMoment{Speed: v, Moment: m, SD: 1})
+	}
+	mast.Ev.MastSD = [2]float64{0.05, 15}
+	trend := func(in Inputs) float64 { return shareAt(12)(in) - shareAt(6)(in) }
+	spread := func(p *Posterior) float64 { return stat.StdDev(p.Each(trend), p.Weights) }
+	p := mustInfer(t, mast)
+	near(t, "trend by the mast", stat.Mean(p.Each(trend), p.Weights), trend(truth), 0.03)
+	if by, without := spread(p), spread(mustInfer(t, today)); by > 0.5*without {
+		t.Errorf("σ of the trend %.3f with a mast's moment, %.3f without", by, without)
+	}
+}
+
 // TestNulls: the speed that feels even with the foil at three places gives the
 // trend with speed, whatever the rider's zero and scale.
 func TestNulls(t *testing.T) {

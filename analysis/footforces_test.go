@@ -1,0 +1,58 @@
+package analysis_test
+
+import (
+	"slices"
+	"testing"
+
+	"evenfoot/analysis"
+	"evenfoot/analysis/feet"
+	"evenfoot/analysis/simulate"
+)
+
+// TestForcesTurned: foot forces beside a rider's notes show the rider's zero,
+// and front and back that are swapped are asked about; so is a direction that
+// nothing else tells.
+func TestForcesTurned(t *testing.T) {
+	sc := simulate.Default()
+	sc.Duration, sc.IMURate = 900, 50
+	sc.Feet = simulate.Insoles()
+	sc.Foil.StabIncidence -= 0.8 * deg // the load moves with speed
+	sc.Foil.RiderZero = 0.05
+	s := simulate.Run(sc)
+	feel := s.FeelNotes([]float64{6, 7, 8, 9, 10, 10.5}, 0.02)
+	run := func(notes, turned bool) *analysis.Result {
+		log := *s.Log
+		log.Decks = slices.Clone(log.Decks)
+		if turned {
+			f := &log.Decks[0].Feet
+			f[0], f[1] = f[1], f[0]
+		}
+		text := s.SetupTOML(nil)
+		if notes {
+			text = s.SetupTOML(feel)
+		}
+		r, err := analysis.Run(analysis.Request{Log: &log, Setup: parse(t, text)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	found := func(r *analysis.Result, k feet.Kind) bool {
+		return slices.ContainsFunc(r.Session.Warnings, func(w analysis.Finding) bool { f, ok := w.(feet.Finding); return ok && f.Kind == k })
+	}
+	right, wrong := run(true, false), run(true, true)
+	if found(right, feet.Turned) || !found(wrong, feet.Turned) {
+		t.Errorf("asked about: as they are %v, swapped %v; %+v", found(right, feet.Turned), found(wrong, feet.Turned), wrong.Session.Warnings)
+	}
+	f := right.FootForces
+	if f == nil || len(f.Shares) < 4 {
+		t.Fatalf("foot forces %+v, %+v", f, right.Session.Warnings)
+	}
+	for _, p := range f.Shares {
+		holds(t, "measured share", p.Front, s.Share(float64(p.Speed)))
+	}
+	holds(t, "rider's zero", right.Rider.Zero, 0.05)
+	if w := right.Rider.Zero.High - right.Rider.Zero.Low; w > 0.12 {
+		t.Errorf("the rider's zero is known within %.3f", w)
+	}
+}
