@@ -88,6 +88,9 @@ func Run(req Request) (*Result, error) {
 		return nil, err
 	}
 	r.outing, r.speeds = today, speeds
+	if len(seen.parts) > 1 {
+		r.warn(Note{Kind: FromTheStart})
+	}
 	if speeds.cut {
 		r.warn(Note{Kind: RangeCut, Range: &req.Range, Ridden: &[2]float64{speeds.low, speeds.high}})
 	}

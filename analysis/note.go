@@ -16,21 +16,22 @@ const (
 	NoGyroscope    Kind = "no gyroscope"
 	NoGPS          Kind = "no gps"
 	NoFlight       Kind = "no flight"
-	Garbled        Kind = "garbled samples"     // Count, At of the first
-	ClocksUnproved Kind = "clocks not compared" // Why: taken as equal, since both tell UTC
-	ClocksApart    Kind = "clocks apart"        // Why: the logs are not merged
-	StampedApart   Kind = "stamped apart"       // Apart: one device's sensors, put right
-	NoPitch        Kind = "no pitch"            // Why
-	NoAttitude     Kind = "no attitude"         // Why
-	NotRigid       Kind = "sensor not fixed"    // Why: its pitch is not used
-	InEarlier      Kind = "earlier session"     // Session, Of
-	NotBefore      Kind = "not before"          // Session: given as earlier, and it began no earlier
-	RangeCut       Kind = "range cut"           // Range that was asked for, Ridden that is left of it
-	NotFlown       Kind = "note not flown"      // a [StrayNote]
-	NotUsual       Kind = "note not usual"      // a [StrayNote] that counts
-	LandSport      Kind = "sport on land"       // Sport, as the device names it
-	LandHeights    Kind = "heights of land"     // Height: by how much the flights differ
-	LandPace       Kind = "pace of land"        // Speed: the best ten seconds
+	Garbled        Kind = "garbled samples"        // Count, At of the first
+	ClocksUnproved Kind = "clocks not compared"    // Why: taken as equal, since both tell UTC
+	ClocksApart    Kind = "clocks apart"           // Why: the logs are not merged
+	StampedApart   Kind = "stamped apart"          // Apart: one device's sensors, put right
+	NoPitch        Kind = "no pitch"               // Why
+	NoAttitude     Kind = "no attitude"            // Why
+	NotRigid       Kind = "sensor not fixed"       // Why: its pitch is not used
+	InEarlier      Kind = "earlier session"        // Session, Of
+	NotBefore      Kind = "not before"             // Session: given as earlier, and it began no earlier
+	FromTheStart   Kind = "counted from the start" // the log holds changes: advice counts from the setup before them
+	RangeCut       Kind = "range cut"              // Range that was asked for, Ridden that is left of it
+	NotFlown       Kind = "note not flown"         // a [StrayNote]
+	NotUsual       Kind = "note not usual"         // a [StrayNote] that counts
+	LandSport      Kind = "sport on land"          // Sport, as the device names it
+	LandHeights    Kind = "heights of land"        // Height: by how much the flights differ
+	LandPace       Kind = "pace of land"           // Speed: the best ten seconds
 )
 
 // A Note is something that the chain itself found out about a session.

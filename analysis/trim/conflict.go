@@ -41,7 +41,7 @@ type Conflict struct {
 
 // OfNotes says that it is about what a rider noted.
 func (c Conflict) OfNotes() bool {
-	return c.Kind == NoteKind || c.Kind == MomentKind || c.Kind == NotePairKind
+	return c.Kind == NoteKind || c.Kind == MomentKind || c.Kind == NotePairKind || c.Kind == SwapKind
 }
 
 // conflicts weighs every item of evidence against all the rest, and the whole

@@ -82,6 +82,7 @@ const (
 	MeasuredKind Kind = "measured" // a measured share
 	MastKind     Kind = "mast"     // a measured moment of the mast
 	NotePairKind Kind = "notes"    // two notes of feel that cannot both be true
+	SwapKind     Kind = "swapped"  // notes with front and back exchanged
 	UnknownKind  Kind = "unknown"  // an unknown that had to go far from the setup
 )
 

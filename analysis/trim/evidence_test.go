@@ -2,6 +2,7 @@ package trim
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
@@ -95,5 +96,41 @@ func TestModelErrors(t *testing.T) {
 	near(t, "thrust line, N m", with(func(in *Inputs) { in.ThrustArm = 0.05 }).NetMoment-s.NetMoment, 0.05*s.Drag, 1e-6)
 	if d := with(func(in *Inputs) { in.DownwashFactor = 0.15 }); !(d.StabLift < s.StabLift) {
 		t.Errorf("more downwash: the stabilizer lifts %.2f N, %.2f N before", d.StabLift, s.StabLift)
+	}
+}
+
+// TestSwapped: notes with front and back mixed up are found by the marks of an
+// even load, honest ones are not, and alone no notes are.
+func TestSwapped(t *testing.T) {
+	o := outingOf(gear())
+	truth := o.In
+	truth.StabIncidence -= 0.8 * deg
+	f := NewFoil(truth)
+	for _, v := range []float64{6, 8, 10, 11} {
+		o.Ev.Feel = append(o.Ev.Feel, setup.Feel{Speed: v, Share: f.At(v, Gravity).FrontShare, SD: 0.05})
+	}
+	for _, v := range []float64{6.5, 8.5, 10.5} { // the foil stands where it feels even
+		p := f.Point(v, Gravity)
+		share := func(dx float64) float64 { return p.With(Change{Foil: dx}).FrontShare }
+		dx := (0.5 - share(0)) / (share(0.01) - share(0)) * 0.01
+		o.Ev.Nulls = append(o.Ev.Nulls, Null{Speed: v, Change: Change{Foil: dx}, SD: 0.015})
+	}
+	found := func(o Outing) bool {
+		return slices.ContainsFunc(mustInfer(t, o).Conflicts, func(c Conflict) bool { return c.Kind == SwapKind })
+	}
+	if found(o) {
+		t.Error("honest notes are called swapped")
+	}
+	mirrored := o
+	mirrored.Ev.Feel = slices.Clone(o.Ev.Feel)
+	for i := range mirrored.Ev.Feel {
+		mirrored.Ev.Feel[i].Share = 1 - mirrored.Ev.Feel[i].Share
+	}
+	if !found(mirrored) {
+		t.Error("swapped notes are not found")
+	}
+	mirrored.Ev.Nulls = nil
+	if found(mirrored) {
+		t.Error("swapped notes are found without other evidence")
 	}
 }

@@ -57,6 +57,7 @@ func Infer(today Outing, earlier []Outing, opt InferOptions) (*Posterior, error)
 	cov := p.covariance(x)
 	post := &Posterior{Base: today.In, Widened: 1, LeftOut: left, Surprise: 2 * p.cost(x), problem: p}
 	post.Conflicts, post.Widened = p.conflicts(x, cov)
+	post.Conflicts = append(p.swapped(x), post.Conflicts...)
 	post.fill(x, cov)
 	post.draw(x, cov, cmp.Or(opt.Draws, usualDraws))
 	return post, nil

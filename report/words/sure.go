@@ -9,6 +9,7 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/trim"
 )
 
 // sure says how likely the step is to help, and how wide the full answer is.
@@ -138,7 +139,10 @@ func carriedBy(r *analysis.Result) string {
 	if r.PitchLaw == nil || !r.PitchLaw.Enough || r.Setup == nil || r.Advice.Verdict != advice.Change {
 		return ""
 	}
-	if len(r.Setup.Feel) > 0 || len(r.Session.Earlier) > 0 {
+	if p := r.Posterior; p != nil && p.Count(trim.NullKind) > 1 {
+		return "The direction rests on the marks and on which way the foil was moved between them: with the moves the wrong way round, this sheet would advise the opposite."
+	}
+	if len(r.Setup.Feel) > 0 || len(r.Session.Earlier) > 0 || len(r.Marks) > 0 {
 		return "With front and back swapped in the notes of feel, this sheet would advise the opposite."
 	}
 	return ""
