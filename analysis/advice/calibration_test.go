@@ -130,7 +130,7 @@ func calibrate(t *testing.T, words, rider bool) {
 		notes := i % 5
 		truth, o := simulatedRider(t, rng, s, w, notes, words, rider)
 		task := newTask(infer(t, o), s, w, Options{})
-		want := Best(truth, w, s.Rider.Level)
+		want, each := Best(truth, w, s.Rider.Level), task.objective.bestEach(task.draws, task.best, anywhere)
 		check := func(name string, iv interval.Interval, v float64) {
 			if iv.Contains(v) {
 				held[name]++
@@ -142,8 +142,8 @@ func calibrate(t *testing.T, words, rider bool) {
 		check("share low", at(w.Low), share(w.Low))
 		check("share mid", at(w.mid()), share(w.mid()))
 		check("share top", at(w.Top), share(w.Top))
-		check("best shim", task.raiseInterval(task.best, task.bestEach), want.Raise/deg)
-		check("best move", task.moveInterval(task.best, task.bestEach), want.Move/mm)
+		check("best shim", task.raiseInterval(task.best, each), want.Raise/deg)
+		check("best move", task.moveInterval(task.best, each), want.Move/mm)
 		if notes == 4 {
 			withNotes++
 			if math.Abs(task.best.Raise-want.Raise) < 0.5*deg {

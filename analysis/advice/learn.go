@@ -3,6 +3,7 @@ package advice
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
@@ -13,8 +14,8 @@ import (
 
 // eitherWay is the steps that could turn out right: those on offer, and whole
 // cards and moves of either way.
-func (t *task) eitherWay() []step {
-	steps := t.steps()[1:]
+func (t *task) eitherWay(onOffer []step) []step {
+	steps := slices.Clone(onOffer)
 	if t.mayShim() {
 		steps = append(steps, t.step(1, 0), t.step(-1, 0))
 	}
@@ -33,14 +34,14 @@ func (t *task) eitherWay() []step {
 // may say (preposterior analysis: Raiffa & Schlaifer, Applied
 // Statistical Decision Theory, 1961, from memory). What notes tell is by linear
 // regression on them.
-func (t *task) learning() float64 {
+func (t *task) learning(onOffer []step) float64 {
 	notes, ok := t.foretellNotes()
 	if !ok {
 		return 0
 	}
 	today := t.step(0, 0)
 	var steps []prospect
-	for _, s := range t.eitherWay() {
+	for _, s := range t.eitherWay(onOffer) {
 		steps = append(steps, notes.prospect(&s, &today))
 	}
 	rng := rand.New(rand.NewPCG(5, 77))

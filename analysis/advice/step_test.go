@@ -117,7 +117,7 @@ func TestNotesAreWorthWhatTheyAllow(t *testing.T) {
 		task = newTask(infer(t, outingOf(s)), s, speeds, Options{})
 		now = task.step(0, 0)
 		best = now
-		for _, x := range task.eitherWay() {
+		for _, x := range task.eitherWay(task.steps()[1:]) {
 			if x.loss < best.loss {
 				best = x
 			}
@@ -126,14 +126,14 @@ func TestNotesAreWorthWhatTheyAllow(t *testing.T) {
 			t.Fatal("no step is likely and not sure")
 		}
 	}
-	if v := task.learning(); v < priceNotes || v > now.loss {
+	if v := task.learning(task.steps()[1:]); v < priceNotes || v > now.loss {
 		t.Errorf("notes are worth %.5f, where keeping costs %.4f and the best step %.4f with a chance of %.2f", v, now.loss, best.loss, best.better)
 	}
 	// A rider who says the same whatever the load: nothing to learn.
 	for _, x := range task.draws {
 		x.foil.In.RiderScale = -1
 	}
-	if v := task.learning(); v != 0 {
+	if v := task.learning(task.steps()[1:]); v != 0 {
 		t.Errorf("notes that tell nothing are worth %.5f", v)
 	}
 }

@@ -129,7 +129,8 @@ func TestObservationsComeTrue(t *testing.T) {
 			truth := start.At(z)
 			p := c.do(truth)
 			var raise []float64
-			for _, q := range newTask(p, s, w, Options{}).bestEach {
+			then := newTask(p, s, w, Options{})
+			for _, q := range then.objective.bestEach(then.draws, then.best, anywhere) {
 				raise = append(raise, q.Raise/deg)
 			}
 			m, sd := stat.MeanStdDev(raise, p.Weights)

@@ -27,7 +27,7 @@ type task struct {
 
 	evenNow  []float64
 	best     Pair   // averaged over the draws
-	bestEach []Pair // of each draw
+	bestEach []Pair // of each draw; [Advise] fills it in
 	// toward is what the steps aim at: the best pair where cards, track and feet
 	// reach it, else the best that they do reach.
 	toward Pair
@@ -57,7 +57,6 @@ func newTask(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *ta
 	}
 	t.evenNow = t.evennessWith(0, 0)
 	t.best = t.objective.best(t.draws, Pair{}, anywhere)
-	t.bestEach = t.objective.bestEach(t.draws, t.best, anywhere)
 	t.toward = t.objective.best(t.draws, t.best, t.reachable())
 	return t
 }
