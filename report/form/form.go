@@ -233,7 +233,11 @@ func (f Fields) fieldset(b *strings.Builder, table string) {
 		n += spare
 	}
 	for i := range n {
-		fmt.Fprintf(b, `<fieldset><legend>%s</legend>`, html.EscapeString(words.SetupEntry(table, i)))
+		class := ""
+		if !slices.Contains(lists, table) {
+			class = ` class="quiet"` // it stands above already, for eyes
+		}
+		fmt.Fprintf(b, `<fieldset><legend%s>%s</legend>`, class, html.EscapeString(words.SetupEntry(table, i)))
 		for _, k := range keysOf(table) {
 			if other := k.Table() == "feel" && strings.Contains(k.Name, "speed_") && k.Example == nil; !other || f[field(k, i)] != "" {
 				f.input(b, k, i)

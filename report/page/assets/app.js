@@ -193,7 +193,7 @@ function answer(text) {
   let p;
   for (const line of text.split("\n").filter((l) => l.trim())) {
     const [, label, rest] = line.match(/^(\S.*?)\s{2,}(.*)$/) ?? [];
-    if (/^\s/.test(line) && p) p.append(` ${line.trim()}`);
+    if (/^\s/.test(line) && p && p !== $("answer").firstChild) p.append(` ${line.trim()}`);
     else {
       p = make("p", label ? "" : line);
       if (label) p.append(make("strong", label), ` ${rest}`);

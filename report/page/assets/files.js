@@ -47,7 +47,7 @@ export async function read(dir, name) {
 
 export async function remove(path) {
   const at = path.lastIndexOf("/");
-  await (await folder(path.slice(0, at))).removeEntry(path.slice(at + 1), { recursive: true });
+  await (await folder(path.slice(0, Math.max(0, at)))).removeEntry(path.slice(at + 1), { recursive: true });
 }
 
 // What Go sees: files by their paths. A file that Go makes itself is kept in

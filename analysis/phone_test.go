@@ -1,0 +1,63 @@
+package analysis_test
+
+import (
+	"math"
+	"testing"
+
+	"evenfoot/analysis"
+	"evenfoot/analysis/simulate"
+	"evenfoot/ingest"
+)
+
+// TestPhoneRounding: a browser rounds a phone's motion to 0.1 m/s² and 0.1 °/s,
+// so that no page can tell one phone from another by its sensors. The board's
+// own shaking blurs the steps: the law moves by less than its interval's half,
+// and the truth stays within.
+func TestPhoneRounding(t *testing.T) {
+	t.Parallel()
+	const stepAcc, stepGyr = 0.1, 0.1 * math.Pi / 180
+	sc := simulate.Demo()[0]
+	law := func(rounded bool) *analysis.Result {
+		s := simulate.Run(sc)
+		set := parse(t, s.SetupTOML(s.FeelNotes([]float64{6.7, 8.2, 9.8, 10.8}, 0.04)))
+		log := throughFiles(t, s, false)
+		if rounded {
+			round(log, stepAcc, stepGyr)
+		}
+		r, err := analysis.Run(analysis.Request{Log: log, Setup: set})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if rounded {
+			holds(t, "slope", r.PitchLaw.Slope, s.Truth.Slope/deg)
+			holds(t, "zero", r.PitchLaw.Zero, s.Truth.Zero/deg)
+		}
+		return r
+	}
+	exact, phone := law(false), law(true)
+	shift := func(p int) float64 { return phone.PitchCurve[p].Pitch.Value - exact.PitchCurve[p].Pitch.Value }
+	if len(phone.PitchCurve) != len(exact.PitchCurve) || len(exact.PitchCurve) == 0 {
+		t.Fatalf("%d and %d points of the pitch", len(phone.PitchCurve), len(exact.PitchCurve))
+	}
+	most := 0.0
+	for i := range exact.PitchCurve {
+		most = max(most, math.Abs(shift(i)))
+		if half := (exact.PitchCurve[i].Pitch.High - exact.PitchCurve[i].Pitch.Low) / 2; math.Abs(shift(i)) > half {
+			t.Errorf("at %.1f m/s rounding moves the pitch by %.3f°, its interval is ± %.3f°", exact.PitchCurve[i].Speed, shift(i), half)
+		}
+	}
+	t.Logf("rounding moves the pitch in flight by %.3f° at most; zero %.3f° and %.3f°", most, exact.PitchLaw.Zero.Value, phone.PitchLaw.Zero.Value)
+}
+
+func round(log *ingest.Log, stepAcc, stepGyr float64) {
+	for k := range 3 {
+		for _, c := range []struct {
+			v    []float32
+			step float64
+		}{{log.IMU.Acc[k], stepAcc}, {log.IMU.Gyr[k], stepGyr}} {
+			for i, v := range c.v {
+				c.v[i] = float32(math.Round(float64(v)/c.step) * c.step)
+			}
+		}
+	}
+}
