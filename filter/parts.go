@@ -3,6 +3,7 @@ package filter
 import (
 	"runtime"
 	"sync"
+	"sync/atomic"
 )
 
 // InParts calls f for parts of 0..n, one a processor, at the same time, and
@@ -14,4 +15,19 @@ func InParts(n int, f func(from, to int)) {
 		wg.Go(func() { f(n*k/parts, n*(k+1)/parts) })
 	}
 	wg.Wait()
+}
+
+// Each calls do(0) to do(n-1) on all cores, as they come free. What they write
+// must be apart.
+func Each(n int, do func(i int)) {
+	var next atomic.Int64
+	var wait sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), n) {
+		wait.Go(func() {
+			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
+				do(i)
+			}
+		})
+	}
+	wait.Wait()
 }

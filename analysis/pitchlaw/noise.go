@@ -2,10 +2,10 @@ package pitchlaw
 
 import (
 	"math"
-	"runtime"
 	"slices"
 	"sync"
-	"sync/atomic"
+
+	"evenfoot/filter"
 )
 
 // A noise is the shape of the windows' errors, relative to the variance of
@@ -194,24 +194,10 @@ var spareGains = sync.Pool{New: func() any { return new(gains) }}
 // filterEach makes the gains of every process, on all cores, and hands each to
 // do, which must keep what it wants under its own i.
 func filterEach[P process](s *series, processes []P, do func(i int, g *gains)) {
-	each(len(processes), func(i int) {
+	filter.Each(len(processes), func(i int) {
 		g := spareGains.Get().(*gains)
 		defer spareGains.Put(g)
 		s.filter(processes[i], g)
 		do(i, g)
 	})
-}
-
-// each calls do(0) to do(n-1) on all cores. What they write must be apart.
-func each(n int, do func(i int)) {
-	var next atomic.Int64
-	var wait sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), n) {
-		wait.Go(func() {
-			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
-				do(i)
-			}
-		})
-	}
-	wait.Wait()
 }

@@ -38,7 +38,7 @@ func MakeWindows(m *align.Motion, s *ride.Session) []Window {
 		return nil
 	}
 	found := make([][]seen, len(s.Reaches))
-	each(len(found), func(k int) { found[k] = inReach(m, s, k) })
+	filter.Each(len(found), func(k int) { found[k] = inReach(m, s, k) })
 	var out []Window
 	var unrests []unrest
 	for _, f := range found {

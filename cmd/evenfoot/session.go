@@ -6,15 +6,14 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"runtime"
 	"slices"
 	"strings"
-	"sync"
 
 	"github.com/spf13/pflag"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
+	"evenfoot/filter"
 	"evenfoot/ingest"
 	"evenfoot/ingest/raw"
 	"evenfoot/report/words"
@@ -213,16 +212,7 @@ func (s *session) analyse(req analysis.Request, u words.Units) (*analysis.Result
 // each does work 0 to n-1 on all cores and returns the first error in order.
 func each(n int, work func(i int) error) error {
 	errs := make([]error, n)
-	slots := make(chan struct{}, runtime.GOMAXPROCS(0))
-	var wait sync.WaitGroup
-	for i := range n {
-		slots <- struct{}{}
-		wait.Go(func() {
-			errs[i] = work(i)
-			<-slots
-		})
-	}
-	wait.Wait()
+	filter.Each(n, func(i int) { errs[i] = work(i) })
 	return cmp.Or(errs...)
 }
 
