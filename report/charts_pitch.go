@@ -146,7 +146,7 @@ func (b *builder) pitchSays(w *windows) string {
 			s = fmt.Sprintf("From %s to %s the nose comes %s degrees %s. ", b.u.SpeedText(float64(p.Speed)), b.u.SpeedText(float64(q.Speed)), words.Fixed(math.Abs(d), 1), words.Choose(d < 0, "higher", "lower"))
 		}
 	}
-	s += fmt.Sprintf("The fit uses %s of straight flight", words.Plural(len(w.used()), "window", "windows"))
+	s += fmt.Sprintf("The fit uses %s of straight flight", words.Plural(len(w.used()), "window"))
 	if len(w.out.of) > 0 {
 		s += fmt.Sprintf(" and sets %d aside: %s", len(w.out.of), words.Listed(w.reasons))
 	}

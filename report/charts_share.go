@@ -230,9 +230,9 @@ func optionName(o advice.Option) string {
 	case o.Cards == 0:
 		return "Shim as today"
 	case o.Cards < 0:
-		return words.UpperFirst(words.Plural(int(-o.Cards), "card", "cards")) + " down"
+		return words.UpperFirst(words.Plural(int(-o.Cards), "card")) + " down"
 	}
-	return words.UpperFirst(words.Plural(int(o.Cards), "card", "cards")) + " up"
+	return words.UpperFirst(words.Plural(int(o.Cards), "card")) + " up"
 }
 
 func (b *builder) optionsSays() string {

@@ -310,12 +310,12 @@ func (b *builder) timelineSays() string {
 	if t.Rides == 0 {
 		return "No ride on the foil was found in this log."
 	}
-	s := fmt.Sprintf("%s on the foil: %s", words.UpperFirst(words.Minutes(float64(t.Foiling))), words.Plural(t.Rides, "ride", "rides"))
+	s := fmt.Sprintf("%s on the foil: %s", words.UpperFirst(words.Minutes(float64(t.Foiling))), words.Plural(t.Rides, "ride"))
 	if t.Turns > 0 {
-		s += ", " + words.Plural(t.Turns, "turn", "turns")
+		s += ", " + words.Plural(t.Turns, "turn")
 	}
 	if t.Touchdowns > 0 {
-		s += ", " + words.Plural(t.Touchdowns, "touchdown", "touchdowns")
+		s += ", " + words.Plural(t.Touchdowns, "touchdown")
 	}
 	return s + "."
 }

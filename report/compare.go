@@ -69,7 +69,7 @@ func newComparePage(rs []*analysis.Result, o Options) *comparePage {
 	u := o.Units.OrDefault()
 	rs = inTime(rs, before)
 	cs, lo, top := contenders(rs, u)
-	p := &comparePage{Title: fmt.Sprintf("%s compared", words.UpperFirst(words.Plural(len(rs), "session", "sessions"))), Cautions: words.Cautions, Version: words.Clean(o.Version)}
+	p := &comparePage{Title: fmt.Sprintf("%s compared", words.UpperFirst(words.Plural(len(rs), "session"))), Cautions: words.Cautions, Version: words.Clean(o.Version)}
 	if !o.Now.IsZero() {
 		p.Made = o.Now.Format("2 January 2006")
 	}
@@ -307,7 +307,7 @@ func CompareText(w io.Writer, rs []*analysis.Result, o TextOptions) error {
 	rs = inTime(rs, before)
 	cs, lo, top := contenders(rs, u)
 	t := newTextPage(o)
-	t.head(words.UpperFirst(words.Plural(len(rs), "session", "sessions")) + " compared")
+	t.head(words.UpperFirst(words.Plural(len(rs), "session")) + " compared")
 	t.row("", compareHead(cs, before), vital)
 	if before != nil {
 		t.row("Why", u.Judgement(before), needed)

@@ -81,7 +81,7 @@ func fileLines(r *analysis.Result) []fileFacts {
 				s += ", written in " + words.Clean(c.Unit)
 			}
 			if c.Gaps > 0 {
-				s += fmt.Sprintf(", %s (longest %s s)", words.Plural(c.Gaps, "gap", "gaps"), words.Fixed(c.LongestGapS, 1))
+				s += fmt.Sprintf(", %s (longest %s s)", words.Plural(c.Gaps, "gap"), words.Fixed(c.LongestGapS, 1))
 			}
 			x.Facts = append(x.Facts, words.UpperFirst(s))
 		}

@@ -1,10 +1,10 @@
 package report
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"io"
-	"strings"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
@@ -34,13 +34,14 @@ func CompareJSON(w io.Writer, c *analysis.Comparison, u words.Units) error {
 	return writeJSON(w, j)
 }
 
+// writeJSON has plain spaces, as scripts like them, for those that do not break.
 func writeJSON(w io.Writer, v any) error {
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	if err := enc.Encode(v); err != nil {
+	text, err := json.MarshalIndent(v, "", "  ")
+	if err != nil {
 		return fmt.Errorf("making the JSON: %w", err)
 	}
-	return nil
+	_, err = w.Write(append(bytes.ReplaceAll(text, []byte(words.NBSP), []byte(" ")), '\n'))
+	return err
 }
 
 // A resultJSON is a result whose findings are said. A field here takes the
@@ -125,7 +126,7 @@ type followedJSON struct {
 func reasons(all []advice.Reason, r *analysis.Result, u words.Units) []findingJSON {
 	out := []findingJSON{}
 	for _, x := range all {
-		out = append(out, findingJSON{string(x.Kind), x, plainSpaces(u.Reason(x, r))})
+		out = append(out, findingJSON{string(x.Kind), x, u.Reason(x, r)})
 	}
 	return out
 }
@@ -137,17 +138,13 @@ func adviceOf(r *analysis.Result, u words.Units) *adviceJSON {
 		return nil
 	}
 	w := words.For(r, u)
-	j := &adviceJSON{NextStep: plainSpaces(w.Next), Advice: a, Cautions: append([]string{plainSpaces(w.Mind)}, words.Cautions...),
+	j := &adviceJSON{NextStep: w.Next, Advice: a, Cautions: append([]string{w.Mind}, words.Cautions...),
 		WorthKnowing: []observationJSON{}, Plan: []trialJSON{}, Why: reasons(a.Why, r, u)}
 	for i, x := range w.Plan.Trials {
-		t := trialJSON{plainSpaces(x.Do), []string{}, plainSpaces(x.Tells), a.Plan[i]}
-		for _, how := range x.How {
-			t.How = append(t.How, plainSpaces(how))
-		}
-		j.Plan = append(j.Plan, t)
+		j.Plan = append(j.Plan, trialJSON{x.Do, append([]string{}, x.How...), x.Tells, a.Plan[i]})
 	}
 	for _, o := range a.WorthKnowing {
-		j.WorthKnowing = append(j.WorthKnowing, observationJSON{plainSpaces(u.Observation(o)), o})
+		j.WorthKnowing = append(j.WorthKnowing, observationJSON{u.Observation(o), o})
 	}
 	return j
 }
@@ -166,23 +163,16 @@ func finishOf(f *finish.Finish, u words.Units) *finishJSON {
 	if f == nil {
 		return nil
 	}
-	j := &finishJSON{Finish: f, TrailingEdge: words.TrailingEdge(f), Steps: words.FinishSteps(f), Cautions: words.FinishCautions}
-	for _, n := range u.FinishNotes(f) {
-		j.Notes = append(j.Notes, plainSpaces(n))
-	}
-	return j
+	return &finishJSON{f, words.TrailingEdge(f), words.FinishSteps(f), words.FinishCautions, u.FinishNotes(f)}
 }
 
 func judgedOf(b *advice.BeforeAfter, after *analysis.Result, u words.Units) *judgedJSON {
 	if b == nil {
 		return nil
 	}
-	j := &judgedJSON{BeforeAfter: b, Changed: []string{}, Rows: []rowJSON{}, Says: plainSpaces(u.Judgement(b))}
-	for _, c := range u.Changed(b.Changed) {
-		j.Changed = append(j.Changed, plainSpaces(c))
-	}
+	j := &judgedJSON{BeforeAfter: b, Changed: u.Changed(b.Changed), Rows: []rowJSON{}, Says: u.Judgement(b)}
 	for _, r := range b.Rows {
-		j.Rows = append(j.Rows, rowJSON{plainSpaces(u.Row(r)), r, string(r.Outcome)})
+		j.Rows = append(j.Rows, rowJSON{u.Row(r), r, string(r.Outcome)})
 	}
 	if b.Next != nil {
 		alt := *after
@@ -203,7 +193,7 @@ func mountOf(r *analysis.Result, u words.Units) *mountJSON {
 	if m == nil {
 		return nil
 	}
-	return &mountJSON{m, plainSpaces(u.Say(m.LevelFrom)), plainSpaces(u.Say(m.Why))}
+	return &mountJSON{m, u.Say(m.LevelFrom), u.Say(m.Why)}
 }
 
 type lawJSON struct {
@@ -244,7 +234,7 @@ func jsonResult(r *analysis.Result, u words.Units) resultJSON {
 	j := resultJSON{Schema: r.Schema, Result: r, Mount: mountOf(r, u), PitchLaw: lawOf(r, u), Session: sessionJSON{r.Session, findings(r.Session.Warnings, u)},
 		Advice: adviceOf(r, u), Other: otherOf(r, u), Finish: finishOf(r.Finish, u)}
 	if r.Followed != nil {
-		j.Followed = &followedJSON{r.Followed, plainSpaces(u.Judgement(r.Followed.Judged))}
+		j.Followed = &followedJSON{r.Followed, u.Judgement(r.Followed.Judged)}
 	}
 	return j
 }
@@ -252,7 +242,7 @@ func jsonResult(r *analysis.Result, u words.Units) resultJSON {
 func findings(fs []analysis.Finding, u words.Units) []findingJSON {
 	out := []findingJSON{}
 	for _, f := range fs {
-		j := findingJSON{Kind: words.KindOf(f), Numbers: f, Words: plainSpaces(u.Say(f))}
+		j := findingJSON{Kind: words.KindOf(f), Numbers: f, Words: u.Say(f)}
 		if _, sentence := f.(string); sentence {
 			j.Numbers = struct{}{}
 		}
@@ -260,6 +250,3 @@ func findings(fs []analysis.Finding, u words.Units) []findingJSON {
 	}
 	return out
 }
-
-// plainSpaces is s as scripts like it: without spaces that do not break.
-func plainSpaces(s string) string { return strings.ReplaceAll(s, words.NBSP, " ") }

@@ -139,7 +139,7 @@ func titleBlock(r *analysis.Result, u words.Units) (f facts) {
 		f.add("Speeds that count", fmt.Sprintf("%s to %s", words.Fixed(u.SpeedValue(lo), 0), u.SpeedText(top)))
 	}
 	if r.Totals.Rides > 0 {
-		v := fmt.Sprintf("%s in %s", words.Minutes(float64(r.Totals.Foiling)), words.Plural(r.Totals.Rides, "ride", "rides"))
+		v := fmt.Sprintf("%s in %s", words.Minutes(float64(r.Totals.Foiling)), words.Plural(r.Totals.Rides, "ride"))
 		if c := pitchFor(r); c != "" {
 			v += "; " + c
 		}

@@ -69,7 +69,7 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	}
 	t.row("Ridden", ridden(r, u), useful)
 	if n := len(r.Session.Warnings); n > 0 {
-		t.row("Warnings", words.UpperFirst(words.Plural(n, "warning", "warnings"))+"; the page lists them.", vital)
+		t.row("Warnings", words.UpperFirst(words.Plural(n, "warning"))+"; the page lists them.", vital)
 	}
 	_, err := io.WriteString(w, t.String())
 	return err
@@ -108,7 +108,7 @@ func ridden(r *analysis.Result, u words.Units) string {
 	if t.Rides == 0 {
 		return ""
 	}
-	s := fmt.Sprintf("%s on the foil in %s", words.Minutes(float64(t.Foiling)), words.Plural(t.Rides, "ride", "rides"))
+	s := fmt.Sprintf("%s on the foil in %s", words.Minutes(float64(t.Foiling)), words.Plural(t.Rides, "ride"))
 	if p := pitchFor(r); p != "" {
 		s += ", " + p
 	}

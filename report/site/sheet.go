@@ -16,6 +16,7 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/ingest"
 	"evenfoot/report"
+	"evenfoot/report/words"
 )
 
 // patience is how long a request waits for a page before it shows how far the
@@ -93,7 +94,7 @@ func (s *Site) sheet(w http.ResponseWriter, r *http.Request, ses *session) error
 		n, way = len(usual), "Count in "
 	}
 	if n > 0 {
-		links = append(links, link{base + other.query(s.units()), way + count(n, "earlier session", "earlier sessions")})
+		links = append(links, link{base + other.query(s.units()), way + words.Counted(n, "earlier session")})
 	}
 	return s.send(w, r, page, links)
 }
@@ -234,7 +235,7 @@ const compareMost = 40
 func (s *Site) compare(w http.ResponseWriter, r *http.Request, _ *session) error {
 	ids, err := idList(r.URL.Query()["id"])
 	if err == nil && (len(ids) < 2 || len(ids) > compareMost) {
-		err = fmt.Errorf("%s ticked; tick 2 to %d sessions in the library to set them side by side", count(len(ids), "session is", "sessions are"), compareMost)
+		err = fmt.Errorf("%s ticked; tick 2 to %d sessions in the library to set them side by side", words.Counted(len(ids), "session")+words.Choose(len(ids) == 1, " is", " are"), compareMost)
 	}
 	var o options
 	if err == nil {

@@ -26,7 +26,7 @@ var files embed.FS
 
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
 	"size":  sizeText,
-	"count": count,
+	"count": words.Counted,
 	"when":  when,
 	"join":  strings.Join,
 }).ParseFS(files, "templates/*.html"))
@@ -301,11 +301,3 @@ func when(t time.Time) string { return t.Local().Format("2 Jan 2006, 15:04") }
 
 // sizeText prints bytes.
 func sizeText(n int64) string { return humanize.IBytes(uint64(n)) }
-
-// count is "1 session" or "3 sessions".
-func count(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return words.Thousands(n) + " " + many
-}

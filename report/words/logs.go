@@ -35,14 +35,7 @@ func Warning(w ingest.Warning) string {
 
 // Counted is a number of things: "1 fix", "12 fixes".
 func Counted(n int, one string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	many := one + "s"
-	if strings.HasSuffix(one, "x") || strings.HasSuffix(one, "s") {
-		many = one + "es"
-	}
-	return Thousands(n) + " " + many
+	return Thousands(n) + " " + Choose(n == 1, one, plural(one))
 }
 
 // Thousands is a count in groups of three.

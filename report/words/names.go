@@ -54,15 +54,16 @@ func FileName(s string) string {
 }
 
 // Plural is a number of things, small numbers in words.
-func Plural(n int, one, many string) string {
-	if n == 1 {
-		return "one " + one
+func Plural(n int, one string) string {
+	small := []string{"one", "two", "three", "four", "five", "six", "seven", "eight", "nine"}
+	if n < 1 || n > len(small) {
+		return fmt.Sprintf("%d %s", n, plural(one))
 	}
-	if n > 1 && n < 10 {
-		return []string{"two", "three", "four", "five", "six", "seven", "eight", "nine"}[n-2] + " " + many
-	}
-	return fmt.Sprintf("%d %s", n, many)
+	return small[n-1] + " " + Choose(n == 1, one, plural(one))
 }
+
+// plural is the name of several.
+func plural(one string) string { return one + Choose(strings.HasSuffix(one, "x"), "es", "s") }
 
 // Sentence trims, cuts and closes a sentence that may hold names from outside.
 func Sentence(s string) string {

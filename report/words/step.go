@@ -51,7 +51,7 @@ func (u Units) cardsText(m float64) string {
 	m = math.Abs(m)
 	switch n := math.Round(m / trim.Card); {
 	case n >= 1 && math.Abs(m-n*trim.Card) < 0.1*trim.Card:
-		return Plural(int(n), "card", "cards") + " (" + u.Thin(m) + ")"
+		return Plural(int(n), "card") + " (" + u.Thin(m) + ")"
 	case math.Abs(m-trim.Card/2) < 0.1*trim.Card:
 		return "half a card's thickness (" + u.Thin(m) + ")"
 	}
