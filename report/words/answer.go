@@ -26,6 +26,8 @@ type Answer struct {
 	Evidence string   // earlier sessions that count here
 	Limits   []string // reasons and limits from the advice
 	Plan     Plan     // of the next outing
+
+	step bool // there is one, and a chance that it helps
 }
 
 // A Step is one thing to do.

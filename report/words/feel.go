@@ -155,6 +155,11 @@ func heavy(share float64) string {
 
 // Today says how the load stands now.
 func Today(r *analysis.Result, u Units) string {
+	return u.carries("Today the front foot", r)
+}
+
+// carries says how the load stands on a rider's front foot.
+func (u Units) carries(foot string, r *analysis.Result) string {
 	lo, _, top := SpeedsOf(r)
 	slowest, _ := LoadAt(r, lo)
 	fastest, _ := LoadAt(r, top)
@@ -162,7 +167,7 @@ func Today(r *analysis.Result, u Units) string {
 	if !a.Known() || !b.Known() {
 		return ""
 	}
-	s := fmt.Sprintf("Today the front foot carries about %s of the load at %s", Percent(a.Value), u.SpeedText(lo))
+	s := fmt.Sprintf("%s carries about %s of the load at %s", foot, Percent(a.Value), u.SpeedText(lo))
 	one := u.SpeedText(lo) == u.SpeedText(top)
 	if !one {
 		s += fmt.Sprintf(" and %s at %s", Percent(b.Value), u.SpeedText(top))

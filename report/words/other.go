@@ -49,7 +49,7 @@ func ForOther(r *analysis.Result, u Units) *Other {
 		p.Name = "somebody else"
 	}
 	p.Words = For(&alt, u)
-	p.Words.Today = strings.Replace(p.Words.Today, "Today the front foot carries", "On today's trim this rider's front foot carries", 1)
+	p.Words.Today = u.carries("On today's trim this rider's front foot", &alt)
 	owner := "the owner of this sheet"
 	if r.Setup != nil {
 		if n := Clean(r.Setup.Rider.Name); n != "" {

@@ -27,6 +27,7 @@ func (w *Answer) sure(r *analysis.Result, u Units) {
 	if slices.ContainsFunc(a.Why, func(x advice.Reason) bool { return x.Kind == advice.Unsteady }) {
 		w.SureTag += " of the load alone" // and not of the calm, which Why says
 	}
+	w.step = true
 	w.Sure = "The chance that this step makes the load more even: " + Chance(p) + "."
 	var all []string
 	if a.StabilizerChange.Known() {
@@ -127,7 +128,7 @@ func signedRange(mm interval.Interval, u Units) string {
 // Chip is the degree of sureness for beside the headline, "" where there is no
 // step to be sure of.
 func (w Answer) Chip() string {
-	if strings.HasPrefix(w.Sure, "The chance") {
+	if w.step {
 		return LowerFirst(w.SureTag)
 	}
 	return ""
