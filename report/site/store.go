@@ -1,6 +1,7 @@
 package site
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"database/sql"
 	"encoding/hex"
@@ -339,24 +340,13 @@ func (st *store) delete(id int64) error {
 	if err != nil {
 		return err
 	}
-	var alone []string
+	alone, err := list[string](st.db, "SELECT DISTINCT json_quote(hash) FROM file WHERE session = ?1 AND hash NOT IN (SELECT hash FROM file WHERE session <> ?1)", id)
+	if err != nil {
+		return err
+	}
 	err = st.change(func(tx *sql.Tx) error {
-		if err := errors.Join(unsayLater(tx, s), execute(tx, "DELETE FROM session WHERE id = ?", id)); err != nil {
-			return err
-		}
-		if err := execute(tx, "DELETE FROM summary WHERE inputs NOT IN (SELECT inputs FROM session)"); err != nil {
-			return err
-		}
-		for _, f := range s.Files {
-			var n int
-			if err := tx.QueryRow("SELECT count(*) FROM file WHERE hash = ?", f.Hash).Scan(&n); err != nil {
-				return err
-			}
-			if n == 0 {
-				alone = append(alone, f.Hash)
-			}
-		}
-		return nil
+		return cmp.Or(unsayLater(tx, s), execute(tx, "DELETE FROM session WHERE id = ?", id),
+			execute(tx, "DELETE FROM summary WHERE inputs NOT IN (SELECT inputs FROM session)"))
 	})
 	if err != nil {
 		return err
