@@ -102,6 +102,9 @@ func (post *Posterior) Checked() bool {
 // Count is how many pieces of evidence of a kind count, in all outings.
 func (post *Posterior) Count(kind Kind) int {
 	n := 0
+	if post.problem == nil { // made by hand, without an inference
+		return n
+	}
 	for _, it := range post.problem.items {
 		if it.kind == kind {
 			n++
