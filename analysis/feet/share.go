@@ -11,7 +11,7 @@ import (
 	"evenfoot/filter"
 )
 
-// Gravity is the standard acceleration of free fall, m/s².
+// gravity is the standard acceleration of free fall, m/s².
 const gravity = 9.80665
 
 // Tuned on nothing but what is plausible.

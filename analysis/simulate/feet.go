@@ -2,6 +2,7 @@ package simulate
 
 import (
 	"math"
+	"math/rand/v2"
 
 	"evenfoot/analysis/trim"
 	"evenfoot/ingest"
@@ -103,16 +104,8 @@ func (m *motion) deck(sc *Scenario, phases []Phase, side []float64, index []int,
 			at = imu[len(d.Time)]
 		}
 		d.Time = append(d.Time, at)
-		for j := range d.Feet {
-			v := press[j]*(1+k.Gain[j]) + k.Zero[j] + k.Drift*zero[j] + k.Noise*r.NormFloat64()
-			if k.Most > 0 {
-				v = math.Min(v, k.Most)
-			}
-			if k.NoFeet {
-				v = math.NaN()
-			}
-			d.Feet[j] = append(d.Feet[j], float32(v))
-		}
+		shown := k.shown(press, zero, r)
+		d.Feet[0], d.Feet[1] = append(d.Feet[0], shown[0]), append(d.Feet[1], shown[1])
 		moment := nan
 		if k.Mast {
 			moment = float32(state.MastMoment*(1+k.MastGain) + k.MastZero + 3*r.NormFloat64())
@@ -122,6 +115,22 @@ func (m *motion) deck(sc *Scenario, phases []Phase, side []float64, index []int,
 	d.Sides = k.Sides
 	d.Rate, d.Gaps = 1/step, gaps(d.Time, step)
 	return d
+}
+
+// shown is what the sensors write of what the feet press with, N, their zeros
+// wandered by zero.
+func (k *Feet) shown(press, zero [2]float64, r *rand.Rand) (out [2]float32) {
+	for j := range press {
+		v := press[j]*(1+k.Gain[j]) + k.Zero[j] + k.Drift*zero[j] + k.Noise*r.NormFloat64()
+		if k.Most > 0 {
+			v = math.Min(v, k.Most)
+		}
+		if k.NoFeet {
+			v = math.NaN()
+		}
+		out[j] = float32(v)
+	}
+	return out
 }
 
 // deckLogs adds the deck to the session's logs: to the logger's, or as a file
