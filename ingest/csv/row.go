@@ -322,13 +322,7 @@ func (c *reader) add(t float64, v *[unit.SlotCount]float64, bad, notFinite uint8
 	if bad&groupGPS != 0 {
 		c.notes.Drop(1, raw.NotNumber, groupNames[groupGPS])
 	} else if v[unit.SlotLat] == v[unit.SlotLat] || v[unit.SlotLon] == v[unit.SlotLon] || v[unit.SlotSpeed] == v[unit.SlotSpeed] {
-		g := &c.out.Gps
-		g.Time = append(g.Time, t)
-		g.Lat = append(g.Lat, v[unit.SlotLat])
-		g.Lon = append(g.Lon, v[unit.SlotLon])
-		g.Alt = append(g.Alt, float32(v[unit.SlotAlt]))
-		g.Speed = append(g.Speed, float32(v[unit.SlotSpeed]))
-		g.Course = append(g.Course, float32(v[unit.SlotCourse]))
+		c.out.Gps.Append(t, v[unit.SlotLat], v[unit.SlotLon], v[unit.SlotAlt], v[unit.SlotSpeed], v[unit.SlotCourse])
 		took = true
 	}
 	took = c.deck(t, v, bad) || took

@@ -215,10 +215,7 @@ func (n *reader) flush() {
 		}
 		t += n.day.Sub(n.zero).Seconds()
 	}
-	g := &n.out.Gps
-	g.Time = append(g.Time, t)
-	g.Lat, g.Lon = append(g.Lat, f.lat), append(g.Lon, f.lon)
-	g.Alt, g.Speed, g.Course = append(g.Alt, float32(f.alt)), append(g.Speed, float32(f.speed)), append(g.Course, float32(f.course))
+	n.out.Gps.Append(t, f.lat, f.lon, f.alt, f.speed, f.course)
 }
 
 func (n *reader) finish() (*raw.Columns, error) {
