@@ -81,19 +81,12 @@ func (m *motion) deck(sc *Scenario, phases []Phase, side []float64, index []int,
 			continue
 		}
 		sample += step
-		share, load := 0.5, 0.0
 		var state trim.State
-		switch kind := phases[phase].Kind; {
-		case m.fly[i] > 0.5:
+		share, load := ashore(in.RiderMass, phases[phase].Kind, shake, t)
+		if m.fly[i] > 0.5 {
 			state = f.At(math.Max(m.speed[i], 2), normal[i])
 			share = state.FrontShare + footWork*work
 			load = in.RiderMass*normal[i] - (in.RigLiftFraction+rigWork*lift)*in.RiderMass*trim.Gravity - in.MastFoot
-		case kind == "flight", kind == "taxi":
-			share, load = 0.45+0.15*shake, in.RiderMass*trim.Gravity*(0.9+0.1*shake)
-		case kind == "rest":
-			load = in.RiderMass * trim.Gravity
-		case kind == "carry": // from one foot to the other
-			share, load = math.Round(0.5+0.5*math.Sin(2*math.Pi*t/stepTime)), in.RiderMass*trim.Gravity
 		}
 		press := [2]float64{math.Max(share, 0) * load, math.Max(1-share, 0) * load}
 		if k.Switch && side[i] < 0 {
@@ -115,6 +108,20 @@ func (m *motion) deck(sc *Scenario, phases []Phase, side []float64, index []int,
 	d.Sides = k.Sides
 	d.Rate, d.Gaps = 1/step, gaps(d.Time, step)
 	return d
+}
+
+// ashore is the front foot's share and the load on both, N, off the foil at t
+// s, with the rider's mass in kg; shake is how the rider balances, RMS 1.
+func ashore(mass float64, kind string, shake, t float64) (share, load float64) {
+	switch kind {
+	case "flight", "taxi":
+		return 0.45 + 0.15*shake, mass * trim.Gravity * (0.9 + 0.1*shake)
+	case "rest":
+		return 0.5, mass * trim.Gravity
+	case "carry": // from one foot to the other
+		return math.Round(0.5 + 0.5*math.Sin(2*math.Pi*t/stepTime)), mass * trim.Gravity
+	}
+	return 0.5, 0
 }
 
 // shown is what the sensors write of what the feet press with, N, their zeros

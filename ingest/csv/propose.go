@@ -216,24 +216,29 @@ func findHeader(lines [][]byte, path string, bare bool) *sample {
 				continue
 			}
 			s := &sample{file: filepath.Base(path), names: names, delim: delim, bare: bare, found: map[int]guess{}}
-			for _, above := range lines[:i] {
-				if t := scan.Trim(above); len(t) > 0 && t[0] != '#' {
-					s.skip = i
-				}
-			}
-			if bare {
-				for k := range names {
-					names[k] = strconv.Itoa(k + 1)
-				}
-				s.rows = lines[i:]
-			} else {
-				s.rows = lines[i+1:]
-			}
-			s.texts = headerNames(s.rows[0], delim)
+			s.place(lines, i)
 			return s
 		}
 	}
 	return nil
+}
+
+// place tells what of the lines stands above the header (or, of a file
+// without one, the first row) in line i, and what below.
+func (s *sample) place(lines [][]byte, i int) {
+	for _, above := range lines[:i] {
+		if t := scan.Trim(above); len(t) > 0 && t[0] != '#' {
+			s.skip = i
+		}
+	}
+	s.rows = lines[i+1:]
+	if s.bare {
+		for k := range s.names {
+			s.names[k] = strconv.Itoa(k + 1)
+		}
+		s.rows = lines[i:]
+	}
+	s.texts = headerNames(s.rows[0], s.delim)
 }
 
 // isRow says whether at least half of the fields are numbers or times.
