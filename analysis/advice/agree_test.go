@@ -69,13 +69,16 @@ func TestPartsAgree(t *testing.T) {
 		if a.FeetNow != 0 {
 			seen["feet"]++
 		}
+		if slices.ContainsFunc(a.Plan, func(x Trial) bool { return x.Shim < 0 }) {
+			seen["a lowering card in the plan"]++
+		}
 		if bad := disagreements(a, s, p); len(bad) > 0 {
 			t.Errorf("setup %d (%s, %s, shim %.2f mm, track %v, fixed %v):\n  %s\n  %s: %s", k, s.Rider.Level, s.Foil.Stabilizer.Mount,
 				s.Foil.Stabilizer.Shim/mm, s.Board.Track, s.Stance.Fixed, strings.Join(bad, "\n  "), a.Verdict, a.Next.Kind)
 		}
 	}
 	t.Log(seen)
-	for _, what := range []string{Change, Keep, CannotBalance, NotEnough, "card", "take out", "feet"} {
+	for _, what := range []string{Change, Keep, CannotBalance, NotEnough, "card", "take out", "feet", "a lowering card in the plan"} {
 		if seen[what] == 0 {
 			t.Errorf("no setup came to %q: the test does not see it", what)
 		}
@@ -104,6 +107,14 @@ func disagreements(a *Advice, s *setup.Setup, p *trim.Posterior) (bad []string) 
 		check(!a.TakeOut || math.Abs(st.Shim) > 0.9*math.Abs(a.Cards)*0.6*mm, "takes out a card that is not there")
 		check(a.Options[1].Cards*a.Cards > 0, "the options go the other way")
 		check(math.Abs(a.Cards) == 1 || math.Abs(float64(a.Options[1].StabilizerDeg)) > 1.2, "half a card where a card does not turn far")
+	}
+	for _, x := range a.Plan {
+		if x.Kind == CardInOut { // by hand, as above
+			raises := (x.Edge == "leading edge") == (st.Mount == "top")
+			check(math.Abs(float64(x.Shim)) == trim.Card/mm && (raises != x.TakeOut) == (x.Shim > 0), "the plan's card turns the other way than it writes")
+		} else {
+			check(x.Shim == 0, "a card where none is asked for")
+		}
 	}
 	check(a.MoveNow == 0 || float64(a.MoveNow)*a.FoilMove.Value > 0, "the move goes against all the way")
 	check((a.Verdict == Change) == (a.Cards != 0 || move != 0 || feet != 0), "verdict against step")

@@ -44,6 +44,7 @@ type Trial struct {
 	Observation
 	Minutes interval.Number `json:"minutes"`
 	Each    int             `json:"marks_each"`  // presses or notes at each place or trim, 0 where none are asked for
+	Shim    interval.Number `json:"shim_mm"`     // the card's part of the trim, + raises the leading edge; 0 where none is asked for
 	EvenAt  []float64       `json:"even_at_mps"` // speeds at which it should feel even, one a place
 	Now     interval.Number `json:"width_now_deg"`
 	Then    interval.Number `json:"width_after_deg"`
@@ -89,7 +90,7 @@ func (t *task) plan() []Trial {
 	if t.mayShim() {
 		card := t.direction()
 		o := Observation{Kind: CardInOut, Speeds: speeds, Edge: t.edge(card), TakeOut: t.takesOut(card), Mount: t.s.Foil.Stabilizer.Mount, ChangesTrim: true}
-		add(Trial{Observation: o, Minutes: 2*(PlaceMinutes+TrimNotes*perNote) + ashore, Each: TrimNotes},
+		add(Trial{Observation: o, Minutes: 2*(PlaceMinutes+TrimNotes*perNote) + ashore, Each: TrimNotes, Shim: interval.Number(card * trim.Card / mm)},
 			append(t.notesAt(speeds, 0, TrimNotes), t.notesAt(speeds, card, TrimNotes)...)...)
 	}
 	minutes := map[Kind]float64{MeasureAngle: angleMinutes, BalanceBoard: boardMinutes, LevelLogger: levelMinutes, LogMotion: motionSetup}

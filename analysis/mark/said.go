@@ -96,7 +96,7 @@ func Parts(log *ingest.Log, s *setup.Setup) ([]Part, error) {
 	for i, c := range s.Change {
 		at, ok := Since(log, c.At)
 		if log == nil {
-			return nil, s.Fault("change", i, "change number %d is made within a log, and there is none. Describe the setup as it is now, and leave the change out", i+1)
+			return nil, s.Fault("change", i, "change number %d is made within a log, and there is none. Name the logs too (or their folder); where there are none, describe the setup as it is now and leave the change out", i+1)
 		}
 		if !ok {
 			return nil, s.Fault("change", i, "change number %d has a time of day, and the log has no date: give the watch's log too, or the log's start", i+1)

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -107,5 +108,8 @@ func (c *console) printWorth(r *analysis.Result, u words.Units) {
 		if w.takes >= worthTelling {
 			fmt.Fprintf(c.out, "  %.2f°  %s\n", w.takes, w.what)
 		}
+	}
+	if mind := words.PlanFor(r, u).Mind; len(mind) > 0 {
+		fmt.Fprintln(c.out, "Before another trim is ridden:", strings.Join(mind, " "))
 	}
 }

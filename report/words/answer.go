@@ -78,6 +78,9 @@ func For(r *analysis.Result, u Units) Answer {
 		w.findOut(r, u, next)
 		w.Feel += asToday(r, u)
 	}
+	if len(analysis.Notes(r.Session.Warnings, analysis.FromTheStart)) > 0 {
+		w.Head += " This log holds changes of the trim: “today” is the trim at its start. Go back to that first, or count what you changed off the step."
+	}
 	if w.Next = w.Head; a.Verdict == advice.Change {
 		w.Next += " Then ride the same speeds and log again."
 	}

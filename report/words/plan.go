@@ -61,7 +61,7 @@ func (u Units) trial(x advice.Trial) (t Trial) {
 		span = u.SpeedText(x.Speeds[0]) + " to " + u.SpeedText(x.Speeds[n-1])
 	}
 	press := "press the lap key, or knock twice on the deck (with [marks] means = \"even\" in the setup)"
-	note := "press the lap key, remember the feel, and write each down afterwards as a [[mark]] with its time"
+	note := "press the lap key, remember the feel, and write each down afterwards as a [[mark]] with its time (and [marks] means = \"nothing\" in the setup, or a press that you do not write down counts as even)"
 	switch x.Kind {
 	case advice.FindNulls:
 		t.Do = fmt.Sprintf("Find the speed that feels even with the foil %s.", u.places(x.Places))
@@ -75,7 +75,7 @@ func (u Units) trial(x advice.Trial) (t Trial) {
 		t.Do = fmt.Sprintf("Ride half the outing as it is, and half with one card %s %s.", Choose(x.TakeOut, "less", "more"), placeAt(x.Mount, x.Edge))
 		t.How = []string{
 			fmt.Sprintf("In each half, at %d moments from %s, %s.", x.Each, span, note),
-			"Write the card into the setup: [[change]] with at = the time, shim_mm = " + Choose(x.TakeOut, "-0.76", "0.76") + Choose(x.Edge == "trailing edge", " (+ raises the leading edge).", "."),
+			fmt.Sprintf("Write the card into the setup: [[change]] with at = the time, shim_mm = %.2f (+ raises the leading edge).", float64(x.Shim)),
 		}
 	case advice.NoteMoments:
 		t.Do = fmt.Sprintf("Mark %d moments from %s.", x.Each, span)
