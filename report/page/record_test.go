@@ -122,3 +122,25 @@ func TestRecord(t *testing.T) {
 	}
 	next.NoErrors()
 }
+
+// TestStartTwice: a double tap on Start records one outing.
+func TestStartTwice(t *testing.T) {
+	p := newPhone(t)
+	b := p.mount()
+	p.open("#record")
+	browser.Eval[int](p.Tab, `(e => { e.click(); e.click(); e.onclick(); return 1; })(document.getElementById("start"))`)
+	p.until(`document.getElementById("running").offsetParent !== null`)
+	b.ride(2 * time.Second)
+	p.tap("stop")
+	p.tap("stop")
+	p.until(`document.body.dataset.at.startsWith("#session/")`)
+	p.open("#")
+	p.until(`document.querySelectorAll("#list a").length > 0`)
+	if n := browser.Eval[int](p.Tab, `document.querySelectorAll("#list a").length`); n != 1 {
+		t.Errorf("two taps began %d outings", n)
+	}
+	if browser.Eval[bool](p.Tab, `document.getElementById("start").disabled`) {
+		t.Error("Start stays disabled")
+	}
+	p.NoErrors()
+}

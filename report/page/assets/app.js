@@ -283,6 +283,17 @@ async function write(text) {
   }
 }
 $("start").onclick = async () => {
+  if (logger || $("start").disabled) return;
+  $("start").disabled = true; // a second tap would start a second logger
+  try {
+    await startLogger();
+  } catch (e) {
+    problem(e.message);
+    await finish();
+  }
+  $("start").disabled = false;
+};
+async function startLogger() {
   problem("");
   const granted = await Logger.permission().catch(() => false);
   navigator.storage.persist?.();
@@ -300,7 +311,7 @@ $("start").onclick = async () => {
     return finish();
   }
   record();
-};
+}
 function tell(s) {
   const t = Math.floor(s.seconds);
   $("clock").textContent = `${Math.floor(t / 60)}:${String(t % 60).padStart(2, "0")}`;
