@@ -66,7 +66,7 @@ func (u Units) trial(x advice.Trial) (t Trial) {
 	case advice.FindNulls:
 		t.Do = fmt.Sprintf("Find the speed that feels even with the foil %s.", u.places(x.Places))
 		t.How = []string{
-			fmt.Sprintf("The model expects even at about %s there.", u.speeds(x.EvenAt)),
+			"The model expects even " + u.evenAt(x) + ".",
 			fmt.Sprintf("At each place ride %.0f minutes, every reach from slow to fast or back, and where the load feels even %s: about %d times.", advice.PlaceMinutes, press, x.Each),
 			"Where it never feels even, slide the foil a centimetre back if the front foot is heavy all the way, forward if the back foot is, and write down where it then stands.",
 			"Write each move into the setup: [[change]] with at = the time, foil_cm = " + strings.Join(centimetres(x.Places), ", ") + " (all counted from the start).",
@@ -84,6 +84,15 @@ func (u Units) trial(x advice.Trial) (t Trial) {
 		t.Do = Sentence(u.Observation(x.Observation))
 	}
 	return t
+}
+
+// evenAt says at which speed each place should feel even.
+func (u Units) evenAt(x advice.Trial) string {
+	var s []string
+	for i, v := range x.EvenAt {
+		s = append(s, "at about "+u.SpeedText(v)+" with the foil "+u.places(x.Places[i:i+1]))
+	}
+	return Listed(s)
 }
 
 // centimetres are places, m, as the setup's key takes them.
