@@ -70,6 +70,15 @@ func mayBePage(dir string) error {
 	if index, err := os.ReadFile(filepath.Join(dir, "index.html")); err != nil || !bytes.Contains(index, []byte(pageMark)) {
 		return fmt.Errorf("%s holds files that are no page of evenfoot's; choose another folder, or empty it first", dir)
 	}
+	files, err := page.Files(nil, nil) // for their names
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		if _, ours := files[e.Name()]; !ours {
+			return fmt.Errorf("%s holds %s, which is no file of the page and would be lost; choose another folder, or move it away first", dir, e.Name())
+		}
+	}
 	return nil
 }
 
@@ -136,14 +145,24 @@ func writeFolder(dir string, files map[string][]byte) error {
 		}
 	}
 	old := staged + ".old"
-	defer os.RemoveAll(old)
+	had := true
 	switch err := os.Rename(dir, old); {
-	case err == nil:
-	case !errors.Is(err, os.ErrNotExist):
+	case errors.Is(err, os.ErrNotExist):
+		had = false
+	case err != nil:
 		return cannot(err)
 	}
 	if err := os.Rename(staged, dir); err != nil {
-		return errors.Join(cannot(err), os.Rename(old, dir))
+		if !had {
+			return cannot(err)
+		}
+		if back := os.Rename(old, dir); back != nil {
+			return fmt.Errorf("%w; the earlier page is in %s", cannot(err), old)
+		}
+		return cannot(err)
+	}
+	if err := os.RemoveAll(old); err != nil {
+		return fmt.Errorf("the page is written, but the earlier one stays in %s: %w", old, ingest.Cause(err))
 	}
 	return nil
 }
