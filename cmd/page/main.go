@@ -188,7 +188,9 @@ func compare(q request) (r reply, err error) {
 func formOf(q request) (r reply, err error) {
 	f, err := form.Read([]byte(q.Text))
 	if err != nil {
-		_, _, err = setup.Parse("", []byte(q.Text)) // which says where
+		if _, _, at := setup.Parse("", []byte(q.Text)); at != nil { // which says where
+			err = at
+		}
 		f = form.Fields{}
 	}
 	r.HTML = f.HTML()

@@ -27,6 +27,9 @@ type Fields map[string]string
 // spare is how many empty entries a list has beside those filled in.
 const spare = 3
 
+// maxEntries bounds how many entries of a list the form holds.
+const maxEntries = 200
+
 // lists are the tables that may stand several times.
 var lists = []string{"feel", "mark", "change", "glide"}
 
@@ -37,9 +40,24 @@ func Read(text []byte) (Fields, error) {
 	if err := toml.Unmarshal(text, &tree); err != nil {
 		return nil, err
 	}
+	for _, table := range lists {
+		switch v := tree[table].(type) {
+		case nil:
+		case []any:
+			if len(v) > maxEntries {
+				return nil, tooMany(table)
+			}
+		default:
+			return nil, fmt.Errorf("%s stands once and is no list: write [[%s]] for each entry", table, table)
+		}
+	}
 	f := Fields{}
 	f.take("", tree)
 	return f, nil
+}
+
+func tooMany(table string) error {
+	return fmt.Errorf("there are too many [[%s]]: the form holds %d", table, maxEntries)
 }
 
 func (f Fields) take(name string, v any) {
@@ -66,7 +84,8 @@ func field(k *setup.Key, n int) string {
 	return k.Name
 }
 
-// entries is how many entries of a table are filled in; 1 for what is no list.
+// entries is how many entries of a table are filled in, at most one more than
+// the form holds; 1 for what is no list.
 func (f Fields) entries(table string) int {
 	if !slices.Contains(lists, table) {
 		return 1
@@ -76,7 +95,7 @@ func (f Fields) entries(table string) int {
 		if rest, ok := strings.CutPrefix(name, table+"."); ok && strings.TrimSpace(v) != "" {
 			at, _, _ := strings.Cut(rest, ".")
 			if i, err := strconv.Atoi(at); err == nil {
-				n = max(n, i+1)
+				n = max(n, min(i, maxEntries)+1)
 			}
 		}
 	}
@@ -107,7 +126,11 @@ func keysOf(table string) (out []*setup.Key) {
 func (f Fields) TOML() (string, error) {
 	var b strings.Builder
 	for _, table := range tables() {
-		for n := range f.entries(table) {
+		entries := f.entries(table)
+		if entries > maxEntries {
+			return "", tooMany(table)
+		}
+		for n := range entries {
 			var lines []string
 			for _, k := range keysOf(table) {
 				v := f.value(k, n)
@@ -145,6 +168,11 @@ func (f Fields) value(k *setup.Key, n int) any {
 		if low == nil && high == nil {
 			return nil
 		}
+		for _, side := range []*any{&low, &high} {
+			if *side == nil {
+				*side = "" // the reader says that it is no number
+			}
+		}
 		return []any{low, high}
 	}
 	text := strings.TrimSpace(f[name])
@@ -177,7 +205,7 @@ func number(text string) any {
 	if n, err := strconv.ParseInt(plain, 10, 64); err == nil {
 		return n
 	}
-	if x, err := strconv.ParseFloat(plain, 64); err == nil {
+	if x, err := strconv.ParseFloat(plain, 64); err == nil && x-x == 0 {
 		return x
 	}
 	return text

@@ -106,3 +106,43 @@ func TestTyped(t *testing.T) {
 		t.Errorf("%d notes, want 2:\n%s", n, out)
 	}
 }
+
+// TestUnsound: what is no list, no number or half a pair is told in words, and
+// no form grows without bounds.
+func TestUnsound(t *testing.T) {
+	for _, text := range []string{"[feel.20000000]\nspeed_kn = 14\n", "[feel]\nspeed_kn = 14\n", strings.Repeat("[[mark]]\nat = \"11:20\"\n", maxEntries+1)} {
+		if f, err := Read([]byte(text)); err == nil {
+			t.Errorf("%.40q: %d fields", text, len(f))
+		}
+	}
+	huge := Fields{"feel.20000000.speed_kn": "14"}
+	if out, err := huge.TOML(); err == nil || !strings.Contains(err.Error(), "[[feel]]") {
+		t.Errorf("%v, %d bytes", err, len(out))
+	}
+	if n := len(huge.HTML()); n > 1e6 {
+		t.Errorf("a form of %d bytes", n)
+	}
+	template, err := setup.Template("wing")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, typed := range map[string]string{"board.track_cm.1": "5", "rider.mass_kg": "inf"} {
+		f, err := Read([]byte(template))
+		if err != nil {
+			t.Fatal(err)
+		}
+		delete(f, "board.track_cm.0")
+		delete(f, "board.track_cm.1")
+		f[name] = typed
+		out, err := f.TOML()
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		_, _, err = setup.Parse("", []byte(out))
+		if key, _ := strings.CutSuffix(name, ".1"); err == nil || !strings.Contains(err.Error(), key) {
+			t.Errorf("%s: %v\n%s", name, err, out)
+		} else {
+			t.Log(err)
+		}
+	}
+}
