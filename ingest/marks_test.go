@@ -3,6 +3,7 @@ package ingest
 import (
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -10,11 +11,12 @@ import (
 )
 
 // TestMarkColumn: any text in the column is a mark at its row, once while it
-// stays, also in a row that holds nothing else and at the file's ragged end.
+// stays, also in a row that holds nothing else and at the file's ragged end,
+// but not where the text itself may be cut.
 func TestMarkColumn(t *testing.T) {
-	text := "time_s,ax_mps2,ay_mps2,az_mps2,mark\n5,0,0,9.81,\n6,0,0,9.81,even\n7,0,0,9.81,even\n8,0,0,9.81,\n9,,,,\" front foot \"\n10,0,0,9.81,\n11,0,0,9.81,last"
+	text := "time_s,ax_mps2,ay_mps2,az_mps2,mark\n5,0,0,9.81,\n6,0,0,9.81,even\n7,0,0,9.81,even\n8,0,0,9.81,\n9,,,,\" front foot \"\n10,0,0,9.81,\n11,0,0,9.81,last\n12,0,0,9.81,fro"
 	l := mustRead(t, text)
-	if len(l.IMU.Time) != 6 || len(l.Warnings) > 0 {
+	if len(l.IMU.Time) != 7 || len(l.Warnings) > 0 {
 		t.Errorf("%d samples, %v", len(l.IMU.Time), l.Warnings)
 	}
 	if got := fmt.Sprint(marksOf(l)); got != "[6 even 9 front foot 11 last]" {
@@ -31,6 +33,25 @@ func TestMarkColumn(t *testing.T) {
 	m, err := readText("t,x,y,z,note\n0,1,2,9.81,\n0.01,1,2,9.81,go\n0.02,1,2,9.81,\n", Options{Map: columns})
 	if err != nil || fmt.Sprint(marksOf(m)) != "[0.01 go]" {
 		t.Errorf("by a map: %v, %v", marksOf(m), err)
+	}
+}
+
+// TestMarkColumnOfFlags: 0 and false are no mark, and a changed text is a new one.
+func TestMarkColumnOfFlags(t *testing.T) {
+	for marks, want := range map[string]string{
+		"0 0 1 1 0 1 0":                "[2 1 5 1]",
+		"False False True False":       "[2 True]",
+		"0.0 1.0 0.0":                  "[1 1.0]",
+		"even back back even 0 even 0": "[0 even 1 back 3 even 5 even]",
+	} {
+		var b strings.Builder
+		b.WriteString("time_s,ax_mps2,ay_mps2,az_mps2,mark\n")
+		for i, m := range strings.Fields(marks) {
+			fmt.Fprintf(&b, "%d,0,0,9.81,%s\n", i, m)
+		}
+		if got := fmt.Sprint(marksOf(mustRead(t, b.String()))); got != want {
+			t.Errorf("%s: %s, want %s", marks, got, want)
+		}
 	}
 }
 

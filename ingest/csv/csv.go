@@ -62,10 +62,10 @@ type reader struct {
 	time   timeReader
 	rowsN  int // rows looked at
 	ragged int
-	last   int  // last column in use
-	export bool // there is a column that marks the rows with a fix
-	shares bool // the gyroscope has the accelerometer's times
-	marked bool // the row before had a mark: a button held down is one
+	last   int    // last column in use
+	export bool   // there is a column that marks the rows with a fix
+	shares bool   // the gyroscope has the accelerometer's times
+	marked string // the mark of the row before: a button held down is one
 
 	tail lastField
 	now  values // of the row at hand

@@ -97,16 +97,46 @@ func (c *reader) row(line []byte, whole bool) {
 	if !ok {
 		return
 	}
-	text := scan.Bare(now.text[unit.SlotMark-unit.SlotCount])
-	if len(text) > 0 && !c.marked {
-		c.mark(t, text)
-	}
-	c.marked = len(text) > 0
+	c.noted(t, now.text[unit.SlotMark-unit.SlotCount], whole || !c.endsInMark(n, line))
 	c.add(t, &now.v, now.bad, now.notFinite)
 }
 
 // maxMarks bounds how many marks are kept.
 const maxMarks = 1000
+
+// endsInMark says whether a row of n columns ends inside its mark.
+func (c *reader) endsInMark(n int, line []byte) bool {
+	return c.cols[n-1].slot == unit.SlotMark && len(line) > 0 && line[len(line)-1] != c.delim
+}
+
+// noted takes a row's mark in: a text that the row before does not have.
+func (c *reader) noted(t float64, field []byte, whole bool) {
+	text := scan.Bare(field)
+	if noMark(text) {
+		text = nil
+	}
+	if string(text) == c.marked {
+		return
+	}
+	if !whole {
+		c.notes.Drop(1, raw.NoLineEnd, "mark")
+		return
+	}
+	if c.marked = string(text); len(text) > 0 {
+		c.mark(t, text)
+	}
+}
+
+// noMark says whether a text of the column says that there is none.
+func noMark(text []byte) bool {
+	switch {
+	case len(text) == 0:
+		return true
+	case len(text) == 1:
+		return text[0] == '0'
+	}
+	return string(text) == "0.0" || bytes.EqualFold(text, []byte("false"))
+}
 
 // mark keeps the text of a row's mark.
 func (c *reader) mark(t float64, text []byte) {
