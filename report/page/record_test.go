@@ -144,3 +144,20 @@ func TestStartTwice(t *testing.T) {
 	}
 	p.NoErrors()
 }
+
+// TestRecordingFails: why a recording stopped is still told where it leads.
+func TestRecordingFails(t *testing.T) {
+	p := newPhone(t)
+	b := p.mount()
+	p.open("#record")
+	browser.Eval[int](p.Tab, `((W) => {
+		Worker = class extends W { postMessage(m) { super.postMessage(m.task === "rows" ? {...m, task: "refused"} : m); } };
+		return 1;
+	})(Worker)`)
+	p.tap("start")
+	b.ride(3 * time.Second)
+	p.until(`document.body.dataset.at.startsWith("#session/")`)
+	if browser.Eval[bool](p.Tab, `document.getElementById("problem").hidden`) {
+		t.Error("the reason is gone")
+	}
+}

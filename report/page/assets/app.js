@@ -60,7 +60,7 @@ function make(tag, text, values = {}) {
 
 // ---- the places of the page: #, #record, #session/NAME, #setup/NAME, #report/NAME
 
-let logger, current = "";
+let logger, current = "", reason = ""; // reason: why a recording stopped, told where it leads
 const places = { home, record, session, setup, report: shown, shared };
 
 async function go() {
@@ -71,6 +71,10 @@ async function go() {
   const at = places[place] ? place : "home";
   for (const m of document.querySelectorAll("main")) m.hidden = m.id !== at;
   await places[at]();
+  if (reason && at === "session") {
+    problem(reason);
+    reason = "";
+  }
   document.querySelector(`#${at} h2`)?.focus({ preventScroll: true });
   document.body.dataset.at = location.hash;
 }
@@ -278,7 +282,8 @@ async function write(text) {
   const reply = await recorder("rows", { text });
   recording.size = reply.size;
   if (reply.error) {
-    problem(reply.full ? say("full") : reply.error);
+    reason ||= reply.full ? say("full") : reply.error;
+    problem(reason);
     finish();
   }
 }
@@ -288,13 +293,15 @@ $("start").onclick = async () => {
   try {
     await startLogger();
   } catch (e) {
-    problem(e.message);
+    reason = e.message;
+    problem(reason);
     await finish();
   }
   $("start").disabled = false;
 };
 async function startLogger() {
   problem("");
+  reason = "";
   const granted = await Logger.permission().catch(() => false);
   navigator.storage.persist?.();
   recorder ??= connect("./recorder.js");
@@ -307,7 +314,8 @@ async function startLogger() {
   const head = logger.start();
   const opened = await recorder("open", { name: begun.name, file: "phone.csv", head });
   if (opened.error) {
-    problem(opened.full ? say("full") : opened.error);
+    reason = opened.full ? say("full") : opened.error;
+    problem(reason);
     return finish();
   }
   record();
