@@ -166,10 +166,14 @@ func evenSpeed(v []float64, ridden []bin) (speed, off float64) {
 			for _, x := range v {
 				log += near(x)
 			}
+			nearest := math.Inf(-1) // far from all speeds, every term would vanish
 			for _, b := range ridden {
-				shown += b.count * math.Exp(near(b.speed))
+				nearest = max(nearest, near(b.speed))
 			}
-			log -= float64(len(v)) * math.Log(shown/total)
+			for _, b := range ridden {
+				shown += b.count * math.Exp(near(b.speed)-nearest)
+			}
+			log -= float64(len(v)) * (nearest + math.Log(shown/total))
 			all = append(all, weighed{at, s, log})
 			top = max(top, log)
 		}

@@ -6,8 +6,9 @@
 // A hand is late by about half a second (0.6 ± 0.3 s), so a press speaks of the
 // 1.2 s before it. What a press says is, in this order, what a [[mark]] of the
 // setup near it says, the text that came with it where that is one of the
-// words, marks.means, and "even"; a double knock, which chop may feign, counts
-// only where the setup says what it means. A [[mark]] far from every press is a moment
+// words, marks.means, and "even"; a double knock, which chop may feign, and a
+// text that is none of the words, such as a waypoint's name, count only where
+// the setup says what they mean. A [[mark]] far from every press is a moment
 // of its own: the answer to a question about the log.
 //
 // Marks off the foil, in a turn and within a few seconds of a touchdown do not
@@ -72,7 +73,7 @@ const (
 	NoSpeed    Why = "no speed"
 	FarOff     Why = "far from the others"
 	SaysNone   Why = "means nothing"
-	NotAgreed  Why = "not agreed" // a double knock, and the setup says no meaning: some are none
+	NotAgreed  Why = "not agreed" // a double knock or an unknown text, and the setup says no meaning
 )
 
 // Answer is the kind of a mark that stands in the setup alone.

@@ -112,7 +112,7 @@ func TestFate(t *testing.T) {
 	}
 	want := []fate{
 		{50, raw.Press, "even", false, OffFoil}, {200, raw.Press, "even", true, ""}, {400, raw.Noted, "front", false, ""},
-		{600, raw.Waypoint, "even", true, ""}, {900, Answer, "60 % on the front foot", false, ""}, {1550, raw.Press, "even", false, InTurn},
+		{600, raw.Waypoint, "", false, NotAgreed}, {900, Answer, "60 % on the front foot", false, ""}, {1550, raw.Press, "even", false, InTurn},
 		{2000, raw.Knock, "even", true, ""}, {3001, raw.Press, "even", false, NearTouch}, {3200, raw.Press, "nothing", false, SaysNone}, {3599, raw.Press, "even", false, OffFoil},
 	}
 	if len(got) != len(want) {
@@ -131,6 +131,28 @@ func TestFate(t *testing.T) {
 		m := said(&ingest.Log{}, parsed(t, means), []float64{300})
 		if len(m) != 1 || (m[0].Says.Said == "") != (why == NotAgreed) {
 			t.Errorf("%q: %+v", means, m)
+		}
+	}
+}
+
+// TestTexts: a text that is no word of the setup's counts only where the setup
+// says what marks mean; an empty press counts as even.
+func TestTexts(t *testing.T) {
+	for _, c := range []struct {
+		kind            raw.MarkKind
+		text            string
+		alone, meanBack string
+	}{
+		{raw.Press, "", "even", "back"}, {raw.Press, "lap 3", "even", "back"}, {raw.Noted, "", "even", "back"},
+		{raw.Noted, "1", "even", "back"}, {raw.Noted, "X", "even", "back"}, {raw.Noted, "gybed", "", "back"},
+		{raw.Noted, "front", "front", "front"}, {raw.Waypoint, "60 %", "60 % on the front foot", "60 % on the front foot"},
+		{raw.Waypoint, "buoy", "", "back"},
+	} {
+		log := &ingest.Log{Marks: []ingest.Mark{{At: 1, Kind: c.kind, Text: c.text}}}
+		for means, want := range map[string]string{"": c.alone, "[marks]\nmeans = \"back\"\n": c.meanBack} {
+			if m := said(log, parsed(t, means), nil); len(m) != 1 || m[0].Says.Said != want {
+				t.Errorf("%s %q, %q: %+v, want %q", c.kind, c.text, means, m, want)
+			}
 		}
 	}
 }
@@ -178,5 +200,20 @@ func TestEvenSpeed(t *testing.T) {
 		} else {
 			t.Logf("even at %.1f: held %.2f, off by %.2f of the blur", even, rate, math.Sqrt(squares))
 		}
+	}
+}
+
+// TestEvenFarFromRidden: one wild speed leaves a gap in the speeds ridden, and
+// the even speed finite.
+func TestEvenFarFromRidden(t *testing.T) {
+	var speeds []float64
+	for v := 7.0; v <= 10; v += 0.02 {
+		speeds = append(speeds, v)
+	}
+	presses := []float64{8.2, 8.4, 8.5, 8.7}
+	plain, _ := evenSpeed(presses, histogram(append([]float64{}, speeds...)))
+	speed, off := evenSpeed(presses, histogram(append(speeds, 22)))
+	if !(math.Abs(speed-plain) < 0.3) || !(off > 0 && off < 2) {
+		t.Errorf("even at %.2f m/s, off by %.2f; without the spike at %.2f", speed, off, plain)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"evenfoot/analysis/interval"
@@ -17,17 +18,22 @@ import (
 // moments of the setup.
 func said(log *ingest.Log, s *setup.Setup, knocks []float64) []Mark {
 	var marks []Mark
-	agreed, usual := setup.Sense{}, setup.Sense{Said: setup.Even}
+	agreed, pressed := setup.Sense{}, setup.Sense{Said: setup.Even}
 	if s != nil && s.Marks.Means.Said != "" {
-		agreed, usual = s.Marks.Means, s.Marks.Means
+		agreed, pressed = s.Marks.Means, s.Marks.Means
 	}
 	for _, m := range log.Marks {
 		if !m.Kind.ByRider() {
 			continue
 		}
-		says := usual
-		if own, err := setup.ParseSense(m.Text); err == nil {
+		says := agreed
+		switch own, err := setup.ParseSense(m.Text); {
+		case bare(m.Text):
+			says = pressed
+		case err == nil:
 			says = own
+		case m.Kind == raw.Press || m.Kind == raw.Lap:
+			says = pressed
 		}
 		marks = append(marks, Mark{At: interval.Number(m.At), Kind: m.Kind, Text: m.Text, Says: says})
 	}
@@ -57,6 +63,15 @@ func said(log *ingest.Log, s *setup.Setup, knocks []float64) []Mark {
 	}
 	slices.SortStableFunc(marks, func(a, b Mark) int { return cmp.Compare(a.At, b.At) })
 	return marks
+}
+
+// bare says whether a mark's text only says that there was one.
+func bare(text string) bool {
+	switch strings.ToLower(strings.TrimSpace(text)) {
+	case "", "1", "1.0", "x", "true":
+		return true
+	}
+	return false
 }
 
 // Since is a time of day, s since midnight UTC, as seconds since the log's

@@ -120,7 +120,7 @@ func (u Units) Mark(m mark.Mark) (when, what, became string) {
 	what = strings.Join(parts, ", ")
 	switch {
 	case m.Why == mark.NotAgreed:
-		became = "does not count: [marks] means would say what a double knock means"
+		became = "does not count: [marks] means would say what it means"
 	case m.Why == mark.SaysNone:
 		became = "does not count, as the setup says"
 	case m.Why != "":
@@ -147,7 +147,7 @@ func MarkLines(marks []mark.Mark) string {
 	var out []string
 	for _, m := range marks {
 		if m.Time != nil && m.Kind != mark.Answer && m.Kind != raw.Knock {
-			out = append(out, fmt.Sprintf("[[mark]]\nat = %q\nfront = %q", m.Time.UTC().Format("15:04:05"), Choose(m.Means == "", "even", strings.TrimSuffix(Clean(m.Means), " on the front foot"))))
+			out = append(out, fmt.Sprintf("[[mark]]\nat = %q\nfront = %q", m.Time.UTC().Format("15:04:05"), Choose(m.Means == "", "nothing", strings.TrimSuffix(Clean(m.Means), " on the front foot"))))
 		}
 	}
 	return strings.Join(slices.Compact(out), "\n")
