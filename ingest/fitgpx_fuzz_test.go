@@ -1,3 +1,5 @@
+//go:build !js
+
 package ingest_test
 
 import (
