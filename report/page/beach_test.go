@@ -138,3 +138,33 @@ func TestStorageFull(t *testing.T) {
 	b.ride(3 * time.Second)
 	p.until(`document.getElementById("problem").textContent.includes("storage is full")`)
 }
+
+// TestSameName: a file that is added stands beside one of its name, and what
+// the page writes itself takes the place of what it wrote before.
+func TestSameName(t *testing.T) {
+	p := newPhone(t)
+	watch := filepath.Join(work(t), "demo", "1-no-shim", "watch.gpx")
+	name := p.add(watch)
+	first := p.stored(name, "watch.gpx")
+	p.pick("pick-more", filepath.Join(work(t), "demo", "2-one-card", "watch.gpx"))
+	p.until(`document.getElementById("files").textContent.includes("watch 2.gpx")`)
+	if p.stored(name, "watch.gpx") != first || p.stored(name, "watch 2.gpx") == first {
+		t.Error("the file that was there is not kept beside the new one")
+	}
+	for _, mass := range []string{"", "81", "82"} {
+		p.open("#setup/" + name)
+		p.until(`!document.getElementById("save").disabled`)
+		for field, v := range setupFields {
+			if mass != "" && strings.HasSuffix(field, "mass_kg") {
+				v = mass
+			}
+			browser.Eval[int](p.Tab, fmt.Sprintf(`(e => { e.value = %q; return 1; })(document.querySelector('[name="%s"]'))`, v, field))
+		}
+		p.tap("save")
+		p.until(`document.body.dataset.at.startsWith("#session/")`)
+	}
+	if text := p.stored(name, "setup.toml"); !strings.Contains(text, "82") || strings.Contains(text, "81") {
+		t.Errorf("the setup was not written over:\n%s", text)
+	}
+	p.NoErrors()
+}

@@ -103,7 +103,7 @@ const ticked = () => { $("compare").disabled = tickedNames().length < 2; };
 $("persist").onclick = async () => { await navigator.storage.persist(); home(); };
 $("compare").onclick = async () => {
   const reply = await ask("compare", { names: tickedNames().reverse() }, "loading");
-  if (reply) sheet(reply.html, "");
+  if (reply && !$("home").hidden) sheet(reply.html, "");
 };
 $("backup").onclick = async () => pack((await ask("sessions"))?.list.map((s) => s.name));
 
@@ -120,12 +120,14 @@ function deliver(file, name) {
 }
 
 async function add(files, name = "") {
-  if (!files.length) return;
+  if (!files.length) return false;
   const reply = await ask("add", { files: [...files], name }, "adding");
-  if (!reply) return;
-  if (name) return session();
-  if (reply.names.length === 1) return to("session", reply.names[0]);
-  home();
+  if (!reply) return false;
+  if (name) {
+    if (name === current) await session();
+  } else if (reply.names.length === 1) to("session", reply.names[0]);
+  else home();
+  return true;
 }
 for (const [id, name] of [["pick", () => ""], ["pick-more", () => current]]) {
   $(id).onchange = async () => { await add($(id).files, name()); $(id).value = ""; };
@@ -139,15 +141,14 @@ addEventListener("drop", (e) => {
 /** Files that another program shared; the service worker has put them aside. */
 async function shared() {
   const cache = await caches.open("evenfoot shared");
-  const files = [];
-  for (const r of await cache.keys()) {
+  const files = [], keys = await cache.keys();
+  for (const r of keys) {
     files.push(new File([await (await cache.match(r)).blob()], decodeURIComponent(new URL(r.url).search.slice(1))));
-    await cache.delete(r);
   }
   history.replaceState(null, "", "#");
   $("home").hidden = false;
   await home();
-  await add(files);
+  if (await add(files)) for (const r of keys) await cache.delete(r);
 }
 
 // ---- one outing
@@ -155,16 +156,18 @@ async function shared() {
 const choices = () => ({ units: $("units").value, low: $("low").value, high: $("high").value, alone: $("alone").checked });
 
 async function session() {
-  $("session-name").textContent = current;
-  $("to-setup").href = `#setup/${encodeURIComponent(current)}`;
+  const name = current;
+  $("session-name").textContent = name;
+  $("to-setup").href = `#setup/${encodeURIComponent(name)}`;
   $("answer").hidden = true;
   $("warnings").replaceChildren();
   const reply = await ask("sessions");
-  const s = reply?.list.find((x) => x.name === current);
+  if (name !== current) return;
+  const s = reply?.list.find((x) => x.name === name);
   if (!s) return to("");
   $("files").replaceChildren();
   for (const f of s.files) {
-    const get = async () => (await ask("file", { name: current, file: f.name }))?.file;
+    const get = async () => (await ask("file", { name, file: f.name }))?.file;
     const li = item($("files"), make("span", `${f.name}, ${sizeText(f.size)}`), make("button", say("savefile"), { onclick: async () => deliver(await get(), f.name) }));
     if (navigator.canShare) li.append(make("button", say("share"), { onclick: async () => share(await get()) }));
   }
@@ -182,8 +185,9 @@ async function share(file) {
   }
 }
 $("analyse").onclick = async () => {
-  const reply = await ask("report", { name: current, ...choices() }, "loading");
-  if (!reply) return;
+  const name = current;
+  const reply = await ask("report", { name, ...choices() }, "loading");
+  if (!reply || name !== current) return;
   answer(reply.text);
   $("warnings").replaceChildren();
   if (reply.earlier?.length) item($("warnings"), say("earlier", { names: reply.earlier.join(", ") }));
@@ -207,7 +211,10 @@ function answer(text) {
 }
 $("open-report").onclick = () => to("report", current);
 $("zip").onclick = () => pack([current]);
-sure($("delete"), "suredelete", "delete", async () => { if (await ask("remove", { name: current })) to(""); });
+sure($("delete"), "suredelete", "delete", async () => {
+  const name = current;
+  if (await ask("remove", { name }) && name === current) to("");
+});
 
 function sheet(html, back) {
   for (const m of document.querySelectorAll("main")) m.hidden = m.id !== "report";
@@ -216,8 +223,10 @@ function sheet(html, back) {
   $("sheet").srcdoc = html;
 }
 async function shown() {
-  const reply = await ask("file", { name: current, file: "report.html" });
-  if (reply) sheet(await reply.file.text(), current);
+  const name = current;
+  const reply = await ask("file", { name, file: "report.html" });
+  const html = await reply?.file.text();
+  if (html && name === current && !$("report").hidden) sheet(html, name);
 }
 
 /** A button that wants a second tap. */
@@ -239,17 +248,26 @@ function sure(button, again, first, act) {
 
 let typed;
 async function setup() {
-  let text = (await ask("setup", { name: current }))?.text ?? "";
-  if (!text) text = localStorage.getItem("evenfoot setup") ?? "";
-  const reply = await ask("form", { text }, "loading");
-  if (!reply) return;
+  const name = current;
+  clearTimeout(typed);
+  $("form").replaceChildren(); // nothing of another outing can be saved here
+  $("form").dataset.name = name;
+  $("check").textContent = "";
+  $("save").disabled = $("save-toml").disabled = true;
+  const had = await ask("setup", { name });
+  if (!had || name !== current) return;
+  const reply = await ask("form", { text: had.text || localStorage.getItem("evenfoot setup") || "" }, "loading");
+  if (!reply || name !== current) return;
   $("form").innerHTML = reply.html; // made by the project's own form, which escapes
+  $("save").disabled = $("save-toml").disabled = false;
   check();
 }
 const fields = () => Object.fromEntries([...new FormData($("form"))]);
 async function check() {
+  const { name } = $("form").dataset;
   const reply = await library("toml", { fields: fields() });
   busy("");
+  if (name !== $("form").dataset.name) return reply;
   for (const f of $("form").elements) {
     f.removeAttribute?.("aria-invalid");
     if (reply.key && (f.name === reply.key || f.name?.replace(/\.\d+\b/, "") === reply.key)) f.setAttribute("aria-invalid", "true");
@@ -260,14 +278,15 @@ async function check() {
 $("form").oninput = () => { clearTimeout(typed); typed = setTimeout(check, 300); };
 $("form").onsubmit = (e) => e.preventDefault();
 $("save").onclick = async () => {
+  const { name } = $("form").dataset, given = fields();
   const reply = await check();
   if (reply.error) return;
-  if (!await ask("saveSetup", { name: current, text: reply.text })) return;
+  if (!await ask("saveSetup", { name, text: reply.text })) return;
   // The next outing starts from this board; what was felt, marked and changed was of this one.
-  const next = Object.fromEntries(Object.entries(fields()).filter(([k]) => !/^(title$|feel|mark|change|glide)/.test(k)));
+  const next = Object.fromEntries(Object.entries(given).filter(([k]) => !/^(title$|feel|mark|change|glide)/.test(k)));
   const kept = await library("toml", { fields: next });
   try { localStorage.setItem("evenfoot setup", kept.text ?? ""); } catch { /* full: it is asked for again */ }
-  to("session", current);
+  if (name === current) to("session", name);
 };
 $("save-toml").onclick = async () => deliver(new Blob([(await check()).text]), "setup.toml");
 
@@ -318,6 +337,7 @@ async function startLogger() {
     problem(reason);
     return finish();
   }
+  logger.run();
   record();
 }
 function tell(s) {

@@ -20,8 +20,24 @@ export async function names(path, kind) {
   return out.sort();
 }
 
+/** Writes a file whole or not at all: an earlier one of the name stays until then. */
 export async function save(dir, name, blob) {
-  const file = await (await folder(dir, true)).getFileHandle(name, { create: true });
+  const aside = await folder("part", true);
+  try {
+    const part = await aside.getFileHandle("file", { create: true });
+    await fill(part, blob);
+    const into = await folder(dir, true);
+    try {
+      await part.move(into, name);
+    } catch { // a browser that cannot move, or not onto a file: there was room for it
+      await fill(await into.getFileHandle(name, { create: true }), blob);
+    }
+  } finally {
+    await aside.removeEntry("file").catch(() => {});
+  }
+}
+
+async function fill(file, blob) {
   const access = await file.createSyncAccessHandle();
   try {
     access.truncate(0);
@@ -33,12 +49,9 @@ export async function save(dir, name, blob) {
       at += value.length;
     }
     access.flush();
-  } catch (e) {
+  } finally {
     access.close();
-    await (await folder(dir)).removeEntry(name);
-    throw e;
   }
-  access.close();
 }
 
 export async function read(dir, name) {

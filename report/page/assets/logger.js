@@ -39,10 +39,14 @@ export class Logger {
         { enableHighAccuracy: true, maximumAge: 0 });
       this.off.push(() => navigator.geolocation.clearWatch(id));
     }
-    const timer = setInterval(() => this.second(), 1000);
-    this.off.push(() => clearInterval(timer));
     this.wake();
     return head;
+  }
+
+  /** From now on hands over what has come, once the head is written. */
+  run() {
+    const timer = setInterval(() => this.second(), 1000);
+    this.off.push(() => clearInterval(timer));
   }
 
   stop() {

@@ -27,11 +27,15 @@ function write(text) {
   size += n;
 }
 
-onmessage = async ({ data: { id, task, ...args } }) => {
-  try {
-    await tasks[task](args);
-    postMessage({ id, size });
-  } catch (e) {
-    postMessage({ id, size, error: e.message || e.name, full: e.name === "QuotaExceededError" });
-  }
+// One task after another: rows wait until their file is open.
+let last = Promise.resolve();
+onmessage = ({ data: { id, task, ...args } }) => {
+  last = last.then(async () => {
+    try {
+      await tasks[task](args);
+      postMessage({ id, size });
+    } catch (e) {
+      postMessage({ id, size, error: e.message || e.name, full: e.name === "QuotaExceededError" });
+    }
+  });
 };

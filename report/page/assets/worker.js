@@ -43,10 +43,14 @@ async function sessions() {
 }
 
 async function freeName(wanted) {
-  const taken = await names(SESSIONS, "directory");
   const plain = wanted.replace(/[/\\:*?"<>|\x00-\x1f]/g, " ").trim().slice(0, 80) || "outing";
-  let name = plain;
-  for (let n = 2; taken.includes(name); n++) name = `${plain} ${n}`;
+  return free(plain, "", await names(SESSIONS, "directory"));
+}
+
+/** A name that is not taken: "watch.gpx", "watch 2.gpx" and so on. */
+function free(plain, ending, taken) {
+  let name = plain + ending;
+  for (let n = 2; taken.includes(name); n++) name = `${plain} ${n}${ending}`;
   return name;
 }
 
@@ -86,7 +90,8 @@ const tasks = {
         continue;
       }
       if (!into) added.push(into = await freeName((files.find((l) => !/\.(toml|zip)$/i.test(l.name)) ?? f).name.replace(/\.[^.]*$/, "")));
-      await save(at(into), f.name.replace(/[/\\]/g, " "), f);
+      const [, plain, ending] = f.name.replace(/[/\\]/g, " ").match(/^(.+?)(\.[^.]*)?$/s);
+      await save(at(into), free(plain, ending ?? "", await names(at(into), "file")), f);
     }
     return { names: added };
   },
