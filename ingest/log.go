@@ -138,3 +138,17 @@ type Clock struct {
 	DriftPPM float64 // IMU clock's drift against GPS, parts per million, already taken out
 	DriftSE  float64
 }
+
+// Length is the last time of a fix or a sample, s since the start.
+func (l *Log) Length() float64 {
+	last := 0.0
+	for _, t := range [][]float64{l.GPS.Time, l.IMU.Time} {
+		if n := len(t); n > 0 {
+			last = max(last, t[n-1])
+		}
+	}
+	return last
+}
+
+// End is when a log with a date ends.
+func (l *Log) End() time.Time { return l.Start.Add(time.Duration(l.Length() * float64(time.Second))) }

@@ -83,21 +83,10 @@ func Since(log *ingest.Log, ofDay float64) (float64, bool) {
 	const day = 86400
 	start := log.Start.UTC()
 	at := ofDay - start.Sub(start.Truncate(24*time.Hour)).Seconds()
-	if last := length(log); at < 0 && -at > math.Abs(at+day-last) {
+	if last := log.Length(); at < 0 && -at > math.Abs(at+day-last) {
 		at += day
 	}
 	return at, true
-}
-
-// length is the last time of a log, s.
-func length(log *ingest.Log) float64 {
-	last := 0.0
-	for _, t := range [][]float64{log.GPS.Time, log.IMU.Time} {
-		if n := len(t); n > 0 {
-			last = max(last, t[n-1])
-		}
-	}
-	return last
 }
 
 // Parts are the stretches of a log between the setup's changes, the first with
@@ -117,7 +106,7 @@ func Parts(log *ingest.Log, s *setup.Setup) ([]Part, error) {
 			return nil, s.Fault("change", i, "change number %d has a time of day, and the log has no date: give the watch's log too, or the log's start", i+1)
 		}
 		clock := func(t float64) string { return log.Start.UTC().Add(time.Duration(t * 1e9)).Format("15:04:05") }
-		if last := length(log); at <= 0 || at >= last {
+		if last := log.Length(); at <= 0 || at >= last {
 			return nil, s.Fault("change", i, "change number %d is at %s, outside this log, which runs from %s to %s UTC", i+1, clock(at), clock(0), clock(last))
 		}
 		if n := len(parts); at <= parts[n-1].Start {

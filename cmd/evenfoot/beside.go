@@ -3,7 +3,6 @@ package main
 import (
 	"os"
 	"path/filepath"
-	"time"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
@@ -37,7 +36,7 @@ func (c *console) beside(s *session, with []string) []analysis.Earlier {
 			c.warn("%s lies beside and is of the same rider and foil, but does not count: %v", e.Name(), err)
 			continue
 		}
-		if was.log != nil && !was.log.Start.IsZero() && over(was.log).Before(s.log.Start) {
+		if was.log != nil && !was.log.Start.IsZero() && was.log.End().Before(s.log.Start) {
 			out = append(out, analysis.Earlier{Name: baseName(dir), Log: was.log, Setup: was.setup})
 		}
 	}
@@ -52,15 +51,4 @@ func (c *console) sameRiderAndFoil(today *setup.Setup, dir string) bool {
 	}
 	was, _, err := setup.Load(path)
 	return err == nil && analysis.SameRider(was, today) && analysis.CanBeEvidence(was, today) == nil
-}
-
-// over is when a log ends.
-func over(l *ingest.Log) time.Time {
-	last := 0.0
-	for _, t := range [][]float64{l.GPS.Time, l.IMU.Time} {
-		if len(t) > 0 {
-			last = max(last, t[len(t)-1])
-		}
-	}
-	return l.Start.Add(time.Duration(last * float64(time.Second)))
 }

@@ -23,9 +23,7 @@ those that such a foil is mostly ridden at.`,
 	}
 	fl := cmd.Flags()
 	f.src.add(fl, "the setup `file` (default: setup.toml where SESSION is a folder)")
-	fl.StringArrayVar(&f.with, "with", nil, "`folder` of an earlier session on the same foil, taken as evidence; may be repeated")
-	fl.BoolVar(&f.alone, "alone", false, "leave out the earlier sessions of the same rider and foil that lie beside this one")
-	fl.StringVar(&f.speeds, "range", "", "the `speeds` that matter most, for example 18:26kn")
+	f.addEvidence(fl)
 	fl.StringVar(&f.units, "units", "kn,cm,kg", "units of the words: kn|kmh|mph|mps, cm|in, kg|lb")
 	return cmd
 }

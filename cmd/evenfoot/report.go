@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
@@ -43,12 +44,18 @@ Without a log, --setup and --range give advice from the model and your notes.`,
 	fl := cmd.Flags()
 	f.src.add(fl, "the setup `file` (default: setup.toml where SESSION is a folder)")
 	f.add(fl, "report.html beside the logs")
-	fl.StringArrayVar(&f.with, "with", nil, "`folder` of an earlier session on the same foil, taken as evidence; may be repeated")
-	fl.BoolVar(&f.alone, "alone", false, "leave out the earlier sessions of the same rider and foil that lie beside this one")
-	fl.StringVar(&f.speeds, "range", "", "the `speeds` that matter most, for example 18:26kn")
+	f.addEvidence(fl)
 	fl.StringVar(&f.rider, "rider", "", `the same foil under somebody else, for example "mass=92kg,height=190cm,level=intermediate"`)
 	fl.BoolVar(&f.coordinates, "coordinates", false, "let the page hold latitude and longitude")
 	return cmd
+}
+
+// addEvidence adds the flags that say what an answer rests on: other sessions,
+// and the speeds it is for.
+func (f *reportFlags) addEvidence(fl *pflag.FlagSet) {
+	fl.StringArrayVar(&f.with, "with", nil, "`folder` of an earlier session on the same foil, taken as evidence; may be repeated")
+	fl.BoolVar(&f.alone, "alone", false, "leave out the earlier sessions of the same rider and foil that lie beside this one")
+	fl.StringVar(&f.speeds, "range", "", "the `speeds` that matter most, for example 18:26kn")
 }
 
 func (c *console) report(args []string, f reportFlags) error {

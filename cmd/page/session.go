@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"path"
-	"time"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
@@ -75,20 +74,9 @@ func (s *session) evidence(folders []string) (out []analysis.Earlier, warnings [
 			warnings = append(warnings, fmt.Sprintf("%s is of the same rider and foil, but does not count: %v", path.Base(dir), err))
 			continue
 		}
-		if e.log != nil && !e.log.Start.IsZero() && over(e.log).Before(s.log.Start) {
+		if e.log != nil && !e.log.Start.IsZero() && e.log.End().Before(s.log.Start) {
 			out = append(out, analysis.Earlier{Name: e.name, Log: e.log, Setup: e.setup})
 		}
 	}
 	return out, warnings, nil
-}
-
-// over is when a log ends.
-func over(l *ingest.Log) time.Time {
-	last := 0.0
-	for _, t := range [][]float64{l.GPS.Time, l.IMU.Time} {
-		if len(t) > 0 {
-			last = max(last, t[len(t)-1])
-		}
-	}
-	return l.Start.Add(time.Duration(last * float64(time.Second)))
 }
