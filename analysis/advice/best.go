@@ -112,26 +112,26 @@ func (q *quadratic) add(o quadratic, w float64) {
 	q.h00, q.h01, q.h11 = q.h00+w*o.h00, q.h01+w*o.h01, q.h11+w*o.h11
 }
 
-// expand adds the cost of one foil about the pair at, in steps from it (Gauss
+// expand is the cost of one foil about the pair at, in steps from it (Gauss
 // and Newton: the shares are exactly linear in the move, and nearly so in the
-// raise). A foil that the water cannot carry adds nothing and gives false.
-func (o objective) expand(q *quadratic, f *flight, at Pair) bool {
+// raise); false for a foil that the water cannot carry.
+func (o objective) expand(f *flight, at Pair) (q quadratic, ok bool) {
 	const hi, hx = 0.25 * deg, 0.005
 	c, ci, cx := at.change(), Pair{at.Raise + hi, at.Move}.change(), Pair{at.Raise, at.Move + hx}.change()
-	var own quadratic
 	for k := range f.points {
 		p := &f.points[k]
 		s := p.With(c).FeltShare
-		own.square(o.Weight[k], s-0.5, (p.With(ci).FeltShare-s)/hi, (p.With(cx).FeltShare-s)/hx)
+		q.square(o.Weight[k], s-0.5, (p.With(ci).FeltShare-s)/hi, (p.With(cx).FeltShare-s)/hx)
 	}
 	if g := f.gradient(c); g < o.wanted {
-		own.square(overshootCost*overshootCost, o.wanted-g, (g-f.gradient(ci))/hi, (g-f.gradient(cx))/hx)
+		q.square(overshootCost*overshootCost, o.wanted-g, (g-f.gradient(ci))/hi, (g-f.gradient(cx))/hx)
 	}
-	if !finite(own.c) || !finite(own.h00) || !finite(own.h11) {
-		return false
-	}
-	q.add(own, f.weight)
-	return true
+	return q, finite(q.c) && finite(q.h00) && finite(q.h11)
+}
+
+// at is the cost a step off the pair.
+func (q quadratic) at(di, dx float64) float64 {
+	return q.c + q.g0*di + q.g1*dx + (q.h00*di*di+q.h11*dx*dx)/2 + q.h01*di*dx
 }
 
 // A box bounds the pair.
@@ -162,7 +162,7 @@ func (q quadratic) minimum(n float64, at Pair, b box) Pair {
 	try := func(di, dx float64) {
 		p := Pair{clamp(at.Raise+di, b.raiseLow, b.raiseHigh), clamp(at.Move+dx, b.moveLow, b.moveHigh)}
 		di, dx = p.Raise-at.Raise, p.Move-at.Move
-		if v := q.g0*di + q.g1*dx + (q.h00*di*di+q.h11*dx*dx)/2 + q.h01*di*dx; v < least {
+		if v := q.at(di, dx); v < least {
 			best, least = p, v
 		}
 	}
@@ -189,7 +189,8 @@ func (o objective) best(foils []*flight, start Pair, b box) Pair {
 		var q quadratic
 		n := 0.0
 		for _, f := range foils {
-			if o.expand(&q, f, at) {
+			if own, ok := o.expand(f, at); ok {
+				q.add(own, f.weight)
 				n += f.weight
 			}
 		}

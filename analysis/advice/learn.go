@@ -1,144 +1,87 @@
 package advice
 
 import (
-	"math"
 	"math/rand/v2"
-	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
-	"gonum.org/v1/gonum/stat/distuv"
 
 	"evenfoot/analysis/trim"
 )
 
-// eitherWay is the steps that could turn out right: those on offer, and whole
-// cards and moves of either way.
-func (t *task) eitherWay(onOffer []step) []step {
-	steps := slices.Clone(onOffer)
-	if t.mayShim() {
-		steps = append(steps, t.step(1, 0), t.step(-1, 0))
-	}
-	lo, hi := t.reach()
-	for _, move := range []float64{math.Max(lo, -largestMove), math.Min(hi, largestMove)} {
-		if s := t.step(0, move); math.Abs(s.move) >= smallestMove {
-			steps = append(steps, s)
+// learning is what noting the feel at three speeds is worth, share²: by how
+// much the mean cost of the best trim within reach falls when it is chosen after
+// the notes, averaged over what they may say (preposterior analysis: Raiffa &
+// Schlaifer, Applied Statistical Decision Theory, 1961, from memory). Where the
+// reach does not bind it is a matter of the doubt alone, not of how far off the
+// best is: so keeping and finding out do not take turns as the best moves off.
+func (t *task) learning() float64 {
+	n := len(t.draws)
+	var mean quadratic
+	slope := [2][]float64{make([]float64, n), make([]float64, n)} // of each draw's cost, by raise and by move
+	for i, f := range t.draws {
+		if q, ok := t.expand(f, t.toward); ok {
+			mean.add(q, f.weight/float64(n))
+			slope[0][i], slope[1][i] = q.g0, q.g1
 		}
 	}
-	return steps
-}
-
-// learning is what noting the feel at three speeds is worth where no step is
-// sure enough today, share²: by how much the mean cost of the trim falls when
-// the best step that is then sure may be taken, averaged over what the notes
-// may say (preposterior analysis: Raiffa & Schlaifer, Applied
-// Statistical Decision Theory, 1961, from memory). What notes tell is by linear
-// regression on them.
-func (t *task) learning(onOffer []step) float64 {
-	notes, ok := t.foretellNotes()
-	if !ok {
+	if !t.tellByNotes(slope[:]) {
 		return 0
 	}
-	today := t.step(0, 0)
-	var steps []prospect
-	for _, s := range t.eitherWay(onOffer) {
-		steps = append(steps, notes.prospect(&s, &today))
-	}
-	rng := rand.New(rand.NewPCG(5, 77))
-	total, n := 0.0, len(t.draws)
-	told := make([]float64, len(notes.mean))
-	for i := range n {
-		for k := range told {
-			told[k] = notes.said.At(i, k) - notes.mean[k] + noteSD*rng.NormFloat64()
-		}
-		best := 0.0
-		for _, s := range steps {
-			if gain := -s.loss.after(told); gain > best && s.chance(told) >= Surely {
-				best = gain
-			}
-		}
-		total += t.post.Weights[i] * best
+	total, reach := 0.0, t.reachable()
+	for i, f := range t.draws {
+		q := mean
+		q.g0 += slope[0][i]
+		q.g1 += slope[1][i]
+		p := q.minimum(1, t.toward, reach)
+		total += f.weight * (q.c - q.at(p.Raise-t.toward.Raise, p.Move-t.toward.Move))
 	}
 	return total / float64(n)
 }
 
-// A noteForecast is what each draw would have the rider note at low, middle and
-// top speed today.
-type noteForecast struct {
-	said    *mat.Dense // a row for each draw, a column for each speed; share
-	weights []float64  // of the draws
-	mean    []float64
-	chol    mat.Cholesky // of the covariance of the notes, their own doubt included
-}
-
-func (t *task) foretellNotes() (f noteForecast, ok bool) {
+// tellByNotes puts in place of each quantity of the draws how far off its mean
+// the notes would have it that the rider may take, were this draw true: by linear
+// regression on notes at low, middle and top speed with their own errors.
+func (t *task) tellByNotes(quantities [][]float64) bool {
+	rng := rand.New(rand.NewPCG(5, 77))
 	speeds := []float64{t.Low, t.mid(), t.Top}
-	f.weights = t.post.Weights
-	f.said = mat.NewDense(len(t.draws), len(speeds), nil)
+	notes := mat.NewDense(len(t.draws), len(speeds), nil)
 	for k, v := range speeds {
 		said := t.each(0, 0, func(x *flight, c trim.Change) float64 {
 			p := x.foil.Point(v, trim.Gravity)
 			return x.foil.In.Said(p.With(c).FrontShare)
 		})
-		f.said.SetCol(k, said)
-		f.mean = append(f.mean, t.mean(said))
+		floats.AddConst(-t.mean(said), said)
+		notes.SetCol(k, said)
 	}
 	var cov mat.SymDense
-	stat.CovarianceMatrix(&cov, f.said, f.weights)
+	stat.CovarianceMatrix(&cov, notes, t.post.Weights)
 	for k := range speeds {
 		cov.SetSym(k, k, cov.At(k, k)+noteSD*noteSD)
 	}
-	return f, f.chol.Factorize(&cov)
-}
-
-// A line is the regression of a quantity of the draws on the notes.
-type line struct {
-	mean, rest float64   // rest is the σ that the notes leave
-	by         []float64 // per unit of each note off its mean
-}
-
-func (f *noteForecast) line(v []float64) line {
-	with := mat.NewVecDense(len(f.mean), nil)
-	for k := range f.mean {
-		with.SetVec(k, stat.Covariance(v, mat.Col(nil, k, f.said), f.weights))
+	var chol mat.Cholesky
+	if !chol.Factorize(&cov) {
+		return false
 	}
-	m, variance := stat.MeanVariance(v, f.weights)
-	var by mat.VecDense
-	if f.chol.SolveVecTo(&by, with) != nil {
-		return line{m, math.Sqrt(variance), make([]float64, len(f.mean))}
+	with := mat.NewDense(len(speeds), len(quantities), nil)
+	for j, v := range quantities {
+		for k := range speeds {
+			with.Set(k, j, stat.Covariance(v, mat.Col(nil, k, notes), t.post.Weights))
+		}
 	}
-	return line{m, math.Sqrt(math.Max(0, variance-mat.Dot(with, &by))), by.RawVector().Data}
-}
-
-// after is the mean of the quantity once the notes are off their means by told.
-func (l line) after(told []float64) float64 {
-	v := l.mean
-	for k, b := range l.by {
-		v += b * told[k]
+	var by, told mat.Dense
+	if chol.SolveTo(&by, with) != nil {
+		return false
 	}
-	return v
-}
-
-// A prospect is what notes may make of a step.
-type prospect struct {
-	loss   line    // more than today's, share², with the step's price
-	off    line    // evenness more than today's
-	better float64 // chance today that it is more even
-}
-
-func (f *noteForecast) prospect(s, today *step) prospect {
-	cost, off := make([]float64, len(s.cost)), make([]float64, len(s.even))
-	for i := range cost {
-		cost[i], off[i] = s.cost[i]-today.cost[i]+s.price, s.even[i]-today.even[i]
+	for i := range t.draws {
+		for k := range speeds {
+			notes.Set(i, k, notes.At(i, k)+noteSD*rng.NormFloat64())
+		}
 	}
-	p := prospect{f.line(cost), f.line(off), s.better}
-	// The normal law of the gain is held to today's chance.
-	half := 0.5 / float64(len(off))
-	p.off.mean = -stat.StdDev(off, f.weights) * distuv.UnitNormal.Quantile(clamp(s.better, half, 1-half))
-	return p
-}
-
-// chance is that the step makes the load more even, once the notes are told.
-func (p prospect) chance(told []float64) float64 {
-	return distuv.UnitNormal.CDF(-p.off.after(told) / math.Max(p.off.rest, 1e-12))
+	told.Mul(notes, &by)
+	for j := range quantities {
+		mat.Col(quantities[j], j, &told)
+	}
+	return true
 }

@@ -105,35 +105,40 @@ func TestPastTheBestCosts(t *testing.T) {
 	}
 }
 
-// Where the best step is likely and not sure, notes that may make it sure are
-// worth asking for, also where the step would not be taken today; notes that
-// can make nothing sure are worth nothing.
-func TestNotesAreWorthWhatTheyAllow(t *testing.T) {
-	var task *task
-	var now, best step
-	for off := 0.0; best.better < 0.6 || best.better >= Surely; off += 0.1 {
+// Notes are worth no more than knowing the foil would be, the same however far
+// off the best trim is as long as it is within reach, less the more notes there
+// are, and nothing where they tell nothing.
+func TestNotesAreWorthTheDoubt(t *testing.T) {
+	at := func(ahead float64, notes int) *task {
 		s := gear()
-		s.Foil.Stabilizer.Incidence += Best(trim.FromSetup(s, density, viscosity), speeds, "advanced").Raise - off*deg
-		task = newTask(infer(t, outingOf(s)), s, speeds, Options{})
-		now = task.step(0, 0)
-		best = now
-		for _, x := range task.eitherWay(task.steps()[1:]) {
-			if x.loss < best.loss {
-				best = x
-			}
+		s.Foil.Wing.Ahead += ahead
+		s.Board.Track = [2]float64{-maxMove, maxMove}
+		o := outingOf(s)
+		if notes > 0 {
+			o = told(s, o.In, noteSD/math.Sqrt(float64(notes)), speeds.Low, speeds.Top)
 		}
-		if off > 3 {
-			t.Fatal("no step is likely and not sure")
-		}
+		return newTask(infer(t, o), s, speeds, Options{})
 	}
-	if v := task.learning(task.steps()[1:]); v < priceNotes || v > now.loss {
-		t.Errorf("notes are worth %.5f, where keeping costs %.4f and the best step %.4f with a chance of %.2f", v, now.loss, best.loss, best.better)
+	x := at(0, 0)
+	worth := x.learning()
+	known := 0.0
+	for i, p := range x.objective.bestEach(x.draws, x.toward, x.reachable()) {
+		known += x.post.Weights[i] * (x.cost(x.draws[i], x.toward.change()) - x.cost(x.draws[i], p.change())) / float64(len(x.draws))
 	}
-	// A rider who says the same whatever the load: nothing to learn.
-	for _, x := range task.draws {
-		x.foil.In.RiderScale = -1
+	if worth > known || worth < 0.3*known {
+		t.Errorf("notes are worth %.5f, and to know the foil %.5f", worth, known)
 	}
-	if v := task.learning(task.steps()[1:]); v != 0 {
+	if far := at(0.02, 0); math.Abs(far.toward.Move-x.toward.Move) < 15*mm || math.Abs(far.learning()/worth-1) > 0.05 {
+		t.Errorf("notes are worth %.5f, and %.5f with the best %.0f mm further off", worth, far.learning(), (far.toward.Move-x.toward.Move)/mm)
+	}
+	if one, four := at(0, 1).learning(), at(0, 4).learning(); one > worth/2 || four > one*0.9 {
+		t.Errorf("notes are worth %.5f, then %.5f, then %.5f", worth, one, four)
+	}
+	// A rider who says the same whatever the load.
+	for _, f := range x.draws {
+		f.foil.In.RiderScale = -1
+	}
+	if v := x.learning(); v > 1e-9 {
 		t.Errorf("notes that tell nothing are worth %.5f", v)
 	}
 }
