@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"slices"
+	"strings"
 
 	"evenfoot/filter"
 	"evenfoot/ingest/raw"
@@ -18,15 +19,15 @@ const (
 	paceOnFoot = 3.6
 )
 
-// landSports are what devices call outings without a board on water.
-var landSports = []string{"running", "walking", "hiking", "cycling", "ebiking", "motorcycling", "driving", "mountaineering", "rock climbing",
-	"alpine skiing", "cross country skiing", "snowboarding", "snowshoeing", "snowmobiling", "inline skating", "ice skating",
-	"horseback riding", "golf", "soccer", "tennis", "flying", "hang gliding", "sky diving"}
+// landSports are words in what devices call outings without a board on water.
+var landSports = []string{"running", "run", "walking", "walk", "hiking", "hike", "cycling", "biking", "bike", "bicycle", "ebiking", "motorcycling", "driving",
+	"mountaineering", "climbing", "skiing", "snowboarding", "snowshoeing", "snowmobiling", "inline", "skating",
+	"horseback", "golf", "soccer", "tennis", "flying", "gliding", "diving"}
 
 // ashore lists what speaks against the flights that were told.
 func (o *observation) ashore() (why []Finding) {
 	for _, m := range o.log.Marks {
-		if m.Kind == raw.Session && slices.Contains(landSports, m.Text) {
+		if m.Kind == raw.Session && slices.ContainsFunc(strings.Fields(m.Text), func(word string) bool { return slices.Contains(landSports, word) }) {
 			why = append(why, Note{Kind: LandSport, Sport: m.Text})
 			break
 		}

@@ -22,6 +22,7 @@ type builder struct {
 	notes raw.Notes
 	log   *Log
 	jumps []jump
+	ref   float64 // s, see mending
 	// weightless: the accelerometer shows no gravity and was left out.
 	weightless bool
 }
@@ -51,6 +52,7 @@ func build(r *raw.Columns) (*Log, error) {
 	b.series(&r.Deck, unit.FootForces)
 	b.refuseWeightless()
 	b.fixes()
+	b.mendMarks()
 	b.rebase()
 
 	f := &b.log.Files[0]
@@ -280,6 +282,9 @@ func (b *builder) tell(m *mending, sensor string) {
 	}
 	if m.quantum > 0 {
 		b.notes.Warn(raw.Warning{Kind: raw.CutStamps, Sensor: sensor, Values: []float64{m.quantum, m.perStamp}})
+	}
+	if len(b.jumps) == 0 {
+		b.ref = m.ref
 	}
 	for _, j := range m.jumps {
 		if len(b.jumps) < maxJumps {

@@ -24,6 +24,30 @@ func datedMarks(r *raw.Columns) {
 	}
 }
 
+// mendMarks moves the marks with the samples around them, where the clock leapt
+// back or was set.
+func (b *builder) mendMarks() {
+	if len(b.jumps) == 0 {
+		return
+	}
+	for i := range b.r.File.Marks {
+		m := &b.r.File.Marks[i]
+		at := m.At
+		m.At -= b.ref
+		for _, j := range b.jumps {
+			passed := j.unset && at >= j.to || slices.ContainsFunc(b.r.Backs[:m.Behind], func(back [2]float64) bool {
+				return math.Abs(back[0]-j.from) < sameJump && math.Abs(back[1]-j.to) < sameJump
+			})
+			if passed {
+				m.At += j.shift
+			}
+		}
+		if !b.r.Start.IsZero() && m.At == m.At {
+			m.Time = addSeconds(b.r.Start, m.At)
+		}
+	}
+}
+
 // marks are the file's marks at the moments of the mended log, in order of
 // time.
 func (b *builder) marks() []Mark {

@@ -3,11 +3,13 @@ package ingest
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"evenfoot/ingest/csv"
+	"evenfoot/ingest/raw"
 )
 
 // TestMarkColumn: any text in the column is a mark at its row, once while it
@@ -77,5 +79,78 @@ func TestMarksKeepTheirClock(t *testing.T) {
 	l.ShiftIMU(0, 0.5, 0, math.NaN(), math.NaN(), ByMotion) // 0.5 s fast: the log starts a second earlier
 	if got := fmt.Sprint(marksOf(l)); got != "[1.5 even 2 go]" {
 		t.Errorf("shifted: %s; times %v, %v", got, l.IMU.Time, l.GPS.Time)
+	}
+}
+
+// TestMarksFollowTheClock: a mark stays beside its samples where a counter
+// wraps, a logger starts anew, or a clock is set on the way.
+func TestMarksFollowTheClock(t *testing.T) {
+	const wrap = 4294.967296 // s, 2³² µs
+	for name, c := range map[string]struct {
+		first, again float64 // s, of ten seconds of rows each, with a mark in the middle
+		want         string
+	}{
+		"wraps":      {wrap - 10, 0, "[5.000 even 15.000 back]"},
+		"starts new": {0, 0, "[5.000 even 15.900 back]"}, // the pause is taken for one of a second
+		"is set":     {5, 1789898400, "[5.000 even 15.900 back]"},
+	} {
+		var b strings.Builder
+		b.WriteString("time_s,ax_mps2,ay_mps2,az_mps2,mark\n")
+		for i := range 200 {
+			from, text := c.first, map[int]string{50: "even", 150: "back"}[i]
+			if i >= 100 {
+				from = c.again - 10
+			}
+			fmt.Fprintf(&b, "%.3f,0,%.3f,9.81,%s\n", from+float64(i)/10, float64(i)/1000, text)
+		}
+		l := mustRead(t, b.String())
+		var got []string
+		for _, m := range l.Marks {
+			got = append(got, fmt.Sprintf("%.3f %s", m.At-l.IMU.Time[0], m.Text))
+		}
+		if fmt.Sprint(got) != c.want {
+			t.Errorf("%s: %s, want %s; %v", name, got, c.want, l.Warnings)
+		}
+		if i := slices.Index(l.IMU.Time, l.Marks[1].At); i != 150 {
+			t.Errorf("%s: the second mark stands at sample %d", name, i)
+		}
+	}
+}
+
+// TestCountedMarks: a counter of marks is no share of anything.
+func TestCountedMarks(t *testing.T) {
+	l := mustRead(t, "time_s,ax_mps2,ay_mps2,az_mps2,mark\n0,0,0,9.81,0\n1,0,0,9.81,1\n2,0,0,9.81,1\n3,0,0,9.81,2\n4,0,0,9.81,3\n")
+	if got := fmt.Sprint(marksOf(l)); got != "[1  3  4 ]" {
+		t.Error(got)
+	}
+}
+
+// TestTimeOfDates: a column of dates called time needs no unit, also beside
+// columns of ours; one of numbers does.
+func TestTimeOfDates(t *testing.T) {
+	l := mustRead(t, "time,front_n,back_n\n2026-09-20T10:00:00Z,400,300\n2026-09-20T10:00:00.5Z,401,300\n")
+	if len(l.Decks) != 1 || l.Decks[0].Time[1] != 0.5 || l.Start.Hour() != 10 {
+		t.Errorf("%+v", l)
+	}
+	if _, err := readText("time,front_n,back_n\n0,400,300\n0.5,401,300\n", Options{}); err == nil || !strings.Contains(err.Error(), "does not say its unit") {
+		t.Error(err)
+	}
+}
+
+// TestTrackType: the sport that a GPX track names is a mark of its session.
+func TestTrackType(t *testing.T) {
+	const point = "<trkpt lat='47' lon='7.%d'><time>2026-09-20T10:00:0%dZ</time></trkpt>"
+	for sport, want := range map[string]string{"Trail_Running": "trail running", "9": ""} {
+		l := mustRead(t, "<gpx><trk><type>"+sport+"</type><trkseg>"+fmt.Sprintf(point+point, 1, 1, 2, 2)+"</trkseg></trk></gpx>")
+		got := ""
+		for _, m := range l.Marks {
+			got += m.Text
+			if m.Kind != raw.Session || m.Time.Second() != 1 {
+				t.Errorf("%+v", m)
+			}
+		}
+		if got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
 	}
 }

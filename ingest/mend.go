@@ -31,6 +31,7 @@ type mending struct {
 	clashes  int     // same stamp, other values: left out
 	placed   int     // same stamp, other values: set between it and the next
 	folded   int     // same stamp, values that complete each other: made one
+	ref      float64 // s that the jumps' shifts are counted from: that of the clock believed
 	quantum  float64 // s, the stamps' resolution where they had to be spread; else 0
 	perStamp float64 // samples per stamp then
 	period   float64 // s, of the file as it came
@@ -247,6 +248,7 @@ func (m *mender) findJumps(ps []piece, period float64, out *mending) {
 			break
 		}
 	}
+	out.ref = ref
 	for k := range ps {
 		ps[k].shift -= ref
 	}

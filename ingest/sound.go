@@ -95,18 +95,37 @@ func (b *builder) unwrap() {
 		done = append(done, &s.t[0])
 		shift, was := 0.0, s.t[0]
 		for i, x := range s.t {
-			if x < was-wrapSlack {
-				for _, w := range wraps {
-					if math.Abs(was-w) < wrapSlack && x >= 0 && x < wrapSlack {
-						shift += w
-						b.notes.Warn(raw.Warning{Kind: raw.ClockWrapped, Sensor: s.name, Values: []float64{w}, At: x + shift})
-					}
-				}
+			if w := wrapBetween(was, x); w > 0 {
+				shift += w
+				b.notes.Warn(raw.Warning{Kind: raw.ClockWrapped, Sensor: s.name, Values: []float64{w}, At: x + shift})
 			}
 			was = x
 			s.t[i] = x + shift
 		}
 	}
+	shift, marks := 0.0, b.r.File.Marks
+	for k := range b.r.Backs {
+		back := &b.r.Backs[k]
+		w := wrapBetween(back[0], back[1])
+		back[0] += shift
+		shift += w
+		back[1] += shift
+		for i := range marks {
+			if marks[i].Behind > k {
+				marks[i].At += w
+			}
+		}
+	}
+}
+
+// wrapBetween is where a counter began anew between two stamps, s; 0 when none did.
+func wrapBetween(was, is float64) float64 {
+	for _, w := range wraps {
+		if is < was-wrapSlack && math.Abs(was-w) < wrapSlack && is >= 0 && is < wrapSlack {
+			return w
+		}
+	}
+	return 0
 }
 
 // Evidence of two tracks in one file.

@@ -146,9 +146,9 @@ func sentenceHeader(head []string) string {
 	return strings.ToValidUTF8(s, "")
 }
 
-// contractColumns finds our columns in a header by name. strangers are the
-// names that are not ours.
-func contractColumns(head []string) (cols []column, strangers []string, what string) {
+// contractColumns finds our columns in a header by name; first is the row
+// below, where it is known. strangers are the names that are not ours.
+func contractColumns(head, first []string) (cols []column, strangers []string, what string) {
 	cols = make([]column, len(head))
 	seen := map[int]string{}
 	export := isExport(head)
@@ -162,6 +162,11 @@ func contractColumns(head []string) (cols []column, strangers []string, what str
 			continue
 		}
 		q, u, missing := unit.Split(name)
+		if missing && q.Slot == unit.SlotTime && i < len(first) { // a date says what it is
+			if _, dated := scan.Time([]byte(first[i])); dated {
+				u, missing = unit.Find(q.Units, "utc"), false
+			}
+		}
 		switch {
 		case missing:
 			return nil, nil, fmt.Sprintf("column %q does not say its unit; name it %s",

@@ -62,10 +62,11 @@ type reader struct {
 	time   timeReader
 	rowsN  int // rows looked at
 	ragged int
-	last   int    // last column in use
-	export bool   // there is a column that marks the rows with a fix
-	shares bool   // the gyroscope has the accelerometer's times
-	marked string // the mark of the row before: a button held down is one
+	last   int     // last column in use
+	export bool    // there is a column that marks the rows with a fix
+	shares bool    // the gyroscope has the accelerometer's times
+	latest float64 // time of the row before
+	marked string  // the mark of the row before: a button held down is one
 
 	tail lastField
 	now  values // of the row at hand
@@ -188,7 +189,7 @@ func (c *reader) choose() error {
 			return err
 		}
 	} else {
-		cols, strangers, what := contractColumns(c.head)
+		cols, strangers, what := contractColumns(c.head, c.firstRow())
 		if what != "" {
 			return fail(false, "%s", what)
 		}
@@ -246,6 +247,17 @@ func (c *reader) choose() error {
 	return nil
 }
 
+// firstRow is the row below the header, not read yet.
+func (c *reader) firstRow() []string {
+	ahead, _ := c.lines.r.Peek(c.lines.r.Size())
+	for line := range bytes.Lines(ahead) {
+		if line = scan.Trim(bytes.TrimRight(line, "\r\n")); len(line) > 0 && line[0] != '#' {
+			return headerNames(line, c.delim)
+		}
+	}
+	return nil
+}
+
 // mapped settles the columns by the map. A file that has our own names is read
 // by them when the map is for another file of the session.
 func (c *reader) mapped() error {
@@ -257,7 +269,7 @@ func (c *reader) mapped() error {
 		}
 		return nil
 	}
-	own, _, what := contractColumns(c.head)
+	own, _, what := contractColumns(c.head, nil)
 	if hasTime, measured := enough(own); what == "" && hasTime && measured && !c.m.noHeader {
 		c.cols = own
 		c.warn(raw.Warning{Kind: raw.MapUnfit})
@@ -354,8 +366,9 @@ func (c *reader) finish() (*raw.Columns, error) {
 	if c.m != nil && !c.m.start.IsZero() && c.out.Start.IsZero() {
 		c.out.Start = c.m.start
 	}
+	uncount(c.out.File.Marks)
 	for i := range c.out.File.Marks {
-		if m := &c.out.File.Marks[i]; !c.out.Start.IsZero() && math.Abs(m.At) < 1e9 {
+		if m := &c.out.File.Marks[i]; !c.out.Start.IsZero() && math.Abs(m.At) < 9e9 { // of a Duration
 			m.Time = c.out.Start.Add(time.Duration(math.Round(m.At * 1e9)))
 		}
 	}

@@ -77,7 +77,7 @@ func recognise(head []byte, path string) (m *Map, names []string) {
 
 // ours says whether the file can be read by the names of its columns.
 func (s *sample) ours() bool {
-	cols, _, what := contractColumns(s.names)
+	cols, _, what := contractColumns(s.names, s.texts)
 	hasTime, measured := enough(cols)
 	return what == "" && hasTime && measured
 }
@@ -85,7 +85,7 @@ func (s *sample) ours() bool {
 // skeleton is a map to fill in: every column, with a place for what it holds.
 func (s *sample) skeleton() string {
 	b := &strings.Builder{}
-	fmt.Fprintf(b, "# Column map for %s: give each column that counts its name on the left, and its unit;\n# take out the others. Names: time, ax ay az, gx gy gz, lat, lon, alt, speed, course.\n", s.file)
+	fmt.Fprintf(b, "# Column map for %s: give each column that counts its name on the left, and its unit;\n# take out the others. Names: %s.\n", s.file, strings.Join(unit.Names(), ", "))
 	if s.bare {
 		b.WriteString("header = false\n")
 	}
@@ -102,7 +102,7 @@ func (s *sample) skeleton() string {
 // slip says whether a header of our own names has a fault in it, which its
 // writer wants to hear of.
 func (s *sample) slip() bool {
-	_, _, what := contractColumns(s.names)
+	_, _, what := contractColumns(s.names, s.texts)
 	return what != "" && slices.ContainsFunc(s.names, func(name string) bool {
 		_, u, _ := unit.Split(name)
 		return u != nil
@@ -285,7 +285,7 @@ func LooksLikeColumns(head []byte) bool {
 	}
 	for line := range bytes.Lines(bytes.TrimPrefix(head, []byte("\xEF\xBB\xBF"))) {
 		if line = scan.Trim(bytes.TrimRight(line, "\r\n")); len(line) > 0 && line[0] != '#' {
-			_, strangers, _ := contractColumns(headerNames(line, findDelimiter(line)))
+			_, strangers, _ := contractColumns(headerNames(line, findDelimiter(line)), nil)
 			return len(strangers) == 0 && bytes.ContainsAny(line, ",;\t") || s != nil
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"evenfoot/ingest/raw"
@@ -97,6 +98,10 @@ func (c *reader) row(line []byte, whole bool) {
 	if !ok {
 		return
 	}
+	if n := len(c.out.Backs); t < c.latest-1 && n < maxMarks {
+		c.out.Backs = append(c.out.Backs, [2]float64{c.latest, t})
+	}
+	c.latest = t
 	c.noted(t, now.text[unit.SlotMark-unit.SlotCount], whole || !c.endsInMark(n, line))
 	c.add(t, &now.v, now.bad, now.notFinite)
 }
@@ -141,7 +146,22 @@ func noMark(text []byte) bool {
 // mark keeps the text of a row's mark.
 func (c *reader) mark(t float64, text []byte) {
 	if m := &c.out.File.Marks; len(*m) < maxMarks {
-		*m = append(*m, raw.Mark{At: t, Kind: raw.Noted, Text: raw.Clip(string(text), maxMarkText)})
+		*m = append(*m, raw.Mark{At: t, Kind: raw.Noted, Behind: len(c.out.Backs), Text: raw.Clip(string(text), maxMarkText)})
+	}
+}
+
+// uncount takes the text off marks that a logger counts: 1, 2, 3 is no share
+// of anything.
+func uncount(marks []raw.Mark) {
+	for i, m := range marks {
+		if n, err := strconv.Atoi(m.Text); err != nil || n != i+1 {
+			return
+		}
+	}
+	if len(marks) > 1 {
+		for i := range marks {
+			marks[i].Text = ""
+		}
 	}
 }
 

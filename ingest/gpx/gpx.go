@@ -36,6 +36,7 @@ const (
 	gpxCourse
 	gpxMotion // an axis of a sensor
 	gpxName
+	gpxType // of a track: the sport
 )
 
 // A gpxExt is what an element of a point is for, by its name.
@@ -83,6 +84,7 @@ type gpxReader struct {
 	acc   []gpxSample
 
 	creator string
+	sport   string // of the track, until its first point
 	started bool
 	zero    int64 // Unix ns of time zero
 	size    int64
@@ -195,6 +197,8 @@ func (g *gpxReader) start() gpxExt {
 		g.begin()
 	case g.in:
 		return children[name]
+	case name == "type" && g.depth == 3: // of gpx, trk
+		return gpxExt{value: gpxType}
 	case name == "trkpt", name == "wpt":
 		g.begin()
 		g.p.way = name == "wpt"
@@ -248,6 +252,11 @@ func (g *gpxReader) value(e gpxExt, text []byte) {
 	case gpxName:
 		if t, ok := unescape(bytes.TrimSpace(text)); ok {
 			g.p.name = strings.ToValidUTF8(string(t), "")
+		}
+		return
+	case gpxType:
+		if t, ok := unescape(text); ok {
+			g.sport = strings.Join(unit.Words(string(t)), " ")
 		}
 		return
 	}
@@ -306,6 +315,10 @@ func (g *gpxReader) point() {
 	if !g.started {
 		g.started, g.zero = true, ns
 	}
+	if strings.Trim(g.sport, "0123456789 ") != "" { // a number tells nobody anything
+		g.out.File.Marks = append(g.out.File.Marks, raw.Mark{Time: time.Unix(0, ns).UTC(), Kind: raw.Session, Text: g.sport})
+	}
+	g.sport = ""
 	t := float64(ns-g.zero) / 1e9
 	f := &g.out.Gps
 	if n := len(f.Time); n == cap(f.Time) {

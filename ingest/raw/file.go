@@ -30,6 +30,7 @@ type Mark struct {
 	// LengthS is how long a session or lap lasted, s; 0 when it is not told.
 	LengthS float64 `json:"length_s,omitempty"`
 	File    int     `json:"-"` // index into the log's files: whose clock it is by
+	Behind  int     `json:"-"` // how many of Columns.Backs stand before it in the file
 }
 
 // A MarkKind says who or what set a mark.

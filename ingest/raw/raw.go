@@ -31,6 +31,9 @@ type Columns struct {
 	// Outing is the number of the outing that is wanted of several, from 1; 0 is
 	// the one with the most samples.
 	Outing int
+	// Backs are where the times of the file's rows fall back: before and after.
+	// A mark stands behind so many of them.
+	Backs [][2]float64
 	// NoZone says that Start is a local time of a zone that the file does not tell.
 	NoZone bool
 }
@@ -192,6 +195,10 @@ func (f *Fixes) Fold(i, j int) {
 func ShiftAll(r *Columns, d float64) {
 	for i := range r.File.Marks {
 		r.File.Marks[i].At += d
+	}
+	for i := range r.Backs {
+		r.Backs[i][0] += d
+		r.Backs[i][1] += d
 	}
 	var done [][]float64
 	for _, ts := range r.Times() {

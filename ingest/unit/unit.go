@@ -199,6 +199,16 @@ func (q *Quantity) Names() []string {
 	return s
 }
 
+// Names are the names of the quantities that are read.
+func Names() (names []string) {
+	for _, q := range Quantities {
+		if q.Slot != SlotIgnore {
+			names = append(names, q.Base)
+		}
+	}
+	return names
+}
+
 // OnDeck says whether it is a force of the feet or the mast's moment.
 func (q *Quantity) OnDeck() bool { return q.Slot >= SlotFeet && q.Slot <= SlotMoment }
 
