@@ -35,6 +35,9 @@ func (s *Site) guard(next http.Handler) http.Handler {
 			http.Error(w, "This library answers only under its own address, for example http://127.0.0.1:8417/", http.StatusMisdirectedRequest)
 			return
 		}
+		if s.unlock(w, r) {
+			return
+		}
 		if err := origin.Check(r); err != nil || !ownOrigin(r) {
 			http.Error(w, "This form came from another site. Nothing was changed.", http.StatusForbidden)
 			return
@@ -70,9 +73,9 @@ func (s *Site) knownHost(host string) bool {
 		return true
 	}
 	if ip, err := netip.ParseAddr(name); err == nil {
-		return ip.IsLoopback() || s.cfg.Public
+		return ip.IsLoopback() || s.cfg.Locked
 	}
-	return s.cfg.Public && slices.ContainsFunc(s.cfg.Hosts, func(h string) bool { return strings.EqualFold(h, name) })
+	return s.cfg.Locked && slices.ContainsFunc(s.cfg.Hosts, func(h string) bool { return strings.EqualFold(h, name) })
 }
 
 // ownOrigin checks the Origin of a request that changes something, where

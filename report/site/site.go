@@ -15,6 +15,7 @@ import (
 	"net"
 	"net/http"
 	"strconv"
+	"sync/atomic"
 	"time"
 
 	"evenfoot/analysis"
@@ -28,9 +29,10 @@ type Config struct {
 	MaxUpload int64
 	// Workers is how many logs are read or analysed at a time; 0 means one.
 	Workers int
-	// Public lets requests come that name the machine by any IP address, or by
+	// Locked is for a library that other machines reach: nothing is served
+	// without the key, and requests may name the machine by any IP address, or by
 	// one of Hosts. Otherwise only names of the loopback are answered.
-	Public bool
+	Locked bool
 	Hosts  []string
 	// Beach is a folder with the static page, served under /beach/; "" for none.
 	Beach string
@@ -46,6 +48,8 @@ type Site struct {
 	pages   *recent[*kept]
 	lights  *recent[*analysis.Result]
 	token   string // proves that a form came from a page of this process
+	key     atomic.Pointer[string]
+	at      net.Addr // where it is served
 	handler http.Handler
 }
 
@@ -73,6 +77,9 @@ func Open(cfg Config) (*Site, error) {
 	s := &Site{cfg: cfg, store: st, queue: newQueue(max(1, cfg.Workers)), token: hex.EncodeToString(secret[:]),
 		pages: newRecent[*kept](pagesKept), lights: newRecent[*analysis.Result](lightsKept)}
 	s.handler = s.guard(s.routes())
+	if err := s.oldKey(); err != nil {
+		return nil, errors.Join(err, st.close())
+	}
 	return s, nil
 }
 
@@ -98,6 +105,8 @@ func (s *Site) routes() http.Handler {
 		"GET /template.toml": s.template,
 		"POST /units":        s.form(s.setUnits),
 		"POST /refused":      s.form(s.clearRefused),
+		"GET /phone":         s.phone,
+		"POST /phone":        s.form(s.newKey),
 
 		"GET /session/{id}":                 s.sheet,
 		"GET /session/{id}/sheet.html":      s.sheet,
@@ -187,6 +196,7 @@ func (s *Site) Serve(ctx context.Context, ln net.Listener) error {
 		IdleTimeout:       2 * time.Minute,
 		MaxHeaderBytes:    64 << 10,
 	}
+	s.at = ln.Addr()
 	ended := make(chan error, 1)
 	go func() { ended <- srv.Serve(ln) }()
 	select {

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"mime/multipart"
+	"net"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -481,13 +482,75 @@ func TestGuard(t *testing.T) {
 		t.Errorf("upload with its token last: status %d", status)
 	}
 
-	public := open(t, Config{Public: true, Hosts: []string{"boathouse.example"}})
-	for host, want := range map[string]int{"192.0.2.7:8417": 200, "boathouse.example": 200, "attacker.example": 421} {
-		req := public.request("GET", "/", nil)
-		req.Host = host
-		if status, _, _ := public.do(req); status != want {
-			t.Errorf("public, %s: status %d, want %d", host, status, want)
+}
+
+// TestKey: a locked library serves nothing without its key, which comes by the
+// link, stays in a cookie that no script reads, outlives the process, and is
+// shut out by a new one.
+func TestKey(t *testing.T) {
+	dir := t.TempDir()
+	d := open(t, Config{Dir: dir, Locked: true, Hosts: []string{"boathouse.example"}})
+	ask := func(method, path, host, key string) (int, http.Header) {
+		t.Helper()
+		req := d.request(method, path, nil)
+		if req.Host = host; key != "" {
+			req.AddCookie(&http.Cookie{Name: keyCookie, Value: key})
 		}
+		status, _, h := d.do(req)
+		return status, h
+	}
+	key := d.site.Key()
+	if len(key) < 26 {
+		t.Fatalf("the key %q is short", key)
+	}
+	for _, path := range []string{"/", "/add", "/style.css", "/session/1", "/nothing", "/phone", "/beach/", "/key/", "/key/" + key[1:], "/key/" + key + "x", "/?key=" + key} {
+		for _, sent := range []string{"", "x", key[:len(key)-1]} {
+			if status, h := ask("GET", path, "192.0.2.7:8417", sent); status != 401 || h.Get("Set-Cookie") != "" {
+				t.Errorf("%s with the key %q: status %d, cookie %q", path, sent, status, h.Get("Set-Cookie"))
+			}
+		}
+	}
+	if status, _ := ask("POST", "/add", "192.0.2.7:8417", ""); status != 401 {
+		t.Errorf("an upload without the key: status %d", status)
+	}
+	for host, want := range map[string]int{"192.0.2.7:8417": 200, "[fd00::7]:8417": 200, "boathouse.example": 200, "attacker.example": 421} {
+		if status, _ := ask("GET", "/", host, key); status != want {
+			t.Errorf("%s with the key: status %d, want %d", host, status, want)
+		}
+	}
+	if status, _ := ask("GET", "/key/"+key, "attacker.example", ""); status != 421 {
+		t.Errorf("the key to a foreign name: status %d", status)
+	}
+	status, h := ask("GET", "/key/"+key, "192.0.2.7:8417", "")
+	c := h.Get("Set-Cookie")
+	if status != 303 || h.Get("Location") != "/" || !strings.Contains(c, "="+key+";") || !strings.Contains(c, "HttpOnly") || !strings.Contains(c, "SameSite=Lax") {
+		t.Errorf("the link: status %d, cookie %q", status, c)
+	}
+
+	// Revoked: the old one is out, the browser that asked stays.
+	req := d.request("POST", "/phone", strings.NewReader(url.Values{"token": {d.site.token}}.Encode()))
+	req.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	req.AddCookie(&http.Cookie{Name: keyCookie, Value: key})
+	status, _, h = d.do(req)
+	next := d.site.Key()
+	if status != 303 || next == key || !strings.Contains(h.Get("Set-Cookie"), next) {
+		t.Errorf("a new key: status %d, %q after %q", status, next, key)
+	}
+	for sent, want := range map[string]int{key: 401, next: 200} {
+		if status, _ := ask("GET", "/", "127.0.0.1", sent); status != want {
+			t.Errorf("after that, %q: status %d, want %d", sent, status, want)
+		}
+	}
+	d.site.Close(context.Background())
+	if d = open(t, Config{Dir: dir, Locked: true}); d.site.Key() != next {
+		t.Error("the key is another after a restart")
+	}
+	links := d.site.Links(&net.TCPAddr{IP: net.IPv4(192, 0, 2, 7), Port: 8417})
+	if len(links) != 1 || links[0] != "http://192.0.2.7:8417/key/"+next {
+		t.Errorf("the links are %q", links)
+	}
+	if code, err := QRText(links[0], false); err != nil || strings.Count(code, "\n") < 15 {
+		t.Errorf("the code, %v:\n%s", err, code)
 	}
 }
 

@@ -70,12 +70,14 @@ type view struct {
 	Filtered   bool
 	Riders     []athlete
 	Working    int
+	Picture    template.HTML
+	Locked     bool
 }
 
 // show makes a page whole before the first byte of it is sent. The request is
 // answered then: a handler returns what it returns.
 func (s *Site) show(w http.ResponseWriter, r *http.Request, status int, name string, v *view) error {
-	v.Token, v.Version, v.Dir, v.Units = s.token, s.cfg.Version, s.store.dir, s.units()
+	v.Token, v.Version, v.Dir, v.Units, v.Locked = s.token, s.cfg.Version, s.store.dir, s.units(), s.cfg.Locked
 	var b bytes.Buffer
 	if err := pages.ExecuteTemplate(&b, name, v); err != nil {
 		s.cfg.Warn("the page %s cannot be made: %v", r.URL.Path, err)
