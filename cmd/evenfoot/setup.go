@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"reflect"
 	"slices"
 	"strings"
 
@@ -57,7 +58,10 @@ func (c *console) checkSetup(path string, logs []string) error {
 			given++
 		}
 	}
-	fmt.Fprintf(c.out, "%s is a good setup: %d values, %d notes of feel.\n", path, given, len(s.setup.Feel))
+	fmt.Fprintf(c.out, "%s reads well: %d values, %d notes of feel.\n", path, given, len(s.setup.Feel))
+	if onlySamples(s.setup) {
+		fmt.Fprintln(c.out, "Its sizes are all still the template's samples: put your own in first. What follows is said of the samples.")
+	}
 	req := analysis.Request{Log: s.log, Setup: s.setup}
 	r, err := analysis.Run(req)
 	var none *analysis.SpeedError
@@ -69,14 +73,30 @@ func (c *console) checkSetup(path string, logs []string) error {
 		return err
 	}
 	u := words.Units{}.OrDefault()
+	apart := false
 	for _, w := range r.Session.Warnings {
-		switch w.(type) {
-		case analysis.StrayNote, trim.Conflict:
+		conflict, ok := w.(trim.Conflict)
+		apart = apart || ok && conflict.OfNotes()
+		if _, stray := w.(analysis.StrayNote); stray || ok {
 			fmt.Fprintln(c.out, u.Say(w))
 		}
 	}
+	if r.Posterior != nil && r.Posterior.FeelNotes() > 1 && !apart {
+		fmt.Fprintln(c.out, "The notes of feel do not contradict each other.")
+	}
 	c.printWorth(r, u)
 	return nil
+}
+
+// onlySamples says that nothing of rider, stance, board and foil was put in
+// place of what the template holds.
+func onlySamples(s *setup.Setup) bool {
+	text, err := setup.Template(s.Rig.Kind)
+	if err != nil {
+		return false
+	}
+	t, _, err := setup.Parse("", []byte(text))
+	return err == nil && reflect.DeepEqual([]any{s.Rider, s.Stance, s.Board, s.Foil}, []any{t.Rider, t.Stance, t.Board, t.Foil})
 }
 
 // worthTelling is how much doubt, degrees, something must take away to be listed.
@@ -98,7 +118,8 @@ func (c *console) printWorth(r *analysis.Result, u words.Units) {
 	}
 	slices.SortStableFunc(list, func(a, b worth) int { return cmp.Compare(b.takes, a.takes) })
 	if doubt := r.BestAngleDoubt(); doubt > 0 {
-		fmt.Fprintf(c.out, "From %s to %s the stabilizer's best angle is known to ± %.2f° (90 %%).", u.SpeedText(r.RangeLow), u.SpeedText(r.RangeHigh), doubt)
+		fmt.Fprintf(c.out, "From %s to %s%s the stabilizer's best angle is known to ± %.2f° (90 %%).", u.SpeedText(r.RangeLow), u.SpeedText(r.RangeHigh),
+			words.Choose(r.Log == nil, " (no log: a report goes by the speeds ridden)", ""), doubt)
 		if r.Setup.Rider.Level == "beginner" {
 			fmt.Fprint(c.out, " A beginner is advised on the foil's place only, which rests on the same doubt.")
 		}
