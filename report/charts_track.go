@@ -160,6 +160,10 @@ func thinTrack(ps []place, step float64, limit int) []place {
 	}
 }
 
+// tellsNothing is how much of the time the doubt may add before a percentage of
+// it says nothing.
+const tellsNothing = 0.5
+
 // trackSays is how the time on the foil divides by the front foot's share.
 func (b *builder) trackSays() string {
 	today := b.today()
@@ -186,9 +190,14 @@ func (b *builder) trackSays() string {
 	if !(total > 0) {
 		return b.timelineSays()
 	}
-	s := fmt.Sprintf("Of %s on the foil, the load was even for %s", words.Minutes(total), words.Percent(even/total))
-	if maybe/total > even/total+0.005 {
-		s += fmt.Sprintf(" (with the doubt counted, for up to %s)", words.Percent(maybe/total))
+	s := fmt.Sprintf("Of %s on the foil, the load was even for ", words.Minutes(total))
+	switch more := (maybe - even) / total; {
+	case more > tellsNothing:
+		s += fmt.Sprintf("anything up to %s, as the doubt has it", words.Percent(maybe/total))
+	case more > 0.005:
+		s += fmt.Sprintf("%s (with the doubt counted, for up to %s)", words.Percent(even/total), words.Percent(maybe/total))
+	default:
+		s += words.Percent(even / total)
 	}
 	if front > 0 {
 		s += fmt.Sprintf(", and more than 60 %% on the front foot for %s", words.Percent(front/total))

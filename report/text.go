@@ -49,6 +49,9 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 		}
 	}
 	t.row(x.SureTag, x.Sure, needed)
+	if x.Calm {
+		t.row("Why", x.Limits[0], needed)
+	}
 	t.row("Feel", x.Feel, needed)
 	t.row("Mind", x.Mind, vital)
 	if p := words.ForOther(r, u); p != nil {
@@ -62,7 +65,9 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 		if i == limitsShown {
 			break
 		}
-		t.row(words.Choose(i == 0, "Why", ""), l, words.Choose(i == 0, useful, spare))
+		if i > 0 || !x.Calm {
+			t.row(words.Choose(i == 0, "Why", ""), l, words.Choose(i == 0, useful, spare))
+		}
 	}
 	if p := x.Plan.Trials; len(p) > 0 {
 		t.row("To be surer", p[0].Do+" "+p[0].Tells+" evenfoot plan says how.", spare)

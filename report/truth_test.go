@@ -39,7 +39,7 @@ func TestGradientsSign(t *testing.T) {
 	if strings.Contains(why, "slows") || !strings.Contains(why, "This step leaves less steadiness than a beginner needs: at 18 kn the front foot loses 0.9 points") || !strings.Contains(why, "should gain 1.0 or more") {
 		t.Error(why)
 	}
-	if w.SureTag != "Sure of the load alone" {
+	if w.SureTag != "Sure that it is more even" {
 		t.Errorf("sure of what: %q", w.SureTag)
 	}
 	if s := spaced(w.Feel); !strings.Contains(s, "Calmer at speed: at 23 kn the front foot then loses 0.9 points") || !strings.Contains(s, "where today it loses 2.0") {

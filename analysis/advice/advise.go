@@ -72,6 +72,7 @@ func Advise(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *Adv
 	a.Plan = t.plan()
 	t.decide(a)
 	t.allTheWay(a)
+	t.bestStops(a)
 	wholeCard(a)
 	t.explain(a)
 	t.order(a)
@@ -90,14 +91,30 @@ func (t *task) allTheWay(a *Advice) {
 	a.StabilizerChange, a.FoilMove = t.raiseInterval(all, each), t.moveInterval(all, each)
 }
 
+// bestStops says why the best pair goes no further, where the step does not
+// arrive there and the best leaves as much steadiness as the rider's level wants.
+func (t *task) bestStops(a *Advice) {
+	if a.Verdict != Change || !a.StabilizerChange.Known() || t.toward != t.best && !t.reachable().holds(t.best) || t.arrives(a) {
+		return
+	}
+	for _, o := range a.Options {
+		if g := o.Gradient; o.Best && g.Value > math.Max(t.wanted, leastTold) {
+			a.Why = append(a.Why, Reason{Kind: BestStops, Gradient: &g, Speed: t.Top})
+		}
+	}
+}
+
+// leastTold is the least gradient that is told as more than none, points per knot.
+const leastTold = 0.05
+
 // wholeCard says why the step's card turns the stabilizer further than the best
 // pair, as that is told, does.
 func wholeCard(a *Advice) {
 	far, best := math.Abs(a.Step.Raise), math.Abs(a.StabilizerChange.Value)*deg
 	if far > best+toldTurn {
 		a.Why = append(a.Why, Reason{
-			Kind: WholeCard, Turn: a.Step.Raise, Limit: best,
-			Move: a.FoilMove.Value*mm - (a.Step.Foil - a.Step.Front), Larger: far > cardTurnsFar,
+			Kind: WholeCard, Turn: a.Step.Raise,
+			Move: a.FoilMove.Value*mm - (a.Step.Foil - a.Step.Front),
 		})
 	}
 }

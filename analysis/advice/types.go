@@ -115,7 +115,8 @@ const (
 	Stops           Kind = "why it stops"       // the step ends at the best in reach: Gradient after it, Left that the level wants, Speed
 	Unsteady        Kind = "unsteady"           // the trim after the step has less: Gradient, Left that the level wants, Speed
 	BothAtOnce      Kind = "both at once"       // neither card nor move alone surely helps
-	WholeCard       Kind = "whole card"         // it turns by Turn, further than the best pair's Limit, which goes with Move; Larger: half a card was on offer
+	BestStops       Kind = "why the best stops" // what the best pair leaves of the gradient: Gradient, Speed
+	WholeCard       Kind = "whole card"         // it turns by Turn, further than the best pair does, which goes with Move
 	PositionOnly    Kind = "position only"      // a beginner
 	MoreCards       Kind = "more cards"         // Cards all the way
 	PartOfTheWay    Kind = "part of the way"    // Move all the way at this angle, Limit of one step

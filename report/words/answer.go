@@ -25,6 +25,7 @@ type Answer struct {
 	Mind     string   // the one caution that matters now
 	Evidence string   // earlier sessions that count here
 	Limits   []string // reasons and limits from the advice
+	Calm     bool     // the first of Limits tells how calm the trim is
 	Plan     Plan     // of the next outing
 
 	step bool // there is one, and a chance that it helps
@@ -54,9 +55,10 @@ func For(r *analysis.Result, u Units) Answer {
 		w.Limits = append(w.Limits, u.Say(n))
 	}
 	for _, why := range a.Why {
-		if why.Kind == advice.WholeCard {
+		if why.Kind == advice.WholeCard || why.Kind == advice.BestStops {
 			continue // beside the whole way, in Sure
 		}
+		w.Calm = w.Calm || len(w.Limits) == 0 && (why.Kind == advice.Unsteady || why.Kind == advice.Stops)
 		w.Limits = append(w.Limits, Sentence(u.Reason(why, r)))
 	}
 	w.Carried = carriedBy(r)

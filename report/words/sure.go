@@ -25,7 +25,7 @@ func (w *Answer) sure(r *analysis.Result, u Units) {
 		w.SureTag = "Open"
 	}
 	if slices.ContainsFunc(a.Why, func(x advice.Reason) bool { return x.Kind == advice.Unsteady }) {
-		w.SureTag += " of the load alone" // and not of the calm, which Why says
+		w.SureTag += " that it is more even" // and not of the calm, which Why says
 	}
 	w.step = true
 	w.Sure = "The chance that this step makes the load more even: " + Chance(p) + "."
@@ -39,9 +39,14 @@ func (w *Answer) sure(r *analysis.Result, u Units) {
 	if len(all) > 0 {
 		w.Sure += " All the way to the best trim: " + strings.Join(all, ", ") + "."
 	}
-	if i := slices.IndexFunc(a.Why, func(x advice.Reason) bool { return x.Kind == advice.WholeCard }); i >= 0 {
-		w.Sure += " " + u.Reason(a.Why[i], r)
-	} else if s := apart(r); s != "" {
+	whole := false
+	for _, why := range a.Why {
+		if why.Kind == advice.BestStops || why.Kind == advice.WholeCard {
+			w.Sure += " " + u.Reason(why, r)
+			whole = whole || why.Kind == advice.WholeCard
+		}
+	}
+	if s := apart(r); s != "" && !whole {
 		w.Sure += " " + s
 	}
 }
