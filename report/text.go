@@ -59,7 +59,7 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 		t.row("Other rider", step, vital)
 		t.row("", behind, useful)
 	}
-	t.row("Rests on", x.Carried, needed)
+	t.row("Rests on", x.Carried, vital)
 	t.row("Evidence", x.Evidence, useful)
 	for i, l := range x.Limits {
 		if i == limitsShown {
