@@ -119,8 +119,15 @@ func (b *builder) deck(f *File) {
 	}
 	d := Deck{Time: s.Time, Feet: [2][]float32{s.V[0], s.V[1]}, Moment: s.V[2], Sides: b.r.Sides}
 	d.Gaps, d.Rate = pace(d.Time)
-	b.log.Decks = []Deck{d}
-	if d.HasFeet() {
+	if d.Sides && told(s.V[0]) != told(s.V[1]) {
+		b.log.foot = *s
+		blank := slices.Repeat([]float32{float32(raw.NaN)}, len(s.Time))
+		d.Feet = [2][]float32{blank, blank}
+	}
+	if len(b.log.foot.Time) == 0 || d.HasMoment() {
+		b.log.Decks = []Deck{d}
+	}
+	if d.HasFeet() || len(b.log.foot.Time) > 0 {
 		f.Channels = append(f.Channels, describe(unit.FootForces, unit.Text(s.Unit), s.Time))
 	}
 	if d.HasMoment() {

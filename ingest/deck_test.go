@@ -127,3 +127,38 @@ func TestDeckGoesWithItsClock(t *testing.T) {
 		t.Errorf("forces of their own begin at %v", alone.Time[0])
 	}
 }
+
+// TestInsolesApart: a file for each insole makes one deck, on the left one's times.
+func TestInsolesApart(t *testing.T) {
+	insole := func(name string, first int) *ingest.Log {
+		text := "# start: 2026-09-20T10:00:00Z\ntime_s," + name + "_n\n"
+		for i := range 100 {
+			text += strconv.Itoa(first+i) + "," + strconv.Itoa(100*first+10*i) + "\n"
+		}
+		l, err := openDeck(t, text, "")
+		if err != nil || len(l.Decks) != 0 || len(l.Warnings) != 1 || l.Warnings[0].Kind != raw.OneFoot {
+			t.Fatal(err, l)
+		}
+		l.Files[0].Name, l.Warnings[0].File = name, name
+		return l
+	}
+	left, right := insole("left", 0), insole("right", 3)
+	gps, err := openDeck(t, "# start: 2026-09-20T10:00:00Z\ntime_s,lat_deg,lon_deg,speed_mps\n0,46.3,86.7,5.1\n1,46.30005,86.7,5.1\n", "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	l, err := ingest.Merge([]*ingest.Log{right, left, gps})
+	if err != nil || len(l.Decks) != 1 {
+		t.Fatal(err, l)
+	}
+	d := l.Decks[0]
+	if len(d.Time) != 97 || d.Time[0] != 3 || d.Feet[0][0] != 30 || d.Feet[1][0] != 300 || d.Feet[1][96] != 300+960 || !d.Sides || d.HasMoment() {
+		t.Errorf("%+v", d)
+	}
+	if slices.ContainsFunc(l.Warnings, func(w raw.Warning) bool { return w.Kind == raw.OneFoot }) {
+		t.Errorf("%v", l.Warnings)
+	}
+	if alone, err := ingest.Merge([]*ingest.Log{left, gps}); err != nil || len(alone.Decks) != 0 || len(alone.Warnings) != 1 {
+		t.Errorf("one alone: %v, %v", err, alone)
+	}
+}

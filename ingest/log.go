@@ -40,6 +40,7 @@ type Log struct {
 
 	// What Merge needs of a log that is one part of an outing.
 	gyrOnly raw.Series // a gyroscope without an accelerometer
+	foot    raw.Series // the force of one foot, left or right, without the other
 	zero    float64    // s taken off the times of a log without a date
 	noZone  bool       // Start is a local time of a zone that is not known
 }

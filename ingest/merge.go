@@ -51,6 +51,7 @@ func Merge(logs []*Log) (*Log, error) {
 		m.add(l)
 	}
 	m.joinSensors()
+	m.joinFeet()
 	imu, gps := m.choose()
 	if imu != nil {
 		m.out.IMU = imu.log.IMU
@@ -107,6 +108,7 @@ type merger struct {
 	imus []*part
 	gpss []*part
 	gyrs []*part
+	feet []*part // of one foot each
 }
 
 func (m *merger) warn(w Warning) { m.out.Warnings = append(m.out.Warnings, w) }
@@ -146,6 +148,9 @@ func (m *merger) add(l *Log) {
 	if len(c.GPS.Time) > 0 {
 		m.gpss = append(m.gpss, p)
 	}
+	if c.foot.Time, _ = moved(l.foot.Time, nil, d); len(c.foot.Time) > 0 {
+		m.feet = append(m.feet, p)
+	}
 	if len(c.gyrOnly.Time) > 0 {
 		m.gyrs = append(m.gyrs, p)
 	}
@@ -177,7 +182,7 @@ func oneOuting(logs []*Log) error {
 	}
 	var all []stretch
 	for _, l := range logs {
-		first, last := raw.Extent(append([][]float64{l.IMU.Time, l.GPS.Time, l.gyrOnly.Time}, l.deckTimes()...)...)
+		first, last := raw.Extent(append([][]float64{l.IMU.Time, l.GPS.Time, l.gyrOnly.Time, l.foot.Time}, l.deckTimes()...)...)
 		if l.Start.IsZero() || math.IsInf(first, 0) {
 			continue
 		}
@@ -253,6 +258,32 @@ func (m *merger) joinSensors() {
 			w.File = g.log.name()
 			m.warn(w)
 		}
+	}
+}
+
+// joinFeet makes one deck of two insoles' files: the right foot's force is
+// brought to the left one's times.
+func (m *merger) joinFeet() {
+	for _, p := range m.feet {
+		left := p.log.foot
+		i := slices.IndexFunc(m.feet, func(q *part) bool { return q.dated == p.dated && !told(q.log.foot.V[0]) })
+		if !told(left.V[0]) || i < 0 {
+			continue
+		}
+		q := m.feet[i]
+		cols, has, _ := resample(&q.log.foot, left.Time)
+		idx := raw.Indices(len(has), func(i int) bool { return has[i] })
+		d := Deck{Time: raw.Gather(left.Time, idx), Sides: true, File: p.files[0]}
+		if len(d.Time) == 0 {
+			continue
+		}
+		d.Feet = [2][]float32{raw.Gather(left.V[0], idx), raw.Gather(cols[1], idx)}
+		d.Moment = slices.Repeat([]float32{float32(raw.NaN)}, len(d.Time))
+		d.Gaps, d.Rate = pace(d.Time)
+		m.out.Decks = append(m.out.Decks, d)
+		m.out.Warnings = slices.DeleteFunc(m.out.Warnings, func(w Warning) bool {
+			return w.Kind == raw.OneFoot && (w.File == p.log.Files[0].Name || w.File == q.log.Files[0].Name)
+		})
 	}
 }
 

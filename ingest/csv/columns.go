@@ -222,7 +222,9 @@ func incomplete(cols []column) (warnings []raw.Warning) {
 				lack = feet[k+1]
 			}
 			warnings = append(warnings, raw.Warning{Kind: raw.OneFoot, Text: []string{lack}})
-			drop(slot, 2)
+			if k == 0 { // an insole's file has one side; the other's brings it
+				drop(slot, 2)
+			}
 		case has[slot] && k > 0 && has[unit.SlotFeet] && has[unit.SlotFeet+1]:
 			warnings = append(warnings, raw.Warning{Kind: raw.FeetTwice})
 			drop(slot, 2)

@@ -59,14 +59,15 @@ type reader struct {
 	delim byte
 	dec   byte // decimal mark besides the point
 
-	time   timeReader
-	rowsN  int // rows looked at
-	ragged int
-	last   int     // last column in use
-	export bool    // there is a column that marks the rows with a fix
-	shares bool    // the gyroscope has the accelerometer's times
-	latest float64 // time of the row before
-	marked string  // the mark of the row before: a button held down is one
+	time    timeReader
+	rowsN   int // rows looked at
+	ragged  int
+	last    int     // last column in use
+	export  bool    // there is a column that marks the rows with a fix
+	oneFoot bool    // it has the force of one alone
+	shares  bool    // the gyroscope has the accelerometer's times
+	latest  float64 // time of the row before
+	marked  string  // the mark of the row before: a button held down is one
 
 	tail lastField
 	now  values // of the row at hand
@@ -200,6 +201,7 @@ func (c *reader) choose() error {
 	}
 	for _, w := range incomplete(c.cols) {
 		c.warn(w)
+		c.oneFoot = c.oneFoot || w.Kind == raw.OneFoot
 	}
 	known, measured := enough(c.cols)
 	for i, col := range c.cols {
@@ -225,7 +227,7 @@ func (c *reader) choose() error {
 			c.out.Acc.Unit = col.unit
 		case unit.SlotGyr:
 			c.out.Gyr.Unit = col.unit
-		case unit.SlotFeet, unit.SlotFeet + 2:
+		case unit.SlotFeet, unit.SlotFeet + 2, unit.SlotFeet + 3:
 			c.out.Deck.Unit, c.out.Sides = col.unit, col.slot > unit.SlotFeet
 		case unit.SlotMoment:
 			if c.out.Deck.Unit == "" {

@@ -393,8 +393,8 @@ func (c *reader) deck(t float64, v *[unit.SlotCount]float64, bad uint8) bool {
 		c.notes.Drop(1, raw.NotNumber, unit.FootForces)
 		return false
 	}
-	both := known(front) && known(back)
-	if known(front) != known(back) {
+	both := known(front) && known(back) || c.oneFoot && (known(front) || known(back))
+	if known(front) != known(back) && !c.oneFoot {
 		c.notes.Drop(1, raw.FootMissing, unit.FootForces)
 	}
 	if !both && !known(moment) {
