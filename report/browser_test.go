@@ -35,6 +35,18 @@ func TestPageInBrowser(t *testing.T) {
 		}
 	}
 
+	// What, why, how sure and what to mind: within two screens. The rest is
+	// folded, and rider and day stay in sight.
+	if bottom := browser.Eval[float64](b, `document.querySelector(".weigh .mind").getBoundingClientRect().bottom`); bottom > 2*844 {
+		t.Errorf("the caution ends at %v px, below the second screen of a phone", bottom)
+	}
+	if h := browser.Eval[float64](b, `document.documentElement.scrollHeight`); h > 9000 {
+		t.Errorf("the page is %v px long on a phone", h)
+	}
+	if s := browser.Eval[string](b, `document.querySelector(".block").innerText`); !strings.Contains(s, "Ines, 80") || !strings.Contains(s, "2026") {
+		t.Errorf("the title block of a phone says %q", s)
+	}
+
 	b.Size(1280, 800, false)
 	read := func() string {
 		return browser.Eval[string](b, `document.querySelector("#fig-share .read p").textContent`)
@@ -64,6 +76,10 @@ func TestPageInBrowser(t *testing.T) {
 	if v := browser.Eval[float64](b, `+document.querySelector("#fig-share svg.narrow .cursor").getAttribute("x1")`); math.Abs(v-narrowWidth/2) > 30 {
 		t.Errorf("touch in the middle put the cursor at %v of %v", v, narrowWidth)
 	}
+	if n := browser.Eval[float64](b, `document.querySelectorAll(".fold:not([open]) svg[data-lo]").length`); n < 3 {
+		t.Errorf("%v folded pictures", n)
+	}
+	browser.Eval[bool](b, `document.querySelector("#fig-session .fold").open = true`)
 	b.Do(chromedp.Focus(chromedp.CSS("#fig-session input")), chromedp.KeyEvent(kb.ArrowRight))
 	if s := browser.Eval[string](b, `document.querySelector("#fig-session .read p").textContent`); !strings.Contains(s, "speed") || !strings.Contains(s, "pitch") {
 		t.Errorf("session read-out: %q", s)

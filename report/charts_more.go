@@ -22,7 +22,7 @@ func (b *builder) gradient() *figure {
 	}
 	unit := b.u.GradientUnit()
 	k, newton := b.u.Moment(1)
-	f.Note = "The line says how many points of the load move onto the front foot with each " + b.u.SpeedName() + ", the feet held still. Above zero a board that runs faster lifts its nose and slows itself: calm. At zero the load is even at every speed and nothing steadies it. Below zero it drops its nose and runs away. The shaded bands hold the true value with 90 % probability."
+	f.Note = "The line says how much of the load, in percent, moves onto the front foot with each " + b.u.SpeedName() + ", the feet held still. Above zero a board that runs faster lifts its nose and slows itself: calm. At zero the load is even at every speed and nothing steadies it. Below zero it drops its nose and runs away. The shaded bands hold the true value with 90 % probability."
 	f.Says = b.gradientSays(stepOf(b.r))
 	bands, lines, cols := b.steps(f, unit, 1, b.u.Gradient,
 		func(p analysis.LoadPoint) interval.Interval { return p.Gradient }, func(p analysis.LoadPoint) interval.Interval { return p.GradientAfter })
@@ -132,12 +132,12 @@ func (b *builder) tornado() *figure {
 	slices.SortStableFunc(all, func(p, q item) int { return cmp.Compare(q.after, p.after) })
 	f := &figure{ID: "doubt", Title: "Where the doubt comes from"}
 	f.Legend = []legend{{"box", "hist", "before this log"}, {"box", "now", "with this log and your notes"}}
-	f.Note = "Each bar says how many degrees the best stabilizer angle would shift if this input were off by its usual error (one standard deviation)."
+	f.Note = "Each bar says how many degrees the best stabilizer angle would shift if this input were off by its usual error."
 	f.Says = fmt.Sprintf("The largest doubt left is the %s: its usual error shifts the best stabilizer angle by %s degrees.", all[0].name, words.Fixed(all[0].after, 2))
 	if all[0].from == "assumed" {
 		f.Says += " The setup does not give it."
 	}
-	f.Table = &table{Caption: "Shift of the best stabilizer angle by one standard deviation of each input, degrees", Head: []string{"input", "before", "after", "from"}}
+	f.Table = &table{Caption: "Shift of the best stabilizer angle by the usual error of each input, degrees", Head: []string{"input", "before", "after", "from"}}
 	for _, i := range all {
 		f.Table.add(math.NaN(), i.name, words.Fixed(i.before, 2), words.Fixed(i.after, 2), i.from)
 	}

@@ -69,7 +69,7 @@ func newComparePage(rs []*analysis.Result, o Options) *comparePage {
 	u := o.Units.OrDefault()
 	rs = inTime(rs, before)
 	cs, lo, top := contenders(rs, u)
-	p := &comparePage{Title: fmt.Sprintf("%s compared", words.UpperFirst(words.Plural(len(rs), "session"))), Cautions: words.Cautions, Version: words.Clean(o.Version)}
+	p := &comparePage{Title: fmt.Sprintf("%s compared", words.UpperFirst(words.Plural(len(rs), "session"))), Cautions: words.EveryTime(false, false, false), Version: words.Clean(o.Version)}
 	if !o.Now.IsZero() {
 		p.Made = o.Now.Format("2 January 2006")
 	}

@@ -25,7 +25,7 @@ func setupLines(s *setup.Setup, u words.Units) []given {
 		out = append(out, given{k.Label, valueText(k, v, u), !s.Given(k.Name)})
 	}
 	for _, f := range s.Feel {
-		out = append(out, given{"Felt at " + u.SpeedText(f.Speed), words.Clean(f.Said) + " (" + words.Percent(f.Share) + " on the front foot, give or take " + words.Percent(f.SD) + ")", false})
+		out = append(out, given{"Felt at " + u.SpeedText(f.Speed), fmt.Sprintf("%s, taken as %s ± %s", words.Clean(f.Said), words.Fixed(100*f.Share, 0), words.Percent(f.SD)), false})
 	}
 	return out
 }
@@ -125,21 +125,21 @@ func sensorLines(r *analysis.Result) (f facts) {
 			}
 			v += "; this is already taken out"
 		}
-		f = append(f, fact{"The two clocks", v})
+		f.add("The two clocks", v)
 	}
 	m := r.Mount
 	if m == nil {
 		return f
 	}
 	if m.Why.Kind != "" {
-		f = append(f, fact{"Mount", words.Sentence(words.Units{}.Say(m.Why))})
+		f.add("Mount", words.Sentence(words.Units{}.Say(m.Why)))
 	}
-	f.add("The sensor's x axis points from the bow by", words.Between(m.Heading, 1, 1)+" degrees")
-	f.add("The sensor is tilted by", words.Fixed(float64(m.Tilt), 1)+" degrees")
+	f.add("The sensor's x axis points from the bow by", words.Between(m.Heading, 1, 1)+" degrees", m.Heading.Value)
+	f.add("The sensor is tilted by", words.Fixed(float64(m.Tilt), 1)+" degrees", float64(m.Tilt))
 	if m.AccelerometerSign < 0 {
 		f.add("Accelerometer", "reports the opposite sign; this is already put right")
 	}
-	f = append(f, fact{"Level", words.Choose(m.LevelZero, "known: ", "not known, so pitch is relative: ") + words.Units{}.Say(m.LevelFrom)})
+	f.add("Level", words.Choose(m.LevelZero, "known: ", "not known, so pitch is relative: ")+words.Units{}.Say(m.LevelFrom))
 	f.add("Fixed to the board", words.Choose(m.Rigid, "yes", "no, so its pitch is not used"))
 	return f
 }

@@ -22,6 +22,7 @@ type figure struct {
 	SVG       []template.HTML // variants by width of the screen
 	Scroll    template.HTML   // a long drawing in a window that slides
 	Samples   string          // JSON for the read-out of Scroll
+	Open      bool            // shown without being asked for
 	Read      string          // what the read-out slides along, "" for no read-out
 	Table     *table
 }

@@ -138,7 +138,7 @@ func adviceOf(r *analysis.Result, u words.Units) *adviceJSON {
 		return nil
 	}
 	w := words.For(r, u)
-	j := &adviceJSON{NextStep: w.Next, Advice: a, Cautions: append([]string{w.Mind}, words.Cautions...),
+	j := &adviceJSON{NextStep: w.Next, Advice: a, Cautions: append([]string{w.Mind}, w.Every...),
 		WorthKnowing: []observationJSON{}, Plan: []trialJSON{}, Why: reasons(a.Why, r, u)}
 	for i, x := range w.Plan.Trials {
 		j.Plan = append(j.Plan, trialJSON{x.Do, append([]string{}, x.How...), x.Tells, a.Plan[i]})

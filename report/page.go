@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
-	"strings"
+	"slices"
 	"sync"
 
 	"evenfoot/analysis"
@@ -15,7 +15,7 @@ import (
 // A page is what the template shows.
 type page struct {
 	Words     words.Answer
-	Facts     facts // the title block
+	Facts     facts // the title block; day and rider come first
 	Mount     template.HTML
 	Move      template.HTML
 	Figures   []*figure
@@ -31,7 +31,6 @@ type page struct {
 	Best      facts
 	Finish    *finishPart
 	Other     *words.Other
-	Cautions  []string
 	HasLog    bool
 	Version   string
 	Made      string
@@ -43,8 +42,9 @@ type fact struct{ Name, Value string }
 // facts are what is known; what is not known makes no fact.
 type facts []fact
 
-func (f *facts) add(name, value string) {
-	if value != "" && !strings.Contains(value, words.Unknown) {
+// add adds a fact that is told by numbers, unless one of them is not known.
+func (f *facts) add(name, value string, from ...float64) {
+	if value != "" && !slices.ContainsFunc(from, func(v float64) bool { return !words.Finite(v) }) {
 		*f = append(*f, fact{name, value})
 	}
 }
@@ -65,14 +65,17 @@ const warningsShown = 40
 func newPage(r *analysis.Result, o Options) *page {
 	u := o.Units.OrDefault()
 	b := &builder{r: r, u: u, coordinates: o.Coordinates}
-	p := &page{Words: words.For(r, u), Version: words.Clean(o.Version), Cautions: words.Cautions, HasLog: r.Log != nil}
+	p := &page{Words: words.For(r, u), Version: words.Clean(o.Version), HasLog: r.Log != nil}
 	if !o.Now.IsZero() {
 		p.Made = o.Now.Format("2 January 2006")
 	}
 	p.Facts = titleBlock(r, u)
 	p.Mount, p.Move = mountDrawing(r, u), moveDrawing(r, u)
-	for _, f := range atOnce(b.share, b.side, b.options, b.pitchSpeed, b.liftArea, b.gradient, b.effort, b.tornado, b.timeline, b.track) {
+	// What answers a rider's question stands open.
+	asked := []func() *figure{b.share, b.side, b.options}
+	for i, f := range atOnce(append(asked, b.track, b.timeline, b.gradient, b.effort, b.pitchSpeed, b.liftArea, b.tornado)...) {
 		if f != nil {
+			f.Open = i < len(asked)
 			p.Figures = append(p.Figures, f)
 		}
 	}
@@ -124,20 +127,12 @@ func titleBlock(r *analysis.Result, u words.Units) (f facts) {
 		f.add("Day", t.UTC().Format("2 Jan 2006"))
 	}
 	if s := r.Setup; s != nil {
-		who := words.Clean(s.Rider.Name)
-		if m := u.MassText(s.Rider.Mass); m != words.Unknown && s.Rider.Mass > 0 {
-			if who != "" {
-				who += ", "
-			}
-			who += m
-		}
-		f.add("Rider", who)
-		f.add("Wing", words.Area(s.Foil.Wing.Area, u))
-		f.add("Stabilizer", fmt.Sprintf("%s, %s mount", words.Area(s.Foil.Stabilizer.Area, u), words.Clean(s.Foil.Stabilizer.Mount)))
+		f.add("Rider", u.RiderText(s))
+		f.add("Wing", words.Area(s.Foil.Wing.Area, u), s.Foil.Wing.Area)
+		f.add("Stabilizer", fmt.Sprintf("%s, %s mount", words.Area(s.Foil.Stabilizer.Area, u), words.Clean(s.Foil.Stabilizer.Mount)), s.Foil.Stabilizer.Area)
 	}
-	if lo, _, top := words.SpeedsOf(r); words.Finite(lo) {
-		f.add("Speeds that count", fmt.Sprintf("%s to %s", words.Fixed(u.SpeedValue(lo), 0), u.SpeedText(top)))
-	}
+	lo, _, top := words.SpeedsOf(r)
+	f.add("Speeds that count", fmt.Sprintf("%s to %s", words.Fixed(u.SpeedValue(lo), 0), u.SpeedText(top)), lo, top)
 	if r.Totals.Rides > 0 {
 		v := fmt.Sprintf("%s in %s", words.Minutes(float64(r.Totals.Foiling)), words.Plural(r.Totals.Rides, "ride"))
 		if c := pitchFor(r); c != "" {
@@ -149,15 +144,15 @@ func titleBlock(r *analysis.Result, u words.Units) (f facts) {
 }
 
 func bestSpeeds(r *analysis.Result, u words.Units) (f facts) {
-	add := func(over string, v interval.Number) {
-		if v > 0 {
-			f.add(over, u.SpeedFine(float64(v)))
+	b := r.BestSpeeds
+	for _, x := range []struct {
+		over string
+		v    interval.Number
+	}{{"2 seconds", b.TwoSeconds}, {"10 seconds", b.TenSeconds}, {"500 metres", b.Metres500}, {"1 nautical mile", b.NauticalMile}} {
+		if x.v > 0 {
+			f.add(x.over, u.SpeedFine(float64(x.v)), float64(x.v))
 		}
 	}
-	add("2 seconds", r.BestSpeeds.TwoSeconds)
-	add("10 seconds", r.BestSpeeds.TenSeconds)
-	add("500 metres", r.BestSpeeds.Metres500)
-	add("1 nautical mile", r.BestSpeeds.NauticalMile)
 	return f
 }
 
@@ -166,7 +161,7 @@ func inputsTable(r *analysis.Result) *table {
 		return nil
 	}
 	t := &table{Caption: "What the model does not know exactly: before and after this log, with 90 % intervals",
-		Head: []string{"input", "unit", "before", "after", "shift of the best stabilizer angle by one standard deviation, degrees", "from"}}
+		Head: []string{"input", "unit", "before", "after", "shift of the best stabilizer angle by its usual error, degrees", "from"}}
 	for _, a := range r.Assumptions {
 		d := words.DigitsFor(math.Max(math.Abs(a.Prior.Low), math.Abs(a.Prior.High)))
 		if a.Unit == "" {
@@ -229,18 +224,19 @@ func finishFor(r *analysis.Result, u words.Units) *finishPart {
 	if f == nil {
 		return nil
 	}
-	p := &finishPart{}
-	if f.Grit != nil {
-		p.Head = fmt.Sprintf("Sand up to P %d, wet, and stop there. Finer paper gains nothing at these speeds.", *f.Grit)
+	p := &finishPart{Head: words.FinishHead(f)}
+	um := func(name, text string, v interval.Number) {
+		p.Facts.add(name, text+"below "+words.Fixed(float64(v), 0)+" µm", float64(v))
 	}
-	p.Facts.add("Smooth enough at the top speed", "roughness below "+words.Fixed(float64(f.SmoothBelow), 0)+" µm (thousandths of a millimetre)")
+	um("Smooth enough at the top speed", "roughness, thousandths of a millimetre, ", f.SmoothBelow)
 	for _, x := range f.Parts {
-		p.Facts.add(words.UpperFirst(words.Clean(x.Name)), "below "+words.Fixed(float64(x.SmoothBelow), 0)+" µm")
+		um(words.UpperFirst(words.Clean(x.Name)), "", x.SmoothBelow)
 	}
-	p.Facts.add("Drag saved", words.Between(f.DragSaving, 1, 1)+" %")
-	p.Facts.add("Speed gained at equal pull", words.Between(f.SpeedGain, 1, 1)+" %")
-	// The sentence names its subject, and so does the line.
-	p.Facts.add("Trailing edges", words.UpperFirst(strings.TrimPrefix(words.TrailingEdge(f), "Trailing edges: ")))
+	if f.Told() {
+		p.Facts.add("Drag saved", words.Between(f.DragSaving, 1, 1)+" %", f.DragSaving.Value)
+		p.Facts.add("Speed gained at equal pull", words.Between(f.SpeedGain, 1, 1)+" %", f.SpeedGain.Value)
+	}
+	p.Facts.add("Trailing edges", words.TrailingEdge(f))
 	p.Steps, p.Notes, p.Cautions = words.FinishSteps(f), u.FinishNotes(f), words.FinishCautions
 	return p
 }

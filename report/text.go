@@ -34,18 +34,15 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	x := words.For(r, u)
 	t.head(x.Title)
 	t.row("", x.Head, vital)
-	t.row("Today", words.UpperFirst(strings.TrimPrefix(x.Today, "Today ")), vital)
+	t.row("Today", x.Today, vital)
 	for _, s := range x.Steps {
-		switch s.Kind {
-		case "shim", "move", "feet": // the headline says it
-		case "ride":
+		switch {
+		case s.Kind == "ride":
 			t.row(s.Name, s.Do, vital)
-		default:
-			name, do := s.Name, s.Do
-			if strings.HasSuffix(x.Head, do) {
-				name, do = "Then", "" // nor is this said twice
-			}
-			t.row(name, strings.TrimSpace(do+" "+s.How), vital)
+		case !s.Said:
+			t.row(s.Name, strings.TrimSpace(s.Do+" "+s.How), vital)
+		case s.Kind == "log":
+			t.row("Then", s.How, vital)
 		}
 	}
 	t.row(x.SureTag, x.Sure, needed)
@@ -150,7 +147,7 @@ func pitchFor(r *analysis.Result) string {
 }
 
 // plain keeps to signs that every terminal has.
-var plain = strings.NewReplacer("±", "+/-", "−", "-", "²", "2", "→", "->", "σ", "sigma", "°", " deg")
+var plain = strings.NewReplacer("±", "+/-", "−", "-", "²", "2", "→", "->", "°", " deg")
 
 // How much a row is needed on a terminal.
 const (

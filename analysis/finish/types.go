@@ -25,6 +25,9 @@ type Finish struct {
 	Edge        Edge              `json:"trailing_edge_now"` // "" when not given
 }
 
+// Told says that the setup tells today's surface.
+func (f *Finish) Told() bool { return f.Today.Grit > 0 || f.Today.Surface != "" }
+
 // An Edge says how today's trailing edge stands to what it should be.
 type Edge string
 

@@ -107,10 +107,13 @@
     });
   });
 
-  // The methods are printed, open or not.
-  window.addEventListener("beforeprint", function () {
-    document.querySelectorAll("details.methods").forEach(function (d) { d.open = true; });
-  });
+  // A link to a picture opens it.
+  function unfold() {
+    var fold = location.hash.indexOf("#fig-") === 0 && document.querySelector(location.hash + " .fold");
+    if (fold) { fold.open = true; }
+  }
+  window.addEventListener("hashchange", unfold);
+  unfold();
 
   // Tables of the comparison sort by a click on a column's head.
   document.querySelectorAll("table.sort").forEach(function (table) {

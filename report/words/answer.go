@@ -17,12 +17,13 @@ type Answer struct {
 	Head     string   // the answer in one or two sentences
 	Next     string   // the step alone
 	Carried  string   // what the direction rests on
-	Today    string   // what was found
+	Today    string   // how things stand today
 	Steps    []Step   // what to do, in order
 	Sure     string   // how sure
 	SureTag  string   // "Sure", "Fairly sure", ...
 	Feel     string   // what will feel different
 	Mind     string   // the one caution that matters now
+	Every    []string // the cautions for every time, but for what Mind and Steps say
 	Evidence string   // earlier sessions that count here
 	Limits   []string // reasons and limits from the advice
 	Calm     bool     // the first of Limits tells how calm the trim is
@@ -37,17 +38,18 @@ type Step struct {
 	Name string // one word for the margin
 	Do   string // the instruction
 	How  string // a helping sentence
+	Said bool   // the headline gives the instruction already
 }
 
 // For says what a result means.
 func For(r *analysis.Result, u Units) Answer {
-	w := Answer{Title: Title(r)}
+	w := Answer{Title: Title(r), Every: EveryTime(false, false, false)}
 	a := r.Advice
 	if a == nil {
 		w.withoutAdvice(r)
 		return w
 	}
-	w.Today, w.Evidence = Today(r, u), evidence(r)
+	w.Today, w.Evidence = u.carries("The front foot", r), evidence(r)
 	if m := r.Mount; m != nil && !m.Rigid && m.Why.Kind != "" {
 		w.Limits = append(w.Limits, Sentence(u.Say(m.Why))+" So the board logger's pitch is not used.")
 	}
@@ -69,7 +71,7 @@ func For(r *analysis.Result, u Units) Answer {
 		w.change(r, u)
 	case advice.Keep:
 		w.Head = next
-		w.Steps = []Step{{"ride", "Ride", "Change nothing.", "Ride it again as it is. Write down how the feet feel at your top speed."}}
+		w.Steps = []Step{{Kind: "ride", Name: "Ride", Do: "Change nothing.", How: "Ride it again as it is. Write down how the feet feel at your top speed."}}
 		w.SureTag, w.Sure = "How sure", fmt.Sprintf("Over your speeds the load is off even by about %s %%. No step on offer is clearly better.", Between(a.EvennessNow, 100, 0))
 		w.Feel = "Nothing will feel different, because nothing changes." + asToday(r, u)
 		w.Mind = "Check that all foil screws are tight before you ride. A loose screw feels like a trim problem."
@@ -116,12 +118,12 @@ func (w *Answer) withoutAdvice(r *analysis.Result) {
 	switch {
 	case r.Setup == nil:
 		w.Head = "This is what the log shows. To get advice, add a setup."
-		w.Steps = []Step{{"log", "Measure", "Fill in a setup: rider, stance, mast, wing and stabilizer (the small rear wing).",
-			"\"evenfoot setup\" prints one with notes. Then run the report again with --setup."}}
+		w.Steps = []Step{{Kind: "log", Name: "Measure", Do: "Fill in a setup: rider, stance, mast, wing and stabilizer (the small rear wing).",
+			How: "\"evenfoot setup\" prints one with notes. Then run the report again with --setup."}}
 	default:
 		w.Head = "This is what the log shows. It is not enough for advice."
 		w.Sure = "The setup is there, but the analysis could not make advice from it. The warnings say why."
-		w.Steps = []Step{{"log", "Log again", "Log one more session and run the report again.", "The warnings below say what was missing."}}
+		w.Steps = []Step{{Kind: "log", Name: "Log again", Do: "Log one more session and run the report again.", How: "The warnings below say what was missing."}}
 	}
 	switch {
 	case r.Log != nil && len(r.Log.GPS.Time) == 0:
@@ -145,14 +147,15 @@ func (w *Answer) change(r *analysis.Result, u Units) {
 		}
 	}
 	var do []string
-	for _, s := range w.Steps {
-		do = append(do, s.Do)
+	for i, s := range w.Steps {
+		do, w.Steps[i].Said = append(do, s.Do), true
 	}
 	if w.Head = strings.Join(do, " "); w.Head == "" {
 		w.Head = "A change is advised, but its size is not known."
 	}
-	w.Steps = append(w.Steps, Step{"ride", "Ride", "Start at low speed in clear water, with helmet and vest.",
-		"Log the session, note how your feet feel at three or four speeds, and run the report again."})
+	w.Steps = append(w.Steps, Step{Kind: "ride", Name: "Ride", Do: "Start at low speed in clear water, with helmet and vest.",
+		How: "Keep clear of others. Log the session, note how your feet feel at three or four speeds, and run the report again."})
+	w.Every = EveryTime(Finite(float64(r.Advice.Shim)) && r.Advice.Shim != 0, Finite(float64(r.Advice.MoveNow)) && r.Advice.MoveNow != 0, true)
 	w.sure(r, u)
 	w.Feel = feel(r, u)
 	w.Mind = Mind(r, u)
@@ -172,7 +175,7 @@ func (w *Answer) cannot(r *analysis.Result, u Units) {
 			need += " " + room(r.Setup, u)
 		}
 	}
-	w.Steps = []Step{{"log", "Look for room", need, "Move the foot straps or your feet the other way, or try another board, wing or mast position."}}
+	w.Steps = []Step{{Kind: "log", Name: "Look for room", Do: need, How: "Move the foot straps or your feet the other way, or try another board, wing or mast position."}}
 	if len(w.Limits) > 0 {
 		w.Steps[0].How = w.Limits[len(w.Limits)-1]
 	}
@@ -193,7 +196,7 @@ func (w *Answer) findOut(r *analysis.Result, u Units, next string) {
 	if k := a.Next.Kind; k != advice.FindOut && k != advice.SayNotes {
 		// Something contradicts something else: more of it would not help.
 		w.Head = next
-		w.Steps = []Step{{"log", "First", next, "Put it right and run the report again."}}
+		w.Steps = []Step{{Kind: "log", Name: "First", Do: next, How: "Put it right and run the report again.", Said: true}}
 		return
 	}
 	notes, measure, try := notesOf(a), "", ""
@@ -214,12 +217,12 @@ func (w *Answer) findOut(r *analysis.Result, u Units, next string) {
 		first, measure = Sentence(measure), ""
 	}
 	w.Head = "Not enough evidence for a change yet. " + first
-	w.Steps = []Step{{"log", "First", first, "Write the notes into the setup and run the report again."}}
+	w.Steps = []Step{{Kind: "log", Name: "First", Do: first, How: "Write the notes into the setup and run the report again.", Said: true}}
 	if measure != "" {
-		w.Steps = append(w.Steps, Step{"log", "Also", Sentence(measure), ""})
+		w.Steps = append(w.Steps, Step{Kind: "log", Name: "Also", Do: Sentence(measure)})
 	}
 	if try != "" {
-		w.Steps = append(w.Steps, Step{"log", "Test", Sentence("Or, " + LowerFirst(try)), "It is a test to learn from, not a new trim." + u.testFeels(test)})
+		w.Steps = append(w.Steps, Step{Kind: "log", Name: "Test", Do: Sentence("Or, " + LowerFirst(try)), How: "It is a test to learn from, not a new trim." + u.testFeels(test)})
 		w.Mind = Choose(test.Kind == advice.RideCard, "A card as a test", "Another place of the foil as a test") + " may make the load less even: start it at low speed and go up in small steps. " + screwCare(test.Kind == advice.RideCard, test.TakeOut, test.Kind == advice.FindNulls)
 	}
 }
@@ -274,12 +277,24 @@ func Title(r *analysis.Result) string {
 	return "Session"
 }
 
-// Cautions hold for everybody, every time.
-var Cautions = []string{
-	"One small step a session: at most one card. Then log and look again.",
-	"After shimming, check that the screws still hold as deep as before, are not too long for the stabilizer, and are tightened to the maker's torque.",
-	"After a move of the mast, tighten its screws to the maker's torque and check them again after the first run.",
-	"Try every change at low speed first, in clear water away from others, with helmet and vest.",
-	"Foil edges cut. Wear gloves when you handle it. Sand wet, so that no dust flies, and wear eye protection.",
-	"The maker's limits, the local rules and a qualified instructor come before this page. It is a calculation, not an inspection of your gear.",
+// EveryTime are the cautions that hold for everybody: without those that a step
+// with a shim, with a move of the mast, or with a careful start gives by itself.
+func EveryTime(shim, move, start bool) []string {
+	var out []string
+	for _, c := range []struct {
+		said bool
+		says string
+	}{
+		{false, "One small step a session: at most one card. Then log and look again."},
+		{shim, "After shimming: " + LowerFirst(screwsHold) + tighten},
+		{move, "After a move of the mast, " + mastScrews},
+		{start, "Try every change at low speed first, in clear water away from others, with helmet and vest."},
+		{false, "Foil edges cut. Wear gloves when you handle it, and cover the edges for transport."},
+		{false, "The maker's limits, the local rules and a qualified instructor come before this page. It is a calculation, not an inspection of your gear."},
+	} {
+		if !c.said {
+			out = append(out, c.says)
+		}
+	}
+	return out
 }

@@ -49,12 +49,12 @@ func feel(r *analysis.Result, u Units) string {
 // it, points of the load per knot (no source).
 const noticed = 0.25
 
-// Gains says a speed gradient (points per knot) per unit of the reader's speed:
-// "gains 1.6 points (0.3 to 3.1)", words instead of signs where it may be below
+// Gains says a speed gradient (% of the load per knot) per unit of the reader's speed:
+// "gains 1.6 % (0.3 to 3.1)", words instead of signs where it may be below
 // zero.
 func (u Units) Gains(g interval.Interval) string {
 	tenth := func(v float64) float64 { return math.Round(10*v*u.perSpeed()) / 10 }
-	s, g := u.gainsAbout(g.Value)+" points", interval.Interval{Low: tenth(g.Low), High: tenth(g.High)}
+	s, g := u.gainsAbout(g.Value), interval.Interval{Low: tenth(g.Low), High: tenth(g.High)}
 	lost := func(v float64) string { return Fixed(math.Abs(v), 1) + Choose(v < 0, " lost", " gained") }
 	switch {
 	case !Finite(g.Low) || !Finite(g.High) || g.Low == g.High:
@@ -66,16 +66,16 @@ func (u Units) Gains(g interval.Interval) string {
 	return s + fmt.Sprintf(" (%s to %s)", Fixed(min(low, high), 1), Fixed(max(low, high), 1))
 }
 
-// gainsAbout is the same without its doubt and its unit.
+// gainsAbout is the same without its doubt.
 func (u Units) gainsAbout(perKnot float64) string {
-	return Choose(perKnot < 0, "loses ", "gains ") + Fixed(math.Abs(perKnot)*u.perSpeed(), 1)
+	return Choose(perKnot < 0, "loses ", "gains ") + in(math.Abs(perKnot)*u.perSpeed(), 1, "%")
 }
 
 // perSpeed turns what is per knot into what is per unit of the reader's speed.
 func (u Units) perSpeed() float64 { return 3600.0 / 1852 / u.SpeedValue(1) }
 
 // GradientUnit is the unit of a speed gradient of the front share.
-func (u Units) GradientUnit() string { return "points per " + u.SpeedName() }
+func (u Units) GradientUnit() string { return "% of the load per " + u.SpeedName() }
 
 // Gradient is a speed gradient (points per knot) in the reader's unit.
 func (u Units) Gradient(perKnot interval.Interval) interval.Interval {
@@ -108,20 +108,27 @@ func overshoot(r *analysis.Result, u Units) string {
 // screwCare is what to mind of the screws that a change loosens: those of the
 // stabilizer by a shim that goes in or out, those of the mast by a move.
 func screwCare(shim, out, move bool) string {
-	tighten := " and tighten them to the maker's torque."
+	do := tighten
 	if move {
-		tighten = ", tighten them and the mast's screws to the maker's torque, and check them again after the first run."
+		do = ", tighten them and the mast's screws to the maker's torque, and check them again after the first run."
 	}
 	switch {
 	case out:
-		return "Without the shim the screws reach deeper. Check that they do not hit the bottom before they hold" + tighten
+		return "Without the shim the screws reach deeper. Check that they do not hit the bottom before they hold" + do
 	case shim:
-		return "A shim uses up screw length. Check that the screws still hold as deep as the maker asks" + tighten
+		return "A shim uses up screw length. " + screwsHold + do
 	case move:
-		return "After the move, tighten the mast's screws to the maker's torque and check them again after the first run."
+		return "After the move, " + mastScrews
 	}
 	return "One small step a session. Then log again."
 }
+
+// What to do about screws.
+const (
+	screwsHold = "Check that the screws still hold as deep as the maker asks and are not too long for the stabilizer"
+	tighten    = ", and tighten them to the maker's torque."
+	mastScrews = "tighten the mast's screws to the maker's torque and check them again after the first run."
+)
 
 // Mind picks the cautions that matter most for this step.
 func Mind(r *analysis.Result, u Units) string {
@@ -154,9 +161,7 @@ func heavy(share float64) string {
 }
 
 // Today says how the load stands now.
-func Today(r *analysis.Result, u Units) string {
-	return u.carries("Today the front foot", r)
-}
+func Today(r *analysis.Result, u Units) string { return u.carries("Today the front foot", r) }
 
 // carries says how the load stands on a rider's front foot.
 func (u Units) carries(foot string, r *analysis.Result) string {

@@ -8,28 +8,41 @@ import (
 
 // FinishCautions are for anybody who sands a foil.
 var FinishCautions = []string{
-	"Sand wet, wear gloves and a mask: carbon and glass dust harm lungs and skin.",
-	"Edges cut. Keep fingers off thin trailing edges and cover them for transport.",
+	"Sand wet, with gloves, a mask and eye protection: carbon and glass dust harm lungs, skin and eyes. Keep fingers off thin trailing edges.",
 	"Sand by hand, along the flow, with a soft block on flat parts only. Follow the maker's advice; sanding may end a warranty.",
 }
 
 // surface is today's surface as the setup tells it.
 func surface(f *finish.Finish) string {
-	switch {
-	case f.Today.Grit > 0:
+	if f.Today.Grit > 0 {
 		return fmt.Sprintf("sanded with P%d", f.Today.Grit)
-	case f.Today.Surface != "":
-		return f.Today.Surface
 	}
-	return "not given, taken as satin"
+	return Clean(f.Today.Surface)
+}
+
+// FinishHead is the advice on surfaces in a sentence: an order only where the
+// setup tells today's surface.
+func FinishHead(f *finish.Finish) string {
+	switch {
+	case f.Grit == nil:
+		return ""
+	case !f.Told():
+		return fmt.Sprintf("A surface as P%d leaves it is smooth enough for these speeds. The setup does not tell how smooth yours is.", *f.Grit)
+	case f.Smooth:
+		return fmt.Sprintf("Your surface (%s) is smooth enough for these speeds.", surface(f))
+	}
+	return fmt.Sprintf("Sand up to P%d, wet, and stop there. Finer paper gains nothing at these speeds.", *f.Grit)
 }
 
 // FinishSteps says how to get to the finish that is smooth enough.
 func FinishSteps(f *finish.Finish) []string {
 	if f.Smooth {
-		return []string{fmt.Sprintf("Today's surface (%s) is smooth enough for these speeds. Polishing further gains nothing that can be felt; repair chips and scratches, above all near the leading edge.", surface(f))}
+		return []string{"Polishing further gains nothing that can be felt; repair chips and scratches, above all near the leading edge."}
 	}
-	s := []string{fmt.Sprintf("Today's surface: %s. Fill chips first; a filled chip gains more than any polish.", surface(f))}
+	s := []string{"Fill chips first; a filled chip gains more than any polish."}
+	if !f.Told() {
+		return append(s, "Give foil.finish.grit or surface in the setup, and this says whether sanding is worth it and with which papers.")
+	}
 	for _, p := range f.Papers {
 		s = append(s, fmt.Sprintf("Wet-sand along the flow with P%d until the marks of the paper before are gone.", p))
 	}
@@ -38,7 +51,7 @@ func FinishSteps(f *finish.Finish) []string {
 
 // TrailingEdge says how thick the trailing edges should be.
 func TrailingEdge(f *finish.Finish) string {
-	want := fmt.Sprintf("Trailing edges: %.1f to %.1f mm thick (one to two payment cards), squared, then the corners just rounded (common practice, no source).", float64(f.EdgeLow), float64(f.EdgeHigh))
+	want := fmt.Sprintf("%.1f to %.1f mm thick (one to two payment cards), squared, then the corners just rounded (common practice, no source).", float64(f.EdgeLow), float64(f.EdgeHigh))
 	yours := fmt.Sprintf(" Yours is %.1f mm: ", f.Today.TrailingEdge*1000)
 	switch f.Edge {
 	case finish.Thin:

@@ -7,6 +7,7 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/setup"
 )
 
 // An Other is the same foil under another rider: a block of its own, so that
@@ -34,7 +35,7 @@ func ForOther(r *analysis.Result, u Units) *Other {
 	alt.Advice, alt.FootLoad, alt.Followed = &x.Advice, nil, nil
 	if r.Other != nil {
 		alt.Setup = r.Other
-		p.Name = strings.TrimPrefix(p.Name+", ", ", ") + u.MassText(r.Other.Rider.Mass)
+		p.Name = u.RiderText(r.Other)
 		p.Facts = append(p.Facts, Fact{"Rider", WhoIs(r.Other.Rider.Mass, r.Other.Rider.Height, r.Other.Rider.Level, u)})
 	}
 	un := interval.Unknown()
@@ -78,11 +79,11 @@ func (u Units) walk(r *analysis.Result, owner string) string {
 		if math.Abs(mm.Value) < 1 {
 			return "about where they do"
 		}
-		return u.LengthText(math.Abs(mm.Value)/1000) + " further " + ForeAft(mm.Value)
+		return u.further(mm.Value / 1000)
 	}
 	s := fmt.Sprintf("At %s this rider's feet must press %s than under %s, and %s at %s.", u.SpeedText(mid), place(x.PressureMove), owner, place(x.PressureTop), u.SpeedText(top))
-	s += fmt.Sprintf(" The board flies %s nose-up there, which by itself carries the wing %s further %s under the feet; both come by themselves and are no change to make.",
-		Choose(x.WingWalk.Value < 0, "less", "more"), u.LengthText(math.Abs(x.WingWalk.Value)/1000), ForeAft(x.WingWalk.Value))
+	s += fmt.Sprintf(" The board flies %s nose-up there, which by itself carries the wing %s under the feet; both come by themselves and are no change to make.",
+		Choose(x.WingWalk.Value < 0, "less", "more"), u.further(x.WingWalk.Value/1000))
 	if r.Setup != nil && r.Other != nil && math.Abs(r.Other.Rider.Mass-r.Setup.Rider.Mass) >= 0.1*r.Setup.Rider.Mass {
 		// The rule's own numbers, and the only place that they stand.
 		s += fmt.Sprintf(" A rule of thumb among riders (common practice, no source) has the wing stand %s to %s further forward for a rider half as heavy again: the model parts from it in size, and often in direction. Go in small steps.",
@@ -102,6 +103,15 @@ func bySize(i interval.Interval) interval.Interval {
 		return i.Scale(-1)
 	}
 	return i
+}
+
+// RiderText is a rider's name and mass, as far as the setup tells them.
+func (u Units) RiderText(s *setup.Setup) string {
+	name := Clean(s.Rider.Name)
+	if !(s.Rider.Mass > 0) || !Finite(s.Rider.Mass) {
+		return name
+	}
+	return strings.TrimPrefix(name+", ", ", ") + u.MassText(s.Rider.Mass)
 }
 
 // WhoIs describes a rider by mass, height and level, as far as they are known.

@@ -38,7 +38,7 @@ func PlanFor(r *analysis.Result, u Units) (p Plan) {
 		out = out || x.TakeOut
 	}
 	if card || move {
-		p.Mind = []string{"Another trim may feel less even: start each at low speed in clear water, with helmet and vest, and go up in small steps.", screwCare(card, out, move)}
+		p.Mind = []string{"Another trim may make the load worse: start each at low speed in clear water, with helmet and vest, and go up in small steps.", screwCare(card, out, move)}
 	}
 	var lines []string
 	for _, q := range r.Questions {

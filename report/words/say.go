@@ -38,7 +38,7 @@ func (u Units) Say(f analysis.Finding) string {
 	case trim.LeftOut:
 		return fmt.Sprintf("%s is left out: %v.", UpperFirst(earlier(f.Title, f.Outing+1)), f.Why)
 	case trim.Conflict:
-		return fmt.Sprintf("In doubt, by %.1f sigmas: %s.", f.Sigmas, u.Conflict(f))
+		return fmt.Sprintf("In doubt, by %.1f times the usual error: %s.", f.Sigmas, u.Conflict(f))
 	}
 	return fmt.Sprint(f)
 }

@@ -84,7 +84,7 @@ func moveStep(r *analysis.Result, u Units) *Step {
 	if !Finite(mm) || math.Abs(mm) < 0.5 {
 		return nil
 	}
-	s := &Step{Kind: "move", Name: "Move", Do: fmt.Sprintf("Slide the foil %s %s.", u.LengthText(math.Abs(mm)/1000), ForeAft(mm))}
+	s := &Step{Kind: "move", Name: "Move", Do: "Slide the foil " + u.way(mm/1000) + "."}
 	if r.Setup != nil {
 		left := r.Setup.Board.Track[1]
 		if mm < 0 {
@@ -107,7 +107,7 @@ func feetStep(r *analysis.Result, u Units) *Step {
 	if !Finite(mm) || math.Abs(mm) < 0.5 {
 		return nil
 	}
-	return &Step{"feet", "Stand", fmt.Sprintf("Stand %s further %s.", u.LengthText(math.Abs(mm)/1000), ForeAft(mm)), "Both feet, the same way. This is the part that the track cannot give."}
+	return &Step{Kind: "feet", Name: "Stand", Do: "Stand " + u.further(mm/1000) + ".", How: "Both feet, the same way. This is the part that the track cannot give."}
 }
 
 // track is how far the mast can slide.
