@@ -7,6 +7,7 @@ package csv
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -228,11 +229,9 @@ func (c *reader) choose() error {
 		case unit.SlotGyr:
 			c.out.Gyr.Unit = col.unit
 		case unit.SlotFeet, unit.SlotFeet + 2, unit.SlotFeet + 3:
-			c.out.Deck.Unit, c.out.Sides = col.unit, col.slot > unit.SlotFeet
+			c.out.Deck.Unit, c.out.Sides = cmp.Or(c.out.Deck.Unit, col.unit), col.slot > unit.SlotFeet
 		case unit.SlotMoment:
-			if c.out.Deck.Unit == "" {
-				c.out.Deck.Unit = col.unit
-			}
+			c.out.Deck.Unit = cmp.Or(c.out.Deck.Unit, col.unit)
 		case unit.SlotUTC:
 			name := strings.ToLower(col.name)
 			c.time.saysUTC = strings.Contains(name, "utc") || strings.Contains(name, "gmt")
