@@ -95,7 +95,7 @@ func inCells(v []float64, at func(int) float64, limit, step float64) []float64 {
 	sum, cnt := make([]float64, n), make([]float64, n)
 	for i, x := range v {
 		if x == x {
-			k := int((at(i) - t0) / coarseStep)
+			k := int((at(i) - t0) / step)
 			sum[k] += clip(x, limit)
 			cnt[k]++
 		}
