@@ -12,6 +12,7 @@ import (
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
+	"evenfoot/filter"
 	"evenfoot/filter/align"
 )
 
@@ -170,29 +171,33 @@ func (o *observation) levelled(i interval.Interval) interval.Interval {
 // load is the feet's load at each speed, today and after the next step, from
 // all the draws.
 func (r *Result) load() {
-	foils := r.Posterior.Foils()
-	each := func(f func(x *trim.Foil) float64) interval.Interval {
-		v := make([]float64, len(foils))
+	foils, speeds := r.Posterior.Foils(), r.speeds.grid()
+	r.FootLoad = make([]LoadPoint, len(speeds))
+	filter.Each(len(speeds), func(k int) {
+		points, trends := make([]trim.Point, len(foils)), make([]trim.Trend, len(foils))
 		for i := range foils {
-			v[i] = f(&foils[i])
+			points[i], trends[i] = foils[i].Point(speeds[k], trim.Gravity), foils[i].Trend(speeds[k])
 		}
-		return r.Posterior.Interval(v)
-	}
-	for _, v := range r.speeds.grid() {
-		share := func(c trim.Change) interval.Interval {
-			return each(func(x *trim.Foil) float64 { p := x.Point(v, trim.Gravity); return p.With(c).FrontShare })
+		each := func(f func(i int) float64) interval.Interval {
+			v := make([]float64, len(foils))
+			for i := range v {
+				v[i] = f(i)
+			}
+			return r.Posterior.Interval(v)
 		}
-		gradient := func(c trim.Change) interval.Interval {
-			return each(func(x *trim.Foil) float64 { t := x.Trend(v); return advice.PerKnot * t.Gradient(c) })
+		with := func(c trim.Change) (share, gradient interval.Interval) {
+			return each(func(i int) float64 { return points[i].With(c).FrontShare }),
+				each(func(i int) float64 { return advice.PerKnot * trends[i].Gradient(c) })
 		}
-		p := LoadPoint{Speed: num(v), FrontShare: share(trim.Change{}), Gradient: gradient(trim.Change{}),
-			Moment: each(func(x *trim.Foil) float64 { return x.At(v, trim.Gravity).NetMoment })}
+		p := LoadPoint{Speed: num(speeds[k])}
+		p.Moment = each(func(i int) float64 { return points[i].With(trim.Change{}).NetMoment })
+		p.FrontShare, p.Gradient = with(trim.Change{})
 		p.FrontShareAfter, p.GradientAfter = p.FrontShare, p.Gradient
 		if c := r.Advice.Step; c != (trim.Change{}) {
-			p.FrontShareAfter, p.GradientAfter = share(c), gradient(c)
+			p.FrontShareAfter, p.GradientAfter = with(c)
 		}
-		r.FootLoad = append(r.FootLoad, p)
-	}
+		r.FootLoad[k] = p
+	})
 }
 
 func (r *Result) advise(req Request) {

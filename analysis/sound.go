@@ -73,8 +73,9 @@ func (o *observation) samples() attitude.Samples {
 // garbled lists the samples of one sensor that no motion explains: any axis
 // beyond most, or further than leap from both neighbours, which agree.
 func garbled(t []float64, v *[3][]float32, most, leap float64) []int {
-	var bad []int
-	for _, x := range v {
+	var each [3][]int
+	filter.Each(len(v), func(k int) {
+		x, bad := v[k], []int(nil)
 		limit := max(leap, leapOver*usualStep(x))
 		for i, xi := range x {
 			if math.Abs(float64(xi)) > most {
@@ -93,8 +94,9 @@ func garbled(t []float64, v *[3][]float32, most, leap float64) []int {
 				bad = append(bad, i)
 			}
 		}
-	}
-	return bad
+		each[k] = bad
+	})
+	return slices.Concat(each[:]...)
 }
 
 // usualStep is the median difference between neighbouring values, by a few

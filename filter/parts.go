@@ -10,6 +10,10 @@ import (
 // returns when all are done. The answer must not depend on how n is divided.
 func InParts(n int, f func(from, to int)) {
 	parts := min(runtime.GOMAXPROCS(0), n)
+	if parts == 1 {
+		f(0, n)
+		return
+	}
 	var wg sync.WaitGroup
 	for k := range parts {
 		wg.Go(func() { f(n*k/parts, n*(k+1)/parts) })

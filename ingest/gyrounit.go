@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"evenfoot/filter"
 	"evenfoot/ingest/raw"
 	"evenfoot/ingest/unit"
 )
@@ -19,6 +20,10 @@ const (
 	// gyroPairs pairs of blocks.
 	gyroParts = 6
 	gyroPairs = 12
+	// gyroLooks is how many stretches of gyroLook seconds are looked at, evenly
+	// over the log: twelve hundred pairs tell as well as all of a long one.
+	gyroLooks = 30
+	gyroLook  = 20.0
 	// A board's rates, median over a log, rad/s: hardly below gyroSmall while it
 	// moves, never above gyroLarge (two turns in six seconds, without a pause).
 	gyroSmall = 0.05
@@ -41,8 +46,13 @@ const (
 // unit nor vibration matters. A wrong sign gives the same size. ok is false when
 // the parts do not agree within a factor of four, or there are too few.
 func gyroExcess(u *IMU) (excess float64, ok bool) {
-	pairs := turnPairs(u)
-	parts := min(len(pairs)/gyroPairs, 30)
+	var looks [gyroLooks][]turnPair
+	filter.Each(gyroLooks, func(k int) {
+		n := len(u.Time)
+		looks[k] = turnPairs(u, k*n/gyroLooks, (k+1)*n/gyroLooks)
+	})
+	pairs := slices.Concat(looks[:]...)
+	parts := min(len(pairs)/gyroPairs, gyroLooks)
 	if parts < gyroParts {
 		return 0, false
 	}
@@ -82,15 +92,16 @@ func gyroExcess(u *IMU) (excess float64, ok bool) {
 // and by how much the gyroscope says that it does, m/s².
 type turnPair struct{ d, p r3.Vec }
 
-// turnPairs lists the pairs of adjacent blocks, none across a gap.
-func turnPairs(u *IMU) (pairs []turnPair) {
+// turnPairs lists the pairs of adjacent blocks of samples from from up to to,
+// none across a gap, for gyroLook seconds.
+func turnPairs(u *IMU, from, to int) (pairs []turnPair) {
 	var turned, sumF, sumR, wasF, wasR r3.Vec
 	n, had := 0, false
 	limit := gapLimit(1 / max(u.Rate, 1e-3))
-	start := 0
-	for i := range u.Time {
+	start := from
+	for i := from; i < to && u.Time[i]-u.Time[from] < gyroLook; i++ {
 		f := vector(&u.Acc, i)
-		if i > 0 {
+		if i > from {
 			dt := u.Time[i] - u.Time[i-1]
 			if dt > limit {
 				sumF, sumR = r3.Vec{}, r3.Vec{}
@@ -110,9 +121,6 @@ func turnPairs(u *IMU) (pairs []turnPair) {
 		wasF, wasR = meanF, meanR
 		sumF, sumR = r3.Vec{}, r3.Vec{}
 		n, had, start = 0, true, i+1
-		if start == len(u.Time) {
-			break
-		}
 	}
 	return pairs
 }

@@ -198,11 +198,9 @@ func wholeMillimetres(m float64) float64 {
 
 // eachAfter computes f of every draw after a step.
 func (t *task) eachAfter(s *step, f func(x *flight, c trim.Change) float64) []float64 {
-	v := make([]float64, len(t.draws))
-	for i, x := range t.draws {
-		v[i] = f(x, trim.Change{Raise: t.turn(s.cards, t.cards[i]), Foil: s.foil, Front: s.feet, Back: s.feet})
-	}
-	return v
+	return t.ofEach(func(i int) trim.Change {
+		return trim.Change{Raise: t.turn(s.cards, t.cards[i]), Foil: s.foil, Front: s.feet, Back: s.feet}
+	}, f)
 }
 
 // steps are what is on offer: no change first, then cards, moves and both, all

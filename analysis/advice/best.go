@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"evenfoot/analysis/trim"
+	"evenfoot/filter"
 )
 
 // A Pair is the two knobs that are advised together: the change of the
@@ -68,8 +69,33 @@ func (w SpeedWeights) fly(in trim.Inputs) *flight {
 	return f
 }
 
+// flyAll flies draws of these weights, at the speeds of a curve too.
+func (w SpeedWeights) flyAll(draws []trim.Inputs, weights, curve []float64) []*flight {
+	all := make([]*flight, len(draws))
+	filter.InParts(len(all), func(from, to int) {
+		for i := from; i < to; i++ {
+			f := w.fly(draws[i])
+			f.weight = weights[i]
+			for _, v := range curve {
+				f.curve = append(f.curve, f.foil.Point(v, trim.Gravity))
+			}
+			all[i] = f
+		}
+	})
+	return all
+}
+
 // gradient is the speed gradient at the top speed, points per knot.
-func (f *flight) gradient(c trim.Change) float64 { return PerKnot * f.top.Gradient(c) }
+func (f *flight) gradient(c trim.Change) float64 {
+	g, _ := f.gradientWith(c)
+	return g
+}
+
+// gradientWith also tells what a metre more of the foil's move adds to it.
+func (f *flight) gradientWith(c trim.Change) (gradient, perMetre float64) {
+	gradient, perMetre = f.top.With(c)
+	return PerKnot * gradient, PerKnot * perMetre
+}
 
 // evenness is the root mean square of the felt share less 0.5 over the speeds.
 func (o objective) evenness(f *flight, c trim.Change) float64 {
@@ -114,25 +140,45 @@ func (q *quadratic) add(o quadratic, w float64) {
 
 // expand is the cost of one foil about the pair at, in steps from it (Gauss
 // and Newton: the shares are exactly linear in the move, and nearly so in the
-// raise); false for a foil that the water cannot carry.
-func (o objective) expand(f *flight, at Pair) (q quadratic, ok bool) {
-	const hi, hx = 0.25 * deg, 0.005
-	c, ci, cx := at.change(), Pair{at.Raise + hi, at.Move}.change(), Pair{at.Raise, at.Move + hx}.change()
+// raise, in which it is constant unless turns says that the raise is free).
+func (o objective) expand(f *flight, at Pair, turns bool) (q quadratic) {
+	const hi = 0.25 * deg
+	c, ci := at.change(), Pair{at.Raise + hi, at.Move}.change()
 	for k := range f.points {
-		p := &f.points[k]
-		s := p.With(c).FeltShare
-		q.square(o.Weight[k], s-0.5, (p.With(ci).FeltShare-s)/hi, (p.With(cx).FeltShare-s)/hx)
+		s, perRaise := f.points[k].With(c), 0.0
+		if turns {
+			perRaise = (f.points[k].With(ci).FeltShare - s.FeltShare) / hi
+		}
+		q.square(o.Weight[k], s.FeltShare-0.5, perRaise, s.SharePerMetre)
 	}
-	if g := f.gradient(c); g < o.wanted {
-		q.square(overshootCost*overshootCost, o.wanted-g, (g-f.gradient(ci))/hi, (g-f.gradient(cx))/hx)
+	if g, perMetre := f.gradientWith(c); g < o.wanted {
+		perRaise := 0.0
+		if turns {
+			perRaise = (f.gradient(ci) - g) / hi
+		}
+		q.square(overshootCost*overshootCost, o.wanted-g, -perRaise, -perMetre)
 	}
-	return q, finite(q.c) && finite(q.h00) && finite(q.h11)
+	return q
+}
+
+// expandEach expands every foil's, on all cores.
+func (o objective) expandEach(foils []*flight, at Pair, turns bool) []quadratic {
+	each := make([]quadratic, len(foils))
+	filter.InParts(len(foils), func(from, to int) {
+		for i := from; i < to; i++ {
+			each[i] = o.expand(foils[i], at, turns)
+		}
+	})
+	return each
 }
 
 // at is the cost a step off the pair.
-func (q quadratic) at(di, dx float64) float64 {
+func (q *quadratic) at(di, dx float64) float64 {
 	return q.c + q.g0*di + q.g1*dx + (q.h00*di*di+q.h11*dx*dx)/2 + q.h01*di*dx
 }
+
+// known is false for a foil that the water cannot carry.
+func (q *quadratic) known() bool { return finite(q.c) && finite(q.h00) && finite(q.h11) }
 
 // A box bounds the pair.
 type box struct{ raiseLow, raiseHigh, moveLow, moveHigh float64 }
@@ -188,10 +234,10 @@ func (o objective) best(foils []*flight, start Pair, b box) Pair {
 	for range 8 {
 		var q quadratic
 		n := 0.0
-		for _, f := range foils {
-			if own, ok := o.expand(f, at); ok {
-				q.add(own, f.weight)
-				n += f.weight
+		for i, own := range o.expandEach(foils, at, b.raiseLow < b.raiseHigh) {
+			if own.known() {
+				q.add(own, foils[i].weight)
+				n += foils[i].weight
 			}
 		}
 		if n == 0 {
@@ -210,9 +256,11 @@ func (o objective) best(foils []*flight, start Pair, b box) Pair {
 // bestEach is the best pair of every foil.
 func (o objective) bestEach(foils []*flight, start Pair, b box) []Pair {
 	pairs := make([]Pair, len(foils))
-	for i := range foils {
-		pairs[i] = o.best(foils[i:i+1], start, b)
-	}
+	filter.InParts(len(foils), func(from, to int) {
+		for i := from; i < to; i++ {
+			pairs[i] = o.best(foils[i:i+1], start, b)
+		}
+	})
 	return pairs
 }
 

@@ -20,9 +20,9 @@ func (t *task) learning() float64 {
 	n := len(t.draws)
 	var mean quadratic
 	slope := [2][]float64{make([]float64, n), make([]float64, n)} // of each draw's cost, by raise and by move
-	for i, f := range t.draws {
-		if q, ok := t.expand(f, t.toward); ok {
-			mean.add(q, f.weight/float64(n))
+	for i, q := range t.expandEach(t.draws, t.toward, true) {
+		if q.known() {
+			mean.add(q, t.draws[i].weight/float64(n))
 			slope[0][i], slope[1][i] = q.g0, q.g1
 		}
 	}

@@ -11,6 +11,7 @@ import (
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
+	"evenfoot/filter"
 )
 
 // What a plan asks for, and its trouble in minutes, changes ashore included.
@@ -217,21 +218,26 @@ func Questions(p *trim.Posterior, s *setup.Setup, w SpeedWeights, speeds []float
 		return nil
 	}
 	goal := p.Derivative(nil, o.bestRaise)
+	notes := make([]trim.Observable, len(speeds))
+	filter.Each(len(notes), func(i int) {
+		notes[i] = note(speeds[i], trim.Change{})
+		notes[i].By = p.Derivative(nil, notes[i].Of)
+	})
 	var seen []trim.Observable
 	for range n {
 		best, least := -1, math.Inf(1)
-		for i, v := range speeds {
+		for i := range notes {
 			if slices.Contains(picked, i) {
 				continue
 			}
-			if d := p.DoubtAfter(goal, append(seen, note(v, trim.Change{}))...); d < least-1e-12 {
+			if d := p.DoubtAfter(goal, append(seen, notes[i])...); d < least-1e-12 {
 				best, least = i, d
 			}
 		}
 		if best < 0 {
 			break
 		}
-		picked, seen = append(picked, best), append(seen, note(speeds[best], trim.Change{}))
+		picked, seen = append(picked, best), append(seen, notes[best])
 	}
 	return picked
 }

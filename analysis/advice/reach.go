@@ -2,6 +2,7 @@ package advice
 
 import (
 	"math"
+	"slices"
 )
 
 // unevenAtBest is how far off even, as a share, no rider takes as even.
@@ -61,13 +62,12 @@ func (t *task) outOfReach(b box) (short *Reason, help []Reason) {
 // otherStabilizer says whether a quarter more or less stabilizer would help.
 func (t *task) otherStabilizer(b box, now float64) []Reason {
 	for _, scale := range []float64{0.75, 1.25} {
-		foils := make([]*flight, len(t.post.Draws))
-		for i, d := range t.post.Draws {
-			d.StabArea *= scale
-			d.StabSpan *= math.Sqrt(scale)
-			foils[i] = t.fly(d)
-			foils[i].weight = t.post.Weights[i]
+		other := slices.Clone(t.post.Draws)
+		for i := range other {
+			other[i].StabArea *= scale
+			other[i].StabSpan *= math.Sqrt(scale)
 		}
+		foils := t.flyAll(other, t.post.Weights, nil)
 		if then := t.rms(t.bestEvenness(foils, b)); then < 0.75*now {
 			return []Reason{{Kind: OtherStabilizer, Area: t.post.Base.StabArea * scale, Larger: scale > 1, Share: then}}
 		}

@@ -11,6 +11,7 @@ import (
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
+	"evenfoot/filter"
 )
 
 // feetReach is how far feet that are free to stand elsewhere may go, m.
@@ -45,16 +46,10 @@ func newTask(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *ta
 	// draw are off alike.
 	rng := rand.New(rand.NewPCG(7, 810))
 	t.cards = make([]float64, len(p.Draws))
-	t.draws = make([]*flight, len(p.Draws))
-	for i, d := range p.Draws {
+	for i := range t.cards {
 		t.cards[i] = 1 + trim.CardSD/trim.Card*rng.NormFloat64()
-		f := t.fly(d)
-		f.weight = p.Weights[i]
-		for _, v := range t.curveSpeeds() {
-			f.curve = append(f.curve, f.foil.Point(v, trim.Gravity))
-		}
-		t.draws[i] = f
 	}
+	t.draws = t.flyAll(p.Draws, p.Weights, t.curveSpeeds())
 	t.evenNow = t.evennessWith(0, 0)
 	t.best = t.objective.best(t.draws, Pair{}, anywhere)
 	t.toward = t.objective.best(t.draws, t.best, t.reachable())
@@ -83,10 +78,17 @@ func (t *task) change(i int, n, move float64) trim.Change {
 
 // each computes f of every draw with n cards and a move of the foil.
 func (t *task) each(n, move float64, f func(x *flight, c trim.Change) float64) []float64 {
+	return t.ofEach(func(i int) trim.Change { return t.change(i, n, move) }, f)
+}
+
+// ofEach computes f of every draw with a change of its own, on all cores.
+func (t *task) ofEach(change func(i int) trim.Change, f func(x *flight, c trim.Change) float64) []float64 {
 	v := make([]float64, len(t.draws))
-	for i, x := range t.draws {
-		v[i] = f(x, t.change(i, n, move))
-	}
+	filter.InParts(len(v), func(from, to int) {
+		for i := from; i < to; i++ {
+			v[i] = f(t.draws[i], change(i))
+		}
+	})
 	return v
 }
 
@@ -197,11 +199,7 @@ func (t *task) option(cards float64, p Pair, each []Pair) Option {
 		if finite(cards) {
 			return t.each(cards, p.Move, f)
 		}
-		v := make([]float64, len(t.draws))
-		for i, x := range t.draws {
-			v[i] = f(x, p.change())
-		}
-		return v
+		return t.ofEach(func(int) trim.Change { return p.change() }, f)
 	}
 	curve := make([]SharePoint, curveLen)
 	for k, v := range t.curveSpeeds() {

@@ -4,6 +4,7 @@
 package interval
 
 import (
+	"cmp"
 	"encoding/json"
 	"math"
 	"slices"
@@ -34,24 +35,25 @@ func Normal(mean, sd float64) Interval {
 // weighs all alike. NaN draws are left out, and no draws give [Unknown]. Draws and
 // weights are not changed.
 func FromDraws(draws, weights []float64) Interval {
-	s, w := make([]float64, 0, len(draws)), make([]float64, 0, len(draws))
+	type draw struct{ value, weight float64 }
+	all := make([]draw, 0, len(draws))
 	for i, d := range draws {
 		if math.IsNaN(d) {
 			continue
 		}
-		s = append(s, d)
+		w := 1.0
 		if weights != nil {
-			w = append(w, weights[i])
+			w = weights[i]
 		}
+		all = append(all, draw{d, w})
 	}
-	if len(s) == 0 {
+	if len(all) == 0 {
 		return Unknown()
 	}
-	if weights == nil {
-		slices.Sort(s)
-		w = nil
-	} else {
-		stat.SortWeighted(s, w)
+	slices.SortFunc(all, func(a, b draw) int { return cmp.Compare(a.value, b.value) })
+	s, w := make([]float64, len(all)), make([]float64, len(all))
+	for i, d := range all {
+		s[i], w[i] = d.value, d.weight
 	}
 	q := func(p float64) float64 { return stat.Quantile(p, stat.LinInterp, s, w) }
 	return Interval{q(0.5), q(0.05), q(0.95)}

@@ -149,9 +149,8 @@ func (d design) sEstimate() *plane {
 	if d.n > searchRows {
 		part = d.part(rng.Perm(d.n)[:searchRows])
 	}
-	r := make([]float64, d.n)
-	var list []plane
-	rows, equal := make([]int, d.p), slices.Repeat([]float64{1}, d.p)
+	list := make([]plane, 0, searchStarts)
+	r, rows, equal := make([]float64, part.n), make([]int, d.p), slices.Repeat([]float64{1}, d.p)
 	for range searchStarts {
 		for k := range rows {
 			rows[k] = rng.IntN(part.n) // the same row twice determines no plane
@@ -160,10 +159,10 @@ func (d design) sEstimate() *plane {
 		if beta == nil {
 			continue
 		}
-		for i := range part.n {
+		for i := range r {
 			r[i] = math.Abs(part.residual(beta, i))
 		}
-		list = append(list, plane{beta, filter.Median(r[:part.n])})
+		list = append(list, plane{beta, filter.Median(r)})
 	}
 	for _, stage := range []struct {
 		on          design
@@ -171,9 +170,7 @@ func (d design) sEstimate() *plane {
 	}{{part, searchRefined, 15}, {d, searchFinalists, 15}, {d, 1, 200}} {
 		slices.SortStableFunc(list, byScale)
 		list = list[:min(stage.keep, len(list))]
-		for i, c := range list {
-			list[i] = stage.on.refine(c.beta, r[:stage.on.n], stage.steps)
-		}
+		filter.Each(len(list), func(i int) { list[i] = stage.on.refine(list[i].beta, stage.steps) })
 	}
 	if len(list) == 0 {
 		return nil
@@ -182,8 +179,9 @@ func (d design) sEstimate() *plane {
 	return &best
 }
 
-// refine lowers the scale by reweighted least squares. r is scratch.
-func (d design) refine(beta, r []float64, steps int) plane {
+// refine lowers the scale by reweighted least squares.
+func (d design) refine(beta []float64, steps int) plane {
+	r := make([]float64, d.n)
 	residuals := func() {
 		for i := range r {
 			r[i] = d.residual(beta, i)

@@ -2,7 +2,8 @@ package ride
 
 import (
 	"math"
-	"slices"
+
+	"evenfoot/filter"
 )
 
 // States of the board, step by step.
@@ -93,8 +94,7 @@ func splitSpeeds(g *grid, slowest float64) split {
 	if float64(len(moving))*g.step < leastMoving {
 		return s
 	}
-	slices.Sort(moving)
-	s.fast = moving[len(moving)*95/100]
+	s.fast = filter.Select(moving, len(moving)*95/100)
 	if s.fast < flyingReach*slowest {
 		return s
 	}
@@ -189,8 +189,7 @@ func moments(x []float64, at []int) (mean, sd float64, n int) {
 	if len(v) < 8 {
 		return 0, 1, len(v)
 	}
-	slices.Sort(v)
-	q := func(p float64) float64 { return v[int(p*float64(len(v)-1))] }
+	q := func(p float64) float64 { return filter.Select(v, int(p*float64(len(v)-1))) }
 	mean = q(0.5)
 	sd = math.Max((q(0.84)-q(0.16))/2, 1e-3)
 	return mean, sd, len(v)

@@ -223,24 +223,30 @@ func newFeatures(g *grid, m *align.Motion) *features {
 		up: nans(g.n), lowest: nans(g.n), restful: make([]bool, g.n),
 	}
 	rate := sampling(m.Time[:n])
-	mean := shortMean{lag: max(1, int(shortForce*rate))}
-	for i := 0; i < n; {
-		b := int(math.Floor((m.Time[i]-g.start)/g.step + 0.5))
-		if b < 0 || b >= g.n || math.IsNaN(m.Time[i]) {
-			i++
-			continue
-		}
-		edge := g.start + (float64(b)+0.5)*g.step
-		x := sums{low: math.Inf(1)}
-		first := i
-		for ; i < n && m.Time[i] < edge; i++ {
-			x.add(m, i, &mean)
-		}
-		if i == first {
+	lag := max(1, int(shortForce*rate))
+	stepOf := func(i int) int { return int(math.Floor((m.Time[i]-g.start)/g.step + 0.5)) }
+	filter.InParts(n, func(i, to int) {
+		for i > 0 && i < to && stepOf(i) == stepOf(i-1) { // a step is told where it begins
 			i++
 		}
-		f.keep(b, &x, rate)
-	}
+		for i < to {
+			b := stepOf(i)
+			if b < 0 || b >= g.n || math.IsNaN(m.Time[i]) {
+				i++
+				continue
+			}
+			edge := g.start + (float64(b)+0.5)*g.step
+			x := sums{low: math.Inf(1)}
+			first := i
+			for ; i < n && m.Time[i] < edge; i++ {
+				x.add(m, i, lag)
+			}
+			if i == first {
+				i++
+			}
+			f.keep(b, &x, rate)
+		}
+	})
 	return f
 }
 
@@ -261,47 +267,38 @@ func (f *features) keep(b int, x *sums, rate float64) {
 // sums are what the samples of one step add up to.
 type sums struct{ n, shake, roll, nod, heave, heel, rise, low float64 }
 
-// add takes sample i in; one that is no number breaks the mean of the force.
-func (x *sums) add(m *align.Motion, i int, mean *shortMean) {
-	fz, up, nod, heel := float64(m.Normal[i]), float64(m.Up[i]), float64(m.PitchRate[i]), float64(m.Heel[i])
-	if all := fz + up + nod + heel; math.IsNaN(all) || math.IsInf(all, 0) {
-		mean.held = 0
+// whole says that sample i is a number, and follows says so of the one before
+// it, with no gap between.
+func whole(m *align.Motion, i int) bool {
+	all := m.Normal[i] + m.Up[i] + m.PitchRate[i] + m.Heel[i]
+	return all-all == 0
+}
+
+func follows(m *align.Motion, i int) bool {
+	return i > 0 && m.Time[i]-m.Time[i-1] < bridgedSamples && whole(m, i-1)
+}
+
+// add takes sample i in; the force is averaged over lag samples up to it.
+func (x *sums) add(m *align.Motion, i, lag int) {
+	if !whole(m, i) {
 		return
 	}
-	if i > 0 && m.Time[i]-m.Time[i-1] < bridgedSamples {
-		if d := fz - float64(m.Normal[i-1]); !math.IsNaN(d) {
-			x.shake += d * d
-		}
-		if d := math.Remainder(heel-float64(m.Heel[i-1]), 2*math.Pi); !math.IsNaN(d) {
-			x.roll += d * d
-		}
-	} else {
-		mean.held = 0
+	up, nod, heel := float64(m.Up[i]), float64(m.PitchRate[i]), float64(m.Heel[i])
+	if follows(m, i) {
+		d, turn := float64(m.Normal[i])-float64(m.Normal[i-1]), wrapPi(heel-float64(m.Heel[i-1]))
+		x.shake += d * d
+		x.roll += turn * turn
 	}
-	if v, full := mean.next(m.Normal, i); full {
-		x.low = math.Min(x.low, v)
+	force, k := float64(m.Normal[i]), i
+	for ; k > i-lag+1 && follows(m, k); k-- {
+		force += float64(m.Normal[k-1])
+	}
+	if k == i-lag+1 {
+		x.low = min(x.low, force/float64(lag))
 	}
 	x.n++
 	x.nod += nod * nod
 	x.heave += up * up
 	x.heel += heel
 	x.rise += up
-}
-
-// shortMean is the running mean over lag samples.
-type shortMean struct {
-	lag, held int
-	sum       float64
-}
-
-func (s *shortMean) next(x []float32, i int) (mean float64, full bool) {
-	if s.held == 0 {
-		s.sum = 0
-	}
-	s.sum += float64(x[i])
-	if s.held++; s.held > s.lag {
-		s.sum -= float64(x[i-s.lag])
-		s.held--
-	}
-	return s.sum / float64(s.lag), s.held == s.lag
 }

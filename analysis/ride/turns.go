@@ -2,7 +2,8 @@ package ride
 
 import (
 	"math"
-	"slices"
+
+	"evenfoot/filter"
 )
 
 const deg = math.Pi / 180
@@ -25,7 +26,12 @@ func wrap(a float64) float64 {
 }
 
 // wrapPi brings an angle to ±π.
-func wrapPi(a float64) float64 { return math.Remainder(a, 2*math.Pi) }
+func wrapPi(a float64) float64 {
+	if math.Abs(a) <= math.Pi { // nearly all, and a remainder is dear
+		return a
+	}
+	return math.Remainder(a, 2*math.Pi)
+}
 
 // A way is a stretch in which the board moves fast enough to have a course.
 type way struct {
@@ -90,8 +96,7 @@ func turningFrom(ways []way) float64 {
 	if len(rates) == 0 {
 		return 0
 	}
-	slices.Sort(rates)
-	return math.Min(math.Max(turnWander*rates[len(rates)/2], turnSlowest), turnFastest)
+	return math.Min(math.Max(turnWander*filter.Select(rates, len(rates)/2), turnSlowest), turnFastest)
 }
 
 // findTurns finds every bend of the course that is more than wandering.

@@ -22,24 +22,27 @@ type Foil struct {
 
 // A surface is one part that water flows past.
 type surface struct {
-	area, chord, aspect, thickness float64 // m², m, -, t/c
+	area, chord, aspect float64 // m², m, -
+	form                float64 // friction drag over a plate's
+	plate               water.Plate
 }
 
-func newSurface(area, span, thickness float64) surface {
-	return surface{area, area / span, span * span / area, thickness}
+// surface is a part of the foil in its water; thickness is t/c.
+func (in *Inputs) surface(area, chord, thickness float64) surface {
+	return surface{area, chord, area / (chord * chord), water.FormFactor(thickness), water.NewPlate(chord, in.Viscosity, in.LaminarFraction)}
 }
 
 // NewFoil derives the foil's constants.
 func NewFoil(in Inputs) Foil {
 	f := Foil{
 		In:   in,
-		wing: newSurface(in.WingArea, in.WingSpan, in.WingThickness),
-		stab: newSurface(in.StabArea, in.StabSpan, in.StabThickness),
-		mast: surface{in.MastChord * in.Depth, in.MastChord, 0, in.MastThickness / in.MastChord},
+		wing: in.surface(in.WingArea, in.WingArea/in.WingSpan, in.WingThickness),
+		stab: in.surface(in.StabArea, in.StabArea/in.StabSpan, in.StabThickness),
+		mast: in.surface(in.MastChord*in.Depth, in.MastChord, in.MastThickness/in.MastChord),
 		cm:   CamberMoment(in.CamberPercent) + in.ExtraCm,
 	}
-	f.WingSlope = in.slope(f.wing)
-	f.StabSlope = in.slope(f.stab)
+	f.WingSlope = in.slope(&f.wing)
+	f.StabSlope = in.slope(&f.stab)
 	f.Downwash = (1 + in.DownwashFactor) * DownwashGradient(f.WingSlope, f.wing.aspect)
 	f.ZeroLift = CamberZeroLift(in.CamberPercent)
 	f.StabSetting = in.StabIncidence - in.StabZeroLift + f.ZeroLift
@@ -48,7 +51,7 @@ func NewFoil(in Inputs) Foil {
 }
 
 // slope is a surface's lift slope under the free surface, per rad.
-func (in Inputs) slope(s surface) float64 {
+func (in *Inputs) slope(s *surface) float64 {
 	return (1 + in.LiftSlopeFactor) * LiftSlope(s.aspect) * SurfaceFactor(in.Depth/s.chord)
 }
 
@@ -129,8 +132,8 @@ func (p *Point) With(c Change) State {
 		StabLift:      p.q * stabLift(in.StabArea, p.stabSlope, f.Downwash).At(alpha, setting),
 	}
 	d := p.profile
-	d.wing += p.inducedDrag(f.wing, s.WingLift)
-	d.stab += p.inducedDrag(f.stab, s.StabLift)
+	d.wing += p.inducedDrag(&f.wing, s.WingLift)
+	d.stab += p.inducedDrag(&f.stab, s.StabLift)
 	s.Drag = d.wing + d.stab + d.mast
 	p.press(&s, d, c)
 	return s
@@ -162,7 +165,14 @@ func (f *Foil) Trend(speed float64) Trend {
 
 // Gradient is the speed gradient after a change of the trim, share per m/s.
 func (t *Trend) Gradient(c Change) float64 {
-	return (t.above.With(c).FrontShare - t.below.With(c).FrontShare) / (2 * trendStep)
+	g, _ := t.With(c)
+	return g
+}
+
+// With also tells what a metre more of the foil's move adds to it.
+func (t *Trend) With(c Change) (gradient, perMetre float64) {
+	above, below := t.above.With(c), t.below.With(c)
+	return (above.FrontShare - below.FrontShare) / (2 * trendStep), (above.SharePerMetre - below.SharePerMetre) / (2 * trendStep)
 }
 
 // Law is the pitch law that a log between two speeds, m/s, shows: pitch (rad)
@@ -206,22 +216,17 @@ const highestLift = 1.5
 // profileDrags is friction, form and spray drag in N.
 func (f *Foil) profileDrags(q, speed float64) drags {
 	in := &f.In
-	k := 1 + in.DragFactor
-	profile := func(s surface) float64 {
-		return k * q * s.area * profileDrag(water.Reynolds(speed, s.chord, in.Viscosity), s.thickness, in.LaminarFraction)
+	k, logSpeed := 1+in.DragFactor, math.Log10(speed)
+	profile := func(s *surface) float64 {
+		return k * q * s.area * 2 * s.form * s.plate.Friction(speed, logSpeed) // C_D0 = 2 F C_f, on plan area
 	}
-	return drags{profile(f.wing), profile(f.stab), profile(f.mast) + k*sprayDrag(q, in.MastThickness)}
+	return drags{profile(&f.wing), profile(&f.stab), profile(&f.mast) + k*sprayDrag(q, in.MastThickness)}
 }
 
 // inducedDrag of a surface under a lift, both in N.
-func (p *Point) inducedDrag(s surface, lift float64) float64 {
+func (p *Point) inducedDrag(s *surface, lift float64) float64 {
 	in := &p.foil.In
 	return (1 + in.DragFactor) * p.q * s.area * inducedDrag(lift/(p.q*s.area), s.aspect, in.Oswald)
-}
-
-// profileDrag is C_D0 = 2 F C_f, on plan area.
-func profileDrag(re, thicknessRatio, laminar float64) float64 {
-	return 2 * water.FormFactor(thicknessRatio) * water.PlateFriction(re, laminar)
 }
 
 // inducedDrag is C_L²/(π AR e).
@@ -244,6 +249,7 @@ func (p *Point) press(s *State, d drags, c Change) {
 	s.FootPressureX = (hull + deckMoment(p.feet, s.Drag, in.DeckHeight, sin, cos)) / along
 	s.FrontShare = (s.FootPressureX - back) / (front - back)
 	s.FeltShare = s.FrontShare + in.RiderZero
+	s.SharePerMetre = (1 + (p.board+in.MastFoot)*cos/along) / (front - back)
 	s.NetMoment = (s.FootPressureX - (front+back)/2) * along
 }
 

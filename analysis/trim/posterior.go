@@ -200,6 +200,8 @@ func (post *Posterior) ForRider(s *setup.Setup, in Inputs) *Posterior {
 type Observable struct {
 	Of func(Inputs) float64
 	SD float64
+	// By is Of's [Posterior.Derivative] at the MAP; nil has it worked out.
+	By []float64
 }
 
 // derivativeStep is the step of the derivatives, in prior σ.
@@ -239,7 +241,10 @@ func (post *Posterior) DoubtAfter(goal []float64, seen ...Observable) float64 {
 	}
 	var ca mat.VecDense
 	for _, o := range seen {
-		a := mat.NewVecDense(n, post.Derivative(nil, o.Of))
+		if o.By == nil {
+			o.By = post.Derivative(nil, o.Of)
+		}
+		a := mat.NewVecDense(n, o.By)
 		ca.MulVec(c, a)
 		c.RankOne(c, -1/(o.SD*o.SD+mat.Dot(a, &ca)), &ca, &ca)
 	}

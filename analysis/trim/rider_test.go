@@ -170,25 +170,25 @@ func TestDoubtAfter(t *testing.T) {
 	}
 	note := now
 	note.Ev.Feel = append(notes(truth, 0.06, 12), now.Ev.Feel...)
-	near(t, "a note at 12 m/s", p.DoubtAfter(goal, Observable{said(0, 12), 0.06})/sdAfter(note), 1, 0.02)
+	near(t, "a note at 12 m/s", p.DoubtAfter(goal, Observable{Of: said(0, 12), SD: 0.06})/sdAfter(note), 1, 0.02)
 
 	with := gear()
 	with.Foil.Stabilizer.Shim = Card
 	with.Feel = notes(truth.Raise(turn), 0.06, 7, 9, 11)
 	var run []Observable
 	for _, v := range []float64{7, 9, 11} {
-		run = append(run, Observable{said(turn, v), 0.06})
+		run = append(run, Observable{Of: said(turn, v), SD: 0.06})
 	}
 	near(t, "a run with a card", p.DoubtAfter(goal, run...)/sdAfter(now, outingOf(with)), 1, 0.05)
 
-	measured := p.DoubtAfter(goal, Observable{func(in Inputs) float64 { return in.StabIncidence }, 0.2 * deg})
+	measured := p.DoubtAfter(goal, Observable{Of: func(in Inputs) float64 { return in.StabIncidence }, SD: 0.2 * deg})
 	if today := p.DoubtAfter(goal); !(measured < today) {
 		t.Errorf("a measured angle leaves %.4f of %.4f", measured, today)
 	}
 	// What a card changes at one speed does not depend on the zero: two sharp
 	// notes of it, in and out, leave only what the scale blurs.
 	change := func(in Inputs) float64 { return said(turn, 10)(in) - said(0, 10)(in) }
-	pair := p.DoubtAfter(p.Derivative(nil, change), Observable{said(0, 10), 1e-4}, Observable{said(turn, 10), 1e-4})
+	pair := p.DoubtAfter(p.Derivative(nil, change), Observable{Of: said(0, 10), SD: 1e-4}, Observable{Of: said(turn, 10), SD: 1e-4})
 	if pair > 1e-3 {
 		t.Errorf("card in and out leave σ %.5f of the difference", pair)
 	}

@@ -10,10 +10,10 @@ func Reynolds(speed, length, viscosity float64) float64 { return speed * length 
 // coefficient of one side of a turbulent plate:
 //
 //	C_t = 0.075 / (log10 Re - 2)²
-func TurbulentFriction(re float64) float64 {
-	l := math.Log10(re) - 2
-	return 0.075 / (l * l)
-}
+func TurbulentFriction(re float64) float64 { return turbulent(math.Log10(re)) }
+
+// turbulent is the same by log10 Re.
+func turbulent(logRe float64) float64 { return 0.075 / ((logRe - 2) * (logRe - 2)) }
 
 // LaminarFriction is Blasius' mean friction coefficient of one side of a
 // laminar plate:
@@ -28,10 +28,32 @@ func LaminarFriction(re float64) float64 { return 1.328 / math.Sqrt(re) }
 //
 //	C_f = C_t(Re) - x_t [C_t(x_t Re) - C_l(x_t Re)]
 func PlateFriction(re, xt float64) float64 {
-	if xt <= 0 {
-		return TurbulentFriction(re)
+	p := Plate{re, xt, math.Log10(re), math.Log10(xt)}
+	return p.Friction(1, 0)
+}
+
+// A Plate is one side of a smooth plate, as in [PlateFriction], that meets the
+// water at many speeds: logarithms are dear.
+type Plate struct {
+	re, xt       float64 // re is the Reynolds number at 1 m/s
+	logRe, logXt float64
+}
+
+// NewPlate is a plate of a length, m, that is laminar up to the fraction xt of
+// it, in water of a kinematic viscosity, m²/s.
+func NewPlate(length, viscosity, xt float64) Plate {
+	re := Reynolds(1, length, viscosity)
+	return Plate{re, xt, math.Log10(re), math.Log10(xt)}
+}
+
+// Friction is the plate's mean friction coefficient at a speed, m/s, whose
+// log10 is given with it.
+func (p *Plate) Friction(speed, logSpeed float64) float64 {
+	c := turbulent(p.logRe + logSpeed)
+	if p.xt <= 0 {
+		return c
 	}
-	return TurbulentFriction(re) - xt*(TurbulentFriction(xt*re)-LaminarFriction(xt*re))
+	return c - p.xt*(turbulent(p.logRe+logSpeed+p.logXt)-LaminarFriction(p.xt*p.re*speed))
 }
 
 // FormFactor is the ratio of a section's friction drag to the plate's (Hoerner,

@@ -17,6 +17,7 @@ type bins struct {
 	start, dt float64  // s
 	acc, gyr  []r3.Vec // m/s², rad/s; NaN in a bin without a sample
 	holes     []int32  // holes[i] is how many of the first i bins are empty
+	offset    r3.Vec   // the gyroscope's: each axis's median rate, rad/s
 	hasGyr    bool
 }
 
@@ -92,6 +93,7 @@ func newBins(s attitude.Samples) (b *bins, span float64) {
 			b.holes[i+1]++
 		}
 	}
+	b.offset = b.medianRate(0, len(b.acc))
 	return b, 0
 }
 
@@ -138,8 +140,8 @@ func (b *bins) medianRate(from, to int) r3.Vec {
 
 // turn takes the middle of bin i-1 to that of bin i, by the mean rate of both
 // less the gyroscope's offset; hand -1 turns the other way.
-func (b *bins) turn(i int, offset r3.Vec, hand float64) quat.Number {
-	w := r3.Sub(r3.Scale(0.5, r3.Add(b.gyr[i-1], b.gyr[i])), offset)
+func (b *bins) turn(i int, hand float64) quat.Number {
+	w := r3.Sub(r3.Scale(0.5, r3.Add(b.gyr[i-1], b.gyr[i])), b.offset)
 	return rotation.Exp(r3.Scale(hand*b.dt, w))
 }
 
@@ -166,7 +168,6 @@ func (b *bins) carry(hand float64) *carried {
 	for _, col := range []*[]float64{&c.yaw, &c.horiz, &c.vx, &c.vy, &c.turned} {
 		*col = make([]float64, n)
 	}
-	offset := b.medianRate(0, n)
 	q := make([]quat.Number, n)
 	f := make([]r3.Vec, n)  // specific force in the carried frame
 	up := make([]r3.Vec, n) // the same, averaged
@@ -175,7 +176,7 @@ func (b *bins) carry(hand float64) *carried {
 		for ; to < n && !b.empty(to); to++ {
 			q[to] = quat.Number{Real: 1}
 			if to > from {
-				q[to] = rotation.Unit(quat.Mul(q[to-1], b.turn(to, offset, hand)))
+				q[to] = rotation.Unit(quat.Mul(q[to-1], b.turn(to, hand)))
 			}
 			f[to] = rotation.Rotate(q[to], b.acc[to])
 		}
@@ -192,7 +193,7 @@ func (b *bins) carry(hand float64) *carried {
 			}
 			h := rotation.Rotate(level, f[i])
 			c.horiz[i] = math.Sqrt(h.X*h.X + h.Y*h.Y)
-			w := rotation.Rotate(quat.Mul(level, q[i]), r3.Sub(b.gyr[i], offset))
+			w := rotation.Rotate(quat.Mul(level, q[i]), r3.Sub(b.gyr[i], b.offset))
 			c.yaw[i] = hand * w.Z
 			if i > 0 {
 				c.vx[i], c.vy[i], c.turned[i] = c.vx[i-1], c.vy[i-1], c.turned[i-1]

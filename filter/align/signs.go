@@ -3,6 +3,7 @@ package align
 import (
 	"math"
 
+	"evenfoot/filter"
 	"evenfoot/filter/attitude"
 	"evenfoot/filter/rotation"
 
@@ -50,13 +51,17 @@ func (p *Pair) tryHands(first float64, n int) (best *match, signs Signs) {
 			second = max(second, ll)
 		}
 	}
-	for _, hand := range []int{1, -1} {
-		if hand < 0 && !p.bins.hasGyr {
-			break
-		}
-		plain, mirror := p.hand(float64(hand)).match(p.vel, first, n)
-		try(plain, 1, hand)
-		try(mirror, -1, hand)
+	hands := []int{1, -1}
+	if !p.bins.hasGyr {
+		hands = hands[:1]
+	}
+	var plain, mirror [2]*match
+	filter.Each(len(hands), func(k int) {
+		plain[k], mirror[k] = p.hand(float64(hands[k])).match(p.vel, first, n)
+	})
+	for k, hand := range hands {
+		try(plain[k], 1, hand)
+		try(mirror[k], -1, hand)
 	}
 	signs.Sure = p.bins.hasGyr && top > minSignGain && top-second > minSignLead
 	return best, signs
@@ -115,10 +120,9 @@ func (b *bins) leftHanded() bool {
 // adds up to a steady gravity and a velocity that stays small. It returns a t
 // value: positive for right-handed, zero when nothing tells.
 func (b *bins) handVote(seconds float64) float64 {
-	offset := b.medianRate(0, len(b.gyr))
 	var n, sum, sumSq float64
 	b.windows(seconds, func(from, to int) {
-		right, left := b.stray(from, to, offset, 1), b.stray(from, to, offset, -1)
+		right, left := b.stray(from, to, 1), b.stray(from, to, -1)
 		if max(right, left) < handSpeed {
 			return
 		}
@@ -137,7 +141,7 @@ func (b *bins) handVote(seconds float64) float64 {
 
 // stray is how far, m/s rms, the integral of specific force over bins
 // [from, to) leaves the straight line that gravity alone would draw.
-func (b *bins) stray(from, to int, offset r3.Vec, hand float64) float64 {
+func (b *bins) stray(from, to int, hand float64) float64 {
 	n := float64(to - from)
 	q := quat.Number{Real: 1}
 	var v, sum, moment r3.Vec
@@ -145,7 +149,7 @@ func (b *bins) stray(from, to int, offset r3.Vec, hand float64) float64 {
 	middle := (n - 1) / 2 * b.dt
 	for i := from; i < to; i++ {
 		if i > from {
-			q = quat.Mul(q, b.turn(i, offset, hand))
+			q = quat.Mul(q, b.turn(i, hand))
 		}
 		v = r3.Add(v, r3.Scale(b.dt, rotation.Rotate(q, b.acc[i])))
 		path = append(path, v)
@@ -198,16 +202,15 @@ func (b *bins) grossOffset() r3.Vec {
 		return r3.Vec{}
 	}
 	n := len(b.gyr)
-	rate := b.medianRate(0, n)
-	if !(r3.Norm(rate) > grossOffset) {
+	if !(r3.Norm(b.offset) > grossOffset) {
 		return r3.Vec{}
 	}
 	for k := range offsetParts {
 		from, to := n*k/offsetParts, n*(k+1)/offsetParts
-		d := r3.Sub(b.medianRate(from, to), rate)
+		d := r3.Sub(b.medianRate(from, to), b.offset)
 		if to-from < fewestBins || max(math.Abs(d.X), math.Abs(d.Y), math.Abs(d.Z)) > steadyOffset {
 			return r3.Vec{}
 		}
 	}
-	return rate
+	return b.offset
 }
