@@ -27,6 +27,14 @@ var senses = []Sense{
 	{0.25, 0.10, "strong back"}, {0.38, 0.08, "back"}, {0.50, 0.06, Even}, {0.62, 0.08, "front"}, {0.75, 0.10, "strong front"},
 }
 
+// Feels are the words for where the load was, from the back foot to the front.
+func Feels() (words []string) {
+	for _, s := range senses {
+		words = append(words, s.Said)
+	}
+	return words
+}
+
 // sensePercentSD is the 1σ of a share that the rider gives in percent.
 const sensePercentSD = 0.06
 

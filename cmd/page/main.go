@@ -66,6 +66,8 @@ type request struct {
 	Text    string            `json:"text"` // a setup
 	Fields  map[string]string `json:"fields"`
 	File    string            `json:"file"`
+	At      string            `json:"at"`    // a moment, UTC
+	Front   string            `json:"front"` // what was felt then, "" for nothing
 	stage   func(string)
 	units   words.Units
 }
@@ -80,10 +82,12 @@ type reply struct {
 	Warnings []string `json:"warnings,omitempty"`
 	Earlier  []string `json:"earlier,omitempty"`
 	Names    []string `json:"names,omitempty"`
+	Moments  []moment `json:"moments,omitempty"`
+	Feels    []string `json:"feels,omitempty"` // words for what was felt at one
 }
 
 var answers = map[string]func(request) (reply, error){
-	"report": reportOf, "compare": compare, "form": formOf, "toml": tomlOf, "pack": pack, "unpack": unpack,
+	"report": reportOf, "plan": planOf, "mark": markOf, "compare": compare, "form": formOf, "toml": tomlOf, "pack": pack, "unpack": unpack,
 	"version": func(request) (reply, error) { return reply{Text: version}, nil },
 }
 
@@ -122,26 +126,9 @@ func answer(ask string, stage func(string)) (out string) {
 
 // reportOf is what the command report writes for a folder.
 func reportOf(q request) (r reply, err error) {
-	s, err := open(q.Folder)
+	result, err := q.result(&r)
 	if err != nil {
 		return r, err
-	}
-	req := analysis.Request{Progress: q.stage}
-	if q.Low != "" || q.High != "" {
-		if req.Range, err = q.units.ParseRange(q.Low, q.High); err != nil {
-			return r, err
-		}
-	}
-	if req.Earlier, r.Warnings, err = s.evidence(q.Beside); err != nil {
-		return r, err
-	}
-	result, err := s.analyse(req, q.units)
-	if err != nil {
-		return r, err
-	}
-	r.Earlier = result.Session.Earlier
-	for _, w := range append(s.odd, said(result, q.units)...) {
-		r.Warnings = append(r.Warnings, words.Sentence(w))
 	}
 	opt := report.Options{Units: q.units, Version: version, Now: time.Now()}
 	var page, numbers, text bytes.Buffer
@@ -149,6 +136,53 @@ func reportOf(q request) (r reply, err error) {
 		report.Text(&text, result, report.TextOptions{Units: q.units}))
 	r.HTML, r.JSON, r.Text = page.String(), numbers.String(), text.String()
 	return r, err
+}
+
+// planOf is what the command plan writes.
+func planOf(q request) (r reply, err error) {
+	result, err := q.result(&r)
+	if err != nil {
+		return r, err
+	}
+	if result.Setup == nil {
+		return r, errors.New("a plan needs the setup: the foil that it is for")
+	}
+	var text bytes.Buffer
+	err = report.PlanText(&text, result, report.TextOptions{Units: q.units})
+	r.Text = text.String()
+	return r, err
+}
+
+// result analyses a folder with its evidence, and fills in what every answer
+// says of it.
+func (q request) result(r *reply) (*analysis.Result, error) {
+	s, err := open(q.Folder)
+	if err != nil {
+		return nil, err
+	}
+	req := analysis.Request{Progress: q.stage}
+	switch {
+	case q.Low != "" || q.High != "":
+		req.Range, err = q.units.ParseRange(q.Low, q.High)
+	case q.Do == "plan" && s.log == nil && s.setup != nil:
+		req.Range = analysis.UsualRange(s.setup)
+	}
+	if err == nil {
+		req.Earlier, r.Warnings, err = s.evidence(q.Beside)
+	}
+	if err != nil {
+		return nil, err
+	}
+	result, err := s.analyse(req, q.units)
+	if err != nil {
+		return nil, err
+	}
+	r.Earlier = result.Session.Earlier
+	for _, w := range append(s.odd, said(result, q.units)...) {
+		r.Warnings = append(r.Warnings, words.Sentence(w))
+	}
+	r.Moments, r.Feels = moments(result, q.units), append(setup.Feels(), setup.Nothing)
+	return result, nil
 }
 
 func said(r *analysis.Result, u words.Units) (out []string) {

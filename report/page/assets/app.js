@@ -9,16 +9,29 @@ const SURE_MS = 4000; // in which a second tap counts
 
 // ---- the workers
 
-const calls = new Map();
-let count = 0;
 function connect(name) {
-  const worker = new Worker(name, { type: "module" });
-  worker.onmessage = ({ data }) => {
-    if (data.stage) return busy(say("working", { stage: data.stage }));
-    calls.get(data.id)?.(data.reply ?? data);
-    calls.delete(data.id);
+  const calls = new Map();
+  let worker, count = 0;
+  const answer = (id, reply) => {
+    calls.get(id)?.(reply);
+    calls.delete(id);
   };
-  worker.onerror = (e) => problem(e.message);
+  const begin = () => {
+    worker = new Worker(name, { type: "module" });
+    worker.onmessage = ({ data }) => {
+      if (data.stage) busy(say("working", { stage: data.stage }));
+      else answer(data.id, data.reply ?? data);
+    };
+    worker.onerror = (e) => { // nothing that waits for it would ever be answered
+      e.preventDefault();
+      worker.terminate();
+      begin();
+      const error = say("stopped", { what: e.message || name });
+      if (!calls.size) problem(error);
+      for (const id of [...calls.keys()]) answer(id, { error });
+    };
+  };
+  begin();
   return (task, args = {}) => new Promise((done) => {
     calls.set(++count, done);
     worker.postMessage({ id: count, task, ...args });
@@ -60,6 +73,7 @@ function make(tag, text, values = {}) {
 
 // ---- the places of the page: #, #record, #session/NAME, #setup/NAME, #report/NAME
 
+const unsure = []; // what takes a first tap back
 let logger, current = "", reason = ""; // reason: why a recording stopped, told where it leads
 const places = { home, record, session, setup, report: shown, shared };
 
@@ -67,6 +81,7 @@ async function go() {
   const [place, name = ""] = location.hash.slice(1).split("/").map(decodeURIComponent);
   if (logger && place !== "record") return void (location.hash = "record"); // first stop it
   problem("");
+  for (const calm of unsure) calm();
   current = name;
   const at = places[place] ? place : "home";
   for (const m of document.querySelectorAll("main")) m.hidden = m.id !== at;
@@ -159,7 +174,7 @@ async function session() {
   const name = current;
   $("session-name").textContent = name;
   $("to-setup").href = `#setup/${encodeURIComponent(name)}`;
-  $("answer").hidden = true;
+  $("answer").hidden = $("print").hidden = $("moments").hidden = true;
   $("warnings").replaceChildren();
   const reply = await ask("sessions");
   if (name !== current) return;
@@ -184,19 +199,39 @@ async function share(file) {
     if (e.name !== "AbortError") problem(e.message);
   }
 }
-$("analyse").onclick = async () => {
+$("analyse").onclick = () => analyse("report");
+$("plan").onclick = () => analyse("plan");
+$("print").onclick = () => print();
+async function analyse(what) {
   const name = current;
-  const reply = await ask("report", { name, ...choices() }, "loading");
+  const reply = await ask("report", { name, what, ...choices() }, "loading");
   if (!reply || name !== current) return;
   answer(reply.text);
   $("warnings").replaceChildren();
   if (reply.earlier?.length) item($("warnings"), say("earlier", { names: reply.earlier.join(", ") }));
   for (const w of reply.warnings ?? []) item($("warnings"), w);
-  $("open-report").hidden = false;
-};
+  moments(reply.moments ?? [], reply.feels);
+  if (reply.html) $("open-report").hidden = false;
+}
+/** Moments of the log: what each mark meant, and what might be remembered; a
+ * choice is written into the setup, and the answer given again. */
+function moments(list, feels) {
+  $("moments").hidden = !list.length;
+  $("moment-list").replaceChildren();
+  for (const [i, m] of list.entries()) {
+    const id = `moment-${i}`;
+    const label = make("label", m.text, { htmlFor: id });
+    const select = make("select", "", { id });
+    for (const f of ["", ...feels, ...(m.front && !feels.includes(m.front) ? [m.front] : [])]) select.append(make("option", f || say(m.marked ? "asrecorded" : "notsaid"), { value: f, selected: f === m.front }));
+    select.onchange = async () => {
+      if (await ask("mark", { name: current, time: m.at, front: select.value }, "loading")) analyse("report");
+    };
+    item($("moment-list"), label, select);
+  }
+}
 /** The words are laid out for a terminal: a label, and lines that are indented. */
 function answer(text) {
-  $("answer").hidden = false;
+  $("answer").hidden = $("print").hidden = false;
   $("answer").replaceChildren();
   let p;
   for (const line of text.split("\n").filter((l) => l.trim())) {
@@ -229,18 +264,21 @@ async function shown() {
   if (html && name === current && !$("report").hidden) sheet(html, name);
 }
 
-/** A button that wants a second tap. */
+/** A button that wants a second tap, on the same place of the page. */
 function sure(button, again, first, act) {
-  let timer;
+  let timer = 0;
+  const calm = () => {
+    clearTimeout(timer);
+    timer = 0;
+    button.textContent = say(first);
+  };
+  unsure.push(calm);
   button.onclick = () => {
-    if (timer) {
-      clearTimeout(timer);
-      timer = 0;
-      button.textContent = say(first);
-      return act();
-    }
+    const second = timer;
+    calm();
+    if (second) return act();
     button.textContent = say(again);
-    timer = setTimeout(() => { timer = 0; button.textContent = say(first); }, SURE_MS);
+    timer = setTimeout(calm, SURE_MS);
   };
 }
 
@@ -345,16 +383,17 @@ function tell(s) {
   $("clock").textContent = `${Math.floor(t / 60)}:${String(t % 60).padStart(2, "0")}`;
   if (t <= LEVEL_S) recording.still = (recording.still ?? 0) + (s.still ? 1 : 0);
   $("level").textContent = t < LEVEL_S ? say("level", { left: LEVEL_S - t }) : t < 4 * LEVEL_S ? say(recording.still > 0.7 * LEVEL_S ? "levelgood" : "levelbad") : "";
-  const rate = s.rate.toFixed(0), gyro = s.turns ? "" : say("nogyro");
+  const rate = s.rate.toFixed(0);
   const lines = [];
   if (!recording.granted) lines.push(say("refused"));
-  if (!s.rate) lines.push(say("nodata"));
-  else if (!s.learnt) lines.push(say("rate", { rate, gyro }));
-  else lines.push(say("learnt", { rate, gyro, source: say(s.source), gravity: say(s.gravity ? "gravity" : "nogravity") }), s.gaps ? say("gaps", { gaps: s.gaps, longest: s.longest.toFixed(1) }) : say("nogaps"));
+  if (!s.rate) lines.push(say(s.learnt ? "nomotion" : "nodata"));
+  else if (!s.learnt) lines.push(say("rate", { rate }));
+  else lines.push(say("learnt", { rate, source: say(s.source), gravity: say(s.gravity ? "gravity" : "nogravity") }), s.gaps ? say("gaps", { gaps: s.gaps, longest: s.longest.toFixed(1) }) : say("nogaps"));
+  if (s.learnt && s.rate && !s.turns) lines.push(say("nogyro"));
   if (s.learnt && s.rate && s.rate < 20) lines.push(say("slow"));
   if (s.hidden) lines.push(say("hidden", { times: s.hidden }));
   if (s.fix) lines.push(say("fix", { accuracy: s.fix.accuracy.toFixed(0), fixes: s.fixes }));
-  else lines.push(say(s.fixError === 1 ? "nofixleave" : "nofix"));
+  else lines.push(say(!navigator.geolocation ? "noplace" : s.fixError === 1 ? "nofixleave" : "nofix"));
   if (!s.awake) lines.push(say("asleep"));
   lines.push(say("written", { size: sizeText(recording.size) }));
   $("status").replaceChildren();
@@ -378,6 +417,7 @@ async function finish() {
 // ---- what the browser can do
 
 async function begin() {
+  if (!isSecureContext) return problem(say("insecure"));
   const broken = { WebAssembly: globalThis.WebAssembly, DecompressionStream: globalThis.DecompressionStream, OPFS: navigator.storage?.getDirectory };
   const what = Object.keys(broken).filter((k) => !broken[k]).join(", ");
   if (what) return problem(say("broken", { what }));

@@ -22,18 +22,22 @@ export async function names(path, kind) {
 
 /** Writes a file whole or not at all: an earlier one of the name stays until then. */
 export async function save(dir, name, blob) {
-  const aside = await folder("part", true);
+  const part = await (await folder("part", true)).getFileHandle("file", { create: true });
   try {
-    const part = await aside.getFileHandle("file", { create: true });
     await fill(part, blob);
-    const into = await folder(dir, true);
-    try {
-      await part.move(into, name);
-    } catch { // a browser that cannot move, or not onto a file: there was room for it
-      await fill(await into.getFileHandle(name, { create: true }), blob);
-    }
+    await move(part, dir, name);
   } finally {
-    await aside.removeEntry("file").catch(() => {});
+    await remove("part/file").catch(() => {});
+  }
+}
+
+/** Takes a file of the private file system to another place in it. */
+export async function move(file, dir, name) {
+  const into = await folder(dir, true);
+  try {
+    await file.move(into, name);
+  } catch { // a browser that cannot move, or not onto a file: there was room for it
+    await fill(await into.getFileHandle(name, { create: true }), await file.getFile());
   }
 }
 
@@ -63,52 +67,75 @@ export async function remove(path) {
   await (await folder(path.slice(0, Math.max(0, at)))).removeEntry(path.slice(at + 1), { recursive: true });
 }
 
-// What Go sees: files by their paths. A file that Go makes itself is kept in
-// memory until the request is done.
-const open = new Map(); // path → { access } or { bytes, size }
+// What Go sees: files by their paths, and the folder in which it may make more.
+const open = new Map(); // path → { access }, or { blob } of what was picked
 const dirs = new Map(); // path → names
-const held = [];
 const numbers = new Map(); // fd → { path, at }
-let next = 100;
+const FIRST = 100; // fd; below are Go's own
+const AHEAD = 1 << 20; // bytes that are read of a blob at once
+let next = FIRST, below = "";
 
-/** Opens folders' files for Go, for as long as work takes. */
-export async function withFiles(paths, target, work) {
+/** What Go said of its own end, and whether a file of Go's found no room. */
+export const fate = { text: "", full: false };
+
+/** Opens folders' files and blobs for Go, for as long as work takes; in the
+ * folder into it may make files. */
+export async function withFiles({ folders = [], blobs = {}, into = "" }, work) {
   try {
-    for (const path of paths) {
-      const dir = await folder(path);
+    for (const path of folders) {
       const list = [];
-      for await (const [name, h] of dir.entries()) {
+      for await (const [name, h] of (await folder(path)).entries()) {
         if (h.kind !== "file") continue;
-        const access = await h.createSyncAccessHandle();
-        held.push(access);
-        open.set(`/${path}/${name}`, { access });
+        open.set(`/${path}/${name}`, { access: await h.createSyncAccessHandle() });
         list.push(name);
       }
       dirs.set(`/${path}`, list.sort());
     }
-    if (target) {
-      const at = target.lastIndexOf("/");
-      const access = await (await (await folder(target.slice(0, at), true)).getFileHandle(target.slice(at + 1), { create: true })).createSyncAccessHandle();
-      held.push(access);
-      open.set("/" + target, { access });
-    }
+    for (const [path, blob] of Object.entries(blobs)) open.set(path, { blob, block: [], from: 0 });
+    below = into && `/${into}/`;
+    fate.full = false;
     return await work();
   } finally {
-    for (const a of held.splice(0)) a.close();
-    open.clear();
-    dirs.clear();
-    numbers.clear();
+    for (const f of open.values()) f.access?.close();
+    for (const m of [open, dirs, numbers]) m.clear();
   }
-}
-
-/** The files that Go made, as [path, bytes]. */
-export function made() {
-  return [...open].filter(([, f]) => f.bytes).map(([path, f]) => [path, f.bytes.subarray(0, f.size)]);
 }
 
 const fail = (code) => Object.assign(new Error(code), { code });
 
-const size = (f) => (f.access ? f.access.getSize() : f.size);
+const size = (f) => (f.access ? f.access.getSize() : f.blob.size);
+const write = (f, data, at) => {
+  let n = 0;
+  try {
+    n = f.access.write(data, { at });
+  } catch (e) {
+    if (e.name !== "QuotaExceededError") throw e;
+  }
+  if (n === data.length) return n;
+  fate.full = true;
+  throw fail("ENOSPC");
+};
+
+function readBlob(f, at, into) {
+  const end = Math.min(at + into.length, f.blob.size);
+  if (at >= end) return 0;
+  if (at < f.from || end > f.from + f.block.length) {
+    f.from = at;
+    f.block = new Uint8Array(new FileReaderSync().readAsArrayBuffer(f.blob.slice(at, Math.max(end, at + AHEAD))));
+  }
+  into.set(f.block.subarray(at - f.from, end - f.from));
+  return end - at;
+}
+
+/** Makes a file, or empties one. */
+async function make(path) {
+  if (!below || !path.startsWith(below)) throw fail("EACCES");
+  const at = path.lastIndexOf("/");
+  const file = await (await folder(path.slice(0, at), true)).getFileHandle(path.slice(at + 1), { create: true });
+  const access = await file.createSyncAccessHandle();
+  access.truncate(0);
+  open.set(path, { access, made: true });
+}
 
 function stat(path) {
   const f = open.get(path), isDir = dirs.has(path);
@@ -129,16 +156,19 @@ const O = { O_WRONLY: 1, O_RDWR: 2, O_CREAT: 64, O_EXCL: 128, O_TRUNC: 512, O_AP
 
 const calls = {
   open(path, flags) {
-    if (!open.has(path) && !dirs.has(path)) {
-      if (!(flags & O.O_CREAT)) throw fail("ENOENT");
-      open.set(path, { bytes: new Uint8Array(65536), size: 0 });
-    }
-    const f = open.get(path);
-    if (flags & O.O_TRUNC) f.access ? f.access.truncate(0) : (f.size = 0);
-    numbers.set(next, { path, at: 0 });
-    return next++;
+    const begin = () => numbers.set(next, { path, at: 0 }) && next++;
+    if (flags & O.O_CREAT) return make(path).then(begin);
+    if (!open.has(path) && !dirs.has(path)) throw fail("ENOENT");
+    return begin();
   },
-  close(fd) { numbers.delete(fd); },
+  close(fd) {
+    const { path } = opened(fd), f = open.get(path);
+    numbers.delete(fd);
+    if (!f?.made) return;
+    f.access.flush();
+    f.access.close();
+    open.delete(path);
+  },
   stat, lstat: stat,
   fstat: (fd) => stat(opened(fd).path),
   readdir(path) {
@@ -149,34 +179,20 @@ const calls = {
     const n = opened(fd), f = open.get(n.path);
     if (!f) throw fail("EISDIR");
     const at = position ?? n.at, into = buffer.subarray(offset, offset + length);
-    let got;
-    if (f.access) got = f.access.read(into, { at });
-    else {
-      const part = f.bytes.subarray(at, Math.min(f.size, at + length));
-      into.set(part);
-      got = part.length;
-    }
+    const got = f.access ? f.access.read(into, { at }) : readBlob(f, at, into);
     if (position === null) n.at += got;
     return got;
   },
   write(fd, buffer, offset, length, position) {
     const data = buffer.subarray(offset, offset + length);
-    if (fd < 100) { // what Go says of its own end
-      console.error(new TextDecoder().decode(data));
+    if (fd < FIRST) {
+      const text = new TextDecoder().decode(data);
+      fate.text ||= text.split("\n")[0];
+      console.error(text);
       return length;
     }
-    const n = opened(fd), f = open.get(n.path), at = position ?? n.at;
-    if (f.access) {
-      if (f.access.write(data, { at }) < length) throw fail("ENOSPC");
-    } else {
-      if (at + length > f.bytes.length) {
-        const more = new Uint8Array(2 * (at + length));
-        more.set(f.bytes);
-        f.bytes = more;
-      }
-      f.bytes.set(data, at);
-      f.size = Math.max(f.size, at + length);
-    }
+    const n = opened(fd);
+    write(open.get(n.path), data, position ?? n.at);
     if (position === null) n.at += length;
     return length;
   },
@@ -188,14 +204,14 @@ for (const name of ["open", "close", "stat", "lstat", "fstat", "readdir", "read"
   "chmod", "chown", "fchmod", "fchown", "ftruncate", "lchown", "link", "readlink", "rename", "rmdir", "symlink", "truncate", "unlink", "utimes"]) {
   globalThis.fs[name] = (...args) => {
     const done = args.pop();
-    let got;
+    const refuse = (e) => done(typeof e.code === "string" ? e : fail(e.name === "QuotaExceededError" ? "ENOSPC" : "EIO"));
     try {
       if (!calls[name]) throw fail("ENOSYS");
-      got = calls[name](...args);
+      const got = calls[name](...args);
+      if (got instanceof Promise) got.then((fd) => done(null, fd), refuse);
+      else done(null, got);
     } catch (e) {
-      done(e.code && typeof e.code === "string" ? e : fail("EIO"));
-      return;
+      refuse(e);
     }
-    done(null, got);
   };
 }

@@ -1,33 +1,39 @@
 // The worker that holds Go and the files: the page asks, it answers.
-import { folder, names, save, read, remove, withFiles, made } from "./files.js";
+import { folder, names, save, move, read, remove, withFiles, fate } from "./files.js";
 import "./wasm_exec.js";
 
 process.cwd = () => "/";
 
 const SESSIONS = "sessions";
+const SETUP = "setup.toml";
+const isSetup = (name) => /\.toml$/i.test(name) && !/\.map\.toml$/i.test(name); // the latter is a column map
 const at = (name) => `${SESSIONS}/${name}`;
 
-let started;
+let program;
 function start() {
-  started ??= (async () => {
-    const go = new Go();
-    let body = (await fetch("./evenfoot.wasm.gz")).body;
-    const [look, whole] = body.tee();
-    const { value } = await look.getReader().read();
-    body = value[0] === 0x1f && value[1] === 0x8b ? whole.pipeThrough(new DecompressionStream("gzip")) : whole;
-    const wasm = new Response(body, { headers: { "Content-Type": "application/wasm" } });
-    const { instance } = await WebAssembly.instantiateStreaming(wasm, go.importObject);
-    go.run(instance);
-  })();
-  return started;
+  program ??= load().catch((e) => { program = null; throw e; });
+  return program;
+}
+async function load() {
+  for (const left of ["part", "new", "export"]) await remove(left).catch(() => {}); // by a page that died
+  const go = new Go();
+  let body = (await fetch("./evenfoot.wasm.gz")).body;
+  const [look, whole] = body.tee();
+  const { value } = await look.getReader().read();
+  body = value[0] === 0x1f && value[1] === 0x8b ? whole.pipeThrough(new DecompressionStream("gzip")) : whole;
+  const wasm = new Response(body, { headers: { "Content-Type": "application/wasm" } });
+  const { instance } = await WebAssembly.instantiateStreaming(wasm, go.importObject);
+  // It answers for as long as the worker lives; where it ends, the page begins a new worker.
+  const ended = (e) => setTimeout(() => { throw new Error(e?.message || fate.text || "it ended"); });
+  go.run(instance).then(ended, ended);
 }
 
-async function ask(request, paths = [], target = "") {
+async function ask(request, files = {}) {
   await start();
-  return withFiles(paths, target, async () => {
+  return withFiles(files, async () => {
     const stage = (text) => postMessage({ stage: text });
     const reply = JSON.parse(await globalThis.evenfoot(JSON.stringify({ units: request.units || "kn,cm,kg", ...request }), stage));
-    reply.made = made().map(([path, bytes]) => [path, bytes.slice()]);
+    reply.full = !!reply.error && fate.full;
     return reply;
   });
 }
@@ -56,7 +62,7 @@ function free(plain, ending, taken) {
 
 const setupOf = async (name) => {
   try {
-    return await (await read(at(name), "setup.toml")).text();
+    return await (await read(at(name), SETUP)).text();
   } catch {
     return "";
   }
@@ -65,22 +71,28 @@ const setupOf = async (name) => {
 const tasks = {
   sessions,
   async version() { return ask({ do: "version" }); },
-  async report({ name, units, low, high, alone }) {
+  /** The report of an outing, or what else Go does with one: its plan. */
+  async report({ name, what = "report", units, low, high, alone }) {
     const others = alone ? [] : (await names(SESSIONS, "directory")).filter((n) => n !== name);
     const beside = [];
     for (const n of others) if (await setupOf(n)) beside.push(n);
-    const reply = await ask({ do: "report", folder: "/" + at(name), beside: beside.map((n) => "/" + at(n)), units, low, high }, [name, ...beside].map(at));
-    if (!reply.error) {
+    const reply = await ask({ do: what, folder: "/" + at(name), beside: beside.map((n) => "/" + at(n)), units, low, high }, { folders: [name, ...beside].map(at) });
+    if (reply.html) {
       await save(at(name), "report.html", new Blob([reply.html]));
       await save(at(name), "result.json", new Blob([reply.json]));
     }
     return reply;
   },
-  compare: ({ names, units }) => ask({ do: "compare", folders: names.map((n) => "/" + at(n)), units }, names.map(at)),
+  compare: ({ names, units }) => ask({ do: "compare", folders: names.map((n) => "/" + at(n)), units }, { folders: names.map(at) }),
   async setup({ name }) { return { text: await setupOf(name) }; },
   form: ({ text }) => ask({ do: "form", text }),
   toml: ({ fields }) => ask({ do: "toml", fields }),
-  async saveSetup({ name, text }) { await save(at(name), "setup.toml", new Blob([text])); return {}; },
+  async mark({ name, time, front }) {
+    const reply = await ask({ do: "mark", text: await setupOf(name), at: time, front });
+    if (!reply.error) await save(at(name), SETUP, new Blob([reply.text]));
+    return reply;
+  },
+  async saveSetup({ name, text }) { await save(at(name), SETUP, new Blob([text])); return {}; },
   async add({ name, files }) {
     let into = name;
     const added = [];
@@ -90,14 +102,19 @@ const tasks = {
         continue;
       }
       if (!into) added.push(into = await freeName((files.find((l) => !/\.(toml|zip)$/i.test(l.name)) ?? f).name.replace(/\.[^.]*$/, "")));
+      const taken = await names(at(into), "file");
+      if (isSetup(f.name)) { // an outing has one; that before it stays beside it
+        if (taken.includes(SETUP)) await save(at(into), free("setup before", ".toml", taken), await read(at(into), SETUP));
+        await save(at(into), SETUP, f);
+        continue;
+      }
       const [, plain, ending] = f.name.replace(/[/\\]/g, " ").match(/^(.+?)(\.[^.]*)?$/s);
-      await save(at(into), free(plain, ending ?? "", await names(at(into), "file")), f);
+      await save(at(into), free(plain, ending ?? "", taken), f);
     }
     return { names: added };
   },
   async pack({ names: list }) {
-    const file = "export/evenfoot.zip";
-    const reply = await ask({ do: "pack", folders: list.map((n) => "/" + at(n)), file: "/" + file }, list.map(at), file);
+    const reply = await ask({ do: "pack", folders: list.map((n) => "/" + at(n)), file: "/export/evenfoot.zip" }, { folders: list.map(at), into: "export" });
     if (!reply.error) reply.file = await read("export", "evenfoot.zip");
     return reply;
   },
@@ -111,21 +128,20 @@ const tasks = {
 };
 
 async function unzip(file) {
-  await save("import", "archive.zip", file);
-  const reply = await ask({ do: "unpack", folder: "/new", file: "/import/archive.zip", text: file.name.replace(/\.zip$/i, "") }, ["import"]);
-  await remove("import");
-  if (reply.error) throw new Error(`${file.name}: ${reply.error}`);
-  const to = new Map();
-  for (const n of reply.names) {
-    const free = await freeName(n);
-    await folder(at(free), true);
-    to.set(n, free);
+  await remove("new").catch(() => {});
+  try {
+    const reply = await ask({ do: "unpack", folder: "/new", file: "/archive.zip", text: file.name.replace(/\.zip$/i, "") }, { blobs: { "/archive.zip": file }, into: "new" });
+    if (reply.error) throw new DOMException(`${file.name}: ${reply.error}`, reply.full ? "QuotaExceededError" : "DataError");
+    const added = [];
+    for (const n of reply.names) {
+      const name = await freeName(n);
+      for (const f of await names(`new/${n}`, "file")) await move(await (await folder(`new/${n}`)).getFileHandle(f), at(name), f);
+      added.push(name);
+    }
+    return added;
+  } finally {
+    await remove("new").catch(() => {});
   }
-  for (const [path, bytes] of reply.made) {
-    const [, , session, name] = path.split("/");
-    await save(at(to.get(session)), name, new Blob([bytes]));
-  }
-  return [...to.values()];
 }
 
 // One request after another: a file is open only once.
@@ -134,7 +150,6 @@ onmessage = ({ data: { id, task, ...args } }) => {
   last = last.then(async () => {
     try {
       const got = await tasks[task](args);
-      delete got.made;
       postMessage({ id, reply: Array.isArray(got) ? { list: got } : got });
     } catch (e) {
       postMessage({ id, reply: { error: e.message, full: e.name === "QuotaExceededError" } });
