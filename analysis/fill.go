@@ -61,6 +61,7 @@ func (o *observation) describe(r *Result) {
 	}
 	o.describeLaw(r)
 	o.describeForces(r)
+	o.describeGlides(r)
 }
 
 func (o *observation) describeSession(s *Session) {

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"evenfoot/analysis/glide"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/mark"
 	"evenfoot/analysis/pitchlaw"
@@ -31,8 +32,10 @@ type observation struct {
 	marks    []mark.Mark
 	forces   []*FootForces // one a deck of the log
 	measured trim.Evidence // what they tell
-	misfit   error         // a change of the setup that the log cannot hold
-	given    *[2]float64   // m/s east and north, the current that the setup states; nil when it does not
+	glides   glide.Outing
+	drag     *glide.Fit  // nil where no glide counts
+	misfit   error       // a change of the setup that the log cannot hold
+	given    *[2]float64 // m/s east and north, the current that the setup states; nil when it does not
 	warnings []Finding
 	sound    *attitude.Samples // the IMU's samples once they were looked through
 }
@@ -60,12 +63,14 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	o.ride = ride.Detect(in)
 	o.parts, o.misfit = mark.Parts(log, s)
 	o.marks = mark.Read(log, s, o.ride, o.motion, o.parts)
+	glides := o.findGlides(s)
+	defer func() { o.fitGlides(glides, s) }()
 	if o.motion == nil || !o.usable() {
 		return o
 	}
 	progress("fitting the pitch law")
 	p := lawParams(s, o.motion)
-	windows := o.asAtStart(pitchlaw.MakeWindows(o.motion, o.ride), s)
+	windows := besides(o.asAtStart(pitchlaw.MakeWindows(o.motion, o.ride), s), glides)
 	o.tieDecks()
 	m := o.motion // what the page draws stays
 	m.PitchSE, m.Normal, m.PitchRate, m.YawRate, m.Up = nil, nil, nil, nil, nil
@@ -280,6 +285,7 @@ func statedFlow(s *setup.Setup) *[2]float64 {
 func (o *observation) evidence() trim.Evidence {
 	e := o.measured
 	e.NoteSpeedSD = math.Hypot(o.flow())
+	e.Drag = o.dragEvidence()
 	if o.ride != nil {
 		e.Nulls, e.Moments = mark.Evidence(o.marks, o.parts, o.ride, o.waterFlow())
 	}

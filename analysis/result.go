@@ -40,7 +40,9 @@ type Result struct {
 	Finish        *finish.Finish     `json:"finish"`
 	Followed      *Followed          `json:"followed"` // null unless the last step was the advised one
 	Rider         *Rider             `json:"rider"`
-	FootForces    *FootForces        `json:"foot_forces"` // null without
+	FootForces    *FootForces        `json:"foot_forces"`      // null without
+	Glides        []Glide            `json:"glides,omitempty"` // where there are any
+	Drag          *Drag              `json:"drag,omitempty"`   // where glides show it
 	Assumptions   []Assumption       `json:"assumptions"`
 
 	// For the page; not part of the contract.

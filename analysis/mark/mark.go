@@ -73,6 +73,7 @@ const (
 	NoSpeed    Why = "no speed"
 	FarOff     Why = "far from the others"
 	SaysNone   Why = "means nothing"
+	OfGlide    Why = "of a glide"
 	NotAgreed  Why = "not agreed" // a double knock or an unknown text, and the setup says no meaning
 )
 
@@ -99,6 +100,16 @@ type Mark struct {
 	normal      float64 // m/s², deck-normal specific force; 0 when not known
 }
 
+// Glides are the times, s, at which presses say that a glide began.
+func Glides(marks []Mark) (at []float64) {
+	for _, m := range marks {
+		if m.Why == OfGlide {
+			at = append(at, float64(m.At)-reaction)
+		}
+	}
+	return at
+}
+
 // Counts says whether it is evidence.
 func (m *Mark) Counts() bool { return m.Why == "" }
 
@@ -117,10 +128,12 @@ func Read(log *ingest.Log, s *setup.Setup, r *ride.Session, m *align.Motion, par
 		}
 		k.Part = PartAt(parts, float64(k.At))
 		k.place(r, m)
-		if k.Says.Said == setup.Nothing {
+		switch k.Says.Said {
+		case setup.Nothing:
 			k.Why = SaysNone
-		}
-		if k.Says.Said == "" {
+		case setup.Gliding:
+			k.Why = OfGlide
+		case "":
 			k.Why = NotAgreed
 		}
 		k.Means = k.Says.Said

@@ -30,6 +30,8 @@ func said(log *ingest.Log, s *setup.Setup, knocks []float64) []Mark {
 		switch own, err := setup.ParseSense(m.Text); {
 		case bare(m.Text):
 			says = pressed
+		case strings.EqualFold(strings.TrimSpace(m.Text), setup.Gliding):
+			says = setup.Sense{Said: setup.Gliding}
 		case err == nil:
 			says = own
 		case m.Kind == raw.Press || m.Kind == raw.Lap:

@@ -15,10 +15,12 @@ type Sense struct {
 	Said  string  // the rider's own words; "" when nothing was said
 }
 
-// Words of a sense that others than riders use. Nothing takes a mark's meaning away.
+// Words of a sense that others than riders use. Nothing takes a mark's meaning
+// away, Gliding says that it is the start of a glide.
 const (
 	Even    = "even"
 	Nothing = "nothing"
+	Gliding = "glide"
 )
 
 // senses are the front foot's share and its 1σ that each word stands for. No
@@ -91,11 +93,11 @@ func (f Feel) Readings() []Reading {
 
 func (k *Key) isNoteSpeed() bool { return strings.HasPrefix(k.Name, "feel.speed_") }
 
-// markSense is sense, with a word for marks that are of something else.
+// markSense is sense, with words for marks that are of something else.
 func markSense(to func(Sense)) func(any) error {
 	return func(v any) error {
-		if v == Nothing {
-			to(Sense{Said: Nothing})
+		if v == Nothing || v == Gliding {
+			to(Sense{Said: v.(string)})
 			return nil
 		}
 		return sense(to)(v)

@@ -127,7 +127,7 @@ var Keys = []Key{
 			return sense(func(x Sense) { f.Share, f.SD, f.Said = x.Share, x.SD, x.Said })
 		}},
 
-	{Name: "marks.means", Help: "what a lap press, knock, waypoint or mark column meant; or \"nothing\"", Example: "even",
+	{Name: "marks.means", Help: "what a lap press, knock, waypoint or mark column meant; or \"nothing\", or \"glide\"", Example: "even",
 		place: func(s *Setup, _ int) any { return markSense(func(x Sense) { s.Marks.Means = x }) }},
 	{Name: "mark.at", Help: "UTC, as the report shows it", Example: "14:05:10", place: func(s *Setup, i int) any { return clock(&s.Mark[i].At) }},
 	{Name: "mark.front", Example: "front", place: func(s *Setup, i int) any { return markSense(func(x Sense) { s.Mark[i].Front = x }) }},

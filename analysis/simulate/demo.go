@@ -138,6 +138,13 @@ func (s *Session) SetupTOML(feel []setup.Feel) string {
 			}
 		}
 	}
+	for _, x := range s.Truth.Glides {
+		if !sc.Coast.Silent {
+			w.table("[glide]")
+			w.text("from", clock(x.Start))
+			w.text("to", clock(x.End))
+		}
+	}
 	return w.String()
 }
 

@@ -19,7 +19,8 @@ type motion struct {
 	pitch, heel, yaw  []float64 // rad; yaw counterclockwise from east
 	normal            []float64 // m/s², deck-normal specific force at the reference
 	fly, rough, sway  []float64
-	zero, slope       float64 // θ = zero + slope·(M f_z - R)/q
+	coast             []float64 // 1 in a glide; nil without any
+	zero, slope       float64   // θ = zero + slope·(M f_z - R)/q
 	acc               [3][]float64
 	zeroPort, zeroStb float64
 }
@@ -58,6 +59,9 @@ func move(sc *Scenario, s *script, dt float64) *motion {
 	pump := s.pump.samples(n, dt, 0.8)
 	eta := make([]float64, n) // what the waves do to the height of the water
 
+	if len(s.t.Glides) > 0 {
+		m.coast = s.coast.samples(n, dt, 0.6)
+	}
 	m.ride(sc, s, height, wet, pump, eta)
 	m.travel(sc, wet, height)
 	m.attitude(sc, s, side, heel, pitch, eta, height)
@@ -80,6 +84,7 @@ func (m *motion) ride(sc *Scenario, s *script, height, wet, pump, eta []float64)
 		omega = 2 * math.Pi / sc.WavePeriod
 	}
 	lowest := 0.92 * s.toV
+	out := runOut{sc: sc, foil: sc.bare(), glides: s.t.Glides}
 	for i := range m.n {
 		t := float64(i) * m.dt
 		f := m.fly[i]
@@ -87,6 +92,9 @@ func (m *motion) ride(sc *Scenario, s *script, height, wet, pump, eta []float64)
 		floor := lowest * f
 		if d := v - floor; d < 1.5 && f > 0 { // keep flying: a soft floor
 			v = floor + 0.25*math.Log1p(math.Exp(d/0.25))*f + math.Max(d, 0)*(1-f)
+		}
+		if m.coast != nil && i > 1 {
+			v = out.at(t, m.dt, v, m.course[i], (height[i-1]-height[i-2])/m.dt)
 		}
 		m.speed[i] = math.Max(v, 0)
 		w := wander.next()
@@ -191,13 +199,16 @@ func (m *motion) attitude(sc *Scenario, s *script, side, freeHeel, freePitch, et
 	m.heel, m.pitch, m.yaw, m.normal = make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
 	var port, stb, nPort, nStb float64
 	for i := range n {
-		f := m.fly[i]
+		f, held := m.fly[i], 1.0 // 0 where the rig holds nothing
+		if m.coast != nil {
+			held -= m.coast[i]
+		}
 		along := m.acc[0][i]*math.Sin(m.course[i]) + m.acc[1][i]*math.Cos(m.course[i])
 		right := m.acc[0][i]*math.Cos(m.course[i]) - m.acc[1][i]*math.Sin(m.course[i])
 		bank := math.Atan(m.speed[i] * slope(m.course, i, m.dt) / trim.Gravity)
-		windward := side[i] * sc.WindwardHeel
+		windward := held * side[i] * sc.WindwardHeel
 		phi := f*(bank+windward+1*Deg*roll.next()+1.5*Deg*rollSlow.next()) + (1-f)*(freeHeel[i]+m.sway[i]*swayR.next())
-		leeway := side[i] * sc.Leeway * f
+		leeway := held * side[i] * sc.Leeway * f
 		if sc.LeewaySpeed > 0 {
 			fall := sc.LeewaySpeed / math.Max(m.speed[i], 0.8*s.toV)
 			leeway *= fall * fall
@@ -233,7 +244,7 @@ func (m *motion) attitude(sc *Scenario, s *script, side, freeHeel, freePitch, et
 		for range 2 { // f_z depends on pitch only through its small sine
 			sinT, cosT := math.Sincos(pitch)
 			fz = -along*cosP*sinT + right*sinP + (m.acc[2][i]+trim.Gravity)*cosP*cosT
-			alpha := m.zero + m.slope*(mass*fz-rig+pull*side[i]*sinP)/q + extra + turned + off.at(v)
+			alpha := m.zero + m.slope*(mass*fz-held*rig+held*pull*side[i]*sinP)/q + extra + turned + off.at(v)
 			pitch = soft(alpha/math.Max(cosP, 0.5)+climb, 14*Deg) + noise
 		}
 		m.normal[i] = fz

@@ -69,6 +69,7 @@ type Scenario struct {
 	Height     float64    // m, flying height [0.35]
 	Sweep      bool       // every reach goes from slow to fast, or back [false]
 	Changes    []Changed  // of the trim, ashore, in order of time [none]
+	Coast      Coast      // glides [none]
 
 	// Water and rig.
 	Flow          [2]float64  // m/s to the east and north [0, 0]

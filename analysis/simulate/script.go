@@ -20,6 +20,7 @@ type script struct {
 	sway   track // rad RMS, how much the board rolls and pitches off the foil
 	rough  track // vibration, 1 = in flight
 	pump   track // 0 or 1
+	coast  track // 0, or 1 in a glide
 
 	t     Truth
 	sc    *Scenario
@@ -39,7 +40,7 @@ func write(sc *Scenario) *script {
 	s.toV = takeOffSpeed(sc)
 	s.tack = 1
 	s.twa = s.angle()
-	for _, k := range []*track{&s.speed, &s.fly, &s.height, &s.wet, &s.heel, &s.sway, &s.rough, &s.pump} {
+	for _, k := range []*track{&s.speed, &s.fly, &s.height, &s.wet, &s.heel, &s.sway, &s.rough, &s.pump, &s.coast} {
 		k.set(0)
 	}
 	s.pitch.set(sc.LevelError)
@@ -268,6 +269,10 @@ func (s *script) straight(d float64) bool {
 			s.speed.to(s.now, s.now+span, v+(target-v)*math.Min(span/left, 1))
 		}
 		s.phase("flight", span)
+	}
+	if len(s.t.Glides) < s.sc.Coast.Count && d > 30 {
+		ride(6)
+		s.glide()
 	}
 	rates := []float64{s.sc.Touchdowns, s.sc.Breaches, s.sc.Falls, s.sc.Pumping}
 	var total float64

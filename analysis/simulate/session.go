@@ -49,6 +49,7 @@ type Truth struct {
 	Turns   []Turn // between reaches of different tack
 	Events  []Event
 	Pumping []Span
+	Glides  []Glide
 
 	Zero         float64 // rad, θ0 of the pitch law: mean of the tacks
 	Slope        float64 // rad per m², K of the pitch law, (1-λ')/A

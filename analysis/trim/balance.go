@@ -139,6 +139,18 @@ func (p *Point) With(c Change) State {
 	return s
 }
 
+// Drags are the parts of a drag, N: of each surface with what its lift costs,
+// of the mast's spray, and Lift, what the lift of wing and stabilizer costs of that.
+type Drags struct{ Wing, Stab, Mast, Spray, Lift float64 }
+
+// Drags are the parts of s.Drag, s of [Point.With].
+func (p *Point) Drags(s State) Drags {
+	f := p.foil
+	wing, stab := p.inducedDrag(f.wing, s.WingLift), p.inducedDrag(f.stab, s.StabLift)
+	spray := (1 + f.In.DragFactor) * sprayDrag(p.q, f.In.MastThickness)
+	return Drags{p.profile.wing + wing, p.profile.stab + stab, p.profile.mast - spray, spray, wing + stab}
+}
+
 // rigLift is R_z = λ m_r g, N.
 func (in *Inputs) rigLift() float64 { return in.RigLiftFraction * in.RiderMass * Gravity }
 

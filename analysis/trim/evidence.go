@@ -28,6 +28,7 @@ type Evidence struct {
 	Measured []Measured
 	LeanSD   float64 // 1σ of what all of Measured are out by together, at a share of 0.5
 	Mast     []MastMoment
+	Drag     []DragAt
 	MastSD   [2]float64 // 1σ of the relative gain and the offset, N·m, that all of Mast share
 	// NoteSpeedSD is the doubt of the speeds in Feel against those through the
 	// water, m/s: the current's share in them.
@@ -70,6 +71,13 @@ type MastMoment struct {
 	SD     float64 // 1σ
 }
 
+// DragAt is the drag of the foil under the whole weight at a speed, as glides show it.
+type DragAt struct {
+	Speed float64 // m/s
+	Drag  float64 // N, in the water
+	SD    float64 // 1σ, N
+}
+
 // A Kind of evidence, or of what is in doubt.
 type Kind string
 
@@ -81,6 +89,7 @@ const (
 	NullKind     Kind = "null"     // a speed that feels even
 	MeasuredKind Kind = "measured" // a measured share
 	MastKind     Kind = "mast"     // a measured moment of the mast
+	DragKind     Kind = "drag"     // the drag that glides show
 	NotePairKind Kind = "notes"    // two notes of feel that cannot both be true
 	SwapKind     Kind = "swapped"  // notes with front and back exchanged
 	UnknownKind  Kind = "unknown"  // an unknown that had to go far from the setup
@@ -94,7 +103,7 @@ type item struct {
 	speedSD float64    // 1σ of it
 	normal  float64    // m/s², of a load
 	change  Change     // of the trim, of a load
-	share   float64    // that a load tells; of the mast, N·m
+	share   float64    // that a load tells; of the mast, N·m; of a drag, N
 	note    setup.Feel // when a note
 	sd      float64    // 1σ in the item's own unit
 	carry   float64    // takes out what the item shares with the one before it
@@ -147,6 +156,9 @@ func evidenceItems(i int, o Outing) []item {
 	for _, m := range ev.Mast {
 		load(item{kind: MastKind, speed: m.Speed, change: m.Change, share: m.Moment, sd: m.SD})
 	}
+	for _, d := range ev.Drag {
+		load(item{kind: DragKind, speed: d.Speed, share: d.Drag, sd: d.SD})
+	}
 	return items
 }
 
@@ -187,6 +199,10 @@ func (it *item) told(f *Foil, speed float64) float64 {
 		return s.FeltShare
 	case MastKind:
 		return f.In.ShownMoment(s.MastMoment)
+	case DragKind: // in a glide the rig lifts nothing
+		bare := f.In
+		bare.RigLiftFraction = 0
+		return NewFoil(bare).At(speed, it.normal).Drag
 	}
 	return f.In.Shown(s.FrontShare)
 }

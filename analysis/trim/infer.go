@@ -88,6 +88,9 @@ func newProblem(outings []Outing) *problem {
 	p := &problem{outings: outings}
 	t := outings[0]
 	p.params = foilParameters(t.Setup, t.In)
+	if slices.ContainsFunc(outings, func(o Outing) bool { return len(o.Ev.Drag) > 0 }) {
+		p.params[slices.IndexFunc(p.params, func(q parameter) bool { return q.name == dragName })].sd = glidedSD
+	}
 	for _, o := range outings {
 		if o.In.Shim != 0 {
 			p.params = append(p.params, shimParameter(t.Setup))

@@ -96,7 +96,7 @@ func (post *Posterior) FeelNotes() int { return post.Count(NoteKind) }
 // Checked says that something but the model tells the load: a note, a mark or
 // an instrument, in any outing.
 func (post *Posterior) Checked() bool {
-	return slices.ContainsFunc(post.problem.items, func(it item) bool { return it.kind != SlopeKind && it.kind != ZeroKind })
+	return slices.ContainsFunc(post.problem.items, func(it item) bool { return it.kind != SlopeKind && it.kind != ZeroKind && it.kind != DragKind })
 }
 
 // Count is how many pieces of evidence of a kind count, in all outings.

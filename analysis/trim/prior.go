@@ -89,7 +89,7 @@ func foilParameters(s *setup.Setup, in Inputs) []parameter {
 		free("thrust line", "mm", 1/mm, 0.05, func(in *Inputs, v float64) { in.ThrustArm += v }),
 		free("downwash", "%", 100, 0.15, func(in *Inputs, v float64) { in.DownwashFactor += v }),
 		free("lift area", "%", 100, 0.08, func(in *Inputs, v float64) { in.LiftSlopeFactor += v }),
-		free("drag", "%", 100, 0.20, func(in *Inputs, v float64) { in.DragFactor += v }),
+		free(dragName, "%", 100, dragSD, func(in *Inputs, v float64) { in.DragFactor += v }),
 		keyed(s, "foil.stabilizer.area_cm2", "cm²", 1e4, in.StabArea,
 			func(in *Inputs, v float64) { in.StabArea = math.Max(leastStabilizer*in.StabArea, in.StabArea+v) }),
 		keyed(s, "foil.stabilizer.behind_wing_cm", "mm", 1/mm, in.StabArm, func(in *Inputs, v float64) { in.StabArm += v }),
@@ -99,6 +99,10 @@ func foilParameters(s *setup.Setup, in Inputs) []parameter {
 		keyed(s, "board.cg_cm", "mm", 1/mm, in.BoardCG, func(in *Inputs, v float64) { in.BoardCG += v }),
 	}
 }
+
+// dragSD is 1σ of the drag by the model, relative, and glidedSD where glides show
+// it: they are its only source then.
+const dragSD, glidedSD, dragName = 0.20, 0.50, "drag"
 
 // leastStabilizer is the smallest part of the stated area that a stabilizer
 // may turn out to have: wide draws must not pass through zero.

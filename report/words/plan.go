@@ -123,6 +123,8 @@ func (u Units) Mark(m mark.Mark) (when, what, became string) {
 		became = "does not count: [marks] means would say what it means"
 	case m.Why == mark.SaysNone:
 		became = "does not count, as the setup says"
+	case m.Why == mark.OfGlide:
+		became = "the start of a glide"
 	case m.Why != "":
 		became = "does not count: " + whyNoMark[m.Why]
 	case m.Even:

@@ -1,0 +1,260 @@
+package analysis
+
+import (
+	"math"
+	"time"
+
+	"evenfoot/analysis/glide"
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/mark"
+	"evenfoot/analysis/pitchlaw"
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
+)
+
+// A Glide is one stretch of the log in which the rig pulled nothing, or seems to.
+type Glide struct {
+	glide.Glide
+	Time *time.Time `json:"time"` // of its start; null when the log has no date
+}
+
+// Drag is what the glides show, of the foil in the water under the whole weight.
+type Drag struct {
+	Glides  int               `json:"glides"` // that were weighed
+	Speed   interval.Number   `json:"speed_mps"`
+	Area    interval.Interval `json:"area_m2"` // C_D A at Speed
+	Profile interval.Interval `json:"profile_coefficient"`
+	Induced interval.Interval `json:"induced_factor"` // k in C_D = C_D0 + k C_L²
+	Air     interval.Interval `json:"air_area_m2"`    // C_D A of rider, board and luffed rig
+	Wind    interval.Interval `json:"wind_mps"`
+	Scatter interval.Number   `json:"scatter_percent"` // 1σ from glide to glide
+	// Smallest is the change of the drag that two outings of as many glides would
+	// show in four of five cases, SmallestTwenty of twenty.
+	Smallest       interval.Number   `json:"smallest_change_percent"`
+	SmallestTwenty interval.Number   `json:"smallest_change_of_20_percent"`
+	Curve          []DragPoint       `json:"curve"`
+	LeastDrag      interval.Interval `json:"least_drag_speed_mps"`
+	Options        []DragOption      `json:"options"` // at the top speed
+	// Cavitation is the speed at which the wing's suction peak reaches vapour
+	// pressure, in level flight.
+	Cavitation interval.Interval `json:"cavitation_mps"`
+}
+
+// DragPoint is the drag at one speed, N, and its parts.
+type DragPoint struct {
+	Speed      interval.Number   `json:"speed_mps"`
+	Drag       interval.Interval `json:"drag_n"` // in the water
+	Wing       interval.Interval `json:"wing_n"`
+	Stabilizer interval.Interval `json:"stabilizer_n"`
+	Mast       interval.Interval `json:"mast_n"`
+	Spray      interval.Interval `json:"spray_n"`
+	Air        interval.Interval `json:"air_n"` // across the wind
+	LiftToDrag interval.Interval `json:"lift_to_drag"`
+}
+
+// DragOption is what a number of cards does to the drag at the top speed.
+type DragOption struct {
+	Cards float64           `json:"cards"`
+	Drag  interval.Interval `json:"drag_change_n"`
+	Speed interval.Interval `json:"speed_change_mps"` // at the same pull
+}
+
+// airAreas are the drag areas in the air, m², of a rider who stands sideways
+// with the board (0.65) and the rig luffed or let go; common sense, no source.
+var airAreas = map[string]float64{"wing": 0.95, "kite": 0.95, "sail": 1.05, "tow": 0.65, "none": 0.65}
+
+// glider is what glides, by the setup: the rig lifts nothing.
+func glider(s *setup.Setup) glide.Body {
+	in := trimInputs(s)
+	in.RigLiftFraction, in.MastFoot = 0, 0
+	f := trim.NewFoil(in)
+	parts := func(v float64) (drag, lift float64) {
+		p := f.Point(v, trim.Gravity)
+		x := p.With(trim.Change{})
+		return x.Drag, p.Drags(x).Lift
+	}
+	return glide.Body{
+		Mass: in.RiderMass + in.BoardMass, Density: in.Density, Air: airAreas[s.Rig.Kind],
+		Profile: func(v float64) float64 { d, l := parts(v); return d - l },
+		Induced: func(v float64) float64 { _, l := parts(v); return l },
+	}
+}
+
+// findGlides looks for glides before the law is fitted: it must do without them.
+func (o *observation) findGlides(s *setup.Setup) []glide.Found {
+	if s == nil || len(o.ride.Rides) == 0 {
+		return nil
+	}
+	in := rideInput(o.log, o.motion)
+	said := glide.Said{Presses: mark.Glides(o.marks)}
+	for _, g := range s.Glide {
+		from, ok := mark.Since(o.log, g.From)
+		to, _ := mark.Since(o.log, g.To)
+		if ok && to > from {
+			said.Spans = append(said.Spans, [2]float64{from, to})
+		}
+	}
+	o.glides.Body = glider(s)
+	return glide.Find(glide.Log{Ride: o.ride, Motion: o.motion, Time: in.Time, East: in.East, North: in.North, Body: o.glides.Body}, said)
+}
+
+// besides are the windows that no glide touches.
+func besides(windows []pitchlaw.Window, glides []glide.Found) []pitchlaw.Window {
+	kept := windows[:0]
+	for _, w := range windows {
+		free := true
+		for _, g := range glides {
+			free = free && (g.By == "" || w.Time < float64(g.Start)-2 || w.Time > float64(g.End)+1)
+		}
+		if free {
+			kept = append(kept, w)
+		}
+	}
+	return kept
+}
+
+// fitGlides ties the glides to the law and takes the drag from them.
+func (o *observation) fitGlides(found []glide.Found, s *setup.Setup) {
+	if len(found) == 0 {
+		return
+	}
+	g := &o.glides
+	flow := o.waterFlow()
+	g.Flow, g.FlowSD = [2]float64{flow.East, flow.North}, flow.SD
+	if g.SpeedSD = o.log.GPS.SpeedSD; !(g.SpeedSD > 0) {
+		g.SpeedSD = usualSpeedSD
+	}
+	if w := o.ride.Wind.From; w.Known() {
+		g.WindFrom, g.WindFromSD = w.Value*degree, math.Max(w.SD(), leastWindSD)*degree
+	}
+	light := s.Rig.LiftFraction * s.Rider.Mass / g.Body.Mass
+	for i := range found {
+		g.Glides = append(g.Glides, found[i].Height(o.law, g.Flow, g.Body.Density, light))
+	}
+	o.drag, _ = glide.New(*g) // without a glide that counts there is none
+}
+
+const (
+	usualSpeedSD = 0.1 // m/s (NAVSTAR GPS user equipment introduction §3.7: 0.2 m/s at 95 %)
+	leastWindSD  = 8.0 // deg: the wind turns from reach to reach
+)
+
+// dragEvidence is what the glides tell the inference.
+func (o *observation) dragEvidence() []trim.DragAt {
+	if o.drag == nil {
+		return nil
+	}
+	v := o.drag.Speed()
+	n, sd := o.drag.Water(v)
+	return []trim.DragAt{{Speed: v, Drag: n, SD: n * sd}}
+}
+
+func (o *observation) describeGlides(r *Result) {
+	for _, g := range o.glides.Glides {
+		x := Glide{Glide: g}
+		if !o.log.Start.IsZero() {
+			t := o.log.Start.Add(time.Duration(float64(g.Start) * float64(time.Second))).Round(time.Second).UTC()
+			x.Time = &t
+		}
+		r.Glides = append(r.Glides, x)
+	}
+}
+
+// slow is the drag as the glides and all the rest show it.
+func (r *Result) slow() {
+	fit := r.seen.drag
+	if fit == nil {
+		return
+	}
+	v := fit.Speed()
+	b := &r.seen.glides.Body
+	wing := r.Setup.Foil.Wing.Area
+	q := 0.5 * b.Density * v * v
+	cl := b.Mass * trim.Gravity / (q * wing)
+	d := &Drag{
+		Speed: num(v), Area: fit.Area(v), Air: fit.Air(), Wind: fit.Wind(), Scatter: num(100 * fit.Scatter()),
+		Profile:  fit.Profile().Scale(b.Profile(v) / (q * wing)),
+		Induced:  fit.Lift().Scale(b.Induced(v) / (q * wing) / (cl * cl)),
+		Smallest: num(100 * fit.Smallest(fit.Counted(), v)), SmallestTwenty: num(100 * fit.Smallest(20, v)),
+		Curve: []DragPoint{}, Options: []DragOption{},
+	}
+	for i := range r.Glides {
+		if g := &r.Glides[i]; g.Counts() {
+			d.Glides++
+		}
+	}
+	r.Drag = d
+	foils := r.bare()
+	d.Cavitation = r.over(foils, func(f *trim.Foil) float64 { return f.CavitationSpeed(r.Setup.Water.Temperature) })
+	d.LeastDrag = r.over(foils, func(f *trim.Foil) float64 { return f.LeastDragSpeed() })
+	for _, v := range r.speeds.grid() {
+		d.Curve = append(d.Curve, r.dragAt(foils, v, fit))
+	}
+	top := r.speeds.high
+	air := 0.5 * airDensity * fit.Air().Value * top * top
+	for _, x := range r.Advice.Options {
+		if x.Best {
+			continue
+		}
+		c := trim.Change{Raise: float64(x.StabilizerDeg) * degree}
+		change := func(f *trim.Foil) float64 {
+			p := f.Point(top, trim.Gravity)
+			return p.With(c).Drag - p.With(trim.Change{}).Drag
+		}
+		d.Options = append(d.Options, DragOption{
+			Cards: x.Cards, Drag: r.over(foils, change),
+			// The pull stays: what the drag loses, more speed takes up.
+			Speed: r.over(foils, func(f *trim.Foil) float64 {
+				const h = 0.1
+				steep := (f.At(top+h, trim.Gravity).Drag-f.At(top-h, trim.Gravity).Drag)/(2*h) + 2*air/top
+				return -change(f) / math.Max(steep, air/top)
+			}),
+		})
+	}
+}
+
+// airDensity is that of the standard atmosphere at sea level, kg/m³ (ISO 2533).
+const airDensity = 1.225
+
+// bare are the draws as foils under the whole weight, as in a glide.
+func (r *Result) bare() []trim.Foil {
+	foils := make([]trim.Foil, len(r.Posterior.Draws))
+	for i, in := range r.Posterior.Draws {
+		in.RigLiftFraction = 0
+		foils[i] = trim.NewFoil(in)
+	}
+	return foils
+}
+
+// over is the interval of a quantity of every draw's foil.
+func (r *Result) over(foils []trim.Foil, f func(*trim.Foil) float64) interval.Interval {
+	v := make([]float64, len(foils))
+	for i := range foils {
+		v[i] = f(&foils[i])
+	}
+	return r.Posterior.Interval(v)
+}
+
+func (r *Result) dragAt(foils []trim.Foil, speed float64, fit *glide.Fit) DragPoint {
+	states, parts := make([]trim.State, len(foils)), make([]trim.Drags, len(foils))
+	for i := range foils {
+		p := foils[i].Point(speed, trim.Gravity)
+		states[i] = p.With(trim.Change{})
+		parts[i] = p.Drags(states[i])
+	}
+	of := func(part func(i int) float64) interval.Interval {
+		v := make([]float64, len(foils))
+		for i := range v {
+			v[i] = part(i)
+		}
+		return r.Posterior.Interval(v)
+	}
+	return DragPoint{
+		Speed: num(speed),
+		Drag:  of(func(i int) float64 { return states[i].Drag }),
+		Wing:  of(func(i int) float64 { return parts[i].Wing }), Stabilizer: of(func(i int) float64 { return parts[i].Stab }),
+		Mast: of(func(i int) float64 { return parts[i].Mast }), Spray: of(func(i int) float64 { return parts[i].Spray }),
+		Air:        fit.Air().Scale(0.5 * airDensity * math.Hypot(speed, fit.Wind().Value) * speed),
+		LiftToDrag: of(func(i int) float64 { return (states[i].WingLift + states[i].StabLift) / states[i].Drag }),
+	}
+}
