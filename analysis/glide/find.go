@@ -28,8 +28,8 @@ const (
 	// One that nobody named is asked about from so much of the foil's own drag on,
 	// and of this length and loss.
 	askedDrag   = 0.6
-	askedLength = 4.0  // s
-	askedLoss   = 2.0  // m/s
+	askedLength = 3.0  // s
+	askedLoss   = 2.5  // m/s
 	sampled     = 0.05 // s between the kept samples of the board's motion
 )
 
