@@ -146,7 +146,7 @@ type Drags struct{ Wing, Stab, Mast, Spray, Lift float64 }
 // Drags are the parts of s.Drag, s of [Point.With].
 func (p *Point) Drags(s State) Drags {
 	f := p.foil
-	wing, stab := p.inducedDrag(f.wing, s.WingLift), p.inducedDrag(f.stab, s.StabLift)
+	wing, stab := p.inducedDrag(&f.wing, s.WingLift), p.inducedDrag(&f.stab, s.StabLift)
 	spray := (1 + f.In.DragFactor) * sprayDrag(p.q, f.In.MastThickness)
 	return Drags{p.profile.wing + wing, p.profile.stab + stab, p.profile.mast - spray, spray, wing + stab}
 }
