@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 
+	"evenfoot/analysis/advice"
 	"evenfoot/analysis/finish"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
@@ -124,8 +125,11 @@ func Run(req Request) (*Result, error) {
 
 	req.Progress("weighing the options")
 	r.own = seen.side(r.Session.Title, today.Setup, r.Posterior)
-	r.Followed = r.follow(earlier)
-	r.advise(req)
+	var hold *advice.Reason
+	if r.Followed = r.follow(earlier); r.Followed != nil {
+		hold = Change{Judged: r.Followed.Judged}.hold()
+	}
+	r.advise(req.Other, hold)
 	r.ask()
 	r.load()
 	r.slow()

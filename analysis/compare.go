@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"slices"
 
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
@@ -11,13 +12,25 @@ import (
 
 // A Comparison sets sessions side by side.
 type Comparison struct {
-	Schema  string    `json:"schema"`
-	Results []*Result `json:"sessions"`
-	// BeforeAfter judges the change between two sessions of one rider on one
-	// foil; null otherwise, and Why says why.
-	BeforeAfter *advice.BeforeAfter `json:"before_after"`
-	Why         Kind                `json:"-"`
-	Differ      error               `json:"-"` // with OtherFoil: what differs
+	Schema   string
+	Results  []*Result // as they were given, each with the earlier sessions of its rider and foil as evidence
+	Athletes []Athlete // in the order in which they come first among the results
+}
+
+// An Athlete is one rider's sessions in order of time.
+type Athlete struct {
+	Sessions []*Result
+	Changes  []Change // from each session to the next
+}
+
+// Last is the athlete's latest session.
+func (a Athlete) Last() *Result { return a.Sessions[len(a.Sessions)-1] }
+
+// A Change is what was changed from one session to the next.
+type Change struct {
+	Judged *advice.BeforeAfter // by both sessions' own logs and notes; nil where Why says why
+	Why    Kind
+	Differ error // with OtherFoil: what differs
 }
 
 // Why no change is judged.
@@ -28,46 +41,107 @@ const (
 	OtherFoil   Kind = "another foil"
 )
 
-// Compare sets results side by side, and judges the change where there are
-// two sessions of one rider on one foil. The earlier one counts as before.
+// Compare sets results side by side, sorted into athletes, and judges what each
+// athlete changed from session to session.
 func Compare(results []*Result) (*Comparison, error) {
-	c := &Comparison{Schema: Schema, Results: results}
-	if len(results) != 2 {
-		c.Why = NotTwo
-		return c, nil
+	c := &Comparison{Schema: Schema, Results: slices.Clone(results)}
+	for _, r := range results {
+		k := slices.IndexFunc(c.Athletes, func(a Athlete) bool { return sameAthlete(a.Sessions[0], r, len(results)) })
+		if k < 0 {
+			k, c.Athletes = len(c.Athletes), append(c.Athletes, Athlete{})
+		}
+		a := &c.Athletes[k]
+		at := slices.IndexFunc(a.Sessions, func(was *Result) bool { return later(was, r) })
+		if at < 0 {
+			at = len(a.Sessions)
+		}
+		a.Sessions = slices.Insert(a.Sessions, at, r)
 	}
-	before, after := results[0], results[1]
-	if later(before, after) {
-		before, after = after, before
-	}
-	switch {
-	case before.Setup == nil || after.Setup == nil:
-		c.Why = NoSetupBoth
-	case before.Setup.Rider.Name != after.Setup.Rider.Name:
-		c.Why = TwoRiders
-	default:
-		if err := trim.SameFoil(before.Setup, after.Setup); err != nil {
-			c.Why, c.Differ = OtherFoil, err
+	for k := range c.Athletes {
+		if err := c.Athletes[k].judge(c.Results); err != nil {
+			return nil, err
 		}
 	}
-	if c.Why != "" {
-		return c, nil
-	}
-	both, err := trim.Infer(after.outing, []trim.Outing{before.outing}, trim.InferOptions{})
-	if err != nil {
-		return nil, err
-	}
-	c.BeforeAfter = advice.Compare(before.own, after.own, both, false, after.speeds.weights, advice.Options{LawOK: after.own.HasLaw})
 	return c, nil
 }
 
-// After is the later of two sessions, the last named where they have no date.
-func (c *Comparison) After() *Result {
-	n := len(c.Results)
-	if n == 2 && later(c.Results[0], c.Results[1]) {
-		return c.Results[0]
+// sameAthlete says whether two of n sessions are of one rider. Riders without a
+// name are one where there are two sessions, a before and an after.
+func sameAthlete(a, b *Result, n int) bool {
+	if a.Setup == nil || b.Setup == nil {
+		return false
 	}
-	return c.Results[n-1]
+	return a.Setup.Rider.Name == b.Setup.Rider.Name && (n == 2 || a.Setup.Rider.Name != "")
+}
+
+// judge judges the athlete's changes and counts earlier sessions in, in the
+// results too.
+func (a *Athlete) judge(results []*Result) error {
+	own := slices.Clone(a.Sessions)
+	for i := 1; i < len(own); i++ {
+		before, after := own[i-1], own[i]
+		ch := Change{}
+		if err := trim.SameFoil(before.Setup, after.Setup); err != nil {
+			ch.Why, ch.Differ = OtherFoil, err
+		} else {
+			both, err := trim.Infer(after.outing, []trim.Outing{before.outing}, trim.InferOptions{})
+			if err != nil {
+				return err
+			}
+			ch.Judged = advice.Compare(before.own, after.own, both, false, after.speeds.weights, advice.Options{LawOK: after.own.HasLaw})
+		}
+		whole, err := after.with(own[:i], ch.hold())
+		if err != nil {
+			return err
+		}
+		if ch.Judged != nil {
+			ch.Judged.Next = whole.Advice
+		}
+		a.Changes = append(a.Changes, ch)
+		results[slices.Index(results, after)], a.Sessions[i] = whole, whole
+	}
+	return nil
+}
+
+// hold is what to clear up before any other step, nil for nothing.
+func (c Change) hold() *advice.Reason {
+	if c.Judged == nil || c.Judged.Verdict != advice.NotAsPredicted {
+		return nil
+	}
+	return &advice.Reason{Kind: advice.CheckChange, Changed: c.Judged.Changed}
+}
+
+// with is a result with those of the earlier ones as evidence that are of the
+// same rider and foil, as [Run] takes them.
+func (r *Result) with(earlier []*Result, hold *advice.Reason) (*Result, error) {
+	w := *r
+	w.Session.Earlier = nil
+	var evidence []trim.Outing
+	for _, e := range earlier {
+		if SameRider(e.Setup, r.Setup) && CanBeEvidence(e.Setup, r.Setup) == nil {
+			evidence = append(evidence, e.outing)
+			w.Session.Earlier = append(w.Session.Earlier, e.Session.Title)
+		}
+	}
+	if len(evidence) == 0 {
+		return r, nil
+	}
+	var err error
+	if w.Posterior, err = trim.Infer(r.outing, evidence, trim.InferOptions{}); err != nil {
+		return nil, err
+	}
+	w.Session.Warnings = slices.DeleteFunc(slices.Clone(r.Session.Warnings), func(f Finding) bool {
+		switch f.(type) {
+		case trim.LeftOut, trim.Conflict: // which are told anew
+			return true
+		}
+		return false
+	})
+	w.FootLoad, w.Assumptions = nil, nil
+	w.advise(nil, hold)
+	w.load()
+	w.Balance()
+	return &w, nil
 }
 
 // later says whether a began after b; sessions without a date keep their order.

@@ -201,17 +201,15 @@ func (r *Result) load() {
 	})
 }
 
-func (r *Result) advise(req Request) {
+// advise advises the rider, and another one where there is one, unless
+// something must be cleared up first.
+func (r *Result) advise(other *setup.Setup, hold *advice.Reason) {
 	w := r.speeds.weights
-	opt := advice.Options{LawOK: r.seen.lawOK()}
-	if f := r.Followed; f != nil && f.Verdict == advice.NotAsPredicted {
-		opt.Hold = &advice.Reason{Kind: advice.CheckChange, Changed: f.Judged.Changed}
+	r.Advice = advice.Advise(r.Posterior, r.Setup, w, advice.Options{LawOK: r.own.HasLaw, Hold: hold})
+	if other != nil {
+		r.OtherRider = advice.ForRider(r.Posterior, r.Setup, other, w, advice.Options{LawOK: r.own.HasLaw})
 	}
-	r.Advice = advice.Advise(r.Posterior, req.Setup, w, opt)
-	if req.Other != nil {
-		r.OtherRider = advice.ForRider(r.Posterior, req.Setup, req.Other, w, advice.Options{LawOK: opt.LawOK})
-	}
-	moves := advice.Sensitivity(r.Posterior, w, req.Setup.Rider.Level)
+	moves := advice.Sensitivity(r.Posterior, w, r.Setup.Rider.Level)
 	for i, u := range r.Posterior.Unknowns {
 		a := Assumption{Name: u.Name, Unit: u.Unit, Prior: u.Prior, Posterior: u.Posterior, Default: u.Default}
 		a.ShimDegPerSigma, a.ShimDegPerSigmaAfter = num(moves[i].Before), num(moves[i].After)

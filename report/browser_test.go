@@ -120,6 +120,7 @@ func TestComparisonInBrowser(t *testing.T) {
 			}
 			b.Shot("compare-"+itoa(int64(n))+"-"+itoa(w), true)
 		}
+		browser.Eval[bool](b, `document.querySelector("table.sort").closest("details").open = true`)
 		first := `document.querySelector("table.sort tbody th").textContent`
 		b.Do(chromedp.Click(chromedp.CSS("table.sort th:first-child button")))
 		if s := browser.Eval[string](b, first); s != "A" {

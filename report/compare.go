@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -16,27 +17,25 @@ import (
 
 var errTooFew = errors.New("comparing needs at least two sessions")
 
-// CompareHTML writes a page that sets several sessions or riders side by side.
-func CompareHTML(w io.Writer, rs []*analysis.Result, o Options) error {
-	if len(rs) < 2 {
+// CompareHTML writes a page that sets sessions, or athletes, side by side.
+func CompareHTML(w io.Writer, c *analysis.Comparison, o Options) error {
+	if len(c.Results) < 2 {
 		return errTooFew
 	}
-	return render(w, "compare.html", newComparePage(rs, o))
+	return render(w, "compare.html", newComparePage(c, o))
 }
 
-// A contender is one session of a comparison, in printing units.
+// A contender is one of those that are compared, in printing units: an
+// athlete's latest session, or each session where there is one athlete.
 type contender struct {
 	r        *analysis.Result
 	Key      string // "A", "B", ..., "AA"
 	Name     string
-	Day      string
-	Rider    string
-	evenness interval.Interval // percent
+	off      interval.Interval // even, percent of the load
 	low, top interval.Interval // front share at the common speeds, percent
 	slope    interval.Interval // degrees per 100 cm² of lift area
-	tacks    interval.Interval // port less starboard, degrees
+	tacks    interval.Interval // starboard minus port, degrees
 	best     float64           // best 10 s, printing unit
-	minutes  float64
 }
 
 type comparePage struct {
@@ -44,19 +43,38 @@ type comparePage struct {
 	Head     string
 	Basis    string // whose evidence the numbers rest on
 	Verdict  *verdictPart
+	Team     []mate
+	Seasons  []season
 	Figures  []*figure
 	All      *table
-	Diffs    *table
+	Diffs    *table // nil where each is somebody else
 	Cautions []string
 	Version  string
 	Made     string
 }
 
-const ownLogs = "In the table and the pictures each session is taken by its own log and notes. A sheet that counts earlier sessions in gives other numbers."
+// A mate is one athlete's line.
+type mate struct {
+	Name, Of, Sheet string
+	Cells           []cell
+}
 
-// A verdictPart says whether a change did what was foretold.
+// A cell is a name and its value. The step takes a line of its own on a phone,
+// and what is long everywhere.
+type cell struct {
+	Name, Value string
+	Kind        string // "" | "step" | "long"
+}
+
+// A season is an athlete's sessions, what was changed between them, and what
+// that did.
+type season struct {
+	Name     string
+	Sessions []mate
+}
+
+// A verdictPart says whether a change did what was expected.
 type verdictPart struct {
-	Tag     string
 	Says    string
 	Changed []string
 	Rows    *table
@@ -64,40 +82,79 @@ type verdictPart struct {
 	Mind    string // the caution that belongs to it
 }
 
-func newComparePage(rs []*analysis.Result, o Options) *comparePage {
-	before := o.Before
+func newComparePage(c *analysis.Comparison, o Options) *comparePage {
 	u := o.Units.OrDefault()
-	rs = inTime(rs, before)
-	cs, lo, top := contenders(rs, u)
-	p := &comparePage{Title: fmt.Sprintf("%s compared", words.UpperFirst(words.Plural(len(rs), "session"))), Cautions: words.EveryTime(false, false, false), Version: words.Clean(o.Version)}
+	cs, lo, top := contenders(c, u)
+	p := &comparePage{Title: comparedTitle(c), Head: compareHead(c, cs), Cautions: words.EveryTime(false, false, false), Version: words.Clean(o.Version)}
 	if !o.Now.IsZero() {
 		p.Made = o.Now.Format("2 January 2006")
 	}
-	p.Head, p.Basis = compareHead(cs, before), ownLogs
-	if before != nil {
-		p.Verdict = verdictFor(before, rs[len(rs)-1], u)
-		p.Basis += " The judgement above takes both together, and can tell more."
+	p.Basis = "Each session counts in the earlier sessions of the same rider and foil that are on this page."
+	sheet := func(r *analysis.Result) string {
+		if i := slices.Index(c.Results, r); i < len(o.Sheets) {
+			return o.Sheets[i]
+		}
+		return ""
+	}
+	if b := onlyChange(c); b != nil {
+		p.Verdict = verdictFor(b, c.Athletes[0].Last(), u)
+		p.Cautions = words.EveryTime(true, true, false)
+	} else {
+		for _, a := range c.Athletes {
+			if len(a.Sessions) > 1 {
+				p.Seasons = append(p.Seasons, seasonOf(a, sheet, len(c.Athletes) == 1, u))
+			}
+		}
+	}
+	if len(c.Athletes) > 1 {
+		for _, a := range slices.SortedStableFunc(slices.Values(c.Athletes), func(a, b analysis.Athlete) int { return words.MostToGain(a.Last(), b.Last()) }) {
+			p.Team = append(p.Team, mateOf(a, sheet(a.Last()), u))
+		}
 	}
 	ms := measures(u, lo, top)
 	p.Figures = compareFigures(cs, ms, u)
-	p.All, p.Diffs = compareTable(cs, ms, u), diffTable(cs, ms, u)
+	p.All = compareTable(c, cs, ms, u)
+	if len(c.Athletes) == 1 {
+		p.Diffs = diffTable(cs, ms, u)
+	}
 	return p
 }
 
-// inTime puts the session before a change first, as the judgement does, so
-// that A is before and B is after.
-func inTime(rs []*analysis.Result, before *advice.BeforeAfter) []*analysis.Result {
-	if before == nil || len(rs) != 2 {
-		return rs
+// onlyChange is the judgement of two sessions of one athlete, nil for others.
+func onlyChange(c *analysis.Comparison) *advice.BeforeAfter {
+	if len(c.Results) == 2 && len(c.Athletes) == 1 {
+		return c.Athletes[0].Changes[0].Judged
 	}
-	if a, b := rs[0].Session.Start, rs[1].Session.Start; a != nil && b != nil && a.After(*b) {
-		return []*analysis.Result{rs[1], rs[0]}
+	return nil
+}
+
+func comparedTitle(c *analysis.Comparison) string {
+	if n := len(c.Athletes); n > 1 {
+		return words.UpperFirst(words.Plural(n, "athlete")) + " side by side"
 	}
-	return rs
+	return words.UpperFirst(words.Plural(len(c.Results), "session")) + " compared"
+}
+
+// AthleteName is what a coach knows an athlete by.
+func AthleteName(r *analysis.Result) string {
+	if r.Setup != nil {
+		if n := words.Clean(r.Setup.Rider.Name); n != "" {
+			return n
+		}
+	}
+	return words.Title(r)
 }
 
 // contenders reads the numbers that are compared, at speeds that all have.
-func contenders(rs []*analysis.Result, u words.Units) (cs []contender, lo, top float64) {
+func contenders(c *analysis.Comparison, u words.Units) (cs []contender, lo, top float64) {
+	var rs []*analysis.Result
+	name := AthleteName
+	for _, a := range c.Athletes {
+		rs = append(rs, a.Last())
+	}
+	if len(c.Athletes) == 1 {
+		rs, name = c.Athletes[0].Sessions, words.Title
+	}
 	lo, top = math.Inf(-1), math.Inf(1)
 	for _, r := range rs {
 		if a, _, b := words.SpeedsOf(r); words.Finite(a) && len(r.FootLoad) > 0 {
@@ -108,25 +165,13 @@ func contenders(rs []*analysis.Result, u words.Units) (cs []contender, lo, top f
 		lo, top = math.NaN(), math.NaN()
 	}
 	for i, r := range rs {
-		c := contender{r: r, Key: letters(i), Name: words.Title(r), evenness: interval.Unknown(), slope: interval.Unknown(), tacks: interval.Unknown(), best: math.NaN(), minutes: float64(r.Totals.Foiling) / 60}
-		if t := r.Session.Start; t != nil && !t.IsZero() {
-			c.Day = t.UTC().Format("2006-01-02")
-		}
-		if r.Setup != nil {
-			c.Rider = words.Clean(r.Setup.Rider.Name)
-			if c.Rider == "" {
-				c.Rider = u.MassText(r.Setup.Rider.Mass)
-			}
-		}
+		c := contender{r: r, Key: letters(i), Name: name(r), off: interval.Unknown(), slope: interval.Unknown(), tacks: words.Tacks(r), best: math.NaN()}
 		if r.Advice != nil {
-			c.evenness = r.Advice.EvennessNow.Scale(100)
+			c.off = r.Advice.EvennessNow.Scale(100)
 		}
 		c.low, c.top = shareAt(r, lo).Scale(100), shareAt(r, top).Scale(100)
 		if l := r.PitchLaw; l != nil && l.Enough {
 			c.slope = l.Slope.Scale(0.01)
-			if len(l.ByTack) > 1 {
-				c.tacks = less(l.ByTack["port"], l.ByTack["starboard"])
-			}
 		}
 		if v := float64(r.BestSpeeds.TenSeconds); words.Finite(v) && v > 0 {
 			c.best = u.SpeedValue(v)
@@ -151,42 +196,144 @@ func letters(i int) string {
 	return s
 }
 
-func (c contender) label() string { return c.Key + "  " + words.CleanTo(c.Name, 26) }
+func (c contender) label(room int) string { return c.Key + "  " + words.CleanTo(c.Name, room) }
 
-func compareHead(cs []contender, before *advice.BeforeAfter) string {
-	if before != nil {
-		return words.VerdictHead(before)
+// compareHead is the answer in a sentence.
+func compareHead(c *analysis.Comparison, cs []contender) string {
+	if b := onlyChange(c); b != nil {
+		return words.VerdictHead(b)
 	}
-	best, known := -1, 0
-	for i, c := range cs {
-		if c.evenness.Known() {
-			known++
+	known := slices.DeleteFunc(slices.Clone(cs), func(x contender) bool { return !x.off.Known() })
+	switch {
+	case len(known) == 0:
+		return "By speed and by pitch law only: no setup tells the load on the feet."
+	case len(known) == 1:
+		return fmt.Sprintf("Only %s has a setup that tells the load on the feet. By speed and by pitch law all can be compared.", known[0].Name)
+	case len(c.Athletes) == 1:
+		a, z := known[0].off, known[len(known)-1].off
+		return fmt.Sprintf("From the first to the last session the load came from %s to %s %% off even%s.", words.Fixed(a.Value, 0), words.Fixed(z.Value, 0),
+			words.Choose(z.Low > a.High || z.High < a.Low, "", ": within the doubt of each"))
+	}
+	first := slices.MinFunc(known, func(a, b contender) int { return words.MostToGain(a.r, b.r) })
+	if g := words.Gain(first.r); g > 0 {
+		return fmt.Sprintf("%s gains most by the next step: the load comes from %s to %s off even.", first.Name, words.Percent(first.r.Advice.EvennessNow.Value), words.Percent(first.r.Advice.EvennessAfter.Value))
+	}
+	return "No step is advised to anybody yet."
+}
+
+// mateOf is an athlete's line, by the latest session.
+func mateOf(a analysis.Athlete, sheet string, u words.Units) mate {
+	r := a.Last()
+	w := words.For(r, u)
+	m := mate{Name: AthleteName(r), Of: dayOf(r), Sheet: sheet}
+	if m.Name != w.Title {
+		m.Of = strings.TrimPrefix(m.Of+", "+w.Title, ", ")
+	}
+	m.Cells = append(append(numbersOf(r, u), cell{"Season", trend(a), ""}), stepCells(r, w)...)
+	if s := words.Overshoot(r, u); s != "" {
+		m.Cells = append(m.Cells, cell{"Mind", s, "long"})
+	}
+	for _, f := range r.Session.Warnings {
+		m.Cells = append(m.Cells, cell{"Warning", words.Sentence(u.Say(f)), "long"})
+	}
+	return m
+}
+
+// stepCells are the next step, how sure it is, and what would make it surer.
+func stepCells(r *analysis.Result, w words.Answer) []cell {
+	return []cell{{"Next step", w.Head, "step"}, {"How sure", words.Choose(stepOf(r), w.SureTag+", "+sureOf(r), "no step yet"), ""},
+		{"Missing", cmp.Or(strings.Join(words.Missing(r), ", "), "nothing"), ""}}
+}
+
+// sureOf is the chance that an advised step helps, "" without one.
+func sureOf(r *analysis.Result) string {
+	if !stepOf(r) {
+		return ""
+	}
+	return words.Chance(float64(r.Advice.ChanceBetter))
+}
+
+// numbersOf are the numbers of a session that a coach asks for, the load first.
+func numbersOf(r *analysis.Result, u words.Units) []cell {
+	off, front, gradient := "–", "–", "–"
+	if a := r.Advice; a != nil && a.EvennessNow.Known() {
+		off = words.Percent(a.EvennessNow.Value)
+		if stepOf(r) {
+			off += " → " + words.Percent(a.EvennessAfter.Value)
 		}
-		if c.evenness.Known() && (best < 0 || c.evenness.Value < cs[best].evenness.Value) {
-			best = i
+		if a.GradientNow.Known() {
+			gradient = words.Fixed(u.Gradient(a.GradientNow).Value, 1) + " % per " + u.SpeedName()
 		}
 	}
-	if best < 0 {
-		return "The sessions can be compared by speed and by pitch law only: no setup tells the load on the feet."
-	}
-	if known == 1 {
-		return fmt.Sprintf("Only session %s (%s) has a setup that tells the load on the feet. The others can be compared by speed and by pitch law.", cs[best].Key, cs[best].Name)
-	}
-	clear := true
-	for i, c := range cs {
-		if i != best && c.evenness.Known() && !(c.evenness.Low > cs[best].evenness.High) {
-			clear = false
+	if top := topOf(r); words.Finite(top) {
+		if s := shareAt(r, top); s.Known() {
+			front = words.Percent(s.Value) + " at " + u.SpeedText(top)
 		}
 	}
-	s := fmt.Sprintf("Session %s (%s) has the most even load", cs[best].Key, cs[best].Name)
-	if !clear {
-		return s + ", but not clearly: its interval overlaps with others."
+	tacks := "–"
+	if t := words.Tacks(r); t.Known() {
+		tacks = words.Fixed(math.Abs(t.Value), 1) + "° ± " + words.Fixed((t.High-t.Low)/2, 1) + "°"
 	}
-	return s + ", clearly so."
+	var best []string
+	for _, v := range []interval.Number{r.BestSpeeds.TwoSeconds, r.BestSpeeds.TenSeconds, r.BestSpeeds.Metres500} {
+		best = append(best, words.Choose(v > 0, dash(words.Fixed(u.SpeedValue(float64(v)), 1)), "–"))
+	}
+	return []cell{{"Off even, after the step", off, ""}, {"Front foot at top speed", front, ""}, {"Speed gradient", gradient, ""},
+		{"Tacks differ", tacks, ""}, {"Best 2 s, 10 s, 500 m", strings.Join(best, ", ") + words.NBSP + u.SpeedName(), ""}}
+}
+
+// trend is how far off even the load was, session by session.
+func trend(a analysis.Athlete) string {
+	const most = 5
+	var all []string
+	for _, r := range a.Sessions[max(0, len(a.Sessions)-most):] {
+		if r.Advice != nil && r.Advice.EvennessNow.Known() {
+			all = append(all, words.Fixed(100*r.Advice.EvennessNow.Value, 0))
+		}
+	}
+	if len(all) < 2 {
+		return "–"
+	}
+	return words.Choose(len(a.Sessions) > most, "… ", "") + strings.Join(all, ", ") + " %"
+}
+
+// dayOf is when a session was, "" where that is not known.
+func dayOf(r *analysis.Result) string {
+	if t := r.Session.Start; t != nil && !t.IsZero() {
+		return t.UTC().Format("2 Jan 2006")
+	}
+	return ""
+}
+
+// seasonOf is every session of an athlete, every change between them, and where
+// nothing else tells it the next step.
+func seasonOf(a analysis.Athlete, sheet func(*analysis.Result) string, next bool, u words.Units) season {
+	s := season{Name: AthleteName(a.Last())}
+	for i, r := range a.Sessions {
+		m := mate{Name: words.Title(r), Of: dayOf(r), Sheet: sheet(r), Cells: numbersOf(r, u)}
+		if i > 0 {
+			m.Cells = append(changeCells(a.Changes[i-1], u), m.Cells...)
+		}
+		if next && r == a.Last() {
+			w := words.For(r, u)
+			m.Cells = append(append(m.Cells, stepCells(r, w)...), cell{"Mind", w.Mind, "long"})
+		}
+		s.Sessions = append(s.Sessions, m)
+	}
+	return s
+}
+
+// changeCells are what was changed before a session, and what that did.
+func changeCells(ch analysis.Change, u words.Units) []cell {
+	if ch.Judged == nil {
+		return []cell{{"Changed", words.Sentence(ch.Differ.Error()), "long"}}
+	}
+	return []cell{{"Changed", words.UpperFirst(cmp.Or(strings.Join(u.Changed(ch.Judged.Changed), "; "), "nothing")), "long"},
+		{"Did it?", words.VerdictHead(ch.Judged), "long"}}
 }
 
 func verdictFor(b *advice.BeforeAfter, after *analysis.Result, u words.Units) *verdictPart {
-	v := &verdictPart{Tag: words.UpperFirst(words.Clean(b.Verdict)), Says: u.Judgement(b)}
+	v := &verdictPart{Says: u.Judgement(b)}
 	for _, c := range u.Changed(b.Changed) {
 		v.Changed = append(v.Changed, words.Sentence(c))
 	}
@@ -218,12 +365,7 @@ func quantity(c advice.Comparison, u words.Units) string {
 }
 
 // dash is how a table shows what is not known.
-func dash(s string) string {
-	if strings.HasPrefix(s, words.Unknown) {
-		return "–"
-	}
-	return s
-}
+func dash(s string) string { return words.Choose(s == words.Unknown, "–", s) }
 
 // A measure is one number that sessions are compared by, in printing units.
 type measure struct {
@@ -233,27 +375,35 @@ type measure struct {
 	of              func(contender) interval.Interval
 }
 
+// measures are those that can be had: front shares only at speeds that all have.
 func measures(u words.Units, lo, top float64) []measure {
-	return []measure{
-		{"even", "How far the load is from even", "percent of the load away from even", "load off even, % of the load", 0, func(c contender) interval.Interval { return c.evenness }},
-		{"", "", "", "front share at " + u.SpeedText(lo) + ", %", 0, func(c contender) interval.Interval { return c.low }},
-		{"attop", "Front share at " + u.SpeedText(top), "front share, %", "front share at " + u.SpeedText(top) + ", %", 0, func(c contender) interval.Interval { return c.top }},
+	ms := []measure{
+		{"even", "How far the load is from even", "percent of the load away from even", "load off even, % of the load", 0, func(c contender) interval.Interval { return c.off }},
 		{"slope", "Pitch needed for lift, without the rider's weight", "degrees per 100 cm² of lift area", "pitch per 100 cm² of lift area, degrees", 2, func(c contender) interval.Interval { return c.slope }},
-		{"tacks", "Difference between the tacks", "port less starboard, degrees of pitch", "port less starboard, degrees", 1, func(c contender) interval.Interval { return c.tacks }},
+		{"tacks", "Difference between the tacks", "starboard minus port, degrees of pitch", "starboard minus port, degrees", 1, func(c contender) interval.Interval { return c.tacks }},
 	}
+	if words.Finite(lo) {
+		ms = slices.Insert(ms, 1,
+			measure{"", "", "", "front share at " + u.SpeedText(lo) + ", %", 0, func(c contender) interval.Interval { return c.low }},
+			measure{"attop", "Front share at " + u.SpeedText(top) + ", which all rode", "front share, %", "front share at " + u.SpeedText(top) + ", %", 0, func(c contender) interval.Interval { return c.top }})
+	}
+	return ms
 }
 
-func compareTable(cs []contender, ms []measure, u words.Units) *table {
-	t := &table{Caption: "All sessions", Head: []string{"session", "name", "day", "rider", "advice", "on the foil, min", "best 10 s, " + u.SpeedName()}}
+func compareTable(c *analysis.Comparison, cs []contender, ms []measure, u words.Units) *table {
+	t := &table{Caption: "All in numbers", Head: []string{"letter", "name", "day", "rider", "advice", "on the foil, min", "best 10 s, " + u.SpeedName()}}
 	for _, m := range ms {
 		t.Head = append(t.Head, m.head)
 	}
-	for _, c := range byEvenness(cs) {
-		verdict := "–"
+	for _, c := range cs {
+		verdict, rider := "–", ""
 		if c.r.Advice != nil {
 			verdict = words.Clean(c.r.Advice.Verdict)
 		}
-		cells := []string{c.Key, c.Name, c.Day, c.Rider, verdict, dash(words.Fixed(c.minutes, 0)), dash(words.Fixed(c.best, 1))}
+		if c.r.Setup != nil {
+			rider = u.RiderText(c.r.Setup)
+		}
+		cells := []string{c.Key, words.Title(c.r), dayOf(c.r), rider, verdict, dash(words.Fixed(float64(c.r.Totals.Foiling)/60, 0)), dash(words.Fixed(c.best, 1))}
 		for _, m := range ms {
 			cells = append(cells, dash(words.Between(m.of(c), 1, m.digits)))
 		}
@@ -262,36 +412,26 @@ func compareTable(cs []contender, ms []measure, u words.Units) *table {
 	return t
 }
 
-// byEvenness puts the most even load first; two sessions stay in the order of
-// time, before and after.
-func byEvenness(cs []contender) []contender {
-	order := slices.Clone(cs)
-	if len(cs) > 2 {
-		slices.SortStableFunc(order, func(a, b contender) int { return words.UnknownLast(a.evenness.Value, b.evenness.Value) })
-	}
-	return order
-}
-
-// diffTable is every session less the first, in what has a figure.
+// diffTable is every session minus the first, in what has a figure.
 func diffTable(cs []contender, ms []measure, u words.Units) *table {
 	ms = slices.DeleteFunc(slices.Clone(ms), func(m measure) bool { return m.id == "" })
-	t := &table{Caption: "Each session less session A, with 90 % intervals", Head: []string{"session"}}
+	t := &table{Caption: "The difference of each session from session A, with 90 % intervals", Head: []string{"session"}}
 	for _, m := range ms {
 		t.Head = append(t.Head, m.head)
 	}
 	t.Head = append(t.Head, "best 10 s, "+u.SpeedName())
 	for _, c := range cs[1:] {
-		cells := []string{c.label()}
+		cells := []string{c.label(26)}
 		for _, m := range ms {
-			cells = append(cells, dash(words.Between(less(m.of(c), m.of(cs[0])), 1, m.digits)))
+			cells = append(cells, dash(words.Between(minus(m.of(c), m.of(cs[0])), 1, m.digits)))
 		}
 		t.add(math.NaN(), append(cells, dash(words.Fixed(c.best-cs[0].best, 1)))...)
 	}
 	return t
 }
 
-// less is a minus b, two numbers that know nothing of each other.
-func less(a, b interval.Interval) interval.Interval {
+// minus is a minus b, two numbers that know nothing of each other.
+func minus(a, b interval.Interval) interval.Interval {
 	if !a.Known() || !b.Known() {
 		return interval.Unknown()
 	}
@@ -299,44 +439,98 @@ func less(a, b interval.Interval) interval.Interval {
 }
 
 // CompareText writes the comparison for a terminal, at most 24 lines.
-func CompareText(w io.Writer, rs []*analysis.Result, o TextOptions) error {
-	if len(rs) < 2 {
+func CompareText(w io.Writer, c *analysis.Comparison, o TextOptions) error {
+	if len(c.Results) < 2 {
 		return errTooFew
 	}
-	u, before := o.Units.OrDefault(), o.Before
-	rs = inTime(rs, before)
-	cs, lo, top := contenders(rs, u)
+	u := o.Units.OrDefault()
+	cs, lo, top := contenders(c, u)
 	t := newTextPage(o)
-	t.head(words.UpperFirst(words.Plural(len(rs), "session")) + " compared")
-	t.row("", compareHead(cs, before), vital)
-	if before != nil {
-		t.row("Why", u.Judgement(before), needed)
-		next, mind := u.NextOf(before, rs[len(rs)-1])
+	t.head(comparedTitle(c))
+	t.row("", compareHead(c, cs), vital)
+	if b := onlyChange(c); b != nil {
+		t.row("Why", u.Judgement(b), needed)
+		next, mind := u.NextOf(b, c.Athletes[0].Last())
 		t.row("Next", next, vital)
 		t.row("Mind", mind, vital)
 	}
-	name := max(12, min(30, t.width-44))
-	t.add(t.style("2", fmt.Sprintf("%-*s%10s%12s%10s%10s", name, "session", "off even", "front share", "", "best 10 s")))
-	t.add(t.style("2", fmt.Sprintf("%-*s%10s%12s%10s%10s", name, "", "%", ascii(u.SpeedText(lo)), ascii(u.SpeedText(top)), u.SpeedName())))
-	short := func(v float64, d int) string {
-		if !words.Finite(v) {
-			return "-"
-		}
-		return plain.Replace(words.Fixed(v, d))
-	}
-	for i, c := range byEvenness(cs) {
-		if left := textLines - t.lines(); left <= 1 && i < len(cs)-1 {
-			t.add(fmt.Sprintf("and %d more; the page shows them all", len(cs)-i))
-			break
-		}
-		t.add(fmt.Sprintf("%-*s%10s%12s%10s%10s", name, words.CleanTo(c.Key+"  "+c.Name, name-1), short(c.evenness.Value, 0), short(c.low.Value, 0), short(c.top.Value, 0), short(c.best, 1)))
-	}
-	if t.lines() < textLines {
-		t.add(t.style("2", "Each session by its own log and notes."))
+	if len(c.Athletes) > 1 {
+		t.row("Mind", "One small step a session, at low speed first. Each one's sheet says what to check.", vital)
+		slices.SortStableFunc(cs, func(a, b contender) int { return words.MostToGain(a.r, b.r) })
+		t.team(cs, u)
+	} else {
+		t.sessions(c, cs, lo, top, u)
 	}
 	_, err := io.WriteString(w, t.String())
 	return err
 }
 
-// ascii is s with plain spaces.
-func ascii(s string) string { return strings.ReplaceAll(s, words.NBSP, " ") }
+// short is a number in a table of the terminal.
+func short(v float64, d int) string {
+	return plain.Replace(words.Choose(words.Finite(v), words.Fixed(v, d), "-"))
+}
+
+// team is a line for each athlete, and under it the next step where there is room.
+func (t *textPage) team(cs []contender, u words.Units) {
+	name := max(10, t.width-58)
+	row := func(name string, room int, cells ...any) string {
+		return fmt.Sprintf("%-*s", room, name) + fmt.Sprintf("%6s%6s%13s%9s%7s%7s%10s", cells...)
+	}
+	t.add(t.style("2", row("athlete", name, "off", "after", "front, top", "gradient", "tacks", "10 s", "sure")))
+	t.add(t.style("2", row("", name, "%", "%", "% at "+u.SpeedName(), "%/"+u.SpeedName(), "deg", u.SpeedName(), "")))
+	var lines, steps [][]string
+	for _, c := range cs {
+		after, gradient, front := "-", "-", "-"
+		if a := c.r.Advice; a != nil {
+			gradient = short(u.Gradient(a.GradientNow).Value, 1)
+			if stepOf(c.r) {
+				after = short(100*a.EvennessAfter.Value, 0)
+			}
+		}
+		if top := topOf(c.r); words.Finite(top) && shareAt(c.r, top).Known() {
+			front = short(100*shareAt(c.r, top).Value, 0) + " at " + short(u.SpeedValue(top), 0)
+		}
+		lines = append(lines, []string{row(words.CleanTo(c.Name, name-1), name, short(c.off.Value, 0), after, front, gradient, short(math.Abs(c.tacks.Value), 1), short(c.best, 1), cmp.Or(plain.Replace(sureOf(c.r)), "-"))})
+		steps = append(steps, wrap(plain.Replace(words.For(c.r, u).Head), t.width-1))
+	}
+	if t.lines()+len(lines)+len(slices.Concat(steps...)) <= textLines {
+		for i := range lines {
+			for _, s := range steps[i] {
+				lines[i] = append(lines[i], " "+s)
+			}
+		}
+	}
+	for i, l := range lines {
+		if left := textLines - t.lines(); left < len(l)+min(1, len(lines)-1-i) {
+			t.add(fmt.Sprintf("and %d more; the page shows them all", len(lines)-i))
+			break
+		}
+		for _, s := range l {
+			t.add(s)
+		}
+	}
+}
+
+// sessions is a line for each session of one athlete, and what was changed before it.
+func (t *textPage) sessions(c *analysis.Comparison, cs []contender, lo, top float64, u words.Units) {
+	name := max(12, min(30, t.width-44))
+	line := "%-*s%10s%12s%10s%10s"
+	ascii := func(v float64) string { return strings.ReplaceAll(u.SpeedText(v), words.NBSP, " ") }
+	heads := []string{"", ""}
+	if words.Finite(lo) {
+		heads = []string{ascii(lo), ascii(top)}
+	}
+	t.add(t.style("2", fmt.Sprintf(line, name, "session", "off even", "front share", "", "best 10 s")))
+	t.add(t.style("2", fmt.Sprintf(line, name, "", "%", heads[0], heads[1], u.SpeedName())))
+	changes := len(cs) > 2 && 2*len(cs) <= textLines-t.lines()
+	for i, x := range cs {
+		if left := textLines - t.lines(); left <= 1 && i < len(cs)-1 {
+			t.add(fmt.Sprintf("and %d more; the page shows them all", len(cs)-i))
+			break
+		}
+		if ch := c.Athletes[0].Changes; i > 0 && changes && ch[i-1].Judged != nil {
+			t.add("  " + words.CleanTo(plain.Replace(words.VerdictHead(ch[i-1].Judged)), t.width-2))
+		}
+		t.add(fmt.Sprintf(line, name, words.CleanTo(x.Key+"  "+x.Name, name-1), short(x.off.Value, 0), short(x.low.Value, 0), short(x.top.Value, 0), short(x.best, 1)))
+	}
+}

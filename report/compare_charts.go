@@ -9,57 +9,86 @@ import (
 	"evenfoot/analysis/interval"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
-
-	"gonum.org/v1/plot/vg"
 )
 
-// overlayLimit is how many curves one picture can hold and stay readable.
-const overlayLimit = 6
-
-// overlays tell those curves apart.
-var overlays = [overlayLimit]struct {
-	ink  chart.Ink
-	kind string // in the legend
-	dash []vg.Length
-}{{"now", "line", nil}, {"next", "dash", []vg.Length{7, 4}}, {"best", "dots", []vg.Length{2, 3}},
-	{"port", "dash", []vg.Length{10, 3, 2, 3}}, {"fit", "dash", []vg.Length{4, 2}}, {"drag", "dash", []vg.Length{12, 5}}}
+// crowd is how many curves a picture of one among all can hold behind the one.
+const crowd = 12
 
 func compareFigures(cs []contender, ms []measure, u words.Units) []*figure {
-	var out []*figure
-	if len(cs) <= overlayLimit {
-		out = append(out, overlayShare(cs, u), overlayLaw(cs))
-	}
+	out := []*figure{overlayShare(cs, u)}
 	for _, m := range ms {
+		if m.id == "slope" {
+			out = append(out, overlayLaw(cs))
+		}
 		if m.id != "" {
 			out = append(out, rowsFigure(cs, m))
 		}
 	}
-	return slices.DeleteFunc(out, func(f *figure) bool { return f == nil })
+	out = slices.DeleteFunc(out, func(f *figure) bool { return f == nil })
+	for _, f := range out {
+		f.Open = f.ID == "shares" || f.ID == "even"
+	}
+	return out
 }
 
-// overlay draws a few sessions' curves in one picture, each named by its
-// letter at the end of the line.
+// overlay draws two curves in one picture, and more of them in one each, before
+// all the others, on the same axes.
 func overlay(f *figure, xl, yl string, cs []contender, curve func(contender) []chart.XY, ref ...chart.Layer) *figure {
-	layers, n := ref, 0
-	for i, c := range cs {
-		l := overlays[i]
-		f.Legend = append(f.Legend, legend{l.kind, string(l.ink), c.label()})
-		if line := curve(c); len(line) > 0 {
-			layers = append(layers, chart.Line{Points: line, Ink: l.ink, Width: 2.5, Dash: l.dash},
-				chart.Note{At: line[len(line)-1], Text: c.Key, Ink: l.ink, Size: 14, DX: 1, DY: 8, Align: -1})
-			n++
+	type drawn struct {
+		contender
+		line []chart.XY
+	}
+	var all []drawn
+	var points []chart.XY
+	for _, c := range cs {
+		if line := curve(c); len(line) > 1 {
+			all, points = append(all, drawn{c, line}), append(points, line...)
 		}
 	}
-	if n < 2 {
+	if len(all) < 2 {
 		return nil
 	}
-	f.draw(tall(1), func(bool) []*chart.Panel { return []*chart.Panel{{XLabel: xl, YLabel: yl, Layers: layers}} })
+	if len(all) == 2 {
+		layers := ref
+		for i, ink := range []chart.Ink{"now", "next"} {
+			l := chart.Line{Points: all[i].line, Ink: ink, Width: 2.5}
+			if i == 1 {
+				l.Dash = dashes
+			}
+			layers, f.Legend = append(layers, l), append(f.Legend, legend{words.Choose(i == 0, "line", "dash"), string(ink), all[i].label(40)})
+		}
+		f.draw(tall(1), func(bool) []*chart.Panel { return []*chart.Panel{{XLabel: xl, YLabel: yl, Layers: layers}} })
+		return f
+	}
+	x0, x1, y0, y1 := chart.Line{Points: points}.DataRange()
+	pad := 0.06 * (y1 - y0)
+	xr, yr := chart.Range{Lo: x0, Hi: x1}, chart.Range{Lo: y0 - pad, Hi: y1 + pad}
+	f.Note += fmt.Sprintf(" Across: %s. Up: %s. All have the same axes.", xl, yl)
+	f.Legend = []legend{{"line", "now", "the one named"}}
+	if len(all) <= crowd {
+		f.Legend = append(f.Legend, legend{"line", "idle", "the others"})
+	}
+	rows := func(columns int) float64 { return math.Ceil(float64(len(all)) / float64(columns)) }
+	f.draw(layout{125 * rows(2), 130 * rows(4), 2, 4}, func(bool) []*chart.Panel {
+		var ps []*chart.Panel
+		for i, d := range all {
+			layers := slices.Clone(ref)
+			for k, other := range all {
+				if k != i && len(all) <= crowd {
+					layers = append(layers, chart.Line{Points: other.line, Ink: "idle", Width: 1})
+				}
+			}
+			ps = append(ps, &chart.Panel{Title: words.CleanTo(d.Name, 20), X: xr, Y: yr, YTicks: chart.Ticks{Count: 3}, XTicks: chart.Ticks{Count: 3},
+				Layers: append(layers, chart.Line{Points: d.line, Ink: "now", Width: 2.5})})
+		}
+		return ps
+	})
 	return f
 }
 
 func overlayShare(cs []contender, u words.Units) *figure {
 	f := &figure{ID: "shares", Title: "Front foot's share against speed"}
-	f.Says = spread(cs, func(c contender) interval.Interval { return c.top }, "At the top speed that all rode the front foot carries", "%", 0)
+	f.Says = spread(cs, func(c contender) interval.Interval { return shareAt(c.r, topOf(c.r)).Scale(100) }, "At each one's own top speed the front foot carries", "%", 0)
 	return overlay(f, "speed through the water, "+u.SpeedName(), "front share, %", cs, func(c contender) []chart.XY {
 		b := &builder{r: c.r, u: u}
 		l, _ := b.curve(b.today(), percent)
@@ -72,7 +101,7 @@ func overlayShare(cs []contender, u words.Units) *figure {
 func overlayLaw(cs []contender) *figure {
 	f := &figure{ID: "laws", Title: "Pitch against lift area, without the rider's weight"}
 	f.Says = spread(cs, func(c contender) interval.Interval { return c.slope }, "For 100 cm² more lift area the nose comes up by", "degrees", 2)
-	f.Note = "Each line starts at zero lift, so that a sensor mounted at another angle does no harm. A steeper line is a foil with less lifting area."
+	f.Note = "Each line starts at zero lift, so that a sensor mounted at another angle does no harm. A steeper line is a foil that lifts less."
 	return overlay(f, "lift area, cm²", "pitch above zero lift, degrees", cs, func(c contender) []chart.XY {
 		if !c.slope.Known() || c.r.Setup == nil {
 			return nil
@@ -81,18 +110,18 @@ func overlayLaw(cs []contender) *figure {
 	})
 }
 
-// spread says between what values the sessions lie.
+// spread says between what values they lie.
 func spread(cs []contender, of func(contender) interval.Interval, what, unit string, digits int) string {
 	known := slices.DeleteFunc(slices.Clone(cs), func(c contender) bool { return !of(c).Known() })
 	if len(known) < 2 {
-		return "Too few of the sessions tell it."
+		return "Too few of them tell it."
 	}
 	by := func(a, b contender) int { return cmp.Compare(of(a).Value, of(b).Value) }
 	lo, hi := slices.MinFunc(known, by), slices.MaxFunc(known, by)
-	return fmt.Sprintf("%s: from %s (session %s) to %s (session %s).", what, words.Fixed(of(lo).Value, digits), lo.Key, words.Fixed(of(hi).Value, digits)+words.NBSP+unit, hi.Key)
+	return fmt.Sprintf("%s from %s (%s) to %s (%s).", what, words.Fixed(of(lo).Value, digits), lo.Name, words.Fixed(of(hi).Value, digits)+words.NBSP+unit, hi.Name)
 }
 
-// rowsFigure is one measure of all sessions, one row each, sorted.
+// rowsFigure is one measure of all, one row each, sorted.
 func rowsFigure(cs []contender, m measure) *figure {
 	known := slices.DeleteFunc(slices.Clone(cs), func(c contender) bool { return !words.Finite(m.of(c).Value) })
 	if len(known) < 2 {
@@ -102,14 +131,13 @@ func rowsFigure(cs []contender, m measure) *figure {
 	f := &figure{ID: m.id, Title: m.title}
 	a, z := known[0], known[len(known)-1]
 	first, last := m.of(a), m.of(z)
-	digits := words.DigitsFor(last.Value * 4)
-	f.Says = fmt.Sprintf("From %s (session %s) to %s (session %s).", words.Fixed(first.Value, digits), a.Key, words.Fixed(last.Value, digits), z.Key)
-	f.Says += words.Choose(last.Low <= first.High, " The intervals overlap: each by its own log, the sessions are not clearly different.", " These two are clearly different.")
-	f.Table = &table{Caption: m.title + ", with 90 % intervals", Head: []string{"session", m.axis}}
+	f.Says = fmt.Sprintf("From %s (%s) to %s (%s).", words.Fixed(first.Value, m.digits), a.Name, words.Fixed(last.Value, m.digits), z.Name)
+	f.Says += words.Choose(last.Low <= first.High, " Their intervals overlap: these two are not clearly different.", " These two are clearly different.")
+	f.Table = &table{Caption: m.title + ", with 90 % intervals", Head: []string{"who", m.axis}}
 	whiskers := chart.Whiskers{Ink: "now"}
 	for i, c := range known {
 		v := m.of(c)
-		f.Table.add(math.NaN(), c.label(), words.Between(v, 1, digits))
+		f.Table.add(math.NaN(), c.label(26), words.Between(v, 1, m.digits))
 		whiskers.Items = append(whiskers.Items, chart.Whisker{Row: float64(len(known) - 1 - i), Value: v.Value, Lo: v.Low, Hi: v.High})
 	}
 	layers := []chart.Layer{whiskers}
@@ -120,7 +148,7 @@ func rowsFigure(cs []contender, m measure) *figure {
 	f.draw(layout{narrow: h, wide: h}, func(wide bool) []*chart.Panel {
 		names := make(chart.Named, len(known))
 		for i, c := range known {
-			names[len(known)-1-i] = words.Choose(wide, c.label(), c.Key)
+			names[len(known)-1-i] = c.label(words.Choose(wide, 24, 12))
 		}
 		return []*chart.Panel{{XLabel: m.axis, Y: chart.Range{Lo: -0.7, Hi: float64(len(known)) - 0.3}, YTicks: names, Layers: layers}}
 	})

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/filter/align"
@@ -468,18 +469,18 @@ func TestDirections(t *testing.T) {
 	}
 }
 
-// TestComparedSigns: differences are each session less the first, and port
-// less starboard; pitch laws are drawn by degrees per 100 cm².
+// TestComparedSigns: differences are each session minus the first, and starboard
+// minus port; pitch laws are drawn by degrees per 100 cm².
 func TestComparedSigns(t *testing.T) {
 	rs := fixtures(2)
 	for i, r := range rs {
-		r.PitchLaw.ByTack = map[string]interval.Interval{"port": interval.Exact(1.5 + float64(i)), "starboard": interval.Exact(0.5)}
+		r.PitchLaw.Bend = []analysis.Bend{{Name: pitchlaw.TackDifference, Size: interval.Exact(1 + float64(i))}}
 		r.PitchLaw.Slope = interval.Exact(100 * float64(1+i)) // degrees per m²: 1 and 2 per 100 cm²
 		r.BestSpeeds.TenSeconds = interval.Number(float64(10+i) * kn)
 		r.Advice.EvennessNow = interval.Exact(0.10 - 0.04*float64(i))
 	}
 	u := words.Units{}.OrDefault()
-	cs, lo, top := contenders(rs, u)
+	cs, lo, top := contenders(comparison(rs, &advice.BeforeAfter{}), u)
 	row := diffTable(cs, measures(u, lo, top), u).Rows[0].Cells
 	for i, want := range map[int]string{1: "−4", 3: "1.00", 4: "1.0", 5: "1.0"} {
 		if !strings.HasPrefix(row[i], want) {

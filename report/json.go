@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
@@ -22,14 +23,30 @@ func JSON(w io.Writer, r *analysis.Result, u words.Units) error {
 // CompareJSON writes a comparison likewise.
 func CompareJSON(w io.Writer, c *analysis.Comparison, u words.Units) error {
 	u = u.OrDefault()
+	type athlete struct {
+		Name     string        `json:"name"`
+		Sessions []int         `json:"sessions"` // by their place above, in order of time
+		Changes  []*judgedJSON `json:"changes"`  // from each to the next; null where the foil is another
+	}
 	j := struct {
 		Schema      string       `json:"schema"`
 		Results     []resultJSON `json:"sessions"`
-		BeforeAfter *judgedJSON  `json:"before_after"`
+		Athletes    []athlete    `json:"athletes"`
+		BeforeAfter *judgedJSON  `json:"before_after"` // of two sessions
 		Why         string       `json:"why"`
-	}{Schema: c.Schema, BeforeAfter: judgedOf(c.BeforeAfter, c.After(), u), Why: words.WhyNoChange(c)}
+	}{Schema: c.Schema, BeforeAfter: judgedOf(onlyChange(c), c.Athletes[0].Last(), u), Why: words.WhyNoChange(c)}
 	for _, r := range c.Results {
 		j.Results = append(j.Results, jsonResult(r, u))
+	}
+	for _, a := range c.Athletes {
+		x := athlete{Name: AthleteName(a.Last()), Changes: []*judgedJSON{}}
+		for i, r := range a.Sessions {
+			x.Sessions = append(x.Sessions, slices.Index(c.Results, r))
+			if i > 0 && len(c.Results) > 2 { // of two it stands above
+				x.Changes = append(x.Changes, judgedOf(a.Changes[i-1].Judged, r, u))
+			}
+		}
+		j.Athletes = append(j.Athletes, x)
 	}
 	return writeJSON(w, j)
 }

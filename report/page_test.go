@@ -263,7 +263,7 @@ func TestHostileNames(t *testing.T) {
 	check(p)
 	goodSVG(t, "hostile", p)
 	var b bytes.Buffer
-	if err := CompareHTML(&b, []*analysis.Result{r, r}, Options{Before: &advice.BeforeAfter{Verdict: evil, Changed: []advice.Difference{{Key: evil}}, Rows: []advice.Comparison{{Kind: advice.Kind(evil), Unit: evil, Outcome: advice.Kind(evil)}}}}); err != nil {
+	if err := CompareHTML(&b, comparison([]*analysis.Result{r, r}, &advice.BeforeAfter{Verdict: evil, Changed: []advice.Difference{{Key: evil}}, Rows: []advice.Comparison{{Kind: advice.Kind(evil), Unit: evil, Outcome: advice.Kind(evil)}}}), Options{}); err != nil {
 		t.Fatal(err)
 	}
 	check(b.String())
@@ -350,7 +350,7 @@ func TestNothingHalfWritten(t *testing.T) {
 	if err := HTML(w, fixture(), Options{}); !errors.Is(err, io.ErrClosedPipe) || n != 1 {
 		t.Errorf("error %v after %d writes", err, n)
 	}
-	if err := CompareHTML(w, []*analysis.Result{fixture()}, Options{}); err == nil {
+	if err := CompareHTML(w, comparison([]*analysis.Result{fixture()}, nil), Options{}); err == nil {
 		t.Error("comparing one session gives no error")
 	}
 }

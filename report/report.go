@@ -18,7 +18,6 @@ import (
 	"time"
 
 	"evenfoot/analysis"
-	"evenfoot/analysis/advice"
 	"evenfoot/report/words"
 )
 
@@ -30,9 +29,8 @@ type Options struct {
 	Coordinates bool
 	Version     string    // of the program, for the page's foot
 	Now         time.Time // the day the page was made; zero leaves it out
-	// Before is the judgement of a change between the two sessions of a
-	// comparison, nil for none.
-	Before *advice.BeforeAfter
+	// Sheets are where the sheet of each session of a comparison lies, "" for none.
+	Sheets []string
 }
 
 //go:embed templates

@@ -10,7 +10,6 @@ import (
 	"strconv"
 	"strings"
 	"testing"
-	"time"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
@@ -227,30 +226,6 @@ func TestOtherRidersBlock(t *testing.T) {
 	}
 }
 
-// TestOrderOfBeforeAndAfter: A is before and B is after, in whatever order the
-// folders were named.
-func TestOrderOfBeforeAndAfter(t *testing.T) {
-	rs := fixtures(2)
-	for i, r := range rs {
-		d := time.Date(2026, 9, 20+i, 10, 0, 0, 0, time.UTC)
-		r.Session.Start = &d
-	}
-	ba := &advice.BeforeAfter{Verdict: advice.CannotTell, ChanceBetter: 0.9}
-	page := func(rs []*analysis.Result, ba *advice.BeforeAfter) string {
-		p := newComparePage(rs, Options{Before: ba})
-		return p.All.Rows[0].Cells[0] + " " + p.All.Rows[0].Cells[1]
-	}
-	turned := []*analysis.Result{rs[1], rs[0]}
-	for _, order := range [][]*analysis.Result{rs, turned} {
-		if got := page(order, ba); got != "A Outing 1 on the lagoon" {
-			t.Errorf("first row %q", got)
-		}
-	}
-	if got := page(turned, nil); got != "A Outing 2 on the lagoon" {
-		t.Errorf("without a judgement the order is the user's, not %q", got)
-	}
-}
-
 // TestVerdictHead: the headline claims no more than rows and chance do.
 func TestVerdictHead(t *testing.T) {
 	row := func(z float64) []advice.Comparison {
@@ -260,11 +235,11 @@ func TestVerdictHead(t *testing.T) {
 		b             advice.BeforeAfter
 		want, without string
 	}{
-		{advice.BeforeAfter{Verdict: advice.AsPredicted, ChanceBetter: 0.9, Rows: row(1)}, "more even than before", "not"},
+		{advice.BeforeAfter{Verdict: advice.AsPredicted, ChanceBetter: 0.9, Rows: row(1), Changed: []advice.Difference{{Key: "foil.stabilizer.shim_mm", To: trim.Card}}}, "The card did what was expected: the load is more even", "not"},
 		{advice.BeforeAfter{Verdict: advice.AsPredicted, ChanceBetter: 0.5, Rows: row(1)}, "is not clear", ""},
 		{advice.BeforeAfter{Verdict: advice.AsPredicted, ChanceBetter: 0.1, Rows: row(1)}, "less even", ""},
-		{advice.BeforeAfter{Verdict: advice.AsPredicted, ChanceBetter: 0.9, Rows: row(2)}, "not all rows agree", "even"},
-		{advice.BeforeAfter{Verdict: advice.CannotTell, ChanceBetter: 0.99, Rows: row(1)}, "cannot be told yet", "more even"},
+		{advice.BeforeAfter{Verdict: advice.AsPredicted, ChanceBetter: 0.9, Rows: row(2)}, "not all the numbers agree", "even"},
+		{advice.BeforeAfter{Verdict: advice.CannotTell, ChanceBetter: 0.99, Rows: row(1)}, "Too early to tell", "more even"},
 		{advice.BeforeAfter{Verdict: advice.NotAsPredicted, ChanceBetter: 0.99}, "did not do", "more even"},
 	} {
 		got := words.VerdictHead(&c.b)

@@ -41,15 +41,33 @@ func fixtures(n int) []*analysis.Result {
 	return out
 }
 
+// comparison is of one athlete with one change where there are two sessions of
+// one rider, else of as many athletes, the first of whom has two sessions where
+// there are six or more.
+func comparison(rs []*analysis.Result, ba *advice.BeforeAfter) *analysis.Comparison {
+	c := &analysis.Comparison{Schema: analysis.Schema, Results: rs}
+	for i, r := range rs {
+		one := len(rs) == 2 && ba != nil || len(rs) > 5 && i == 1
+		if i == 0 || !one {
+			c.Athletes = append(c.Athletes, analysis.Athlete{})
+			if r.Setup != nil && len(rs) > 2 {
+				r.Setup.Rider.Name = "Rider " + itoa(int64(i+1))
+			}
+		}
+		a := &c.Athletes[len(c.Athletes)-1]
+		if a.Sessions = append(a.Sessions, r); i > 0 && one {
+			a.Changes = append(a.Changes, analysis.Change{Judged: ba})
+		}
+	}
+	return c
+}
+
 func comparedPage(t *testing.T, n int) []byte {
 	t.Helper()
 	var b bytes.Buffer
 	ba := &advice.BeforeAfter{Verdict: advice.AsPredicted, ChanceBetter: 0.93, Says: []advice.Reason{{Kind: advice.FeltAsForetold}}, Changed: []advice.Difference{{Key: "foil.stabilizer.shim_mm", To: 0.00076}},
 		Rows: []advice.Comparison{{Kind: advice.ZeroPitch, Unit: "deg", Predicted: interval.Normal(0.1, 0.05), Observed: interval.Normal(0.12, 0.1), Outcome: advice.AsForetold}}}
-	if n > 2 {
-		ba = nil
-	}
-	if err := CompareHTML(&b, fixtures(n), Options{Version: "test", Before: ba}); err != nil {
+	if err := CompareHTML(&b, comparison(fixtures(n), ba), Options{Version: "test", Sheets: []string{"1/report.html"}}); err != nil {
 		t.Fatal(err)
 	}
 	return b.Bytes()

@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"evenfoot/analysis"
-	"evenfoot/analysis/advice"
 	"evenfoot/report/words"
 )
 
@@ -16,8 +15,6 @@ type TextOptions struct {
 	Units words.Units
 	Width int  // columns, 0 for 80
 	Color bool // bold and dim; the words carry the meaning without
-	// Before is the judgement of a change, for a comparison; nil for none.
-	Before *advice.BeforeAfter
 }
 
 // limitsShown is how many reasons and limits go onto a terminal.

@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
 	"evenfoot/report/words"
 )
@@ -43,12 +44,13 @@ func TestWords(t *testing.T) {
 	b.WriteString("---- whole, in miles and inches\n")
 	checkText(t, "whole", &b, all, TextOptions{Units: words.Units{Speed: "mph", Length: "in", Mass: "lb"}})
 	b.WriteString("---- two sessions\n")
-	if err := CompareText(&b, fixtures(2), TextOptions{}); err != nil {
+	ba := &advice.BeforeAfter{Verdict: advice.AsPredicted, ChanceBetter: 0.93, Says: []advice.Reason{{Kind: advice.FeltAsForetold}}, Changed: []advice.Difference{{Key: "foil.stabilizer.shim_mm", To: 0.00076}}}
+	if err := CompareText(&b, comparison(fixtures(2), ba), TextOptions{}); err != nil {
 		t.Fatal(err)
 	}
 	b.WriteString("---- forty sessions\n")
 	before := b.Len()
-	if err := CompareText(&b, fixtures(40), TextOptions{}); err != nil {
+	if err := CompareText(&b, comparison(fixtures(40), ba), TextOptions{}); err != nil {
 		t.Fatal(err)
 	}
 	fits(t, "forty sessions", b.String()[before:])

@@ -98,10 +98,10 @@ func TestOnlyOneWithASetup(t *testing.T) {
 	one, bare := fixture(), fixture()
 	bare.Setup, bare.Advice, bare.FootLoad = nil, nil, nil
 	var b bytes.Buffer
-	if err := CompareText(&b, []*analysis.Result{one, bare}, TextOptions{}); err != nil {
+	if err := CompareText(&b, comparison([]*analysis.Result{one, bare}, nil), TextOptions{}); err != nil {
 		t.Fatal(err)
 	}
-	if s := b.String(); strings.Contains(s, "most even") || !strings.Contains(s, "Only session A") {
+	if s := b.String(); strings.Contains(s, "most even") || !strings.Contains(s, "Only Ines") {
 		t.Error(s)
 	}
 }

@@ -1,8 +1,12 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
+	"net/url"
+	"os"
+	"path/filepath"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -57,23 +61,40 @@ func (c *console) compare(folders []string, f answerFlags) error {
 	}
 	for i, r := range results {
 		for _, w := range odd[i] {
-			c.warn("%s", w)
+			c.warn("%s: %s", report.AthleteName(r), w)
 		}
-		c.tellWarnings(r, units)
+		for _, w := range r.Session.Warnings {
+			c.warn("%s: %s", report.AthleteName(r), units.Say(w))
+		}
 	}
-	return c.deliverComparison(results, f, units)
+	return c.deliverComparison(results, folders, f, units)
 }
 
-func (c *console) deliverComparison(results []*analysis.Result, f answerFlags, units words.Units) error {
-	cmp, err := analysis.Compare(results)
+func (c *console) deliverComparison(results []*analysis.Result, folders []string, f answerFlags, units words.Units) error {
+	all, err := analysis.Compare(results)
 	if err != nil {
 		return err
 	}
-	opt := report.Options{Before: cmp.BeforeAfter, Units: units, Version: versionText(), Now: time.Now()}
+	opt := report.Options{Units: units, Version: versionText(), Now: time.Now(), Sheets: sheetsBeside(cmp.Or(f.out, "compare.html"), folders)}
 	return c.hand(f, "compare.html",
-		func(w io.Writer) error { return report.CompareHTML(w, cmp.Results, opt) },
-		func(w io.Writer) error { return report.CompareJSON(w, cmp, units) },
+		func(w io.Writer) error { return report.CompareHTML(w, all, opt) },
+		func(w io.Writer) error { return report.CompareJSON(w, all, units) },
 		func(w io.Writer) error {
-			return report.CompareText(w, cmp.Results, report.TextOptions{Before: cmp.BeforeAfter, Units: units, Color: c.color()})
+			return report.CompareText(w, all, report.TextOptions{Units: units, Color: c.color()})
 		})
+}
+
+// sheetsBeside are the addresses of the sessions' sheets as seen from a page, ""
+// where report has written none yet.
+func sheetsBeside(page string, folders []string) []string {
+	out := make([]string, len(folders))
+	from, err := filepath.Abs(filepath.Dir(page))
+	for i, dir := range folders {
+		sheet, err2 := filepath.Abs(filepath.Join(dir, "report.html"))
+		rel, err3 := filepath.Rel(from, sheet)
+		if _, gone := os.Stat(sheet); cmp.Or(gone, err, err2, err3) == nil {
+			out[i] = (&url.URL{Path: filepath.ToSlash(rel)}).EscapedPath()
+		}
+	}
+	return out
 }

@@ -105,7 +105,7 @@ func (c *console) tellDemo(dir string) error {
 		fmt.Fprintln(c.out)
 	}
 	side := filepath.Join(dir, "compare.html")
-	if err := c.deliverComparison(alone[:], answerFlags{out: side}, units); err != nil {
+	if err := c.deliverComparison(alone[:], []string{outings[0].dir, outings[1].dir}, answerFlags{out: side}, units); err != nil {
 		return err
 	}
 	fmt.Fprintf(c.out, "\nThe reports: %s\n             %s\n             %s\n",

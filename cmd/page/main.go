@@ -210,10 +210,10 @@ func compare(q request) (r reply, err error) {
 	if err != nil {
 		return r, err
 	}
-	opt := report.Options{Before: c.BeforeAfter, Units: q.units, Version: version, Now: time.Now()}
+	opt := report.Options{Units: q.units, Version: version, Now: time.Now()}
 	var page, text bytes.Buffer
-	err = errors.Join(report.CompareHTML(&page, c.Results, opt),
-		report.CompareText(&text, c.Results, report.TextOptions{Before: c.BeforeAfter, Units: q.units}))
+	err = errors.Join(report.CompareHTML(&page, c, opt),
+		report.CompareText(&text, c, report.TextOptions{Units: q.units}))
 	r.HTML, r.Text = page.String(), text.String()
 	return r, err
 }

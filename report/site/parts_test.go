@@ -153,7 +153,7 @@ func TestLightComparison(t *testing.T) {
 			t.Fatal(err)
 		}
 		var b bytes.Buffer
-		if err := report.CompareHTML(&b, c.Results, report.Options{Before: c.BeforeAfter}); err != nil {
+		if err := report.CompareHTML(&b, c, report.Options{}); err != nil {
 			t.Fatal(err)
 		}
 		return b.String()

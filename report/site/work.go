@@ -232,9 +232,13 @@ func (s *Site) comparePlan(all []*session, o options) *plan {
 		if err != nil {
 			return nil, err
 		}
+		var sheets []string
+		for _, ses := range all {
+			sheets = append(sheets, fmt.Sprintf("/session/%d", ses.ID))
+		}
 		stage("drawing the page")
 		return pageOf(func(w io.Writer) error {
-			return report.CompareHTML(w, c.Results, report.Options{Units: o.units(), Version: s.cfg.Version, Now: time.Now(), Before: c.BeforeAfter})
+			return report.CompareHTML(w, c, report.Options{Units: o.units(), Version: s.cfg.Version, Now: time.Now(), Sheets: sheets})
 		}, func(w io.Writer) error { return report.CompareJSON(w, c, o.units()) })
 	}
 	return p

@@ -3,27 +3,33 @@ package words
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/mark"
+	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
 )
 
 // WhyNoChange says why a comparison judges no change, "" where it does.
 func WhyNoChange(c *analysis.Comparison) string {
-	switch c.Why {
-	case analysis.NotTwo:
+	switch {
+	case len(c.Results) != 2:
 		return "A change is judged between two sessions only."
-	case analysis.NoSetupBoth:
+	case len(c.Athletes) == 1:
+		if ch := c.Athletes[0].Changes[0]; ch.Differ != nil {
+			return "There is no before and after: " + ch.Differ.Error() + "."
+		}
+		return ""
+	case c.Results[0].Setup == nil || c.Results[1].Setup == nil:
 		return "A change is judged only where both sessions have a setup."
-	case analysis.TwoRiders:
-		return "These are two riders, so there is no before and after."
-	case analysis.OtherFoil:
-		return "There is no before and after: " + c.Differ.Error() + "."
 	}
-	return ""
+	return "These are two riders, so there is no before and after."
 }
 
 // VerdictHead is the judgement of a change in a sentence: no more of a success
@@ -33,30 +39,105 @@ func VerdictHead(b *advice.BeforeAfter) string {
 	says := func(k advice.Kind) bool {
 		return slices.ContainsFunc(b.Says, func(x advice.Reason) bool { return x.Kind == k })
 	}
-	if says(advice.NothingChanged) {
-		if says(advice.ChangedUnsaid) {
-			return "The two setups are the same, yet the outings do not fit each other."
-		}
+	what := whatChanged(b.Changed)
+	switch {
+	case says(advice.NothingChanged) && says(advice.ChangedUnsaid):
+		return "The two setups are the same, yet the outings do not fit each other."
+	case says(advice.NothingChanged):
 		return "The two setups are the same: there is no change to judge."
+	case b.Verdict == advice.NotAsPredicted:
+		return what + " did not do what was expected."
+	case b.Verdict != advice.AsPredicted:
+		return "Too early to tell what " + LowerFirst(what) + " did."
+	case slices.ContainsFunc(b.Rows, func(r advice.Comparison) bool { return r.Outcome == advice.More || r.Outcome == advice.Less }):
+		return what + " did a part of what was expected; not all the numbers agree."
+	case p >= advice.Surely:
+		return what + " did what was expected: the load is more even than before."
+	case p <= 1-advice.Surely:
+		return what + " did what was expected, but the load is less even than before."
 	}
-	switch b.Verdict {
-	case advice.AsPredicted:
-		for _, r := range b.Rows {
-			if r.Outcome == advice.More || r.Outcome == advice.Less {
-				return "The change did a part of what was foretold; not all rows agree."
+	return what + " did what was expected. Whether the load is more even than before is not clear."
+}
+
+// whatChanged names a change by its one part, and as a change where it has several.
+func whatChanged(all []advice.Difference) string {
+	shim, place := 0, 0
+	for _, d := range all {
+		switch d.Key {
+		case "foil.stabilizer.shim_mm":
+			shim++
+		case "stance.front_cm", "stance.back_cm":
+			place++
+		}
+	}
+	switch {
+	case shim == 1 && len(all) == 1:
+		return Choose(math.Abs(math.Abs(all[0].To-all[0].From)-trim.Card) < 0.1*trim.Card, "The card", "The shim")
+	case place == 2 && len(all) == 2:
+		return "The move"
+	}
+	return "The change"
+}
+
+// Missing lists what a session lacks that would make its answer surer.
+func Missing(r *analysis.Result) (out []string) {
+	add := func(lacks bool, what string) {
+		if lacks {
+			out = append(out, what)
+		}
+	}
+	if add(r.Setup == nil, "a setup"); len(r.Session.Files) == 0 {
+		return append(out, "a log")
+	}
+	counts := slices.ContainsFunc(r.Marks, func(m mark.Mark) bool { return m.Counts() })
+	add(r.Setup != nil && len(r.Setup.Feel) == 0 && !counts && r.FootForces == nil, "notes of feel")
+	add(!(r.Session.GPSHz > 0), "GPS")
+	switch logger := r.Session.IMUHz > 0; {
+	case !logger:
+		add(true, "a logger on the board")
+	case r.Mount != nil && !r.Mount.Rigid:
+		add(true, "a logger that is fixed to the board")
+	case r.PitchLaw == nil || !r.PitchLaw.Enough:
+		add(true, "a pitch law")
+	default:
+		add(!r.Mount.LevelZero, "the level at rest")
+		add(len(r.PitchLaw.ByTack) < 2, "the other tack")
+	}
+	return out
+}
+
+// Tacks is how much more nose-up the board flies on starboard tack than on port,
+// degrees; unknown where the log does not tell.
+func Tacks(r *analysis.Result) interval.Interval {
+	if r.PitchLaw != nil && r.PitchLaw.Enough {
+		for _, b := range r.PitchLaw.Bend {
+			if b.Name == pitchlaw.TackDifference {
+				return b.Size
 			}
 		}
-		switch {
-		case p >= advice.Surely:
-			return "The change did what was foretold, and the load is more even than before."
-		case p <= 1-advice.Surely:
-			return "The change did what was foretold, but the load is less even than before."
-		}
-		return "The change did what was foretold. Whether the load is more even than before is not clear."
-	case advice.NotAsPredicted:
-		return "The change did not do what was foretold."
 	}
-	return "Whether the change did what was foretold cannot be told yet."
+	return interval.Unknown()
+}
+
+// MostToGain orders results by what their next step gains, the largest gain
+// first, then by how far the load is off even, what is not known last.
+func MostToGain(a, b *analysis.Result) int {
+	return cmp.Or(cmp.Compare(Gain(b), Gain(a)), UnknownLast(-offEven(a), -offEven(b)))
+}
+
+// Gain is how much nearer to even the next step brings the load, as a share.
+func Gain(r *analysis.Result) float64 {
+	if a := r.Advice; a != nil && a.Verdict == advice.Change && a.EvennessAfter.Known() {
+		return a.EvennessNow.Value - a.EvennessAfter.Value
+	}
+	return 0
+}
+
+func offEven(r *analysis.Result) float64 {
+	if r.Advice == nil {
+		return math.NaN()
+	}
+	return r.Advice.EvennessNow.Value
 }
 
 // feltMove is a change of the share that four notes can hardly tell from none.
@@ -83,19 +164,8 @@ func (u Units) Row(c advice.Comparison) string {
 func (u Units) Changed(all []advice.Difference) []string {
 	out := []string{}
 	for _, d := range all {
-		name := map[string]string{
-			"foil.stabilizer.shim_mm":       "shim under the stabilizer",
-			"foil.stabilizer.incidence_deg": "stabilizer incidence without shim",
-			"stance.front_cm":               "front foot from the mast",
-			"stance.back_cm":                "back foot from the mast",
-			"foil.wing.ahead_cm":            "wing ahead of the mast",
-			"foil.wing.incidence_deg":       "wing incidence to the deck",
-			"rider.mass_kg":                 "rider",
-			"rig.lift_fraction":             "weight that the rig carries",
-		}[d.Key]
 		k := keyNamed(d.Key)
-		name = cmp.Or(name, LowerFirst(k.Label), k.Name)
-		out = append(out, fmt.Sprintf("%s: %s → %s", name, u.Keyed(k, d.From), u.Keyed(k, d.To)))
+		out = append(out, fmt.Sprintf("%s: %s → %s", cmp.Or(LowerFirst(k.Label), k.Name), u.Keyed(k, d.From), u.Keyed(k, d.To)))
 	}
 	return out
 }

@@ -88,15 +88,15 @@ const rare = 0.10
 // asToday warns of a load that falls with speed when nothing changes, "" where
 // it hardly does.
 func asToday(r *analysis.Result, u Units) string {
-	if s := overshoot(r, u); s != "" {
+	if s := Overshoot(r, u); s != "" {
 		return " " + s
 	}
 	return ""
 }
 
-// overshoot warns of a load on the front foot that falls with speed at the top,
+// Overshoot warns of a load on the front foot that falls with speed at the top,
 // "" where that is unlikely.
-func overshoot(r *analysis.Result, u Units) string {
+func Overshoot(r *analysis.Result, u Units) string {
 	_, _, top := SpeedsOf(r)
 	p := float64(r.Advice.Overshoot)
 	if !(p > rare) || !Finite(top) {
@@ -136,7 +136,7 @@ func Mind(r *analysis.Result, u Units) string {
 	shim := Finite(float64(a.Shim)) && a.Shim != 0
 	out := a.TakeOut || r.Setup != nil && r.Setup.Foil.Stabilizer.Shim*float64(a.Shim) < 0
 	screws := screwCare(shim, out, Finite(float64(a.MoveNow)) && a.MoveNow != 0)
-	if s := overshoot(r, u); s != "" {
+	if s := Overshoot(r, u); s != "" {
 		return s + " Go up in speed in small steps. " + screws
 	}
 	if a.GradientAfter.Value < a.GradientNow.Value-noticed {
