@@ -52,6 +52,15 @@ func goldenShort(sc simulate.Scenario) simulate.Scenario {
 	return sc
 }
 
+// goldenNamed is somebody else's outing, cut short.
+func goldenNamed(name string, of func() simulate.Scenario) func() simulate.Scenario {
+	return func() simulate.Scenario {
+		sc := goldenShort(of())
+		sc.Gear.Name = name
+		return sc
+	}
+}
+
 func goldenRig(kind string, lift float64) func() simulate.Scenario {
 	return func() simulate.Scenario {
 		sc := goldenBase()
@@ -85,7 +94,7 @@ var goldenOutings = map[string]goldenOuting{
 		sc.Duration, sc.IMURate, sc.GPSRate = 900, 50, 2
 		return sc
 	}},
-	"kite": {format: "csv", scenario: func() simulate.Scenario { return goldenShort(simulate.Kite()) }},
+	"kite": {format: "csv", scenario: goldenNamed("Bo", simulate.Kite)},
 	"sail": {format: "fit", scenario: goldenRig("sail", 0)},
 	"tow":  {scenario: goldenRig("tow", 0)},
 	"watch": {format: "gps", scenario: func() simulate.Scenario {
@@ -97,7 +106,7 @@ var goldenOutings = map[string]goldenOuting{
 	"conflict": {scenario: goldenBase, feel: []setup.Feel{{Speed: 7, Said: "strong front"}, {Speed: 7.4, Said: "strong back"}, {Speed: 10, Said: "even"}}},
 	"moved":    {scenario: goldenMoved(0.13, 31)},
 	"unmoved":  {scenario: goldenMoved(0.10, 32)},
-	"beginner": {scenario: func() simulate.Scenario { return goldenShort(simulate.Beginner()) }},
+	"beginner": {scenario: goldenNamed("Kari", simulate.Beginner)},
 	"loose": {scenario: func() simulate.Scenario {
 		sc := goldenBase()
 		sc.Mounting = simulate.Loose
