@@ -30,7 +30,8 @@ func (a Athlete) Last() *Result { return a.Sessions[len(a.Sessions)-1] }
 type Change struct {
 	Judged *advice.BeforeAfter // by both sessions' own logs and notes; nil where Why says why
 	Why    Kind
-	Differ error // with OtherFoil: what differs
+	Differ error       // with OtherFoil: what differs
+	Drag   *DragChange // nil unless both have glides
 }
 
 // Why no change is judged.
@@ -80,7 +81,7 @@ func (a *Athlete) judge(results []*Result) error {
 	own := slices.Clone(a.Sessions)
 	for i := 1; i < len(own); i++ {
 		before, after := own[i-1], own[i]
-		ch := Change{}
+		ch := Change{Drag: dragChange(before, after)}
 		if err := trim.SameFoil(before.Setup, after.Setup); err != nil {
 			ch.Why, ch.Differ = OtherFoil, err
 		} else {

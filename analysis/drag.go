@@ -183,7 +183,7 @@ func (r *Result) slow() {
 			d.Glides++
 		}
 	}
-	r.Drag = d
+	r.Drag, r.glided = d, r.seen.glides
 	foils := r.bare()
 	d.Cavitation = r.over(foils, func(f *trim.Foil) float64 { return f.CavitationSpeed(r.Setup.Water.Temperature) })
 	d.LeastDrag = r.over(foils, func(f *trim.Foil) float64 { return f.LeastDragSpeed() })
@@ -256,5 +256,33 @@ func (r *Result) dragAt(foils []trim.Foil, speed float64, fit *glide.Fit) DragPo
 		Mast: of(func(i int) float64 { return parts[i].Mast }), Spray: of(func(i int) float64 { return parts[i].Spray }),
 		Air:        fit.Air().Scale(0.5 * airDensity * math.Hypot(speed, fit.Wind().Value) * speed),
 		LiftToDrag: of(func(i int) float64 { return (states[i].WingLift + states[i].StabLift) / states[i].Drag }),
+	}
+}
+
+// DragChange is by how much the drag area in the water differs between two
+// outings with glides.
+type DragChange struct {
+	Speed          interval.Number   `json:"speed_mps"`
+	Glides         [2]int            `json:"glides"` // before and after
+	Change         interval.Interval `json:"change_percent"`
+	Smallest       interval.Number   `json:"smallest_change_percent"` // that these glides show in four of five cases
+	SmallestTwenty interval.Number   `json:"smallest_change_of_20_percent"`
+}
+
+// dragChange judges the drag before and after; nil where one has no glides. What
+// the two share, such as the rider's area in the air, drops out.
+func dragChange(before, after *Result) *DragChange {
+	if before.Drag == nil || after.Drag == nil {
+		return nil
+	}
+	fit, err := glide.New(before.glided, after.glided)
+	if err != nil {
+		return nil
+	}
+	v := (float64(before.Drag.Speed) + float64(after.Drag.Speed)) / 2
+	change, smallest := fit.Change(v)
+	return &DragChange{
+		Speed: num(v), Glides: [2]int{before.Drag.Glides, after.Drag.Glides}, Change: change.Scale(100),
+		Smallest: num(100 * smallest), SmallestTwenty: after.Drag.SmallestTwenty,
 	}
 }

@@ -5,6 +5,7 @@ import (
 
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/finish"
+	"evenfoot/analysis/glide"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/mark"
 	"evenfoot/analysis/pitchlaw"
@@ -59,7 +60,8 @@ type Result struct {
 	seen   *observation // what the log shows; nil in a light result
 	outing trim.Outing  // as the inference took it; zero without a setup
 	speeds speedRange
-	own    advice.Side // what a judgement of a change takes of it
+	glided glide.Outing // nothing in it without glides that count
+	own    advice.Side  // what a judgement of a change takes of it
 }
 
 type Session struct {

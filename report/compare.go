@@ -80,6 +80,7 @@ type verdictPart struct {
 	Rows    *table
 	Next    string
 	Mind    string // the caution that belongs to it
+	Drag    string // what became of the drag, "" without glides in both
 }
 
 func newComparePage(c *analysis.Comparison, o Options) *comparePage {
@@ -98,6 +99,7 @@ func newComparePage(c *analysis.Comparison, o Options) *comparePage {
 	}
 	if b := onlyChange(c); b != nil {
 		p.Verdict = verdictFor(b, c.Athletes[0].Last(), u)
+		p.Verdict.Drag = u.DragChange(c.Athletes[0].Changes[0].Drag)
 		p.Cautions = words.EveryTime(true, true, false)
 	} else {
 		for _, a := range c.Athletes {
@@ -325,11 +327,15 @@ func seasonOf(a analysis.Athlete, sheet func(*analysis.Result) string, next bool
 
 // changeCells are what was changed before a session, and what that did.
 func changeCells(ch analysis.Change, u words.Units) []cell {
-	if ch.Judged == nil {
-		return []cell{{"Changed", words.Sentence(ch.Differ.Error()), "long"}}
+	var drag []cell
+	if ch.Drag != nil {
+		drag = []cell{{"Drag", u.DragChange(ch.Drag), "long"}}
 	}
-	return []cell{{"Changed", words.UpperFirst(cmp.Or(strings.Join(u.Changed(ch.Judged.Changed), "; "), "nothing")), "long"},
-		{"Did it?", words.VerdictHead(ch.Judged), "long"}}
+	if ch.Judged == nil {
+		return append([]cell{{"Changed", words.Sentence(ch.Differ.Error()), "long"}}, drag...)
+	}
+	return append([]cell{{"Changed", words.UpperFirst(cmp.Or(strings.Join(u.Changed(ch.Judged.Changed), "; "), "nothing")), "long"},
+		{"Did it?", words.VerdictHead(ch.Judged), "long"}}, drag...)
 }
 
 func verdictFor(b *advice.BeforeAfter, after *analysis.Result, u words.Units) *verdictPart {
@@ -453,6 +459,9 @@ func CompareText(w io.Writer, c *analysis.Comparison, o TextOptions) error {
 		next, mind := u.NextOf(b, c.Athletes[0].Last())
 		t.row("Next", next, vital)
 		t.row("Mind", mind, vital)
+	}
+	if len(c.Results) == 2 && len(c.Athletes) == 1 {
+		t.row("Drag", u.DragChange(c.Athletes[0].Changes[0].Drag), vital)
 	}
 	if len(c.Athletes) > 1 {
 		t.row("Mind", "One small step a session, at low speed first. Each one's sheet says what to check.", vital)

@@ -24,9 +24,10 @@ func JSON(w io.Writer, r *analysis.Result, u words.Units) error {
 func CompareJSON(w io.Writer, c *analysis.Comparison, u words.Units) error {
 	u = u.OrDefault()
 	type athlete struct {
-		Name     string        `json:"name"`
-		Sessions []int         `json:"sessions"` // by their place above, in order of time
-		Changes  []*judgedJSON `json:"changes"`  // from each to the next; null where the foil is another
+		Name     string                 `json:"name"`
+		Sessions []int                  `json:"sessions"`               // by their place above, in order of time
+		Drag     []*analysis.DragChange `json:"drag_changes,omitempty"` // likewise, where there are glides
+		Changes  []*judgedJSON          `json:"changes"`                // from each to the next; null where the foil is another
 	}
 	j := struct {
 		Schema      string       `json:"schema"`
@@ -42,6 +43,9 @@ func CompareJSON(w io.Writer, c *analysis.Comparison, u words.Units) error {
 		x := athlete{Name: AthleteName(a.Last()), Changes: []*judgedJSON{}}
 		for i, r := range a.Sessions {
 			x.Sessions = append(x.Sessions, slices.Index(c.Results, r))
+			if i > 0 && slices.ContainsFunc(a.Changes, func(ch analysis.Change) bool { return ch.Drag != nil }) {
+				x.Drag = append(x.Drag, a.Changes[i-1].Drag)
+			}
 			if i > 0 && len(c.Results) > 2 { // of two it stands above
 				x.Changes = append(x.Changes, judgedOf(a.Changes[i-1].Judged, r, u))
 			}

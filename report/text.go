@@ -88,6 +88,12 @@ func PlanText(w io.Writer, r *analysis.Result, o TextOptions) error {
 			t.row("", how, vital)
 		}
 	}
+	if x := o.Units.OrDefault().GlideProtocol(r); x != nil {
+		t.row("Top end", x.Do+" "+x.Tells, vital)
+		for _, how := range x.How {
+			t.row("", how, vital)
+		}
+	}
 	for i, m := range p.Mind {
 		t.row(words.Choose(i == 0, "Mind", ""), m, vital)
 	}

@@ -68,7 +68,6 @@ type Fit struct {
 	data    []*mat.SymDense // information of each outing's glides
 	scatter float64         // τ
 	alone   []float64       // 1σ of ln drag by each glide that counts alone
-	counted []float64       // sum of weights of each outing
 }
 
 type gauss struct{ mean, sd float64 }
@@ -390,7 +389,6 @@ const oddWeight = 0.4
 
 // tell writes down what became of each glide.
 func (p *problem) tell() {
-	p.counted = make([]float64, len(p.outings))
 	for i, g := range p.of {
 		sd := math.Hypot(p.s[i], p.scatter)
 		g.Drag, g.Weight, g.Why = interval.Normal(p.d[i], p.s[i]), interval.Number(p.w[i]), ""
@@ -401,6 +399,5 @@ func (p *problem) tell() {
 			g.Why = Braked
 		}
 		p.alone = append(p.alone, sd)
-		p.counted[p.in[i]] += p.w[i]
 	}
 }

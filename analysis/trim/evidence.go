@@ -112,6 +112,10 @@ type item struct {
 // minSpeed is the lowest speed, m/s, at which a foil is thought to carry.
 const minSpeed = 1.0
 
+// refinished is 1σ of what a new finish or edge may have done to the drag since
+// an earlier outing, relative.
+const refinished = 0.1
+
 // usualLevelSD is the doubt of a level zero where the log does not say, rad.
 const usualLevelSD = 0.3 * deg
 
@@ -157,6 +161,9 @@ func evidenceItems(i int, o Outing) []item {
 		load(item{kind: MastKind, speed: m.Speed, change: m.Change, share: m.Moment, sd: m.SD})
 	}
 	for _, d := range ev.Drag {
+		if i > 0 {
+			d.SD = math.Hypot(d.SD, refinished*d.Drag)
+		}
 		load(item{kind: DragKind, speed: d.Speed, share: d.Drag, sd: d.SD})
 	}
 	return items

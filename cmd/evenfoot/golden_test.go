@@ -70,6 +70,18 @@ func goldenRig(kind string, lift float64) func() simulate.Scenario {
 	}
 }
 
+// goldenGlides has six glides on a foil that drags so many times what its model does.
+func goldenGlides(seed uint64, drag float64) func() simulate.Scenario {
+	return func() simulate.Scenario {
+		sc := goldenBase()
+		sc.Seed, sc.Coast = seed, simulate.Coasts(6)
+		sc.Foil.DragFactor = drag - 1
+		sc.Gear.Title = fmt.Sprintf("Glides, drag %.1f", drag)
+		sc.Gear.Stated = new(simulate.DefaultFoil())
+		return sc
+	}
+}
+
 // goldenMoved has the wing 3 cm ahead of where goldenBase has it, on a mast that
 // slides otherwise, with the stabilizer under the fuselage.
 func goldenMoved(ahead float64, seed uint64) func() simulate.Scenario {
@@ -103,6 +115,8 @@ var goldenOutings = map[string]goldenOuting{
 		return sc
 	}},
 	"logger":   {format: "imu", scenario: goldenBase},
+	"glides":   {scenario: goldenGlides(41, 1), feel: []setup.Feel{}},
+	"sanded":   {scenario: goldenGlides(42, 0.8), feel: []setup.Feel{}},
 	"conflict": {scenario: goldenBase, feel: []setup.Feel{{Speed: 7, Said: "strong front"}, {Speed: 7.4, Said: "strong back"}, {Speed: 10, Said: "even"}}},
 	"moved":    {scenario: goldenMoved(0.13, 31)},
 	"unmoved":  {scenario: goldenMoved(0.10, 32)},
@@ -174,6 +188,8 @@ func TestGolden(t *testing.T) {
 		{"imperial", "card wing", "report card --with wing --units mph,in,lb --rider mass=95kg --coordinates"},
 		{"beginner", "beginner", "report beginner"},
 		{"loose", "loose", "report loose"},
+		{"glides", "glides", "report glides"},
+		{"sanded", "glides sanded", "compare glides sanded"},
 		{"compare", "wing card", "compare wing card"},
 		{"athletes", "kite beginner watch", "compare kite beginner watch --units kmh,cm,kg"},
 		{"unridden", "wing", "report --setup wing/setup.toml --range 12:22kn"},

@@ -1,0 +1,96 @@
+package report
+
+import (
+	"math"
+
+	"evenfoot/analysis"
+	"evenfoot/analysis/interval"
+	"evenfoot/report/chart"
+	"evenfoot/report/words"
+
+	"gonum.org/v1/plot/vg"
+)
+
+// A dragPart is what glides show.
+type dragPart struct {
+	Says     []string
+	Figure   *figure
+	Options  *table
+	Glides   *table
+	Lines    string // of the setup, for glides that nobody named
+	Cautions []string
+}
+
+func dragFor(r *analysis.Result, u words.Units) *dragPart {
+	if len(r.Glides) == 0 {
+		return nil
+	}
+	p := &dragPart{Says: u.Drag(r), Lines: words.GlideLines(r.Glides)}
+	p.Glides = &table{Caption: "Glides, and what became of them", Head: []string{"when", "what", "taken as"}}
+	for _, g := range r.Glides {
+		when, what, became := u.Glide(g)
+		p.Glides.add(math.NaN(), when, what, became)
+	}
+	if len(p.Says) == 0 {
+		p.Says = []string{"No stretch counts as a glide yet, so the drag is not known."}
+		return p
+	}
+	p.Cautions = append([]string{u.Cavitation(r)}, words.TopSpeedCautions...)
+	p.Figure = (&builder{r: r, u: u}).drag()
+	if rows := u.DragOptions(r.Drag); len(rows) > 0 {
+		p.Options = &table{Caption: "What cards do to the drag at the top speed, with 90 % intervals; the speed is at the same pull", Head: []string{"cards (+ raises the leading edge)", "drag, N", "speed, " + u.SpeedName()}}
+		for _, row := range rows {
+			p.Options.add(math.NaN(), row...)
+		}
+	}
+	return p
+}
+
+// drag is the drag against speed, and its parts.
+func (b *builder) drag() *figure {
+	d := b.r.Drag
+	f := &figure{ID: "drag", Title: "Drag against speed", Read: "Speed", Says: b.u.Drag(b.r)[2],
+		Note: "In level flight, under the whole weight. The shaded band holds the true drag in the water with 90 % probability; the parts are what the foil's model makes of it."}
+	type part struct {
+		name, kind, ink string
+		dash            []vg.Length
+		of              func(analysis.DragPoint) interval.Interval
+	}
+	parts := []part{
+		{"in the water", "line", "now", nil, func(p analysis.DragPoint) interval.Interval { return p.Drag }},
+		{"wing", "dash", "next", dashes, func(p analysis.DragPoint) interval.Interval { return p.Wing }},
+		{"stabilizer", "dots", "best", dots, func(p analysis.DragPoint) interval.Interval { return p.Stabilizer }},
+		{"mast with spray", "dash", "drag", dashes, func(p analysis.DragPoint) interval.Interval {
+			return interval.Exact(p.Mast.Value + p.Spray.Value)
+		}},
+		{"in the air", "line", "stbd", nil, func(p analysis.DragPoint) interval.Interval { return p.Air }},
+	}
+	f.Table = &table{Caption: "Drag by speed, N, with 90 % intervals", Head: []string{"speed, " + b.u.SpeedName()}}
+	var layers []chart.Layer
+	for i, x := range parts {
+		line, area := []chart.XY{}, []chart.BandPoint{}
+		for _, p := range d.Curve {
+			at, v := b.u.SpeedValue(float64(p.Speed)), x.of(p)
+			line, area = append(line, chart.XY{X: at, Y: v.Value}), append(area, band(at, v))
+		}
+		if i == 0 {
+			layers = append(layers, chart.Band{Points: area, Ink: "now-band"})
+		}
+		layers = append(layers, chart.Line{Points: line, Ink: chart.Ink(x.ink), Width: words.Choose(i == 0, 3.0, 2.0), Dash: x.dash})
+		f.Legend = append(f.Legend, legend{x.kind, x.ink, x.name})
+		f.Table.Head = append(f.Table.Head, x.name)
+	}
+	f.Table.Head = append(f.Table.Head, "lift to drag")
+	for _, p := range d.Curve {
+		at := b.u.SpeedValue(float64(p.Speed))
+		cells := []string{words.Fixed(at, 1)}
+		for _, x := range parts {
+			cells = append(cells, words.Between(x.of(p), 1, 0))
+		}
+		f.Table.add(at, append(cells, words.Between(p.LiftToDrag, 1, 1))...)
+	}
+	f.draw(tall(1), func(bool) []*chart.Panel {
+		return []*chart.Panel{{XLabel: b.speedLabel(), YLabel: "drag, N", Layers: layers}}
+	})
+	return f
+}
