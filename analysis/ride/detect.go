@@ -34,7 +34,6 @@ func Detect(in Input) *Session {
 	d.reaches(turns)
 	d.wind(turns)
 	d.finishTurns(turns)
-	d.phases()
 	d.rides()
 	d.totals()
 	s.BestSpeeds = bestSpeeds(g, in.SpeedSD)

@@ -1,5 +1,4 @@
-// Package ride tells a session apart: flights from taxiing, swimming,
-// carrying and resting; straight reaches from turns; touchdowns and breaches.
+// Package ride tells a session apart: flights from all the rest; straight reaches from turns; touchdowns and breaches.
 //
 // It imports filter, filter/align (for Motion), analysis/interval and gonum.
 package ride
@@ -13,7 +12,6 @@ import (
 // A Session is what the outing was made of, in order of time. All times are
 // seconds since the log's start.
 type Session struct {
-	Phases     []Phase
 	Rides      []Ride
 	Reaches    []Reach
 	Turns      []Turn
@@ -22,23 +20,6 @@ type Session struct {
 	BestSpeeds BestSpeeds
 	Totals     Totals
 	Speed      SpeedSeries
-}
-
-// A Kind names a phase.
-type Kind string
-
-const (
-	Flight Kind = "flight"
-	Taxi   Kind = "taxi"
-	Swim   Kind = "swim"
-	Carry  Kind = "carry"
-	Rest   Kind = "rest"
-	Gap    Kind = "gap" // no data
-)
-
-type Phase struct {
-	Start, End float64 // s
-	Kind       Kind
 }
 
 // A Ride is one flight from take-off to touchdown or fall.

@@ -175,13 +175,12 @@ func smooth(x []float64, h int) []float64 {
 
 // features are what the board's motion says on the grid; NaN in gaps.
 type features struct {
-	shake   []float64 // log of the mean square of the normal force's sample-to-sample change
-	roll    []float64 // log mean square heel rate
-	nod     []float64 // log mean square pitch rate
-	heel    []float64 // rad, mean
-	up      []float64 // m/s², mean vertical acceleration
-	lowest  []float64 // m/s², least normal force averaged over 0.1 s
-	restful []bool    // no motion to speak of
+	shake  []float64 // log of the mean square of the normal force's sample-to-sample change
+	roll   []float64 // log mean square heel rate
+	nod    []float64 // log mean square pitch rate
+	heel   []float64 // rad, mean
+	up     []float64 // m/s², mean vertical acceleration
+	lowest []float64 // m/s², least normal force averaged over 0.1 s
 }
 
 // sampling is the rate in Hz between gaps, 0 when it cannot be told.
@@ -199,14 +198,6 @@ func sampling(t []float64) float64 {
 	return steps / span
 }
 
-// What a deck at rest stays below, over one step: half a degree a second of
-// nodding, a degree of rolling, 0.3 m/s² of heave, as squares.
-const (
-	restNod   = 1e-4 // rad²/s²
-	restRoll  = 4e-4 // rad²/s²
-	restHeave = 0.09 // m²/s⁴
-)
-
 const (
 	bridgedSamples = 0.1  // s between samples that still follow each other
 	shortForce     = 0.1  // s, over which the least force is averaged
@@ -220,7 +211,7 @@ func newFeatures(g *grid, m *align.Motion) *features {
 	}
 	f := &features{
 		shake: nans(g.n), roll: nans(g.n), nod: nans(g.n), heel: nans(g.n),
-		up: nans(g.n), lowest: nans(g.n), restful: make([]bool, g.n),
+		up: nans(g.n), lowest: nans(g.n),
 	}
 	rate := sampling(m.Time[:n])
 	lag := max(1, int(shortForce*rate))
@@ -255,17 +246,16 @@ func (f *features) keep(b int, x *sums, rate float64) {
 	if x.n == 0 {
 		return
 	}
-	shake, roll, nod, heave := x.shake/x.n, x.roll*rate*rate/x.n, x.nod/x.n, x.heave/x.n
+	shake, roll, nod := x.shake/x.n, x.roll*rate*rate/x.n, x.nod/x.n
 	f.shake[b], f.roll[b], f.nod[b] = math.Log(shake+quiet), math.Log(roll+quiet), math.Log(nod+quiet)
 	f.heel[b], f.up[b] = x.heel/x.n, x.rise/x.n
 	if !math.IsInf(x.low, 1) {
 		f.lowest[b] = x.low
 	}
-	f.restful[b] = nod < restNod && roll < restRoll && heave < restHeave
 }
 
 // sums are what the samples of one step add up to.
-type sums struct{ n, shake, roll, nod, heave, heel, rise, low float64 }
+type sums struct{ n, shake, roll, nod, heel, rise, low float64 }
 
 // whole says that sample i is a number, and follows says so of the one before
 // it, with no gap between.
@@ -298,7 +288,6 @@ func (x *sums) add(m *align.Motion, i, lag int) {
 	}
 	x.n++
 	x.nod += nod * nod
-	x.heave += up * up
 	x.heel += heel
 	x.rise += up
 }
