@@ -48,7 +48,7 @@ func (c *console) compare(folders []string, f answerFlags) error {
 		if err != nil {
 			return err
 		}
-		odd[i] = s.odd
+		odd[i] = s.Odd
 		r, err := s.analyse(analysis.Request{Progress: func(stage string) { progress.stage(folders[i] + ": " + stage) }}, units)
 		if err != nil {
 			return fmt.Errorf("%s: %w", folders[i], err)

@@ -93,7 +93,7 @@ func (c *console) tellDemo(dir string) error {
 	if err != nil {
 		return err
 	}
-	first := analysis.Earlier{Name: outings[0].name, Log: outings[0].log, Setup: outings[0].setup, Seen: alone[0]}
+	first := analysis.Earlier{Name: outings[0].Name, Log: outings[0].Log, Setup: outings[0].Setup, Seen: alone[0]}
 	both, err := c.analyse(outings[1], analysis.Request{Seen: alone[1], Earlier: []analysis.Earlier{first}}, units)
 	if err != nil {
 		return err

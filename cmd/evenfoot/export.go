@@ -51,7 +51,7 @@ func (c *console) export(args []string, f exportFlags) error {
 	if err != nil {
 		return err
 	}
-	if s.log == nil {
+	if s.Log == nil {
 		return usagef("export needs a log; %s holds none", args[0])
 	}
 	samples := func(w io.Writer) error { return c.exportSamples(w, s, f.pastOnly) }
@@ -76,11 +76,11 @@ func (c *console) export(args []string, f exportFlags) error {
 }
 
 func (c *console) exportSamples(w io.Writer, s *session, pastOnly bool) error {
-	e := write.NewExport(w, s.log.Start)
-	if s.log.GPS.SpeedFrom == "positions" {
+	e := write.NewExport(w, s.Log.Start)
+	if s.Log.GPS.SpeedFrom == "positions" {
 		e.Computed()
 	}
-	warnings, err := analysis.Export(s.log, s.setup, pastOnly, e.Write)
+	warnings, err := analysis.Export(s.Log, s.Setup, pastOnly, e.Write)
 	if err != nil {
 		return err
 	}
@@ -91,18 +91,18 @@ func (c *console) exportSamples(w io.Writer, s *session, pastOnly bool) error {
 }
 
 func (c *console) exportTrack(w io.Writer, s *session) error {
-	if s.log.Start.IsZero() || len(s.log.GPS.Time) == 0 {
-		return usagef("a GPX track needs positions and a date; %s has none", s.name)
+	if s.Log.Start.IsZero() || len(s.Log.GPS.Time) == 0 {
+		return usagef("a GPX track needs positions and a date; %s has none", s.Name)
 	}
 	u := words.Units{}.OrDefault()
 	r, err := s.analyse(analysis.Request{}, u)
-	if err != nil && s.setup != nil { // such as a foil that cannot fly at these speeds
+	if err != nil && s.Setup != nil { // such as a foil that cannot fly at these speeds
 		c.warn("without the front share: %v", err)
-		r, err = analysis.Run(analysis.Request{Log: s.log})
+		r, err = analysis.Run(analysis.Request{Log: s.Log})
 	}
 	if err != nil {
 		return err
 	}
 	c.tellWarnings(r, u)
-	return write.GPX(w, s.log, analysis.TrackColumns(r)...)
+	return write.GPX(w, s.Log, analysis.TrackColumns(r)...)
 }

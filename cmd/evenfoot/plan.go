@@ -44,7 +44,7 @@ func (c *console) plan(args []string, f reportFlags) error {
 	if err != nil {
 		return err
 	}
-	if s.setup == nil {
+	if s.Setup == nil {
 		return usagef("a plan needs a setup: the foil that it is for; `evenfoot setup` prints one to fill in")
 	}
 	if req.Earlier, err = c.earlier(f.with, f.src.columnMap); err != nil {
@@ -55,8 +55,8 @@ func (c *console) plan(args []string, f reportFlags) error {
 	}
 	progress := c.newProgress()
 	req.Progress = progress.stage
-	if s.log == nil && req.Range[1] == 0 {
-		req.Range = analysis.UsualRange(s.setup)
+	if s.Log == nil && req.Range[1] == 0 {
+		req.Range = analysis.UsualRange(s.Setup)
 	}
 	r, err := s.analyse(req, units)
 	progress.done()

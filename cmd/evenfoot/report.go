@@ -74,14 +74,14 @@ func (c *console) report(args []string, f reportFlags) error {
 	if err != nil {
 		return err
 	}
-	if s.setup == nil && s.folder == "" {
+	if s.Setup == nil && s.folder == "" {
 		c.tellUnused(args)
 	}
 	if f.rider != "" {
-		if s.setup == nil {
+		if s.Setup == nil {
 			return usagef("--rider needs a setup: the foil that the other rider would stand on")
 		}
-		if req.Other, err = setup.ParseRider(f.rider, s.setup); err != nil {
+		if req.Other, err = setup.ParseRider(f.rider, s.Setup); err != nil {
 			return usagef("--rider: %w", err)
 		}
 	}
@@ -92,7 +92,7 @@ func (c *console) report(args []string, f reportFlags) error {
 		return err
 	}
 	for _, e := range req.Earlier {
-		if s.log != nil && e.Log != nil && !s.log.Start.IsZero() && e.Log.Start.After(s.log.Start) {
+		if s.Log != nil && e.Log != nil && !s.Log.Start.IsZero() && e.Log.Start.After(s.Log.Start) {
 			c.warn("%s was ridden after this session; --with takes it as evidence all the same", e.Name)
 		}
 	}
@@ -129,10 +129,10 @@ func (c *console) earlier(folders []string, columnMap string) ([]analysis.Earlie
 		if err != nil {
 			return nil, err
 		}
-		if s.setup == nil {
+		if s.Setup == nil {
 			return nil, fmt.Errorf("%s holds no setup.toml; an earlier session is evidence only with the shim and mast position that it was ridden with", dir)
 		}
-		out = append(out, analysis.Earlier{Name: baseName(dir), Log: s.log, Setup: s.setup})
+		out = append(out, analysis.Earlier{Name: baseName(dir), Log: s.Log, Setup: s.Setup})
 	}
 	return out, nil
 }

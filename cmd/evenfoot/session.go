@@ -22,12 +22,9 @@ import (
 // A session is one outing as the user names it: a folder, or log files that
 // belong together, and a setup.
 type session struct {
-	name   string // for messages and titles
+	analysis.Given
 	dir    string // where a report belongs
 	folder string // that the session was named by, "" for log files
-	log    *ingest.Log
-	setup  *setup.Setup
-	odd    []string // warnings of the setup
 }
 
 // sources are the command-line flags that say where a session comes from.
@@ -53,7 +50,7 @@ func (c *console) open(args []string, src sources) (*session, error) {
 	if err != nil {
 		return nil, err
 	}
-	for _, w := range s.odd {
+	for _, w := range s.Odd {
 		c.warn("%s", w)
 	}
 	return s, nil
@@ -65,7 +62,7 @@ func (c *console) open(args []string, src sources) (*session, error) {
 func readSession(args []string, src sources) (*session, error) {
 	s := &session{dir: "."}
 	if len(args) > 0 {
-		s.name = baseName(args[0])
+		s.Name = baseName(args[0])
 	}
 	var folder *ingest.Found
 	for _, a := range args {
@@ -90,7 +87,7 @@ func readSession(args []string, src sources) (*session, error) {
 	}
 	var err error
 	if src.setup != "" {
-		if s.setup, s.odd, err = setup.Load(src.setup); err != nil {
+		if s.Setup, s.Odd, err = setup.Load(src.setup); err != nil {
 			return nil, err
 		}
 	}
@@ -105,7 +102,7 @@ func readSession(args []string, src sources) (*session, error) {
 		err = fmt.Errorf("%s: %w", s.dir, err)
 	}
 	if err = whichOuting(err, src.outing, logs); err == nil && len(logs) > 0 {
-		s.log, err = ingest.Merge(logs)
+		s.Log, err = ingest.Merge(logs)
 	}
 	return s, err
 }
@@ -193,20 +190,14 @@ func (c *console) tellWarnings(r *analysis.Result, u words.Units) {
 	}
 }
 
+// analyse runs a session, and says in the reader's units why it cannot.
 func (s *session) analyse(req analysis.Request, u words.Units) (*analysis.Result, error) {
-	req.Log, req.Setup = s.log, s.setup
-	r, err := analysis.Run(req)
+	r, err := s.Analyse(req)
 	var slow *analysis.SpeedError
-	if errors.As(err, &slow) {
-		err = errors.New(u.SpeedError(slow))
+	if errors.Is(err, analysis.ErrNothing) || errors.As(err, &slow) && (req.Range[1] > 0 || slow.Why == analysis.NoLog) {
+		return nil, usageError{u.Explain(err)}
 	}
-	if errors.Is(err, analysis.ErrNothing) || slow != nil && (req.Range[1] > 0 || slow.Why == analysis.NoLog) {
-		return nil, usageError{err}
-	}
-	if err == nil && r.Session.Title == "" {
-		r.Session.Title = s.name
-	}
-	return r, err
+	return r, u.Explain(err)
 }
 
 // each does work 0 to n-1 on all cores and returns the first error in order.

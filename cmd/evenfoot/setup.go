@@ -54,19 +54,19 @@ func (c *console) checkSetup(path string, logs []string) error {
 	}
 	given := 0
 	for _, k := range setup.Keys {
-		if s.setup.Given(k.Name) {
+		if s.Setup.Given(k.Name) {
 			given++
 		}
 	}
-	fmt.Fprintf(c.out, "%s reads well: %d values, %d notes of feel.\n", path, given, len(s.setup.Feel))
-	if onlySamples(s.setup) {
+	fmt.Fprintf(c.out, "%s reads well: %d values, %d notes of feel.\n", path, given, len(s.Setup.Feel))
+	if onlySamples(s.Setup) {
 		fmt.Fprintln(c.out, "Its sizes are all still the template's samples: put your own in first. What follows is said of the samples.")
 	}
-	req := analysis.Request{Log: s.log, Setup: s.setup}
+	req := analysis.Request{Log: s.Log, Setup: s.Setup}
 	r, err := analysis.Run(req)
 	var none *analysis.SpeedError
 	if errors.As(err, &none) && none.Why != "" {
-		req.Range = analysis.UsualRange(s.setup)
+		req.Range = analysis.UsualRange(s.Setup)
 		r, err = analysis.Run(req)
 	}
 	if err != nil {

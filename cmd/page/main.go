@@ -156,7 +156,7 @@ func planOf(q request) (r reply, err error) {
 // result analyses a folder with its evidence, and fills in what every answer
 // says of it.
 func (q request) result(r *reply) (*analysis.Result, error) {
-	s, err := open(q.Folder)
+	s, err := analysis.Open(q.Folder)
 	if err != nil {
 		return nil, err
 	}
@@ -164,25 +164,33 @@ func (q request) result(r *reply) (*analysis.Result, error) {
 	switch {
 	case q.Low != "" || q.High != "":
 		req.Range, err = q.units.ParseRange(q.Low, q.High)
-	case q.Do == "plan" && s.log == nil && s.setup != nil:
-		req.Range = analysis.UsualRange(s.setup)
-	}
-	if err == nil {
-		req.Earlier, r.Warnings, err = s.evidence(q.Beside)
+	case q.Do == "plan" && s.Log == nil && s.Setup != nil:
+		req.Range = analysis.UsualRange(s.Setup)
 	}
 	if err != nil {
 		return nil, err
 	}
-	result, err := s.analyse(req, q.units)
+	var unread []error
+	req.Earlier, unread = s.Earlier(q.Beside)
+	for _, err := range unread {
+		r.Warnings = append(r.Warnings, err.Error())
+	}
+	result, err := analyse(s, req, q.units)
 	if err != nil {
 		return nil, err
 	}
 	r.Earlier = result.Session.Earlier
-	for _, w := range append(s.odd, said(result, q.units)...) {
+	for _, w := range append(s.Odd, said(result, q.units)...) {
 		r.Warnings = append(r.Warnings, words.Sentence(w))
 	}
 	r.Moments, r.Feels = moments(result, q.units), append(setup.Feels(), setup.Nothing)
 	return result, nil
+}
+
+// analyse runs a session, and says in the reader's units why it cannot.
+func analyse(s *analysis.Given, req analysis.Request, u words.Units) (*analysis.Result, error) {
+	r, err := s.Analyse(req)
+	return r, u.Explain(err)
 }
 
 func said(r *analysis.Result, u words.Units) (out []string) {
@@ -196,13 +204,13 @@ func said(r *analysis.Result, u words.Units) (out []string) {
 func compare(q request) (r reply, err error) {
 	var results []*analysis.Result
 	for _, dir := range q.Folders {
-		s, err := open(dir)
+		s, err := analysis.Open(dir)
 		if err != nil {
 			return r, err
 		}
-		result, err := s.analyse(analysis.Request{Progress: q.stage}, q.units)
+		result, err := analyse(s, analysis.Request{Progress: q.stage}, q.units)
 		if err != nil {
-			return r, fmt.Errorf("%s: %w", s.name, err)
+			return r, fmt.Errorf("%s: %w", s.Name, err)
 		}
 		results = append(results, result.Light())
 	}

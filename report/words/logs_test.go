@@ -59,12 +59,12 @@ func TestBooks(t *testing.T) {
 			"as predicted, within the doubt", "fits what was predicted, and no change as well", "more than predicted", "less than predicted", "higher than before", "lower than before", "no clear change"}},
 	} {
 		b, all := newBook(name), kinds(t, from.files...)
-		if len(b) != len(all)-len(from.without) {
-			t.Errorf("%s: %d sentences for %d kinds", name, len(b), len(all)-len(from.without))
+		if len(b.says) != len(all)-len(from.without) {
+			t.Errorf("%s: %d sentences for %d kinds", name, len(b.says), len(all)-len(from.without))
 		}
 		for _, k := range all {
-			if (b[k] == "") != slices.Contains(from.without, k) {
-				t.Errorf("%s: of %q is said %q", name, k, b[k])
+			if (b.says[k] == "") != slices.Contains(from.without, k) {
+				t.Errorf("%s: of %q is said %q", name, k, b.says[k])
 			}
 		}
 	}
@@ -86,7 +86,7 @@ func TestEveryFindingIsSaid(t *testing.T) {
 		v := float64(n)
 		i := interval.Normal(v-0.5, 1)
 		cf := &trim.Conflict{Asked: 0.1, Stated: 0.2 + v, Outing: n, Unknown: &trim.Unknown{Name: "x", Unit: "m", Scale: 1}}
-		for k, s := range adviceBook {
+		for k, s := range adviceBook.says {
 			x := advice.Reason{Kind: advice.Kind(k), Speed: 5 * v, Speeds: []float64{5, 9}, Share: 0.03 + v, Off: &i, Turn: v, Move: v, Place: &i, Gradient: &i, Left: v, Conflict: cf, Row: &advice.Comparison{Kind: advice.Effort}}
 			if strings.Contains(s, ".SD") || strings.Contains(s, ".Edge") || strings.Contains(s, ".Places") {
 				wellSaid(t, k, Units{}.Observation(advice.Observation{Kind: x.Kind, Speeds: x.Speeds, Places: two[:], SD: 0.1, Edge: "trailing edge", TakeOut: n > 0}))
@@ -94,24 +94,24 @@ func TestEveryFindingIsSaid(t *testing.T) {
 			}
 			wellSaid(t, k, Units{}.Reason(x, r))
 		}
-		for k := range lawBook {
-			if strings.Contains(lawBook[k], ".Size") {
+		for k := range lawBook.says {
+			if strings.Contains(lawBook.says[k], ".Size") {
 				wellSaid(t, k, Bend(pitchlaw.Bend{Kind: pitchlaw.BendKind(k), Size: i, Matters: true}))
 				continue
 			}
 			wellSaid(t, k, Units{}.Lack(pitchlaw.Lack{Kind: pitchlaw.LackKind(k), Have: 1, Need: 2, Tack: "port", Reasons: []pitchlaw.Reason{"", "gusts"}}))
 		}
-		for k := range chainBook {
+		for k := range chainBook.says {
 			if strings.HasPrefix(k, "note ") {
 				wellSaid(t, k, Units{}.Say(analysis.StrayNote{Kind: analysis.Kind(k), Speed: 5, FitsAs: []string{"speed_kmh", "speed_mph"}[:n+1]}))
 				continue
 			}
 			wellSaid(t, k, Units{}.Say(analysis.Note{Kind: analysis.Kind(k), Range: &two, Ridden: &two, Of: *cf, Why: "It is so."}))
 		}
-		for k := range feetBook {
+		for k := range feetBook.says {
 			wellSaid(t, k, Units{}.Say(feet.Finding{Kind: feet.Kind(k), Count: 3, Needed: 20, Side: "left", Force: 700, Part: 0.1 + v/2, Sigmas: 4, Why: "It is so."}))
 		}
-		for k := range conflictBook {
+		for k := range conflictBook.says {
 			c := *cf
 			c.Kind = trim.Kind(k)
 			wellSaid(t, k, Units{}.Conflict(c))

@@ -2,6 +2,7 @@ package words
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"reflect"
 
@@ -64,6 +65,15 @@ var chainBook, feetBook = newBook("chain"), newBook("feet")
 // chain says what the chain itself found out.
 func (u Units) chain(k analysis.Kind, x any) string {
 	return cmp.Or(chainBook.say(string(k), x, u.can()), string(k))
+}
+
+// Explain is an error of the analysis in the reader's units.
+func (u Units) Explain(err error) error {
+	var slow *analysis.SpeedError
+	if errors.As(err, &slow) {
+		return errors.New(u.SpeedError(slow))
+	}
+	return err
 }
 
 // SpeedError says why there is no advice for the speeds, and what to do.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"sync"
 	"text/template"
 
 	"evenfoot/analysis"
@@ -19,15 +20,19 @@ import (
 //go:embed sentences
 var sentences embed.FS
 
-// A book is the sentences of one package's findings by their kind.
-type book map[string]string
+// A book is the sentences of one package's findings by their kind, each parsed
+// when it is first said.
+type book struct {
+	says   map[string]string
+	parsed *sync.Map // of *template.Template
+}
 
 func newBook(name string) book {
-	b := book{}
+	b := book{map[string]string{}, &sync.Map{}}
 	text, _ := sentences.ReadFile("sentences/" + name + ".txt") // a missing one is found by every test
 	for line := range strings.Lines(string(text)) {
 		if kind, says, ok := strings.Cut(strings.TrimSpace(line), ": "); ok && !strings.HasPrefix(kind, "#") {
-			b[kind] = says
+			b.says[kind] = says
 		}
 	}
 	return b
@@ -36,15 +41,35 @@ func newBook(name string) book {
 // say is the sentence of a kind about x, with what the template may call; ""
 // where the book has none.
 func (b book) say(kind string, x any, can template.FuncMap) string {
-	t, err := template.New(kind).Funcs(can).Parse(b[kind])
+	if b.says[kind] == "" {
+		return ""
+	}
+	var s strings.Builder
+	t, err := b.template(kind, can)
+	if err == nil {
+		err = t.Execute(&s, x)
+	}
 	if err != nil {
 		return err.Error() // a test says every sentence
 	}
-	var s strings.Builder
-	if err := t.Execute(&s, x); err != nil {
-		return err.Error()
-	}
 	return s.String()
+}
+
+// template is a kind's sentence, calling can.
+func (b book) template(kind string, can template.FuncMap) (*template.Template, error) {
+	t, ok := b.parsed.Load(kind)
+	if !ok {
+		read, err := template.New(kind).Funcs(can).Parse(b.says[kind])
+		if err != nil {
+			return nil, err
+		}
+		t, _ = b.parsed.LoadOrStore(kind, read)
+	}
+	own, err := t.(*template.Template).Clone()
+	if err != nil {
+		return nil, err
+	}
+	return own.Funcs(can), nil
 }
 
 // can is what the sentences of all books may call, in the reader's units.

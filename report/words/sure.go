@@ -51,17 +51,21 @@ func (w *Answer) sure(r *analysis.Result, u Units) {
 	}
 }
 
-// beyondTrack says by how much the whole way is longer than the track, "" where
-// the track reaches.
+// beyondTrack says by how much the whole way is longer than the track, or what
+// the track gives where only the doubt is longer; "" where it reaches.
 func (u Units) beyondTrack(r *analysis.Result) string {
 	if r.Setup == nil {
 		return ""
 	}
-	m, track := r.Advice.FoilMove.Value/1000, r.Setup.Board.Track
+	all, track := r.Advice.FoilMove.Scale(0.001), r.Setup.Board.Track
+	m := all.Value
 	over := u.LengthText(math.Max(track[0]-m, m-track[1]))
+	within := func(m float64) bool { return m > track[0]-0.0005 && m < track[1]+0.0005 }
 	switch {
-	case m > track[0]-0.0005 && m < track[1]+0.0005:
+	case within(m) && within(all.Low) && within(all.High):
 		return ""
+	case within(m):
+		return "; the mast's slot gives " + u.track(r.Setup) + Choose(r.Setup.Given("board.track_cm"), "", ", as is assumed")
 	case r.Setup.Stance.Fixed:
 		return ", which is " + over + " more than the track allows"
 	}

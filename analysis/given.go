@@ -1,0 +1,76 @@
+package analysis
+
+import (
+	"fmt"
+	"path/filepath"
+
+	"evenfoot/analysis/setup"
+	"evenfoot/ingest"
+)
+
+// A Given is one session as it lies on a disk.
+type Given struct {
+	Name  string       // for messages and titles
+	Log   *ingest.Log  // nil without one
+	Setup *setup.Setup // nil without one
+	Odd   []string     // warnings of the setup
+}
+
+// Open reads the session in a folder: its logs and its setup.
+func Open(dir string) (*Given, error) {
+	g := &Given{Name: filepath.Base(dir)}
+	found, err := ingest.Folder(dir)
+	if err != nil {
+		return nil, err
+	}
+	if len(found.Logs) == 0 && found.Aside.Kind == "" && found.Setup == "" {
+		return nil, fmt.Errorf("%s holds no log and no setup.toml", g.Name)
+	}
+	if found.Setup != "" {
+		if g.Setup, g.Odd, err = setup.Load(found.Setup); err != nil {
+			return nil, err
+		}
+	}
+	logs, err := found.Open(ingest.Options{})
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", g.Name, err)
+	}
+	if len(logs) > 0 {
+		g.Log, err = ingest.Merge(logs)
+	}
+	return g, err
+}
+
+// Earlier are the sessions in folders that count as evidence by themselves: of
+// the same rider on the same foil, and over before this one began. Setups are
+// looked at first, since they cost little; odd says which of them could not be
+// read, for they look like evidence.
+func (g *Given) Earlier(folders []string) (out []Earlier, odd []error) {
+	if g.Setup == nil || g.Log == nil || g.Log.Start.IsZero() {
+		return nil, nil
+	}
+	for _, dir := range folders {
+		set, _, err := setup.Load(filepath.Join(dir, ingest.SetupName))
+		if err != nil || !SameRider(set, g.Setup) || CanBeEvidence(set, g.Setup) != nil {
+			continue
+		}
+		was, err := Open(dir)
+		switch {
+		case err != nil:
+			odd = append(odd, fmt.Errorf("%s is of the same rider and foil, but does not count: %w", filepath.Base(dir), err))
+		case was.Log != nil && !was.Log.Start.IsZero() && was.Log.End().Before(g.Log.Start):
+			out = append(out, Earlier{Name: was.Name, Log: was.Log, Setup: was.Setup})
+		}
+	}
+	return out, odd
+}
+
+// Analyse runs the request on this session.
+func (g *Given) Analyse(req Request) (*Result, error) {
+	req.Log, req.Setup = g.Log, g.Setup
+	r, err := Run(req)
+	if err == nil && r.Session.Title == "" {
+		r.Session.Title = g.Name
+	}
+	return r, err
+}
