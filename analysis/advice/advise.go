@@ -147,9 +147,8 @@ func (t *task) unchecked() bool { return !t.post.Checked() }
 type step struct {
 	cards, move float64   // move is what mast and feet do together, as a move of the foil, m
 	foil, feet  float64   // m
-	cost        []float64 // share², of every draw
-	loss        float64   // its mean with the price
-	even        []float64
+	even, grow  []float64 // evenness and speed gradient of every draw
+	loss        float64   // mean cost with the price, share²
 	price       float64
 	better      float64 // chance that it is more even than today
 }
@@ -160,7 +159,7 @@ func (t *task) step(cards, move float64) step {
 	if s.feet == 0 {
 		s.move = s.foil
 	}
-	s.cost, s.even = t.eachAfter(&s, t.cost), t.eachAfter(&s, t.evenness)
+	s.even, s.grow = t.eachAfter(&s, t.evenness), t.eachAfter(&s, (*flight).gradient)
 	s.better = t.chanceLess(s.even, t.evenNow)
 	switch {
 	case cards != 0 && s.move != 0:
@@ -173,7 +172,11 @@ func (t *task) step(cards, move float64) step {
 	if past := math.Abs(t.turn(cards, 1)) - math.Abs(t.toward.Raise); cards != 0 && past > 0 {
 		s.price += pricePast * past / math.Abs(t.turn(cards, 1)) * math.Abs(cards)
 	}
-	s.loss = t.mean(s.cost) + s.price
+	cost := make([]float64, len(s.even))
+	for i, e := range s.even {
+		cost[i] = t.costOf(e, s.grow[i])
+	}
+	s.loss = t.mean(cost) + s.price
 	return s
 }
 
@@ -343,9 +346,8 @@ func (t *task) take(a *Advice, c *step) {
 	}
 	a.MoveNow, a.FeetNow = interval.Number(math.Round(c.foil/mm)), interval.Number(math.Round(c.feet/mm))
 	a.Step = trim.Change{Raise: t.turn(c.cards, 1), Foil: c.foil, Front: c.feet, Back: c.feet}
-	gradient := t.eachAfter(c, (*flight).gradient)
-	a.EvennessAfter, a.GradientAfter = t.post.Interval(c.even), t.post.Interval(gradient)
-	a.ChanceBetter, a.Overshoot = interval.Number(c.better), interval.Number(t.chanceBelow(gradient, 0))
+	a.EvennessAfter, a.GradientAfter = t.post.Interval(c.even), t.post.Interval(c.grow)
+	a.ChanceBetter, a.Overshoot = interval.Number(c.better), interval.Number(t.chanceBelow(c.grow, 0))
 	if t.unchecked() {
 		a.Why = append(a.Why, Reason{Kind: Unchecked})
 	}

@@ -107,15 +107,11 @@ func (o objective) evenness(f *flight, c trim.Change) float64 {
 	return math.Sqrt(sum)
 }
 
-// short is how much the risk of overshoot adds to the root of the cost.
-func (o objective) short(gradient float64) float64 {
-	return overshootCost * math.Max(0, o.wanted-gradient)
-}
-
-// cost of one foil's trim, share².
-func (o objective) cost(f *flight, c trim.Change) float64 {
-	e, s := o.evenness(f, c), o.short(f.gradient(c))
-	return e*e + s*s
+// costOf is what one foil's trim costs, share²: its evenness, and the risk of
+// overshoot by its speed gradient.
+func (o objective) costOf(even, gradient float64) float64 {
+	short := overshootCost * math.Max(0, o.wanted-gradient)
+	return even*even + short*short
 }
 
 // A quadratic is the cost of foils about a pair, by linear residuals: value +

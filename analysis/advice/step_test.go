@@ -122,8 +122,9 @@ func TestNotesAreWorthTheDoubt(t *testing.T) {
 	x := at(0, 0)
 	worth := x.learning()
 	known := 0.0
+	cost := func(f *flight, c trim.Change) float64 { return x.costOf(x.evenness(f, c), f.gradient(c)) }
 	for i, p := range x.objective.bestEach(x.draws, x.toward, x.reachable()) {
-		known += x.post.Weights[i] * (x.cost(x.draws[i], x.toward.change()) - x.cost(x.draws[i], p.change())) / float64(len(x.draws))
+		known += x.post.Weights[i] * (cost(x.draws[i], x.toward.change()) - cost(x.draws[i], p.change())) / float64(len(x.draws))
 	}
 	if worth > known || worth < 0.3*known {
 		t.Errorf("notes are worth %.5f, and to know the foil %.5f", worth, known)

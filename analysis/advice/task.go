@@ -244,14 +244,15 @@ func (t *task) rms(v []float64) float64 { return math.Sqrt(stat.MomentAbout(2, v
 // draws make, on which near ties would turn.
 const blur = 0.15
 
+// rounding is far below what can be told apart, and far above rounding error: two
+// that are the same are each other's even chance.
+const rounding = 1e-9
+
 // chanceLess is how likely a is less than b, draw by draw, by a normal kernel.
 func chanceLess(a, b, weights []float64) float64 {
 	d := make([]float64, len(a))
 	floats.SubTo(d, a, b)
-	width := blur * stat.StdDev(d, weights)
-	if !(width > 0) {
-		return chanceBelow(d, 0, weights)
-	}
+	width := max(blur*stat.StdDev(d, weights), rounding)
 	for i, x := range d {
 		d[i] = distuv.UnitNormal.CDF(-x / width)
 	}

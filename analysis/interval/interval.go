@@ -1,16 +1,12 @@
 // Package interval holds the one type for a number with doubt.
 //
-// It imports the standard library and gonum only.
+// It imports the standard library only.
 package interval
 
 import (
-	"cmp"
 	"encoding/json"
 	"math"
-	"slices"
 	"strconv"
-
-	"gonum.org/v1/gonum/stat"
 )
 
 // Z90 is the half width of a 90 % interval of a normal variable, in σ.
@@ -31,12 +27,14 @@ func Normal(mean, sd float64) Interval {
 	return Interval{mean, mean - Z90*sd, mean + Z90*sd}
 }
 
+// A draw is one value of a quantity, with its weight.
+type draw struct{ value, weight float64 }
+
 // FromDraws is the median and the central 90 % of draws with weights; nil
 // weighs all alike. NaN draws are left out, and no draws give [Unknown]. Draws and
 // weights are not changed.
 func FromDraws(draws, weights []float64) Interval {
-	type draw struct{ value, weight float64 }
-	all := make([]draw, 0, len(draws))
+	all, total := make([]draw, 0, len(draws)), 0.0
 	for i, d := range draws {
 		if math.IsNaN(d) {
 			continue
@@ -46,17 +44,58 @@ func FromDraws(draws, weights []float64) Interval {
 			w = weights[i]
 		}
 		all = append(all, draw{d, w})
+		total += w
 	}
 	if len(all) == 0 {
 		return Unknown()
 	}
-	slices.SortFunc(all, func(a, b draw) int { return cmp.Compare(a.value, b.value) })
-	s, w := make([]float64, len(all)), make([]float64, len(all))
-	for i, d := range all {
-		s[i], w[i] = d.value, d.weight
+	return Interval{quantile(all, 0.5*total), quantile(all, 0.05*total), quantile(all, 0.95*total)}
+}
+
+// quantile is the value at which the weights, summed up from the smallest
+// value, reach at, linear from one draw to the next; all is put in another
+// order (Hoare's quickselect, by weight).
+func quantile(all []draw, at float64) float64 {
+	lo, hi, below := 0, len(all), 0.0 // the draw lies in all[lo:hi], and below is what all before weighs
+	for hi-lo > 1 {
+		pivot := all[(lo+hi)/2].value
+		i, j := lo, hi-1
+		for i <= j {
+			for all[i].value < pivot {
+				i++
+			}
+			for all[j].value > pivot {
+				j--
+			}
+			if i <= j {
+				all[i], all[j] = all[j], all[i]
+				i++
+				j--
+			}
+		}
+		// Now all[lo:j+1] are no larger than all[j+1:i], which equal the pivot, nor these than all[i:hi].
+		for _, cut := range [3]int{j + 1, i, hi} {
+			part := 0.0
+			for _, d := range all[lo:cut] {
+				part += d.weight
+			}
+			if cut > lo && below+part >= at || cut == hi {
+				hi = cut
+				break
+			}
+			below, lo = below+part, cut
+		}
 	}
-	q := func(p float64) float64 { return stat.Quantile(p, stat.LinInterp, s, w) }
-	return Interval{q(0.5), q(0.05), q(0.95)}
+	d := all[lo]
+	if lo == 0 {
+		return d.value
+	}
+	before := math.Inf(-1)
+	for _, x := range all[:lo] {
+		before = max(before, x.value)
+	}
+	t := max(below+d.weight-at, 0) / d.weight
+	return t*before + (1-t)*d.value
 }
 
 // Known says whether the value is known.

@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"evenfoot/analysis/interval"
+	"evenfoot/filter"
+
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -61,11 +63,13 @@ func (l *law) infer(beta []float64, velocities []velocity, grid []noise, scale, 
 	best := noise{Fading: 0.6, Tau: 40, Reach: 0.6}
 	for range 2 {
 		l.usable.filter(best, g)
-		for k := range versions {
-			if !l.settleVersion(&versions[k], g, dof, scale) {
-				return none, nil, errSingular
-			}
+		settled := make([]bool, len(versions))
+		filter.Each(len(versions), func(k int) {
+			settled[k] = l.settleVersion(&versions[k], g, dof, scale)
 			versions[k].parts = make([]component, len(grid))
+		})
+		if slices.Contains(settled, false) {
+			return none, nil, errSingular
 		}
 		filterEach(&l.usable, grid, func(i int, g *gains) {
 			for k := range versions {

@@ -17,7 +17,6 @@ type Foil struct {
 
 	wing, stab, mast surface
 	cm               float64 // section moment coefficient about the quarter chord
-	volume           float64 // V_H
 }
 
 // A surface is one part that water flows past.
@@ -46,7 +45,6 @@ func NewFoil(in Inputs) Foil {
 	f.Downwash = (1 + in.DownwashFactor) * DownwashGradient(f.WingSlope, f.wing.aspect)
 	f.ZeroLift = CamberZeroLift(in.CamberPercent)
 	f.StabSetting = in.StabIncidence - in.StabZeroLift + f.ZeroLift
-	f.volume = TailVolume(in.StabArm, in.StabArea, f.wing.chord, in.WingArea)
 	return f
 }
 
@@ -72,13 +70,14 @@ func softened(slope, q, area, flex float64) float64 { return slope / (1 + q*area
 // A Point is a foil at one speed and load: all that a change of the trim
 // leaves as it is, friction among it, so that many trims of it cost little.
 type Point struct {
-	foil         *Foil
-	q            float64 // Pa
-	load         float64 // L, N, what the foil carries
-	feet, board  float64 // N, normal to the deck: on the feet, and of board and foil
-	stabSlope    float64 // softened, per rad
-	lift, moment Linear  // L/q, m², and M/q about the mast's centreline, m³
-	profile      drags   // N, what does not change with lift
+	foil        *Foil
+	q           float64 // Pa
+	load        float64 // L, N, what the foil carries
+	feet, board float64 // N, normal to the deck: on the feet, and of board and foil
+	wing, stab  Linear  // their lift, N
+	liftArea    float64 // of both, m²
+	profile     drags   // N, what does not change with lift
+	induced     drags   // 1/N, what grows with the square of the surface's own lift
 }
 
 type drags struct{ wing, stab, mast float64 }
@@ -89,19 +88,18 @@ func (f *Foil) Point(speed, normal float64) Point {
 	in := &f.In
 	p := Point{foil: f, q: water.DynamicPressure(in.Density, speed), load: in.carried(normal)}
 	p.feet, p.board = in.RiderMass*normal-in.rigLift()-in.MastFoot, in.BoardMass*normal
-	p.stabSlope, p.lift = f.liftLine(p.q)
-	aboutWing := Linear{Const: f.cm}.Plus(TailMoment(f.volume, p.stabSlope, f.Downwash)).Times(in.WingArea * f.wing.chord)
-	p.moment = MomentAbout(p.lift, aboutWing, -in.WingX)
+	wing, stab := f.liftLines(p.q)
+	p.wing, p.stab, p.liftArea = wing.Times(p.q), stab.Times(p.q), wing.Alpha+stab.Alpha
 	p.profile = f.profileDrags(p.q, speed)
+	p.induced.wing, p.induced.stab = f.inducedDrag(&f.wing, p.q), f.inducedDrag(&f.stab, p.q)
 	return p
 }
 
-// liftLine is the stabilizer's softened slope, per rad, and the whole foil's
-// L/q, m², at dynamic pressure q.
-func (f *Foil) liftLine(q float64) (stabSlope float64, lift Linear) {
+// liftLines are wing's and stabilizer's L/q, m², at dynamic pressure q.
+func (f *Foil) liftLines(q float64) (wing, stab Linear) {
 	in := &f.In
-	stabSlope = softened(f.StabSlope, q, in.StabArea, in.FuselageFlex)
-	return stabSlope, wingLift(in.WingArea, f.WingSlope).Plus(stabLift(in.StabArea, stabSlope, f.Downwash))
+	slope := softened(f.StabSlope, q, in.StabArea, in.FuselageFlex)
+	return wingLift(in.WingArea, f.WingSlope), stabLift(in.StabArea, slope, f.Downwash)
 }
 
 // carried is L, N: what the foil carries at a deck-normal specific force, m/s².
@@ -122,18 +120,17 @@ func (p *Point) With(c Change) State {
 	f := p.foil
 	in := &f.In
 	setting := f.StabSetting + c.Raise
-	alpha := p.lift.SolveAlpha(p.load/p.q, setting)
+	alpha := p.wing.Plus(p.stab).SolveAlpha(p.load, setting)
 	s := State{
-		AlphaWing:     alpha,
-		Pitch:         alpha + f.ZeroLift - in.WingIncidence,
-		LiftArea:      p.lift.Alpha,
-		NeutralPointX: AerodynamicCentre(p.lift, p.moment),
-		WingLift:      p.q * wingLift(in.WingArea, f.WingSlope).At(alpha, setting),
-		StabLift:      p.q * stabLift(in.StabArea, p.stabSlope, f.Downwash).At(alpha, setting),
+		AlphaWing: alpha,
+		Pitch:     alpha + f.ZeroLift - in.WingIncidence,
+		LiftArea:  p.liftArea,
+		WingLift:  p.wing.At(alpha, setting),
+		StabLift:  p.stab.At(alpha, setting),
 	}
 	d := p.profile
-	d.wing += p.inducedDrag(&f.wing, s.WingLift)
-	d.stab += p.inducedDrag(&f.stab, s.StabLift)
+	d.wing += p.induced.wing * s.WingLift * s.WingLift
+	d.stab += p.induced.stab * s.StabLift * s.StabLift
 	s.Drag = d.wing + d.stab + d.mast
 	p.press(&s, d, c)
 	return s
@@ -146,7 +143,7 @@ type Drags struct{ Wing, Stab, Mast, Spray, Lift float64 }
 // Drags are the parts of s.Drag, s of [Point.With].
 func (p *Point) Drags(s State) Drags {
 	f := p.foil
-	wing, stab := p.inducedDrag(&f.wing, s.WingLift), p.inducedDrag(&f.stab, s.StabLift)
+	wing, stab := p.induced.wing*s.WingLift*s.WingLift, p.induced.stab*s.StabLift*s.StabLift
 	spray := (1 + f.In.DragFactor) * sprayDrag(p.q, f.In.MastThickness)
 	return Drags{p.profile.wing + wing, p.profile.stab + stab, p.profile.mast - spray, spray, wing + stab}
 }
@@ -202,8 +199,8 @@ func (f Foil) Law(low, top float64) (zero, slope float64) {
 	}
 	at := func(speed float64) (x, pitch float64) {
 		q := water.DynamicPressure(f.In.Density, speed)
-		_, lift := f.liftLine(q)
-		return Gravity / q, lift.SolveAlpha(f.In.carried(Gravity)/q, f.StabSetting) + f.ZeroLift - f.In.WingIncidence
+		wing, stab := f.liftLines(q)
+		return Gravity / q, wing.Plus(stab).SolveAlpha(f.In.carried(Gravity)/q, f.StabSetting) + f.ZeroLift - f.In.WingIncidence
 	}
 	x0, pitch0 := at(low)
 	x1, pitch1 := at(top)
@@ -235,10 +232,9 @@ func (f *Foil) profileDrags(q, speed float64) drags {
 	return drags{profile(&f.wing), profile(&f.stab), profile(&f.mast) + k*sprayDrag(q, in.MastThickness)}
 }
 
-// inducedDrag of a surface under a lift, both in N.
-func (p *Point) inducedDrag(s *surface, lift float64) float64 {
-	in := &p.foil.In
-	return (1 + in.DragFactor) * p.q * s.area * inducedDrag(lift/(p.q*s.area), s.aspect, in.Oswald)
+// inducedDrag of a surface is this times the square of its lift, 1/N.
+func (f *Foil) inducedDrag(s *surface, q float64) float64 {
+	return (1 + f.In.DragFactor) * inducedDrag(1, s.aspect, f.In.Oswald) / (q * s.area)
 }
 
 // inducedDrag is C_L²/(π AR e).

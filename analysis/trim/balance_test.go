@@ -5,6 +5,8 @@ import (
 	"math"
 	"os"
 	"testing"
+
+	"evenfoot/analysis/water"
 )
 
 // TestIndependentCases holds the model against numbers computed by an
@@ -28,12 +30,16 @@ func TestIndependentCases(t *testing.T) {
 		t.Fatalf("only %d cases", len(cases))
 	}
 	for _, c := range cases {
-		s := NewFoil(c.Inputs).At(c.Speed, c.NormalG*Gravity)
+		f := NewFoil(c.Inputs)
+		s := f.At(c.Speed, c.NormalG*Gravity)
 		b, err := json.Marshal(s)
 		if err != nil {
 			t.Fatal(err)
 		}
-		got := map[string]float64{}
+		wing, stab := f.liftLines(water.DynamicPressure(f.In.Density, c.Speed))
+		about := TailMoment(TailVolume(f.In.StabArm, f.In.StabArea, f.wing.chord, f.In.WingArea), stab.Tail/f.In.StabArea, f.Downwash)
+		lift, slope := wing.Plus(stab), about.Times(f.In.WingArea*f.wing.chord)
+		got := map[string]float64{"neutral_point_x_m": AerodynamicCentre(lift, MomentAbout(lift, slope, -f.In.WingX))}
 		if err := json.Unmarshal(b, &got); err != nil {
 			t.Fatal(err)
 		}

@@ -95,7 +95,6 @@ type State struct {
 	SharePerMetre float64 `json:"-"` // what a metre of the foil's move forward adds to either share
 	NetMoment     float64 `json:"net_moment_nm"`
 	MastMoment    float64 `json:"-"` // N·m, bow-up, of the foil about the mast's head
-	NeutralPointX float64 `json:"neutral_point_x_m"`
 }
 
 // LiftSlope is Helmbold's lift-curve slope of a straight wing, per radian
