@@ -162,17 +162,11 @@ func (b *builder) shareSays() string {
 
 // shareOf is a curve's share at a speed, between its points; unknown outside.
 func shareOf(c []advice.SharePoint, v float64) interval.Interval {
-	for i := range c {
-		x := float64(c[i].Speed)
-		if math.Abs(x-v) < 0.02 {
-			return c[i].Share
-		}
-		if i == 0 || !(float64(c[i-1].Speed) <= v && v <= x) {
-			continue
-		}
-		return interval.Mix(c[i-1].Share, c[i].Share, (v-float64(c[i-1].Speed))/(x-float64(c[i-1].Speed)))
+	i, on, ok := words.Place(len(c), func(i int) interval.Number { return c[i].Speed }, v)
+	if !ok {
+		return interval.Unknown()
 	}
-	return interval.Unknown()
+	return interval.Mix(c[i].Share, c[i+words.Choose(on > 0, 1, 0)].Share, on)
 }
 
 // options shows each number of cards as a small picture of its own.

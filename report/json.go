@@ -175,9 +175,7 @@ func otherOf(r *analysis.Result, u words.Units) *otherJSON {
 	if x == nil {
 		return nil
 	}
-	alt := *r
-	alt.Advice, alt.Setup, alt.FootLoad = &x.Advice, r.Other, nil
-	return &otherJSON{adviceOf(&alt, u), x.Name, x.PitchChange, x.WingWalk, x.PressureMove, x.PressureTop, x.Curve, x.CurveAfter, reasons(x.Notes, r, u)}
+	return &otherJSON{adviceOf(words.Theirs(r), u), x.Name, x.PitchChange, x.WingWalk, x.PressureMove, x.PressureTop, x.Curve, x.CurveAfter, reasons(x.Notes, r, u)}
 }
 
 func finishOf(f *finish.Finish, u words.Units) *finishJSON {

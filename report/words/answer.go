@@ -240,25 +240,33 @@ func SpeedsOf(r *analysis.Result) (lo, mid, top float64) {
 	return lo, (lo + top) / 2, top
 }
 
+// Place finds a speed among n in order: the last that is not above it, and how
+// far on to the next it lies, 0 to 1; false outside them.
+func Place(n int, speed func(i int) interval.Number, v float64) (i int, on float64, ok bool) {
+	const same = 0.02 // m/s
+	for i := range n {
+		switch x := float64(speed(i)); {
+		case math.Abs(x-v) < same:
+			return i, 0, true
+		case i+1 < n && x <= v && v < float64(speed(i+1))-same:
+			return i, (v - x) / (float64(speed(i+1)) - x), true
+		}
+	}
+	return 0, 0, false
+}
+
 // LoadAt is the foot load at a speed, between the points of its curve; false
 // outside it.
 func LoadAt(r *analysis.Result, v float64) (p analysis.LoadPoint, ok bool) {
-	for i, q := range r.FootLoad {
-		x := float64(q.Speed)
-		if math.Abs(x-v) < 0.02 {
-			return q, true
-		}
-		if i == 0 || !(float64(r.FootLoad[i-1].Speed) <= v && v <= x) {
-			continue
-		}
-		o := r.FootLoad[i-1]
-		t := (v - float64(o.Speed)) / (x - float64(o.Speed))
-		mix := func(a, b interval.Interval) interval.Interval { return interval.Mix(a, b, t) }
-		return analysis.LoadPoint{Speed: interval.Number(v), FrontShare: mix(o.FrontShare, q.FrontShare), Moment: mix(o.Moment, q.Moment),
-			Gradient: mix(o.Gradient, q.Gradient), FrontShareAfter: mix(o.FrontShareAfter, q.FrontShareAfter), GradientAfter: mix(o.GradientAfter, q.GradientAfter)}, true
+	i, on, ok := Place(len(r.FootLoad), func(i int) interval.Number { return r.FootLoad[i].Speed }, v)
+	if !ok {
+		un := interval.Unknown()
+		return analysis.LoadPoint{Speed: interval.Number(v), FrontShare: un, Moment: un, Gradient: un, FrontShareAfter: un, GradientAfter: un}, false
 	}
-	un := interval.Unknown()
-	return analysis.LoadPoint{Speed: interval.Number(v), FrontShare: un, Moment: un, Gradient: un, FrontShareAfter: un, GradientAfter: un}, false
+	o, q := r.FootLoad[i], r.FootLoad[i+Choose(on > 0, 1, 0)]
+	mix := func(a, b interval.Interval) interval.Interval { return interval.Mix(a, b, on) }
+	return analysis.LoadPoint{Speed: interval.Number(v), FrontShare: mix(o.FrontShare, q.FrontShare), Moment: mix(o.Moment, q.Moment),
+		Gradient: mix(o.Gradient, q.Gradient), FrontShareAfter: mix(o.FrontShareAfter, q.FrontShareAfter), GradientAfter: mix(o.GradientAfter, q.GradientAfter)}, true
 }
 
 // Title is what a reader knows the session by.

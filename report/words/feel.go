@@ -53,17 +53,7 @@ const noticed = 0.25
 // "gains 1.6 % (0.3 to 3.1)", words instead of signs where it may be below
 // zero.
 func (u Units) Gains(g interval.Interval) string {
-	tenth := func(v float64) float64 { return math.Round(10*v*u.perSpeed()) / 10 }
-	s, g := u.gainsAbout(g.Value), interval.Interval{Low: tenth(g.Low), High: tenth(g.High)}
-	lost := func(v float64) string { return Fixed(math.Abs(v), 1) + Choose(v < 0, " lost", " gained") }
-	switch {
-	case !Finite(g.Low) || !Finite(g.High) || g.Low == g.High:
-		return s
-	case g.Low*g.High < 0:
-		return s + fmt.Sprintf(" (from %s to %s)", lost(g.Low), lost(g.High))
-	}
-	low, high := math.Abs(g.Low), math.Abs(g.High)
-	return s + fmt.Sprintf(" (%s to %s)", Fixed(min(low, high), 1), Fixed(max(low, high), 1))
+	return u.gainsAbout(g.Value) + rangeOf(u.Gradient(g), 1, "lost", "gained")
 }
 
 // gainsAbout is the same without its doubt.

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strings"
@@ -30,32 +31,17 @@ func ForOther(r *analysis.Result, u Units) *Other {
 	for _, n := range x.Notes {
 		p.Notes = append(p.Notes, Sentence(u.Reason(n, r)))
 	}
-	// The same words, made from a result that holds the other rider's advice.
-	alt := *r
-	alt.Advice, alt.FootLoad, alt.Followed = &x.Advice, nil, nil
-	if r.Other != nil {
-		alt.Setup = r.Other
-		p.Name = u.RiderText(r.Other)
-		p.Facts = append(p.Facts, Fact{"Rider", WhoIs(r.Other.Rider.Mass, r.Other.Rider.Height, r.Other.Rider.Level, u)})
+	if o := r.Other; o != nil {
+		p.Name = u.RiderText(o)
+		p.Facts = append(p.Facts, Fact{"Rider", WhoIs(o.Rider.Mass, o.Rider.Height, o.Rider.Level, u)})
 	}
-	un := interval.Unknown()
-	for i, q := range x.Curve {
-		l := analysis.LoadPoint{Speed: q.Speed, FrontShare: q.Share, FrontShareAfter: un, Moment: un, Gradient: un, GradientAfter: un}
-		if i < len(x.CurveAfter) {
-			l.FrontShareAfter = x.CurveAfter[i].Share
-		}
-		alt.FootLoad = append(alt.FootLoad, l)
-	}
-	if p.Name == "" {
-		p.Name = "somebody else"
-	}
-	p.Words = For(&alt, u)
-	p.Words.Today = u.carries("On today's trim this rider's front foot", &alt)
+	p.Name = cmp.Or(p.Name, "somebody else")
+	alt := Theirs(r)
+	p.Words = For(alt, u)
+	p.Words.Today = u.carries("On today's trim this rider's front foot", alt)
 	owner := "the owner of this sheet"
 	if r.Setup != nil {
-		if n := Clean(r.Setup.Rider.Name); n != "" {
-			owner = n
-		}
+		owner = cmp.Or(Clean(r.Setup.Rider.Name), owner)
 	}
 	if x.PitchChange.Known() {
 		p.Facts = append(p.Facts, Fact{"Pitch at the same speed", Between(bySize(x.PitchChange), 1, 1) + " degrees " + Choose(x.PitchChange.Value < 0, "less", "more") + " nose-up than " + owner})
@@ -65,6 +51,21 @@ func ForOther(r *analysis.Result, u Units) *Other {
 	}
 	p.Walk = u.walk(r, owner)
 	return p
+}
+
+// Theirs is a result as the other rider's own: their setup, advice and load.
+func Theirs(r *analysis.Result) *analysis.Result {
+	x, un := r.OtherRider, interval.Unknown()
+	alt := *r
+	alt.Advice, alt.Setup, alt.FootLoad, alt.Followed = &x.Advice, cmp.Or(r.Other, r.Setup), nil, nil
+	for i, q := range x.Curve {
+		l := analysis.LoadPoint{Speed: q.Speed, FrontShare: q.Share, FrontShareAfter: un, Moment: un, Gradient: un, GradientAfter: un}
+		if i < len(x.CurveAfter) {
+			l.FrontShareAfter = x.CurveAfter[i].Share
+		}
+		alt.FootLoad = append(alt.FootLoad, l)
+	}
+	return &alt
 }
 
 // walk sets the place where the feet must press beside the wing's walk: the

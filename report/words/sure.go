@@ -90,48 +90,28 @@ func apart(r *analysis.Result) string {
 	return ""
 }
 
-// raisedRange is "0.8 (0.1 to 1.5) degrees up", words instead of signs where
-// the ends do not agree.
+// raisedRange is "0.8 degrees up (0.1 to 1.5)", an angle of the leading edge.
 func raisedRange(deg interval.Interval) string {
-	if math.Abs(deg.Value) < 0.05 {
-		if deg.Low > -0.05 && deg.High < 0.05 {
+	const still = 0.05
+	head := Fixed(math.Abs(deg.Value), 1) + " degrees " + Choose(deg.Value < 0, "down", "up")
+	if math.Abs(deg.Value) < still {
+		if head = "about where it is"; deg.Low > -still && deg.High < still {
 			return "where it is"
 		}
-		return fmt.Sprintf("about where it is (from %s down to %s up)", Fixed(math.Max(0, -deg.Low), 1), Fixed(math.Max(0, deg.High), 1))
 	}
-	way, i := "up", deg
-	if i.Value < 0 {
-		way, i = "down", i.Scale(-1)
-	}
-	if !(i.Low <= -0.05) || !Finite(i.High) {
-		return Between(i, 1, 1) + " degrees " + way
-	}
-	back := Choose(way == "up", "down", "up")
-	return fmt.Sprintf("%s degrees %s (from %s %s to %s %s)", Fixed(i.Value, 1), way, Fixed(-i.Low, 1), back, Fixed(i.High, 1), way)
+	return head + rangeOf(deg, 1, "down", "up")
 }
 
-// signedRange is "2.4 cm back (0.9 to 3.9)", words instead of signs where both
-// ends agree.
+// signedRange is "2.4 cm back (0.9 to 3.9)", a move.
 func signedRange(mm interval.Interval, u Units) string {
 	m := mm.Scale(0.001)
-	d := u.LengthDigits()
-	if math.Abs(m.Low) < 0.0005 && math.Abs(m.High) < 0.0005 {
-		return "where it is"
-	}
+	head := u.way(m.Value)
 	if math.Abs(m.Value) < 0.003 && m.Low < 0 && m.High > 0 {
-		return fmt.Sprintf("about where it is (from %s back to %s forward)", u.LengthText(-m.Low), u.LengthText(m.High))
-	}
-	if m.Low*m.High > 0 {
-		back := ""
-		if m.Value < 0 {
-			m, back = m.Scale(-1), " back"
-		} else {
-			back = " forward"
+		if head = "about where it is"; m.Low > -0.0005 && m.High < 0.0005 {
+			return "where it is"
 		}
-		return fmt.Sprintf("%s%s (%s to %s)", u.LengthText(m.Value), back, Fixed(u.LengthValue(m.Low), d), Fixed(u.LengthValue(m.High), d))
 	}
-	return fmt.Sprintf("%s %s (from %s back to %s forward)", u.LengthText(math.Abs(m.Value)), ForeAft(m.Value),
-		Fixed(u.LengthValue(math.Abs(m.Low)), d), Fixed(u.LengthValue(math.Abs(m.High)), d))
+	return head + rangeOf(m.Scale(u.LengthValue(1)), u.LengthDigits(), "back", "forward")
 }
 
 // Chip is the degree of sureness for beside the headline, "" where there is no

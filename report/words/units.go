@@ -204,6 +204,24 @@ func Between(i interval.Interval, scale float64, d int) string {
 	return s + " (" + lo + " to " + hi + ")"
 }
 
+// rangeOf is an interval of what goes one way or the other in a bracket: sizes
+// alone where both ends go the same way, else with words in place of signs; ""
+// where it does not show at these decimals.
+func rangeOf(i interval.Interval, digits int, below, above string) string {
+	tens := math.Pow10(digits)
+	low, high := math.Round(i.Low*tens), math.Round(i.High*tens)
+	size := func(v float64) string { return Fixed(math.Abs(v)/tens, digits) }
+	switch {
+	case !Finite(low) || !Finite(high) || low == high:
+		return ""
+	case low*high < 0:
+		return fmt.Sprintf(" (from %s %s to %s %s)", size(low), below, size(high), above)
+	case low < 0:
+		low, high = high, low
+	}
+	return fmt.Sprintf(" (%s to %s)", size(low), size(high))
+}
+
 // Percent is a share as "64 %".
 func Percent(share float64) string {
 	return in(share*100, 0, "%")

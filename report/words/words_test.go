@@ -25,11 +25,11 @@ func TestRaisedRange(t *testing.T) {
 		in   interval.Interval
 		want string
 	}{
-		{interval.Interval{Value: 0.8, Low: 0.1, High: 1.5}, "0.8 (0.1 to 1.5) degrees up"},
-		{interval.Interval{Value: -0.8, Low: -1.5, High: -0.1}, "0.8 (0.1 to 1.5) degrees down"},
+		{interval.Interval{Value: 0.8, Low: 0.1, High: 1.5}, "0.8 degrees up (0.1 to 1.5)"},
+		{interval.Interval{Value: -0.8, Low: -1.5, High: -0.1}, "0.8 degrees down (0.1 to 1.5)"},
 		{interval.Interval{Value: 0.3, Low: -0.3, High: 0.8}, "0.3 degrees up (from 0.3 down to 0.8 up)"},
-		{interval.Interval{Value: -0.1, Low: -0.1, High: 2}, "0.1 degrees down (from 2.0 up to 0.1 down)"},
-		{interval.Interval{Value: 0.4, Low: -0.04, High: 0.8}, "0.4 (0.0 to 0.8) degrees up"},
+		{interval.Interval{Value: -0.1, Low: -0.1, High: 2}, "0.1 degrees down (from 0.1 down to 2.0 up)"},
+		{interval.Interval{Value: 0.4, Low: -0.04, High: 0.8}, "0.4 degrees up (0.0 to 0.8)"},
 	} {
 		if got := raisedRange(c.in); got != c.want {
 			t.Errorf("%+v: %q, want %q", c.in, got, c.want)
