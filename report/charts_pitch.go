@@ -151,16 +151,12 @@ func (b *builder) pitchSays(w *windows) string {
 		s += fmt.Sprintf(" and sets %d aside: %s", len(w.out.of), words.Listed(w.reasons))
 	}
 	s += "."
-	if l := b.r.PitchLaw; l != nil && l.ByTack != nil {
-		p, q := l.ByTack["port"], l.ByTack["starboard"]
-		if p.Known() && q.Known() && p != q {
-			d := p.Value - q.Value
-			if math.Abs(d) > math.Hypot(p.High-p.Low, q.High-q.Low)/2 {
-				s += fmt.Sprintf(" The two tacks differ by %s degrees.", words.Fixed(math.Abs(d), 1))
-			} else {
-				s += " The two tacks agree within their doubt."
-			}
-		}
+	switch t := words.Tacks(b.r); {
+	case !t.Known():
+	case t.Low*t.High > 0:
+		s += fmt.Sprintf(" The two tacks differ by %s degrees.", words.Fixed(math.Abs(t.Value), 1))
+	default:
+		s += " The two tacks agree within their doubt."
 	}
 	return s
 }

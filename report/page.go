@@ -38,15 +38,13 @@ type page struct {
 	Positions string // with Options.Coordinates only
 }
 
-type fact struct{ Name, Value string }
-
 // facts are what is known; what is not known makes no fact.
-type facts []fact
+type facts []words.Fact
 
 // add adds a fact that is told by numbers, unless one of them is not known.
 func (f *facts) add(name, value string, from ...float64) {
 	if value != "" && !slices.ContainsFunc(from, func(v float64) bool { return !words.Finite(v) }) {
-		*f = append(*f, fact{name, value})
+		*f = append(*f, words.Fact{Name: name, Value: value})
 	}
 }
 
