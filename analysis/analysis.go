@@ -133,6 +133,7 @@ func Run(req Request) (*Result, error) {
 	r.ask()
 	r.load()
 	r.slow()
+	r.topLoad()
 	r.Finish = finish.Advise(r.Posterior.Base, req.Setup.Foil.Finish, speeds.low, (speeds.low+speeds.high)/2, speeds.high)
 	r.Balance()
 	return r, nil

@@ -62,6 +62,7 @@ func (o *observation) describe(r *Result) {
 	o.describeLaw(r)
 	o.describeForces(r)
 	o.describeGlides(r)
+	o.describePace(r)
 }
 
 func (o *observation) describeSession(s *Session) {
@@ -107,8 +108,7 @@ func (o *observation) describeRides(r *Result) {
 	}
 	t := o.ride.Totals
 	r.Totals = Totals{num(t.Foiling), num(t.Straight), num(t.Distance), t.Rides, t.Turns, t.Touchdowns}
-	b := o.ride.BestSpeeds
-	r.BestSpeeds = BestSpeeds{num(b.TwoSeconds.Value), num(b.TenSeconds.Value), num(b.Metres500.Value), num(b.NauticalMile.Value)}
+	r.BestSpeeds = bestOf(o.ride.BestSpeeds)
 }
 
 // describeLaw tells the pitch law; the slope is per square metre only when

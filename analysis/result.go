@@ -30,6 +30,7 @@ type Result struct {
 	Marks         []mark.Mark        `json:"marks"`     // what the rider marked, in order of time
 	Questions     []Question         `json:"questions"` // about moments whose feel would narrow the answer most, where nothing was marked
 	BestSpeeds    BestSpeeds         `json:"best_speeds"`
+	Pace          *Pace              `json:"pace"`
 	WaterFlow     *WaterFlow         `json:"water_flow"`
 	PitchLaw      *PitchLaw          `json:"pitch_law"`
 	PitchCurve    []PitchPoint       `json:"pitch_curve"`

@@ -29,6 +29,7 @@ type page struct {
 	Warnings  []string
 	More      int // warnings that are not shown
 	Best      facts
+	Pace      *pacePart
 	Drag      *dragPart
 	Finish    *finishPart
 	Other     *words.Other
@@ -92,7 +93,7 @@ func newPage(r *analysis.Result, o Options) *page {
 		p.Warnings = append(p.Warnings, words.Sentence(u.Say(w)))
 	}
 	p.Best = bestSpeeds(r, u)
-	p.Drag = dragFor(r, u)
+	p.Pace, p.Drag = paceFor(r, u), dragFor(r, u)
 	p.Finish = finishFor(r, u)
 	p.Other = words.ForOther(r, u)
 	if o.Coordinates && r.Log != nil {

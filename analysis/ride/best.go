@@ -16,13 +16,14 @@ func noSpeeds() BestSpeeds {
 const velocityMemory = 3.0
 
 // bestSpeeds are the fastest means over 2 s, 10 s, 500 m and a nautical mile.
-// Only stretches without a flagged or missing fix count.
-func bestSpeeds(g *grid, sd float64) BestSpeeds {
+// Only stretches without a flagged or missing fix count, and of these only where
+// counts says so.
+func bestSpeeds(g *grid, sd float64, counts func(i int) bool) BestSpeeds {
 	out := noSpeeds()
 	if !(sd > 0) {
 		sd = 0.1 // m/s (NAVSTAR GPS user equipment introduction §3.7: 0.2 m/s at 95 %)
 	}
-	runs := runsOf(g.n, func(i int) bool { return g.sound[i] && !math.IsNaN(g.mag[i]) })
+	runs := runsOf(g.n, func(i int) bool { return counts(i) && g.sound[i] && !math.IsNaN(g.mag[i]) })
 	// Distance along the track from where its run begins, by the trapezoid rule.
 	dist := make([]float64, g.n)
 	for _, r := range runs {

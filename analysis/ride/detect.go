@@ -36,8 +36,26 @@ func Detect(in Input) *Session {
 	d.finishTurns(turns)
 	d.rides()
 	d.totals()
-	s.BestSpeeds = bestSpeeds(g, in.SpeedSD)
+	s.BestSpeeds = bestSpeeds(g, in.SpeedSD, func(int) bool { return true })
+	s.BestByTack = d.byTack()
 	return s
+}
+
+// byTack are the best speeds within the reaches of each tack.
+func (d *detector) byTack() map[string]BestSpeeds {
+	on := make([]string, d.g.n)
+	for _, r := range d.s.Reaches {
+		for i := d.g.index(r.Start); i <= d.g.index(r.End); i++ {
+			on[i] = r.Tack
+		}
+	}
+	out := map[string]BestSpeeds{}
+	for _, tack := range []string{"port", "starboard"} {
+		if slices.Contains(on, tack) {
+			out[tack] = bestSpeeds(d.g, d.in.SpeedSD, func(i int) bool { return on[i] == tack })
+		}
+	}
+	return out
 }
 
 // detector holds the working state of one detection.

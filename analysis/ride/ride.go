@@ -18,6 +18,7 @@ type Session struct {
 	Events     []Event // take-offs, touchdowns, breaches, falls
 	Wind       Wind
 	BestSpeeds BestSpeeds
+	BestByTack map[string]BestSpeeds // within reaches
 	Totals     Totals
 	Speed      SpeedSeries
 }

@@ -1,0 +1,42 @@
+package words
+
+import (
+	"fmt"
+
+	"evenfoot/analysis"
+	"evenfoot/analysis/pace"
+)
+
+// paceNames say what a feature of a reach is, and with how many digits and which unit.
+var paceNames = map[analysis.PaceFeature]struct {
+	name, unit string
+	digits     int
+}{
+	analysis.PacePitch:  {"pitch beyond what the speed asks for", "°", 2},
+	analysis.PaceHeel:   {"heel to windward", "°", 1},
+	analysis.PaceLoad:   {"load on the foil", " g", 3},
+	analysis.PaceSail:   {"angle off the wind", "°", 0},
+	analysis.PaceEffort: {"pitch corrections", " °/s", 2},
+}
+
+// Pace says what a racer asks of a log, a sentence a point.
+func (u Units) Pace(p *analysis.Pace) (says []string) {
+	if p.OffEven.Known() {
+		says = append(says, fmt.Sprintf("At %s and above %s %% of the time was ridden with a load off even by more than 6 %% of it.", u.SpeedText(float64(p.TopFrom)), Share(p.OffEven)))
+	}
+	if p.Reaches == 0 {
+		return append(says, fmt.Sprintf("What the fastest reaches have apart from the rest takes %d straight reaches with a pitch law to tell from chance.", pace.Least))
+	}
+	told := false
+	for _, a := range p.Apart {
+		if n := paceNames[a.Name]; a.Told() {
+			told = true
+			says = append(says, fmt.Sprintf("Your fastest reaches had another %s than the rest: %s%s against %s%s. Chance alone does as well in %s of cases; which came of which, a log does not tell.",
+				n.name, Fixed(float64(a.Fastest), n.digits), n.unit, Fixed(float64(a.Rest), n.digits), n.unit, Percent(float64(a.P))))
+		}
+	}
+	if !told {
+		says = append(says, fmt.Sprintf("In pitch, heel, load, point of sail and pitch corrections nothing sets the fastest quarter of %d reaches apart beyond chance.", p.Reaches))
+	}
+	return says
+}
