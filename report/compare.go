@@ -100,7 +100,9 @@ func newComparePage(c *analysis.Comparison, o Options) *comparePage {
 	if b := onlyChange(c); b != nil {
 		p.Verdict = verdictFor(b, c.Athletes[0].Last(), u)
 		p.Verdict.Drag = u.DragChange(c.Athletes[0].Changes[0].Drag)
-		p.Cautions = words.EveryTime(true, true, false)
+		if a := b.Next; a != nil {
+			p.Cautions = words.EveryTime(a.Shim != 0, a.MoveNow != 0, false)
+		}
 	} else {
 		for _, a := range c.Athletes {
 			if len(a.Sessions) > 1 {
@@ -442,104 +444,4 @@ func minus(a, b interval.Interval) interval.Interval {
 		return interval.Unknown()
 	}
 	return interval.Normal(a.Value-b.Value, math.Hypot(a.SD(), b.SD()))
-}
-
-// CompareText writes the comparison for a terminal, at most 24 lines.
-func CompareText(w io.Writer, c *analysis.Comparison, o TextOptions) error {
-	if len(c.Results) < 2 {
-		return errTooFew
-	}
-	u := o.Units.OrDefault()
-	cs, lo, top := contenders(c, u)
-	t := newTextPage(o)
-	t.head(comparedTitle(c))
-	t.row("", compareHead(c, cs), vital)
-	if b := onlyChange(c); b != nil {
-		t.row("Why", u.Judgement(b), needed)
-		next, mind := u.NextOf(b, c.Athletes[0].Last())
-		t.row("Next", next, vital)
-		t.row("Mind", mind, vital)
-	}
-	if len(c.Results) == 2 && len(c.Athletes) == 1 {
-		t.row("Drag", u.DragChange(c.Athletes[0].Changes[0].Drag), vital)
-	}
-	if len(c.Athletes) > 1 {
-		t.row("Mind", "One small step a session, at low speed first. Each one's sheet says what to check.", vital)
-		slices.SortStableFunc(cs, func(a, b contender) int { return words.MostToGain(a.r, b.r) })
-		t.team(cs, u)
-	} else {
-		t.sessions(c, cs, lo, top, u)
-	}
-	_, err := io.WriteString(w, t.String())
-	return err
-}
-
-// short is a number in a table of the terminal.
-func short(v float64, d int) string {
-	return plain.Replace(words.Choose(words.Finite(v), words.Fixed(v, d), "-"))
-}
-
-// team is a line for each athlete, and under it the next step where there is room.
-func (t *textPage) team(cs []contender, u words.Units) {
-	name := max(10, t.width-58)
-	row := func(name string, room int, cells ...any) string {
-		return fmt.Sprintf("%-*s", room, name) + fmt.Sprintf("%6s%6s%13s%9s%7s%7s%10s", cells...)
-	}
-	t.add(t.style("2", row("athlete", name, "off", "after", "front, top", "gradient", "tacks", "10 s", "sure")))
-	t.add(t.style("2", row("", name, "%", "%", "% at "+u.SpeedName(), "%/"+u.SpeedName(), "deg", u.SpeedName(), "")))
-	var lines, steps [][]string
-	for _, c := range cs {
-		after, gradient, front := "-", "-", "-"
-		if a := c.r.Advice; a != nil {
-			gradient = short(u.Gradient(a.GradientNow).Value, 1)
-			if stepOf(c.r) {
-				after = short(100*a.EvennessAfter.Value, 0)
-			}
-		}
-		if top := topOf(c.r); words.Finite(top) && shareAt(c.r, top).Known() {
-			front = short(100*shareAt(c.r, top).Value, 0) + " at " + short(u.SpeedValue(top), 0)
-		}
-		lines = append(lines, []string{row(words.CleanTo(c.Name, name-1), name, short(c.off.Value, 0), after, front, gradient, short(math.Abs(c.tacks.Value), 1), short(c.best, 1), cmp.Or(plain.Replace(sureOf(c.r)), "-"))})
-		steps = append(steps, wrap(plain.Replace(words.For(c.r, u).Head), t.width-1))
-	}
-	if t.lines()+len(lines)+len(slices.Concat(steps...)) <= textLines {
-		for i := range lines {
-			for _, s := range steps[i] {
-				lines[i] = append(lines[i], " "+s)
-			}
-		}
-	}
-	for i, l := range lines {
-		if left := textLines - t.lines(); left < len(l)+min(1, len(lines)-1-i) {
-			t.add(fmt.Sprintf("and %d more; the page shows them all", len(lines)-i))
-			break
-		}
-		for _, s := range l {
-			t.add(s)
-		}
-	}
-}
-
-// sessions is a line for each session of one athlete, and what was changed before it.
-func (t *textPage) sessions(c *analysis.Comparison, cs []contender, lo, top float64, u words.Units) {
-	name := max(12, min(30, t.width-44))
-	line := "%-*s%10s%12s%10s%10s"
-	ascii := func(v float64) string { return strings.ReplaceAll(u.SpeedText(v), words.NBSP, " ") }
-	heads := []string{"", ""}
-	if words.Finite(lo) {
-		heads = []string{ascii(lo), ascii(top)}
-	}
-	t.add(t.style("2", fmt.Sprintf(line, name, "session", "off even", "front share", "", "best 10 s")))
-	t.add(t.style("2", fmt.Sprintf(line, name, "", "%", heads[0], heads[1], u.SpeedName())))
-	changes := len(cs) > 2 && 2*len(cs) <= textLines-t.lines()
-	for i, x := range cs {
-		if left := textLines - t.lines(); left <= 1 && i < len(cs)-1 {
-			t.add(fmt.Sprintf("and %d more; the page shows them all", len(cs)-i))
-			break
-		}
-		if ch := c.Athletes[0].Changes; i > 0 && changes && ch[i-1].Judged != nil {
-			t.add("  " + words.CleanTo(plain.Replace(words.VerdictHead(ch[i-1].Judged)), t.width-2))
-		}
-		t.add(fmt.Sprintf(line, name, words.CleanTo(x.Key+"  "+x.Name, name-1), short(x.off.Value, 0), short(x.low.Value, 0), short(x.top.Value, 0), short(x.best, 1)))
-	}
 }

@@ -233,7 +233,7 @@ func TestFromUploadToDeletion(t *testing.T) {
 	if strings.Contains(list, "Not analysed yet") {
 		t.Error("the list lacks the analysis")
 	}
-	d.must("/riders", "Odalys", "1 nmi", `href="`+second+`"`)
+	d.must("/riders", "Odalys", "1 nmi", "The season: every session and every change", `href="`+second+`"`)
 	if s := d.must("/?rider=nobody", "0 sessions"); strings.Contains(s, first) {
 		t.Error("the list of one rider shows another's sessions")
 	}
@@ -275,7 +275,7 @@ func TestFromUploadToDeletion(t *testing.T) {
 	}
 
 	// Side by side.
-	d.must("/compare?id=2&id=1", "Two sessions compared", "foretold")
+	d.must("/compare?id=2&id=1&", "Two sessions compared", "what the card did", "foretold")
 	d.must("/compare.json?id=2&id=1", `"before_after"`)
 	for _, bad := range []string{"", "?id=1", "?id=1&id=1", "?id=x&id=2"} {
 		if status, _ := d.get("/compare" + bad); status != http.StatusBadRequest {
