@@ -1,6 +1,7 @@
 package report
 
 import (
+	"bytes"
 	"math"
 	"strings"
 	"testing"
@@ -101,6 +102,10 @@ func TestPrint(t *testing.T) {
 	for name, paper := range map[string]chromedp.PaperSize{"a4": chromedp.PaperA4, "letter": chromedp.PaperLetter} {
 		pdf, err := chromedp.Run(b.Ctx, chromedp.PrintToPDF(chromedp.PDFPaper(paper), chromedp.PDFPrintBackground()))
 		b.Must(err)
+		// A page for the answer, and at most six for what is behind it.
+		if n := bytes.Count(pdf, []byte("/Type /Page\n")); n > 7 {
+			t.Errorf("%s: %d pages", name, n)
+		}
 		if len(pdf) < 10_000 || string(pdf[:5]) != "%PDF-" {
 			t.Errorf("%s: printed %d bytes", name, len(pdf))
 		}
