@@ -34,7 +34,7 @@ type Drag struct {
 	SmallestTwenty interval.Number   `json:"smallest_change_of_20_percent"`
 	Curve          []DragPoint       `json:"curve"`
 	LeastDrag      interval.Interval `json:"least_drag_speed_mps"`
-	Options        []DragOption      `json:"options"` // at the top speed
+	Options        []DragOption      `json:"options"` // at the top speed; none where it cavitates there
 	// Cavitation is the speed at which the wing's suction peak reaches vapour
 	// pressure, in level flight.
 	Cavitation interval.Interval `json:"cavitation_mps"`
@@ -90,9 +90,11 @@ func (o *observation) findGlides(s *setup.Setup) []glide.Found {
 	for _, g := range s.Glide {
 		from, ok := mark.Since(o.log, g.From)
 		to, _ := mark.Since(o.log, g.To)
-		if ok && to > from {
-			said.Spans = append(said.Spans, [2]float64{from, to})
+		if !ok {
+			o.warn(Note{Kind: GlidesUndated, Count: len(s.Glide)})
+			break
 		}
+		said.Spans = append(said.Spans, [2]float64{from, to}) // one that ends first is told as no glide
 	}
 	o.glides.Body = glider(s)
 	return glide.Find(glide.Log{Ride: o.ride, Motion: o.motion, Time: in.Time, East: in.East, North: in.North, Body: o.glides.Body}, said)
@@ -187,10 +189,16 @@ func (r *Result) slow() {
 	foils := r.bare()
 	d.Cavitation = r.over(foils, func(f *trim.Foil) float64 { return f.CavitationSpeed(r.Setup.Water.Temperature) })
 	d.LeastDrag = r.over(foils, func(f *trim.Foil) float64 { return f.LeastDragSpeed() })
-	for _, v := range r.speeds.grid() {
+	for i, v := range r.speeds.grid() {
+		if i > 0 && v > d.Cavitation.Low {
+			break // the model holds to there, and nothing is advised into it
+		}
 		d.Curve = append(d.Curve, r.dragAt(foils, v, fit))
 	}
 	top := r.speeds.high
+	if top > d.Cavitation.Low {
+		return
+	}
 	air := 0.5 * airDensity * fit.Air().Value * top * top
 	for _, x := range r.Advice.Options {
 		if x.Best {

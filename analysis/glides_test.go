@@ -8,9 +8,12 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/glide"
+	"evenfoot/analysis/mark"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/simulate"
 	"evenfoot/analysis/trim"
+	"evenfoot/ingest"
+	"evenfoot/ingest/raw"
 )
 
 var glideSessions = flag.Int("glide.sessions", 3, "sessions with glides through the whole chain")
@@ -136,5 +139,37 @@ func TestUnasserted(t *testing.T) {
 	}
 	if found < len(s.Truth.Glides)/3 {
 		t.Errorf("only %d of %d glides are asked about", found, len(s.Truth.Glides))
+	}
+}
+
+// TestPressedGlides: a press at each start, with marks.means = "glide", says
+// the same as times in the setup, and no press is taken for a feel.
+func TestPressedGlides(t *testing.T) {
+	sc := coasting(7, 8)
+	sc.Coast.Silent = true
+	s := simulate.Run(sc)
+	for _, g := range s.Truth.Glides {
+		s.Log.Marks = append(s.Log.Marks, ingest.Mark{At: g.Start + 0.5, Kind: raw.Press})
+	}
+	set, _, err := setup.Parse("setup.toml", []byte(s.SetupTOML(nil)+"\n[marks]\nmeans = \"glide\"\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := analysis.Run(analysis.Request{Log: s.Log, Setup: set})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Drag == nil || r.Drag.Glides < len(s.Truth.Glides)-2 {
+		t.Fatalf("of %d pressed glides %d were read", len(s.Truth.Glides), len(r.Glides))
+	}
+	for _, m := range r.Marks {
+		if m.Why != mark.OfGlide {
+			t.Errorf("the press at %.0f s is taken for %q (%s)", float64(m.At), m.Means, m.Why)
+		}
+	}
+	for _, o := range r.Drag.Options {
+		if o.Drag.Value*o.Speed.Value > 0 {
+			t.Errorf("%+g cards: %+.1f N more drag and %+.2f m/s", o.Cards, o.Drag.Value, o.Speed.Value)
+		}
 	}
 }

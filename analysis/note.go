@@ -16,6 +16,7 @@ const (
 	NoGyroscope    Kind = "no gyroscope"
 	NoGPS          Kind = "no gps"
 	NoFlight       Kind = "no flight"
+	GlidesUndated  Kind = "glides undated"         // Count: the log has no date
 	Garbled        Kind = "garbled samples"        // Count, At of the first
 	ClocksUnproved Kind = "clocks not compared"    // Why: taken as equal, since both tell UTC
 	ClocksApart    Kind = "clocks apart"           // Why: the logs are not merged

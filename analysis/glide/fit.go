@@ -56,7 +56,12 @@ const (
 	scatterSpan  = 0.6 // ln
 	memory       = 3.0 // s, of the receiver's errors
 	freshPart    = 0.1 // of their variance without memory
-	studentNu    = 4.0
+	// Student's degrees of freedom of a glide with less drag than the others, and with
+	// more: a rig that still pulls is common, and next to nothing brakes a glide.
+	pulledNu = 3.0
+	brakedNu = 12.0
+	// The longest step of an unknown in its prior's σ: the path bends with all of them.
+	longestStep = 0.6
 )
 
 // A Fit is the drag that glides show, of one outing or of two.
@@ -304,7 +309,8 @@ func (p *problem) step() (moved float64, err error) {
 		return 0, err
 	}
 	for k := range p.x {
-		d := math.Max(-2*p.prior[k].sd, math.Min(2*p.prior[k].sd, by.AtVec(k)))
+		most := longestStep * p.prior[k].sd
+		d := math.Max(-most, math.Min(most, by.AtVec(k)))
 		p.x[k] += d
 		moved = math.Max(moved, math.Abs(d)/math.Sqrt(p.cov.At(k, k)))
 	}
@@ -340,7 +346,8 @@ func (o *Outing) blow(x []float64, outing int, h *mat.SymDense, g *mat.VecDense)
 	}
 }
 
-// aside puts the foil's drag back to where the middle glide of each outing wants it.
+// aside puts the foil's drag back to where a glide a little above the middle
+// of each outing wants it: those that were none lie below.
 func (p *problem) aside() {
 	for k := range p.outings {
 		var d []float64
@@ -351,7 +358,8 @@ func (p *problem) aside() {
 		}
 		if len(d) > 0 {
 			slices.Sort(d)
-			p.x[sharedPar+k*outingPar+parFoil] = 1.5 * d[len(d)/2] // all of the drag by the profile's part of it, about two thirds
+			off := 1.5 * d[len(d)*3/5] // all of the drag by the profile's part of it, about two thirds
+			p.x[sharedPar+k*outingPar+parFoil] = math.Max(-foilSD, math.Min(foilSD, off))
 		}
 	}
 }
@@ -367,7 +375,8 @@ func (p *problem) weigh() {
 		l := -u * u / 2
 		for i, d := range p.d {
 			v := p.s[i]*p.s[i] + tau*tau
-			l -= 0.5*math.Log(v) + 0.5*(studentNu+1)*math.Log1p(free*d*d/v/studentNu)
+			nu := freedom(d)
+			l -= 0.5*math.Log(v) + 0.5*(nu+1)*math.Log1p(free*d*d/v/nu)
 		}
 		taus, logs = append(taus, tau), append(logs, l)
 	}
@@ -380,8 +389,17 @@ func (p *problem) weigh() {
 	p.scatter = math.Sqrt(sum / norm)
 	for i, d := range p.d {
 		z := d * d / (p.s[i]*p.s[i] + p.scatter*p.scatter)
-		p.w[i] = math.Min(1, (studentNu+1)/(studentNu+z))
+		nu := freedom(d)
+		p.w[i] = math.Min(1, (nu+1)/(nu+z))
 	}
+}
+
+// freedom is Student's degrees of freedom of a glide whose drag is off by d.
+func freedom(d float64) float64 {
+	if d < 0 {
+		return pulledNu
+	}
+	return brakedNu
 }
 
 // oddWeight is the weight below which a glide was none.

@@ -25,9 +25,9 @@
 // by. What several outings of one foil share is what lift costs, the area in the
 // air, and the error of the law's slope, so that they drop out of before and
 // after. All unknowns have normal priors: the maximum is found by Gauss–Newton,
-// with Student's t on the glides' scatter against glides that were none, and the
-// interval is Laplace's. Wind and drag in the air tell themselves from the water by glides
-// on different headings.
+// with Student's t on the glides' scatter, heavier on the side of too little drag,
+// against glides that were none, and the interval is Laplace's. Wind and drag in the
+// air tell themselves from the water by glides on different headings.
 //
 // What the glides would show follows from the same information: a change of drag
 // is called one when it is beyond its 90 % interval, and the smallest visible

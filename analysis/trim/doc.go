@@ -112,7 +112,8 @@
 //
 // Evidence is the slope of the pitch law; its zero where the deck was level and
 // the wing's incidence is given; what riders note; speeds that feel even with the
-// foil at a known place; measured shares; each of today and of earlier outings
+// foil at a known place; measured shares; the drag that glides show (which then
+// is all that tells the drag: its prior widens to 50 %); each of today and of earlier outings
 // on the same foil, at their own shim and mast position.
 //
 // A rider is an instrument with a zero and a scale:
