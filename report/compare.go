@@ -357,7 +357,7 @@ func verdictFor(b *advice.BeforeAfter, after *analysis.Result, u words.Units) *v
 			v.Rows.add(math.NaN(), quantity(r, u), words.Clean(unit), dash(words.Between(pred, 1, d)), words.Between(seen, 1, d), words.Clean(string(r.Outcome)))
 		}
 	}
-	v.Next, v.Mind = u.NextOf(b, after)
+	v.Next, v.Mind = u.NextOf(after)
 	return v
 }
 

@@ -24,7 +24,7 @@ func CompareText(w io.Writer, c *analysis.Comparison, o TextOptions) error {
 	t.row("", compareHead(c, cs), vital)
 	if b := onlyChange(c); b != nil {
 		t.row("Why", u.Judgement(b), needed)
-		next, mind := u.NextOf(b, c.Athletes[0].Last())
+		next, mind := u.NextOf(c.Athletes[0].Last())
 		t.row("Next", next, vital)
 		t.row("Mind", mind, vital)
 	}

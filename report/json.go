@@ -193,11 +193,7 @@ func judgedOf(b *advice.BeforeAfter, after *analysis.Result, u words.Units) *jud
 	for _, r := range b.Rows {
 		j.Rows = append(j.Rows, rowJSON{u.Row(r), r, string(r.Outcome)})
 	}
-	if b.Next != nil {
-		alt := *after
-		alt.Advice = b.Next
-		j.Next = adviceOf(&alt, u)
-	}
+	j.Next = adviceOf(after, u)
 	return j
 }
 

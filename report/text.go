@@ -83,23 +83,13 @@ func PlanText(w io.Writer, r *analysis.Result, o TextOptions) error {
 		t.row("", "Nothing that could be marked or measured would narrow the answer.", vital)
 	}
 	for i, x := range p.Trials {
-		t.row(words.Choose(i == 0, "Best", "Or"), x.Do+" "+x.Tells, vital)
-		for _, how := range x.How {
-			t.row("", how, vital)
-		}
+		t.list(words.Choose(i == 0, "Best", "Or"), append([]string{x.Do + " " + x.Tells}, x.How...))
 	}
 	if x := o.Units.OrDefault().GlideProtocol(r); x != nil {
-		t.row("Top end", x.Do+" "+x.Tells, vital)
-		for _, how := range x.How {
-			t.row("", how, vital)
-		}
+		t.list("Top end", append([]string{x.Do + " " + x.Tells}, x.How...))
 	}
-	for i, m := range p.Mind {
-		t.row(words.Choose(i == 0, "Mind", ""), m, vital)
-	}
-	for i, q := range p.Ask {
-		t.row(words.Choose(i == 0, "Remember?", ""), q, vital)
-	}
+	t.list("Mind", p.Mind)
+	t.list("Remember?", p.Ask)
 	if len(p.Ask) > 0 {
 		t.row("", "Write what you remember into the setup: [[mark]] with at = the time and front = the feel.", vital)
 	}
@@ -117,11 +107,11 @@ func ridden(r *analysis.Result, u words.Units) string {
 	if p := pitchFor(r); p != "" {
 		s += ", " + p
 	}
-	if d := u.DistanceText(float64(t.Distance)); d != words.Unknown {
-		s += ", " + d
+	if d := float64(t.Distance); words.Finite(d) {
+		s += ", " + u.DistanceText(d)
 	}
-	if v := u.SpeedFine(float64(r.BestSpeeds.TenSeconds)); v != words.Unknown {
-		s += ", best 10 s " + v
+	if v := float64(r.BestSpeeds.TenSeconds); words.Finite(v) {
+		s += ", best 10 s " + u.SpeedFine(v)
 	}
 	return s + "."
 }
@@ -201,6 +191,13 @@ func (t *textPage) head(s string) {
 func (t *textPage) row(label, s string, need int) {
 	if s != "" {
 		t.rows = append(t.rows, textRow{label: label, text: plain.Replace(s), need: need})
+	}
+}
+
+// list takes rows under one label.
+func (t *textPage) list(label string, all []string) {
+	for i, s := range all {
+		t.row(words.Choose(i == 0, label, ""), s, vital)
 	}
 }
 

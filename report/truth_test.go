@@ -73,7 +73,7 @@ func TestEdgeInOneWording(t *testing.T) {
 		edge := advice.ShimPlace(mount, true)
 		r.Advice.ShimPlace = &edge
 		o := advice.Observation{Kind: advice.RideCard, Speeds: []float64{9}, Edge: edge, Mount: mount, ChangesTrim: true, ShimSDNow: 1, ShimSD: 0.5}
-		next, mind := usual.NextOf(&advice.BeforeAfter{Next: r.Advice}, r)
+		next, mind := usual.NextOf(r)
 		var b bytes.Buffer
 		if err := JSON(&b, r, usual); err != nil {
 			t.Fatal(err)

@@ -200,16 +200,14 @@ func (u Units) Keyed(k *setup.Key, v float64) string {
 	return Percent(v)
 }
 
-// NextOf says what to do after a change, and what to mind with it; "" and ""
-// without advice. after is the outing after the change.
-func (u Units) NextOf(b *advice.BeforeAfter, after *analysis.Result) (next, mind string) {
-	if b.Next == nil {
+// NextOf says what to do after an outing that is compared, and what to mind with
+// it; "" and "" without advice.
+func (u Units) NextOf(after *analysis.Result) (next, mind string) {
+	if after.Advice == nil {
 		return "", ""
 	}
-	alt := *after
-	alt.Advice, alt.Followed = b.Next, nil
-	w := For(&alt, u)
-	if b.Next.Verdict == advice.Change || len(w.Steps) > 1 {
+	w := For(after, u)
+	if after.Advice.Verdict == advice.Change || len(w.Steps) > 1 {
 		mind = w.Mind
 	}
 	return w.Next, mind

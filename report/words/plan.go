@@ -111,13 +111,13 @@ func (u Units) Mark(m mark.Mark) (when, what, became string) {
 	if m.Time != nil {
 		when = m.Time.UTC().Format("15:04:05") + " UTC"
 	}
-	var parts []string
-	for _, s := range []string{Choose(m.Kind == mark.Answer, "noted in the setup", MarkName(m.Kind)), u.SpeedText(float64(m.Speed)), Choose(m.Tack == "", "", m.Tack+" tack")} {
-		if s != "" && !strings.Contains(s, Unknown) {
-			parts = append(parts, s)
-		}
+	what = Choose(m.Kind == mark.Answer, "noted in the setup", MarkName(m.Kind))
+	if v := float64(m.Speed); Finite(v) {
+		what += ", " + u.SpeedText(v)
 	}
-	what = strings.Join(parts, ", ")
+	if m.Tack != "" {
+		what += ", " + m.Tack + " tack"
+	}
 	switch {
 	case m.Why == mark.NotAgreed:
 		became = "does not count: [marks] means would say what it means"
