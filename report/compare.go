@@ -337,7 +337,7 @@ func changeCells(ch analysis.Change, u words.Units) []cell {
 		return append([]cell{{"Changed", words.Sentence(ch.Differ.Error()), "long"}}, drag...)
 	}
 	return append([]cell{{"Changed", words.UpperFirst(cmp.Or(strings.Join(u.Changed(ch.Judged.Changed), "; "), "nothing")), "long"},
-		{"Did it?", words.VerdictHead(ch.Judged), "long"}}, drag...)
+		{"What it did", words.VerdictHead(ch.Judged), "long"}}, drag...)
 }
 
 func verdictFor(b *advice.BeforeAfter, after *analysis.Result, u words.Units) *verdictPart {
