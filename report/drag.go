@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"slices"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/interval"
@@ -37,6 +38,7 @@ func dragFor(r *analysis.Result, u words.Units) *dragPart {
 	}
 	p.Cautions = append([]string{u.Cavitation(r)}, words.TopSpeedCautions...)
 	p.Figure = (&builder{r: r, u: u}).drag()
+	p.Says = slices.DeleteFunc(p.Says, func(s string) bool { return s == p.Figure.Says })
 	if rows := u.DragOptions(r.Drag); len(rows) > 0 {
 		p.Options = &table{Caption: "What cards do to the drag at the top speed, with 90 % intervals; the speed is at the same pull", Head: []string{"cards (+ raises the leading edge)", "drag, N", "speed, " + u.SpeedName()}}
 		for _, row := range rows {
@@ -49,7 +51,7 @@ func dragFor(r *analysis.Result, u words.Units) *dragPart {
 // drag is the drag against speed, and its parts.
 func (b *builder) drag() *figure {
 	d := b.r.Drag
-	f := &figure{ID: "drag", Title: "Drag against speed", Read: "Speed", Says: b.u.Drag(b.r)[2],
+	f := &figure{ID: "drag", Open: true, Title: "Drag against speed", Read: "Speed", Says: b.u.Drag(b.r)[2],
 		Note: "In level flight, under the whole weight. The shaded band holds the true drag in the water with 90 % probability; the parts are what the foil's model makes of it."}
 	type part struct {
 		name, kind, ink string
