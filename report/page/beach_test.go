@@ -11,7 +11,6 @@ import (
 	"time"
 
 	cdbrowser "github.com/chromedp/cdproto/browser"
-	"github.com/chromedp/cdproto/storage"
 
 	"evenfoot/report/browser"
 )
@@ -20,6 +19,12 @@ import (
 var setupFields = map[string]string{
 	"rider.mass_kg": "80,5", "stance.front_cm": "33", "stance.back_cm": "−20", "foil.mast_cm": "85", "foil.wing.area_cm2": "1300", "foil.wing.span_cm": "95",
 	"foil.stabilizer.area_cm2": "220", "foil.stabilizer.span_cm": "40", "foil.stabilizer.behind_wing_cm": "70", "feel.0.speed_kn": "14", "feel.0.front": "even",
+}
+
+// fill types into a field of the form.
+func (p *phone) fill(field, v string) {
+	p.t.Helper()
+	browser.Eval[int](p.Tab, fmt.Sprintf(`(e => { e.value = %q; e.dispatchEvent(new Event("input", {bubbles: true})); return 1; })(document.querySelector('[name="%s"]'))`, v, field))
 }
 
 // looks checks a place at both widths of a phone: nothing is cut off, and
@@ -43,8 +48,8 @@ func (p *phone) looks(name, axe string) {
 	}
 }
 
-// TestOuting: a watch's track is shared in, the form filled in, advice given;
-// the outing leaves as a zip and comes back; a hostile file does no harm.
+// TestOuting: a watch's track is picked, the form filled in, advice given;
+// the outing leaves as a zip and comes back.
 func TestOuting(t *testing.T) {
 	p := newPhone(t)
 	name := p.add(filepath.Join(work(t), "demo", "1-no-shim", "watch.gpx"))
@@ -54,7 +59,7 @@ func TestOuting(t *testing.T) {
 		t.Errorf("an empty setup gets: %s", said)
 	}
 	for field, v := range setupFields {
-		browser.Eval[int](p.Tab, fmt.Sprintf(`(e => { e.value = %q; e.dispatchEvent(new Event("input", {bubbles: true})); return 1; })(document.querySelector('[name="%s"]'))`, v, field))
+		p.fill(field, v)
 	}
 	p.until(`document.getElementById("check").textContent.startsWith("All values")`)
 	p.tap("save")
@@ -95,18 +100,6 @@ func TestOuting(t *testing.T) {
 	if again != name+" 2" || p.stored(again, "setup.toml") != p.stored(name, "setup.toml") || p.stored(again, "watch.gpx") != p.stored(name, "watch.gpx") {
 		t.Errorf("the zip came back as %q, or not as it was", again)
 	}
-
-	hostile := filepath.Join(dir, "<img src=x onerror=alert(1)>.csv")
-	if err := os.WriteFile(hostile, []byte("time_s,ax_mps2\n1,\"<script>alert(1)</script>\n\x00\x00\xff"), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	p.add(hostile)
-	p.tap("analyse")
-	p.until(`!document.getElementById("problem").hidden`)
-	if n := browser.Eval[int](p.Tab, `document.querySelectorAll("main img, main script").length`); n > 0 {
-		t.Error("markup of a file's name got through")
-	}
-	p.open("#")
 	p.NoErrors()
 }
 
@@ -119,6 +112,12 @@ func TestLooks(t *testing.T) {
 	p.looks("record", axe)
 	name := p.add(demoFiles(t, "1-no-shim")...)
 	p.looks("session", axe)
+	p.tap("plan")
+	p.until(`!document.getElementById("answer").hidden`)
+	p.looks("plan", axe)
+	p.tap("analyse")
+	p.until(`/^From|front foot/.test(document.getElementById("answer").textContent)`)
+	p.looks("advice", axe)
 	p.open("#setup/" + name)
 	p.until(`document.querySelectorAll("#form input").length > 40 && document.getElementById("check").textContent !== ""`)
 	p.looks("setup", axe)
@@ -127,27 +126,19 @@ func TestLooks(t *testing.T) {
 	p.NoErrors()
 }
 
-// TestStorageFull: what was recorded before the storage was full is kept, and the page says so.
-func TestStorageFull(t *testing.T) {
-	p := newPhone(t)
-	b := p.mount()
-	p.open("#record")
-	quota := 1000.0
-	browser.Call(p.Tab, storage.OverrideQuotaForOrigin, storage.OverrideQuotaForOriginParams{Origin: p.server.URL, QuotaSize: &quota})
-	p.tap("start")
-	b.ride(3 * time.Second)
-	p.until(`document.getElementById("problem").textContent.includes("storage is full")`)
-}
-
-// TestSameName: a file that is added stands beside one of its name, and what
-// the page writes itself takes the place of what it wrote before.
+// TestSameName: a file that is added stands beside one of its name, and a setup
+// takes the place of the one before, which stays beside it.
 func TestSameName(t *testing.T) {
 	p := newPhone(t)
 	watch := filepath.Join(work(t), "demo", "1-no-shim", "watch.gpx")
 	name := p.add(watch)
 	first := p.stored(name, "watch.gpx")
+	holds := func(file string) {
+		t.Helper()
+		p.until(`document.getElementById("files").textContent.includes("` + file + `,")`)
+	}
 	p.pick("pick-more", filepath.Join(work(t), "demo", "2-one-card", "watch.gpx"))
-	p.until(`document.getElementById("files").textContent.includes("watch 2.gpx")`)
+	holds("watch 2.gpx")
 	if p.stored(name, "watch.gpx") != first || p.stored(name, "watch 2.gpx") == first {
 		t.Error("the file that was there is not kept beside the new one")
 	}
@@ -158,13 +149,50 @@ func TestSameName(t *testing.T) {
 			if mass != "" && strings.HasSuffix(field, "mass_kg") {
 				v = mass
 			}
-			browser.Eval[int](p.Tab, fmt.Sprintf(`(e => { e.value = %q; return 1; })(document.querySelector('[name="%s"]'))`, v, field))
+			p.fill(field, v)
 		}
 		p.tap("save")
 		p.until(`document.body.dataset.at.startsWith("#session/")`)
 	}
-	if text := p.stored(name, "setup.toml"); !strings.Contains(text, "82") || strings.Contains(text, "81") {
-		t.Errorf("the setup was not written over:\n%s", text)
+	typed := p.stored(name, "setup.toml")
+	if !strings.Contains(typed, "82") || strings.Contains(typed, "81") {
+		t.Errorf("the setup was not written over:\n%s", typed)
+	}
+	// As a browser names a file that it saves a second time.
+	text, err := os.ReadFile(filepath.Join(work(t), "demo", "1-no-shim", "setup.toml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	again := filepath.Join(t.TempDir(), "setup (1).toml")
+	if err := os.WriteFile(again, text, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	p.pick("pick-more", again)
+	holds("setup before.toml")
+	if p.stored(name, "setup.toml") != string(text) || p.stored(name, "setup before.toml") != typed {
+		t.Error("the setup that was added is not the outing's, or the one before it is lost")
+	}
+	p.NoErrors()
+}
+
+// TestDelete: it takes two taps, both on the same outing.
+func TestDelete(t *testing.T) {
+	p := newPhone(t)
+	watch := filepath.Join(work(t), "demo", "1-no-shim", "watch.gpx")
+	first, second := p.add(watch), p.add(watch)
+	p.tap("delete")
+	p.open("#session/" + first)
+	p.tap("delete")
+	p.open("#")
+	if n := browser.Eval[int](p.Tab, `document.querySelectorAll("#list a").length`); n != 2 {
+		t.Fatalf("one tap on each of two outings left %d", n)
+	}
+	p.open("#session/" + second)
+	p.tap("delete")
+	p.tap("delete")
+	p.until(`document.querySelectorAll("#list a").length === 1`)
+	if left := browser.Eval[string](p.Tab, `document.querySelector("#list a").textContent`); left != first {
+		t.Errorf("%s is left, and not %s", left, first)
 	}
 	p.NoErrors()
 }

@@ -10,11 +10,13 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
 	"github.com/chromedp/cdproto/dom"
 	"github.com/chromedp/cdproto/network"
+	cdpage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
 	"evenfoot/report/browser"
@@ -65,16 +67,51 @@ type phone struct {
 	*browser.Tab
 	t      *testing.T
 	server *httptest.Server
+	origin string
 }
 
-func newPhone(t *testing.T) *phone {
+// newPhone opens the page; before is JavaScript that runs before the page's own,
+// such as what takes a feature of the browser away.
+func newPhone(t *testing.T, before ...string) *phone {
 	t.Helper()
-	files := http.FileServer(http.Dir(filepath.Join(work(t), "page")))
-	s := httptest.NewServer(files)
+	return openPhone(t, nil, before...)
+}
+
+// openPhone has a file of the page end otherwise the first time it is asked for.
+func openPhone(t *testing.T, tails map[string]string, before ...string) *phone {
+	t.Helper()
+	t.Parallel()
+	mux := http.NewServeMux()
+	mux.Handle("/", http.FileServer(http.Dir(filepath.Join(work(t), "page"))))
+	mux.Handle("/demo/", http.StripPrefix("/demo/", http.FileServer(http.Dir(filepath.Join(work(t), "demo")))))
+	mux.HandleFunc("/sharer", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "text/html")
+		fmt.Fprint(w, sharer)
+	})
+	for name, tail := range tails {
+		var asked atomic.Int32
+		mux.HandleFunc("/"+name, func(w http.ResponseWriter, r *http.Request) {
+			text, _ := os.ReadFile(filepath.Join(work(t), "page", name))
+			if asked.Add(1) == 1 {
+				text = append(text, tail...)
+			}
+			http.ServeContent(w, r, name, time.Time{}, bytes.NewReader(text))
+		})
+	}
+	s := httptest.NewServer(mux)
 	t.Cleanup(s.Close)
-	p := &phone{browser.Open(t, s.URL), t, s}
+	return at(t, s, s.URL, "/", before...)
+}
+
+// at opens the page where it is served.
+func at(t *testing.T, s *httptest.Server, origin, path string, before ...string) *phone {
+	t.Helper()
+	p := &phone{browser.Open(t, origin), t, s, origin}
 	p.Size(390, 844, false)
-	p.Do(chromedp.Navigate(s.URL + "/"))
+	for _, js := range before {
+		browser.Call(p.Tab, cdpage.AddScriptToEvaluateOnNewDocument, cdpage.AddScriptToEvaluateOnNewDocumentParams{Source: js})
+	}
+	p.Do(chromedp.Navigate(origin + path))
 	p.until(`document.getElementById("version").textContent !== ""`)
 	return p
 }
@@ -149,53 +186,120 @@ func demoFiles(t *testing.T, session string) (out []string) {
 	return out
 }
 
-func (p *phone) offline() {
-	p.until(`navigator.serviceWorker.controller !== null`)
+// cut takes the network away.
+func (p *phone) cut() {
 	p.server.Close()
 	browser.Call(p.Tab, network.OverrideNetworkState, network.OverrideNetworkStateParams{Offline: true})
-	p.Do(chromedp.Navigate(p.server.URL + "/"))
+}
+
+// offline opens the page again without a network.
+func (p *phone) offline() {
+	p.until(`navigator.serviceWorker.controller !== null`)
+	p.cut()
+	p.Do(chromedp.Navigate(p.origin + "/"))
 	p.until(`document.getElementById("version").textContent !== ""`)
 }
 
-// TestSameReport: offline after the first load, the page's report is the
-// command's, byte for byte, evidence of an earlier outing included.
+// command runs evenfoot, and gives what it says on standard output.
+func command(t *testing.T, args ...string) string {
+	t.Helper()
+	said, err := exec.Command(filepath.Join(work(t), "evenfoot"), args...).Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(said)
+}
+
+// TestSameReport: offline after the first load, the page's report, plan and
+// comparison are the command's, byte for byte; the second outing has the first
+// as evidence.
 func TestSameReport(t *testing.T) {
 	p := newPhone(t)
 	p.offline()
-	p.add(demoFiles(t, "1-no-shim")...)
-	second := p.add(demoFiles(t, "2-one-card")...)
-	for name, folder := range map[string]string{second: "2-one-card"} {
+	same := func(what, got, want string) {
+		t.Helper()
+		if got == want {
+			return
+		}
+		at := 0
+		for at < min(len(got), len(want)) && got[at] == want[at] {
+			at++
+		}
+		t.Errorf("%s differs at byte %d of %d:\n%.200s\nthe command's:\n%.200s", what, at, len(want), got[at:], want[at:])
+	}
+	plain := func(s string) string { return strings.Join(strings.Fields(s), " ") }
+	answer := func() string {
+		return plain(browser.Eval[string](p.Tab, `document.getElementById("answer").textContent`))
+	}
+	for _, folder := range []string{"1-no-shim", "2-one-card"} {
+		from := filepath.Join(work(t), "demo", folder)
+		name := p.add(demoFiles(t, folder)...)
 		p.tap("analyse")
 		p.until(`!document.getElementById("answer").hidden || !document.getElementById("problem").hidden`)
 		want := filepath.Join(t.TempDir(), "report.html")
-		words, err := exec.Command(filepath.Join(work(t), "evenfoot"), "report", filepath.Join(work(t), "demo", folder), "--out", want).Output()
-		if err != nil {
-			t.Fatal(err)
-		}
+		said := command(t, "report", from, "--out", want)
 		html, err := os.ReadFile(want)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := p.stored(name, "report.html"); got != string(html) {
-			at := 0
-			for at < min(len(got), len(html)) && got[at] == html[at] {
-				at++
-			}
-			t.Errorf("%s: the page's report differs at byte %d of %d:\n%.200s\nthe command's:\n%.200s", folder, at, len(html), got[at:], html[at:])
-		}
-		if got := browser.Eval[string](p.Tab, `document.getElementById("answer").textContent`); strings.Join(strings.Fields(got), " ") != strings.Join(strings.Fields(string(words)), " ") {
-			t.Errorf("the words differ:\n%s\nthe command's:\n%s", got, words)
+		same(folder+": the report", p.stored(name, "report.html"), string(html))
+		same(folder+": the words", answer(), plain(said))
+		if earlier := browser.Eval[string](p.Tab, `document.getElementById("warnings").textContent`); folder == "2-one-card" && !strings.Contains(earlier, "Earlier outings taken as evidence") {
+			t.Errorf("the first outing is no evidence for the second: %s", earlier)
 		}
 	}
 	p.Shot("beach-session", true)
 	p.tap("open-report")
 	p.until(`document.getElementById("sheet").srcdoc.length > 1000`)
-	time.Sleep(500 * time.Millisecond)
 	p.Shot("beach-report", false)
 	p.open("#")
 	browser.Eval[int](p.Tab, `document.querySelectorAll("#list input").forEach(i => i.click()), 1`)
 	p.tap("compare")
 	p.until(`!document.getElementById("report").hidden && /<h1/.test(document.getElementById("sheet").srcdoc)`)
+	both := filepath.Join(t.TempDir(), "compare.html")
+	command(t, "compare", filepath.Join(work(t), "demo", "1-no-shim"), filepath.Join(work(t), "demo", "2-one-card"), "--out", both)
+	html, err := os.ReadFile(both)
+	if err != nil {
+		t.Fatal(err)
+	}
+	same("the comparison", browser.Eval[string](p.Tab, `document.getElementById("sheet").srcdoc`), string(html))
+	p.NoErrors()
+}
+
+// TestPlan: the next outing on the page is the command's, and what is remembered
+// of a moment goes into the setup and the answer.
+func TestPlan(t *testing.T) {
+	p := newPhone(t)
+	name := p.add(demoFiles(t, "1-no-shim")...)
+	p.tap("plan")
+	p.until(`!document.getElementById("answer").hidden`)
+	fields := func(s string) string { return strings.Join(strings.Fields(s), " ") }
+	got := browser.Eval[string](p.Tab, `document.getElementById("answer").textContent`)
+	if want := command(t, "plan", filepath.Join(work(t), "demo", "1-no-shim")); fields(got) != fields(want) {
+		t.Errorf("the plan differs:\n%s\nthe command's:\n%s", got, want)
+	}
+	if !browser.Eval[bool](p.Tab, `(() => { let n = 0; print = () => n++; document.getElementById("print").click(); return n === 1; })()`) {
+		t.Error("the plan cannot be printed")
+	}
+	p.Shot("beach-plan", true)
+	choose := func(feel string) {
+		t.Helper()
+		p.until(`document.querySelector("#moment-list select") !== null && document.getElementById("busy").hidden`)
+		browser.Eval[int](p.Tab, `(e => { e.value = "`+feel+`"; e.dispatchEvent(new Event("change")); return 1; })(document.querySelector("#moment-list select"))`)
+	}
+	choose("front")
+	p.until(`document.getElementById("moment-list").textContent.includes("counts as a note: front")`)
+	at := browser.Eval[string](p.Tab, `document.querySelector("#moment-list label").textContent.slice(0, 8)`)
+	if text := p.stored(name, "setup.toml"); !strings.Contains(text, "[[mark]]\nat = \""+at+"\"\nfront = \"front\"") {
+		t.Errorf("what was remembered of %s is not in the setup:\n%s", at, text)
+	}
+	choose("strong back")
+	p.until(`document.getElementById("moment-list").textContent.includes("counts as a note: strong back")`)
+	choose("")
+	p.until(`!document.getElementById("moment-list").textContent.includes("counts as a note")`)
+	if text := p.stored(name, "setup.toml"); strings.Contains(text, "[[mark]]") {
+		t.Errorf("what was taken back is in the setup:\n%s", text)
+	}
 	p.NoErrors()
 }
 

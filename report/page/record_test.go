@@ -13,6 +13,7 @@ import (
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/cdproto/storage"
 	"github.com/chromedp/chromedp"
 
 	"evenfoot/ingest"
@@ -26,21 +27,25 @@ func (p *phone) mount() board {
 	for _, s := range []emulation.SensorType{emulation.SensorTypeAccelerometer, emulation.SensorTypeGyroscope, emulation.SensorTypeLinearAcceleration, emulation.SensorTypeGravity} {
 		browser.Call(p.Tab, emulation.SetSensorOverrideEnabled, emulation.SetSensorOverrideEnabledParams{Enabled: true, Type: s})
 	}
-	browser.Call(p.Tab, cdbrowser.SetPermission, cdbrowser.SetPermissionParams{Permission: &cdbrowser.PermissionDescriptor{Name: "geolocation"}, Setting: cdbrowser.PermissionSettingGranted, Origin: p.server.URL})
+	browser.Call(p.Tab, cdbrowser.SetPermission, cdbrowser.SetPermissionParams{Permission: &cdbrowser.PermissionDescriptor{Name: "geolocation"}, Setting: cdbrowser.PermissionSettingGranted, Origin: p.origin})
 	b := board{p}
 	b.set(0, 0)
 	return b
 }
 
-// set is the board at a pitch, rad, with its rate, rad/s: specific force and
-// turn rate in a phone that points to the bow, its y axis to port.
+// set is the board at a pitch, rad, with its rate, rad/s, in a phone that points
+// to the bow, its y axis to port.
 func (b board) set(pitch, rate float64) {
-	xyz := func(x, y, z float64) *emulation.SensorReading {
-		return &emulation.SensorReading{Xyz: &emulation.SensorReadingXYZ{X: x, Y: y, Z: z}}
+	b.read([3]float64{gravity * math.Sin(pitch), 0, gravity * math.Cos(pitch)}, [3]float64{0, -rate, 0})
+}
+
+// read is what the phone's sensors read: specific force, m/s², and turn rate, rad/s.
+func (b board) read(force, turn [3]float64) {
+	xyz := func(v [3]float64) *emulation.SensorReading {
+		return &emulation.SensorReading{Xyz: &emulation.SensorReadingXYZ{X: v[0], Y: v[1], Z: v[2]}}
 	}
-	g := xyz(gravity*math.Sin(pitch), 0, gravity*math.Cos(pitch))
 	for kind, r := range map[emulation.SensorType]*emulation.SensorReading{
-		emulation.SensorTypeAccelerometer: g, emulation.SensorTypeGravity: g, emulation.SensorTypeLinearAcceleration: xyz(0, 0, 0), emulation.SensorTypeGyroscope: xyz(0, -rate, 0),
+		emulation.SensorTypeAccelerometer: xyz(force), emulation.SensorTypeGravity: xyz(force), emulation.SensorTypeLinearAcceleration: xyz([3]float64{}), emulation.SensorTypeGyroscope: xyz(turn),
 	} {
 		browser.Call(b.p.Tab, emulation.SetSensorOverrideReadings, emulation.SetSensorOverrideReadingsParams{Type: kind, Reading: r})
 	}
@@ -72,8 +77,8 @@ func TestRecord(t *testing.T) {
 	p := newPhone(t)
 	b := p.mount()
 	p.open("#record")
-	p.Shot("beach-before", true)
-	p.tap("start")
+	// A double tap starts one recording.
+	browser.Eval[int](p.Tab, `(e => { e.click(); e.click(); e.onclick(); return 1; })(document.getElementById("start"))`)
 	p.until(`document.getElementById("running").offsetParent !== null`)
 	b.ride(12 * time.Second)
 	p.tap("even")
@@ -93,9 +98,7 @@ func TestRecord(t *testing.T) {
 	}()
 	time.Sleep(1500 * time.Millisecond)
 
-	next := &phone{browser.Open(t, p.server.URL), t, p.server}
-	next.Size(390, 844, false)
-	next.Do(chromedp.Navigate(p.server.URL + "/"))
+	next := at(t, p.server, p.origin, "/")
 	next.until(`document.querySelectorAll("#list a").length === 1`)
 	name := browser.Eval[string](next.Tab, `document.querySelector("#list a").textContent`)
 	text := next.stored(name, "phone.csv")
@@ -117,30 +120,47 @@ func TestRecord(t *testing.T) {
 	if n := len(log.GPS.Time); n < 8 {
 		t.Errorf("%d fixes in 14 s", n)
 	}
+	if browser.Eval[int](next.Tab, `document.querySelectorAll("#list a").length`) != 1 {
+		t.Error("a double tap began several outings")
+	}
 	if !strings.Contains(text, ",even\n") {
 		t.Error("the mark is not in the log")
 	}
 	next.NoErrors()
 }
 
-// TestStartTwice: a double tap on Start records one outing.
-func TestStartTwice(t *testing.T) {
+// TestStorageFull: where the storage fills while recording, the page says so and
+// what was written is kept, in whole rows; with room again, it records on.
+func TestStorageFull(t *testing.T) {
 	p := newPhone(t)
 	b := p.mount()
+	quota := func(bytes float64) {
+		browser.Call(p.Tab, storage.OverrideQuotaForOrigin, storage.OverrideQuotaForOriginParams{Origin: p.origin, QuotaSize: &bytes})
+	}
 	p.open("#record")
-	browser.Eval[int](p.Tab, `(e => { e.click(); e.click(); e.onclick(); return 1; })(document.getElementById("start"))`)
-	p.until(`document.getElementById("running").offsetParent !== null`)
-	b.ride(2 * time.Second)
+	p.tap("start")
+	b.ride(2500 * time.Millisecond)
+	quota(1000)
+	// The browser has set some megabytes aside for the file: as much motion as hours give.
+	browser.Eval[int](p.Tab, `(() => {
+		for (let i = 0; i < 200_000; i++) dispatchEvent(new DeviceMotionEvent("devicemotion", { accelerationIncludingGravity: { x: 0, y: 0, z: 9.8 }, rotationRate: { alpha: 1, beta: 2, gamma: 3 } }));
+		return 1;
+	})()`)
+	p.until(`document.body.dataset.at.startsWith("#session/") && document.getElementById("problem").textContent.includes("storage is full")`)
+	name := browser.Eval[string](p.Tab, `document.getElementById("session-name").textContent`)
+	text := p.stored(name, "phone.csv")
+	if rows := strings.Count(text, "\n"); rows < 60 || !strings.HasSuffix(text, "\n") {
+		t.Errorf("of 2.5 s %d lines are kept, the last %q", rows, text[max(0, len(text)-80):])
+	}
+	quota(1e9)
+	p.open("#record")
+	p.tap("start")
+	b.ride(2500 * time.Millisecond)
 	p.tap("stop")
 	p.tap("stop")
 	p.until(`document.body.dataset.at.startsWith("#session/")`)
-	p.open("#")
-	p.until(`document.querySelectorAll("#list a").length > 0`)
-	if n := browser.Eval[int](p.Tab, `document.querySelectorAll("#list a").length`); n != 1 {
-		t.Errorf("two taps began %d outings", n)
-	}
-	if browser.Eval[bool](p.Tab, `document.getElementById("start").disabled`) {
-		t.Error("Start stays disabled")
+	if again := browser.Eval[string](p.Tab, `document.getElementById("session-name").textContent`); again == name || p.sizeOf(again, "phone.csv") < 2000 {
+		t.Errorf("with room again, %s is not recorded beside %s", again, name)
 	}
 	p.NoErrors()
 }
@@ -150,7 +170,7 @@ func TestRecordingFails(t *testing.T) {
 	p := newPhone(t)
 	b := p.mount()
 	p.open("#record")
-	browser.Eval[int](p.Tab, `((W) => {
+	browser.Eval[int](p.Tab, `((W) => { // refuses rows, once there is a recorder
 		Worker = class extends W { postMessage(m) { super.postMessage(m.task === "rows" ? {...m, task: "refused"} : m); } };
 		return 1;
 	})(Worker)`)
