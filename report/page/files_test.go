@@ -25,6 +25,7 @@ func TestShared(t *testing.T) {
 	p := newPhone(t)
 	p.until(`navigator.serviceWorker.controller !== null`)
 	p.Do(chromedp.Navigate(p.origin + "/sharer"))
+	p.until(`document.forms.length === 1`)
 	p.cut()
 	fit := filepath.Join(work(t), "demo", "2-one-card-as-fit", "outing.fit")
 	p.pick("logs", fit, filepath.Join(filepath.Dir(fit), "setup.toml"))
