@@ -13,25 +13,24 @@ type clock struct {
 	mark   [4]int  // lengths of the columns at the file's start
 	system bool    // some time stamps count from power-on
 	tied   bool    // offset is known
+	rough  bool    // only by stamps that stand side by side
 	offset float64 // UTC minus system time, s
-	rough  bool    // guess is known
-	guess  float64 // the same, from stamps that stand side by side
 	last   uint32
 }
 
 // note looks at the time stamp of a message whose time counts.
 func (c *clock) note(ts uint32) {
 	c.system = c.system || ts < systemTime
-	if c.last != 0 && !c.rough && (c.last < systemTime) != (ts < systemTime) {
-		c.rough = true
-		c.guess = math.Abs(float64(ts) - float64(c.last))
+	if c.last != 0 && !c.tied && (c.last < systemTime) != (ts < systemTime) {
+		c.tied, c.rough = true, true
+		c.offset = math.Abs(float64(ts) - float64(c.last))
 	}
 	c.last = ts
 }
 
 func (c *clock) tie(offset float64) {
-	if !c.tied {
-		c.tied, c.offset = true, offset
+	if !c.tied || c.rough {
+		c.tied, c.rough, c.offset = true, false, offset
 	}
 }
 
@@ -70,18 +69,14 @@ func (f *reader) settleClock() {
 	if !c.system {
 		return
 	}
-	if !c.tied && !c.rough {
+	if !c.tied {
 		f.undated = true
 		return
-	}
-	offset := c.offset
-	if !c.tied {
-		offset = c.guess
 	}
 	whole := 0.0
 	if f.base < systemTime {
 		// Keep times small: move time zero by whole seconds.
-		whole = math.Floor(offset)
+		whole = math.Floor(c.offset)
 	}
 	for k, t := range f.columns() {
 		for j := range t {
@@ -89,8 +84,8 @@ func (f *reader) settleClock() {
 				t[j] -= whole
 				continue
 			}
-			t[j] += offset - whole
-			f.roughly[k] = f.roughly[k] || !c.tied
+			t[j] += c.offset - whole
+			f.roughly[k] = f.roughly[k] || c.rough
 		}
 	}
 	f.base += int64(whole)

@@ -184,43 +184,26 @@ func (f *reader) devMotion(r *roles, d *def, b []byte, at int64) {
 			f.Drop(most-n, raw.AxisMissing, unit.SensorNames[s.kind])
 		}
 		i := f.extend(s.s, n)
-		invalid := 0
-		for j := range n {
-			good := true
-			for x := range 3 {
+		for x := range 3 {
+			for j := range n {
 				u, at := &a[x], j
 				if vector {
-					u, at = &a[unit.VectorAxis], 3*j+x
+					u, at = &a[unit.VectorAxis], x
 				}
-				v, ok := u.value(d, b, at)
+				v, _ := u.value(d, b, at)
 				s.s.V[x][i+j] = float32(v)
-				good = good && ok && !math.IsInf(float64(s.s.V[x][i+j]), 0)
-			}
-			if !good {
-				s.hole(i + j)
-				invalid++
 			}
 		}
 		if s.s.Unit == "" {
 			s.s.Unit = r.sensor[k].unit
 		}
-		f.Drop(invalid, raw.Invalid, unit.SensorNames[s.kind])
-		if r.use[roleOffsets].f.n >= n {
-			f.devOffsets(s, r, d, b, i, n, at)
-			continue
+		var offsets []float64
+		if off := r.use[roleOffsets]; off.f.n >= n {
+			for j := range n {
+				v, _ := off.value(d, b, j)
+				offsets = append(offsets, v)
+			}
 		}
-		f.later(s, i, n, at)
-	}
-}
-
-// devOffsets gives samples i to i+n their times by a developer field.
-func (f *reader) devOffsets(s *sensor, r *roles, d *def, b []byte, i, n int, at int64) {
-	for j := range n {
-		off, ok := r.use[roleOffsets].value(d, b, j)
-		s.s.Time[i+j] = (float64(at) + off) / 1000
-		if !ok || math.Abs(off) > maxOffset {
-			s.s.Time[i+j] = float64(at) / 1000
-			f.void(s, fitRange{i + j, i + j + 1}, raw.NoOffset)
-		}
+		f.place(s, i, n, n-s.check(i, n), at, offsets)
 	}
 }

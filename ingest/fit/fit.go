@@ -61,6 +61,7 @@ type reader struct {
 	rec     raw.Fixes // from record messages
 	meta    raw.Fixes // from gps_metadata messages
 	unread  map[profile.MesgNum]int
+	off     []float64     // ms, of the message at hand
 	side    []sideMessage // of the activity, as they stand in the file
 }
 
@@ -166,42 +167,40 @@ func (f *reader) nextHeader() bool {
 func (f *reader) messages(end int64) {
 	for {
 		pos := f.win.Pos
-		if f.ended(pos, &end) {
+		if f.atEnd(&end) {
 			return
 		}
 		b := f.win.Peek(maxDefinition)
-		if len(b) == 0 {
-			f.cut(pos, end)
-			return
+		n, ok := 0, false
+		if len(b) > 0 {
+			n, ok = f.sizeOf(b)
 		}
-		n, ok := f.sizeOf(b)
-		if len(b) == 2 && (!ok || n > 2) && binary.LittleEndian.Uint16(b) == f.crc {
+		switch {
+		case len(b) == 2 && (!ok || n > 2) && binary.LittleEndian.Uint16(b) == f.crc:
 			f.win.Skip(2)
 			if end != math.MaxInt64 {
 				f.Warn(raw.Warning{Kind: raw.EndsEarly, Byte: pos})
 			}
 			return
+		case ok && n > len(b):
+			b = f.win.Peek(n)
 		}
-		if ok {
-			if b = f.win.Peek(n); len(b) < n {
-				f.win.Skip(len(b))
-				f.cut(pos, end)
-				return
-			}
-			// sane looks ahead, which may move what b holds.
-			ok = (!isDefinition(b) || saneDefinition(b)) && f.sane(n)
+		if len(b) == 0 || ok && len(b) < n {
+			f.win.Skip(len(b))
+			f.cut(pos, end)
+			return
 		}
-		if !ok {
+		if !ok || isDefinition(b) && !saneDefinition(b) || !f.sane(n) {
 			if !f.resync(pos, end) {
 				return
 			}
 			continue
 		}
-		b = f.win.Peek(n)
 		if pos+int64(n) > end {
 			f.Warn(raw.Warning{Kind: raw.WrongSize, Byte: pos})
 			end = math.MaxInt64
 		}
+		b = f.win.Peek(n) // sane may have looked further
 		if isDefinition(b) {
 			f.define(b)
 		} else {
@@ -212,16 +211,38 @@ func (f *reader) messages(end int64) {
 	}
 }
 
-// ended says whether the file ends at byte pos; where its header is wrong about
-// that, end becomes MaxInt64.
-func (f *reader) ended(pos int64, end *int64) bool {
-	if pos == *end {
-		if f.closing(*end) {
-			return true
+// atEnd says whether the file ends here; where its header is wrong about that,
+// end becomes MaxInt64.
+func (f *reader) atEnd(end *int64) bool {
+	said := f.win.Pos == *end
+	if !said && *end != math.MaxInt64 {
+		return false
+	}
+	b := f.win.Peek(16)
+	sum := len(b) >= 2 && binary.LittleEndian.Uint16(b) == f.crc
+	last := len(b) == 2 || len(b) > 2 && isHeader(b[2:]) // what stands here must be the checksum
+	switch {
+	case sum && (said || last):
+		f.win.Skip(checksumSize)
+		return true
+	case said && len(b) < 2:
+		f.win.Skip(len(b))
+		f.Warn(raw.Warning{Kind: raw.NoChecksum, Byte: *end})
+		return true
+	case isHeader(b):
+		if said {
+			f.Warn(raw.Warning{Kind: raw.NoChecksum, Byte: *end, Count: 1})
 		}
+		return true
+	case said && last:
+		f.Warn(raw.Warning{Kind: raw.WrongChecksum, Byte: *end, Values: []float64{float64(binary.LittleEndian.Uint16(b)), float64(f.crc)}})
+		f.win.Skip(checksumSize)
+		return true
+	case said:
+		f.Warn(raw.Warning{Kind: raw.LongerThanSays, Byte: *end})
 		*end = math.MaxInt64
 	}
-	return *end == math.MaxInt64 && f.closedEarly()
+	return len(b) == 0
 }
 
 // maxDefinition is the length of the longest definition message, bytes.
@@ -255,43 +276,6 @@ func (f *reader) sizeOf(b []byte) (int, bool) {
 		n += 1 + 3*int(b[n])
 	}
 	return n, b[2] <= 1 // byte order is 0 or 1
-}
-
-// closing checks the checksum at the end of a file; false when the messages
-// go on beyond it.
-func (f *reader) closing(end int64) bool {
-	b := f.win.Peek(16)
-	switch {
-	case len(b) < 2:
-		f.win.Skip(len(b))
-		f.Warn(raw.Warning{Kind: raw.NoChecksum, Byte: end})
-		return true
-	case binary.LittleEndian.Uint16(b) == f.crc:
-		f.win.Skip(2)
-		return true
-	case isHeader(b):
-		f.Warn(raw.Warning{Kind: raw.NoChecksum, Byte: end, Count: 1})
-		return true
-	case len(b) == 2 || isHeader(b[2:]):
-		f.Warn(raw.Warning{Kind: raw.WrongChecksum, Byte: end, Values: []float64{float64(binary.LittleEndian.Uint16(b)), float64(f.crc)}})
-		f.win.Skip(2)
-		return true
-	}
-	f.Warn(raw.Warning{Kind: raw.LongerThanSays, Byte: end})
-	return false
-}
-
-// closedEarly reports, in a file of unknown size, whether the end is reached.
-func (f *reader) closedEarly() bool {
-	b := f.win.Peek(16)
-	if len(b) == 0 || isHeader(b) {
-		return true
-	}
-	closed := (len(b) == 2 || len(b) > 2 && isHeader(b[2:])) && binary.LittleEndian.Uint16(b) == f.crc
-	if closed {
-		f.win.Skip(2)
-	}
-	return closed
 }
 
 // cut warns of a file that ends too early.

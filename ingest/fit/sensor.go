@@ -3,6 +3,7 @@ package fit
 import (
 	"encoding/binary"
 	"math"
+	"slices"
 
 	"evenfoot/ingest/raw"
 	"evenfoot/ingest/unit"
@@ -97,7 +98,12 @@ func (f *reader) sensor(s *sensor, d *def, b []byte) {
 			s.s.Shrink(i) // nothing valid in this form
 			continue
 		}
-		f.stamp(s, d, b, i, n, n-good)
+		if at, ok := f.millis(d.or(b, 0, 0)); ok {
+			f.place(s, i, n, n-good, at, f.offsets(d, b, n))
+		} else {
+			clear(s.s.Time[i:])
+			f.void(s, fitRange{i, i + n}, raw.NoStamp)
+		}
 		if s.s.Unit == "" {
 			s.s.Unit = g.unit
 		}
@@ -124,111 +130,102 @@ func (f *reader) sensor(s *sensor, d *def, b []byte) {
 // returns the index of the first and how many are valid; the others are NaN.
 func (f *reader) axes(s *sensor, d *def, b []byte, slot, n int, scale float64) (first, good int) {
 	i := f.extend(s.s, n)
-	bad := false
 	for k := range 3 {
 		fd := d.slot[slot+k]
 		dst := s.s.V[k][i : i+n]
-		if fd.base == typeFloat32 && d.order == binary.LittleEndian {
+		if fd.base == typeFloat32 && d.order == binary.LittleEndian { // nearly always
 			src := b[fd.off : fd.off+4*n]
 			for j := range dst {
 				v := math.Float32frombits(binary.LittleEndian.Uint32(src[4*j:]))
-				v = float32(float64(v) * scale)
-				dst[j] = v
-				bad = bad || v-v != 0 // NaN or infinite
+				dst[j] = float32(float64(v) * scale)
 			}
 			continue
 		}
 		for j := range dst {
-			v, ok := d.value(b, fd, j)
+			v, _ := d.value(b, fd, j)
 			dst[j] = float32(v * scale)
-			bad = bad || !ok || math.IsInf(float64(dst[j]), 0)
 		}
 	}
-	if !bad {
-		return i, n
-	}
-	for j := i; j < i+n; j++ {
-		if x, y, z := s.s.V[0][j], s.s.V[1][j], s.s.V[2][j]; x-x == 0 && y-y == 0 && z-z == 0 {
-			good++
-		} else {
-			s.hole(j)
-		}
-	}
-	return i, good
+	return i, s.check(i, n)
 }
 
-// stamp gives samples i to i+n their times, of which so many are invalid.
-func (f *reader) stamp(s *sensor, d *def, b []byte, i, n, invalid int) {
-	at, ok := f.millis(d.or(b, 0, 0))
-	t := s.s.Time[i : i+n]
-	if !ok {
-		clear(t)
-		f.void(s, fitRange{i, i + n}, raw.NoStamp)
-		return
+// check makes holes of the samples i to i+n that are not finite; it says how
+// many are.
+func (s *sensor) check(i, n int) (good int) {
+	x, y, z := s.s.V[0][i:i+n], s.s.V[1][i:i+n], s.s.V[2][i:i+n]
+	for j := range x {
+		if x[j]-x[j] == 0 && y[j]-y[j] == 0 && z[j]-z[j] == 0 {
+			good++
+		} else {
+			s.hole(i + j)
+		}
 	}
+	return good
+}
+
+// offsets are the times, ms after the message's, of its n samples, NaN where it
+// tells none; nil when it tells none at all.
+func (f *reader) offsets(d *def, b []byte, n int) []float64 {
 	off := d.slot[1]
+	f.off = f.off[:0]
 	if d.global == hsaAccel || d.global == hsaGyro {
 		step, _ := d.value(b, off, 0)
 		if d.global == hsaGyro {
 			step *= 1000.0 / 32768
 		}
-		if step > 0 && step*float64(n) <= maxOffset {
-			for j := range t {
-				t[j] = (float64(at) + float64(j)*step) / 1000
-			}
-			f.drop(s, invalid, raw.Invalid)
-			return
+		if !(step > 0 && step*float64(n) <= maxOffset) {
+			return nil
 		}
-		off = field{}
+		for j := range n {
+			f.off = append(f.off, float64(j)*step)
+		}
+		return f.off
 	}
-	if off.n == 0 || !f.offsets(t, d, b, off, at) {
+	if off.base == typeUint16 && d.order == binary.LittleEndian { // nearly always; at half the cost
+		for j := range min(n, off.n) {
+			v := raw.NaN
+			if u := binary.LittleEndian.Uint16(b[off.off+2*j:]); u != math.MaxUint16 {
+				v = float64(u)
+			}
+			f.off = append(f.off, v)
+		}
+	}
+	for j := len(f.off); j < n; j++ {
+		v, _ := d.value(b, off, j)
+		f.off = append(f.off, v)
+	}
+	if !slices.ContainsFunc(f.off, near) {
+		return nil
+	}
+	return f.off
+}
+
+// near says whether a sample may lie so far from its message, ms.
+func near(off float64) bool { return math.Abs(off) <= maxOffset }
+
+// place gives samples from i on their times: at, in ms, and their offsets;
+// without offsets they are spread. So many of the n are invalid.
+func (f *reader) place(s *sensor, i, n, invalid int, at int64, offsets []float64) {
+	if offsets == nil {
 		f.drop(s, invalid, raw.Invalid)
 		f.later(s, i, n, at)
 		return
 	}
 	untimed := 0
-	for j := range t {
-		if t[j] == t[j] {
+	for j, off := range offsets[:n] {
+		if near(off) {
+			s.s.Time[i+j] = (float64(at) + off) / 1000
 			continue
 		}
+		s.s.Time[i+j] = float64(at) / 1000
 		if s.hole(i + j) {
 			untimed++
 		} else {
 			invalid-- // neither time nor value: padding, no loss
 		}
-		t[j] = float64(at) / 1000
 	}
 	f.drop(s, invalid, raw.Invalid)
 	f.drop(s, untimed, raw.NoOffset)
-}
-
-// offsets turns a message's sample_time_offset into times; NaN where it has
-// none, false when it has none at all.
-func (f *reader) offsets(t []float64, d *def, b []byte, off field, at int64) bool {
-	m := min(len(t), off.n)
-	some := false
-	plain := off.base == typeUint16 && d.order == binary.LittleEndian // nearly always; at half the cost
-	for j := range m {
-		var v float64
-		if plain {
-			u := binary.LittleEndian.Uint16(b[off.off+2*j:])
-			if v = float64(u); u == math.MaxUint16 {
-				v = math.NaN()
-			}
-		} else {
-			v, _ = d.value(b, off, j)
-		}
-		if math.Abs(v) <= maxOffset {
-			t[j] = (float64(at) + v) / 1000
-			some = true
-		} else {
-			t[j] = math.NaN()
-		}
-	}
-	for j := m; j < len(t); j++ {
-		t[j] = math.NaN()
-	}
-	return some
 }
 
 // drop counts samples of a sensor that are left out.

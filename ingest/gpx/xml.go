@@ -57,25 +57,12 @@ func newXMLScanner(r io.Reader) (*xmlScanner, string) {
 		}
 	}
 	if enc != nil {
-		w = raw.NewWindow(enc.NewDecoder().Reader(&windowReader{w}), 64<<10)
+		w = raw.NewWindow(enc.NewDecoder().Reader(w.Reader), 64<<10)
 		if bytes.HasPrefix(w.Peek(3), []byte("\xEF\xBB\xBF")) {
 			w.Skip(3)
 		}
 	}
 	return &xmlScanner{w: w, line: 1}, unknown
-}
-
-// A windowReader reads on where a window stands.
-type windowReader struct{ w *raw.Window }
-
-func (r *windowReader) Read(p []byte) (int, error) {
-	b := r.w.Ahead()
-	if len(b) == 0 {
-		return 0, r.w.Err
-	}
-	n := copy(p, b)
-	r.w.Skip(n)
-	return n, nil
 }
 
 // declaredEncoding returns the encoding of an XML declaration, in lower case.

@@ -1,56 +1,36 @@
 package raw
 
 import (
+	"bufio"
 	"io"
 )
 
 // A Window is a sliding view of a stream: a reader looks at the bytes ahead in
 // place and drops what it has used, so a file is never held whole.
 type Window struct {
-	r      io.Reader
-	buf    []byte
-	lo, hi int   // buf[lo:hi] is read and not yet used
-	Pos    int64 // offset in the stream of buf[lo]
-	Err    error // what ended the stream; io.EOF when it just ended
+	*bufio.Reader
+	Pos int64 // offset in the stream of the next byte
+	Err error // what ended the stream; io.EOF when it just ended
 }
 
+// NewWindow looks at r through a buffer of at least size bytes.
 func NewWindow(r io.Reader, size int) *Window {
-	return &Window{r: r, buf: make([]byte, size)}
+	return &Window{Reader: bufio.NewReaderSize(r, size)}
 }
 
-// Peek returns the next n bytes, fewer only where the stream ends. They stay
-// valid until the next peek.
+// Peek returns the next n bytes, fewer only where the stream ends or the buffer
+// does. They stay valid until the next peek.
 func (w *Window) Peek(n int) []byte {
-	if w.hi-w.lo < n {
-		w.fill(n)
-	}
-	return w.buf[w.lo:min(w.lo+n, w.hi)]
-}
-
-// fill reads until n bytes are ahead or the stream ends.
-func (w *Window) fill(n int) {
-	if w.lo > 0 { // what is left over is short
-		w.hi = copy(w.buf, w.buf[w.lo:w.hi])
-		w.lo = 0
-	}
-	if n > len(w.buf) {
-		w.buf = append(w.buf[:w.hi:w.hi], make([]byte, max(n, 2*len(w.buf))-w.hi)...)
-	}
-	for idle := 0; w.hi-w.lo < n && w.Err == nil; {
-		k, err := w.r.Read(w.buf[w.hi:])
-		w.hi += k
+	b, err := w.Reader.Peek(n)
+	if err != nil && err != bufio.ErrBufferFull && w.Err == nil {
 		w.Err = err
-		if k > 0 {
-			idle = 0
-		} else if idle++; idle > 100 && err == nil {
-			w.Err = io.ErrNoProgress
-		}
 	}
+	return b
 }
 
 // Skip drops the next n bytes, which must have been peeked at.
 func (w *Window) Skip(n int) {
-	w.lo += n
+	_, _ = w.Discard(n) // they are there
 	w.Pos += int64(n)
 }
 
@@ -63,18 +43,13 @@ func (w *Window) Broken() error {
 }
 
 // Ahead returns all that is read and not yet used; empty only at the end.
-func (w *Window) Ahead() []byte {
-	if w.lo == w.hi {
-		w.fill(1)
-	}
-	return w.buf[w.lo:w.hi]
-}
+func (w *Window) Ahead() []byte { return w.Peek(max(1, w.Buffered())) }
 
-// More returns what ahead does, and at least a byte more; false at the end.
+// More returns what Ahead does, and at least a byte more; false at the end.
 func (w *Window) More() ([]byte, bool) {
-	n := w.hi - w.lo
-	w.fill(n + 1)
-	return w.buf[w.lo:w.hi], w.hi-w.lo > n
+	n := w.Buffered()
+	w.Peek(n + 1)
+	return w.Peek(w.Buffered()), w.Buffered() > n
 }
 
 // growFrom is how many bytes must be read before a guess is made at the rest.
