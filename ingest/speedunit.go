@@ -9,14 +9,14 @@ import (
 
 // Evidence that a receiver's speeds and the positions of the same file agree.
 const (
-	// chordTime is how long the chords are along which speeds are compared, s.
-	chordTime = 4.0
-	// chordLeast is the shortest chord that counts, m: errors of position of a
-	// few metres do not matter to a median of many.
-	chordLeast = 8.0
-	// chordsLeast and wayLeast (m) are how much movement it takes to tell.
-	chordsLeast = 20
-	wayLeast    = 400.0
+	// comparedLeast fixes and wayLeast (m) are how much movement it takes to tell,
+	// and movingFast the least speed of a fix that counts, m/s: the error of a
+	// position's velocity does not matter there to a median of many.
+	comparedLeast, wayLeast, movingFast = 80, 400.0, 2.0
+	// comparedMost fixes are enough.
+	comparedMost = 2000
+	// spreadMost is how far the middle half of the ratios may spread, of the ratio.
+	spreadMost = 0.15
 	// agreeing is how far from 1 the ratio may lie. Positions and Doppler speeds
 	// of sound receivers agree to a few percent over minutes.
 	agreeing = 0.10
@@ -26,66 +26,32 @@ const (
 )
 
 // speedRatio is how many times as large the fixes' speeds are as those of the
-// positions: the median, over straight and steady chords of about four
-// seconds, of mean speed by time over chord. ok is false when there is too
-// little movement or the chords disagree. The positions' median speed along
-// the same chords is in m/s.
+// positions: the median over fixes on the move. ok is false when there is too
+// little movement or the fixes disagree. The positions' median speed at the
+// same fixes is in m/s.
 func (t *track) speedRatio() (ratio, positions float64, ok bool) {
 	g := t.g
 	var ratios, speeds []float64
 	way := 0.0
-	gap := gapLimit(period(g.Time))
-	for i := 0; i < len(g.Time); {
-		j := i + 1
-		for j < len(g.Time) && (g.Time[j]-g.Time[i] < chordTime || j-i < 2) && g.Time[j]-g.Time[j-1] <= gap {
-			j++
+	stride := len(g.Time)/comparedMost + 1
+	for i := 0; i+stride < len(g.Time); i += stride {
+		d, fair := t.derive(i)
+		v := math.Hypot(d.vx, d.vy)
+		if u := float64(g.Speed[i]); fair && v > movingFast && u == u {
+			ratios = append(ratios, u/v)
+			speeds = append(speeds, v)
+			way += v * min(g.Time[i+stride]-g.Time[i], t.reach*float64(stride))
 		}
-		if j == len(g.Time) || g.Time[j]-g.Time[j-1] > gap {
-			i = max(j, i+1)
-			continue
-		}
-		if r, chord, fair := t.alongChord(i, j); fair {
-			ratios = append(ratios, r)
-			speeds = append(speeds, chord/(g.Time[j]-g.Time[i]))
-			way += chord
-		}
-		i = j
 	}
-	if len(ratios) < chordsLeast || way < wayLeast {
+	if len(ratios) < comparedLeast || way < wayLeast {
 		return 0, 0, false
 	}
 	ratio = raw.Median(ratios) // sorts
 	quarter := len(ratios) / 4
-	if spread := ratios[len(ratios)-1-quarter] - ratios[quarter]; !(ratio > 0) || spread > 0.15*ratio {
+	if spread := ratios[len(ratios)-1-quarter] - ratios[quarter]; !(ratio > 0) || spread > spreadMost*ratio {
 		return 0, 0, false
 	}
 	return ratio, raw.Median(speeds), true
-}
-
-// alongChord compares fixes i to j; fair is false where the way bends, the
-// speed changes much or a value is missing.
-func (t *track) alongChord(i, j int) (ratio, chord float64, fair bool) {
-	g := t.g
-	var mean float64
-	low, high := math.Inf(1), 0.0
-	for k := i; k <= j; k++ {
-		v := float64(g.Speed[k])
-		if v != v || t.x[k] != t.x[k] {
-			return 0, 0, false
-		}
-		low, high = min(low, v), max(high, v)
-		if k > i {
-			mean += (v + float64(g.Speed[k-1])) / 2 * (g.Time[k] - g.Time[k-1])
-		}
-	}
-	dt := g.Time[j] - g.Time[i]
-	mean /= dt
-	m := (i + j) / 2
-	chord = t.step(i, j)
-	if chord < chordLeast || t.step(i, m)+t.step(m, j) > 1.03*chord || !(low > 0.7*high) {
-		return 0, 0, false
-	}
-	return mean * dt / chord, chord, true
 }
 
 // likelyUnit is the unit that values seem to be in that were read as the unit of

@@ -49,11 +49,19 @@ type track struct {
 	g      *GPS
 	x, y   []float64 // m east and north of the first fix; NaN without position
 	vx, vy []float64 // m/s from positions; NaN where they cannot be had
+	reach  float64   // s, half the width of the window of a velocity
+	gap    float64   // s between fixes, above which it ends
+	window [3][]float64
 }
 
 func newTrack(g *GPS) *track {
 	n := len(g.Time)
 	t := &track{g: g, x: make([]float64, n), y: make([]float64, n)}
+	p := period(g.Time)
+	t.gap, t.reach = gapLimit(p), velocityWindow
+	if p > 0 {
+		t.reach = max(t.reach, 2.05*p)
+	}
 	var local plane
 	if k := slices.IndexFunc(g.Lat, func(lat float64) bool { return lat == lat }); k >= 0 {
 		local = newPlane(g.Lat[k], g.Lon[k])
@@ -199,11 +207,57 @@ func (t *track) flagStale(withSpeed bool) {
 	}
 }
 
-// velocities estimates velocity from the positions: at each fix a parabola is
-// fitted by least squares to the fixes within ±1.25 s, at least two on each
-// side where there are, and differentiated (A. Savitzky, M. J. E. Golay,
-// Analytical Chemistry 36, 1964, for uneven steps). Flagged fixes take no part;
-// the window ends at gaps and jumps. It returns the 1σ error of a speed:
+// A derivative is what the positions around a fix say of its velocity.
+type derivative struct {
+	vx, vy  float64 // m/s east, north
+	gain    float64 // Σ c_i², see velocities
+	scatter [2]float64
+	free    bool // there are enough positions to tell their scatter
+}
+
+// derive fits a parabola by least squares to the positions within reach of fix
+// i, at least two on each side where there are, and differentiates it (A.
+// Savitzky, M. J. E. Golay, Analytical Chemistry 36, 1964, for uneven steps).
+// Flagged fixes take no part; the window ends at gaps and jumps.
+func (t *track) derive(i int) (d derivative, ok bool) {
+	g := t.g
+	broken := func(i int) bool { // between fix i-1 and i
+		return g.Time[i]-g.Time[i-1] > t.gap || g.Flags[i]&FlagJump != 0
+	}
+	from, hi := i, i
+	for from > 0 && g.Time[i]-g.Time[from-1] <= t.reach && !broken(from) && i-from < windowMost {
+		from--
+	}
+	for hi+1 < len(g.Time) && g.Time[hi+1]-g.Time[i] <= t.reach && !broken(hi+1) && hi-i < windowMost {
+		hi++
+	}
+	ts, xs, ys := t.window[0][:0], t.window[1][:0], t.window[2][:0]
+	for k := from; k <= hi; k++ {
+		if t.x[k] == t.x[k] && g.Flags[k]&(FlagSpike|FlagStale) == 0 {
+			ts = append(ts, g.Time[k]-g.Time[i])
+			xs = append(xs, t.x[k])
+			ys = append(ys, t.y[k])
+		}
+	}
+	t.window = [3][]float64{ts, xs, ys}
+	f, ok := parabola(ts)
+	if !ok {
+		return d, false
+	}
+	for k := range ts {
+		c := f.slope(ts[k])
+		d.vx += c * (xs[k] - xs[0])
+		d.vy += c * (ys[k] - ys[0])
+		d.gain += c * c
+	}
+	if d.free = len(ts) > 4; d.free {
+		d.scatter = [2]float64{f.residual(ts, xs), f.residual(ts, ys)}
+	}
+	return d, true
+}
+
+// velocities takes the velocity at each fix from the positions. It returns the
+// 1σ error of a speed:
 //
 //	σ_v² = σ_p² Σ c_i² + slowSD²
 //
@@ -211,54 +265,17 @@ func (t *track) flagStale(withSpeed bool) {
 // parabola (robust). A turn at angular rate ω is smoothed besides, by a factor
 // of about 1 - ω²T²/10 with T the half width.
 func (t *track) velocities() (sd float64) {
-	g := t.g
-	n := len(g.Time)
+	n := len(t.g.Time)
 	t.vx, t.vy = make([]float64, n), make([]float64, n)
-	p := period(g.Time)
-	reach := velocityWindow
-	if p > 0 {
-		reach = max(reach, 2.05*p)
-	}
-	gap := gapLimit(p)
-	breakAt := func(i int) bool { // between fix i-1 and i
-		return g.Time[i]-g.Time[i-1] > gap || g.Flags[i]&FlagJump != 0
-	}
 	var scatter, gains []float64
-	var ts, xs, ys []float64
 	for i := range n {
-		t.vx[i], t.vy[i] = raw.NaN, raw.NaN
-		ts, xs, ys = ts[:0], xs[:0], ys[:0]
-		from := i
-		for from > 0 && g.Time[i]-g.Time[from-1] <= reach && !breakAt(from) && i-from < windowMost {
-			from--
+		d, ok := t.derive(i)
+		if t.vx[i], t.vy[i] = d.vx, d.vy; !ok {
+			t.vx[i], t.vy[i] = raw.NaN, raw.NaN
 		}
-		hi := i
-		for hi+1 < n && g.Time[hi+1]-g.Time[i] <= reach && !breakAt(hi+1) && hi-i < windowMost {
-			hi++
-		}
-		for k := from; k <= hi; k++ {
-			if t.x[k] == t.x[k] && g.Flags[k]&(FlagSpike|FlagStale) == 0 {
-				ts = append(ts, g.Time[k]-g.Time[i])
-				xs = append(xs, t.x[k])
-				ys = append(ys, t.y[k])
-			}
-		}
-		d, ok := parabola(ts)
-		if !ok {
-			continue
-		}
-		var rx, ry, gain float64
-		t.vx[i], t.vy[i] = 0, 0
-		for k := range ts {
-			c := d.slope(ts[k])
-			t.vx[i] += c * (xs[k] - xs[0])
-			t.vy[i] += c * (ys[k] - ys[0])
-			gain += c * c
-		}
-		if len(ts) > 4 {
-			rx, ry = d.residual(ts, xs), d.residual(ts, ys)
-			scatter = append(scatter, rx, ry)
-			gains = append(gains, math.Sqrt(gain))
+		if d.free {
+			scatter = append(scatter, d.scatter[:]...)
+			gains = append(gains, math.Sqrt(d.gain))
 		}
 	}
 	if len(gains) < 5 {
@@ -324,26 +341,22 @@ func (f *parabolaFit) slope(t float64) float64 {
 	return c
 }
 
-// residual is the mean square of y about the fit, by its degrees of freedom.
+// residual is the mean square of y about the fit, by its degrees of freedom:
+// what the orthogonal polynomials do not take of it.
 func (f *parabolaFit) residual(ts, ys []float64) float64 {
-	var my, b, c float64
-	for _, y := range ys {
-		my += (y - ys[0]) / f.n
-	}
+	var sum, square, b, c float64
 	for i, t := range ts {
-		y := ys[i] - ys[0] - my
-		b += y * (t - f.mean) / f.s2
+		y := ys[i] - ys[0]
+		sum += y
+		square += y * y
+		b += y * (t - f.mean)
 		if f.s4 > 0 {
-			c += y * f.second(t) / f.s4
+			c += y * f.second(t)
 		}
 	}
-	ss := 0.0
-	for i, t := range ts {
-		r := ys[i] - ys[0] - my - b*(t-f.mean)
-		if f.s4 > 0 {
-			r -= c * f.second(t)
-		}
-		ss += r * r
+	ss := square - sum*sum/f.n - b*b/f.s2
+	if f.s4 > 0 {
+		ss -= c * c / f.s4
 	}
-	return ss / max(1, f.n-3)
+	return max(0, ss) / max(1, f.n-3)
 }
