@@ -12,7 +12,6 @@ import (
 
 	"evenfoot/analysis/simulate"
 	"evenfoot/ingest"
-	"evenfoot/ingest/process"
 	"evenfoot/ingest/write"
 )
 
@@ -20,7 +19,7 @@ var long = flag.Bool("long", false, "run the benchmark of a whole day at 200 Hz 
 
 // TestBenchChild is a process of BenchmarkCommand; alone it does nothing.
 func TestBenchChild(t *testing.T) {
-	args := process.Args(t)
+	args := processArgs(t)
 	collect()
 	if status := run(args, strings.NewReader(""), io.Discard, os.Stderr); status != 0 {
 		t.Fatalf("exit status %d", status)
@@ -133,5 +132,5 @@ func benchDay(b *testing.B, dir string, sc simulate.Scenario) string {
 
 func benchProcess(b *testing.B, args ...string) {
 	b.Helper()
-	process.Bench(b, "TestBenchChild", args...)
+	processBench(b, "TestBenchChild", args...)
 }

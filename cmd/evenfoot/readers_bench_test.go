@@ -1,6 +1,4 @@
-//go:build !js
-
-package ingest_test
+package main
 
 import (
 	"bytes"
@@ -10,16 +8,16 @@ import (
 	"path/filepath"
 	"testing"
 
+	"evenfoot/analysis/simulate"
 	"evenfoot/ingest"
-	"evenfoot/ingest/process"
 	"evenfoot/ingest/write"
 
 	"github.com/tkrajina/gpxgo/gpx"
 	tormoder "github.com/tormoder/fit"
 )
 
-// readers are what a process of BenchmarkProcess does with a file.
-var readers = map[string]func(path string) error{
+// readersOfFiles are what a process of BenchmarkProcess does with a file.
+var readersOfFiles = map[string]func(path string) error{
 	"evenfoot": func(path string) error {
 		_, err := ingest.Open(path, ingest.Options{})
 		return err
@@ -55,8 +53,8 @@ var readers = map[string]func(path string) error{
 
 // TestReadOnce is a process of BenchmarkProcess; alone it does nothing.
 func TestReadOnce(t *testing.T) {
-	args := process.Args(t)
-	if err := readers[args[0]](args[1]); err != nil {
+	args := processArgs(t)
+	if err := readersOfFiles[args[0]](args[1]); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -77,18 +75,22 @@ func BenchmarkProcess(b *testing.B) {
 		}
 		return path
 	}
-	session, track := sessionLog(true, 1), sessionLog(false, 10)
+	two := simulate.Demo()[1]
+	two.Duration, two.GPSRate = 7200, 1
+	session := simulate.Run(two).Log
+	two.GPSRate = 10
+	track := simulate.Run(two).GPSLog
 	for _, c := range []struct {
 		path string
 		by   []string
 	}{
 		{file("two-hours.fit", write.FIT, session), []string{"evenfoot", "tormoder-no-imu"}},
-		{file("two-hours.gpx", gpxOnly, track), []string{"evenfoot", "gpxgo"}},
+		{file("two-hours.gpx", func(w io.Writer, l *ingest.Log) error { return write.GPX(w, l) }, track), []string{"evenfoot", "gpxgo"}},
 		{file("two-hours.csv", write.CSV, session), []string{"evenfoot", "encoding-csv"}},
 	} {
 		for _, by := range c.by {
 			b.Run(filepath.Ext(c.path)[1:]+"/"+by, func(b *testing.B) {
-				process.Bench(b, "TestReadOnce", by, c.path)
+				processBench(b, "TestReadOnce", by, c.path)
 			})
 		}
 	}

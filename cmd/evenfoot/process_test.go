@@ -1,8 +1,8 @@
-// Package process measures what work costs that has a process to itself: a
-// cold start, processor time and peak resident memory. The test binary starts
-// itself again, so that it is in all of the figures. Only tests import it; it
-// imports nothing of this module.
-package process
+// What work costs that has a process to itself: a cold start, processor time
+// and peak resident memory. The test binary starts itself again, so that it is
+// in all of the figures.
+
+package main
 
 import (
 	"bytes"
@@ -14,13 +14,13 @@ import (
 	"time"
 )
 
-// env holds the arguments, a line each, of the process that a test is to be.
-const env = "EVENFOOT_PROCESS"
+// processEnv holds the arguments, a line each, of the process that a test is to be.
+const processEnv = "EVENFOOT_PROCESS"
 
-// Args are what [Bench] started this process with; a test that was not started
+// processArgs are what [processBench] started this process with; a test that was not started
 // so is skipped.
-func Args(t *testing.T) []string {
-	args, ok := os.LookupEnv(env)
+func processArgs(t *testing.T) []string {
+	args, ok := os.LookupEnv(processEnv)
 	if !ok {
 		t.Skip("only as a process of a benchmark")
 	}
@@ -43,15 +43,15 @@ func tellPeak() {
 	}
 }
 
-// Bench runs the test named name, which takes its [Args], as a process for each
+// processBench runs the test named name, which takes its [processArgs], as a process for each
 // turn of the benchmark, and reports cpu-s/op and peak-MB beside its wall time.
-func Bench(b *testing.B, name string, args ...string) {
+func processBench(b *testing.B, name string, args ...string) {
 	b.Helper()
 	var peak int
 	var cpu time.Duration
 	for b.Loop() {
 		cmd := exec.Command(os.Args[0], "-test.run=^"+name+"$")
-		cmd.Env = append(os.Environ(), env+"="+strings.Join(args, "\n"))
+		cmd.Env = append(os.Environ(), processEnv+"="+strings.Join(args, "\n"))
 		out, err := cmd.CombinedOutput()
 		if err != nil {
 			b.Fatalf("%v\n%s", err, out)
