@@ -4,9 +4,9 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"sync"
 	"time"
 
-	"evenfoot/filter"
 	"evenfoot/ingest/raw"
 	"evenfoot/ingest/unit"
 )
@@ -101,15 +101,17 @@ func (b *builder) at(t float64, w raw.Warning) raw.Warning {
 // finite leaves out samples with NaN or an infinity in them.
 func (b *builder) finite() {
 	var lost [2]int
-	filter.Each(2, func(k int) {
-		s := []*raw.Series{&b.r.Acc, &b.r.Gyr}[k]
-		lost[k] = s.Keep(func(i int) bool {
-			x := s.V[0][i] - s.V[0][i] + s.V[1][i] - s.V[1][i] + s.V[2][i] - s.V[2][i]
-			return x == 0 && math.Abs(s.Time[i]) < timeMost
+	var both sync.WaitGroup
+	for k, s := range []*raw.Series{&b.r.Acc, &b.r.Gyr} {
+		both.Go(func() {
+			lost[k] = s.Keep(func(i int) bool {
+				x := s.V[0][i] - s.V[0][i] + s.V[1][i] - s.V[1][i] + s.V[2][i] - s.V[2][i]
+				return x == 0 && math.Abs(s.Time[i]) < timeMost
+			})
 		})
-	})
-	b.notes.Drop(lost[0], raw.NotFinite, "")
-	b.notes.Drop(lost[1], raw.NotFinite, "")
+	}
+	both.Wait()
+	b.notes.Drop(lost[0]+lost[1], raw.NotFinite, "")
 	s := &b.r.Deck
 	b.notes.Drop(s.Keep(func(i int) bool { return math.Abs(s.Time[i]) < timeMost }), raw.NotFinite, "")
 	b.finiteFixes()

@@ -3,10 +3,10 @@ package ingest
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
-	"evenfoot/filter"
 	"evenfoot/ingest/raw"
 	"evenfoot/ingest/unit"
 )
@@ -47,10 +47,14 @@ const (
 // the parts do not agree within a factor of four, or there are too few.
 func gyroExcess(u *IMU) (excess float64, ok bool) {
 	var looks [gyroLooks][]turnPair
-	filter.Each(gyroLooks, func(k int) {
-		n := len(u.Time)
-		looks[k] = turnPairs(u, k*n/gyroLooks, (k+1)*n/gyroLooks)
-	})
+	var all sync.WaitGroup
+	for k := range looks {
+		all.Go(func() {
+			n := len(u.Time)
+			looks[k] = turnPairs(u, k*n/gyroLooks, (k+1)*n/gyroLooks)
+		})
+	}
+	all.Wait()
 	pairs := slices.Concat(looks[:]...)
 	parts := min(len(pairs)/gyroPairs, gyroLooks)
 	if parts < gyroParts {
