@@ -50,31 +50,14 @@ func benchSession(b *testing.B, dir string, sc simulate.Scenario, one bool) stri
 // 10 Hz beside CSV; 40 sessions of 35 minutes; a day at 200 Hz (-long). No
 // session lies beside another that would count as evidence.
 //
-// BenchmarkCommand/converter turns the same FIT file into GPX with gpsbabel, a
-// general converter that does not read the inertial samples, where it is
-// installed.
+// BenchmarkPaired holds reports against yardsticks instead.
 func BenchmarkCommand(b *testing.B) {
 	dir := b.TempDir()
-	two := simulate.Demo()[1]
-	two.Duration, two.GPSRate = 7200, 1
+	two, ten := twoHours()
 	b.Run("report-fit-2h", func(b *testing.B) {
 		benchProcess(b, "report", benchSession(b, filepath.Join(dir, "fit/session"), two, true))
 	})
-	b.Run("converter-2h", func(b *testing.B) {
-		converter, err := exec.LookPath("gpsbabel")
-		if err != nil {
-			b.Skip("no gpsbabel")
-		}
-		in := filepath.Join(benchSession(b, filepath.Join(dir, "fit/session"), two, true), "outing.fit")
-		for b.Loop() {
-			if out, err := exec.Command(converter, "-i", "garmin_fit", "-f", in, "-o", "gpx", "-F", filepath.Join(dir, "out.gpx")).CombinedOutput(); err != nil {
-				b.Fatalf("%v\n%s", err, out)
-			}
-		}
-	})
 	b.Run("report-gpx-csv-2h", func(b *testing.B) {
-		ten := two
-		ten.GPSRate, ten.ClockOffset, ten.DriftPPM = 10, 47.3, 18
 		benchProcess(b, "report", benchSession(b, filepath.Join(dir, "pair/session"), ten, false))
 	})
 	b.Run("compare-40", func(b *testing.B) {
@@ -95,6 +78,41 @@ func BenchmarkCommand(b *testing.B) {
 		}
 		benchProcess(b, "report", benchDay(b, filepath.Join(dir, "day/session"), two))
 	})
+}
+
+// twoHours are two hours with fixes at 1 Hz, and at 10 Hz by another clock.
+func twoHours() (two, ten simulate.Scenario) {
+	two = simulate.Demo()[1]
+	two.Duration, two.GPSRate = 7200, 1
+	ten = two
+	ten.GPSRate, ten.ClockOffset, ten.DriftPPM = 10, 47.3, 18
+	return two, ten
+}
+
+// BenchmarkPaired runs a report and a yardstick in turn: x-wall and x-cpu are
+// how many times the yardstick's time the report takes. The yardsticks are
+// gpsbabel, a general converter, which turns the FIT file into GPX without
+// reading the inertial samples, and numpy.loadtxt on the CSV file beside the
+// GPX; each where it is installed.
+func BenchmarkPaired(b *testing.B) {
+	dir := b.TempDir()
+	two, ten := twoHours()
+	pair := func(name string, sc simulate.Scenario, one bool, has []string, yardstick ...string) {
+		b.Run(name, func(b *testing.B) {
+			if err := exec.Command(yardstick[0], has...).Run(); err != nil {
+				b.Skipf("%s cannot do that: %v", yardstick[0], err)
+			}
+			session := benchSession(b, filepath.Join(dir, name, "session"), sc, one)
+			processPair(b, func() *exec.Cmd { return processCommand("TestBenchChild", "report", session) },
+				func() *exec.Cmd {
+					cmd := exec.Command(yardstick[0], yardstick[1:]...)
+					cmd.Dir = session
+					return cmd
+				})
+		})
+	}
+	pair("fit-2h", two, true, []string{"-V"}, "gpsbabel", "-i", "garmin_fit", "-f", "outing.fit", "-o", "gpx", "-F", filepath.Join(dir, "out.gpx"))
+	pair("gpx-csv-2h", ten, false, []string{"-c", "import numpy"}, "python3", "-c", "import numpy; numpy.loadtxt('logger.csv', delimiter=',', skiprows=3)")
 }
 
 // benchDay writes a day at 200 Hz: a two-hour session twelve times over.

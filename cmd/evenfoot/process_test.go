@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -43,6 +44,14 @@ func tellPeak() {
 	}
 }
 
+// processCommand is this test binary as a process that is the test named name
+// alone, which takes its [processArgs].
+func processCommand(name string, args ...string) *exec.Cmd {
+	cmd := exec.Command(os.Args[0], "-test.run=^"+name+"$")
+	cmd.Env = append(os.Environ(), processEnv+"="+strings.Join(args, "\n"))
+	return cmd
+}
+
 // processBench runs the test named name, which takes its [processArgs], as a process for each
 // turn of the benchmark, and reports cpu-s/op and peak-MB beside its wall time.
 func processBench(b *testing.B, name string, args ...string) {
@@ -50,8 +59,7 @@ func processBench(b *testing.B, name string, args ...string) {
 	var peak int
 	var cpu time.Duration
 	for b.Loop() {
-		cmd := exec.Command(os.Args[0], "-test.run=^"+name+"$")
-		cmd.Env = append(os.Environ(), processEnv+"="+strings.Join(args, "\n"))
+		cmd := processCommand(name, args...)
 		out, err := cmd.CombinedOutput()
 		if err != nil {
 			b.Fatalf("%v\n%s", err, out)
@@ -61,10 +69,38 @@ func processBench(b *testing.B, name string, args ...string) {
 			fmt.Sscan(string(after), &kB)
 			peak = max(peak, kB)
 		}
-		cpu += cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()
+		cpu += used(cmd)
 	}
 	b.ReportMetric(cpu.Seconds()/float64(b.N), "cpu-s/op")
 	if peak > 0 {
 		b.ReportMetric(float64(peak)*1024/1e6, "peak-MB")
 	}
+}
+
+// used is the processor time of a process that has ended.
+func used(cmd *exec.Cmd) time.Duration {
+	return cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()
+}
+
+// processPair runs two processes in turn, so that a machine that drifts drifts for
+// both, and reports how many times the second's wall and processor time the
+// first takes: medians over the turns.
+func processPair(b *testing.B, first, second func() *exec.Cmd) {
+	b.Helper()
+	var wall, cpu []float64
+	for b.Loop() {
+		var w, c [2]float64
+		for k, command := range []func() *exec.Cmd{first, second} {
+			cmd, start := command(), time.Now()
+			if out, err := cmd.CombinedOutput(); err != nil {
+				b.Fatalf("%v\n%s", err, out)
+			}
+			w[k], c[k] = time.Since(start).Seconds(), used(cmd).Seconds()
+		}
+		wall, cpu = append(wall, w[0]/w[1]), append(cpu, c[0]/c[1])
+	}
+	slices.Sort(wall)
+	slices.Sort(cpu)
+	b.ReportMetric(wall[len(wall)/2], "x-wall")
+	b.ReportMetric(cpu[len(cpu)/2], "x-cpu")
 }
