@@ -150,14 +150,15 @@ func withInstruments(sc *simulate.Scenario, seed uint64, what string) {
 // TestBring: what a rider marks narrows the best angle of the stabilizer as far
 // as the README says, and the 90 % intervals hold. Every setup is wrong by the
 // priors. The miss is that of the best guess, the posterior's median; what the
-// sheet advises stays short of it, by the risk of overshoot. The full study is  go test ./analysis -run TestBring -long -v -timeout 2h
+// sheet advises stays short of it, by the risk of overshoot. The quick run plays one
+// outing of each kind. The full study is  go test ./analysis -run TestBring -long -v -timeout 2h
 func TestBring(t *testing.T) {
 	for _, c := range []struct {
 		what string
 		most float64 // median miss, degrees
 	}{{threePlaces, 0.22}, {cardInOut, 0.30}, {twentyNotes, 0.36}, {footForces, 0.15}, {mastMoment, 0.25}} {
 		t.Run(c.what, func(t *testing.T) {
-			n := 4
+			n := 1
 			if *long {
 				n = *outings
 			}
@@ -191,8 +192,8 @@ func TestBring(t *testing.T) {
 			held := float64(inside) / float64(n)
 			t.Logf("%s: median miss %.3f° (best guess %.3f°), mean width %.2f°, 90 %% interval holds %.1f %%, %.1f marks count", c.what, filter.Median(slices.Clone(miss)), filter.Median(slices.Clone(guess)), mean, 100*held, float64(counted)/float64(n))
 			if !*long {
-				if filter.Median(guess) > 3*c.most || inside < n/2 {
-					t.Errorf("median miss %.2f°, inside %d of %d", filter.Median(guess), inside, n)
+				if guess[0] > 2*c.most || inside < n {
+					t.Errorf("the miss is %.2f°, inside %d of %d", guess[0], inside, n)
 				}
 				return
 			}
