@@ -28,6 +28,9 @@ const (
 	// times. Logs shrink 3 to 30 times; deflate's utmost is 1032.
 	freeExpansion = 64 << 20
 	maxRatio      = 200
+	// defaultMaxValues bounds what becomes memory, some 8 bytes a value: a day of
+	// accelerometer and gyroscope at 200 Hz is 121 million.
+	defaultMaxValues = 200e6
 )
 
 // Options of reading.
@@ -38,6 +41,9 @@ type Options struct {
 	Outing int
 	// MaxBytes bounds what one file may expand to; 0 means the default of 4 GiB.
 	MaxBytes int64
+	// MaxValues bounds the values, cells of a table or their like, that one file
+	// may hold; 0 means the default of 200 million.
+	MaxValues int64
 }
 
 // Open reads one log file, FIT, GPX, NMEA 0183 or CSV, or any of them through gzip: by
@@ -80,9 +86,12 @@ func read(src io.Reader, name string, size int64, opt Options) (*raw.Columns, er
 	if opt.MaxBytes <= 0 {
 		opt.MaxBytes = defaultMaxBytes
 	}
+	if opt.MaxValues <= 0 {
+		opt.MaxValues = defaultMaxValues
+	}
 	counted := &counter{r: src}
 	br := bufio.NewReaderSize(counted, readSize)
-	bound := &bounded{max: opt.MaxBytes}
+	bound := &bounded{r: br, max: opt.MaxBytes, maxValues: opt.MaxValues}
 	magic, _ := br.Peek(2)
 	packed := isGzip(magic)
 	if packed {
@@ -91,12 +100,11 @@ func read(src io.Reader, name string, size int64, opt Options) (*raw.Columns, er
 			return nil, fmt.Errorf("%s: starts like a gzip file, but its header is damaged: %w", name, err)
 		}
 		bound.r, bound.packed = z, counted
-		br = bufio.NewReaderSize(bound, readSize)
 		size = -1
 	} else if size > opt.MaxBytes {
 		return nil, fmt.Errorf("%s: is %s long, more than the bound of %s for one file", name, humanize.IBytes(uint64(size)), humanize.IBytes(uint64(opt.MaxBytes)))
 	}
-	r, err := dispatch(br, name, size, opt)
+	r, err := dispatch(bufio.NewReaderSize(bound, readSize), bound, name, size, opt)
 	if bound.err != nil { // before err: a reader may have wrapped it or taken it for an end
 		return nil, fmt.Errorf("%s: %w", name, bound.err)
 	}
@@ -115,7 +123,7 @@ func read(src io.Reader, name string, size int64, opt Options) (*raw.Columns, er
 }
 
 // dispatch picks the reader by the first bytes.
-func dispatch(br *bufio.Reader, name string, size int64, opt Options) (*raw.Columns, error) {
+func dispatch(br *bufio.Reader, bound *bounded, name string, size int64, opt Options) (*raw.Columns, error) {
 	head, err := br.Peek(4096)
 	if len(head) == 0 {
 		if err != nil && err != io.EOF {
@@ -123,7 +131,9 @@ func dispatch(br *bufio.Reader, name string, size int64, opt Options) (*raw.Colu
 		}
 		return nil, fmt.Errorf("%s: the file is empty", name)
 	}
-	switch kind := sniff(head); kind {
+	kind := sniff(head)
+	bound.values = valuesOf[kind]
+	switch kind {
 	case kindFIT:
 		return fit.Read(br, name, size)
 	case kindGPX:
@@ -149,6 +159,19 @@ const (
 	kindNMEA = "NMEA"
 	kindCSV  = "CSV"
 )
+
+// valuesOf counts, roughly, the values in a piece of a file of a kind.
+var valuesOf = map[string]func(b []byte) int{
+	kindFIT:  func(b []byte) int { return len(b) / 2 }, // samples are of two bytes
+	kindGPX:  func(b []byte) int { return bytes.Count(b, []byte("<")) },
+	kindNMEA: func(b []byte) int { return bytes.Count(b, []byte(",")) },
+	kindCSV: func(b []byte) (n int) {
+		for _, end := range []string{"\n", ",", ";", "\t"} {
+			n += bytes.Count(b, []byte(end))
+		}
+		return n
+	},
+}
 
 // sniff tells what a file is by its first bytes: one of the kinds, or for
 // anything else what it seems to be.
@@ -250,14 +273,16 @@ func (c *counter) Read(p []byte) (int, error) {
 	return n, err
 }
 
-// bounded reads an expanded stream up to its bounds. Damage in the packed data
-// is an end of the stream to its reader, and kept in broken.
+// bounded reads a stream up to its bounds. Damage in packed data is an end of the
+// stream to its reader, and kept in broken.
 type bounded struct {
-	r      io.Reader
-	packed *counter
-	n, max int64
-	err    error // a bound was passed
-	broken error
+	r            io.Reader
+	packed       *counter // nil where nothing is packed
+	n, max       int64
+	values       func(b []byte) int // nil until it is known what the file is
+	v, maxValues int64
+	err          error // a bound was passed
+	broken       error
 }
 
 func (b *bounded) Read(p []byte) (int, error) {
@@ -269,7 +294,15 @@ func (b *bounded) Read(p []byte) (int, error) {
 	}
 	n, err := b.r.Read(p)
 	b.n += int64(n)
+	if b.values != nil {
+		b.v += int64(b.values(p[:n]))
+	}
 	switch {
+	case b.v > b.maxValues:
+		b.err = fmt.Errorf("holds more than %d million values, the bound for one file; cut it into outings", b.maxValues/1e6)
+		return 0, b.err
+	case b.packed == nil:
+		return n, err
 	case b.n > b.max:
 		b.err = fmt.Errorf("expands to more than %s, the bound for one file", humanize.IBytes(uint64(b.max)))
 		return 0, b.err

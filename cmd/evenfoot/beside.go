@@ -20,10 +20,11 @@ func (c *console) beside(s *session, with []string) []analysis.Earlier {
 		return nil // a parent that may not be listed holds no evidence
 	}
 	var folders []string
+	counted := append([]string{own}, with...)
 	for _, e := range entries {
 		dir := filepath.Join(filepath.Dir(own), e.Name())
-		if e.IsDir() && apart(append([]string{own, dir}, with...)) == nil {
-			folders = append(folders, dir)
+		if e.IsDir() && c.apart(append(counted, dir)) == nil {
+			folders, counted = append(folders, dir), append(counted, dir)
 		}
 	}
 	earlier, odd := s.Earlier(folders)

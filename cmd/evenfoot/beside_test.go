@@ -5,17 +5,35 @@ import (
 	"encoding/json"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 )
 
 // TestBesideCounts: the session before, of the same rider on the same foil, is
 // evidence by itself and named; what came later, and anybody else's, is not; the
-// answer knows that its advice was taken; and --alone leaves it out.
+// answer knows that its advice was taken; --alone leaves it out; and the same logs
+// under another name count once, and not as evidence for themselves.
 func TestBesideCounts(t *testing.T) {
 	dir := t.TempDir()
 	for _, name := range []string{"wing", "card", "kite"} {
 		if err := goldenOutings[name].lay(filepath.Join(dir, name)); err != nil {
 			t.Fatal(err)
+		}
+	}
+	for _, name := range []string{"wing", "card"} {
+		if err := goldenOutings[name].lay(filepath.Join(dir, name+" again")); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, args := range [][]string{{"report", "card", "--with", "card again"}, {"report", "card", "--with", "wing", "--with", "wing again"}, {"compare", "card", "card again"}} {
+		var out, errs bytes.Buffer
+		for i, a := range args[1:] {
+			if a != "--with" {
+				args[i+1] = filepath.Join(dir, a)
+			}
+		}
+		if code := run(args, nil, &out, &errs); code != 2 || !strings.Contains(errs.String(), "the very same log") {
+			t.Errorf("%q: exit %d: %s", args, code, errs.String())
 		}
 	}
 	for _, c := range []struct {

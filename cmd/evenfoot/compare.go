@@ -36,7 +36,7 @@ func (c *console) compare(folders []string, f answerFlags) error {
 	if err != nil {
 		return usageError{err}
 	}
-	if err := apart(folders); err != nil {
+	if err := c.apart(folders); err != nil {
 		return err
 	}
 	progress := c.newProgress()

@@ -85,7 +85,7 @@ func (c *console) report(args []string, f reportFlags) error {
 			return usagef("--rider: %w", err)
 		}
 	}
-	if err := apart(append(args[:len(args):len(args)], f.with...)); err != nil {
+	if err := c.apart(append(args[:len(args):len(args)], f.with...)); err != nil {
 		return err
 	}
 	if req.Earlier, err = c.earlier(f.with, f.src.columnMap); err != nil {

@@ -30,6 +30,7 @@ func usagef(format string, args ...any) error { return usageError{fmt.Errorf(for
 // console is where the answer and everything else go.
 type console struct {
 	out, err io.Writer
+	known    map[string][]string // the logs of a session, by where it lies
 }
 
 // warn tells the user of something on standard error.

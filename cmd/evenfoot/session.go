@@ -143,9 +143,11 @@ func baseName(path string) string {
 	return filepath.Base(path)
 }
 
-// apart refuses sessions that are named twice: evidence counts once.
-func apart(paths []string) error {
+// apart refuses sessions that are named twice, or hold a log that another holds
+// under whatever name: evidence counts once.
+func (c *console) apart(paths []string) error {
 	var seen []os.FileInfo
+	first := map[string]string{} // log by its content → where it was met
 	for i, p := range paths {
 		info, err := os.Stat(p)
 		if err != nil {
@@ -158,7 +160,50 @@ func apart(paths []string) error {
 		}
 		seen = append(seen, info)
 	}
+	if len(paths) < 2 {
+		return nil
+	}
+	for _, p := range paths {
+		contents, err := c.contents(p)
+		if err != nil {
+			return err
+		}
+		for _, h := range contents {
+			if was := first[h]; was != "" && was != p {
+				return usagef("%s and %s hold the very same log; an outing counts only once", was, p)
+			}
+			first[h] = p
+		}
+	}
 	return nil
+}
+
+// contents tells the logs of a session apart from all others.
+func (c *console) contents(path string) ([]string, error) {
+	if known, ok := c.known[path]; ok {
+		return known, nil
+	}
+	logs := []string{path}
+	if info, err := os.Stat(path); err == nil && info.IsDir() {
+		found, err := ingest.Folder(path)
+		if err != nil {
+			return nil, err
+		}
+		logs = found.Logs
+	}
+	var out []string
+	for _, l := range logs {
+		h, err := ingest.Content(l)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, h)
+	}
+	if c.known == nil {
+		c.known = map[string][]string{}
+	}
+	c.known[path] = out
+	return out, nil
 }
 
 func readOptions(src sources) (opt ingest.Options, err error) {
