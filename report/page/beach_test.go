@@ -116,7 +116,7 @@ func TestLooks(t *testing.T) {
 	p.until(`!document.getElementById("answer").hidden`)
 	p.looks("plan", axe)
 	p.tap("analyse")
-	p.until(`/^From|front foot/.test(document.getElementById("answer").textContent)`)
+	p.until(`document.getElementById("busy").hidden && /^From|front foot/.test(document.getElementById("answer").textContent)`)
 	p.looks("advice", axe)
 	p.open("#setup/" + name)
 	p.until(`document.querySelectorAll("#form input").length > 40 && document.getElementById("check").textContent !== ""`)

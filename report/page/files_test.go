@@ -43,7 +43,7 @@ func TestShared(t *testing.T) {
 		t.Errorf("the file shared has %d bytes and not %d", got, want.Size())
 	}
 	p.tap("analyse")
-	p.until(`/front foot/.test(document.getElementById("answer").textContent)`)
+	p.until(`!document.getElementById("answer").hidden && /front foot/.test(document.getElementById("answer").textContent)`)
 	p.NoErrors("ERR_CONNECTION_REFUSED") // the browser looks whether there is a newer worker
 }
 
@@ -142,7 +142,7 @@ func TestProgramEnds(t *testing.T) {
 	p.tap("analyse")
 	p.until(`document.getElementById("problem").textContent.includes("out of memory") && document.getElementById("busy").hidden`)
 	p.tap("analyse")
-	p.until(`/front foot/.test(document.getElementById("answer").textContent)`)
+	p.until(`!document.getElementById("answer").hidden && /front foot/.test(document.getElementById("answer").textContent)`)
 	p.NoErrors("out of memory", "exception")
 }
 

@@ -41,7 +41,7 @@ func TestLacks(t *testing.T) {
 	p.Shot("beach-lacks", true)
 	p.add(demoFiles(t, "2-one-card")...)
 	p.tap("analyse")
-	p.until(`/front foot/.test(document.getElementById("answer").textContent)`)
+	p.until(`!document.getElementById("answer").hidden && /front foot/.test(document.getElementById("answer").textContent)`)
 	p.NoErrors()
 }
 

@@ -105,7 +105,7 @@ func TestRide(t *testing.T) {
 	p.tap("save")
 	p.until(`document.body.dataset.at.startsWith("#session/")`)
 	p.tap("analyse")
-	p.until(`/front foot/.test(document.getElementById("answer").textContent)`)
+	p.until(`!document.getElementById("answer").hidden && /front foot/.test(document.getElementById("answer").textContent)`)
 	p.Shot("beach-ridden", true)
 
 	var r struct {
