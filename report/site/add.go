@@ -24,6 +24,10 @@ const (
 	filesMost  = 60
 	fieldsMost = 200
 	textBytes  = 1 << 20 // of a setup or a column map
+	// uploadsMost is how many uploads are taken at a time.
+	uploadsMost = 16
+	// wholeUpload is how long one upload may take in all.
+	wholeUpload = time.Hour
 	// idleUpload is how long an upload may stand still.
 	idleUpload = time.Minute
 )
@@ -69,6 +73,12 @@ func (s *Site) showAdd(w http.ResponseWriter, r *http.Request, status int, v *vi
 // add takes an upload: it is kept whole, or refused with the reason and
 // listed.
 func (s *Site) add(w http.ResponseWriter, r *http.Request, _ *session) error {
+	select {
+	case s.uploads <- struct{}{}:
+		defer func() { <-s.uploads }()
+	default:
+		return statusError{http.StatusServiceUnavailable, fmt.Errorf("%d uploads are coming in already; nothing of this one was kept, try again in a minute", uploadsMost)}
+	}
 	up := &upload{fields: map[string]string{}}
 	defer func() { s.store.discard(up.files) }()
 	err := s.receive(w, r, up)
@@ -82,7 +92,7 @@ func (s *Site) add(w http.ResponseWriter, r *http.Request, _ *session) error {
 	case errors.Is(err, errToken):
 		return err // not an upload of the user's
 	case again:
-		return s.show(w, r, http.StatusOK, "message", &view{Title: "Already in the library", Body: "These very files, with the same setup, are in the library already. Nothing was added.", Link: at, LinkText: "Open that session"})
+		return s.show(w, r, http.StatusOK, "message", &view{Title: "Already in the library", Body: "The logs of this outing are in the library already, whatever their names. Nothing was added: an outing counts once. What its setup should say otherwise, correct there.", Link: at, LinkText: "Open that session"})
 	case err == nil:
 		return see(w, r, at)
 	}
@@ -101,7 +111,7 @@ func (s *Site) receive(w http.ResponseWriter, r *http.Request, up *upload) (err 
 	// The inner bound gives the message; the outer one cuts off who goes on.
 	outer := http.MaxBytesReader(w, r.Body, 4*s.cfg.MaxUpload+formBytes)
 	rc := http.NewResponseController(w)
-	r.Body = http.MaxBytesReader(nil, patient{outer, rc}, s.cfg.MaxUpload+formBytes)
+	r.Body = http.MaxBytesReader(nil, patient{outer, rc, time.Now().Add(wholeUpload)}, s.cfg.MaxUpload+formBytes)
 	defer func() {
 		if err != nil {
 			// A browser shows the answer only once it has sent everything.
@@ -146,12 +156,16 @@ func (s *Site) receive(w http.ResponseWriter, r *http.Request, up *upload) (err 
 // patient is a body that may take its time as long as bytes keep coming.
 type patient struct {
 	io.ReadCloser
-	rc *http.ResponseController
+	rc  *http.ResponseController
+	end time.Time
 }
 
 func (p patient) Read(b []byte) (int, error) {
 	// Not every transport has deadlines; a test's has none.
 	now := time.Now()
+	if now.After(p.end) {
+		return 0, fmt.Errorf("it took more than %.0f minutes", wholeUpload.Minutes())
+	}
 	_, _ = p.rc.SetReadDeadline(now.Add(idleUpload)), p.rc.SetWriteDeadline(now.Add(writePatience))
 	return p.ReadCloser.Read(b)
 }
@@ -273,11 +287,12 @@ func (s *Site) beginUsual(id int64) {
 // tryLogs reads the logs once, so that an upload which cannot be read is
 // refused while its sender is there to mend it.
 func (s *Site) tryLogs(ctx context.Context, up *upload) (log *ingest.Log, err error) {
-	release, err := s.queue.slot(ctx)
-	if err != nil {
+	select { // its own turn: an upload never waits for analyses
+	case s.reading <- struct{}{}:
+		defer func() { <-s.reading }()
+	case <-ctx.Done():
 		return nil, errors.New("the upload was given up before it was read")
 	}
-	defer release()
 	var files []source
 	for _, f := range up.files {
 		files = append(files, source{f.stored, f.at})

@@ -3,11 +3,13 @@ package site
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
 	"os"
 	"path/filepath"
+	"runtime"
 
 	"evenfoot/ingest"
 )
@@ -43,7 +45,11 @@ func (st *store) receive(name, kind string, r io.Reader) (in *incoming, err erro
 	if err := f.Sync(); err != nil {
 		return nil, cannotKeep(err)
 	}
-	return &incoming{stored{kind, name, hex.EncodeToString(sum.Sum(nil)), n}, f.Name()}, nil
+	content, err := ingest.Content(f.Name())
+	if err != nil {
+		return nil, cannotKeep(err)
+	}
+	return &incoming{stored{kind, name, hex.EncodeToString(sum.Sum(nil)), n, content}, f.Name()}, nil
 }
 
 // cannotKeep is trouble on this side, not with what was sent.
@@ -83,8 +89,24 @@ func (st *store) put(in []*incoming) (placed []string, err error) {
 		}
 		placed = append(placed, to)
 		f.at = to
+		// The names too are on the disk before the rows are.
+		if err := errors.Join(syncFolder(filepath.Dir(to)), syncFolder(st.files())); err != nil {
+			return placed, err
+		}
 	}
 	return placed, nil
+}
+
+// syncFolder brings the names in a folder to the disk, where the system can.
+func syncFolder(dir string) error {
+	if runtime.GOOS == "windows" {
+		return nil // folders cannot be opened for it there
+	}
+	f, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
 }
 
 // discard removes what was not put in its place.

@@ -170,7 +170,7 @@ func TestOldLibrary(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := st.db.Exec("CREATE TABLE page (key TEXT PRIMARY KEY); CREATE TABLE page_of (key TEXT NOT NULL REFERENCES page ON DELETE CASCADE); INSERT INTO page VALUES ('x'); PRAGMA user_version = 1"); err != nil {
+	if _, err := st.db.Exec("CREATE TABLE page (key TEXT PRIMARY KEY); CREATE TABLE page_of (key TEXT NOT NULL REFERENCES page ON DELETE CASCADE); INSERT INTO page VALUES ('x'); ALTER TABLE file DROP COLUMN content; INSERT INTO session (id, added, title, rider, inputs) VALUES (1, 0, 'a', 'b', 'c'); INSERT INTO file VALUES (1, 0, 'log', 'a.gpx', 'abc', 3); PRAGMA user_version = 1"); err != nil {
 		t.Fatal(err)
 	}
 	if err := st.set("units", "mph"); err != nil {
@@ -181,6 +181,9 @@ func TestOldLibrary(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer st.close()
+	if ses, err := st.session(1); err != nil || len(ses.Files) != 1 || ses.Files[0].Content != "abc" {
+		t.Errorf("the old session is %+v, %v", ses, err)
+	}
 	var n int
 	if err := st.db.QueryRow("SELECT count(*) FROM sqlite_master WHERE name LIKE 'page%'").Scan(&n); err != nil || n != 0 || st.setting("units") != "mph" {
 		t.Errorf("%d tables of pages are left, the setting is %q, %v", n, st.setting("units"), err)

@@ -36,6 +36,10 @@ func fileLabel(name string) string {
 	return name
 }
 
+// valuesMost bounds the values of one log, so that several may be in memory at a
+// time: twelve hours at 200 Hz.
+const valuesMost = 75e6
+
 // mapEnding is how the name of a column map ends.
 const mapEnding = ".map.toml"
 
@@ -80,7 +84,7 @@ func readLogs(all []source, stage func(string)) (*ingest.Log, error) {
 		if err != nil {
 			return nil, err
 		}
-		l, err := ingest.Open(src.at, ingest.Options{Map: m})
+		l, err := ingest.Open(src.at, ingest.Options{Map: m, MaxValues: valuesMost})
 		if err != nil {
 			return nil, &readError{src, relabel(err, src)}
 		}

@@ -252,6 +252,9 @@ func (s *Site) compare(w http.ResponseWriter, r *http.Request, _ *session) error
 		}
 		all = append(all, ses)
 	}
+	if _, err := apart(all, true); err != nil {
+		return badRequest(err)
+	}
 	page, err := s.obtain(w, r, s.comparePlan(all, options{Speed: o.Speed, Length: o.Length, Mass: o.Mass}), nil)
 	if err != nil {
 		return err

@@ -51,6 +51,8 @@ type Site struct {
 	key     atomic.Pointer[string]
 	at      net.Addr // where it is served
 	handler http.Handler
+	uploads chan struct{} // each that comes in holds one
+	reading chan struct{} // and while its logs are read, this
 }
 
 const defaultMaxUpload = 1 << 30
@@ -75,7 +77,8 @@ func Open(cfg Config) (*Site, error) {
 		cfg.Warn("%d files in %s belong to no session; they are left alone", n, st.files())
 	}
 	s := &Site{cfg: cfg, store: st, queue: newQueue(max(1, cfg.Workers)), token: hex.EncodeToString(secret[:]),
-		pages: newRecent[*kept](pagesKept), lights: newRecent[*analysis.Result](lightsKept)}
+		pages: newRecent[*kept](pagesKept), lights: newRecent[*analysis.Result](lightsKept),
+		uploads: make(chan struct{}, uploadsMost), reading: make(chan struct{}, max(1, cfg.Workers))}
 	s.handler = s.guard(s.routes())
 	if err := s.oldKey(); err != nil {
 		return nil, errors.Join(err, st.close())
@@ -124,6 +127,12 @@ func (s *Site) routes() http.Handler {
 		mux.HandleFunc(pattern, s.page(h))
 	}
 	mux.HandleFunc("GET /style.css", s.style)
+	for at, says := range map[string]string{"GET /health": "ok", "GET /version": s.cfg.Version} {
+		mux.HandleFunc(at, func(w http.ResponseWriter, _ *http.Request) {
+			w.Header().Set("Content-Type", plainText)
+			fmt.Fprintln(w, says)
+		})
+	}
 	if s.cfg.Beach != "" {
 		mux.Handle("GET /beach/", beach(s.cfg.Beach))
 	}

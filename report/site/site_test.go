@@ -2,6 +2,7 @@ package site
 
 import (
 	"bytes"
+	"compress/gzip"
 	"context"
 	"encoding/json"
 	"errors"
@@ -551,6 +552,64 @@ func TestKey(t *testing.T) {
 	}
 	if code, err := QRText(links[0], false); err != nil || strings.Count(code, "\n") < 15 {
 		t.Errorf("the code, %v:\n%s", err, code)
+	}
+}
+
+// TestOutingIsItsLogs: the same logs under other names, packed, or with another
+// setup are not added again, and sessions that share a log are no evidence for
+// each other and no comparison.
+func TestOutingIsItsLogs(t *testing.T) {
+	d := open(t, Config{})
+	o := outings()[0]
+	at := d.added(o.pieces()...)
+	var packed bytes.Buffer
+	z := gzip.NewWriter(&packed)
+	z.Write(o.csv)
+	z.Close()
+	heavier := strings.Replace(o.setup, "mass_kg = 72", "mass_kg = 75", 1)
+	for _, again := range [][]piece{
+		{{"logs", "a.gpx", string(o.gpx)}, {"logs", "b.csv.gz", packed.String()}, {"setup", "", heavier}},
+		{{"logs", "watch.gpx", string(o.gpx)}},
+	} {
+		if status, body, _ := d.upload(again...); status != 200 || !strings.Contains(body, "in the library already") || !strings.Contains(body, at) {
+			t.Errorf("the same outing again: status %d", status)
+		}
+	}
+	// One of its logs with one that is new is a session, but no evidence.
+	part := d.added(piece{"logs", "watch.gpx", string(o.gpx)}, piece{"logs", "other.csv", string(o.csv) + "# another\n"}, piece{"setup", "", heavier})
+	if status, body := d.get(at + "?with=2"); status != 400 || !strings.Contains(body, "counts only once") {
+		t.Errorf("evidence of the same log: status %d", status)
+	}
+	if strings.Contains(d.must(at+"/more"), `name="with"`) {
+		t.Errorf("%s is offered as evidence", part)
+	}
+	if status, body := d.get("/compare?id=1&id=2"); status != 400 || !strings.Contains(body, "the very same log") {
+		t.Errorf("a comparison with itself: status %d", status)
+	}
+	d.must("/health", "ok")
+	d.must("/version", "test")
+}
+
+// TestUploadBesideAnalyses: an upload is taken while all workers are busy, and
+// one more than the bound is told to come again.
+func TestUploadBesideAnalyses(t *testing.T) {
+	d := open(t, Config{})
+	for range cap(d.site.queue.slots) {
+		release, err := d.site.queue.slot(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer release()
+	}
+	d.added(piece{"logs", "watch.gpx", string(outings()[0].gpx)})
+	for range uploadsMost {
+		d.site.uploads <- struct{}{}
+	}
+	if status, body, _ := d.upload(piece{"logs", "watch.gpx", string(outings()[1].gpx)}); status != 503 || !strings.Contains(body, "try again") {
+		t.Errorf("one upload too many: status %d", status)
+	}
+	for range uploadsMost {
+		<-d.site.uploads
 	}
 }
 

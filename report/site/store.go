@@ -31,7 +31,7 @@ type store struct {
 	place sync.Mutex
 }
 
-const schemaVersion = 2 // 1 also held the pages
+const schemaVersion = 3 // 1 also held the pages; 2 knew logs by their bytes as they came
 
 const schema = `
 CREATE TABLE session (
@@ -46,6 +46,7 @@ CREATE TABLE summary (inputs TEXT PRIMARY KEY, body TEXT NOT NULL); -- JSON, aft
 CREATE TABLE file (
 	session INTEGER NOT NULL REFERENCES session ON DELETE CASCADE,
 	n INTEGER NOT NULL, kind TEXT NOT NULL, name TEXT NOT NULL, hash TEXT NOT NULL, size INTEGER NOT NULL,
+	content TEXT NOT NULL DEFAULT '', -- hash of what it holds, unpacked
 	PRIMARY KEY (session, n)
 );
 CREATE INDEX file_hash ON file (hash);
@@ -106,7 +107,8 @@ func (st *store) migrate() error {
 			return errors.New("it was made by a newer evenfoot; use that one")
 		}
 		// The version is written each time: a write takes the exclusive lock.
-		step := map[int]string{0: schema, 1: "DROP TABLE page_of; DROP TABLE page;"}[v]
+		const known = "ALTER TABLE file ADD COLUMN content TEXT NOT NULL DEFAULT ''; UPDATE file SET content = hash;"
+		step := map[int]string{0: schema, 1: "DROP TABLE page_of; DROP TABLE page;" + known, 2: known}[v]
 		return execute(tx, fmt.Sprintf("%s PRAGMA user_version = %d", step, schemaVersion))
 	})
 }
@@ -166,6 +168,7 @@ const (
 type stored struct {
 	Kind, Name, Hash string // Name is a label only; it names nothing on this disk
 	Size             int64
+	Content          string // tells a log from all others, however it is named or packed
 }
 
 // A session of the library.
@@ -227,7 +230,7 @@ func moment(column string) string { return "strftime('%FT%TZ', " + column + ", '
 
 var everySession = `SELECT json_object('ID', id, 'Added', ` + moment("added") + `, 'Start', ` + moment("start") + `, 'Speeds', speeds,
 		'Title', title, 'Rider', rider, 'Inputs', inputs, 'Told', body,
-		'Files', json((SELECT json_group_array(json_object('Kind', kind, 'Name', name, 'Hash', hash, 'Size', size) ORDER BY n) FROM file WHERE session = id)),
+		'Files', json((SELECT json_group_array(json_object('Kind', kind, 'Name', name, 'Hash', hash, 'Size', size, 'Content', content) ORDER BY n) FROM file WHERE session = id)),
 		'Setups', json((SELECT json_group_array(json_object('Version', version, 'Added', ` + moment("added") + `, 'Name', name, 'Body', CAST(body AS TEXT)) ORDER BY version DESC)
 			FROM setup WHERE session = id)))
 	FROM session LEFT JOIN summary USING (inputs) `
@@ -249,6 +252,40 @@ func (st *store) sessions(where string, args ...any) ([]*session, error) {
 	return all, err
 }
 
+// holding is the session that has all logs of s, whatever their names or its
+// setup; 0 when none has.
+func (st *store) holding(s *session) (id int64, err error) {
+	logs := s.logs()
+	if len(logs) == 0 {
+		return 0, nil
+	}
+	b, err := json.Marshal(logs)
+	if err != nil {
+		return 0, err
+	}
+	err = st.db.QueryRow("SELECT session FROM file WHERE kind = ? AND content IN (SELECT value FROM json_each(?)) GROUP BY session HAVING count(DISTINCT content) = ?", kindLog, string(b), len(logs)).Scan(&id)
+	if errors.Is(err, sql.ErrNoRows) {
+		err = nil
+	}
+	return id, err
+}
+
+// logs tells what is in a session's logs, each once.
+func (s *session) logs() (out []string) {
+	for _, f := range s.Files {
+		if f.Kind == kindLog && !slices.Contains(out, f.Content) {
+			out = append(out, f.Content)
+		}
+	}
+	return out
+}
+
+// sharesLog says whether two sessions hold a log in common: they are of one
+// outing, which counts once.
+func (s *session) sharesLog(e *session) bool {
+	return slices.ContainsFunc(s.logs(), func(h string) bool { return slices.Contains(e.logs(), h) })
+}
+
 // add puts a session into the library: its files first, then its rows, in one
 // transaction. A session of the very same inputs is not added again.
 func (st *store) add(s *session, in []*incoming) (id int64, again bool, err error) {
@@ -261,6 +298,9 @@ func (st *store) add(s *session, in []*incoming) (id int64, again bool, err erro
 	}
 	if !errors.Is(err, sql.ErrNoRows) {
 		return 0, false, err
+	}
+	if id, err = st.holding(s); err != nil || id != 0 {
+		return id, id != 0, err
 	}
 	placed, err := st.put(in)
 	if err == nil {
@@ -285,7 +325,7 @@ func insert(tx *sql.Tx, s *session) error {
 		return err
 	}
 	for n, f := range s.Files {
-		if err := execute(tx, "INSERT INTO file (session, n, kind, name, hash, size) VALUES (?, ?, ?, ?, ?, ?)", s.ID, n, f.Kind, f.Name, f.Hash, f.Size); err != nil {
+		if err := execute(tx, "INSERT INTO file (session, n, kind, name, hash, size, content) VALUES (?, ?, ?, ?, ?, ?, ?)", s.ID, n, f.Kind, f.Name, f.Hash, f.Size, f.Content); err != nil {
 			return err
 		}
 	}

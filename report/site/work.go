@@ -78,6 +78,9 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 			return nil, err
 		}
 	}
+	if earlier, err = apart(earlier, len(o.With) > 0); err != nil {
+		return nil, err
+	}
 	for _, e := range earlier {
 		inputs, ids = append(inputs, e.Inputs), append(ids, e.ID)
 	}
@@ -112,6 +115,21 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 	return p, nil
 }
 
+// apart counts each outing once: of sessions that hold a log in common the first
+// stays, or, where the user chose them, they are refused.
+func apart(all []*session, chosen bool) (out []*session, err error) {
+	for _, e := range all {
+		i := slices.IndexFunc(out, e.sharesLog)
+		switch {
+		case i < 0:
+			out = append(out, e)
+		case chosen:
+			return nil, fmt.Errorf("%s and %s hold the very same log; an outing counts only once", out[i].Title, e.Title)
+		}
+	}
+	return out, nil
+}
+
 // note keeps the list's line of a session.
 func (s *Site) note(ses *session, r *analysis.Result, u words.Units, err error) {
 	sum := &summary{}
@@ -132,6 +150,9 @@ func evidence(ses *session, set *setup.Setup, e *session) error {
 	}
 	if e.ID == ses.ID {
 		return errors.New("a session cannot be evidence for itself")
+	}
+	if ses.sharesLog(e) {
+		return fmt.Errorf("%s holds a log of this very session; an outing counts only once", e.Title)
 	}
 	other, _, err := e.parseSetup()
 	if err != nil {
