@@ -272,16 +272,18 @@ func (s *Site) admit(ctx context.Context, up *upload) (id int64, again bool, err
 
 // beginUsual begins a session's usual sheet, so that the list has its line.
 // Should the queue be full, it begins when the session is opened.
-func (s *Site) beginUsual(id int64) {
+func (s *Site) beginUsual(id int64) *task {
 	ses, err := s.store.session(id)
 	if err != nil {
-		return
+		return nil
 	}
 	if o, err := optionsFrom(nil, s.units()); err == nil {
 		if p, err := s.sheetPlan(ses, o); err == nil {
-			_, _ = s.begin(p)
+			t, _ := s.begin(p)
+			return t
 		}
 	}
+	return nil
 }
 
 // tryLogs reads the logs once, so that an upload which cannot be read is

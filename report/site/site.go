@@ -83,7 +83,28 @@ func Open(cfg Config) (*Site, error) {
 	if err := s.oldKey(); err != nil {
 		return nil, errors.Join(err, st.close())
 	}
+	all, err := st.sessions("")
+	if err != nil {
+		return nil, errors.Join(err, st.close())
+	}
+	go s.catchUp(all)
 	return s, nil
+}
+
+// catchUp makes, one after the other, the lists' lines that a restart cut off or
+// that another version made.
+func (s *Site) catchUp(all []*session) {
+	for _, ses := range all {
+		if s.queue.ctx.Err() != nil {
+			return
+		}
+		if ses.Summary != nil && ses.Summary.Made == s.cfg.Version {
+			continue
+		}
+		if t := s.beginUsual(ses.ID); t != nil {
+			<-t.done
+		}
+	}
 }
 
 // Handler answers the requests.

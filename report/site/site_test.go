@@ -693,6 +693,27 @@ func TestRestart(t *testing.T) {
 	}
 	d.must("/", "1 session,", "watch", "No setup")
 	d.must(at, "watch")
+	// What another version made is marked, and made anew by itself.
+	if err := d.site.Close(context.Background()); err != nil {
+		t.Fatal(err)
+	}
+	if d, st := d, (*store)(nil); d != nil {
+		var err error
+		if st, err = openStore(dir); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := st.db.Exec(`UPDATE summary SET body = json_set(body, '$.made', 'old')`); err != nil {
+			t.Fatal(err)
+		}
+		st.close()
+	}
+	d = open(t, Config{Dir: dir, Warn: func(string, ...any) {}})
+	for i := 0; strings.Contains(d.must("/"), "By another version"); i++ {
+		if i == 100 {
+			t.Fatal("what another version made is not made anew")
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
 	if status, _, _ := d.post(at+"/delete", url.Values{"token": {old}}); status != 403 {
 		t.Errorf("the token of the process before: status %d", status)
 	}

@@ -22,6 +22,7 @@ type summary struct {
 	Verdict    string     `json:"verdict"`
 	Next       string     `json:"next_step"`
 	Warnings   int        `json:"warnings"`
+	Made       string     `json:"made"`       // by which version of the program
 	Unanalysed string     `json:"unanalysed"` // why there is no result
 }
 
@@ -138,6 +139,7 @@ func (s *Site) note(ses *session, r *analysis.Result, u words.Units, err error) 
 	} else {
 		sum = summaryOf(r, u)
 	}
+	sum.Made = s.cfg.Version
 	if err := s.store.summarise(ses.Inputs, sum); err != nil {
 		s.cfg.Warn("the list's line of session %d could not be kept: %v", ses.ID, err)
 	}
