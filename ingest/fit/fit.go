@@ -200,15 +200,19 @@ func (f *reader) messages(end int64) {
 			f.Warn(raw.Warning{Kind: raw.WrongSize, Byte: pos})
 			end = math.MaxInt64
 		}
-		b = f.win.Peek(n) // sane may have looked further
-		if isDefinition(b) {
-			f.define(b)
-		} else {
-			f.data(b, pos)
-		}
-		f.crc = addCRC(f.crc, b)
-		f.win.Skip(n)
+		f.message(f.win.Peek(n), pos) // sane may have looked further
 	}
+}
+
+// message takes in the whole message b, which starts at byte pos.
+func (f *reader) message(b []byte, pos int64) {
+	if isDefinition(b) {
+		f.define(b)
+	} else {
+		f.data(b, pos)
+	}
+	f.crc = addCRC(f.crc, b)
+	f.win.Skip(len(b))
 }
 
 // atEnd says whether the file ends here; where its header is wrong about that,
