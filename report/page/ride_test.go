@@ -36,11 +36,11 @@ var fastClock = fmt.Sprintf(`(k => {
 	delete globalThis.Gyroscope; // its readings have a clock of their own
 })(%d);`, faster)
 
-// outing is six minutes on a foil whose stabilizer is 1.2° off, in flat water;
+// outing is seven minutes on a foil whose stabilizer is 1.2° off, in flat water;
 // the browser rounds what the sensors read.
 func outing() *simulate.Session {
 	sc := simulate.Calm()
-	sc.Duration, sc.Rest, sc.Carry, sc.Swim = 360, 16, 2, 2
+	sc.Duration, sc.Rest, sc.Carry, sc.Swim = 420, 16, 2, 2
 	sc.ReachMin, sc.ReachMax, sc.Sweep = 18, 28, true
 	sc.IMURate, sc.Vibration, sc.AccStep, sc.GyroStep = 15, 0.3, 0, 0
 	return simulate.Run(sc)
