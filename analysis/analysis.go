@@ -132,6 +132,7 @@ func Run(req Request) (*Result, error) {
 	r.advise(req.Other, hold)
 	r.ask()
 	r.load()
+	r.glided = seen.drag
 	r.slow()
 	r.topLoad()
 	r.Finish = finish.Advise(r.Posterior.Base, req.Setup.Foil.Finish, speeds.low, (speeds.low+speeds.high)/2, speeds.high)

@@ -20,7 +20,7 @@ type Glide struct {
 
 // Drag is what the glides show, of the foil in the water under the whole weight.
 type Drag struct {
-	Glides  int               `json:"glides"` // that were weighed
+	Glides  int               `json:"glides"` // that count
 	Speed   interval.Number   `json:"speed_mps"`
 	Area    interval.Interval `json:"area_m2"` // C_D A at Speed
 	Profile interval.Interval `json:"profile_coefficient"`
@@ -89,24 +89,23 @@ func (o *observation) findGlides(s *setup.Setup) []glide.Found {
 	said := glide.Said{Presses: mark.Glides(o.marks)}
 	for _, g := range s.Glide {
 		from, ok := mark.Since(o.log, g.From)
-		to, _ := mark.Since(o.log, g.To)
 		if !ok {
 			o.warn(Note{Kind: GlidesUndated, Count: len(s.Glide)})
 			break
 		}
-		said.Spans = append(said.Spans, [2]float64{from, to}) // one that ends first is told as no glide
+		said.Spans = append(said.Spans, [2]float64{from, from + g.Length()})
 	}
 	o.glides.Body = glider(s)
 	return glide.Find(glide.Log{Ride: o.ride, Motion: o.motion, Time: in.Time, East: in.East, North: in.North, Body: o.glides.Body}, said)
 }
 
-// besides are the windows that no glide touches.
+// besides are the windows that no glide touches which the log shows.
 func besides(windows []pitchlaw.Window, glides []glide.Found) []pitchlaw.Window {
 	kept := windows[:0]
 	for _, w := range windows {
 		free := true
 		for _, g := range glides {
-			free = free && (g.By == "" || w.Time < float64(g.Start)-2 || w.Time > float64(g.End)+1)
+			free = free && (g.By == "" || !g.Shown() || w.Time < float64(g.Start)-2 || w.Time > float64(g.End)+1)
 		}
 		if free {
 			kept = append(kept, w)
@@ -133,7 +132,20 @@ func (o *observation) fitGlides(found []glide.Found, s *setup.Setup) {
 	for i := range found {
 		g.Glides = append(g.Glides, found[i].Height(o.law, g.Flow, g.Body.Density, light))
 	}
-	o.drag, _ = glide.New(*g) // without a glide that counts there is none
+	if fit, err := glide.New(*g); err == nil { // without a glide that counts there is none
+		o.drag, *g = fit, fit.Outing()
+	}
+	for _, why := range []glide.Why{glide.Outside, glide.NotSlowing, glide.Twice, glide.Pumped} {
+		n := Note{Kind: GlidesNot, Why: why}
+		for _, x := range g.Glides {
+			if x.By == glide.BySetup && x.Why == why {
+				n.Count++
+			}
+		}
+		if n.Count > 0 {
+			o.warn(n)
+		}
+	}
 }
 
 const (
@@ -164,12 +176,12 @@ func (o *observation) describeGlides(r *Result) {
 
 // slow is the drag as the glides and all the rest show it.
 func (r *Result) slow() {
-	fit := r.seen.drag
+	fit := r.glided
 	if fit == nil {
 		return
 	}
 	v := fit.Speed()
-	b := &r.seen.glides.Body
+	b := fit.Outing().Body
 	wing := r.Setup.Foil.Wing.Area
 	q := 0.5 * b.Density * v * v
 	cl := b.Mass * trim.Gravity / (q * wing)
@@ -181,11 +193,11 @@ func (r *Result) slow() {
 		Curve: []DragPoint{}, Options: []DragOption{},
 	}
 	for i := range r.Glides {
-		if g := &r.Glides[i]; g.Counts() {
+		if g := &r.Glides[i]; g.Counts() && g.Why == "" {
 			d.Glides++
 		}
 	}
-	r.Drag, r.glided = d, r.seen.glides
+	r.Drag = d
 	foils := r.bare()
 	d.Cavitation = r.over(foils, func(f *trim.Foil) float64 { return f.CavitationSpeed(r.Setup.Water.Temperature) })
 	d.LeastDrag = r.over(foils, func(f *trim.Foil) float64 { return f.LeastDragSpeed() })
@@ -283,7 +295,7 @@ func dragChange(before, after *Result) *DragChange {
 	if before.Drag == nil || after.Drag == nil {
 		return nil
 	}
-	fit, err := glide.New(before.glided, after.glided)
+	fit, err := glide.New(before.glided.Outing(), after.glided.Outing())
 	if err != nil {
 		return nil
 	}

@@ -2,9 +2,12 @@ package analysis_test
 
 import (
 	"flag"
+	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"testing"
+	"time"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/glide"
@@ -171,5 +174,69 @@ func TestPressedGlides(t *testing.T) {
 		if o.Drag.Value*o.Speed.Value > 0 {
 			t.Errorf("%+g cards: %+.1f N more drag and %+.2f m/s", o.Cards, o.Drag.Value, o.Speed.Value)
 		}
+	}
+}
+
+// TestNamedTwice: the same [[glide]] four times over tells no more than once,
+// and spans that are none take nothing from the pitch law; a warning says why
+// they do not count.
+func TestNamedTwice(t *testing.T) {
+	run := func(more func(glides string) string) *analysis.Result {
+		sc := coasting(1, 5)
+		sc.Duration = 900
+		s := simulate.Run(sc)
+		text := s.SetupTOML(nil)
+		at := strings.Index(text, "[[glide]]")
+		if at < 0 {
+			t.Fatal("the setup names no glide")
+		}
+		set, _, err := setup.Parse("setup.toml", []byte(text+more(text[at:])))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := analysis.Run(analysis.Request{Log: s.Log, Setup: set})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	of := func(r *analysis.Result, why glide.Why) (n int) {
+		for _, x := range analysis.Notes(r.Session.Warnings, analysis.GlidesNot) {
+			if x.Why == why {
+				n += x.Count
+			}
+		}
+		return n
+	}
+	once := run(func(string) string { return "" })
+	start := once.Log.Start
+	span := func(from, to float64) string {
+		clock := func(s float64) string {
+			return start.Add(time.Duration(s * float64(time.Second))).UTC().Format("15:04:05")
+		}
+		return fmt.Sprintf("\n[[glide]]\nfrom = %q\nto = %q\n", clock(from), clock(to))
+	}
+	four := run(func(glides string) string { return "\n" + strings.Repeat(glides+"\n", 3) })
+	if once.Drag == nil || four.Drag == nil {
+		t.Fatal("no drag")
+	}
+	if a, b := once.Drag, four.Drag; b.Glides != a.Glides || b.Area.SD() < 0.99*a.Area.SD() {
+		t.Errorf("%d glides %v m², and named four times over %d, %v", a.Glides, a.Area, b.Glides, b.Area)
+	}
+	if n := of(four, glide.Twice); n < 3*once.Drag.Glides {
+		t.Errorf("%d are told as named twice", n)
+	}
+	wrong := run(func(string) string {
+		out := span(5000, 5010)
+		for at := 100.0; at < 800; at += 12 { // where nothing glides, and here and there something does
+			out += span(at, at+2)
+		}
+		return out
+	})
+	if of(once, glide.Outside) != 0 || of(wrong, glide.Outside) != 1 || of(wrong, glide.NotSlowing) < 20 {
+		t.Errorf("the warnings: %+v", wrong.Session.Warnings)
+	}
+	if a, b := len(once.Law.Windows), len(wrong.Law.Windows); b < a*95/100 {
+		t.Errorf("spans that are no glides leave %d windows of %d", b, a)
 	}
 }

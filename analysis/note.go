@@ -17,6 +17,7 @@ const (
 	NoGPS          Kind = "no gps"
 	NoFlight       Kind = "no flight"
 	GlidesUndated  Kind = "glides undated"         // Count: the log has no date
+	GlidesNot      Kind = "glides not counted"     // Count of the setup's, Why: a glide.Why
 	Garbled        Kind = "garbled samples"        // Count, At of the first
 	ClocksUnproved Kind = "clocks not compared"    // Why: taken as equal, since both tell UTC
 	ClocksApart    Kind = "clocks apart"           // Why: the logs are not merged

@@ -61,8 +61,8 @@ type Result struct {
 	seen   *observation // what the log shows; nil in a light result
 	outing trim.Outing  // as the inference took it; zero without a setup
 	speeds speedRange
-	glided glide.Outing // nothing in it without glides that count
-	own    advice.Side  // what a judgement of a change takes of it
+	glided *glide.Fit  // nil without glides that count
+	own    advice.Side // what a judgement of a change takes of it
 }
 
 type Session struct {

@@ -63,20 +63,31 @@ func Find(l Log, said Said) []Found {
 	runs := l.runs()
 	taken := make([]bool, len(runs))
 	var out []Found
-	for _, s := range said.Spans {
-		best, most := -1, shortest-1
+	spans := slices.Clone(said.Spans)
+	slices.SortFunc(spans, func(a, b [2]float64) int { return cmp.Compare(a[0], b[0]) })
+	counted := math.Inf(-1) // a stretch of the log counts once
+	for _, s := range spans {
+		best, most, again := -1, shortest-1, false
 		for i, r := range runs {
-			if d := min(r[1], s[1]+watchSlack) - max(r[0], s[0]-watchSlack); d > most {
+			end, start := min(r[1], s[1]+watchSlack), max(r[0], s[0]-watchSlack)
+			again = again || end-start > shortest-1
+			if d := end - max(start, counted); d > most {
 				best, most = i, d
 			}
 		}
 		if best < 0 {
-			out = append(out, l.none(s))
+			f := l.none(s)
+			if again {
+				f.Why = Twice
+			}
+			out = append(out, f)
 			continue
 		}
 		taken[best] = true
 		r := runs[best]
-		out = append(out, l.take([2]float64{max(r[0], s[0]-watchSlack), min(r[1], s[1]+watchSlack)}, BySetup))
+		start := max(r[0], s[0]-watchSlack, counted)
+		counted = min(r[1], s[1]+watchSlack)
+		out = append(out, l.take([2]float64{start, counted}, BySetup))
 	}
 	for i, r := range runs {
 		pressed := slices.ContainsFunc(said.Presses, func(t float64) bool { return t > r[0]-pressEarly && t < r[1] })

@@ -77,6 +77,9 @@ type Fit struct {
 
 type gauss struct{ mean, sd float64 }
 
+// Outing is the first outing, with what became of its glides.
+func (f *Fit) Outing() Outing { return f.outings[0] }
+
 // ErrNone says that no glide counts.
 var ErrNone = errors.New("no glide counts")
 
@@ -90,8 +93,13 @@ type problem struct {
 	d, s  []float64 // ln drag of each off the fit, and its 1σ without τ
 }
 
-// New fits one outing's glides, or those of several together.
+// New fits one outing's glides, or those of several together. It changes none of
+// them: what became of each glide is told by [Fit.Outing].
 func New(outings ...Outing) (*Fit, error) {
+	outings = slices.Clone(outings)
+	for k := range outings {
+		outings[k].Glides = slices.Clone(outings[k].Glides)
+	}
 	p := &problem{Fit: &Fit{outings: outings, scatter: scatterGuess}}
 	p.prior = []gauss{{0, liftSD}, {0, airSD}, {0, slopeSD}}
 	for k := range outings {

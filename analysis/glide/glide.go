@@ -55,6 +55,7 @@ type Why string
 const (
 	NotSlowing  Why = "not slowing"  // what the rider named holds no steady straight slowing in flight
 	Outside     Why = "outside"      // the log
+	Twice       Why = "twice"        // its stretch is named by another one
 	Pumped      Why = "pumped"       //
 	Unconfirmed Why = "not asserted" // it looks like one, and nobody said so
 	Pulled      Why = "pulled"       // it slows much less than the others: the rig still pulled
@@ -92,9 +93,12 @@ type Glide struct {
 // A fix is one velocity of the receiver, and the height since the first.
 type fix struct{ t, east, north, rise float64 }
 
+// Shown says whether the log shows a glide there at all.
+func (g *Glide) Shown() bool { return len(g.fixes) > 1 }
+
 // Counts says whether it tells of the drag.
 func (g *Glide) Counts() bool {
-	return len(g.fixes) > 1 && float64(g.End-g.Start) >= shortest-1 && (g.Why == "" || g.Why == Pulled || g.Why == Braked)
+	return g.Shown() && float64(g.End-g.Start) >= shortest-1 && (g.Why == "" || g.Why == Pulled || g.Why == Braked)
 }
 
 // course is where the glide heads through water that flows, a unit vector.

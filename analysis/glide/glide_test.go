@@ -6,6 +6,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"reflect"
+	"slices"
 	"strconv"
 	"testing"
 
@@ -82,21 +84,25 @@ func TestNoGlides(t *testing.T) {
 		want := honest.Area(v).Value
 		k.pulled, k.pull = 1, 45
 		o.Glides = append(o.Glides, k.outing(r, 2).Glides...)
+		given := slices.Clone(o.Glides)
 		fit, err := glide.New(o)
 		if err != nil {
 			t.Fatal(err)
+		}
+		if !reflect.DeepEqual(given, o.Glides) {
+			t.Error("the fit writes into the glides that it was given")
 		}
 		if got := fit.Area(v).Value; math.Abs(got/want-1) > 0.08 {
 			t.Errorf("seed %d: two that were none move the drag area by %+.1f %%", seed, 100*(got/want-1))
 		}
 		told := 0
-		for _, g := range o.Glides[8:] {
+		for _, g := range fit.Outing().Glides[8:] {
 			if g.Why == glide.Pulled {
 				told++
 			}
 		}
 		if told == 0 {
-			t.Errorf("seed %d: none of the two is told: %+v", seed, o.Glides[8:])
+			t.Errorf("seed %d: none of the two is told: %+v", seed, fit.Outing().Glides[8:])
 		}
 	}
 }

@@ -259,8 +259,17 @@ func (c *checker) times() {
 		}
 	}
 	for i, g := range c.s.Glide {
-		if e := fmt.Sprintf("glide.%d", i); !has(e, "from") || !has(e, "to") || g.From == g.To {
+		e := fmt.Sprintf("glide.%d", i)
+		switch {
+		case !has(e, "from") || !has(e, "to") || g.From == g.To:
 			c.fail(e, "glide number %d needs from and to, two different times", i+1)
+		case g.Length() > longestGlide && g.To < g.From:
+			c.fail(e+".to", "glide number %d ends before it begins: to is before from; exchange them, or put the later time right", i+1)
+		case g.Length() > longestGlide:
+			c.fail(e+".to", "glide number %d lasts %.0f minutes, and a glide lasts some seconds: give each glide a from and a to of its own", i+1, g.Length()/60)
 		}
 	}
 }
+
+// longestGlide is what is still taken for a glide, s, with room for rough times.
+const longestGlide = 600

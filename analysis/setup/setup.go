@@ -5,6 +5,8 @@
 // library, a TOML reader, ingest/near and nothing else of this module.
 package setup
 
+import "math"
+
 // A Setup is one session's gear in SI units: metres, kilograms, radians,
 // m/s, °C. Positions are along the deck from the mast's centreline, + to the
 // nose. [Setup.Given] says which values the user wrote and which are defaults.
@@ -147,3 +149,6 @@ type Change struct {
 type Glide struct {
 	From, To float64 // s since midnight UTC
 }
+
+// Length is the time from the one to the other, s, over midnight too.
+func (g Glide) Length() float64 { return math.Mod(g.To-g.From+86400, 86400) }

@@ -122,6 +122,8 @@ func TestBadSetups(t *testing.T) {
 		{"change of nothing", good + "\n[[change]]\nat = \"14:05\"\n", "change.0", []string{"what was changed"}},
 		{"change too far", good + "\n[[change]]\nat = \"14:05\"\nfoil_cm = 100\n", "change.0.foil_cm", []string{"between"}},
 		{"glide without end", good + "\n[[glide]]\nfrom = \"14:05\"\n", "glide.0", []string{"from and to"}},
+		{"glide backwards", good + "\n[[glide]]\nfrom = \"14:05:10\"\nto = \"14:05:02\"\n", "glide.0.to", []string{"to is before from"}},
+		{"glide without end in sight", good + "\n[[glide]]\nfrom = \"14:05:10\"\nto = \"15:05:10\"\n", "glide.0.to", []string{"60 minutes"}},
 		{"marks of no meaning", good + "\n[marks]\nmeans = \"so so\"\n", "marks.means", []string{"strong front"}},
 		{"wrong table", replace("mast_cm = 85", "span_cm = 85"), "foil.span_cm", []string{"unknown key"}},
 		{"negative area", replace("area_cm2 = 1300", "area_cm2 = -1300"), "foil.wing.area_cm2", []string{"-1300", "between"}},

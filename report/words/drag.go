@@ -74,19 +74,22 @@ func (u Units) Glide(g analysis.Glide) (when, what, became string) {
 		if g.Drag.Known() {
 			became += fmt.Sprintf(", its drag is %s from the others'", strings.TrimSuffix(Between(g.Drag, 100, 0), " ")+NBSP+"%")
 		}
+	case glide.Pulled, glide.Braked:
+		became = "counts for little: " + whyNoGlide[g.Why]
 	default:
-		became = whyNoGlide[g.Why]
+		became = "does not count: " + whyNoGlide[g.Why]
 	}
 	return when, what, became
 }
 
 var whyNoGlide = map[glide.Why]string{
-	glide.NotSlowing:  "does not count: no steady straight slowing down in flight there",
-	glide.Outside:     "does not count: outside the log",
-	glide.Pumped:      "does not count: the board was pumped",
-	glide.Unconfirmed: "does not count: it looks like a glide, and nobody said that the rig pulled nothing",
-	glide.Pulled:      "counts for little: it slows much less than the others, as if the rig still pulled",
-	glide.Braked:      "counts for little: it slows much more than the others",
+	glide.NotSlowing:  "no steady straight slowing down in flight there",
+	glide.Outside:     "outside the log; from and to are times of day in UTC",
+	glide.Twice:       "another one names the same stretch, which counts once",
+	glide.Pumped:      "the board was pumped",
+	glide.Unconfirmed: "it looks like a glide, and nobody said that the rig pulled nothing",
+	glide.Pulled:      "it slows much less than the others, as if the rig still pulled",
+	glide.Braked:      "it slows much more than the others",
 }
 
 // GlideLines are the setup's lines for what looks like a glide and was not named.

@@ -10,6 +10,7 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
+	"evenfoot/analysis/glide"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pitchlaw"
 )
@@ -101,6 +102,7 @@ func (u Units) can() template.FuncMap {
 		"changed":    func(all []advice.Difference) string { return strings.Join(u.Changed(all), "; ") },
 		"track":      func(r *analysis.Result) string { return u.track(r.Setup) },
 		"unstopped":  func(why analysis.Finding) string { return strings.TrimSuffix(u.Say(why), ".") },
+		"noGlide":    func(why analysis.Finding) string { w, _ := why.(glide.Why); return whyNoGlide[w] },
 		"either":     func(s []string) string { return strings.Join(s, " or ") },
 	}
 }
