@@ -172,9 +172,18 @@ func evidenceItems(i int, o Outing) []item {
 // residuals are (model - evidence)/σ for every item.
 func (p *problem) residuals(x []float64) []float64 {
 	r := make([]float64, len(p.items))
+	p.fill(r, x, parameter{})
+	return r
+}
+
+// fill writes the residuals of those outings on which q acts; the others stay.
+func (p *problem) fill(r, x []float64, q parameter) {
 	foil, have := Foil{}, -1
 	zero, slopeError := 0.0, 0.0
 	for i, it := range p.items {
+		if !q.actsOn(it.outing) {
+			continue
+		}
 		if it.outing != have {
 			foil, have = NewFoil(p.inputs(it.outing, x)), it.outing
 		}
@@ -192,7 +201,6 @@ func (p *problem) residuals(x []float64) []float64 {
 			r[i] = d / (it.loadSD(&foil) * beyond(it.note, d))
 		}
 	}
-	return r
 }
 
 // told is what an item of load would tell of the foil at a speed, m/s.

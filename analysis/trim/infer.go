@@ -54,10 +54,11 @@ func Infer(today Outing, earlier []Outing, opt InferOptions) (*Posterior, error)
 	if err != nil {
 		return nil, err
 	}
-	cov := p.covariance(x)
+	j := p.jacobian(x)
+	cov := covariance(len(x), j)
 	post := &Posterior{Base: today.In, Widened: 1, LeftOut: left, Surprise: 2 * p.cost(x), problem: p}
 	post.Conflicts, post.Widened = p.conflicts(x, cov)
-	post.Conflicts = append(p.swapped(x), post.Conflicts...)
+	post.Conflicts = append(p.swapped(x, j, cov), post.Conflicts...)
 	post.fill(x, cov)
 	post.draw(x, cov, cmp.Or(opt.Draws, usualDraws))
 	return post, nil
@@ -173,11 +174,14 @@ func (p *problem) jacobian(x []float64) *mat.Dense {
 	const h = 1e-4
 	j := mat.NewDense(len(p.items), len(x), nil)
 	y := append([]float64(nil), x...)
-	for k := range x {
+	hi, lo := make([]float64, len(p.items)), make([]float64, len(p.items))
+	for k, q := range p.params {
+		clear(hi)
+		clear(lo)
 		y[k] = x[k] + h
-		hi := p.residuals(y)
+		p.fill(hi, y, q)
 		y[k] = x[k] - h
-		lo := p.residuals(y)
+		p.fill(lo, y, q)
 		y[k] = x[k]
 		for i := range hi {
 			j.Set(i, k, (hi[i]-lo[i])/(2*h))
@@ -198,6 +202,17 @@ func hessian(n int, j *mat.Dense) *mat.SymDense {
 	return h
 }
 
+// gradient is that of the cost, x + Jᵀr.
+func (p *problem) gradient(x []float64, j *mat.Dense) *mat.VecDense {
+	g := mat.NewVecDense(len(x), slices.Clone(x))
+	if j != nil {
+		var jr mat.VecDense
+		jr.MulVec(j.T(), mat.NewVecDense(len(p.items), p.residuals(x)))
+		g.AddVec(g, &jr)
+	}
+	return g
+}
+
 // maximum is the MAP: Gauss–Newton with a backtracking line search.
 func (p *problem) maximum() ([]float64, error) {
 	n := len(p.params)
@@ -207,14 +222,8 @@ func (p *problem) maximum() ([]float64, error) {
 		return nil, errors.New("trim: the balance cannot be computed for this setup; check its sizes and the speeds of the feel notes")
 	}
 	for range 60 {
-		r := p.residuals(x)
 		j := p.jacobian(x)
-		g := mat.NewVecDense(n, append([]float64(nil), x...))
-		if j != nil {
-			var jr mat.VecDense
-			jr.MulVec(j.T(), mat.NewVecDense(len(r), r))
-			g.AddVec(g, &jr)
-		}
+		g := p.gradient(x, j)
 		var chol mat.Cholesky
 		if !chol.Factorize(hessian(n, j)) {
 			return nil, errors.New("trim: the evidence is out of all proportion to the setup; check the units in the setup and the speeds of the feel notes")
@@ -243,13 +252,13 @@ func (p *problem) maximum() ([]float64, error) {
 	return x, nil
 }
 
-// covariance is Laplace's (I + JᵀJ)⁻¹ at x.
-func (p *problem) covariance(x []float64) *mat.SymDense {
+// covariance is Laplace's (I + JᵀJ)⁻¹ of n unknowns.
+func covariance(n int, j *mat.Dense) *mat.SymDense {
 	var chol mat.Cholesky
-	cov := mat.NewSymDense(len(x), nil)
-	if !chol.Factorize(hessian(len(x), p.jacobian(x))) || chol.InverseTo(cov) != nil {
+	cov := mat.NewSymDense(n, nil)
+	if !chol.Factorize(hessian(n, j)) || chol.InverseTo(cov) != nil {
 		// The prior: what is known without evidence that cannot be weighed.
-		for k := range len(x) {
+		for k := range n {
 			cov.SetSym(k, k, 1)
 		}
 	}
