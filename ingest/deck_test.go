@@ -47,11 +47,17 @@ func TestForcesOfTheFeet(t *testing.T) {
 		{"one foot", "time_s,left_n,pitch_moment_nm,x\n" + rows, "", [3]float64{math.NaN(), math.NaN(), 20}, true, raw.OneFoot},
 		{"a foot missing in a row", "time_s,front_n,back_n,pitch_moment_nm\n-1,5,,7\n" + rows, "", [3]float64{math.NaN(), math.NaN(), 7}, false, ""},
 		{"both ways", "time_s,front_n,back_n,left_n,right_n\n0,1,2,3,4\n1,1,2,3,4\n", "", [3]float64{1, 2, math.NaN()}, false, raw.FeetTwice},
+		{"a pair and a lone side after it", "time_s,front_n,back_n,left_n\n-1,5,,7\n" + rows, "", [3]float64{10, 20, math.NaN()}, false, raw.OneFoot},
+		{"a pair and a lone side before it", "time_s,left_n,front_n,back_n\n-1,5,,7\n" + rows, "", [3]float64{20, 30, math.NaN()}, false, raw.OneFoot},
+		{"sides and a lone place", "time_s,front_n,left_n,right_n\n-1,5,,7\n" + rows, "", [3]float64{20, 30, math.NaN()}, true, raw.OneFoot},
 	} {
 		l, err := openDeck(t, c.text, c.columnMap)
 		if err != nil || len(l.Decks) != 1 {
 			t.Errorf("%s: %v", c.name, err)
 			continue
+		}
+		if n := slices.IndexFunc(l.Files[0].Dropped, func(d ingest.Dropped) bool { return d.Reason == raw.FootMissing }); (n >= 0) != strings.Contains(c.text, "\n-1,") {
+			t.Errorf("%s: dropped %v", c.name, l.Files[0].Dropped)
 		}
 		d := l.Decks[0]
 		for k, got := range []float32{d.Feet[0][0], d.Feet[1][0], d.Moment[0]} {

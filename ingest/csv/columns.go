@@ -213,6 +213,7 @@ func incomplete(cols []column) (warnings []raw.Warning) {
 		}
 	}
 	feet := [4]string{"front_n", "back_n", "left_n", "right_n"}
+	complete := func(k int) bool { return has[unit.SlotFeet+k] && has[unit.SlotFeet+k+1] }
 	for k := 0; k < len(feet); k += 2 {
 		slot := unit.SlotFeet + k
 		switch {
@@ -222,10 +223,10 @@ func incomplete(cols []column) (warnings []raw.Warning) {
 				lack = feet[k+1]
 			}
 			warnings = append(warnings, raw.Warning{Kind: raw.OneFoot, Text: []string{lack}})
-			if k == 0 { // an insole's file has one side; the other's brings it
+			if k == 0 || complete(0) { // an insole's file has one side alone; the other's brings it
 				drop(slot, 2)
 			}
-		case has[slot] && k > 0 && has[unit.SlotFeet] && has[unit.SlotFeet+1]:
+		case complete(k) && k > 0 && complete(0):
 			warnings = append(warnings, raw.Warning{Kind: raw.FeetTwice})
 			drop(slot, 2)
 		}

@@ -202,7 +202,6 @@ func (c *reader) choose() error {
 	}
 	for _, w := range incomplete(c.cols) {
 		c.warn(w)
-		c.oneFoot = c.oneFoot || w.Kind == raw.OneFoot
 	}
 	known, measured := enough(c.cols)
 	for i, col := range c.cols {
@@ -222,14 +221,16 @@ func (c *reader) choose() error {
 	if c.m != nil {
 		c.time.zone = c.m.zone
 	}
+	feet := 0
 	for _, col := range c.cols {
 		switch col.slot {
 		case unit.SlotAcc:
 			c.out.Acc.Unit = col.unit
 		case unit.SlotGyr:
 			c.out.Gyr.Unit = col.unit
-		case unit.SlotFeet, unit.SlotFeet + 2, unit.SlotFeet + 3:
-			c.out.Deck.Unit, c.out.Sides = cmp.Or(c.out.Deck.Unit, col.unit), col.slot > unit.SlotFeet
+		case unit.SlotFeet, unit.SlotFeet + 1, unit.SlotFeet + 2, unit.SlotFeet + 3:
+			c.out.Deck.Unit, c.out.Sides = cmp.Or(c.out.Deck.Unit, col.unit), col.slot > unit.SlotFeet+1
+			feet++
 		case unit.SlotMoment:
 			c.out.Deck.Unit = cmp.Or(c.out.Deck.Unit, col.unit)
 		case unit.SlotUTC:
@@ -245,6 +246,7 @@ func (c *reader) choose() error {
 			c.out.Gps.SpeedMapped = own == nil
 		}
 	}
+	c.oneFoot = feet == 1
 	return nil
 }
 

@@ -20,10 +20,18 @@ import (
 
 const (
 	keySetting = "key"
-	keyCookie  = "evenfoot"
 	keyPath    = "/key/"
 	keyDays    = 400 // what browsers keep a cookie for at most
 )
+
+// keyCookie names the cookie at an address. A browser sends the cookies of a host
+// to all its ports: the port in the name keeps two libraries of one host apart.
+func keyCookie(host string) string {
+	if _, port, err := net.SplitHostPort(host); err == nil {
+		return "evenfoot-" + port
+	}
+	return "evenfoot"
+}
 
 // Key is what requests must bring, "" where everybody on this machine may.
 func (s *Site) Key() string {
@@ -62,11 +70,11 @@ func (s *Site) unlock(w http.ResponseWriter, r *http.Request) (answered bool) {
 		return false
 	}
 	if key, ok := strings.CutPrefix(r.URL.Path, keyPath); ok && s.isKey(key) {
-		s.giveKey(w)
+		s.giveKey(w, r)
 		http.Redirect(w, r, "/", http.StatusSeeOther)
 		return true
 	}
-	for _, c := range r.CookiesNamed(keyCookie) {
+	for _, c := range r.CookiesNamed(keyCookie(r.Host)) {
 		if s.isKey(c.Value) {
 			return false
 		}
@@ -75,8 +83,8 @@ func (s *Site) unlock(w http.ResponseWriter, r *http.Request) (answered bool) {
 	return true
 }
 
-func (s *Site) giveKey(w http.ResponseWriter) {
-	http.SetCookie(w, &http.Cookie{Name: keyCookie, Value: s.Key(), Path: "/", MaxAge: keyDays * 24 * 3600, HttpOnly: true, SameSite: http.SameSiteLaxMode})
+func (s *Site) giveKey(w http.ResponseWriter, r *http.Request) {
+	http.SetCookie(w, &http.Cookie{Name: keyCookie(r.Host), Value: s.Key(), Path: "/", MaxAge: keyDays * 24 * 3600, HttpOnly: true, SameSite: http.SameSiteLaxMode})
 }
 
 // phone shows the way in for another phone, and takes it back from all others.
@@ -102,7 +110,7 @@ func (s *Site) newKey(w http.ResponseWriter, r *http.Request, _ *session) error 
 	if err := s.NewKey(); err != nil {
 		return err
 	}
-	s.giveKey(w)
+	s.giveKey(w, r)
 	return see(w, r, "/phone")
 }
 

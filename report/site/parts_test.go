@@ -5,6 +5,9 @@ import (
 	"context"
 	"errors"
 	"net/url"
+	"os"
+	"path/filepath"
+	"runtime"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -187,6 +190,38 @@ func TestOldLibrary(t *testing.T) {
 	var n int
 	if err := st.db.QueryRow("SELECT count(*) FROM sqlite_master WHERE name LIKE 'page%'").Scan(&n); err != nil || n != 0 || st.setting("units") != "mph" {
 		t.Errorf("%d tables of pages are left, the setting is %q, %v", n, st.setting("units"), err)
+	}
+}
+
+// TestPrivateIndex: nobody else reads the index, with its key, whatever the
+// modes of a folder and an index that existed.
+func TestPrivateIndex(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("modes are of other systems")
+	}
+	dir := t.TempDir()
+	if err := os.Chmod(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	for range 2 { // made, then found open to all
+		st, err := openStore(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer st.close()
+		found, err := filepath.Glob(filepath.Join(dir, "library.db*"))
+		if err != nil || len(found) == 0 {
+			t.Fatal(found, err)
+		}
+		for _, name := range found {
+			if i, err := os.Stat(name); err != nil || i.Mode().Perm() != 0o600 {
+				t.Errorf("%s: mode %v, %v", filepath.Base(name), i.Mode(), err)
+			}
+		}
+		st.close()
+		if err := os.Chmod(filepath.Join(dir, "library.db"), 0o644); err != nil {
+			t.Fatal(err)
+		}
 	}
 }
 

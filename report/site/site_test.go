@@ -195,7 +195,10 @@ func (o outing) pieces() []piece {
 // TestFromUploadToDeletion goes the way of a user.
 func TestFromUploadToDeletion(t *testing.T) {
 	d := open(t, Config{})
-	d.must("/", "The library is empty", "evenfoot demo")
+	d.must("/", "The library is empty")
+	if strings.Contains(d.must("/"), "<code>evenfoot") {
+		t.Error("a page sends its reader to the terminal")
+	}
 	if d.token("/add") != d.site.token {
 		t.Fatal("the form's token is another")
 	}
@@ -495,7 +498,7 @@ func TestKey(t *testing.T) {
 		t.Helper()
 		req := d.request(method, path, nil)
 		if req.Host = host; key != "" {
-			req.AddCookie(&http.Cookie{Name: keyCookie, Value: key})
+			req.AddCookie(&http.Cookie{Name: keyCookie(host), Value: key})
 		}
 		status, _, h := d.do(req)
 		return status, h
@@ -528,10 +531,16 @@ func TestKey(t *testing.T) {
 		t.Errorf("the link: status %d, cookie %q", status, c)
 	}
 
+	here, _, _ := strings.Cut(c, "=")
+	_, h = ask("GET", "/key/"+key, "192.0.2.7:8418", "")
+	if there, _, found := strings.Cut(h.Get("Set-Cookie"), "="); !found || there == here {
+		t.Errorf("two ports of a host have the cookies %q and %q", here, there)
+	}
+
 	// Revoked: the old one is out, the browser that asked stays.
 	req := d.request("POST", "/phone", strings.NewReader(url.Values{"token": {d.site.token}}.Encode()))
 	req.Header.Set("Content-Type", "application/x-www-form-urlencoded")
-	req.AddCookie(&http.Cookie{Name: keyCookie, Value: key})
+	req.AddCookie(&http.Cookie{Name: keyCookie(req.Host), Value: key})
 	status, _, h = d.do(req)
 	next := d.site.Key()
 	if status != 303 || next == key || !strings.Contains(h.Get("Set-Cookie"), next) {

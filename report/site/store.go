@@ -71,6 +71,9 @@ func openStore(dir string) (*store, error) {
 		}
 	}
 	path := filepath.Join(dir, "library.db")
+	if err := keepPrivate(path); err != nil {
+		return nil, fmt.Errorf("the library's index %s cannot be kept from other users: %w", path, err)
+	}
 	at := filepath.ToSlash(path)
 	if !strings.HasPrefix(at, "/") {
 		at = "/" + at
@@ -94,6 +97,22 @@ func openStore(dir string) (*store, error) {
 		return nil, err
 	}
 	return st, nil
+}
+
+// keepPrivate lets nobody else read the index: it holds the key. What sqlite
+// puts beside it takes over the index's mode.
+func keepPrivate(path string) error {
+	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o600)
+	if err != nil {
+		return err
+	}
+	f.Close()
+	for _, end := range []string{"", "-journal", "-wal", "-shm"} {
+		if err := os.Chmod(path+end, 0o600); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return err
+		}
+	}
+	return nil
 }
 
 // migrate makes the tables, and takes the lock on the way.
