@@ -131,13 +131,19 @@ func Run(req Request) (*Result, error) {
 	}
 	r.advise(req.Other, hold)
 	r.ask()
-	r.load()
 	r.glided = seen.drag
+	r.conclude()
+	return r, nil
+}
+
+// conclude tells what follows from the posterior and the advice.
+func (r *Result) conclude() {
+	r.load()
 	r.slow()
 	r.topLoad()
-	r.Finish = finish.Advise(r.Posterior.Base, req.Setup.Foil.Finish, speeds.low, (speeds.low+speeds.high)/2, speeds.high)
+	low, high := r.speeds.low, r.speeds.high
+	r.Finish = finish.Advise(r.Posterior.Base, r.Setup.Foil.Finish, low, (low+high)/2, high)
 	r.Balance()
-	return r, nil
 }
 
 // observed is what a log shows, from an earlier result where there is one.

@@ -140,8 +140,11 @@ func (r *Result) with(earlier []*Result, hold *advice.Reason) (*Result, error) {
 	})
 	w.FootLoad, w.Assumptions = nil, nil
 	w.advise(nil, hold)
-	w.load()
-	w.Balance()
+	if w.Pace != nil { // the one without evidence stays as it is
+		p := *w.Pace
+		w.Pace = &p
+	}
+	w.conclude()
 	return &w, nil
 }
 

@@ -1,6 +1,7 @@
 package analysis_test
 
 import (
+	"reflect"
 	"testing"
 	"time"
 
@@ -19,6 +20,7 @@ func TestCompareIsTheSheets(t *testing.T) {
 		sc := simulate.Default()
 		sc.Seed, sc.Duration, sc.IMURate, sc.Rest = uint64(day), 600, 50, 20
 		sc.Start = time.Date(2026, 7, day, 10, 0, 0, 0, time.UTC)
+		sc.Coast = simulate.Coasts(3)
 		sc.Foil.StabIncidence += trim.ShimAngle(shim, sc.Gear.ShimSpan)
 		sc.Gear.Name, sc.Gear.Shim, sc.Gear.Title = name, shim, name
 		s := simulate.Run(sc)
@@ -57,6 +59,18 @@ func TestCompareIsTheSheets(t *testing.T) {
 	a, b := last.Advice, sheet.Advice
 	if a.EvennessNow != b.EvennessNow || a.Shim != b.Shim || a.MoveNow != b.MoveNow || a.Verdict != b.Verdict || last.FootLoad[3].FrontShare != sheet.FootLoad[3].FrontShare {
 		t.Errorf("compared %v %v %v %s, on the sheet %v %v %v %s", a.EvennessNow, a.Shim, a.MoveNow, a.Verdict, b.EvennessNow, b.Shim, b.MoveNow, b.Verdict)
+	}
+	if last.Drag == nil || last.Pace == nil {
+		t.Fatal("no drag or no pace")
+	}
+	own := given[0].Pace.OffEven
+	for _, x := range [][2]any{{last.Drag, sheet.Drag}, {last.Pace.OffEven, sheet.Pace.OffEven}, {last.Finish, sheet.Finish}} {
+		if !reflect.DeepEqual(x[0], x[1]) {
+			t.Errorf("compared %+v, on the sheet %+v", x[0], x[1])
+		}
+	}
+	if second.Pace.OffEven != own || last.Pace == given[0].Pace {
+		t.Error("the comparison writes into the result that it was given")
 	}
 	if a.EvennessNow == second.Advice.EvennessNow {
 		t.Error("the earlier session changes nothing")

@@ -36,7 +36,7 @@ type Drag struct {
 	LeastDrag      interval.Interval `json:"least_drag_speed_mps"`
 	Options        []DragOption      `json:"options"` // at the top speed; none where it cavitates there
 	// Cavitation is the speed at which the wing's suction peak reaches vapour
-	// pressure, in level flight.
+	// pressure, in level flight; what lies beyond trim.CavitationSearched is NaN.
 	Cavitation interval.Interval `json:"cavitation_mps"`
 }
 
@@ -200,15 +200,17 @@ func (r *Result) slow() {
 	r.Drag = d
 	foils := r.bare()
 	d.Cavitation = r.over(foils, func(f *trim.Foil) float64 { return f.CavitationSpeed(r.Setup.Water.Temperature) })
+	edge := d.Cavitation.Low
+	d.Cavitation = searched(d.Cavitation)
 	d.LeastDrag = r.over(foils, func(f *trim.Foil) float64 { return f.LeastDragSpeed() })
 	for i, v := range r.speeds.grid() {
-		if i > 0 && v > d.Cavitation.Low {
+		if i > 0 && v > edge {
 			break // the model holds to there, and nothing is advised into it
 		}
 		d.Curve = append(d.Curve, r.dragAt(foils, v, fit))
 	}
 	top := r.speeds.high
-	if top > d.Cavitation.Low {
+	if top > edge {
 		return
 	}
 	air := 0.5 * airDensity * fit.Air().Value * top * top
@@ -231,6 +233,16 @@ func (r *Result) slow() {
 			}),
 		})
 	}
+}
+
+// searched is a speed of cavitation without what was not looked for.
+func searched(c interval.Interval) interval.Interval {
+	for _, v := range []*float64{&c.Value, &c.Low, &c.High} {
+		if *v >= trim.CavitationSearched-1e-6 {
+			*v = math.NaN()
+		}
+	}
+	return c
 }
 
 // airDensity is that of the standard atmosphere at sea level, kg/m³ (ISO 2533).

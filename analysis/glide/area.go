@@ -61,8 +61,9 @@ func (f *Fit) Wind() interval.Interval {
 	e, n := sharedPar+parWindE, sharedPar+parWindN
 	slope := mat.NewVecDense(len(f.x), nil)
 	v := math.Hypot(f.x[e], f.x[n])
-	slope.SetVec(e, f.x[e]/v)
-	slope.SetVec(n, f.x[n]/v)
+	sin, cos := math.Sincos(math.Atan2(f.x[e], f.x[n])) // of a calm too
+	slope.SetVec(e, sin)
+	slope.SetVec(n, cos)
 	w := interval.Normal(v, f.sd(slope))
 	w.Low = math.Max(0, w.Low)
 	return w

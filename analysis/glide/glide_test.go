@@ -195,3 +195,23 @@ func TestAircraft(t *testing.T) {
 		t.Errorf("the aircraft glides 1:%.1f at 36 m/s; its speed and climb alone say 1:10.5", 9.80665/drag)
 	}
 }
+
+// TestCalm: a wind of which nothing is known but that it is about none has an
+// interval.
+func TestCalm(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 5))
+	k := draw(r, 5)
+	o := k.outing(r, 2)
+	for i := range o.Glides {
+		g := glide.Raw{Time: []float64{0, 1, 2, 3}, East: []float64{0, 0, 0, 0}, North: []float64{9, 8.5, 8, 7.5}, Rise: make([]float64, 4), RiseSD: 0.1}
+		o.Glides[i] = glide.FromFixes(g)
+	}
+	o.WindFromSD, o.Flow, o.Body.Air = 0, [2]float64{}, 0
+	fit, err := glide.New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if w := fit.Wind(); !(w.Value < 0.1 && w.Low == 0 && w.High > 1) {
+		t.Errorf("the wind is %+v", w)
+	}
+}

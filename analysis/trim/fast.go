@@ -7,13 +7,17 @@ import (
 )
 
 // LeastDragSpeed is the speed, m/s, at which the foil's drag in level flight is
-// least, from its slowest flight on.
+// least, from its slowest flight on; NaN where it falls up to 25 m/s.
 func (f *Foil) LeastDragSpeed() float64 {
-	best, least := 0.0, math.Inf(1)
-	for v := f.SlowestFlight(); v < 25; v += 0.1 {
+	const fastest, step = 25, 0.1
+	best, least := math.NaN(), math.Inf(1)
+	for v := f.SlowestFlight(); v < fastest; v += step {
 		if d := f.At(v, Gravity).Drag; d < least {
 			best, least = v, d
 		}
+	}
+	if best > fastest-2*step {
+		return math.NaN()
 	}
 	return best
 }
@@ -54,9 +58,13 @@ const (
 	midSpan    = 4 / math.Pi
 )
 
+// CavitationSearched is the speed, m/s, up to which [Foil.CavitationSpeed] looks.
+const CavitationSearched = 40.0
+
 // CavitationSpeed is the speed, m/s, at which the wing's suction peak reaches
 // vapour pressure in level flight in water of a temperature, °C: an estimate for a
-// smooth section, and a rough one or a gust has it sooner.
+// smooth section, and a rough one or a gust has it sooner. [CavitationSearched]
+// stands for none below it.
 //
 //	-C_p,min = (p_a + ρ g d - p_v) / q
 //
@@ -65,13 +73,12 @@ func (f *Foil) CavitationSpeed(temperature float64) float64 {
 	in := &f.In
 	vapour := 611.2 * math.Exp(17.62*temperature/(243.12+temperature))
 	spare := atmosphere + in.Density*Gravity*in.Depth - vapour
-	const fastest = 40
-	for v := f.SlowestFlight(); v < fastest; v += 0.1 {
+	for v := f.SlowestFlight(); v < CavitationSearched; v += 0.1 {
 		q := water.DynamicPressure(in.Density, v)
 		cl := midSpan * f.At(v, Gravity).WingLift / (q * in.WingArea)
 		if q*suction(cl, in.CamberPercent, in.WingThickness) > spare {
 			return v
 		}
 	}
-	return fastest
+	return CavitationSearched
 }

@@ -72,3 +72,17 @@ func TestDrags(t *testing.T) {
 		t.Errorf("%.1f m/s is not where the drag is least", v)
 	}
 }
+
+// TestNoSpeed: a limit of the search is not told as the speed of least drag, and
+// no speed of cavitation lies beyond its own.
+func TestNoSpeed(t *testing.T) {
+	in := usual()
+	in.WingArea, in.WingSpan = 0.0005, 0.06 // flies beyond both limits
+	f := NewFoil(in)
+	if v := f.LeastDragSpeed(); !math.IsNaN(v) {
+		t.Errorf("the least drag at %.1f m/s, and the foil flies from %.1f on", v, f.SlowestFlight())
+	}
+	if v := f.CavitationSpeed(15); v != CavitationSearched {
+		t.Errorf("cavitates at %.1f m/s", v)
+	}
+}

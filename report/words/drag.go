@@ -9,6 +9,7 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/glide"
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/trim"
 )
 
 // newtons is a force.
@@ -24,11 +25,19 @@ func (u Units) Drag(r *analysis.Result) (says []string) {
 		return nil
 	}
 	top := d.Curve[len(d.Curve)-1]
+	at := fmt.Sprintf("At the top speed (%s)", u.SpeedText(float64(top.Speed)))
+	if _, _, ridden := SpeedsOf(r); ridden > float64(top.Speed)+0.01 {
+		at = fmt.Sprintf("At %s, the fastest that is told since the wing may cavitate from there to the top speed (%s),", u.SpeedText(float64(top.Speed)), u.SpeedText(ridden))
+	}
+	least := "no speed of least drag was found"
+	if d.LeastDrag.Known() {
+		least = "the least drag is at " + u.SpeedText(d.LeastDrag.Value)
+	}
 	says = append(says,
 		fmt.Sprintf("%s show a drag area in the water of %s cm² at %s (C_D A, 90 %% in brackets).", UpperFirst(Plural(d.Glides, "glide")), Between(d.Area, 1e4, 1), u.SpeedText(float64(d.Speed))),
-		fmt.Sprintf("At the top speed (%s) that is %s in the water: wing %s, stabilizer %s, mast %s, spray %s N; rider, board and the luffed rig in the air add about %s, across the wind.",
-			u.SpeedText(float64(top.Speed)), newtons(top.Drag), Fixed(top.Wing.Value, 0), Fixed(top.Stabilizer.Value, 0), Fixed(top.Mast.Value, 0), Fixed(top.Spray.Value, 0), Fixed(top.Air.Value, 0)+NBSP+"N"),
-		fmt.Sprintf("There it lifts %s times its drag; the least drag is at %s.", Between(top.LiftToDrag, 1, 1), u.SpeedText(d.LeastDrag.Value)),
+		fmt.Sprintf("%s that is %s in the water: wing %s, stabilizer %s, mast %s, spray %s N; rider, board and the luffed rig in the air add about %s, across the wind.",
+			at, newtons(top.Drag), Fixed(top.Wing.Value, 0), Fixed(top.Stabilizer.Value, 0), Fixed(top.Mast.Value, 0), Fixed(top.Spray.Value, 0), Fixed(top.Air.Value, 0)+NBSP+"N"),
+		fmt.Sprintf("There it lifts %s times its drag; %s.", Between(top.LiftToDrag, 1, 1), least),
 		u.couldShow(d.Glides, float64(d.Smallest), float64(d.SmallestTwenty)))
 	return says
 }
@@ -46,7 +55,17 @@ func (u Units) couldShow(n int, smallest, twenty float64) string {
 // count are from it.
 func (u Units) Cavitation(r *analysis.Result) string {
 	c := r.Drag.Cavitation
-	s := fmt.Sprintf("At about %s (90 %%: %s to %s) the suction peak of a smooth wing section reaches vapour pressure in level flight; a rough leading edge, a turn or a gust has it sooner (estimate after Abbott & von Doenhoff).", u.SpeedText(c.Value), u.SpeedText(c.Low), u.SpeedText(c.High))
+	at := fmt.Sprintf("At about %s (90 %%: %s to %s)", u.SpeedText(c.Value), u.SpeedText(c.Low), u.SpeedText(c.High))
+	limit := u.SpeedText(trim.CavitationSearched)
+	switch {
+	case !Finite(c.Low):
+		return fmt.Sprintf("Up to %s the suction peak of a smooth wing section does not reach vapour pressure in level flight (estimate after Abbott & von Doenhoff).", limit)
+	case !Finite(c.Value):
+		at = fmt.Sprintf("Above %s, or from %s on at the soonest (90 %%),", limit, u.SpeedText(c.Low))
+	case !Finite(c.High):
+		at = fmt.Sprintf("At about %s (90 %%: %s to more than %s)", u.SpeedText(c.Value), u.SpeedText(c.Low), limit)
+	}
+	s := fmt.Sprintf("%s the suction peak of a smooth wing section reaches vapour pressure in level flight; a rough leading edge, a turn or a gust has it sooner (estimate after Abbott & von Doenhoff).", at)
 	if _, _, top := SpeedsOf(r); top > c.Low {
 		return s + " Your top speed comes near: the drag is told up to there only, and nothing here is advice to ride faster."
 	}

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -47,6 +48,32 @@ func TestGlideWords(t *testing.T) {
 		g.Why = w
 		if _, _, became := (Units{}).OrDefault().Glide(g); became == "" {
 			t.Errorf("%q has no words", w)
+		}
+	}
+}
+
+// TestCutDrag: a curve that ends below the top speed is not told as of the top
+// speed, and a limit of the search is not told as found.
+func TestCutDrag(t *testing.T) {
+	u, nan := Units{}.OrDefault(), math.NaN()
+	r := &analysis.Result{RangeLow: 6, RangeHigh: 14, Drag: &analysis.Drag{
+		Glides: 5, Curve: []analysis.DragPoint{{Speed: 6}, {Speed: 12}}, LeastDrag: interval.Unknown(),
+		Cavitation: interval.Interval{Value: nan, Low: 12.5, High: nan},
+	}}
+	got := strings.Join(append(u.Drag(r), u.Cavitation(r)), "\n")
+	for _, s := range []string{"At " + u.SpeedText(12) + ", the fastest", "no speed of least drag", "Above " + u.SpeedText(40)} {
+		if !strings.Contains(got, s) {
+			t.Errorf("%q is not told in %s", s, got)
+		}
+	}
+	if strings.Contains(got, "At the top speed") {
+		t.Errorf("the cut curve's end is told as the top speed: %s", got)
+	}
+	r.RangeHigh, r.Drag.Cavitation.Value, r.Drag.Cavitation.Low = 12, 30, 28
+	got = strings.Join(append(u.Drag(r), u.Cavitation(r)), "\n")
+	for _, s := range []string{"At the top speed (" + u.SpeedText(12), "to more than " + u.SpeedText(40)} {
+		if !strings.Contains(got, s) {
+			t.Errorf("%q is not told in %s", s, got)
 		}
 	}
 }
