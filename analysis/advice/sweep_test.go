@@ -112,7 +112,7 @@ func TestChancesHold(t *testing.T) {
 }
 
 func chancesHold(t *testing.T, rider bool) {
-	riders := 40
+	riders := 10
 	if *long {
 		riders = 1000
 	}

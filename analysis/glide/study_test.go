@@ -198,7 +198,7 @@ func TestStudy(t *testing.T) {
 // TestPairs: a change of the drag by a tenth is found in four of five pairs of
 // twenty glides each, none in nine of ten; the smallest visible change is one.
 func TestPairs(t *testing.T) {
-	n := 16
+	n := 5
 	if *long {
 		n = *sessions
 	}
