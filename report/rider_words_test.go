@@ -84,6 +84,9 @@ func TestTrialOfACard(t *testing.T) {
 // of, and a step that makes the board livelier.
 func TestCautionStays(t *testing.T) {
 	r := fixture()
+	for i := range r.FootLoad {
+		r.FootLoad[i].Gradient, r.FootLoad[i].GradientAfter = interval.Normal(2, 0.3), interval.Normal(1, 0.3)
+	}
 	r.Advice.Overshoot = 0.3
 	if s := words.Mind(r, usual); !strings.Contains(s, "drop its nose") || !strings.Contains(s, "chance 30") || !strings.Contains(s, "small steps") || !strings.Contains(s, "maker's torque") {
 		t.Errorf("caution %q", s)
@@ -92,8 +95,24 @@ func TestCautionStays(t *testing.T) {
 	if s := words.Mind(r, usual); strings.Contains(s, "drop its nose") || !strings.Contains(s, "livelier") {
 		t.Errorf("caution %q", s)
 	}
+	last := len(r.FootLoad) - 1
+	for i := range r.FootLoad {
+		r.FootLoad[i].Gradient, r.FootLoad[i].GradientAfter = interval.Normal(0.6, 0.3), interval.Normal(float64(2*i-last)/10, 0.3)
+	}
+	if s := spaced(words.Mind(r, usual)); !strings.Contains(s, "From 11 kn to 16 kn") || !strings.Contains(s, "which it does not today") || !strings.Contains(s, "at low speed too") {
+		t.Errorf("a step that drops the nose at low speed alone: %q", s)
+	}
+	for i := range r.FootLoad {
+		r.FootLoad[i].Gradient = r.FootLoad[i].GradientAfter
+	}
+	if s := words.Mind(r, usual); !strings.Contains(s, "as it does today") {
+		t.Errorf("a board that does so today: %q", s)
+	}
 	k := notEnough()
 	k.Advice.Overshoot = 0.3
+	for i := range k.FootLoad {
+		k.FootLoad[i].Gradient, k.FootLoad[i].GradientAfter = interval.Normal(1, 0.3), interval.Normal(1, 0.3)
+	}
 	if w := words.For(k, usual); !strings.Contains(w.Feel, "drop its nose") {
 		t.Errorf("a trim that stays: %q", w.Feel)
 	}

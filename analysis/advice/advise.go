@@ -92,13 +92,14 @@ func (t *task) allTheWay(a *Advice) {
 }
 
 // bestStops says why the best pair goes no further, where the step does not
-// arrive there and the best leaves as much steadiness as the rider's level wants.
+// arrive there or go past it and the best leaves as much steadiness as the rider's
+// level wants.
 func (t *task) bestStops(a *Advice) {
 	if a.Verdict != Change || !a.StabilizerChange.Known() || t.toward != t.best && !t.reachable().holds(t.best) || t.arrives(a) {
 		return
 	}
 	for _, o := range a.Options {
-		if g := o.Gradient; o.Best && g.Value > math.Max(t.wanted, leastTold) {
+		if g := o.Gradient; o.Best && g.Value > math.Max(t.wanted, leastTold) && a.GradientAfter.Value >= g.Value {
 			a.Why = append(a.Why, Reason{Kind: BestStops, Gradient: &g, Speed: t.Top})
 		}
 	}

@@ -84,15 +84,52 @@ func asToday(r *analysis.Result, u Units) string {
 	return ""
 }
 
-// Overshoot warns of a load on the front foot that falls with speed at the top,
-// "" where that is unlikely.
+// Overshoot warns of a load on the front foot that falls with speed: where it
+// does by the best guess, and at the top where that is not unlikely; "" for nowhere.
 func Overshoot(r *analysis.Result, u Units) string {
 	_, _, top := SpeedsOf(r)
+	then := u.falls(r, func(p analysis.LoadPoint) float64 { return p.GradientAfter.Value })
+	both := u.falls(r, func(p analysis.LoadPoint) float64 { return math.Max(p.Gradient.Value, p.GradientAfter.Value) })
+	s := ""
+	switch {
+	case then == "":
+	case both == "":
+		s = fmt.Sprintf("%s the board by the best guess then drops its nose as it runs faster, instead of slowing itself, which it does not today: you must act against it, at low speed too.", UpperFirst(then))
+	case both == then:
+		s = fmt.Sprintf("%s the board by the best guess drops its nose as it runs faster, instead of slowing itself, as it does today: you must act against it.", UpperFirst(then))
+	default:
+		s = fmt.Sprintf("%s the board by the best guess then drops its nose as it runs faster, instead of slowing itself (today %s): you must act against it.", UpperFirst(then), both)
+	}
 	p := float64(r.Advice.Overshoot)
-	if !(p > rare) || !Finite(top) {
-		return ""
+	switch {
+	case !(p > rare) || !Finite(top):
+		return s
+	case s != "":
+		return s + fmt.Sprintf(" At %s %s (chance %s).", u.SpeedText(top), Choose(p < 0.5, "it may do so too", "it is likely to"), Chance(p))
 	}
 	return fmt.Sprintf("At %s the board may drop its nose as it runs faster, instead of slowing itself (chance %s): you must act against it.", u.SpeedText(top), Chance(p))
+}
+
+// falls names the speeds that count at which the gradient is below zero, "" for none.
+func (u Units) falls(r *analysis.Result, gradient func(analysis.LoadPoint) float64) string {
+	const same = 0.02 // m/s
+	lo, _, top := SpeedsOf(r)
+	var runs []string
+	for i := 0; i < len(r.FootLoad); i++ {
+		below := func(k int) bool {
+			p := r.FootLoad[k]
+			return float64(p.Speed) > lo-same && float64(p.Speed) < top+same && gradient(p) < 0
+		}
+		from := i
+		for i < len(r.FootLoad) && below(i) {
+			i++
+		}
+		if i > from {
+			a, b := u.SpeedText(float64(r.FootLoad[from].Speed)), u.SpeedText(float64(r.FootLoad[i-1].Speed))
+			runs = append(runs, Choose(a == b, "at "+a, "from "+a+" to "+b))
+		}
+	}
+	return Listed(runs)
 }
 
 // screwCare is what to mind of the screws that a change loosens: those of the

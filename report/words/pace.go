@@ -19,9 +19,13 @@ var paceNames = map[analysis.PaceFeature]struct {
 	analysis.PaceEffort: {"pitch corrections", " °/s", 2},
 }
 
+// saysNothing is the width of a 90 % interval of a part of the time, of 1, from
+// which on it is not told (common sense).
+const saysNothing = 0.9
+
 // Pace says what a racer asks of a log, a sentence a point.
 func (u Units) Pace(p *analysis.Pace) (says []string) {
-	if p.OffEven.Known() {
+	if p.OffEven.Known() && p.OffEven.High-p.OffEven.Low < saysNothing {
 		says = append(says, fmt.Sprintf("At %s and above %s %% of the time was ridden with a load off even by more than 6 %% of it.", u.SpeedText(float64(p.TopFrom)), Share(p.OffEven)))
 	}
 	if p.Reaches == 0 {

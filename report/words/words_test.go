@@ -44,3 +44,13 @@ func TestHeavy(t *testing.T) {
 		}
 	}
 }
+
+// TestOffEvenThatTellsNothing: a part of the time between 0 and 100 % is left out.
+func TestOffEvenThatTellsNothing(t *testing.T) {
+	for high, want := range map[float64]bool{1: false, 0.4: true} {
+		says := Units{}.Pace(&analysis.Pace{TopFrom: 10, OffEven: interval.Interval{Value: high, Low: 0, High: high}})
+		if got := strings.Contains(strings.Join(says, " "), "off even"); got != want {
+			t.Errorf("0 to %g: %q", high, says)
+		}
+	}
+}
