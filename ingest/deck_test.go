@@ -168,3 +168,56 @@ func TestInsolesApart(t *testing.T) {
 		t.Errorf("one alone: %v, %v", err, alone)
 	}
 }
+
+// TestInsolesInParts: insoles split in sequence lose nothing; counters without a
+// date are joined with a warning, and not at all where parts could be mixed up.
+func TestInsolesInParts(t *testing.T) {
+	insole := func(name, side, start string, from, n int) *ingest.Log {
+		text := start + "time_s," + side + "_n\n"
+		for i := range n {
+			text += strconv.Itoa(from+i) + "," + strconv.Itoa(10*(from+i)) + "\n"
+		}
+		l, err := openDeck(t, text, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		l.Files[0].Name, l.Warnings[0].File = name, name
+		return l
+	}
+	const dated = "# start: 2026-09-20T10:00:00Z\n"
+	gps, err := openDeck(t, dated+"time_s,lat_deg,lon_deg,speed_mps\n0,46.3,86.7,5.1\n1,46.30005,86.7,5.1\n", "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		name    string
+		logs    []*ingest.Log
+		samples int
+		told    bool
+	}{
+		{"two and two", []*ingest.Log{insole("l1", "left", dated, 0, 100), insole("l2", "left", dated, 200, 100), insole("r1", "right", dated, 0, 100), insole("r2", "right", dated, 200, 100)}, 200, false},
+		{"one and two", []*ingest.Log{insole("l1", "left", dated, 0, 200), insole("r1", "right", dated, 0, 90), insole("r2", "right", dated, 90, 110)}, 200, false},
+		{"undated", []*ingest.Log{insole("l1", "left", "", 0, 100), insole("r1", "right", "", 0, 100)}, 100, true},
+		{"undated parts", []*ingest.Log{insole("l1", "left", "", 0, 100), insole("l2", "left", "", 0, 100), insole("r1", "right", "", 0, 100)}, 0, false},
+	} {
+		l, err := ingest.Merge(append(c.logs, gps))
+		if err != nil {
+			t.Fatal(c.name, err)
+		}
+		n := 0
+		for _, d := range l.Decks {
+			n += len(d.Time)
+			for i := range d.Time {
+				if d.Feet[0][i] != d.Feet[1][i] {
+					t.Fatalf("%s: at %v s left %v, right %v", c.name, d.Time[i], d.Feet[0][i], d.Feet[1][i])
+				}
+			}
+		}
+		has := func(k raw.Kind) bool {
+			return slices.ContainsFunc(l.Warnings, func(w raw.Warning) bool { return w.Kind == k })
+		}
+		if n != c.samples || has(raw.FeetUndated) != c.told || has(raw.OneFoot) != (n == 0) {
+			t.Errorf("%s: %d samples, warnings %v", c.name, n, l.Warnings)
+		}
+	}
+}
