@@ -5,8 +5,7 @@ package main
 import (
 	"fmt"
 	"math"
-	"strconv"
-	"strings"
+	"slices"
 	"time"
 
 	"evenfoot/analysis"
@@ -32,9 +31,10 @@ func moments(r *analysis.Result, u words.Units) (out []moment) {
 		return nil
 	}
 	add := func(t time.Time, text string, marked bool) {
+		t = t.Truncate(time.Second) // as the page shows it, and gives it back
 		m := moment{At: t.UTC().Format(clockLayout), Text: text, Marked: marked}
 		for _, said := range r.Setup.Mark {
-			if math.Abs(said.At-secondsOfDay(t)) < 1 {
+			if saidAt(said, t) {
 				m.Front = said.Front.Said
 			}
 		}
@@ -52,9 +52,10 @@ func moments(r *analysis.Result, u words.Units) (out []moment) {
 	return out
 }
 
-func secondsOfDay(t time.Time) float64 {
-	t = t.UTC()
-	return t.Sub(t.Truncate(24 * time.Hour)).Seconds()
+// saidAt says whether a mark of the setup is of a moment of the day.
+func saidAt(m setup.Mark, t time.Time) bool {
+	hour, minute, second := t.UTC().Clock()
+	return math.Abs(m.At-float64(hour*3600+minute*60+second)) < 1
 }
 
 // markOf is a setup with what is said of one moment, or without.
@@ -63,19 +64,17 @@ func markOf(q request) (r reply, err error) {
 	if err != nil {
 		return r, err
 	}
-	n := 0
-	for name, at := range f {
-		if i, ok := strings.CutSuffix(strings.TrimPrefix(name, "mark."), ".at"); ok && strings.HasPrefix(name, "mark.") {
-			k, err := strconv.Atoi(i)
-			if err != nil {
-				return r, err
-			}
-			if at == q.At {
-				n = k
-				break
-			}
-			n = max(n, k+1)
-		}
+	at, err := time.Parse(clockLayout, q.At)
+	if err != nil {
+		return r, err
+	}
+	was, _, err := setup.Parse("", []byte(q.Text))
+	if err != nil {
+		return r, err
+	}
+	n := slices.IndexFunc(was.Mark, func(m setup.Mark) bool { return saidAt(m, at) })
+	if n < 0 {
+		n = len(was.Mark)
 	}
 	entry := fmt.Sprintf("mark.%d.", n)
 	f[entry+"at"], f[entry+"front"] = q.At, q.Front
