@@ -178,6 +178,9 @@ func (t *task) threePlaces() (Trial, []seenOf) {
 		}
 	}
 	x.Places = slices.DeleteFunc(x.Places, func(p float64) bool { return p < lo-slack || p > hi+slack })
+	if n := len(x.Places); n > 0 && math.Abs(x.Places[n-1]) < math.Abs(x.Places[0]) {
+		slices.Reverse(x.Places) // from the end nearer to where the foil stands
+	}
 	var seen []seenOf
 	var places []float64
 	for _, dx := range x.Places {

@@ -1,6 +1,7 @@
 package advice
 
 import (
+	"math"
 	"slices"
 	"testing"
 
@@ -38,5 +39,34 @@ func TestOneReasonWhyItStops(t *testing.T) {
 		if has(c.a, Stops) != c.stops || has(c.a, Unsteady) != c.unsteady {
 			t.Errorf("%s: %+v", c.name, c.a.Why)
 		}
+	}
+}
+
+// TestPlanStartsNear: three places are taken from the end nearer to where the
+// foil stands, each a short way from the one before.
+func TestPlanStartsNear(t *testing.T) {
+	t.Parallel()
+	turned := 0
+	for _, d := range []float64{-2, -1, 0, 1, 2} {
+		_, s, p := advised(t, d, nil)
+		x, _ := newTask(p, s, speeds, Options{LawOK: true}).threePlaces()
+		n := len(x.Places)
+		if n < 2 {
+			continue
+		}
+		if math.Abs(x.Places[0]) > math.Abs(x.Places[n-1]) {
+			t.Errorf("%g°: begins far off: %v", d, x.Places)
+		}
+		if x.Places[0] > x.Places[1] {
+			turned++
+		}
+		for k, v := range x.Places[1:] {
+			if gap := math.Abs(v - x.Places[k]); gap > 2*nullStep+placeGrid {
+				t.Errorf("%g°: moved by %g m at once: %v", d, gap, x.Places)
+			}
+		}
+	}
+	if turned == 0 {
+		t.Error("none began at the front end: this shows nothing")
 	}
 }

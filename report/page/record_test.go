@@ -80,6 +80,9 @@ func TestRecord(t *testing.T) {
 	// A double tap starts one recording.
 	browser.Eval[int](p.Tab, `(e => { e.click(); e.click(); e.onclick(); return 1; })(document.getElementById("start"))`)
 	p.until(`document.getElementById("running").offsetParent !== null`)
+	// A watcher of the test's own counts the fixes that the browser gives: on a
+	// busy machine they are fewer than one a second.
+	browser.Eval[int](p.Tab, `(window.given = 0, navigator.geolocation.watchPosition(() => given++, null, {enableHighAccuracy: true, maximumAge: 0}), 1)`)
 	b.ride(12 * time.Second)
 	p.tap("even")
 	b.ride(2 * time.Second)
@@ -90,6 +93,7 @@ func TestRecord(t *testing.T) {
 		}
 	}
 	p.Shot("beach-recording", true)
+	given := browser.Eval[int](p.Tab, `given`)
 	died := time.Now()
 	go func() { // its answer never comes
 		ctx, cancel := context.WithTimeout(p.Ctx, time.Second)
@@ -117,8 +121,10 @@ func TestRecord(t *testing.T) {
 	if hz := log.IMU.Rate; hz < 20 {
 		t.Errorf("%.0f readings a second", hz)
 	}
-	if n := len(log.GPS.Time); n < 8 {
-		t.Errorf("%d fixes in 14 s", n)
+	// The last five seconds may be lost, and the watcher may have been told of a fix
+	// that stood before.
+	if n := len(log.GPS.Time); given < 2 || n < given-6 || n == 0 {
+		t.Errorf("%d fixes of the %d that were given", n, given)
 	}
 	if browser.Eval[int](next.Tab, `document.querySelectorAll("#list a").length`) != 1 {
 		t.Error("a double tap began several outings")

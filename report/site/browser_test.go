@@ -139,7 +139,7 @@ func TestValidPages(t *testing.T) {
 	d := open(t, Config{})
 	o := outings()[0]
 	at := d.added(o.pieces()...)
-	d.added(piece{"logs", "watch.gpx", string(o.gpx)})
+	d.added(piece{"logs", "watch.gpx", string(outings()[1].gpx)})
 	d.upload(piece{"logs", "no.csv", "no log"})
 	dir := t.TempDir()
 	// Boxes of one list share a name on purpose.
