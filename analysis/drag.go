@@ -10,6 +10,8 @@ import (
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
+	"evenfoot/analysis/water"
+	"evenfoot/filter"
 )
 
 // A Glide is one stretch of the log in which the rig pulled nothing, or seems to.
@@ -183,7 +185,7 @@ func (r *Result) slow() {
 	v := fit.Speed()
 	b := fit.Outing().Body
 	wing := r.Setup.Foil.Wing.Area
-	q := 0.5 * b.Density * v * v
+	q := water.DynamicPressure(b.Density, v)
 	cl := b.Mass * trim.Gravity / (q * wing)
 	d := &Drag{
 		Speed: num(v), Area: fit.Area(v), Air: fit.Air(), Wind: fit.Wind(), Scatter: num(100 * fit.Scatter()),
@@ -213,25 +215,27 @@ func (r *Result) slow() {
 	if top > edge {
 		return
 	}
-	air := 0.5 * airDensity * fit.Air().Value * top * top
+	air := water.DynamicPressure(glide.AirDensity, top) * fit.Air().Value
+	// By how much the drag grows with the speed, N per m/s.
+	steep := each(foils, func(f *trim.Foil) float64 {
+		const h = 0.1
+		grows := (f.At(top+h, trim.Gravity).Drag-f.At(top-h, trim.Gravity).Drag)/(2*h) + 2*air/top
+		return math.Max(grows, air/top)
+	})
 	for _, x := range r.Advice.Options {
 		if x.Best {
 			continue
 		}
 		c := trim.Change{Raise: float64(x.StabilizerDeg) * degree}
-		change := func(f *trim.Foil) float64 {
+		change := each(foils, func(f *trim.Foil) float64 {
 			p := f.Point(top, trim.Gravity)
 			return p.With(c).Drag - p.With(trim.Change{}).Drag
-		}
-		d.Options = append(d.Options, DragOption{
-			Cards: x.Cards, Drag: r.over(foils, change),
-			// The pull stays: what the drag loses, more speed takes up.
-			Speed: r.over(foils, func(f *trim.Foil) float64 {
-				const h = 0.1
-				steep := (f.At(top+h, trim.Gravity).Drag-f.At(top-h, trim.Gravity).Drag)/(2*h) + 2*air/top
-				return -change(f) / math.Max(steep, air/top)
-			}),
 		})
+		faster := make([]float64, len(foils))
+		for i := range faster { // the pull stays: what the drag loses, more speed takes up
+			faster[i] = -change[i] / steep[i]
+		}
+		d.Options = append(d.Options, DragOption{Cards: x.Cards, Drag: r.Posterior.Interval(change), Speed: r.Posterior.Interval(faster)})
 	}
 }
 
@@ -245,9 +249,6 @@ func searched(c interval.Interval) interval.Interval {
 	return c
 }
 
-// airDensity is that of the standard atmosphere at sea level, kg/m³ (ISO 2533).
-const airDensity = 1.225
-
 // bare are the draws as foils under the whole weight, as in a glide.
 func (r *Result) bare() []trim.Foil {
 	foils := make([]trim.Foil, len(r.Posterior.Draws))
@@ -258,13 +259,20 @@ func (r *Result) bare() []trim.Foil {
 	return foils
 }
 
+// each is a quantity of every draw's foil, on all cores.
+func each(foils []trim.Foil, f func(*trim.Foil) float64) []float64 {
+	v := make([]float64, len(foils))
+	filter.InParts(len(foils), func(from, to int) {
+		for i := from; i < to; i++ {
+			v[i] = f(&foils[i])
+		}
+	})
+	return v
+}
+
 // over is the interval of a quantity of every draw's foil.
 func (r *Result) over(foils []trim.Foil, f func(*trim.Foil) float64) interval.Interval {
-	v := make([]float64, len(foils))
-	for i := range foils {
-		v[i] = f(&foils[i])
-	}
-	return r.Posterior.Interval(v)
+	return r.Posterior.Interval(each(foils, f))
 }
 
 func (r *Result) dragAt(foils []trim.Foil, speed float64, fit *glide.Fit) DragPoint {
@@ -286,7 +294,7 @@ func (r *Result) dragAt(foils []trim.Foil, speed float64, fit *glide.Fit) DragPo
 		Drag:  of(func(i int) float64 { return states[i].Drag }),
 		Wing:  of(func(i int) float64 { return parts[i].Wing }), Stabilizer: of(func(i int) float64 { return parts[i].Stab }),
 		Mast: of(func(i int) float64 { return parts[i].Mast }), Spray: of(func(i int) float64 { return parts[i].Spray }),
-		Air:        fit.Air().Scale(0.5 * airDensity * math.Hypot(speed, fit.Wind().Value) * speed),
+		Air:        fit.Air().Scale(0.5 * glide.AirDensity * math.Hypot(speed, fit.Wind().Value) * speed),
 		LiftToDrag: of(func(i int) float64 { return (states[i].WingLift + states[i].StabLift) / states[i].Drag }),
 	}
 }

@@ -34,7 +34,8 @@ func coasting(seed uint64, n int) simulate.Scenario {
 	return sc
 }
 
-func glided(t *testing.T, sc simulate.Scenario) (*simulate.Session, *analysis.Result) {
+// analysed is a scenario's session with what the chain makes of it.
+func analysed(t *testing.T, sc simulate.Scenario) (*simulate.Session, *analysis.Result) {
 	t.Helper()
 	s := simulate.Run(sc)
 	set, _, err := setup.Parse("setup.toml", []byte(s.SetupTOML(nil)))
@@ -45,6 +46,12 @@ func glided(t *testing.T, sc simulate.Scenario) (*simulate.Session, *analysis.Re
 	if err != nil {
 		t.Fatal(err)
 	}
+	return s, r
+}
+
+func glided(t *testing.T, sc simulate.Scenario) (*simulate.Session, *analysis.Result) {
+	t.Helper()
+	s, r := analysed(t, sc)
 	if r.Drag == nil {
 		t.Fatalf("no drag from %d glides: %+v", len(s.Truth.Glides), r.Glides)
 	}
@@ -117,15 +124,7 @@ func TestKnownBody(t *testing.T) {
 func TestUnasserted(t *testing.T) {
 	sc := coasting(3, 6)
 	sc.Coast.Silent = true
-	s := simulate.Run(sc)
-	set, _, err := setup.Parse("setup.toml", []byte(s.SetupTOML(nil)))
-	if err != nil {
-		t.Fatal(err)
-	}
-	r, err := analysis.Run(analysis.Request{Log: s.Log, Setup: set})
-	if err != nil {
-		t.Fatal(err)
-	}
+	s, r := analysed(t, sc)
 	if r.Drag != nil {
 		t.Error("a drag that nobody asserted")
 	}

@@ -72,7 +72,7 @@ func (f *Fit) Wind() interval.Interval {
 // Scatter is the part of the drag by which glides differ beyond what is measured,
 // 1σ, and Counted how many were weighed.
 func (f *Fit) Scatter() float64 { return f.scatter }
-func (f *Fit) Counted() float64 { return float64(len(f.alone)) }
+func (f *Fit) Counted() float64 { return float64(f.counted) }
 
 // Speed is where the drag area is known best, m/s: the mean of the glides' speeds.
 func (f *Fit) Speed() float64 {

@@ -72,7 +72,7 @@ type Fit struct {
 	cov     *mat.SymDense
 	data    []*mat.SymDense // information of each outing's glides
 	scatter float64         // τ
-	alone   []float64       // 1σ of ln drag by each glide that counts alone
+	counted int             // glides that were weighed
 }
 
 type gauss struct{ mean, sd float64 }
@@ -154,7 +154,7 @@ func (o *Outing) speeds(g *Glide, shared, own []float64, of *[ownPar]float64, ou
 	east, north := g.course(o.Flow)
 	fe, fn := own[parFlowE], own[parFlowN]
 	foil, lift := math.Exp(own[parFoil]+of[ownScatter]), math.Exp(shared[parLift]+of[ownScatter])
-	air := 0.5 * airDensity * o.Body.Air * math.Exp(shared[parAir]+own[parPosture]+of[ownPosture])
+	air := 0.5 * AirDensity * o.Body.Air * math.Exp(shared[parAir]+own[parPosture]+of[ownPosture])
 	angle := shared[parSlope] + own[parLaw]
 	last := len(g.fixes) - 1
 	sink := of[ownHeight] / (g.fixes[last].t - g.fixes[0].t)
@@ -415,8 +415,8 @@ const oddWeight = 0.4
 
 // tell writes down what became of each glide.
 func (p *problem) tell() {
+	p.counted = len(p.of)
 	for i, g := range p.of {
-		sd := math.Hypot(p.s[i], p.scatter)
 		g.Drag, g.Weight, g.Why = interval.Normal(p.d[i], p.s[i]), interval.Number(p.w[i]), ""
 		switch {
 		case p.w[i] < oddWeight && p.d[i] < 0:
@@ -424,6 +424,5 @@ func (p *problem) tell() {
 		case p.w[i] < oddWeight:
 			g.Why = Braked
 		}
-		p.alone = append(p.alone, sd)
 	}
 }

@@ -42,12 +42,10 @@ import (
 	"evenfoot/analysis/interval"
 )
 
-// Gravity is the standard acceleration, m/s² (ISO 80000-3), and airDensity that
-// of the standard atmosphere at sea level, kg/m³ (ISO 2533).
-const (
-	gravity    = 9.80665
-	airDensity = 1.225
-)
+// AirDensity is that of the standard atmosphere at sea level, kg/m³ (ISO 2533).
+const AirDensity = 1.225
+
+const gravity = 9.80665 // the standard acceleration, m/s² (ISO 80000-3)
 
 // A Why says why a stretch does not count as a glide; "" where it does.
 type Why string
