@@ -17,6 +17,8 @@ var long = flag.Bool("long", false, "run the acceptance study in full: 120 sessi
 
 var outings = flag.Int("outings", 300, "with -long, outings of each kind in TestBring")
 
+var firstSeed = flag.Uint64("seed0", 1000, "the first outing's seed in TestBring")
+
 // wrongSetup is a session whose stated foil differs from the true one as a
 // rider's measurements do: incidence by 0.4°, camber by 1 %, and the rest of
 // the priors' table of package trim, on one of four kinds of outing.
