@@ -57,7 +57,7 @@ func (b *builder) gradientSays(step bool) string {
 	}
 	s += "."
 	if a := b.r.Advice; a != nil && words.Finite(float64(a.Overshoot)) {
-		s += fmt.Sprintf(" The chance that it is %sbelow zero: %s.", words.Choose(step, "then ", ""), words.Chance(float64(a.Overshoot)))
+		s += fmt.Sprintf(" The chance that it is %sbelow zero: %s.", words.Choose(step, "then ", ""), words.Percent(float64(a.Overshoot)))
 	}
 	return s
 }

@@ -207,12 +207,12 @@ func (b *builder) options() *figure {
 		} else if o.FeetToo {
 			reach = "with the feet"
 		}
-		better := words.Chance(float64(o.ChanceBetter))
+		better := words.Percent(float64(o.ChanceBetter))
 		if o.Cards == 0 && !o.Best && math.Abs(o.FoilMove.Value) < 0.5 {
 			better = "-"
 		}
 		f.Table.add(math.NaN(), optionName(o), words.Fixed(float64(o.Shim), 2), words.Between(o.FoilMove, b.u.LengthValue(0.001), b.u.LengthDigits()),
-			words.Share(o.ShareLow), words.Share(o.ShareMid), words.Share(o.ShareTop), words.Between(b.u.Gradient(o.Gradient), 1, 1), words.Chance(float64(o.Overshoot)), better, reach)
+			words.Share(o.ShareLow), words.Share(o.ShareMid), words.Share(o.ShareTop), words.Between(b.u.Gradient(o.Gradient), 1, 1), words.Percent(float64(o.Overshoot)), better, reach)
 	}
 	return f
 }

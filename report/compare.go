@@ -116,6 +116,9 @@ func newComparePage(c *analysis.Comparison, o Options) *comparePage {
 		}
 	}
 	ms := measures(u, lo, top)
+	if b := onlyChange(c); b != nil {
+		ms[0].apart = words.Apart(b)
+	}
 	p.Figures = compareFigures(cs, ms, u)
 	p.All = compareTable(c, cs, ms, u)
 	if len(c.Athletes) == 1 {
@@ -254,7 +257,7 @@ func sureOf(r *analysis.Result) string {
 	if !stepOf(r) {
 		return ""
 	}
-	return words.Chance(float64(r.Advice.ChanceBetter))
+	return words.Percent(float64(r.Advice.ChanceBetter))
 }
 
 // numbersOf are the numbers of a session that a coach asks for, the load first.
@@ -381,19 +384,20 @@ type measure struct {
 	head            string // of its column
 	digits          int
 	of              func(contender) interval.Interval
+	apart           string // how surely the two differ, where more than their intervals tells
 }
 
 // measures are those that can be had: front shares only at speeds that all have.
 func measures(u words.Units, lo, top float64) []measure {
 	ms := []measure{
-		{"even", "How far the load is from even", "percent of the load away from even", "load off even, % of the load", 0, func(c contender) interval.Interval { return c.off }},
-		{"slope", "Pitch needed for lift, without the rider's weight", "degrees per 100 cm² of lift area", "pitch per 100 cm² of lift area, degrees", 2, func(c contender) interval.Interval { return c.slope }},
-		{"tacks", "Difference between the tacks", "starboard minus port, degrees of pitch", "starboard minus port, degrees", 1, func(c contender) interval.Interval { return c.tacks }},
+		{"even", "How far the load is from even", "percent of the load away from even", "load off even, % of the load", 0, func(c contender) interval.Interval { return c.off }, ""},
+		{"slope", "Pitch needed for lift, without the rider's weight", "degrees per 100 cm² of lift area", "pitch per 100 cm² of lift area, degrees", 2, func(c contender) interval.Interval { return c.slope }, ""},
+		{"tacks", "Difference between the tacks", "starboard minus port, degrees of pitch", "starboard minus port, degrees", 1, func(c contender) interval.Interval { return c.tacks }, ""},
 	}
 	if words.Finite(lo) {
 		ms = slices.Insert(ms, 1,
-			measure{"", "", "", "front share at " + u.SpeedText(lo) + ", %", 0, func(c contender) interval.Interval { return c.low }},
-			measure{"attop", "Front share at " + u.SpeedText(top) + ", which all rode", "front share, %", "front share at " + u.SpeedText(top) + ", %", 0, func(c contender) interval.Interval { return c.top }})
+			measure{"", "", "", "front share at " + u.SpeedText(lo) + ", %", 0, func(c contender) interval.Interval { return c.low }, ""},
+			measure{"attop", "Front share at " + u.SpeedText(top) + ", which all rode", "front share, %", "front share at " + u.SpeedText(top) + ", %", 0, func(c contender) interval.Interval { return c.top }, ""})
 	}
 	return ms
 }

@@ -132,7 +132,7 @@ func rowsFigure(cs []contender, m measure) *figure {
 	a, z := known[0], known[len(known)-1]
 	first, last := m.of(a), m.of(z)
 	f.Says = fmt.Sprintf("From %s (%s) to %s (%s).", words.Fixed(first.Value, m.digits), a.Name, words.Fixed(last.Value, m.digits), z.Name)
-	f.Says += words.Choose(last.Low <= first.High, " Their intervals overlap: these two are not clearly different.", " These two are clearly different.")
+	f.Says += " " + cmp.Or(m.apart, words.Choose(last.Low <= first.High, "Their intervals overlap: these two are not clearly different.", "These two are clearly different."))
 	f.Table = &table{Caption: m.title + ", with 90 % intervals", Head: []string{"who", m.axis}}
 	whiskers := chart.Whiskers{Ink: "now"}
 	for i, c := range known {

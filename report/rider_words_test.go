@@ -157,7 +157,7 @@ func TestEvenAtTheEndsAlone(t *testing.T) {
 // TestOneWayOfChances: a chance is a percentage, and never a certainty.
 func TestOneWayOfChances(t *testing.T) {
 	for p, want := range map[float64]string{0.5: "50 %", 0.97: "97 %", 0.995: "over 99 %", 1: "over 99 %", 0: "under 1 %", math.NaN(): words.Unknown} {
-		if got := strings.ReplaceAll(words.Chance(p), words.NBSP, " "); got != want {
+		if got := strings.ReplaceAll(words.Percent(p), words.NBSP, " "); got != want {
 			t.Errorf("%v: %q, want %q", p, got, want)
 		}
 	}
@@ -217,22 +217,22 @@ func withOther() *analysis.Result {
 	return r
 }
 
-// TestOtherRidersBlock: one headline and title, the owner's; the other rider
-// has mass, shares, a step, and a wing that moves by itself.
+// TestOtherRidersBlock: who was asked for leads, with mass, shares, a step, and
+// a wing that moves by itself; the owner's step is named as the owner's.
 func TestOtherRidersBlock(t *testing.T) {
 	r := withOther()
 	p := strings.ReplaceAll(html.UnescapeString(pageOf(t, r, Options{})), words.NBSP, " ")
 	head, block, ok := strings.Cut(p, `<section id="other"`)
-	if !ok || !strings.Contains(head, "Put one card") {
-		t.Fatal("no block, or the headline is not the owner's")
+	block, owners, _ := strings.Cut(block, "</section>")
+	if !ok || strings.Contains(head, "<h1") || !strings.Contains(owners, "next, for <bdi>Ines</bdi>") || !strings.Contains(owners, "Put one card") {
+		t.Fatal("the other rider does not lead, or the owner's step is not named")
 	}
-	block, _, _ = strings.Cut(block, "</section>")
-	for _, must := range []string{"92 kg", "This rider's next step", "Slide the foil 4.0 cm back.", "of the load at 11 kn and", "more nose-up than Ines", "must press 0.5 cm further back than under Ines, and 4.6 cm further back at 23 kn", "1.1 cm further forward under the feet; both come by themselves", "the model parts from it"} {
+	for _, must := range []string{"92 kg", "on the foil of <bdi>Ines</bdi>", "Slide the foil 4.0 cm back.", "of the load at 11 kn and", "more nose-up than Ines", "must press 0.5 cm further back than under Ines, and 4.6 cm further back at 23 kn", "1.1 cm further forward under the feet; both come by themselves", "the model parts from it"} {
 		if !strings.Contains(block, must) {
 			t.Errorf("the block lacks %q:\n%s", must, block)
 		}
 	}
-	if strings.Contains(head, "Slide the foil 4.0 cm back") {
+	if strings.Contains(owners, "Slide the foil 4.0 cm back") {
 		t.Error("the other rider's step is among the owner's")
 	}
 	var b bytes.Buffer
@@ -240,7 +240,7 @@ func TestOtherRidersBlock(t *testing.T) {
 		t.Fatal(err)
 	}
 	fits(t, "other rider", b.String())
-	if s := strings.Join(strings.Fields(b.String()), " "); !strings.Contains(s, "Their next step: Slide the foil 4.0 cm back.") {
+	if s := strings.Join(strings.Fields(b.String()), " "); !strings.Contains(s, "For 92 kg: Slide the foil 4.0 cm back.") || !strings.Contains(s, "Owner Ines on the same foil: Put one card") {
 		t.Error(b.String())
 	}
 }
@@ -258,7 +258,8 @@ func TestVerdictHead(t *testing.T) {
 		{advice.BeforeAfter{Verdict: advice.AsPredicted, ChanceBetter: 0.5, Rows: row(1)}, "is not clear", ""},
 		{advice.BeforeAfter{Verdict: advice.AsPredicted, ChanceBetter: 0.1, Rows: row(1)}, "less even", ""},
 		{advice.BeforeAfter{Verdict: advice.AsPredicted, ChanceBetter: 0.9, Rows: row(2)}, "not all the numbers agree", "even"},
-		{advice.BeforeAfter{Verdict: advice.CannotTell, ChanceBetter: 0.99, Rows: row(1)}, "Too early to tell", "more even"},
+		{advice.BeforeAfter{Verdict: advice.CannotTell, ChanceBetter: 0.99, Rows: row(1)}, "Too early to tell by feel what the change did; by the model the load is more even", "not"},
+		{advice.BeforeAfter{Verdict: advice.CannotTell, ChanceBetter: 0.6, Rows: row(1)}, "Too early to tell what", "even"},
 		{advice.BeforeAfter{Verdict: advice.NotAsPredicted, ChanceBetter: 0.99}, "did not do", "more even"},
 	} {
 		got := words.VerdictHead(&c.b)

@@ -28,7 +28,12 @@ const textLines = 24
 func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	u := o.Units.OrDefault()
 	t := newTextPage(o)
-	x := words.For(r, u)
+	x, other := words.For(r, u), words.ForOther(r, u)
+	owner := ""
+	if other != nil { // who was asked for
+		owner, x = other.Owner+" on the same foil: "+x.Short(), other.Words
+		x.Head = "For " + other.Name + ": " + x.Head
+	}
 	t.head(x.Title)
 	t.row("", x.Head, vital)
 	t.row("Today", x.Today, vital)
@@ -48,10 +53,9 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	}
 	t.row("Feel", x.Feel, needed)
 	t.row("Mind", x.Mind, vital)
-	if p := words.ForOther(r, u); p != nil {
-		step, behind := p.Short()
-		t.row("Other rider", step, vital)
-		t.row("", behind, useful)
+	t.row("Owner", words.UpperFirst(owner), vital)
+	if other != nil {
+		t.row("", other.Walk, useful)
 	}
 	t.row("Rests on", x.Carried, vital)
 	t.row("Evidence", x.Evidence, useful)
@@ -85,10 +89,10 @@ func PlanText(w io.Writer, r *analysis.Result, o TextOptions) error {
 	for i, x := range p.Trials {
 		t.list(words.Choose(i == 0, "Best", "Or"), append([]string{x.Do + " " + x.Tells}, x.How...))
 	}
-	if x := o.Units.OrDefault().GlideProtocol(r); x != nil {
-		t.list("Top end", append([]string{x.Do + " " + x.Tells}, x.How...))
-	}
 	t.list("Mind", p.Mind)
+	if x := o.Units.OrDefault().GlideProtocol(r); x != nil {
+		t.list("Top end", append(append([]string{x.Do + " " + x.Tells}, x.How...), words.TopSpeedCautions[0]))
+	}
 	t.list("Remember?", p.Ask)
 	if len(p.Ask) > 0 {
 		t.row("", "Write what you remember into the setup: [[mark]] with at = the time and front = the feel.", vital)
@@ -183,7 +187,7 @@ func (t *textPage) style(code, s string) string {
 }
 
 func (t *textPage) head(s string) {
-	lines := wrap(s, t.width)
+	lines := Wrap(s, t.width)
 	t.add(t.style("1", lines[0]))
 }
 
@@ -227,7 +231,7 @@ func (t *textPage) layout(i int) []string {
 		out = append(out, t.style("2", label))
 		label = ""
 	}
-	for k, l := range wrap(r.text, t.width-labelWidth) {
+	for k, l := range Wrap(r.text, t.width-labelWidth) {
 		lab := ""
 		if k == 0 {
 			lab = label
@@ -288,9 +292,9 @@ func (t *textPage) all() string {
 	return strings.Join(out, "\n") + "\n"
 }
 
-// wrap breaks a text at spaces into lines of at most width runes; a word that
+// Wrap breaks a text at spaces into lines of at most width runes; a word that
 // is longer is cut.
-func wrap(s string, width int) []string {
+func Wrap(s string, width int) []string {
 	var out []string
 	line, n := "", 0
 	for _, word := range strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '\n' }) {

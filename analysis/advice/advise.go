@@ -34,9 +34,9 @@ const (
 	// points, and as much as a tape measure is wrong by.
 	smallestMove = 10 * mm
 	smallestRest = 5 * mm // that the feet give where the track ends
-	// largestMove is as far as one step moves the foil against the feet: a
+	// LargestMove is as far as one step moves the foil against the feet: a
 	// share of about 6 points, which a rider gets used to within an outing.
-	largestMove = 30 * mm
+	LargestMove = 30 * mm
 	// cardTurnsFar is the turn from which on half a card is on offer.
 	cardTurnsFar = 1.2 * deg
 
@@ -221,8 +221,8 @@ func (t *task) steps() []step {
 		}
 	}
 	lo, hi := t.reach()
-	lo = math.Max(math.Max(lo, -largestMove), math.Min(t.toward.Move, 0))
-	hi = math.Min(math.Min(hi, largestMove), math.Max(t.toward.Move, 0))
+	lo = math.Max(math.Max(lo, -LargestMove), math.Min(t.toward.Move, 0))
+	hi = math.Min(math.Min(hi, LargestMove), math.Max(t.toward.Move, 0))
 	var out []step
 	for _, n := range cards {
 		out = append(out, t.step(n, 0))
@@ -355,8 +355,8 @@ func (t *task) take(a *Advice, c *step) {
 	if c.cards != 0 && c.move != 0 {
 		a.Why = append(a.Why, Reason{Kind: BothAtOnce})
 	}
-	if math.Abs(c.move) >= largestMove && math.Abs(t.toward.Move) > largestMove+smallestRest {
-		a.Why = append(a.Why, Reason{Kind: PartOfTheWay, Move: t.toward.Move, Limit: largestMove})
+	if math.Abs(c.move) >= LargestMove && math.Abs(t.toward.Move) > LargestMove+smallestRest {
+		a.Why = append(a.Why, Reason{Kind: PartOfTheWay, Move: t.toward.Move, Limit: LargestMove})
 	}
 }
 

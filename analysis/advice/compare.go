@@ -67,8 +67,8 @@ const (
 	NotAsForetold   Kind = "not as foretold"
 	NoNotesAfter    Kind = "no notes after"
 	NoNotesBefore   Kind = "no notes before"
-	NotesDoNotTell  Kind = "notes do not tell"
-	NextTime        Kind = "next time"          // Speed where the change foretold is largest, Share of it; zero: not known
+	NotesDoNotTell  Kind = "notes do not tell"  // Had
+	NextTime        Kind = "next time"          // Notes and Minutes, or Each, that would tell beside those that are Had; Speed where the change foretold is largest, Share of it; zero: not known
 	RowUnlike       Kind = "row unlike"         // Row is otherwise than predicted
 	MoreEven        Kind = "more even"          // Chance
 	LessEven        Kind = "less even"          // Chance that it is more even
@@ -134,7 +134,8 @@ func Judge(before, after Side, both *trim.Posterior, sameMount bool, w SpeedWeig
 		r.EvennessFrom, r.EvennessTo = both.Interval(from), both.Interval(to)
 		r.ChanceBetter = interval.Number(chanceLess(to, from, both.Weights))
 	}
-	r.judge(o.SpeedWeights, weigh(before, after, predicted, r.LevelsMatched), func(v float64) float64 {
+	more := func() int { return notesToTell(before, after, predicted, r.LevelsMatched, o.SpeedWeights) }
+	r.judge(o.SpeedWeights, weigh(before, after, predicted, r.LevelsMatched), more, func(v float64) float64 {
 		return meanShare(predicted, before.Posterior.Weights, v) - meanShare(before.Posterior.Draws, before.Posterior.Weights, v)
 	})
 	if r.Verdict == NotAsPredicted {

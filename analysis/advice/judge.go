@@ -13,6 +13,13 @@ import (
 const (
 	rejected = 0.05 // p of χ² from which what was seen is not what was predicted
 	oneSided = 10.0 // odds from which one of prediction and no change is clearly favoured
+
+	// farApart is how far apart, σ, two forecasts must lie for the odds to pass
+	// oneSided in four cases of five where one of them is true: the log of the
+	// odds is then normal with mean d²/2 and variance d².
+	farApart  = 3.15
+	mostNotes = 30                               // that anybody is asked for
+	noteTakes = perNote + PlaceMinutes/TrimNotes // minutes
 )
 
 // A weighing holds what the outing after shows against two forecasts from the
@@ -33,32 +40,12 @@ type weighing struct {
 //	χ² = dᵀ C⁻¹ d        ln L = -½ (χ² + ln |C|)
 func weigh(before, after Side, predicted []trim.Inputs, levels bool) weighing {
 	w := weighing{p: 1, same: 1, odds: 1, before: before.Posterior.FeelNotes()}
-	var seen []reading
-	for _, n := range after.Setup.Feel {
-		if n.Speed < slowest || !(n.SD > 0) {
-			continue
-		}
-		w.notes++
-		seen = append(seen, reading{
-			of:   func(f, _ trim.Foil) float64 { return f.In.Said(f.At(n.Speed, trim.Gravity).FrontShare) },
-			miss: func(model float64) float64 { return trim.Miss(n, model) },
-			sd:   n.SD,
-		})
+	seen := readings(before, after, levels)
+	for _, s := range seen {
+		w.notes += s.notes
 	}
-	if levels && before.HasLaw && after.HasLaw {
-		z := minus(after.Zero, before.Zero)
-		seen = append(seen, reading{
-			of: func(f, was trim.Foil) float64 {
-				then, _ := f.Law(0, 0)
-				now, _ := was.Law(0, 0)
-				return then - now
-			},
-			miss: func(model float64) float64 { return model - z.Value },
-			sd:   z.SD(),
-		})
-	}
-	change, changeL, ok := likelihood(seen, before.Posterior, predicted)
-	none, noneL, okNone := likelihood(seen, before.Posterior, before.Posterior.Draws)
+	change, changeL, ok := forecastOf(seen, before.Posterior, predicted).likelihood(seen)
+	none, noneL, okNone := forecastOf(seen, before.Posterior, before.Posterior.Draws).likelihood(seen)
 	if !ok || !okNone {
 		return w
 	}
@@ -67,19 +54,50 @@ func weigh(before, after Side, predicted []trim.Inputs, levels bool) weighing {
 	return w
 }
 
-// A reading is one thing that was observed.
+// A reading is one thing that was observed, or could be.
 type reading struct {
-	of   func(f, was trim.Foil) float64 // by the model
-	miss func(model float64) float64    // model minus observation
-	sd   float64
+	of    func(f, was trim.Foil) float64 // by the model
+	miss  func(model float64) float64    // model minus observation; nil where it is not made yet
+	sd    float64
+	notes int // of feel, 0 for a sensor's
 }
 
-// likelihood is χ² and log likelihood of the readings when the foils are to,
-// which before the change were those of from.
-func likelihood(seen []reading, from *trim.Posterior, to []trim.Inputs) (chi2, logL float64, ok bool) {
+// felt is what a rider on a foil says of a speed, m/s.
+func felt(v float64) func(f, was trim.Foil) float64 {
+	return func(f, _ trim.Foil) float64 { return f.In.Said(f.At(v, trim.Gravity).FrontShare) }
+}
+
+// readings are what the outing after shows of the change.
+func readings(before, after Side, levels bool) (seen []reading) {
+	for _, n := range after.Setup.Feel {
+		if n.Speed >= slowest && n.SD > 0 {
+			seen = append(seen, reading{felt(n.Speed), func(model float64) float64 { return trim.Miss(n, model) }, n.SD, 1})
+		}
+	}
+	if levels && before.HasLaw && after.HasLaw {
+		z := minus(after.Zero, before.Zero)
+		law := func(f, was trim.Foil) float64 {
+			then, _ := f.Law(0, 0)
+			now, _ := was.Law(0, 0)
+			return then - now
+		}
+		seen = append(seen, reading{law, func(model float64) float64 { return model - z.Value }, z.SD(), 0})
+	}
+	return seen
+}
+
+// A forecast is what is expected of readings before their own doubts.
+type forecast struct {
+	mean []float64
+	cov  mat.SymDense
+}
+
+// forecastOf is what the readings show when the foils are to, which before the
+// change were those of from.
+func forecastOf(seen []reading, from *trim.Posterior, to []trim.Inputs) *forecast {
 	n := len(seen)
 	if n == 0 || len(to) < 2 {
-		return 0, 0, false
+		return &forecast{}
 	}
 	model := mat.NewDense(len(to), n, nil)
 	for i := range to {
@@ -88,19 +106,66 @@ func likelihood(seen []reading, from *trim.Posterior, to []trim.Inputs) (chi2, l
 			model.Set(i, k, s.of(f, was))
 		}
 	}
-	var cov mat.SymDense
-	stat.CovarianceMatrix(&cov, model, from.Weights)
-	miss := mat.NewVecDense(n, nil)
-	for k, s := range seen {
-		cov.SetSym(k, k, cov.At(k, k)+s.sd*s.sd)
-		miss.SetVec(k, s.miss(stat.Mean(mat.Col(nil, k, model), from.Weights)))
+	c := &forecast{mean: make([]float64, n)}
+	for k := range seen {
+		c.mean[k] = stat.Mean(mat.Col(nil, k, model), from.Weights)
 	}
-	var chol mat.Cholesky
-	if !chol.Factorize(&cov) {
+	stat.CovarianceMatrix(&c.cov, model, from.Weights)
+	return c
+}
+
+// distance is how far the misses lie from zero, σ, and the covariance's
+// logarithm, with the readings' own doubts.
+func (c *forecast) distance(seen []reading, miss []float64) (d, logDet float64, ok bool) {
+	if len(c.mean) == 0 {
 		return 0, 0, false
 	}
-	d := stat.Mahalanobis(miss, mat.NewVecDense(n, nil), &chol)
-	return d * d, -(d*d + chol.LogDet()) / 2, finite(d)
+	n := len(miss)
+	cov := mat.NewSymDense(n, nil)
+	cov.CopySym(&c.cov)
+	for k, s := range seen {
+		cov.SetSym(k, k, cov.At(k, k)+s.sd*s.sd)
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(cov) {
+		return 0, 0, false
+	}
+	d = stat.Mahalanobis(mat.NewVecDense(n, miss), mat.NewVecDense(n, nil), &chol)
+	return d, chol.LogDet(), finite(d)
+}
+
+// likelihood is χ² and log likelihood of the readings.
+func (c *forecast) likelihood(seen []reading) (chi2, logL float64, ok bool) {
+	miss := make([]float64, len(c.mean))
+	for k, m := range c.mean {
+		miss[k] = seen[k].miss(m)
+	}
+	d, logDet, ok := c.distance(seen, miss)
+	return d * d, -(d*d + logDet) / 2, ok
+}
+
+// notesToTell is how many more notes of the trim after, spread over the speeds,
+// would most likely tell the change from none; 0 where not even mostNotes would.
+func notesToTell(before, after Side, predicted []trim.Inputs, levels bool, w SpeedWeights) int {
+	seen := readings(before, after, levels)
+	at := []float64{w.Low, w.mid(), w.Top}
+	for _, v := range at {
+		seen = append(seen, reading{of: felt(v)})
+	}
+	change, none := forecastOf(seen, before.Posterior, predicted), forecastOf(seen, before.Posterior, before.Posterior.Draws)
+	for n := len(at); n <= mostNotes && len(change.mean) > 0; n += len(at) {
+		apart := make([]float64, len(seen))
+		for k := range seen {
+			apart[k] = change.mean[k] - none.mean[k]
+			if k >= len(seen)-len(at) {
+				seen[k].sd = noteSD * math.Sqrt(float64(len(at))/float64(n))
+			}
+		}
+		if d, _, ok := change.distance(seen, apart); ok && d >= farApart {
+			return n
+		}
+	}
+	return 0
 }
 
 // verdict is strict both ways: a change is confirmed only where no change at
@@ -122,8 +187,8 @@ func (w weighing) verdict() string {
 const farUnlike = 2.6
 
 // judge sums up. foretold is the change of the front foot's share at a speed
-// (m/s).
-func (r *BeforeAfter) judge(speeds SpeedWeights, w weighing, foretold func(speed float64) float64) {
+// (m/s), more how many notes would tell.
+func (r *BeforeAfter) judge(speeds SpeedWeights, w weighing, more func() int, foretold func(speed float64) float64) {
 	say := func(x Reason) { r.Says = append(r.Says, x) }
 	if len(r.Changed) == 0 {
 		say(Reason{Kind: NothingChanged})
@@ -145,10 +210,19 @@ func (r *BeforeAfter) judge(speeds SpeedWeights, w weighing, foretold func(speed
 	case w.before == 0:
 		say(Reason{Kind: NoNotesBefore})
 	default:
-		say(Reason{Kind: NotesDoNotTell})
+		say(Reason{Kind: NotesDoNotTell, Had: w.notes})
 	}
 	if r.Verdict == CannotTell {
-		say(speeds.nextTime(foretold, r.Rows))
+		next := speeds.nextTime(foretold, r.Rows)
+		next.Had = w.notes
+		if w.before > 0 && next.Speed > 0 {
+			next.Notes = more()
+			next.Minutes = noteTakes * float64(next.Notes)
+		}
+		if each := math.Ceil(2 * math.Pow(farApart*noteSD/next.Share, 2)); next.Notes == 0 && each <= mostNotes {
+			next.Each = int(each)
+		}
+		say(next)
 	}
 	for i := range r.Rows {
 		if row := &r.Rows[i]; float64(row.Sigmas) > farUnlike {

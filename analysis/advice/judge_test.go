@@ -87,8 +87,12 @@ func TestChangeNeverMade(t *testing.T) {
 	// Notes too few to tell: it says what to note next time, and nothing is confirmed.
 	to.Feel = to.Feel[:1]
 	r = Compare(before, side(&to, oa), infer(t, oa, ob), false, speeds, Options{LawOK: true})
-	if r.Verdict != CannotTell || reason(r.Says, NextTime) == nil || reason(r.Says, NextTime).Speed != speeds.Top {
-		t.Errorf("one note: %s, %v", r.Verdict, r.Says)
+	next := reason(r.Says, NextTime)
+	if r.Verdict != CannotTell || next == nil || next.Speed != speeds.Top || next.Had != 1 {
+		t.Fatalf("one note: %s, %v", r.Verdict, r.Says)
+	}
+	if each := next.Each; next.Notes != 0 || !(math.Abs(next.Share)/(noteSD*math.Sqrt(2/float64(each))) >= farApart) {
+		t.Errorf("%d more notes, or %d each way for a change of %g", next.Notes, each, next.Share)
 	}
 	// No notes before: nothing tells a wrong setup from a wrong change.
 	blind := *s
@@ -101,5 +105,37 @@ func TestChangeNeverMade(t *testing.T) {
 	r = Compare(before, before, infer(t, ob), false, speeds, Options{LawOK: true})
 	if r.Verdict != CannotTell || reason(r.Says, NothingChanged) == nil {
 		t.Errorf("no change: %s, %v", r.Verdict, r.Says)
+	}
+}
+
+// TestNotesToTell: as many more notes as are asked for tell a card from none in
+// four cases of five, of those that the outing before foretells.
+func TestNotesToTell(t *testing.T) {
+	const riders, least, most = 60, 0.65, 0.95 // binomially, 2.5 σ
+	s := gear()
+	ob := told(s, trim.FromSetup(s, density, viscosity).Raise(-0.7*deg), 0.03, 6.7, 7.5, 8.2, 9, 9.8, 10.8)
+	to := *s
+	to.Foil.Stabilizer.Shim, to.Feel = trim.Card, nil
+	before := Side{Setup: s, Posterior: infer(t, ob)}
+	predicted := foretold(before.Posterior, trim.FromSetup(&to, density, viscosity))
+	n := notesToTell(before, Side{Setup: &to}, predicted, false, speeds)
+	if n == 0 {
+		t.Fatal("no number of notes would tell")
+	}
+	rng, told := rand.New(rand.NewPCG(3, 5)), 0
+	for i := range riders {
+		f, x := trim.NewFoil(predicted[i]), to
+		for k := range n {
+			v := []float64{speeds.Low, speeds.mid(), speeds.Top}[k%3]
+			x.Feel = append(x.Feel, setup.Feel{Speed: v, Share: f.In.Said(f.At(v, trim.Gravity).FrontShare) + noteSD*rng.NormFloat64(), SD: noteSD})
+		}
+		if weigh(before, Side{Setup: &x}, predicted, false).verdict() == AsPredicted {
+			told++
+		}
+	}
+	if p := float64(told) / riders; p < least || p > most {
+		t.Errorf("%d notes tell %d of %d", n, told, riders)
+	} else {
+		t.Logf("%d notes tell %d of %d", n, told, riders)
 	}
 }

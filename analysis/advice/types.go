@@ -160,6 +160,10 @@ type Reason struct {
 	Changed  []Difference       `json:"changed,omitempty"`
 	Row      *Comparison        `json:"row,omitempty"`
 	Chance   float64            `json:"chance,omitempty"`
+	Had      int                `json:"notes_had,omitempty"` // after a change
+	Notes    int                `json:"notes_more,omitempty"`
+	Each     int                `json:"notes_each_way,omitempty"` // with the change and without it
+	Minutes  float64            `json:"minutes,omitempty"`
 }
 
 // What could be found out.

@@ -32,6 +32,12 @@ type Key struct {
 // Limits are what a value may be at all and what it mostly is, in the key's unit.
 type Limits struct{ Low, UsualLow, UsualHigh, High float64 }
 
+// Unusual says that a value (SI) lies outside what the key's mostly are.
+func (k *Key) Unusual(v float64) bool {
+	_, si := k.Unit()
+	return k.Limits != nil && (v/si < k.Limits.UsualLow || v/si > k.Limits.UsualHigh)
+}
+
 // A Prior is 1σ of a value that the setup gives and of the default that stands
 // in where it does not, SI, or a share of the value.
 type Prior struct {

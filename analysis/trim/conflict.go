@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/setup"
 )
 
 const (
@@ -33,6 +34,7 @@ type Conflict struct {
 	Speed  float64 `json:"speed_mps,omitempty"` // of a load
 
 	Unknown *Unknown `json:"unknown,omitempty"` // that had to go far
+	Unusual bool     `json:"unusual,omitempty"` // Stated is hardly ever so
 
 	// The other one of two notes that contradict each other.
 	OtherSpeed float64 `json:"other_speed_mps,omitempty"`
@@ -84,6 +86,9 @@ func (p *problem) conflicts(x []float64, cov *mat.SymDense) ([]Conflict, float64
 	slices.SortStableFunc(pairs, strongest)
 	slices.SortStableFunc(found, strongest)
 	slices.SortStableFunc(unknowns, strongest)
+	if odd := slices.DeleteFunc(slices.Clone(unknowns), func(c Conflict) bool { return !c.Unusual }); len(odd) > 0 {
+		unknowns = odd // the rest had to make room for it
+	}
 	if len(pairs) > 0 {
 		widened = math.Max(widened, math.Pow(pairs[0].Sigmas/interval.Z90, 2))
 	}
@@ -108,6 +113,8 @@ func (p *problem) strain(q parameter, v, z float64) Conflict {
 	case "foil.stabilizer.shim_mm":
 		c.Asked, c.Stated = in.Shim*(1+v), in.Shim
 	}
+	k := setup.KeyNamed(q.key)
+	c.Unusual = k != nil && q.given && k.Unusual(c.Stated)
 	return c
 }
 

@@ -13,6 +13,7 @@ import (
 
 	"evenfoot/ingest"
 	"evenfoot/ingest/write"
+	"evenfoot/report/words"
 )
 
 // ours are the first bytes of what evenfoot writes: a page, a result, an export.
@@ -117,8 +118,9 @@ type writer = func(io.Writer) error
 // with f.json "-" the JSON takes the words' place, and a page is written only
 // when f.out asks for one. All forms are made before any is written.
 func (c *console) hand(f answerFlags, usual string, page, js, text writer) error {
+	where := ""
 	if f.out == "" && f.json != "-" {
-		f.out = usual
+		f.out, where = usual, words.Choose(filepath.Dir(usual) == ".", ", in the folder that you are in", "")
 	}
 	if f.out != "" && filepath.Clean(f.out) == filepath.Clean(f.json) {
 		return usagef("the page and the JSON cannot both be %s", f.out)
@@ -140,18 +142,18 @@ func (c *console) hand(f answerFlags, usual string, page, js, text writer) error
 			return err
 		}
 	}
-	var words bytes.Buffer
-	if err := said(&words); err != nil {
+	var answer bytes.Buffer
+	if err := said(&answer); err != nil {
 		return err
 	}
 	if err := writeWhole(files...); err != nil {
 		return err
 	}
-	if _, err := words.WriteTo(c.out); err != nil {
+	if _, err := answer.WriteTo(c.out); err != nil {
 		return err
 	}
 	if f.json != "-" {
-		fmt.Fprintf(c.err, "The page is %s\n", f.out)
+		fmt.Fprintf(c.err, "The page is %s%s\n", f.out, where)
 	}
 	return nil
 }

@@ -34,16 +34,22 @@ func reportCommand(c *console) *cobra.Command {
 		Short: "Analyse one session and say what to change",
 		Long: `Analyse one session. SESSION is a folder that holds the logs and a setup.toml,
 or log files that belong together. The answer goes to standard output, the page
-to report.html beside the logs (or where --out says). Earlier sessions of the
-same rider on the same foil whose folders lie beside this one count as evidence;
---alone leaves them out.
+to report.html in that folder, or, of log files and of a setup alone, in the
+folder that you are in (or where --out says). Earlier sessions of the same rider
+on the same foil whose folders lie beside this one count as evidence; --alone
+leaves them out.
 
-Without a log, --setup and --range give advice from the model and your notes.`,
+Without a log, --setup and --range give advice from the model and your notes.
+
+In the JSON a number that is not known is null: of drag, cavitation_mps where a
+wing does not cavitate at any speed that is looked at, and least_drag_speed_mps
+where the drag only grows or only falls. Each warning has its kind, such as
+"glides not counted", with its numbers and the words.`,
 		RunE: func(_ *cobra.Command, args []string) error { return c.report(args, f) },
 	}
 	fl := cmd.Flags()
 	f.src.add(fl, "the setup `file` (default: setup.toml where SESSION is a folder)")
-	f.add(fl, "report.html beside the logs")
+	f.add(fl, "report.html in the session's folder")
 	f.addEvidence(fl)
 	fl.StringVar(&f.rider, "rider", "", `the same foil under somebody else, for example "mass=92kg,height=190cm,level=intermediate"`)
 	fl.BoolVar(&f.coordinates, "coordinates", false, "let the page hold latitude and longitude")

@@ -14,6 +14,7 @@ import (
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
+	"evenfoot/report"
 	"evenfoot/report/words"
 )
 
@@ -58,9 +59,9 @@ func (c *console) checkSetup(path string, logs []string) error {
 			given++
 		}
 	}
-	fmt.Fprintf(c.out, "%s reads well: %d values, %d notes of feel.\n", path, given, len(s.Setup.Feel))
+	c.say("", "%s reads well: %d values, %d notes of feel.", path, given, len(s.Setup.Feel))
 	if onlySamples(s.Setup) {
-		fmt.Fprintln(c.out, "Its sizes are all still the template's samples: put your own in first. What follows is said of the samples.")
+		c.say("", "%s", "Its sizes are all still the template's samples: put your own in first. What follows is said of the samples.")
 	}
 	req := analysis.Request{Log: s.Log, Setup: s.Setup}
 	r, err := analysis.Run(req)
@@ -78,11 +79,11 @@ func (c *console) checkSetup(path string, logs []string) error {
 		conflict, ok := w.(trim.Conflict)
 		apart = apart || ok && conflict.OfNotes()
 		if _, stray := w.(analysis.StrayNote); stray || ok {
-			fmt.Fprintln(c.out, u.Say(w))
+			c.say("  ", "%s", u.Say(w))
 		}
 	}
 	if r.Posterior != nil && r.Posterior.FeelNotes() > 1 && !apart {
-		fmt.Fprintln(c.out, "The notes of feel do not contradict each other.")
+		c.say("", "%s", "The notes of feel do not contradict each other.")
 	}
 	c.printWorth(r, u)
 	return nil
@@ -118,19 +119,25 @@ func (c *console) printWorth(r *analysis.Result, u words.Units) {
 	}
 	slices.SortStableFunc(list, func(a, b worth) int { return cmp.Compare(b.takes, a.takes) })
 	if doubt := r.BestAngleDoubt(); doubt > 0 {
-		fmt.Fprintf(c.out, "From %s to %s%s the stabilizer's best angle is known to ± %.2f° (90 %%).", u.SpeedText(r.RangeLow), u.SpeedText(r.RangeHigh),
-			words.Choose(r.Log == nil, " (no log: a report goes by the speeds ridden)", ""), doubt)
-		if r.Setup.Rider.Level == "beginner" {
-			fmt.Fprint(c.out, " A beginner is advised on the foil's place only, which rests on the same doubt.")
-		}
-		fmt.Fprintln(c.out, " What would take doubt away, the most first:")
+		c.say("", "From %s to %s%s the stabilizer's best angle is known to ± %.2f° (90 %%).%s What would take doubt away, the most first:", u.SpeedText(r.RangeLow), u.SpeedText(r.RangeHigh),
+			words.Choose(r.Log == nil, " (no log: a report goes by the speeds ridden)", ""), doubt,
+			words.Choose(r.Setup.Rider.Level == "beginner", " A beginner is advised on the foil's place only, which rests on the same doubt.", ""))
 	}
 	for _, w := range list {
 		if w.takes >= worthTelling {
-			fmt.Fprintf(c.out, "  %.2f°  %s\n", w.takes, w.what)
+			c.say("         ", "  %.2f°\u00a0 %s", w.takes, w.what)
 		}
 	}
 	if mind := words.PlanFor(r, u).Mind; len(mind) > 0 {
-		fmt.Fprintln(c.out, "Before another trim is ridden:", strings.Join(mind, " "))
+		c.say("", "Before another trim is ridden: %s", strings.Join(mind, " "))
+	}
+}
+
+// say prints a sentence in lines of the terminal's width, all but the first indented.
+func (c *console) say(indent, format string, args ...any) {
+	text := fmt.Sprintf(format, args...)
+	first := text[:len(text)-len(strings.TrimLeft(text, " "))]
+	for i, line := range report.Wrap(text, columns-len([]rune(indent))) {
+		fmt.Fprintln(c.out, words.Choose(i == 0, first, indent)+line)
 	}
 }

@@ -47,6 +47,10 @@ func VerdictHead(b *advice.BeforeAfter) string {
 		return "The two setups are the same: there is no change to judge."
 	case b.Verdict == advice.NotAsPredicted:
 		return what + " did not do what was expected."
+	case b.Verdict != advice.AsPredicted && p >= advice.Surely:
+		return "Too early to tell by feel what " + LowerFirst(what) + " did; by the model the load is more even than before."
+	case b.Verdict != advice.AsPredicted && p <= 1-advice.Surely:
+		return "Too early to tell by feel what " + LowerFirst(what) + " did; by the model the load is less even than before."
 	case b.Verdict != advice.AsPredicted:
 		return "Too early to tell what " + LowerFirst(what) + " did."
 	case slices.ContainsFunc(b.Rows, func(r advice.Comparison) bool { return r.Outcome == advice.More || r.Outcome == advice.Less }):
@@ -57,6 +61,17 @@ func VerdictHead(b *advice.BeforeAfter) string {
 		return what + " did what was expected, but the load is less even than before."
 	}
 	return what + " did what was expected. Whether the load is more even than before is not clear."
+}
+
+// Apart says how surely the outing after a change is the more even one, by the
+// same chance as the judgement; "" where there is none. The doubts of the two go
+// together, so that their intervals may overlap.
+func Apart(b *advice.BeforeAfter) string {
+	p := float64(b.ChanceBetter)
+	if !Finite(p) || len(b.Changed) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("The second is the more even one with a chance of %s: the doubts of the two go together, so their intervals say less.", Percent(p))
 }
 
 // whatChanged names a change by its one part, and as a change where it has several.
@@ -189,7 +204,7 @@ func (u Units) Keyed(k *setup.Key, v float64) string {
 	case unit == "mm" || unit == "%" && si == 1:
 		return in(v/si, 1, unit)
 	case unit == "%":
-		return Percent(v) + " of the chord"
+		return in(v*100, 0, unit) + " of the chord"
 	case unit == "°":
 		return Fixed(v/si, 1) + unit
 	case unit == "°C":
@@ -197,7 +212,7 @@ func (u Units) Keyed(k *setup.Key, v float64) string {
 	case unit != "":
 		return fmt.Sprintf("%.3g %s", v/si, unit)
 	}
-	return Percent(v)
+	return in(v*100, 0, "%")
 }
 
 // NextOf says what to do after an outing that is compared, and what to mind with

@@ -45,7 +45,7 @@ func (u Units) strained(c trim.Conflict) string {
 	s := fmt.Sprintf("the %s: the evidence asks for %s where %s %s, %s what the setup allows", x.Name, value(c.Asked),
 		Choose(x.Default, "the default is", "the setup says"), value(c.Stated), Choose(c.Sigmas >= farSigmas, "far outside", "outside"))
 	if x.Key != "" {
-		s += fmt.Sprintf(" (check %s)", x.Key)
+		s += fmt.Sprintf(" (check %s%s)", x.Key, Choose(c.Unusual, ", which is hardly ever so large or small: is it the right number, in the right unit?", ""))
 	}
 	return s
 }

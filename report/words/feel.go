@@ -25,7 +25,7 @@ func feel(r *analysis.Result, u Units) string {
 		case d < -0.015:
 			verb = "more weight on the front foot"
 		}
-		s = append(s, fmt.Sprintf("At %s: %s, about %s instead of %s.", u.SpeedText(top), verb, Percent(then.Value), Percent(now.Value)))
+		s = append(s, fmt.Sprintf("At %s: %s, %s instead of %s.", u.SpeedText(top), verb, about(then.Value), Percent(now.Value)))
 	}
 	slow, _ := LoadAt(r, lo)
 	if now, then := slow.FrontShare, slow.FrontShareAfter; now.Known() && then.Known() && math.Abs(now.Value-then.Value) > 0.03 && u.SpeedText(lo) != u.SpeedText(top) {
@@ -105,9 +105,9 @@ func Overshoot(r *analysis.Result, u Units) string {
 	case !(p > rare) || !Finite(top):
 		return s
 	case s != "":
-		return s + fmt.Sprintf(" At %s %s (chance %s).", u.SpeedText(top), Choose(p < 0.5, "it may do so too", "it is likely to"), Chance(p))
+		return s + fmt.Sprintf(" At %s %s (chance %s).", u.SpeedText(top), Choose(p < 0.5, "it may do so too", "it is likely to"), Percent(p))
 	}
-	return fmt.Sprintf("At %s the board may drop its nose as it runs faster, instead of slowing itself (chance %s): you must act against it.", u.SpeedText(top), Chance(p))
+	return fmt.Sprintf("At %s the board may drop its nose as it runs faster, instead of slowing itself (chance %s): you must act against it.", u.SpeedText(top), Percent(p))
 }
 
 // falls names the speeds that count at which the gradient is below zero, "" for none.
@@ -199,7 +199,7 @@ func (u Units) carries(foot string, r *analysis.Result) string {
 	if !a.Known() || !b.Known() {
 		return ""
 	}
-	s := fmt.Sprintf("%s carries about %s of the load at %s", foot, Percent(a.Value), u.SpeedText(lo))
+	s := fmt.Sprintf("%s carries %s of the load at %s", foot, about(a.Value), u.SpeedText(lo))
 	one := u.SpeedText(lo) == u.SpeedText(top)
 	if !one {
 		s += fmt.Sprintf(" and %s at %s", Percent(b.Value), u.SpeedText(top))

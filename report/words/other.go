@@ -15,6 +15,7 @@ import (
 // nothing in it is taken for the owner's next step.
 type Other struct {
 	Name  string // "Bo, 92 kg"
+	Owner string // "Ines", of the foil
 	Words Answer
 	Facts []Fact
 	Notes []string
@@ -39,10 +40,11 @@ func ForOther(r *analysis.Result, u Units) *Other {
 	alt := Theirs(r)
 	p.Words = For(alt, u)
 	p.Words.Today = u.carries("On today's trim this rider's front foot", alt)
-	owner := "the owner of this sheet"
+	owner := "the owner of this foil"
 	if r.Setup != nil {
 		owner = cmp.Or(Clean(r.Setup.Rider.Name), owner)
 	}
+	p.Owner = owner
 	if x.PitchChange.Known() {
 		p.Facts = append(p.Facts, Fact{"Pitch at the same speed", Between(bySize(x.PitchChange), 1, 1) + " degrees " + Choose(x.PitchChange.Value < 0, "less", "more") + " nose-up than " + owner})
 	}
@@ -127,13 +129,11 @@ func WhoIs(kg, metres float64, level string, u Units) string {
 	return strings.Join(parts, ", ")
 }
 
-// Short is the other rider's step with how sure it is and what to mind of it,
-// and what is behind it.
-func (p *Other) Short() (step, behind string) {
-	sure := ""
-	if c := p.Words.Chip(); c != "" {
-		sure = UpperFirst(c) + ". " + p.Words.Mind
+// Short is a step with how sure it is and what to mind of it.
+func (w Answer) Short() string {
+	s := w.Next
+	if c := w.Chip(); c != "" {
+		s += " " + UpperFirst(c) + ". " + w.Mind
 	}
-	one := func(s string) string { return strings.Join(strings.Fields(s), " ") }
-	return one(fmt.Sprintf("%s. Their next step: %s %s", UpperFirst(p.Name), p.Words.Head, sure)), one(p.Words.Today + " " + p.Walk)
+	return s
 }

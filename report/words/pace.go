@@ -2,8 +2,10 @@ package words
 
 import (
 	"fmt"
+	"strings"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pace"
 )
 
@@ -26,7 +28,7 @@ const saysNothing = 0.9
 // Pace says what a racer asks of a log, a sentence a point.
 func (u Units) Pace(p *analysis.Pace) (says []string) {
 	if p.OffEven.Known() && p.OffEven.High-p.OffEven.Low < saysNothing {
-		says = append(says, fmt.Sprintf("At %s and above %s %% of the time was ridden with a load off even by more than 6 %% of it.", u.SpeedText(float64(p.TopFrom)), Share(p.OffEven)))
+		says = append(says, fmt.Sprintf("At %s and above %s of the time was ridden with a load off even by more than 6 %% of it.", u.SpeedText(float64(p.TopFrom)), part(p.OffEven)))
 	}
 	if p.Reaches == 0 {
 		return append(says, fmt.Sprintf("What the fastest reaches have apart from the rest takes %d straight reaches with a pitch law to tell from chance.", pace.Least))
@@ -43,4 +45,12 @@ func (u Units) Pace(p *analysis.Pace) (says []string) {
 		says = append(says, fmt.Sprintf("In pitch, heel, load, point of sail and pitch corrections nothing sets the fastest quarter of %d reaches apart beyond chance.", p.Reaches))
 	}
 	return says
+}
+
+// part is a part of something with its doubt, where that shows.
+func part(i interval.Interval) string {
+	if s := Share(i); strings.Contains(s, "(") {
+		return s + NBSP + "%"
+	}
+	return Percent(i.Value)
 }

@@ -2,6 +2,7 @@ package words
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -69,6 +70,7 @@ func (u Units) trial(x advice.Trial) (t Trial) {
 			"The model expects even " + u.evenAt(x) + ".",
 			fmt.Sprintf("At each place ride %.0f minutes, every reach from slow to fast or back, and where the load feels even %s: about %d times.", advice.PlaceMinutes, press, x.Each),
 			"Where it never feels even, slide the foil a centimetre back if the front foot is heavy all the way, forward if the back foot is, and write down where it then stands.",
+			u.howFar(x.Places),
 			"Write each move into the setup: [[change]] with at = the time, foil_cm = " + strings.Join(centimetres(x.Places), ", ") + " (all counted from the start).",
 		}
 	case advice.CardInOut:
@@ -83,7 +85,24 @@ func (u Units) trial(x advice.Trial) (t Trial) {
 	default:
 		t.Do = Sentence(u.Observation(x.Observation))
 	}
+	t.How = slices.DeleteFunc(t.How, func(s string) bool { return s == "" })
 	return t
+}
+
+// howFar says how to get to places that lie further than one step goes, "" for none.
+func (u Units) howFar(places []float64) string {
+	const slack = 1e-6
+	var far []float64
+	for _, x := range places {
+		if math.Abs(x) > advice.LargestMove+slack {
+			far = append(far, x)
+		}
+	}
+	if len(far) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%s %s further than one step of %s: go there in moves of at most that, and ride a few easy reaches after each before you go faster.",
+		UpperFirst(u.places(far)), Choose(len(far) == 1, "is", "are"), u.LengthText(advice.LargestMove))
 }
 
 // evenAt says at which speed each place should feel even.

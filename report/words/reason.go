@@ -147,7 +147,7 @@ func (u Units) testFeels(o advice.Observation) string {
 	if o.Now == nil || o.Then == nil || len(o.Speeds) == 0 {
 		return ""
 	}
-	return fmt.Sprintf(" At %s the front foot would carry about %s instead of %s.", u.SpeedText(o.Speeds[len(o.Speeds)-1]), Percent(o.Then.Value), Percent(o.Now.Value))
+	return fmt.Sprintf(" At %s the front foot would carry %s instead of %s.", u.SpeedText(o.Speeds[len(o.Speeds)-1]), about(o.Then.Value), Percent(o.Now.Value))
 }
 
 // notesOf are the speeds at which notes of feel are worth having, m/s, slow to fast.

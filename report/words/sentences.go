@@ -78,8 +78,8 @@ func (u Units) can() template.FuncMap {
 	return template.FuncMap{
 		"say": u.Say, "conflict": u.Conflict, "reason": Reason, "clean": Clean,
 		"speed": u.SpeedText, "fine": u.SpeedFine, "speeds": u.speeds, "knot": u.SpeedName, "length": u.LengthText, "roughly": u.lengthRound,
-		"way": u.way, "further": u.further, "places": u.places, "placeAt": placeAt, "percent": Percent, "chance": Chance,
-		"clock": sinceStart, "span": fromTo, "level": levelOf, "limit": limit, "abs": math.Abs,
+		"way": u.way, "further": u.further, "places": u.places, "placeAt": placeAt, "percent": Percent,
+		"noted": u.speedNoted, "clock": sinceStart, "span": fromTo, "level": levelOf, "limit": limit, "abs": math.Abs,
 		"evenEnough": func() float64 { return evenEnough },
 		"feltMove":   func() float64 { return feltMove },
 		"leastReach": func() int { return pitchlaw.LeastReach },
@@ -91,7 +91,6 @@ func (u Units) can() template.FuncMap {
 		"ahead":      func(s float64) string { return fmt.Sprintf("%+.1f", s) },
 		"hours":      func(s float64) string { return fmt.Sprintf("%.0f", s/3600) },
 		"hundred":    func(share float64) float64 { return 100 * share },
-		"share":      func(v float64) string { return fmt.Sprintf("%.0f %%", 100*v) },
 		"off":        func(v, from float64) string { return Percent(math.Abs(v/from - 1)) },
 		"within":     func(sd float64) string { return fmt.Sprintf("%.0f", 100*interval.Z90*sd) },
 		"inPercent":  func(share *interval.Interval) string { return Between(*share, 100, 0) },
@@ -103,6 +102,7 @@ func (u Units) can() template.FuncMap {
 		"track":      func(r *analysis.Result) string { return u.track(r.Setup) },
 		"unstopped":  func(why analysis.Finding) string { return strings.TrimSuffix(u.Say(why), ".") },
 		"noGlide":    func(why analysis.Finding) string { w, _ := why.(glide.Why); return whyNoGlide[w] },
+		"noteCount":  func(n int) string { return UpperFirst(Plural(n, "note")) + " of feel" },
 		"either":     func(s []string) string { return strings.Join(s, " or ") },
 	}
 }

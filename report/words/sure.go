@@ -28,7 +28,7 @@ func (w *Answer) sure(r *analysis.Result, u Units) {
 		w.SureTag += " that it is more even" // and not of the calm, which Why says
 	}
 	w.step = true
-	w.Sure = "The chance that this step makes the load more even: " + Chance(p) + "."
+	w.Sure = "The chance that this step makes the load more even: " + Percent(p) + "."
 	var all []string
 	if a.StabilizerChange.Known() {
 		all = append(all, "the stabilizer's leading edge "+raisedRange(a.StabilizerChange))
@@ -150,17 +150,4 @@ func evidence(r *analysis.Result) string {
 		return ""
 	}
 	return fmt.Sprintf("%s %s in here. This log alone gives other numbers, with more doubt.", Listed(names), Choose(len(names) == 1, "counts", "count"))
-}
-
-// Chance prints a chance, never as a certainty.
-func Chance(p float64) string {
-	switch {
-	case !Finite(p):
-		return Unknown
-	case p > 0.99:
-		return "over 99" + NBSP + "%"
-	case p < 0.01:
-		return "under 1" + NBSP + "%"
-	}
-	return Percent(p)
 }

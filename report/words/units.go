@@ -112,6 +112,11 @@ func (u Units) SpeedText(v float64) string {
 // SpeedFine is the same to a tenth.
 func (u Units) SpeedFine(v float64) string { return in(u.SpeedValue(v), 1, u.SpeedName()) }
 
+// speedNoted is a speed as its rider wrote it down, to a tenth at most.
+func (u Units) speedNoted(v float64) string {
+	return Decimals(u.SpeedValue(v), 1) + NBSP + u.SpeedName()
+}
+
 // LengthValue converts metres to cm or inches.
 func (u Units) LengthValue(v float64) float64 { return v * Choose(u.Length == "in", InchPerMetre, 100) }
 
@@ -222,9 +227,21 @@ func rangeOf(i interval.Interval, digits int, below, above string) string {
 	return fmt.Sprintf(" (%s to %s)", size(low), size(high))
 }
 
-// Percent is a share as "64 %".
+// Percent is a share, a chance or a part as "64 %", never as a certainty.
 func Percent(share float64) string {
+	switch {
+	case share > 0.99 && share < 1.005:
+		return "over 99" + NBSP + "%"
+	case share >= 0 && share < 0.01:
+		return "under 1" + NBSP + "%"
+	}
 	return in(share*100, 0, "%")
+}
+
+// about is a share that is rounded: "about 64 %".
+func about(share float64) string {
+	s := Percent(share)
+	return Choose(strings.Contains(s, "er "), "", "about ") + s
 }
 
 // Clock is seconds as h:mm:ss or m:ss.
