@@ -127,7 +127,7 @@ func (o *observation) fitGlides(found []glide.Found, s *setup.Setup) {
 	if g.SpeedSD = o.log.GPS.SpeedSD; !(g.SpeedSD > 0) {
 		g.SpeedSD = usualSpeedSD
 	}
-	if w := o.ride.Wind.From; w.Known() {
+	if w := o.ride.WindFrom; w.Known() {
 		g.WindFrom, g.WindFromSD = w.Value*degree, math.Max(w.SD(), leastWindSD)*degree
 	}
 	light := s.Rig.LiftFraction * s.Rider.Mass / g.Body.Mass

@@ -90,7 +90,7 @@ func (o *observation) reaches() (speeds []float64, features []pace.Feature) {
 		}
 		speeds = append(speeds, s.speed/s.n)
 		sail, heel := math.NaN(), s.heel/s.n/degree
-		if w := o.ride.Wind.From; w.Known() {
+		if w := o.ride.WindFrom; w.Known() {
 			sail = math.Abs(math.Remainder(o.ride.Reaches[i].Course-w.Value*degree, 2*math.Pi)) / degree
 		} else {
 			heel = math.NaN()

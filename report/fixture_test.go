@@ -119,8 +119,8 @@ func fixtureSession(r *analysis.Result, rng *rand.Rand, foil trim.Foil) {
 		tack := []string{"port", "starboard"}[lap%2]
 		rs.Rides = append(rs.Rides, ride.Ride{Start: t0, End: t0 + 80, Distance: 640, MeanSpeed: 8, MaxSpeed: 11, Tack: tack})
 		rs.Reaches = append(rs.Reaches, ride.Reach{Start: t0 + 4, End: t0 + 74, Ride: lap, Course: math.Pi * float64(lap%2), Tack: tack})
-		rs.Turns = append(rs.Turns, ride.Turn{Start: t0 + 74, End: t0 + 82, Flown: lap%3 > 0, Complete: true})
-		rs.Events = append(rs.Events, ride.Event{Time: t0, Kind: "take-off", Speed: 5}, ride.Event{Time: t0 + 80, Kind: "touchdown", Speed: 5, PitchRateBefore: 0.1})
+		rs.Turns = append(rs.Turns, ride.Turn{Start: t0 + 74, End: t0 + 82, Complete: true})
+		rs.Events = append(rs.Events, ride.Event{Time: t0, Kind: "take-off"}, ride.Event{Time: t0 + 80, Kind: "touchdown"})
 	}
 	rs.Speed = ride.SpeedSeries{Step: 1.0 / hz}
 	for k := range dur * hz {

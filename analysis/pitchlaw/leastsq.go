@@ -33,161 +33,97 @@ type solution struct {
 // How near to rounding error the gradient must come, relative to the residuals.
 const (
 	flatGradient = 1e-11 // converged
-	noDescent    = 1e-7  // converged too, when no step descends any more
+	noDescent    = 1e-7  // converged too, when the step does not descend
+	mostHalved   = 40    // times that a step is
 )
 
-// minimise finds the least weighted squares by Gauss–Newton steps, damped
-// (Levenberg–Marquardt) when a step does not descend. Weights that depend on
-// the residuals make it iteratively reweighted least squares: each step
-// descends on the quadratic that majorises the loss. A linear problem takes
-// one step and one of iterative refinement.
+// minimise finds the least weighted squares by Gauss–Newton steps, halved
+// until they descend. Weights that depend on the residuals make it iteratively
+// reweighted least squares: each step descends on the quadratic that majorises
+// the loss. A linear problem takes one step and one of iterative refinement.
 func (q leastSquares) minimise(start []float64, steps int) (solution, error) {
 	n, p := q.n, q.p
-	s := solution{beta: slices.Clone(start), r: make([]float64, n), w: make([]float64, n)}
+	s := solution{beta: slices.Clone(start), r: make([]float64, n), w: slices.Repeat([]float64{1}, n)}
 	rows, trial := make([]float64, n*(p+1)), make([]float64, n*(p+1))
-	e := newNormal(p)
-	next := make([]float64, p)
-	damping := 0.0
+	squares := func(rows []float64) (sum float64) {
+		for i, w := range s.w {
+			r := rows[i*(p+1)+p]
+			sum += w * r * r
+		}
+		return sum
+	}
 	q.eval(s.beta, rows)
 	for range steps {
 		for i := range n {
-			s.r[i], s.w[i] = rows[i*(p+1)+p], 1
+			s.r[i] = rows[i*(p+1)+p]
 		}
 		if q.weigh != nil {
 			q.weigh(s.r, s.w)
 		}
-		if err := e.fill(rows, s.w); err != nil {
+		s.rss = squares(rows)
+		step, explained, err := descent(rows, s.w, p)
+		if err != nil {
 			return s, err
 		}
-		s.rss = e.rss
-		end, err := q.descend(e, &s, next, trial, &damping)
-		if err != nil || end != goOn {
-			s.reached = end == level
-			return s, err
+		if s.reached = explained <= flatGradient*math.Sqrt(s.rss); s.reached {
+			return s, nil
 		}
-		copy(s.beta, next)
-		rows, trial = trial, rows
-		if damping /= 10; damping < 1e-6 {
-			damping = 0
+		for halved := 0; ; halved++ {
+			next := floats.AddTo(make([]float64, p), s.beta, step)
+			if q.eval(next, trial); squares(trial) <= s.rss {
+				s.beta, rows, trial = next, trial, rows
+				break
+			}
+			if s.reached = explained <= noDescent*math.Sqrt(s.rss); s.reached || halved == mostHalved {
+				return s, nil
+			}
+			floats.Scale(0.5, step)
 		}
 	}
 	return s, nil
 }
 
-// How the search for a step may end.
-const (
-	goOn  = iota // with a better point
-	level        // nothing is left to descend above rounding error
-	stuck        // no step descends
-)
+// leastOwn is the length, as a share of its own, that a column must have besides
+// those before it.
+const leastOwn = 3e-7
 
-// descend finds a step to a point no worse, damping it as much as that takes.
-func (q leastSquares) descend(e *normal, s *solution, next, trial []float64, damping *float64) (int, error) {
-	for range 40 {
-		explained, err := e.step(*damping, next)
-		if err != nil {
-			return stuck, err
-		}
-		undamped := *damping == 0
-		if undamped && (explained <= flatGradient*math.Sqrt(e.rss) || explained == 0) {
-			return level, nil
-		}
-		floats.Add(next, s.beta)
-		q.eval(next, trial)
-		after := 0.0
-		for i, w := range s.w {
-			r := trial[i*(q.p+1)+q.p]
-			after += w * r * r
-		}
-		if after <= e.rss {
-			return goOn, nil
-		}
-		if undamped && explained <= noDescent*math.Sqrt(e.rss) {
-			return level, nil
-		}
-		*damping = max(10**damping, 1e-3)
-	}
-	return stuck, nil
-}
-
-// normal are the normal equations of weighted rows [J|r], columns of J brought
-// to unit length. That squares their condition; the steps that follow take the
-// error back out.
-type normal struct {
-	gram, right, scale []float64
-	rss                float64
-}
-
-func newNormal(p int) *normal {
-	return &normal{gram: make([]float64, p*p), right: make([]float64, p), scale: make([]float64, p)}
-}
-
-func (e *normal) fill(rows, weights []float64) error {
-	p := len(e.scale)
-	clear(e.gram)
-	clear(e.right)
-	e.rss = 0
+// descent is the least-squares step for weighted rows [J|r], and the length of
+// r's part in the columns. Its normal equations square the condition; the steps
+// that follow take the error back out.
+func descent(rows, weights []float64, p int) (step []float64, explained float64, err error) {
+	gram, right := make([]float64, p*p), mat.NewVecDense(p, nil)
+	step = right.RawVector().Data
 	for i, w := range weights {
 		if w == 0 {
 			continue
 		}
 		row := rows[i*(p+1) : (i+1)*(p+1)]
-		r := w * row[p]
-		e.rss += r * row[p]
 		for a, x := range row[:p] {
-			e.right[a] += x * r
+			step[a] += w * x * row[p]
 			for b, y := range row[a:p] {
-				e.gram[a*p+a+b] += w * x * y
+				gram[a*p+a+b] += w * x * y
 			}
 		}
 	}
-	if math.IsNaN(e.rss) || math.IsInf(e.rss, 0) {
-		return errors.New("the fit ran away from the observations")
-	}
-	for a := range e.scale {
-		if e.scale[a] = math.Sqrt(e.gram[a*p+a]); !(e.scale[a] > 0) || math.IsInf(e.scale[a], 0) {
-			return errSingular
-		}
-		e.right[a] /= e.scale[a]
-	}
-	for a := range e.scale {
-		for b := a; b < p; b++ {
-			e.gram[a*p+b] /= e.scale[a] * e.scale[b]
-		}
-	}
-	return nil
-}
-
-// step is the Levenberg–Marquardt step for unit columns, and the length of r's
-// part in the columns.
-func (e *normal) step(damping float64, out []float64) (explained float64, err error) {
-	p := len(e.scale)
-	damped := slices.Clone(e.gram)
-	for a := range p {
-		damped[a*p+a] += damping
-	}
-	chol, ok := cholesky(p, damped)
+	x := slices.Clone(step)
+	chol, ok := cholesky(p, gram)
 	if !ok {
-		return 0, errSingular
+		return nil, 0, errSingular
 	}
-	x, right := mat.NewVecDense(p, out), mat.NewVecDense(p, e.right)
-	if err := chol.SolveVecTo(x, right); err != nil && !isCondition(err) {
-		return 0, errSingular
+	_ = chol.SolveVecTo(right, right)
+	if explained = math.Sqrt(max(floats.Dot(x, step), 0)); math.IsNaN(explained) || math.IsInf(explained, 0) {
+		return nil, 0, errors.New("the fit ran away from the observations")
 	}
-	explained = math.Sqrt(max(mat.Dot(x, right), 0))
-	for a, s := range e.scale {
-		out[a] /= s
-	}
-	return explained, nil
+	return step, explained, nil
 }
 
 // cholesky factors a symmetric matrix given by its upper triangle, row-major;
-// ok is false when a column adds nothing to those before it.
+// ok is false when a column adds nothing to those before it. What the factor
+// solves comes with an error for a bad condition, which the parameters' units
+// alone make.
 func cholesky(n int, upper []float64) (*mat.Cholesky, bool) {
-	for k := range n { // a sum that is not a number ends no comparison
-		if d := upper[k*n+k]; math.IsNaN(d) || math.IsInf(d, 0) {
-			return nil, false
-		}
+	if floats.HasNaN(upper) || math.IsInf(floats.Max(upper), 0) { // ends no comparison
+		return nil, false
 	}
 	c := new(mat.Cholesky)
 	if !c.Factorize(mat.NewSymDense(n, upper)) {
@@ -195,16 +131,9 @@ func cholesky(n int, upper []float64) (*mat.Cholesky, bool) {
 	}
 	u := c.RawU()
 	for k := range n {
-		if d := u.At(k, k); !(d*d > 1e-13*upper[k*n+k]) {
+		if d := u.At(k, k); !(d*d > leastOwn*leastOwn*upper[k*n+k]) {
 			return nil, false
 		}
 	}
 	return c, true
-}
-
-// isCondition says that a matrix is badly conditioned, which unlike units of
-// the columns alone make it.
-func isCondition(err error) bool {
-	_, ok := err.(mat.Condition)
-	return ok
 }

@@ -123,13 +123,7 @@ func (d design) part(rows []int) design {
 // weighted is the least-squares plane with a weight for each row; nil when it
 // is not determined. The last word is minimise's.
 func (d design) weighted(weights []float64) []float64 {
-	e, beta := newNormal(d.p), make([]float64, d.p)
-	if e.fill(d.rows, weights) != nil {
-		return nil
-	}
-	if _, err := e.step(0, beta); err != nil {
-		return nil
-	}
+	beta, _, _ := descent(d.rows, weights, d.p)
 	return beta
 }
 

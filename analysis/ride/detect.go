@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"evenfoot/analysis/interval"
 	"evenfoot/filter/align"
 )
 
@@ -20,7 +21,7 @@ type Input struct {
 // Detect tells the session apart. It never fails: what cannot be told is
 // missing, and a log without flight has no rides.
 func Detect(in Input) *Session {
-	s := &Session{Wind: noWind(NoStraightFlight), BestSpeeds: noSpeeds()}
+	s := &Session{WindFrom: interval.Unknown(), BestSpeeds: noSpeeds()}
 	g := newGrid(&in)
 	if g == nil {
 		return s
@@ -32,7 +33,7 @@ func Detect(in Input) *Session {
 	d.flights()
 	turns := d.findTurns()
 	d.reaches(turns)
-	d.wind(turns)
+	s.WindFrom = wind(d.legs(), turns)
 	d.finishTurns(turns)
 	d.rides()
 	d.totals()
@@ -109,7 +110,7 @@ func (d *detector) flights() {
 	}
 	for _, r := range d.runs {
 		if r.from > 0 && d.state[r.from-1] == afloat {
-			d.event(r.from, "take-off", g.speed[r.from])
+			d.event(r.from, "take-off")
 		}
 		d.breaches(r)
 		if r.to < g.n && d.state[r.to] == afloat {
@@ -117,7 +118,7 @@ func (d *detector) flights() {
 			if d.fell(r.to) {
 				kind = "fall"
 			}
-			d.event(r.to, kind, d.before(r.to))
+			d.event(r.to, kind)
 		}
 	}
 }
@@ -133,17 +134,8 @@ func (d *detector) before(i int) float64 {
 	return top
 }
 
-func (d *detector) event(i int, kind string, speed float64) {
-	t := d.g.at(i)
-	d.s.Events = append(d.s.Events, Event{Time: t, Kind: kind, Speed: speed, PitchRateBefore: d.pitchRate(t-2, t)})
-}
-
-// pitchRate is the RMS pitch rate between two times, rad/s; NaN without IMU.
-func (d *detector) pitchRate(t0, t1 float64) float64 {
-	if d.g.imu == nil {
-		return math.NaN()
-	}
-	return math.Sqrt(d.g.mean(t0, t1, func(i int) float64 { return math.Exp(d.g.imu.nod[i]) }))
+func (d *detector) event(i int, kind string) {
+	d.s.Events = append(d.s.Events, Event{d.g.at(i), kind})
 }
 
 // What a fall looks like. Tuned on the simulator's beginner and rough outings.
@@ -201,7 +193,7 @@ func (d *detector) breaches(r run) {
 				low = k
 			}
 		}
-		d.event(low, "breach", d.before(low))
+		d.event(low, "breach")
 		i = low + d.g.samples(1)
 	}
 }

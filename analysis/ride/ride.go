@@ -15,8 +15,8 @@ type Session struct {
 	Rides      []Ride
 	Reaches    []Reach
 	Turns      []Turn
-	Events     []Event // take-offs, touchdowns, breaches, falls
-	Wind       Wind
+	Events     []Event           // take-offs, touchdowns, breaches, falls
+	WindFrom   interval.Interval // deg true; Unknown when it cannot be told
 	BestSpeeds BestSpeeds
 	BestByTack map[string]BestSpeeds // within reaches
 	Totals     Totals
@@ -30,7 +30,6 @@ type Ride struct {
 	MeanSpeed  float64 // m/s
 	MaxSpeed   float64 // m/s
 	Tack       string  // "port" | "starboard" = the side the wind comes from, "" when not known
-	MeanHeel   float64 // rad; NaN without IMU
 }
 
 // A Reach is a straight stretch of flight, no turn in it.
@@ -43,35 +42,15 @@ type Reach struct {
 
 // A Turn joins two reaches.
 type Turn struct {
-	Start, End  float64 // s
-	ThroughWind bool    // a tack; else a jibe. Meaningful when Session.Wind is known.
-	Flown       bool    // the board stayed on the foil
-	Complete    bool    // changes tack (as against a bend in the course)
+	Start, End float64 // s
+	Complete   bool    // changes tack (as against a bend in the course)
 }
 
-// An Event is a moment. PitchRateBefore is the RMS over the two seconds before it.
+// An Event is a moment.
 type Event struct {
-	Time            float64 // s
-	Kind            string  // "take-off" | "touchdown" | "breach" | "fall"
-	Speed           float64 // m/s
-	PitchRateBefore float64 // rad/s RMS; NaN without IMU
+	Time float64 // s
+	Kind string  // "take-off" | "touchdown" | "breach" | "fall"
 }
-
-// Wind is the direction the wind comes from.
-type Wind struct {
-	From interval.Interval // deg true; Unknown when it cannot be told
-	Why  WindDoubt         // why it is not known; "" when it is
-}
-
-// A WindDoubt says why the wind cannot be told.
-type WindDoubt string
-
-const (
-	NoStraightFlight WindDoubt = "no straight flight"
-	FewReaches       WindDoubt = "too few reaches"
-	OneWay           WindDoubt = "reaches all one way"
-	EitherEnd        WindDoubt = "from either end" // its line is known; a logger on the board would tell the rest
-)
 
 // BestSpeeds in m/s; Unknown where the log is too short.
 type BestSpeeds struct {

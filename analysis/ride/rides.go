@@ -19,7 +19,7 @@ func (d *detector) rides() {
 		}
 	}
 	for k, r := range d.runs {
-		q := Ride{Start: g.at(r.from), End: g.at(r.to), MeanHeel: d.meanHeel(g.at(r.from), g.at(r.to))}
+		q := Ride{Start: g.at(r.from), End: g.at(r.to)}
 		var sum, n float64
 		for i := r.from; i < r.to; i++ {
 			v := g.speed[i]

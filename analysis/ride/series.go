@@ -37,17 +37,6 @@ func (g *grid) index(t float64) int {
 // samples is how many steps make s seconds, at least one.
 func (g *grid) samples(s float64) int { return max(1, int(math.Round(s/g.step))) }
 
-// mean is the mean of what is known between two times; NaN for nothing.
-func (g *grid) mean(t0, t1 float64, at func(i int) float64) float64 {
-	var sum, n float64
-	for i := g.index(t0); i <= g.index(t1); i++ {
-		if v := at(i); !math.IsNaN(v) {
-			sum, n = sum+v, n+1
-		}
-	}
-	return sum / n
-}
-
 // fastest is beyond what any board has done, m/s.
 const fastest = 60
 

@@ -87,7 +87,7 @@ func TestCoverage(t *testing.T) {
 				in[i]++
 			}
 		}
-		if w := got.Wind.From; w.Known() {
+		if w := got.WindFrom; w.Known() {
 			d := math.Remainder(w.Value*deg-s.Truth.WindFrom, 2*math.Pi) / deg
 			n[4]++
 			width[4] += w.High - w.Low

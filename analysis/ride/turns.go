@@ -13,7 +13,6 @@ type bend struct {
 	from, to             int     // steps
 	by                   float64 // rad, clockwise > 0
 	courseFrom, courseTo float64 // rad true
-	broken               bool    // the rider stopped before it was done
 }
 
 // wrap brings an angle to 0..2π.
@@ -198,8 +197,7 @@ func (d *detector) resume(b bend, next way) bend {
 	more := wrapPi(c - b.courseTo)
 	total := b.by + more
 	if more*b.by > 0 && math.Abs(total) < 1.5*math.Pi {
-		b.by, b.courseTo, b.broken = total, c, true
-		b.to = start
+		b.by, b.courseTo, b.to = total, c, start
 	}
 	return b
 }
@@ -221,7 +219,7 @@ func (d *detector) meanCourse(a, b int, otherwise float64) float64 {
 const (
 	turnMargin    = 0.6      // s about a bend that are no straight flight
 	shortestReach = 4.0      // s
-	flownInTurn   = 0.6      // s of flight that make a bend a turn, and of water that make it not flown
+	flownInTurn   = 0.6      // s of flight that make a bend a turn
 	completeTurn  = 75 * deg // changes tack, when the wind is not known
 	acrossWind    = 50 * deg // the least of a bend across the wind
 )
@@ -250,36 +248,27 @@ func (d *detector) reaches(turns []bend) {
 	}
 }
 
-// finishTurns tells the kinds of the bends now that the wind is known, or not.
+// finishTurns tells turns from bends now that the wind is known, or not.
 func (d *detector) finishTurns(turns []bend) {
 	g := d.g
 	from, known := d.windRad()
 	for _, b := range turns {
-		// A bend far from any flight is somebody paddling about.
-		least := g.samples(flownInTurn)
-		if d.flown(b.from-g.samples(2), b.to+1) < least {
+		flown := 0
+		for _, s := range d.state[max(b.from-g.samples(2), 0):min(b.to+1, g.n)] {
+			if s == aloft {
+				flown++
+			}
+		}
+		if flown < g.samples(flownInTurn) { // far from any flight it is somebody paddling about
 			continue
 		}
-		wet := min(b.to, g.n) - b.from - d.flown(b.from, b.to)
-		t := Turn{Start: g.at(b.from), End: g.at(b.to),
-			Flown: !b.broken && wet < least, Complete: math.Abs(b.by) >= completeTurn}
+		t := Turn{Start: g.at(b.from), End: g.at(b.to), Complete: math.Abs(b.by) >= completeTurn}
 		if known {
-			t.ThroughWind = sweeps(b, from)
 			a, z := wrapPi(from-b.courseFrom), wrapPi(from-b.courseTo)
 			t.Complete = a*z < 0 && math.Abs(b.by) >= acrossWind
 		}
 		d.s.Turns = append(d.s.Turns, t)
 	}
-}
-
-// flown is how many of the steps [a, b) are on the foil.
-func (d *detector) flown(a, b int) (n int) {
-	for _, s := range d.state[max(a, 0):min(b, d.g.n)] {
-		if s == aloft {
-			n++
-		}
-	}
-	return n
 }
 
 // sweeps says whether the bend passes through a direction.

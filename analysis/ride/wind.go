@@ -8,14 +8,9 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-func noWind(why WindDoubt) Wind { return Wind{From: interval.Unknown(), Why: why} }
-
 // windRad is the wind's direction in radians, when known.
 func (d *detector) windRad() (float64, bool) {
-	if !d.s.Wind.From.Known() {
-		return 0, false
-	}
-	return d.s.Wind.From.Value * deg, true
+	return d.s.WindFrom.Value * deg, d.s.WindFrom.Known()
 }
 
 // What the wind is told from. Tuned on simulated ordinary, beginner, kite and
@@ -28,7 +23,6 @@ const (
 	sameLegTurn = 20 * deg // rad, within which it is the same course
 	sureWind    = 0.9      // probability within nearWind of the best
 	nearWind    = 60       // deg
-	oppositeEnd = 45       // deg about the opposite direction
 	widestWind  = 90       // deg, the longest interval that is given
 	gridWind    = 1.5      // deg, the shortest half of one: the grid is 1°
 
@@ -52,19 +46,13 @@ type leg struct{ course, seconds, weight, heel float64 }
 // alike on both sides of it and not close to it; the board is heeled to
 // windward, against the rig; and from a beam reach a rider jibes more often
 // than tacks. Where windward and leeward stay in doubt it is left unknown.
-func (d *detector) wind(turns []bend) {
-	legs := d.legs()
-	if len(legs) == 0 {
-		d.s.Wind = noWind(NoStraightFlight)
-		return
-	}
+func wind(legs []leg, turns []bend) interval.Interval {
 	var total float64
 	for _, l := range legs {
 		total += l.weight
 	}
 	if total < leastLegs {
-		d.s.Wind = noWind(FewReaches)
-		return
+		return interval.Unknown()
 	}
 	const n = 360
 	var logp [n]float64
@@ -91,26 +79,14 @@ func (d *detector) wind(turns []bend) {
 		s, c := math.Sincos(float64(w) * deg)
 		east, north = east+p[w]*s, north+p[w]*c
 	}
-	var far float64
-	for k := -oppositeEnd; k <= oppositeEnd; k++ {
-		far += p[(top+180+k+n)%n]
-	}
 	mean := math.Atan2(east, north) / deg
-	switch {
-	case near/sum >= sureWind:
-		lo, hi := tails(p[:], mean, near)
-		if hi-lo > widestWind {
-			d.s.Wind = noWind(OneWay)
-			return
-		}
-		// Draws of direction are relative to the value, so that 350 and 10 agree.
-		v := wrap(mean*deg) / deg
-		d.s.Wind = Wind{From: interval.Interval{Value: v, Low: v + lo, High: v + hi}}
-	case (near+far)/sum >= sureWind:
-		d.s.Wind = noWind(EitherEnd)
-	default:
-		d.s.Wind = noWind(OneWay)
+	lo, hi := tails(p[:], mean, near)
+	if near/sum < sureWind || hi-lo > widestWind {
+		return interval.Unknown()
 	}
+	// Draws of direction are relative to the value, so that 350 and 10 agree.
+	v := wrap(mean*deg) / deg
+	return interval.Interval{Value: v, Low: v + lo, High: v + hi}
 }
 
 // tails are the bounds of the central 90 % of the posterior near mean, degrees
@@ -169,7 +145,13 @@ func (d *detector) meanHeel(t0, t1 float64) float64 {
 	if d.g.imu == nil || math.IsNaN(d.in.Motion.Mount.HeadingSE) {
 		return math.NaN()
 	}
-	return d.g.mean(t0, t1, func(i int) float64 { return d.g.imu.heel[i] })
+	var sum, n float64
+	for _, v := range d.g.imu.heel[d.g.index(t0) : d.g.index(t1)+1] {
+		if v == v {
+			sum, n = sum+v, n+1
+		}
+	}
+	return sum / n
 }
 
 // reachEvidence is the log likelihood that reaches lie alike on both sides of

@@ -395,7 +395,7 @@ func (s *script) turn() {
 	d := math.Max(math.Abs(by)/rate, 3)
 	flown := s.r.Float64() < s.sc.FlownTurns
 	t0 := s.now
-	tr := Turn{ThroughWind: through, Flown: flown}
+	tr := Turn{Flown: flown}
 	v2 := s.pickSpeed()
 	if flown {
 		s.speed.to(t0, t0+d/2, slow)

@@ -84,8 +84,7 @@ type Reach struct {
 
 type Turn struct {
 	Span
-	ThroughWind bool
-	Flown       bool
+	Flown bool
 }
 
 type Event struct {
