@@ -173,7 +173,7 @@ func (e *estimate) columns() [2]string {
 func (e *estimate) look() {
 	d := e.Deck
 	var xs []float64
-	seen, missing := 0, 0
+	seen, missing, hasFeet := 0, 0, d.HasFeet()
 	for i := range e.Windows {
 		w := &e.Windows[i]
 		if !(w.Weight > 0 && w.LiftArea > 0) {
@@ -184,7 +184,7 @@ func (e *estimate) look() {
 		l := look{w: w, weight: w.Weight}
 		var n float64
 		for k := lo; k < hi; k++ {
-			if e.Deck.HasFeet() && d.Feet[0][k] != d.Feet[0][k] {
+			if hasFeet && d.Feet[0][k] != d.Feet[0][k] {
 				continue
 			}
 			n++

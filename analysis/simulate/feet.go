@@ -84,11 +84,11 @@ func (m *motion) deck(sc *Scenario, phases []Phase, side []float64, index []int,
 		var state trim.State
 		share, load := ashore(in.RiderMass, phases[phase].Kind, shake, t)
 		if m.fly[i] > 0.5 {
-			state = f.At(math.Max(m.speed[i], 2), normal[i])
+			state = f.At(max(m.speed[i], 2), normal[i])
 			share = state.FrontShare + footWork*work
 			load = in.RiderMass*normal[i] - (in.RigLiftFraction+rigWork*lift)*in.RiderMass*trim.Gravity - in.MastFoot
 		}
-		press := [2]float64{math.Max(share, 0) * load, math.Max(1-share, 0) * load}
+		press := [2]float64{max(share, 0) * load, max(1-share, 0) * load}
 		if k.Switch && side[i] < 0 {
 			press[0], press[1] = press[1], press[0]
 		}
@@ -130,7 +130,7 @@ func (k *Feet) shown(press, zero [2]float64, r *rand.Rand) (out [2]float32) {
 	for j := range press {
 		v := press[j]*(1+k.Gain[j]) + k.Zero[j] + k.Drift*zero[j] + k.Noise*r.NormFloat64()
 		if k.Most > 0 {
-			v = math.Min(v, k.Most)
+			v = min(v, k.Most)
 		}
 		if k.NoFeet {
 			v = math.NaN()

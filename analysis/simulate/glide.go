@@ -56,7 +56,7 @@ func (g *Glide) pulls(sc *Scenario, f *trim.Foil, speed, course, climb, since fl
 		drag *= f.At(speed, trim.Gravity).Drag
 	}
 	drag += 0.5 * airDensity * sc.Coast.AirArea * g.air * math.Hypot(we, wn) * (we*sin + wn*cos)
-	thrust := math.Max(drag*(1-since/pullFades), g.Pull)
+	thrust := max(drag*(1-since/pullFades), g.Pull)
 	return (thrust-drag)/(in.RiderMass+in.BoardMass) - trim.Gravity*climb/speed
 }
 

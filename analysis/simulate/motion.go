@@ -91,14 +91,14 @@ func (m *motion) ride(sc *Scenario, s *script, height, wet, pump, eta []float64)
 		v := m.speed[i] + f*(sc.Variation*slow.next()+gustSpeed*gust.next())
 		floor := lowest * f
 		if d := v - floor; d < 1.5 && f > 0 { // keep flying: a soft floor
-			v = floor + 0.25*math.Log1p(math.Exp(d/0.25))*f + math.Max(d, 0)*(1-f)
+			v = floor + 0.25*math.Log1p(math.Exp(d/0.25))*f + max(d, 0)*(1-f)
 		}
 		if m.coast != nil && i > 1 {
 			v = out.at(t, m.dt, v, m.course[i], (height[i-1]-height[i-2])/m.dt)
 		}
-		m.speed[i] = math.Max(v, 0)
+		m.speed[i] = max(v, 0)
 		w := wander.next()
-		m.course[i] += w * (sc.Wander*f + 7*Deg*(1-f)*math.Min(m.speed[i]/2, 1))
+		m.course[i] += w * (sc.Wander*f + 7*Deg*(1-f)*min(m.speed[i]/2, 1))
 		height[i] += f * (0.04*level.next() + control.at(m.speed[i])*m.speed[i]*wobbleSpacing/splineSlope*wob.next())
 		sin, cos := math.Sincos(omega * t)
 		eta[i] = sc.Wave * wet[i] * (waveA.next()*cos + waveB.next()*sin)
@@ -114,7 +114,7 @@ type perSpeed [40]float64
 
 func (p *perSpeed) at(v float64) float64 {
 	k := min(int(v), len(p)-2)
-	u := math.Min(v-float64(k), 1)
+	u := min(v-float64(k), 1)
 	return p[k]*(1-u) + p[k+1]*u
 }
 
@@ -122,8 +122,8 @@ func (p *perSpeed) at(v float64) float64 {
 func unsteadiness(sc *Scenario) (p perSpeed) {
 	f := trim.NewFoil(sc.Foil)
 	for i := range p {
-		m := f.At(math.Max(float64(i), 2), trim.Gravity).NetMoment
-		p[i] = sc.Control + sc.ControlPerMoment*math.Min(math.Abs(m), 300)
+		m := f.At(max(float64(i), 2), trim.Gravity).NetMoment
+		p[i] = sc.Control + sc.ControlPerMoment*min(math.Abs(m), 300)
 	}
 	return p
 }
@@ -137,7 +137,7 @@ func offLine(in trim.Inputs, zero, perArea float64) (p perSpeed) {
 	f := trim.NewFoil(in)
 	lift := load(in)
 	for i := range p {
-		v := math.Max(float64(i), 2)
+		v := max(float64(i), 2)
 		p[i] = f.At(v, trim.Gravity).Pitch - zero - perArea*lift/(0.5*in.Density*v*v)
 	}
 	return p
@@ -210,14 +210,14 @@ func (m *motion) attitude(sc *Scenario, s *script, side, freeHeel, freePitch, et
 		phi := f*(bank+windward+1*Deg*roll.next()+1.5*Deg*rollSlow.next()) + (1-f)*(freeHeel[i]+m.sway[i]*swayR.next())
 		leeway := held * side[i] * sc.Leeway * f
 		if sc.LeewaySpeed > 0 {
-			fall := sc.LeewaySpeed / math.Max(m.speed[i], 0.8*s.toV)
+			fall := sc.LeewaySpeed / max(m.speed[i], 0.8*s.toV)
 			leeway *= fall * fall
 		}
 		m.yaw[i] = math.Pi/2 - (m.course[i] + leeway)
 		m.heel[i] = phi
 
 		sinP, cosP := math.Sincos(phi)
-		v := math.Max(m.speed[i], 0.8*s.toV)
+		v := max(m.speed[i], 0.8*s.toV)
 		q := 0.5 * in.Density * v * v
 		climb := (m.vU[i] - 0.6*slope(eta, i, m.dt)) / v
 		extra := sc.TackZero*side[i] + sc.ZeroDrift*float64(i)*m.dt/3600
@@ -245,7 +245,7 @@ func (m *motion) attitude(sc *Scenario, s *script, side, freeHeel, freePitch, et
 			sinT, cosT := math.Sincos(pitch)
 			fz = -along*cosP*sinT + right*sinP + (m.acc[2][i]+trim.Gravity)*cosP*cosT
 			alpha := m.zero + m.slope*(mass*fz-held*rig+held*pull*side[i]*sinP)/q + extra + turned + off.at(v)
-			pitch = soft(alpha/math.Max(cosP, 0.5)+climb, 14*Deg) + noise
+			pitch = soft(alpha/max(cosP, 0.5)+climb, 14*Deg) + noise
 		}
 		m.normal[i] = fz
 		m.pitch[i] = f*pitch + (1-f)*(freePitch[i]+m.sway[i]*swayP.next())

@@ -75,8 +75,8 @@ func (k *track) set(v float64) { *k = append(*k, key{0, v}) }
 // to holds the last value until t0 and reaches v at t1.
 func (k *track) to(t0, t1, v float64) {
 	last := (*k)[len(*k)-1]
-	t0 = math.Max(t0, last.t)
-	t1 = math.Max(t1, t0+1e-3)
+	t0 = max(t0, last.t)
+	t1 = max(t1, t0+1e-3)
 	*k = append(*k, key{t0, last.v}, key{t1, v})
 }
 

@@ -132,7 +132,7 @@ func (s *Session) Notes(n int, sd float64, p Presser) []ingest.Mark {
 		for _, t := range someOf(times, n, p.Apart, r) {
 			in := s.Scenario.Foil
 			said := in.Said(felt[t]-in.RiderZero) + sd*r.NormFloat64()
-			said = math.Round(100 * math.Min(math.Max(said, 0.01), 1))
+			said = math.Round(100 * min(max(said, 0.01), 1))
 			out = append(out, s.press(t+p.Reaction[0]+(p.Reaction[1]-p.Reaction[0])*r.Float64(), fmt.Sprintf("%.0f %%", said)))
 		}
 	}

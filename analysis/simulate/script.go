@@ -66,8 +66,8 @@ func (s *script) leg(end float64) {
 	if d := end - sc.Rest - sc.Carry - sc.Swim - s.now; d > 1 {
 		s.taxi(d)
 	}
-	s.swim(math.Min(sc.Swim, end-s.now))
-	s.carry(math.Min(sc.Carry, end-s.now))
+	s.swim(min(sc.Swim, end-s.now))
+	s.carry(min(sc.Carry, end-s.now))
 	s.rest(end - s.now)
 }
 
@@ -150,10 +150,10 @@ func (s *script) swim(d float64) {
 	if s.r.IntN(2) == 0 {
 		tilt = -tilt
 	}
-	s.heel.to(t0, t0+math.Min(2, d/4), tilt)
-	s.heel.to(t1-math.Min(4, d/2), t1-0.2, 0)
-	s.pitch.to(t0, t0+math.Min(2, d/4), s.uniform(-15, 15)*Deg)
-	s.pitch.to(t1-math.Min(3, d/2), t1, 4*Deg)
+	s.heel.to(t0, t0+min(2, d/4), tilt)
+	s.heel.to(t1-min(4, d/2), t1-0.2, 0)
+	s.pitch.to(t0, t0+min(2, d/4), s.uniform(-15, 15)*Deg)
+	s.pitch.to(t1-min(3, d/2), t1, 4*Deg)
 	s.sway.to(t0, t0+1.5, 8*Deg)
 	s.rough.to(t0, t0+1, 0.3)
 }
@@ -161,7 +161,7 @@ func (s *script) swim(d float64) {
 func (s *script) taxi(d float64) {
 	t0, _ := s.phase("taxi", d)
 	s.wet.to(t0, t0+1, 1)
-	s.speed.to(t0, t0+math.Min(3, d), s.sc.Taxi*s.uniform(0.85, 1.15))
+	s.speed.to(t0, t0+min(3, d), s.sc.Taxi*s.uniform(0.85, 1.15))
 	s.heel.to(t0, t0+1, 0)
 	s.pitch.to(t0, t0+1, 4*Deg)
 	s.sway.to(t0, t0+1, 2.5*Deg)
@@ -171,7 +171,7 @@ func (s *script) taxi(d float64) {
 
 // takeoff accelerates from the taxi to v; the flight starts when half-way up.
 func (s *script) takeoff(v float64) {
-	v = math.Max(v, s.toV+0.6)
+	v = max(v, s.toV+0.6)
 	from := s.speed.last()
 	acc := s.uniform(0.9, 1.4)
 	t0 := s.now
@@ -239,7 +239,7 @@ func (s *script) outing() {
 	s.takeoff(s.pickSpeed())
 	s.openReach()
 	for {
-		if !s.straight(math.Min(s.uniform(s.sc.ReachMin, s.sc.ReachMax), s.end-s.now)) {
+		if !s.straight(min(s.uniform(s.sc.ReachMin, s.sc.ReachMax), s.end-s.now)) {
 			return
 		}
 		if s.now > s.end-25 {
@@ -254,7 +254,7 @@ func (s *script) outing() {
 }
 
 func (s *script) pickSpeed() float64 {
-	return math.Max(s.uniform(s.sc.SpeedLow, s.sc.SpeedHigh), s.toV+0.6)
+	return max(s.uniform(s.sc.SpeedLow, s.sc.SpeedHigh), s.toV+0.6)
 }
 
 // straight rides on for d seconds, mishaps and all; false when it ended in a fall.
@@ -262,11 +262,11 @@ func (s *script) straight(d float64) bool {
 	until := s.now + d
 	target := s.sc.SpeedHigh
 	if v := s.speed.last(); v-s.sc.SpeedLow > s.sc.SpeedHigh-v {
-		target = math.Max(s.sc.SpeedLow, s.toV+0.6)
+		target = max(s.sc.SpeedLow, s.toV+0.6)
 	}
 	ride := func(span float64) {
 		if v, left := s.speed.last(), until-s.now; s.sc.Sweep && left > 0 {
-			s.speed.to(s.now, s.now+span, v+(target-v)*math.Min(span/left, 1))
+			s.speed.to(s.now, s.now+span, v+(target-v)*min(span/left, 1))
 		}
 		s.phase("flight", span)
 	}
@@ -285,7 +285,7 @@ func (s *script) straight(d float64) bool {
 			wait = 8 + s.r.ExpFloat64()/total
 		}
 		if s.now+wait > until-8 {
-			ride(math.Max(until-s.now, 0.5))
+			ride(max(until-s.now, 0.5))
 			return true
 		}
 		ride(wait)
@@ -326,7 +326,7 @@ func (s *script) touchdown() {
 	if s.r.Float64() < 0.6 {
 		c := s.uniform(1.2, 2.5)
 		s.phase("taxi", 0.3)
-		low := math.Max(v-s.uniform(2, 3.5), s.sc.Taxi)
+		low := max(v-s.uniform(2, 3.5), s.sc.Taxi)
 		s.speed.to(s.now-0.3, s.now+0.6*c, low)
 		s.now += 0.6 * c
 		s.t.Phases[len(s.t.Phases)-1].End = s.now
@@ -340,7 +340,7 @@ func (s *script) touchdown() {
 
 // relaunch takes off again after a short touch.
 func (s *script) relaunch(low, v float64) {
-	tc := s.now + math.Max(0.5, (s.toV-low)/1.6)
+	tc := s.now + max(0.5, (s.toV-low)/1.6)
 	s.phase("taxi", tc-s.now)
 	s.speed.to(s.now-0.5, s.now+(v-low)/1.6, v)
 	s.fly.to(tc-0.35, tc+0.35, 1)
@@ -390,9 +390,9 @@ func (s *script) turn() {
 	}
 	s.tack, s.twa = -s.tack, next
 	v := s.speed.last()
-	slow := math.Max(v-s.uniform(0.8, 1.8), s.toV+0.4)
+	slow := max(v-s.uniform(0.8, 1.8), s.toV+0.4)
 	rate := trim.Gravity * math.Tan(s.sc.TurnHeel*s.uniform(0.85, 1.1)) / (0.5 * (v + slow))
-	d := math.Max(math.Abs(by)/rate, 3)
+	d := max(math.Abs(by)/rate, 3)
 	flown := s.r.Float64() < s.sc.FlownTurns
 	t0 := s.now
 	tr := Turn{Flown: flown}
@@ -407,7 +407,7 @@ func (s *script) turn() {
 		drop := d * s.uniform(0.35, 0.6)
 		s.speed.to(t0, t0+drop, slow)
 		s.phase("flight", drop)
-		rest := math.Max(d-drop, 4)
+		rest := max(d-drop, 4)
 		s.land(s.now, "touchdown")
 		s.course.to(t0, s.now, from+by*drop/d)
 		s.course.to(s.now, s.now+rest, from+by)

@@ -12,26 +12,30 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// rate is the angular rate in the body frame at sample i, to fourth order.
-func rate(q []quat.Number, i int, dt float64) r3.Vec {
+// rates are the angular rates in the body frame, rad/s, to fourth order. What
+// is left of the frame's own turning drops out to this order, since the
+// rotation vector to a neighbour is the negative of the one back.
+func rates(q []quat.Number, dt float64) []r3.Vec {
 	n := len(q)
-	if i < 2 || i > n-3 {
-		a, b := max(i-1, 0), min(i+1, n-1)
-		if a == b {
-			return r3.Vec{}
+	turn := func(a, b int) r3.Vec { return rotation.Log(quat.Mul(quat.Conj(q[a]), q[b])) }
+	out := make([]r3.Vec, n)
+	var one [2]r3.Vec // from i-1 to i, from i to i+1
+	var two [3]r3.Vec // from i-2 to i, from i-1 to i+1, from i to i+2
+	for i := range out {
+		if i+1 < n {
+			one[0], one[1] = one[1], turn(i, i+1)
 		}
-		w := rotation.Log(quat.Mul(quat.Conj(q[a]), q[b]))
-		return r3.Scale(1/(float64(b-a)*dt), w)
+		if i+2 < n {
+			two[0], two[1], two[2] = two[1], two[2], turn(i, i+2)
+		}
+		if a, b := max(i-1, 0), min(i+1, n-1); i < 2 || i > n-3 {
+			out[i] = r3.Scale(1/(float64(max(b-a, 1))*dt), turn(a, b))
+			continue
+		}
+		w := r3.Sub(r3.Scale(8.0/12, r3.Add(one[1], one[0])), r3.Scale(1.0/12, r3.Add(two[2], two[0])))
+		out[i] = r3.Scale(1/dt, w)
 	}
-	// Rotation vectors of the neighbours seen from sample i: their difference
-	// is odd, so the frame's own turning drops out to this order.
-	c := quat.Conj(q[i])
-	var w r3.Vec
-	for k, weight := range [2]float64{8.0 / 12, -1.0 / 12} {
-		p, m := rotation.Log(quat.Mul(c, q[i+k+1])), rotation.Log(quat.Mul(c, q[i-k-1]))
-		w = r3.Add(w, r3.Scale(weight, r3.Sub(p, m)))
-	}
-	return r3.Scale(1/dt, w)
+	return out
 }
 
 // holder gives the sensor's attitude to the board over the session.
@@ -73,7 +77,7 @@ func (h *holder) at(t float64) quat.Number {
 		size = 45 * Deg
 	case Shifted:
 		// The sensor turns within half a second.
-		u := math.Min(math.Max((t-h.shiftAt)/0.5+0.5, 0), 1)
+		u := min(max((t-h.shiftAt)/0.5+0.5, 0), 1)
 		return slerp(h.sc.Mount, h.after, u*u*(3-2*u))
 	default:
 		return h.sc.Mount
@@ -110,7 +114,7 @@ func (m *motion) imu(sc *Scenario, q []quat.Number, hold *holder) (ingest.IMU, [
 		sensor[i] = quat.Mul(q[i], toBoard[i])
 	}
 	r := stream(sc.Seed, 20)
-	shake := newSpline(stream(sc.Seed, 21), m.dt, math.Max(0.03, 1.5*m.dt))
+	shake := newSpline(stream(sc.Seed, 21), m.dt, max(0.03, 1.5*m.dt))
 	var drift [3]*spline
 	for k := range drift {
 		drift[k] = newSpline(stream(sc.Seed, uint64(22+k)), m.dt, 300)
@@ -127,22 +131,23 @@ func (m *motion) imu(sc *Scenario, q []quat.Number, hold *holder) (ingest.IMU, [
 	}
 	accSign, gyrSign := sign(sc.AccSign), sign(sc.GyroSign)
 	mid := sc.Duration / 2
-	var rates [3]r3.Vec // board rates at i-1, i, i+1
-	boardRate := func(i int) r3.Vec { return rate(q, min(i, n-1), m.dt) }
-	rates[1], rates[2] = boardRate(0), boardRate(0)
+	board := rates(q, m.dt)
+	var turns []r3.Vec // of a sensor that does not turn with the board
+	if sc.Mounting != "" && sc.Mounting != Fixed || sc.MountBend != 0 {
+		turns = rates(sensor, m.dt)
+	}
 	gap := 0
 	for i := range n {
 		t := float64(i) * m.dt
-		rates[0], rates[1], rates[2] = rates[1], rates[2], boardRate(i+1)
-		w := rates[1]
+		w := board[i]
 		a := rotation.Rotate(quat.Conj(q[i]), r3.Vec{X: m.acc[0][i], Y: m.acc[1][i], Z: m.acc[2][i] + trim.Gravity})
-		spin := r3.Scale(1/(2*m.dt), r3.Sub(rates[2], rates[0]))
+		spin := r3.Scale(1/(2*m.dt), r3.Sub(board[min(i+1, n-1)], board[max(i-1, 0)]))
 		a = r3.Add(a, r3.Add(r3.Cross(spin, sc.Lever), r3.Cross(w, r3.Cross(w, sc.Lever))))
 		a.Z += sc.blow(t)
 		a = rotation.Rotate(quat.Conj(toBoard[i]), a)
-		turn := rate(sensor, i, m.dt)
-		if (sc.Mounting == "" || sc.Mounting == Fixed) && sc.MountBend == 0 {
-			turn = rotation.Rotate(quat.Conj(toBoard[i]), w)
+		turn := rotation.Rotate(quat.Conj(toBoard[i]), w)
+		if turns != nil {
+			turn = turns[i]
 		}
 		f, g := [3]float64{a.X, a.Y, a.Z}, [3]float64{turn.X, turn.Y, turn.Z}
 		tremble := sc.Vibration * m.rough[i]
@@ -174,7 +179,7 @@ func clip(x, limit float64) float64 {
 	if limit <= 0 {
 		return x
 	}
-	return math.Min(math.Max(x, -limit), limit)
+	return min(max(x, -limit), limit)
 }
 
 func quantise(x, step float64) float64 {
@@ -279,7 +284,7 @@ func (m *motion) spikes(sc *Scenario, r *rand.Rand) map[int]bool {
 
 // at is a column's value at time t, ends held.
 func (m *motion) at(col []float64, t float64) float64 {
-	x := math.Min(math.Max(t/m.dt, 0), float64(len(col)-1))
+	x := min(max(t/m.dt, 0), float64(len(col)-1))
 	i := min(int(x), len(col)-1)
 	if i+1 >= len(col) {
 		return col[i]

@@ -216,7 +216,7 @@ func (s *Session) Share(speed float64) float64 {
 // Felt is what this rider calls the front foot's share at a speed, 0..1: the
 // true one through the rider's own zero and scale, which the true foil holds.
 func (s *Session) Felt(speed float64) float64 {
-	return math.Min(math.Max(s.Scenario.Foil.Said(s.Share(speed)), 0), 1)
+	return min(max(s.Scenario.Foil.Said(s.Share(speed)), 0), 1)
 }
 
 // FeelNotes are honest notes at the given speeds, m/s: what the rider feels
@@ -225,7 +225,7 @@ func (s *Session) FeelNotes(speeds []float64, sd float64) []setup.Feel {
 	r := stream(s.Scenario.Seed, 50)
 	out := make([]setup.Feel, 0, len(speeds))
 	for _, v := range speeds {
-		share := math.Min(math.Max(s.Felt(v)+sd*r.NormFloat64(), 0), 1)
+		share := min(max(s.Felt(v)+sd*r.NormFloat64(), 0), 1)
 		out = append(out, setup.Feel{Speed: v, Share: share, SD: sd, Said: fmt.Sprintf("%.0f%%", 100*share)})
 	}
 	return out

@@ -35,14 +35,17 @@ func Exp(v r3.Vec) quat.Number {
 }
 
 // Log is Exp's inverse: the rotation vector of the shorter way round, of
-// length 0 to π rad.
+// length 0 to π rad. Under 4° it takes the series of the arc tangent, exact to
+// 1e-16 there.
 func Log(q quat.Number) r3.Vec {
 	if q.Real < 0 {
 		q = quat.Scale(-1, q)
 	}
-	n := math.Sqrt(q.Imag*q.Imag + q.Jmag*q.Jmag + q.Kmag*q.Kmag)
-	s := 2.0
-	if n > 1e-6 {
+	n2 := q.Imag*q.Imag + q.Jmag*q.Jmag + q.Kmag*q.Kmag
+	var s float64
+	if x2 := n2 / (q.Real * q.Real); x2 < 1e-3 {
+		s = 2 / q.Real * (1 - x2*(1.0/3-x2*(1.0/5-x2*(1.0/7-x2*(1.0/9)))))
+	} else if n := math.Sqrt(n2); n > 0 {
 		s = 2 * math.Atan2(n, q.Real) / n
 	}
 	return r3.Vec{X: s * q.Imag, Y: s * q.Jmag, Z: s * q.Kmag}

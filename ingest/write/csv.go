@@ -168,17 +168,18 @@ func columns(l *ingest.Log) (kinds []series) {
 		if d.Sides {
 			head = ",left_n,right_n"
 		}
-		if !d.HasFeet() {
+		feet, moment := d.HasFeet(), d.HasMoment()
+		if !feet {
 			head = ""
 		}
-		if d.HasMoment() {
+		if moment {
 			head += ",pitch_moment_nm"
 		}
 		add(head, d.Time, func(b []byte, i int) []byte {
-			if d.HasFeet() {
+			if feet {
 				b = appendFloats32(b, d.Feet[0][i], d.Feet[1][i])
 			}
-			if d.HasMoment() {
+			if moment {
 				b = appendFloats32(b, d.Moment[i])
 			}
 			return b
