@@ -7,15 +7,20 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path"
 	"strings"
+
+	"evenfoot/ingest"
 )
 
 // Bounds of an archive that is brought in.
 const (
 	entriesMost = 2000
-	bytesMost   = 2 << 30
+	listMost    = 1 << 20  // bytes of the list of its files, which is held in memory
+	growsFreely = 64 << 20 // bytes; beyond, its files are at most
+	growsMost   = 200      // times as long as it is: logs shrink 3 to 30 times
 )
 
 // pack writes folders to an archive, each under its own name.
@@ -55,15 +60,30 @@ func packFile(z *zip.Writer, name, from string) error {
 // unpack writes an archive's files below a folder: a session's files, or
 // folders of sessions. Names is what sessions there are.
 func unpack(q request) (r reply, err error) {
-	z, err := zip.OpenReader(q.File)
+	f, err := os.Open(q.File)
 	if err != nil {
+		return r, err
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return r, err
+	}
+	list := &atMost{f, listMost}
+	z, err := zip.NewReader(list, info.Size())
+	if errors.Is(err, errTooMany) || err == nil && len(z.File) > entriesMost {
+		return r, fmt.Errorf("the archive holds more than %d files; that many are no sessions. Add the zips of single outings", entriesMost)
+	} else if err != nil {
 		return r, fmt.Errorf("this is no archive that can be read: %w", err)
 	}
-	defer z.Close()
-	if len(z.File) > entriesMost {
-		return r, fmt.Errorf("the archive holds %d files; more than %d are no sessions", len(z.File), entriesMost)
+	list.left = math.MaxInt
+	left := uint64(growsFreely + growsMost*info.Size())
+	for _, e := range z.File {
+		if e.UncompressedSize64 > left {
+			return r, fmt.Errorf("the archive expands to more than %d times its size; that is no outing", growsMost)
+		}
+		left -= e.UncompressedSize64
 	}
-	left := int64(bytesMost)
 	seen := map[string]bool{}
 	for _, e := range z.File {
 		dir, file := path.Split(e.Name)
@@ -74,11 +94,9 @@ func unpack(q request) (r reply, err error) {
 		if dir == "" || !isPlain(session) {
 			session = q.Text
 		}
-		n, err := unpackFile(e, path.Join(q.Folder, session, file), left)
-		if err != nil {
-			return r, fmt.Errorf("%s cannot be unpacked: %w", file, err)
+		if err := unpackFile(e, path.Join(q.Folder, session, file)); err != nil {
+			return r, fmt.Errorf("%s cannot be unpacked: %w", file, ingest.Cause(err))
 		}
-		left -= n
 		if !seen[session] {
 			seen[session] = true
 			r.Names = append(r.Names, session)
@@ -95,19 +113,32 @@ func isPlain(name string) bool {
 	return name != "." && name != ".." && !strings.ContainsAny(name, "/\\\x00")
 }
 
-func unpackFile(e *zip.File, to string, most int64) (int64, error) {
+// unpackFile writes one file; one that holds more than it says is refused.
+func unpackFile(e *zip.File, to string) error {
 	src, err := e.Open()
 	if err != nil {
-		return 0, err
+		return err
 	}
 	defer src.Close()
 	dst, err := os.Create(to)
 	if err != nil {
-		return 0, err
+		return err
 	}
-	n, err := io.Copy(dst, io.LimitReader(src, most+1))
-	if err == nil && n > most {
-		err = errors.New("it expands to more than any session holds")
+	_, err = io.Copy(dst, src)
+	return errors.Join(err, dst.Close())
+}
+
+var errTooMany = errors.New("too much was read")
+
+// atMost reads no more than is left.
+type atMost struct {
+	io.ReaderAt
+	left int
+}
+
+func (r *atMost) ReadAt(p []byte, at int64) (int, error) {
+	if r.left -= len(p); r.left < 0 {
+		return 0, errTooMany
 	}
-	return n, errors.Join(err, dst.Close())
+	return r.ReaderAt.ReadAt(p, at)
 }

@@ -11,6 +11,8 @@ import (
 	"time"
 
 	cdbrowser "github.com/chromedp/cdproto/browser"
+	"github.com/chromedp/cdproto/storage"
+	"github.com/chromedp/chromedp"
 
 	"evenfoot/report/browser"
 )
@@ -70,18 +72,7 @@ func TestOuting(t *testing.T) {
 		t.Errorf("no advice in %s", text)
 	}
 
-	dir := t.TempDir()
-	browser.Call(p.Tab, cdbrowser.SetDownloadBehavior, cdbrowser.SetDownloadBehaviorParams{Behavior: cdbrowser.SetDownloadBehaviorBehaviorAllow, DownloadPath: dir})
-	p.tap("zip")
-	file := filepath.Join(dir, name+".zip")
-	for end := time.Now().Add(30 * time.Second); ; time.Sleep(200 * time.Millisecond) {
-		if _, err := os.Stat(file); err == nil {
-			break
-		}
-		if time.Now().After(end) {
-			t.Fatal("no zip came")
-		}
-	}
+	file := p.download("zip", name+".zip")
 	z, err := zip.OpenReader(file)
 	if err != nil {
 		t.Fatal(err)
@@ -99,6 +90,66 @@ func TestOuting(t *testing.T) {
 	again := p.add(file)
 	if again != name+" 2" || p.stored(again, "setup.toml") != p.stored(name, "setup.toml") || p.stored(again, "watch.gpx") != p.stored(name, "watch.gpx") {
 		t.Errorf("the zip came back as %q, or not as it was", again)
+	}
+	p.NoErrors()
+}
+
+// download taps what saves a file of that name, and waits for it.
+func (p *phone) download(id, name string) string {
+	p.t.Helper()
+	dir := p.t.TempDir()
+	browser.Call(p.Tab, cdbrowser.SetDownloadBehavior, cdbrowser.SetDownloadBehaviorParams{Behavior: cdbrowser.SetDownloadBehaviorBehaviorAllow, DownloadPath: dir})
+	p.tap(id)
+	file := filepath.Join(dir, name)
+	for end := time.Now().Add(30 * time.Second); ; time.Sleep(200 * time.Millisecond) {
+		if _, err := os.Stat(file); err == nil {
+			return file
+		}
+		if time.Now().After(end) {
+			p.t.Fatalf("no %s came", name)
+		}
+	}
+}
+
+// everything is what the phone holds: every file with its size and hash.
+func (p *phone) everything() string {
+	p.t.Helper()
+	return p.wait(`(async () => {
+		const lines = [], root = await navigator.storage.getDirectory();
+		for await (const [session, dir] of (await root.getDirectoryHandle("sessions")).entries()) for await (const [name, h] of dir.entries()) {
+			const bytes = await (await h.getFile()).arrayBuffer();
+			lines.push([session, name, bytes.byteLength, ...new Uint8Array(await crypto.subtle.digest("SHA-256", bytes))].join(" "));
+		}
+		return lines.sort().join("\n");
+	})().catch(() => "")`)
+}
+
+// TestBackup: all that the phone holds, logs, setups with what was marked and
+// felt, answers, leaves as one file, is lost, and comes back as it was.
+func TestBackup(t *testing.T) {
+	p := newPhone(t)
+	p.add(demoFiles(t, "1-no-shim")...)
+	p.tap("analyse")
+	p.until(`document.querySelector("#moment-list select") !== null && document.getElementById("busy").hidden`)
+	browser.Eval[int](p.Tab, `(e => { e.value = "front"; e.dispatchEvent(new Event("change")); return 1; })(document.querySelector("#moment-list select"))`)
+	p.until(`document.getElementById("moment-list").textContent.includes("counts as a note: front") && document.getElementById("busy").hidden`)
+	p.add(filepath.Join(work(t), "demo", "2-one-card", "watch.gpx"))
+	had := p.everything()
+	if n := strings.Count(had, "\n") + 1; n != 6 {
+		t.Fatalf("there are %d files:\n%s", n, had)
+	}
+	p.open("#")
+	file := p.download("backup", "evenfoot "+time.Now().UTC().Format("2006-01-02")+".zip")
+	browser.Call(p.Tab, storage.ClearDataForOrigin, storage.ClearDataForOriginParams{Origin: p.origin, StorageTypes: "all"})
+	p.Do(chromedp.Navigate(p.origin + "/"))
+	p.until(`document.getElementById("version").textContent !== "" && !document.getElementById("none").hidden`)
+	if left := p.everything(); left != "" {
+		t.Fatalf("not all is lost:\n%s", left)
+	}
+	p.pick("pick", file)
+	p.until(`document.querySelectorAll("#list a").length === 2 && document.getElementById("busy").hidden`)
+	if back := p.everything(); back != had {
+		t.Errorf("what came back is not what there was:\n%s\nbut\n%s", had, back)
 	}
 	p.NoErrors()
 }

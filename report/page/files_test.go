@@ -3,6 +3,8 @@ package page
 import (
 	"archive/zip"
 	"bytes"
+	"compress/flate"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -16,7 +18,7 @@ import (
 
 // sharer is what a phone does when a file is shared to the page: it opens the
 // page with a form that is posted.
-const sharer = `<!doctype html><title>another program</title>
+const sharer = `<!doctype html><title>another program</title><link rel="icon" href="data:,">
 <form method="post" enctype="multipart/form-data" action="share"><input type="file" id="logs" name="logs" multiple></form>`
 
 // TestShared: a FIT file that another program shares becomes an outing, without
@@ -104,10 +106,14 @@ func TestHostile(t *testing.T) {
 	p.tap("analyse")
 	p.until(`!document.getElementById("problem").hidden || !document.getElementById("answer").hidden`)
 
-	// Archives: out of the folder, too many files, no archive at all.
+	// Archives: none at all, too many files, more than it may expand to, other than it says, out of the folder.
 	const outings = 2
 	p.refuses(write("none.zip", []byte("PK\x03\x04 and nothing else")), "no archive")
-	p.refuses(write("many.zip", archive(t, 2001, func(i int) string { return fmt.Sprint("a/", i) })), "2001 files")
+	for _, n := range []int{2001, 40_000} {
+		p.refuses(write("many.zip", archive(t, n, func(i int) string { return fmt.Sprint("a/", i) })), "more than 2000 files")
+	}
+	p.refuses(write("bomb.zip", says(t, 3<<30)), "more than 200 times its size")
+	p.refuses(write("lies.zip", says(t, 10)), "a.csv cannot be unpacked")
 	out := p.add(write("out.zip", archive(t, 3, func(i int) string { return strings.Repeat("../", i) + "x.csv" })))
 	if out != "out" {
 		t.Errorf("the archive became %q", out)
@@ -144,6 +150,26 @@ func TestProgramEnds(t *testing.T) {
 	p.tap("analyse")
 	p.until(`!document.getElementById("answer").hidden && /front foot/.test(document.getElementById("answer").textContent)`)
 	p.NoErrors("out of memory", "exception")
+}
+
+// says is a zip whose one file of 5 MB is said to have size bytes.
+func says(t *testing.T, size uint64) []byte {
+	t.Helper()
+	var b, packed bytes.Buffer
+	z := zip.NewWriter(&b)
+	d, err := flate.NewWriter(&packed, flate.BestSpeed)
+	if err == nil {
+		_, err = d.Write(make([]byte, 5_000_000))
+	}
+	err = errors.Join(err, d.Close())
+	f, werr := z.CreateRaw(&zip.FileHeader{Name: "a/a.csv", Method: zip.Deflate, CompressedSize64: uint64(packed.Len()), UncompressedSize64: size})
+	if werr == nil {
+		_, werr = f.Write(packed.Bytes())
+	}
+	if err := errors.Join(err, werr, z.Close()); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
 }
 
 // archive is a zip with n files.

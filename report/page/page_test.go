@@ -2,12 +2,14 @@ package page
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -321,5 +323,44 @@ func TestReproducible(t *testing.T) {
 		if name != "sw.js" && !bytes.Contains(a["sw.js"], []byte(`"`+name+`": "sha256-`)) {
 			t.Errorf("the service worker does not keep %s", name)
 		}
+	}
+}
+
+// TestSmall: a phone on the beach downloads at most 5 MB, each file as a host
+// packs it.
+func TestSmall(t *testing.T) {
+	dir := filepath.Join(work(t), "page")
+	entries, err := os.ReadDir(dir)
+	sum := 0
+	for _, e := range entries {
+		text, rerr := os.ReadFile(filepath.Join(dir, e.Name()))
+		small, zerr := packed(text)
+		err = errors.Join(err, rerr, zerr)
+		sum += min(len(text), len(small))
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("%.2f MB in %d files", float64(sum)/1e6, len(entries))
+	if sum > 5e6 || len(entries) < 10 {
+		t.Errorf("%d files are %.2f MB to download", len(entries), float64(sum)/1e6)
+	}
+}
+
+// TestPolicy: what the page may load and run: its own files, the program, and
+// the sheets' one script and style by their hashes; nothing from elsewhere, and
+// no form or text that became markup.
+func TestPolicy(t *testing.T) {
+	files, err := Files(nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, rest, _ := strings.Cut(string(files["index.html"]), `<meta http-equiv="Content-Security-Policy" content="`)
+	got, _, _ := strings.Cut(rest, `"`)
+	const hash = `'sha256-[A-Za-z0-9+/]{43}='`
+	want := "^default-src 'none'; script-src 'self' 'wasm-unsafe-eval' " + hash + "; style-src 'self' " + hash +
+		"; img-src 'self'; connect-src 'self'; worker-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'$"
+	if !regexp.MustCompile(want).MatchString(got) {
+		t.Errorf("the page's policy is\n%s", got)
 	}
 }
