@@ -33,8 +33,9 @@ With --phone, or an --addr that other machines reach, the library is locked: it
 opens with the link, or the code to scan, that stands on the terminal. Nothing
 is encrypted on the way: use it in a network that you trust.
 
-The library is a folder: library.db and the files as they came, under files/.
-Stop with Ctrl-C. One library is served by one evenfoot at a time.`,
+The library is a folder: each session is a folder under sessions/, with its logs
+as they came and its setup.toml, which report and compare read too. Stop with
+Ctrl-C. One library is served by one evenfoot at a time.`,
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error { return c.serve(f) },
 	}

@@ -24,6 +24,7 @@ const (
 	filesMost  = 60
 	fieldsMost = 200
 	textBytes  = 1 << 20 // of a setup or a column map
+	startsMost = 100     // sessions whose setups are offered as a start, the latest
 	// uploadsMost is how many uploads are taken at a time.
 	uploadsMost = 16
 	// wholeUpload is how long one upload may take in all.
@@ -61,11 +62,11 @@ func (s *Site) addForm(w http.ResponseWriter, r *http.Request, _ *session) error
 }
 
 func (s *Site) showAdd(w http.ResponseWriter, r *http.Request, status int, v *view) error {
-	all, err := s.store.sessions("")
-	if err != nil {
-		return err
+	for _, ses := range s.store.sessions() {
+		if ses.Setup != nil && len(v.Sessions) < startsMost {
+			v.Sessions = append(v.Sessions, ses)
+		}
 	}
-	v.Sessions = slices.DeleteFunc(all, func(ses *session) bool { return ses.Setup == nil })
 	v.MaxUpload = sizeText(s.cfg.MaxUpload)
 	return s.show(w, r, status, "add", v)
 }
@@ -266,6 +267,7 @@ func (s *Site) admit(ctx context.Context, up *upload) (id int64, again bool, err
 	ses.describe(set, log)
 	if id, again, err = s.store.add(ses, up.files); err == nil && !again {
 		s.beginUsual(id)
+		s.changed()
 	}
 	return id, again, err
 }
@@ -336,6 +338,7 @@ func (s *Site) saveSetup(w http.ResponseWriter, r *http.Request, ses *session) e
 		return s.showSetup(w, r, http.StatusUnprocessableEntity, &was, text, base, "Nothing was changed. "+err.Error())
 	}
 	s.beginUsual(ses.ID)
+	s.changed()
 	return see(w, r, fmt.Sprintf("/session/%d", ses.ID))
 }
 
@@ -360,8 +363,12 @@ func (s *Site) showSetup(w http.ResponseWriter, r *http.Request, status int, ses
 func (s *Site) oldSetup(w http.ResponseWriter, r *http.Request, ses *session) error {
 	for _, v := range ses.Setups {
 		if strconv.Itoa(v.Version) == r.PathValue("version") {
+			text, err := ses.textOf(v)
+			if err != nil {
+				return fmt.Errorf("this setup is no longer in the data folder: %w", ingest.Cause(err))
+			}
 			attach(w, plainText, ingest.SetupName)
-			_, err := io.WriteString(w, v.Body)
+			_, err = w.Write(text)
 			return err
 		}
 	}

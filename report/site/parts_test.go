@@ -5,9 +5,6 @@ import (
 	"context"
 	"errors"
 	"net/url"
-	"os"
-	"path/filepath"
-	"runtime"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -163,65 +160,6 @@ func TestLightComparison(t *testing.T) {
 	}
 	if page(true) != page(false) {
 		t.Error("the page of the light results differs")
-	}
-}
-
-// TestOldLibrary: a library of schema 1, which also held pages, opens without them.
-func TestOldLibrary(t *testing.T) {
-	dir := t.TempDir()
-	st, err := openStore(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := st.db.Exec("CREATE TABLE page (key TEXT PRIMARY KEY); CREATE TABLE page_of (key TEXT NOT NULL REFERENCES page ON DELETE CASCADE); INSERT INTO page VALUES ('x'); ALTER TABLE file DROP COLUMN content; INSERT INTO session (id, added, title, rider, inputs) VALUES (1, 0, 'a', 'b', 'c'); INSERT INTO file VALUES (1, 0, 'log', 'a.gpx', 'abc', 3); PRAGMA user_version = 1"); err != nil {
-		t.Fatal(err)
-	}
-	if err := st.set("units", "mph"); err != nil {
-		t.Fatal(err)
-	}
-	st.close()
-	if st, err = openStore(dir); err != nil {
-		t.Fatal(err)
-	}
-	defer st.close()
-	if ses, err := st.session(1); err != nil || len(ses.Files) != 1 || ses.Files[0].Content != "abc" {
-		t.Errorf("the old session is %+v, %v", ses, err)
-	}
-	var n int
-	if err := st.db.QueryRow("SELECT count(*) FROM sqlite_master WHERE name LIKE 'page%'").Scan(&n); err != nil || n != 0 || st.setting("units") != "mph" {
-		t.Errorf("%d tables of pages are left, the setting is %q, %v", n, st.setting("units"), err)
-	}
-}
-
-// TestPrivateIndex: nobody else reads the index, with its key, whatever the
-// modes of a folder and an index that existed.
-func TestPrivateIndex(t *testing.T) {
-	if runtime.GOOS == "windows" {
-		t.Skip("modes are of other systems")
-	}
-	dir := t.TempDir()
-	if err := os.Chmod(dir, 0o755); err != nil {
-		t.Fatal(err)
-	}
-	for range 2 { // made, then found open to all
-		st, err := openStore(dir)
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer st.close()
-		found, err := filepath.Glob(filepath.Join(dir, "library.db*"))
-		if err != nil || len(found) == 0 {
-			t.Fatal(found, err)
-		}
-		for _, name := range found {
-			if i, err := os.Stat(name); err != nil || i.Mode().Perm() != 0o600 {
-				t.Errorf("%s: mode %v, %v", filepath.Base(name), i.Mode(), err)
-			}
-		}
-		st.close()
-		if err := os.Chmod(filepath.Join(dir, "library.db"), 0o644); err != nil {
-			t.Fatal(err)
-		}
 	}
 }
 

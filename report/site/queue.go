@@ -120,11 +120,11 @@ func (t *task) say(stage string) { t.stage.Store(stage) }
 
 func (t *task) at() string { return t.stage.Load().(string) }
 
-// busy says whether a task with this key waits or runs.
-func (q *queue) busy(key string) bool {
+// size is how many tasks wait or run.
+func (q *queue) size() int {
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	return q.tasks[key] != nil
+	return len(q.tasks)
 }
 
 // stop takes no more work, and waits for what runs until ctx ends.

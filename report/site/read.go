@@ -52,10 +52,10 @@ type source struct {
 	at string
 }
 
-func (st *store) sources(files []stored) []source {
-	out := make([]source, len(files))
-	for i, f := range files {
-		out[i] = source{f, st.path(f.Hash)}
+func (s *session) sources() []source {
+	out := make([]source, len(s.Files))
+	for i, f := range s.Files {
+		out[i] = source{f, s.at(f)}
 	}
 	return out
 }
@@ -73,6 +73,10 @@ func (e *readError) Unwrap() error { return e.err }
 // it says, files go by their labels, not by where they lie.
 func readLogs(all []source, stage func(string)) (*ingest.Log, error) {
 	var logs []*ingest.Log
+	files := make([]stored, len(all))
+	for i, src := range all {
+		files[i] = src.stored
+	}
 	for _, src := range all {
 		if src.Kind != kindLog {
 			continue
@@ -80,11 +84,15 @@ func readLogs(all []source, stage func(string)) (*ingest.Log, error) {
 		if stage != nil {
 			stage("reading " + src.Name)
 		}
-		m, err := mapFor(src, all)
-		if err != nil {
-			return nil, err
+		opt := ingest.Options{MaxValues: valuesMost} // in a session's folder a map lies beside its log
+		if k := mapFor(src.Name, files); k >= 0 {
+			m, err := ingest.ReadMap(all[k].at)
+			if err != nil {
+				return nil, relabel(err, all[k])
+			}
+			opt.Map = m
 		}
-		l, err := ingest.Open(src.at, ingest.Options{Map: m, MaxValues: valuesMost})
+		l, err := ingest.Open(src.at, opt)
 		if err != nil {
 			return nil, &readError{src, relabel(err, src)}
 		}
@@ -117,35 +125,32 @@ func relabel(err error, src source) error {
 }
 
 // mapFor finds the column map of a log: the one with the log's name, else one
-// that came as text, else the only one there is.
-func mapFor(log source, all []source) (*ingest.Map, error) {
-	bare := strings.TrimSuffix(log.Name, ".gz")
-	names := []string{log.Name, bare, strings.TrimSuffix(bare, filepath.Ext(bare))}
-	var use *source
-	best, maps := 0, 0
-	for i, src := range all {
-		if src.Kind != kindMap {
+// that came as text, else the only one there is; -1 for none. Formats that name
+// their own columns need none.
+func mapFor(log string, files []stored) int {
+	bare := strings.TrimSuffix(log, ".gz")
+	names := []string{log, bare, strings.TrimSuffix(bare, filepath.Ext(bare))}
+	use, best, maps := -1, 0, 0
+	for i, f := range files {
+		if f.Kind != kindMap {
 			continue
 		}
 		maps++
-		stem, fits := strings.TrimSuffix(src.Name, mapEnding), 1
+		stem, fits := strings.TrimSuffix(f.Name, mapEnding), 1
 		if slices.ContainsFunc(names, func(n string) bool { return strings.EqualFold(stem, n) }) {
 			fits = 3
-		} else if src.Name == pastedMap {
+		} else if f.Name == pastedMap {
 			fits = 2
 		}
 		if fits > best {
-			use, best = &all[i], fits
+			use, best = i, fits
 		}
 	}
-	if use == nil || best == 1 && maps > 1 {
-		return nil, nil
+	own := slices.Contains([]string{".fit", ".gpx", ".nmea"}, strings.ToLower(filepath.Ext(bare)))
+	if best < 3 && own || best == 1 && maps > 1 {
+		return -1
 	}
-	m, err := ingest.ReadMap(use.at)
-	if err != nil {
-		return nil, relabel(err, *use)
-	}
-	return m, nil
+	return use
 }
 
 // parseSetup reads a session's setup; nil without one.
@@ -158,7 +163,7 @@ func (s *session) parseSetup() (*setup.Setup, []string, error) {
 
 // describe fills in what the library's list shows before any analysis.
 func (s *session) describe(set *setup.Setup, log *ingest.Log) {
-	s.Title, s.Rider = "", ""
+	s.Title, s.Rider, s.Foil = "", "", foilOf(set)
 	if set != nil {
 		s.Title, s.Rider = label(set.Title), label(set.Rider.Name)
 	}

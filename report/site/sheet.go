@@ -87,11 +87,7 @@ func (s *Site) sheet(w http.ResponseWriter, r *http.Request, ses *session) error
 	other.With, other.Alone = nil, true
 	if n == 0 {
 		other.Alone = false
-		usual, err := s.usualEvidence(ses)
-		if err != nil {
-			return err
-		}
-		n, way = len(usual), "Count in "
+		n, way = len(s.usualEvidence(ses)), "Count in "
 	}
 	if n > 0 {
 		links = append(links, link{base + other.query(s.units()), way + words.Counted(n, "earlier session")})
@@ -101,29 +97,22 @@ func (s *Site) sheet(w http.ResponseWriter, r *http.Request, ses *session) error
 
 // usualEvidence are the sessions that count as evidence by themselves: the
 // latest that began before ses, by the same rider on the same foil.
-func (s *Site) usualEvidence(ses *session) ([]*session, error) {
-	set, _, err := ses.parseSetup()
-	if err != nil || set == nil || ses.Start.IsZero() {
-		return nil, err
+func (s *Site) usualEvidence(ses *session) (out []*session) {
+	if ses.known == nil || ses.Start.IsZero() {
+		return nil
 	}
-	all, err := s.store.sessions("WHERE rider = ? AND start < ?", ses.Rider, ses.Start.Unix())
-	all = slices.DeleteFunc(all, func(e *session) bool {
-		was, _, err := e.parseSetup()
-		return err != nil || was == nil || !analysis.SameRider(was, set) || evidence(ses, set, e) != nil
-	})
-	return all[:min(len(all), withMost)], err
+	for _, e := range s.store.sessions() {
+		if len(out) < withMost && e.Rider == ses.Rider && !e.Start.IsZero() && e.Start.Before(ses.Start) && e.known != nil && analysis.SameRider(e.known, ses.known) && evidence(ses, e) == nil {
+			out = append(out, e)
+		}
+	}
+	return out
 }
 
 // candidates are the sessions that may be evidence for ses.
-func (s *Site) candidates(ses *session) []*session {
-	set, _, err := ses.parseSetup()
-	all, err2 := s.store.sessions("")
-	if err != nil || err2 != nil || set == nil {
-		return nil
-	}
-	var out []*session
-	for _, e := range all {
-		if evidence(ses, set, e) == nil {
+func (s *Site) candidates(ses *session) (out []*session) {
+	for _, e := range s.store.sessions() {
+		if evidence(ses, e) == nil {
 			out = append(out, e)
 		}
 	}
@@ -174,7 +163,7 @@ func (s *Site) saveFile(w http.ResponseWriter, r *http.Request, ses *session) er
 	if err != nil || n < 0 || n >= len(ses.Files) {
 		return notFound("this session has no such file")
 	}
-	f, err := os.Open(s.store.path(ses.Files[n].Hash))
+	f, err := os.Open(ses.at(ses.Files[n]))
 	if err != nil {
 		return fmt.Errorf("the file is no longer in the data folder: %w", ingest.Cause(err))
 	}
@@ -198,11 +187,7 @@ func (s *Site) more(w http.ResponseWriter, r *http.Request, ses *session) error 
 		v.Error, v.Query = err.Error(), ""
 	}
 	if err == nil && len(o.With) == 0 && !o.Alone {
-		usual, err := s.usualEvidence(ses)
-		if err != nil {
-			return err
-		}
-		for _, e := range usual {
+		for _, e := range s.usualEvidence(ses) {
 			o.With = append(o.With, e.ID)
 		}
 	}
@@ -225,6 +210,7 @@ func (s *Site) delete(w http.ResponseWriter, r *http.Request, ses *session) erro
 		return err
 	}
 	s.forgetPages(ses.ID)
+	s.changed()
 	return see(w, r, "/?done=deleted")
 }
 

@@ -3,7 +3,8 @@
 // machine; no page loads anything from elsewhere.
 //
 // It imports report and what lies below it, the standard library's net/http
-// and html/template, and SQLite for the library's index.
+// and html/template, a lock between processes, and SQLite for libraries of an
+// earlier evenfoot.
 package site
 
 import (
@@ -53,6 +54,7 @@ type Site struct {
 	handler http.Handler
 	uploads chan struct{} // each that comes in holds one
 	reading chan struct{} // and while its logs are read, this
+	wake    chan struct{} // the library was changed
 }
 
 const defaultMaxUpload = 1 << 30
@@ -69,41 +71,53 @@ func Open(cfg Config) (*Site, error) {
 	if _, err := rand.Read(secret[:]); err != nil {
 		return nil, fmt.Errorf("no random numbers for the forms: %w", err)
 	}
-	st, err := openStore(cfg.Dir)
+	st, err := openStore(cfg.Dir, cfg.Version, false, cfg.Warn)
 	if err != nil {
 		return nil, err
 	}
-	if n, err := st.orphans(); err == nil && n > 0 {
-		cfg.Warn("%d files in %s belong to no session; they are left alone", n, st.files())
+	if st.readOnly != nil {
+		cfg.Warn("the library %s can only be read: %v; sheets can be opened, and nothing can be added", st.dir, st.readOnly)
 	}
 	s := &Site{cfg: cfg, store: st, queue: newQueue(max(1, cfg.Workers)), token: hex.EncodeToString(secret[:]),
 		pages: newRecent[*kept](pagesKept), lights: newRecent[*analysis.Result](lightsKept),
-		uploads: make(chan struct{}, uploadsMost), reading: make(chan struct{}, max(1, cfg.Workers))}
+		uploads: make(chan struct{}, uploadsMost), reading: make(chan struct{}, max(1, cfg.Workers)), wake: make(chan struct{}, 1)}
 	s.handler = s.guard(s.routes())
 	if err := s.oldKey(); err != nil {
 		return nil, errors.Join(err, st.close())
 	}
-	all, err := st.sessions("")
-	if err != nil {
-		return nil, errors.Join(err, st.close())
-	}
-	go s.catchUp(all)
+	go s.catchUp()
 	return s, nil
 }
 
-// catchUp makes, one after the other, the lists' lines that a restart cut off or
-// that another version made.
-func (s *Site) catchUp(all []*session) {
-	for _, ses := range all {
-		if s.queue.ctx.Err() != nil {
+// catchUp makes, one after the other, the lists' lines that a restart cut off,
+// that another version made, or that rest on what was changed since: the newest
+// first, at the start and whenever wake tells of a change.
+func (s *Site) catchUp() {
+	for {
+		for _, ses := range s.store.sessions() {
+			if s.queue.ctx.Err() != nil {
+				return
+			}
+			if ses.Summary != nil && s.stale(ses) == "" {
+				continue
+			}
+			if t := s.beginUsual(ses.ID); t != nil {
+				<-t.done
+			}
+		}
+		select {
+		case <-s.wake:
+		case <-s.queue.ctx.Done():
 			return
 		}
-		if ses.Summary != nil && ses.Summary.Made == s.cfg.Version {
-			continue
-		}
-		if t := s.beginUsual(ses.ID); t != nil {
-			<-t.done
-		}
+	}
+}
+
+// changed tells catchUp that what the lists' lines rest on may be another.
+func (s *Site) changed() {
+	select {
+	case s.wake <- struct{}{}:
+	default: // it is told already
 	}
 }
 

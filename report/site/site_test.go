@@ -130,6 +130,18 @@ func (d *desk) must(path string, words ...string) string {
 	return body
 }
 
+// settled waits until the list has all its lines.
+func (d *desk) settled() {
+	d.t.Helper()
+	for range 100 {
+		if s := d.must("/"); !strings.Contains(s, "made anew soon") && !strings.Contains(s, "Not analysed yet") && !strings.Contains(s, "being analysed") {
+			return
+		}
+		time.Sleep(100 * time.Millisecond)
+	}
+	d.t.Fatal("the list's lines are never made")
+}
+
 var tokenField = regexp.MustCompile(`name="token" value="([0-9a-f]{64})"`)
 
 // token is what the form on a page holds.
@@ -308,8 +320,8 @@ func TestFromUploadToDeletion(t *testing.T) {
 		}
 		return false
 	})
-	if got := fileCount(t, d.site.store.files()); got != 2 || pages != 0 {
-		t.Errorf("after deletion %d files and %d kept pages of the session are left, want 2 and 0", got, pages)
+	if got := fileCount(t, d.site.store.folder()); got != 4 || pages != 0 || fileCount(t, d.site.store.incoming()) != 0 {
+		t.Errorf("after deletion %d files and %d kept pages of the session are left, want 4 (two logs, a setup, the sidecar) and 0", got, pages)
 	}
 	d.must(second)
 }
@@ -370,7 +382,7 @@ func TestRefusals(t *testing.T) {
 	if n := strings.Count(list, "<dt>"); n != len(cases) {
 		t.Errorf("%d refusals are listed, want %d", n, len(cases))
 	}
-	if n := fileCount(t, d.site.store.files()) + fileCount(t, d.site.store.incoming()); n != 0 {
+	if n := fileCount(t, d.site.store.folder()) + fileCount(t, d.site.store.incoming()); n != 0 {
 		t.Errorf("%d files are left", n)
 	}
 	// What was typed is not lost.
@@ -658,13 +670,13 @@ func TestConcurrentUploads(t *testing.T) {
 		})
 	}
 	wg.Wait()
-	all, err := d.site.store.sessions("")
-	if err != nil || len(all) != 5 {
-		t.Fatalf("%d sessions, want 5 (%v)", len(all), err)
+	if all := d.site.store.sessions(); len(all) != 5 {
+		t.Fatalf("%d sessions, want 5", len(all))
 	}
-	if n := fileCount(t, d.site.store.files()); n != 5 {
-		t.Errorf("%d files, want 5", n)
+	if n := fileCount(t, d.site.store.folder()); n != 10 {
+		t.Errorf("%d files, want 5 logs and 5 sidecars", n)
 	}
+	d.settled()
 	if n := fileCount(t, d.site.store.incoming()); n != 0 {
 		t.Errorf("%d files are left in incoming", n)
 	}
@@ -688,7 +700,7 @@ func TestRestart(t *testing.T) {
 	if err := os.WriteFile(left, []byte("half"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	stray := filepath.Join(dir, "files", "ab", "abcd")
+	stray := filepath.Join(dir, "sessions", "notes", "abcd")
 	if err := errors.Join(os.MkdirAll(filepath.Dir(stray), 0o700), os.WriteFile(stray, nil, 0o600)); err != nil {
 		t.Fatal(err)
 	}
@@ -706,27 +718,18 @@ func TestRestart(t *testing.T) {
 	if err := d.site.Close(context.Background()); err != nil {
 		t.Fatal(err)
 	}
-	if d, st := d, (*store)(nil); d != nil {
-		var err error
-		if st, err = openStore(dir); err != nil {
-			t.Fatal(err)
-		}
-		if _, err := st.db.Exec(`UPDATE summary SET body = json_set(body, '$.made', 'old')`); err != nil {
-			t.Fatal(err)
-		}
-		st.close()
+	side := filepath.Join(dir, "sessions", "1", sidecarName)
+	b, err := os.ReadFile(side)
+	other := bytes.ReplaceAll(b, []byte(`"made": "test"`), []byte(`"made": "old"`))
+	if err != nil || bytes.Equal(b, other) || os.WriteFile(side, other, 0o600) != nil {
+		t.Fatal(err, string(b))
 	}
 	d = open(t, Config{Dir: dir, Warn: func(string, ...any) {}})
-	for i := 0; strings.Contains(d.must("/"), "By another version"); i++ {
-		if i == 100 {
-			t.Fatal("what another version made is not made anew")
-		}
-		time.Sleep(50 * time.Millisecond)
-	}
+	d.settled()
 	if status, _, _ := d.post(at+"/delete", url.Values{"token": {old}}); status != 403 {
 		t.Errorf("the token of the process before: status %d", status)
 	}
-	if err := os.RemoveAll(filepath.Join(dir, "files")); err != nil {
+	if err := os.Remove(filepath.Join(dir, "sessions", "1", "watch.gpx")); err != nil {
 		t.Fatal(err)
 	}
 	d.must(at) // a kept sheet needs no log
@@ -778,6 +781,7 @@ func TestCorrectSetup(t *testing.T) {
 		t.Errorf("no setup any more: status %d", status)
 	}
 	d.must(at)
+	d.settled()
 	d.must("/", "No setup", "Add a setup")
 
 	// A setup without a log must keep its setup.
@@ -813,7 +817,7 @@ func TestHostileNames(t *testing.T) {
 	}
 	entries, err := os.ReadDir(d.site.store.dir)
 	if err != nil || slices.ContainsFunc(entries, func(e os.DirEntry) bool {
-		return !slices.Contains([]string{"files", "incoming", "library.db", "library.db-journal"}, e.Name())
+		return !slices.Contains([]string{"sessions", "incoming", "lock", "settings.json"}, e.Name())
 	}) {
 		t.Errorf("the data folder holds %v, %v", entries, err)
 	}

@@ -3,496 +3,491 @@ package site
 import (
 	"cmp"
 	"crypto/sha256"
-	"database/sql"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
-	"net/url"
 	"os"
-	"path"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
+	"syscall"
 	"time"
 
-	_ "modernc.org/sqlite" // the driver "sqlite", without cgo
+	"github.com/gofrs/flock"
+
+	"evenfoot/ingest"
 )
 
-// A store is the library on disk: library.db, the index, and files/, the
-// uploaded bytes under the hash of their content.
+// A store is the library on disk: sessions/, a folder for each session (see
+// [session]); settings.json; incoming/, what is not whole yet; and lock, which one
+// evenfoot holds. All that pages ask for is kept in memory.
 type store struct {
-	dir string
-	db  *sql.DB
-	// place keeps the putting down and the taking away of files apart: a file
-	// may belong to several sessions.
-	place sync.Mutex
+	dir      string
+	version  string // of the program
+	warn     func(format string, args ...any)
+	lock     *flock.Flock
+	readOnly error // why nothing can be written, nil where it can
+
+	mu    sync.Mutex                 // held while the sessions on the disk are changed
+	shelf atomic.Pointer[[]*session] // newest first; what it points to is never changed
+
+	prefsMu sync.Mutex
+	prefs   atomic.Pointer[settings]
 }
 
-const schemaVersion = 3 // 1 also held the pages; 2 knew logs by their bytes as they came
+// settings are what the library remembers beside its sessions.
+type settings struct {
+	Values  map[string]string `json:"values"`
+	Last    int64             `json:"last_deleted"` // the highest number of a deleted session: links stay true
+	Refused []refusal         `json:"refused,omitempty"`
+}
 
-const schema = `
-CREATE TABLE session (
-	id INTEGER PRIMARY KEY AUTOINCREMENT, -- never used twice: links stay true
-	added INTEGER NOT NULL,               -- Unix seconds
-	start INTEGER,                        -- Unix seconds, of the log; null when it tells no date
-	speeds TEXT NOT NULL DEFAULT '',      -- low:high in m/s, the speeds that matter; '' takes what was ridden
-	title TEXT NOT NULL, rider TEXT NOT NULL,
-	inputs TEXT NOT NULL                  -- hash of files, setup and speeds
-);
-CREATE TABLE summary (inputs TEXT PRIMARY KEY, body TEXT NOT NULL); -- JSON, after the first analysis
-CREATE TABLE file (
-	session INTEGER NOT NULL REFERENCES session ON DELETE CASCADE,
-	n INTEGER NOT NULL, kind TEXT NOT NULL, name TEXT NOT NULL, hash TEXT NOT NULL, size INTEGER NOT NULL,
-	content TEXT NOT NULL DEFAULT '', -- hash of what it holds, unpacked
-	PRIMARY KEY (session, n)
-);
-CREATE INDEX file_hash ON file (hash);
-CREATE TABLE setup (
-	session INTEGER NOT NULL REFERENCES session ON DELETE CASCADE,
-	version INTEGER NOT NULL, added INTEGER NOT NULL, name TEXT NOT NULL, body BLOB NOT NULL,
-	PRIMARY KEY (session, version)
-);
-CREATE TABLE refused (id INTEGER PRIMARY KEY AUTOINCREMENT, at INTEGER NOT NULL, names TEXT NOT NULL, reason TEXT NOT NULL);
-CREATE TABLE setting (name TEXT PRIMARY KEY, value TEXT NOT NULL);
-`
-
-func openStore(dir string) (*store, error) {
+// openStore opens the library, or makes one. For reading alone it must be there,
+// may be in use, and is left as it is.
+func openStore(dir, version string, reading bool, warn func(string, ...any)) (*store, error) {
 	dir, err := filepath.Abs(dir)
 	if err != nil {
 		return nil, fmt.Errorf("the data folder: %w", err)
 	}
-	st := &store{dir: dir}
-	for _, d := range []string{dir, st.files(), st.incoming()} {
-		if err := os.MkdirAll(d, 0o700); err != nil {
-			return nil, fmt.Errorf("the library cannot be made: %w", err)
-		}
+	st := &store{dir: dir, version: version, warn: warn, lock: flock.New(filepath.Join(dir, "lock"), flock.SetPermissions(0o600))}
+	st.prefs.Store(&settings{})
+	st.shelf.Store(new([]*session))
+	if reading && !HoldsLibrary(dir) {
+		return nil, fmt.Errorf("there is no library in %s", dir)
 	}
-	path := filepath.Join(dir, "library.db")
-	if err := keepPrivate(path); err != nil {
-		return nil, fmt.Errorf("the library's index %s cannot be kept from other users: %w", path, err)
-	}
-	at := filepath.ToSlash(path)
-	if !strings.HasPrefix(at, "/") {
-		at = "/" + at
-	}
-	dsn := url.URL{Scheme: "file", Path: at, RawQuery: "_txlock=immediate&_pragma=busy_timeout(500)&_pragma=locking_mode(exclusive)&_pragma=journal_mode(delete)&_pragma=synchronous(full)&_pragma=foreign_keys(1)&_pragma=secure_delete(1)"}
-	if st.db, err = sql.Open("sqlite", dsn.String()); err != nil {
-		return nil, fmt.Errorf("the library's index %s: %w", path, err)
-	}
-	st.db.SetMaxOpenConns(1) // the lock belongs to one connection
-	st.db.SetConnMaxLifetime(0)
-	if err := st.migrate(); err != nil {
-		st.db.Close()
-		if strings.Contains(err.Error(), "SQLITE_BUSY") || strings.Contains(err.Error(), "locked") {
-			return nil, fmt.Errorf("the library %s is in use by another evenfoot; stop that one, or choose another folder with --data", dir)
-		}
-		return nil, fmt.Errorf("the library's index %s cannot be used: %w", path, err)
-	}
-	// What an upload that was cut off left behind. The lock is ours by now.
-	if err := sweep(st.incoming()); err != nil {
-		st.db.Close()
+	if err := st.prepare(); err != nil {
 		return nil, err
+	}
+	held, err := st.lock.TryLock()
+	switch {
+	case err != nil && refusesWriting(err):
+		st.readOnly = cmp.Or(st.readOnly, ingest.Cause(err))
+	case err != nil:
+		return nil, fmt.Errorf("the library %s cannot be locked: %w", dir, ingest.Cause(err))
+	case !held && reading:
+		st.readOnly = errors.New("another evenfoot has it open")
+	case !held:
+		return nil, fmt.Errorf("the library %s is in use by another evenfoot; stop that one, or choose another folder with --data", dir)
+	}
+	if err := st.begin(); err != nil {
+		return nil, errors.Join(err, st.close())
+	}
+	if reading {
+		st.readOnly = cmp.Or(st.readOnly, errors.New("it is opened for reading"))
+	}
+	if err := st.load(); err != nil {
+		return nil, errors.Join(err, st.close())
 	}
 	return st, nil
 }
 
-// keepPrivate lets nobody else read the index: it holds the key. What sqlite
-// puts beside it takes over the index's mode.
-func keepPrivate(path string) error {
-	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o600)
-	if err != nil {
-		return err
+// HoldsLibrary says whether there is a library in a folder, an old one too.
+func HoldsLibrary(dir string) bool {
+	_, err := os.Stat(filepath.Join(dir, "sessions"))
+	_, err2 := os.Stat(filepath.Join(dir, oldIndex))
+	return err == nil || err2 == nil
+}
+
+// prepare makes the folders, or finds that nothing can be written.
+func (st *store) prepare() error {
+	var err error
+	for _, d := range []string{st.dir, st.folder(), st.incoming()} {
+		err = cmp.Or(err, os.MkdirAll(d, 0o700))
 	}
-	f.Close()
-	for _, end := range []string{"", "-journal", "-wal", "-shm"} {
-		if err := os.Chmod(path+end, 0o600); err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return err
+	if err == nil {
+		var probe *os.File
+		if probe, err = os.CreateTemp(st.incoming(), "probe-*"); err == nil {
+			return errors.Join(probe.Close(), os.Remove(probe.Name()))
+		}
+	}
+	if _, there := os.Stat(st.folder()); there == nil && refusesWriting(err) {
+		st.readOnly = ingest.Cause(err)
+		return nil
+	}
+	return fmt.Errorf("the library cannot be made: %w", err)
+}
+
+// refusesWriting tells a file system that is only read from other trouble.
+func refusesWriting(err error) bool {
+	return errors.Is(err, fs.ErrPermission) || errors.Is(err, syscall.EROFS)
+}
+
+// begin reads the settings, takes over what an earlier evenfoot left, and sweeps
+// what was never whole. The lock is ours by now.
+func (st *store) begin() error {
+	b, err := os.ReadFile(st.settingsFile())
+	var set settings
+	if err == nil {
+		err = json.Unmarshal(b, &set)
+	}
+	switch {
+	case err == nil:
+		st.prefs.Store(&set)
+	case !errors.Is(err, fs.ErrNotExist):
+		st.warn("settings.json cannot be read, and begins anew: %v", ingest.Cause(err))
+	}
+	if st.readOnly != nil {
+		return nil
+	}
+	if err := os.Chmod(st.settingsFile(), 0o600); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("the settings, with the key, cannot be kept from other users: %w", err)
+	}
+	left, err := os.ReadDir(st.incoming())
+	for _, e := range left {
+		err = cmp.Or(err, os.RemoveAll(filepath.Join(st.incoming(), e.Name())))
+	}
+	if err != nil {
+		return fmt.Errorf("what a broken upload left cannot be removed: %w", err)
+	}
+	return st.takeOver()
+}
+
+func (st *store) close() error { return st.lock.Close() }
+
+func (st *store) folder() string       { return filepath.Join(st.dir, "sessions") }
+func (st *store) incoming() string     { return filepath.Join(st.dir, "incoming") }
+func (st *store) settingsFile() string { return filepath.Join(st.dir, "settings.json") }
+
+// writable says why nothing can be added or changed.
+func (st *store) writable() error {
+	if st.readOnly == nil {
+		return nil
+	}
+	return statusError{507, fmt.Errorf("this library can only be read (%w); nothing can be added or changed", st.readOnly)}
+}
+
+// load reads every session's folder. What is odd is told, and nothing is dropped
+// that holds a log or a setup.
+func (st *store) load() error {
+	entries, err := os.ReadDir(st.folder())
+	if err != nil {
+		return fmt.Errorf("the library cannot be read: %w", err)
+	}
+	entries = slices.DeleteFunc(entries, func(e fs.DirEntry) bool { return !e.IsDir() || strings.HasPrefix(e.Name(), ".") })
+	read, odd := make([]*session, len(entries)), make([]error, len(entries))
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range 8 { // waiting for the disk, not for a core
+		wg.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(read); i = int(next.Add(1)) - 1 {
+				read[i], odd[i] = st.read(filepath.Join(st.folder(), entries[i].Name()))
+			}
+		})
+	}
+	wg.Wait()
+	var all []*session
+	for i, s := range read {
+		if errors.Is(odd[i], errNewer) {
+			return fmt.Errorf("the library %s: %w", st.dir, odd[i])
+		}
+		if odd[i] != nil {
+			st.warn("sessions/%s: %v", entries[i].Name(), odd[i])
+		}
+		if s != nil {
+			all = append(all, s)
+		}
+	}
+	st.publish(all)
+	for _, s := range all {
+		if s.ID == 0 {
+			err = cmp.Or(err, st.number(s))
+		}
+	}
+	st.publish(all)
+	return err
+}
+
+// number gives a folder that was put here by hand the next number.
+func (st *store) number(s *session) error {
+	s.ID = st.nextID()
+	if st.readOnly != nil {
+		return nil
+	}
+	to := filepath.Join(st.folder(), strconv.FormatInt(s.ID, 10))
+	st.warn("the folder sessions/%s was put here by hand; it is session %d now", filepath.Base(s.dir), s.ID)
+	err := cmp.Or(os.Rename(s.dir, to), syncFolder(st.folder()))
+	s.dir = to
+	return err
+}
+
+// publish puts the list in order and shows it.
+func (st *store) publish(all []*session) {
+	slices.SortFunc(all, func(a, b *session) int { return cmp.Or(b.when().Compare(a.when()), cmp.Compare(b.ID, a.ID)) })
+	st.shelf.Store(&all)
+}
+
+// replace shows s in the place of the session of its number, which was not there
+// before where it is new; with s nil that one goes.
+func (st *store) replace(id int64, s *session) {
+	all := slices.DeleteFunc(slices.Clone(st.sessions()), func(e *session) bool { return e.ID == id })
+	if s != nil {
+		all = append(all, s)
+	}
+	st.publish(all)
+}
+
+// sessions are the library at one moment, newest first; they are only read.
+func (st *store) sessions() []*session { return *st.shelf.Load() }
+
+var errGone = errors.New("there is no such session in the library; it may have been deleted")
+
+// session is a copy of one session.
+func (st *store) session(id int64) (*session, error) {
+	for _, s := range st.sessions() {
+		if s.ID == id {
+			own := *s
+			return &own, nil
+		}
+	}
+	return nil, errGone
+}
+
+func (st *store) nextID() int64 {
+	last := st.prefs.Load().Last
+	for _, s := range st.sessions() {
+		last = max(last, s.ID)
+	}
+	return last + 1
+}
+
+// holding is the session that has all logs of s, whatever their names or its
+// setup, or its very inputs; nil when there is none.
+func (st *store) holding(s *session) *session {
+	logs := s.logs()
+	for _, e := range st.sessions() {
+		if e.Inputs == s.Inputs || len(logs) > 0 && !slices.ContainsFunc(logs, func(h string) bool { return !slices.Contains(e.logs(), h) }) {
+			return e
 		}
 	}
 	return nil
 }
 
-// migrate makes the tables, and takes the lock on the way.
-func (st *store) migrate() error {
-	return st.change(func(tx *sql.Tx) error {
-		var v int
-		if err := tx.QueryRow("PRAGMA user_version").Scan(&v); err != nil {
-			return err
-		}
-		if v > schemaVersion {
-			return errors.New("it was made by a newer evenfoot; use that one")
-		}
-		// The version is written each time: a write takes the exclusive lock.
-		const known = "ALTER TABLE file ADD COLUMN content TEXT NOT NULL DEFAULT ''; UPDATE file SET content = hash;"
-		step := map[int]string{0: schema, 1: "DROP TABLE page_of; DROP TABLE page;" + known, 2: known}[v]
-		return execute(tx, fmt.Sprintf("%s PRAGMA user_version = %d", step, schemaVersion))
-	})
-}
-
-func (st *store) close() error { return st.db.Close() }
-
-func (st *store) files() string    { return filepath.Join(st.dir, "files") }
-func (st *store) incoming() string { return filepath.Join(st.dir, "incoming") }
-
-// change runs f in a transaction: all of it happens, or nothing.
-func (st *store) change(f func(tx *sql.Tx) error) error {
-	tx, err := st.db.Begin()
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback()
-	if err := f(tx); err != nil {
-		return err
-	}
-	return tx.Commit()
-}
-
-// list runs a query whose rows are each one JSON value.
-func list[T any](db *sql.DB, query string, args ...any) (all []T, err error) {
-	rows, err := db.Query(query, args...)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var text []byte
-		if err := rows.Scan(&text); err != nil {
-			return nil, err
-		}
-		var v T
-		if err := json.Unmarshal(text, &v); err != nil {
-			return nil, err
-		}
-		all = append(all, v)
-	}
-	return all, rows.Err()
-}
-
-// execute runs a statement of a transaction.
-func execute(tx *sql.Tx, statement string, args ...any) error {
-	_, err := tx.Exec(statement, args...)
-	return err
-}
-
-// Kinds of a stored file.
-const (
-	kindLog = "log"
-	kindMap = "map" // a column map
-)
-
-// A stored file, its bytes under files/ by their hash.
-type stored struct {
-	Kind, Name, Hash string // Name is a label only; it names nothing on this disk
-	Size             int64
-	Content          string // tells a log from all others, however it is named or packed
-}
-
-// A session of the library.
-type session struct {
-	ID      int64
-	Added   time.Time
-	Start   time.Time // zero when the log tells no date
-	Speeds  string
-	Title   string
-	Rider   string
-	Inputs  string
-	Summary *summary // nil before the first analysis
-	Told    string   // the same as JSON
-	Files   []stored
-	Setups  []setupVersion // the newest first
-	Setup   []byte         // the newest; nil without one
-	Version int            // of the setup, from 1
-	Name    string         // of the setup, for messages
-}
-
-// A setupVersion is one of the setups that a session had.
-type setupVersion struct {
-	Version int
-	Added   time.Time
-	Name    string
-	Body    string // empty where the setup was taken away
-}
-
-// inputsHash tells sessions apart by what is analysed.
-func (s *session) inputsHash() string {
-	b, err := json.Marshal([]any{s.Files, s.Setup, s.Speeds})
-	if err != nil {
-		return ""
-	}
-	return hash(b)
-}
-
-func hash(b []byte) string {
-	sum := sha256.Sum256(b)
-	return hex.EncodeToString(sum[:])
-}
-
-var errGone = errors.New("there is no such session in the library; it may have been deleted")
-
-// session reads one session whole.
-func (st *store) session(id int64) (*session, error) {
-	all, err := st.sessions("WHERE id = ?", id)
-	if err != nil {
-		return nil, err
-	}
-	if len(all) == 0 {
-		return nil, errGone
-	}
-	return all[0], nil
-}
-
-// moment is SQL for Unix seconds as JSON has times.
-func moment(column string) string { return "strftime('%FT%TZ', " + column + ", 'unixepoch')" }
-
-var everySession = `SELECT json_object('ID', id, 'Added', ` + moment("added") + `, 'Start', ` + moment("start") + `, 'Speeds', speeds,
-		'Title', title, 'Rider', rider, 'Inputs', inputs, 'Told', body,
-		'Files', json((SELECT json_group_array(json_object('Kind', kind, 'Name', name, 'Hash', hash, 'Size', size, 'Content', content) ORDER BY n) FROM file WHERE session = id)),
-		'Setups', json((SELECT json_group_array(json_object('Version', version, 'Added', ` + moment("added") + `, 'Name', name, 'Body', CAST(body AS TEXT)) ORDER BY version DESC)
-			FROM setup WHERE session = id)))
-	FROM session LEFT JOIN summary USING (inputs) `
-
-// sessions reads the library, newest first, as it is at one moment.
-func (st *store) sessions(where string, args ...any) ([]*session, error) {
-	all, err := list[*session](st.db, everySession+where+" ORDER BY coalesce(start, added) DESC, id DESC", args...)
-	for _, s := range all {
-		if json.Unmarshal([]byte(s.Told), &s.Summary) != nil {
-			s.Summary = nil // of another version; the next analysis writes it anew
-		}
-		if len(s.Setups) > 0 {
-			s.Version, s.Name = s.Setups[0].Version, s.Setups[0].Name
-			if text := s.Setups[0].Body; text != "" {
-				s.Setup = []byte(text)
-			}
-		}
-	}
-	return all, err
-}
-
-// holding is the session that has all logs of s, whatever their names or its
-// setup; 0 when none has.
-func (st *store) holding(s *session) (id int64, err error) {
-	logs := s.logs()
-	if len(logs) == 0 {
-		return 0, nil
-	}
-	b, err := json.Marshal(logs)
-	if err != nil {
-		return 0, err
-	}
-	err = st.db.QueryRow("SELECT session FROM file WHERE kind = ? AND content IN (SELECT value FROM json_each(?)) GROUP BY session HAVING count(DISTINCT content) = ?", kindLog, string(b), len(logs)).Scan(&id)
-	if errors.Is(err, sql.ErrNoRows) {
-		err = nil
-	}
-	return id, err
-}
-
-// logs tells what is in a session's logs, each once.
-func (s *session) logs() (out []string) {
-	for _, f := range s.Files {
-		if f.Kind == kindLog && !slices.Contains(out, f.Content) {
-			out = append(out, f.Content)
-		}
-	}
-	return out
-}
-
-// sharesLog says whether two sessions hold a log in common: they are of one
-// outing, which counts once.
-func (s *session) sharesLog(e *session) bool {
-	return slices.ContainsFunc(s.logs(), func(h string) bool { return slices.Contains(e.logs(), h) })
-}
-
-// add puts a session into the library: its files first, then its rows, in one
-// transaction. A session of the very same inputs is not added again.
+// add puts a session into the library: its folder is whole on the disk before it
+// has its name there. An outing that is there already is not added again.
 func (st *store) add(s *session, in []*incoming) (id int64, again bool, err error) {
-	st.place.Lock()
-	defer st.place.Unlock()
-	s.Inputs = s.inputsHash()
-	err = st.db.QueryRow("SELECT id FROM session WHERE inputs = ?", s.Inputs).Scan(&id)
-	if err == nil {
-		return id, true, nil
-	}
-	if !errors.Is(err, sql.ErrNoRows) {
+	st.mu.Lock()
+	defer st.mu.Unlock()
+	if err := st.writable(); err != nil {
 		return 0, false, err
 	}
-	if id, err = st.holding(s); err != nil || id != 0 {
-		return id, id != 0, err
+	from := map[string]string{}
+	for _, f := range in {
+		from[f.Hash] = f.at
 	}
-	placed, err := st.put(in)
-	if err == nil {
-		err = st.change(func(tx *sql.Tx) error { return errors.Join(unsayLater(tx, s), insert(tx, s)) })
+	s.Files = placed(s.Files)
+	if s.Setup != nil {
+		s.Setups = []setupVersion{{Version: 1, Added: s.Added, Name: s.Name, Hash: hash(s.Setup)}}
 	}
-	if err != nil {
-		for _, p := range placed {
-			os.Remove(p)
-		}
-		return 0, false, fmt.Errorf("the session could not be kept: %w", err)
+	s.settle()
+	if e := st.holding(s); e != nil {
+		return e.ID, true, nil
+	}
+	if err := st.place(s, st.nextID(), from, os.Link, nil); err != nil {
+		return 0, false, err
 	}
 	return s.ID, false, nil
 }
 
-func insert(tx *sql.Tx, s *session) error {
-	res, err := tx.Exec("INSERT INTO session (added, start, speeds, title, rider, inputs) VALUES (?, ?, ?, ?, ?, ?)",
-		s.Added.Unix(), unixOrNull(s.Start), s.Speeds, s.Title, s.Rider, s.Inputs)
+// place makes the folder of a session out of files by their hash and its older
+// setups, and shows it. take brings a file to its name; where it cannot, the file
+// is copied. The caller holds st.mu.
+func (st *store) place(s *session, id int64, from map[string]string, take func(from, to string) error, older []setupText) (err error) {
+	defer func() {
+		if err != nil {
+			err = fmt.Errorf("the session could not be kept: %w", ingest.Cause(err))
+		}
+	}()
+	tmp, err := os.MkdirTemp(st.incoming(), "session-*")
 	if err != nil {
 		return err
 	}
-	if s.ID, err = res.LastInsertId(); err != nil {
-		return err
-	}
-	for n, f := range s.Files {
-		if err := execute(tx, "INSERT INTO file (session, n, kind, name, hash, size, content) VALUES (?, ?, ?, ?, ?, ?, ?)", s.ID, n, f.Kind, f.Name, f.Hash, f.Size, f.Content); err != nil {
-			return err
+	defer os.RemoveAll(tmp)
+	for _, f := range s.Files {
+		to := filepath.Join(tmp, f.At)
+		if err := take(from[f.Hash], to); err != nil {
+			if err := copyFile(from[f.Hash], to); err != nil {
+				return err
+			}
 		}
 	}
-	if s.Setup == nil {
-		return nil
+	s.dir, s.Made = tmp, st.version
+	side, err := s.sidecar()
+	if err != nil {
+		return err
 	}
-	return insertSetup(tx, s, 1, s.Added)
-}
-
-func insertSetup(tx *sql.Tx, s *session, version int, at time.Time) error {
-	body := append([]byte{}, s.Setup...) // not null where it is taken away
-	return execute(tx, "INSERT INTO setup (session, version, added, name, body) VALUES (?, ?, ?, ?, ?)", s.ID, version, at.Unix(), s.Name, body)
-}
-
-func unixOrNull(t time.Time) any {
-	if t.IsZero() {
-		return nil
+	texts := []file{side, {filepath.Join(tmp, ingest.SetupName), s.Setup}}
+	for _, t := range older {
+		if err := os.MkdirAll(filepath.Join(tmp, setupsFolder), 0o700); err != nil {
+			return err
+		}
+		texts = append(texts, file{s.oldSetup(t.version), t.text})
 	}
-	return t.Unix()
+	if err := st.write(texts...); err != nil {
+		return err
+	}
+	to := filepath.Join(st.folder(), strconv.FormatInt(id, 10))
+	if err := os.Rename(tmp, to); err != nil {
+		return err
+	}
+	if err := syncFolder(st.folder()); err != nil {
+		return errors.Join(err, os.Rename(to, tmp))
+	}
+	s.ID, s.dir = id, to
+	own := *s
+	st.replace(id, &own)
+	return nil
 }
 
 // correct gives a session a new setup; the old ones are kept. s holds the new
 // title, rider, name and text. base is the version that the user started from.
 func (st *store) correct(s *session, base int) error {
-	return st.change(func(tx *sql.Tx) error {
-		var v int
-		if err := tx.QueryRow("SELECT coalesce(max(version), 0) FROM setup WHERE session = ?", s.ID).Scan(&v); err != nil {
-			return err
+	st.mu.Lock()
+	defer st.mu.Unlock()
+	if err := st.writable(); err != nil {
+		return err
+	}
+	was, err := st.session(s.ID)
+	if err != nil {
+		return err
+	}
+	if was.Version != base {
+		return errors.New("the setup was changed elsewhere in the meantime; load the page again, so that neither change is lost")
+	}
+	own := *was
+	own.Title, own.Rider, own.Foil, own.Setup, own.Summary = s.Title, s.Rider, s.Foil, s.Setup, nil
+	own.revise(was.Version+1, time.Now().UTC(), s.Name)
+	side, err := own.sidecar()
+	if err != nil {
+		return err
+	}
+	var old file
+	if was.Setup != nil {
+		old = file{was.oldSetup(was.Version), was.Setup}
+		if err := os.MkdirAll(filepath.Dir(old.path), 0o700); err != nil {
+			return fmt.Errorf("the setup could not be kept: %w", ingest.Cause(err))
 		}
-		if v != base {
-			return errors.New("the setup was changed elsewhere in the meantime; load the page again, so that neither change is lost")
-		}
-		if err := unsayLater(tx, s); err != nil {
-			return err
-		}
-		res, err := tx.Exec("UPDATE session SET title = ?, rider = ?, inputs = ? WHERE id = ?", s.Title, s.Rider, s.inputsHash(), s.ID)
-		if err != nil {
-			return err
-		}
-		if n, err := res.RowsAffected(); err != nil || n == 0 {
-			return errors.Join(errGone, err)
-		}
-		return insertSetup(tx, s, v+1, time.Now())
-	})
+	}
+	// The sidecar last: where it tells of another setup, the text itself holds.
+	if err := st.write(old, file{filepath.Join(own.dir, ingest.SetupName), own.Setup}, side); err != nil {
+		return fmt.Errorf("the setup could not be kept: %w", ingest.Cause(err))
+	}
+	st.replace(own.ID, &own)
+	return nil
 }
 
-// delete takes a session away, and the files that no other session has.
+// delete takes a session away, with its files.
 func (st *store) delete(id int64) error {
-	st.place.Lock()
-	defer st.place.Unlock()
+	st.mu.Lock()
+	defer st.mu.Unlock()
+	if err := st.writable(); err != nil {
+		return err
+	}
 	s, err := st.session(id)
 	if err != nil {
 		return err
 	}
-	alone, err := list[string](st.db, "SELECT DISTINCT json_quote(hash) FROM file WHERE session = ?1 AND hash NOT IN (SELECT hash FROM file WHERE session <> ?1)", id)
-	if err != nil {
-		return err
-	}
-	err = st.change(func(tx *sql.Tx) error {
-		return cmp.Or(unsayLater(tx, s), execute(tx, "DELETE FROM session WHERE id = ?", id),
-			execute(tx, "DELETE FROM summary WHERE inputs NOT IN (SELECT inputs FROM session)"))
-	})
-	if err != nil {
-		return err
-	}
-	for _, h := range alone {
-		if err := os.Remove(st.path(h)); err != nil && !errors.Is(err, os.ErrNotExist) {
-			return fmt.Errorf("the session is deleted, but one of its files could not be removed: %w", err)
+	if id+1 == st.nextID() {
+		if err := st.remember(func(set *settings) { set.Last = id }); err != nil {
+			return err
 		}
+	}
+	gone := filepath.Join(st.incoming(), fmt.Sprintf("deleted-%d", id))
+	if err := cmp.Or(os.Rename(s.dir, gone), syncFolder(st.folder())); err != nil {
+		return fmt.Errorf("the session could not be deleted: %w", ingest.Cause(err))
+	}
+	st.replace(id, nil)
+	if err := os.RemoveAll(gone); err != nil {
+		return fmt.Errorf("the session is deleted, but one of its files could not be removed yet: %w", ingest.Cause(err))
 	}
 	return nil
 }
 
 // summarise keeps what the library's list shows of a session, unless it was
-// deleted meanwhile.
-func (st *store) summarise(inputs string, sum *summary) error {
-	b, err := json.Marshal(sum)
+// deleted or changed meanwhile: in memory at least.
+func (st *store) summarise(ses *session, sum *summary) error {
+	st.mu.Lock()
+	defer st.mu.Unlock()
+	own, err := st.session(ses.ID)
+	if err != nil || own.Inputs != ses.Inputs {
+		return nil
+	}
+	own.Summary = sum
+	st.replace(own.ID, own)
+	if st.readOnly != nil {
+		return nil
+	}
+	side, err := own.sidecar()
 	if err != nil {
 		return err
 	}
-	_, err = st.db.Exec("INSERT OR REPLACE INTO summary (inputs, body) SELECT ?1, ?2 WHERE EXISTS (SELECT 1 FROM session WHERE inputs = ?1)", inputs, string(b))
-	return err
-}
-
-// unsayLater lets go of what the list shows of the later sessions of a rider,
-// by the name that s has and had: s counts in them, or did.
-func unsayLater(tx *sql.Tx, s *session) error {
-	return execute(tx, "DELETE FROM summary WHERE inputs IN (SELECT inputs FROM session WHERE start > ?1 AND rider IN (?2, (SELECT rider FROM session WHERE id = ?3)))",
-		unixOrNull(s.Start), s.Rider, s.ID)
+	return st.write(side)
 }
 
 // A refusal is an upload that could not be read.
 type refusal struct {
-	At     time.Time
-	Names  []string
-	Reason string
+	At     time.Time `json:"at"`
+	Names  []string  `json:"names"`
+	Reason string    `json:"reason"`
 }
 
 // refusalsKept is how many refused uploads are listed.
 const refusalsKept = 50
 
 func (st *store) refuse(names []string, reason string) error {
-	b, err := json.Marshal(names)
-	if err != nil {
-		return err
-	}
-	return st.change(func(tx *sql.Tx) error {
-		if err := execute(tx, "INSERT INTO refused (at, names, reason) VALUES (?, ?, ?)", time.Now().Unix(), string(b), reason); err != nil {
-			return err
-		}
-		return execute(tx, "DELETE FROM refused WHERE id NOT IN (SELECT id FROM refused ORDER BY id DESC LIMIT ?)", refusalsKept)
+	return st.remember(func(set *settings) {
+		set.Refused = append([]refusal{{time.Now().UTC(), names, reason}}, set.Refused...)
+		set.Refused = set.Refused[:min(len(set.Refused), refusalsKept)]
 	})
 }
 
-func (st *store) refusals() ([]refusal, error) {
-	return list[refusal](st.db, "SELECT json_object('At', "+moment("at")+", 'Names', json(names), 'Reason', reason) FROM refused ORDER BY id DESC")
-}
+// refusals are the latest first.
+func (st *store) refusals() []refusal { return st.prefs.Load().Refused }
 
 func (st *store) clearRefused() error {
-	_, err := st.db.Exec("DELETE FROM refused")
-	return err
+	return st.remember(func(set *settings) { set.Refused = nil })
 }
 
-func (st *store) setting(name string) string {
-	var v string
-	if st.db.QueryRow("SELECT value FROM setting WHERE name = ?", name).Scan(&v) != nil {
-		return ""
-	}
-	return v
-}
+func (st *store) setting(name string) string { return st.prefs.Load().Values[name] }
 
 func (st *store) set(name, value string) error {
-	_, err := st.db.Exec("INSERT INTO setting (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value", name, value)
-	return err
+	return st.remember(func(set *settings) {
+		values := map[string]string{name: value}
+		for k, v := range set.Values {
+			if k != name {
+				values[k] = v
+			}
+		}
+		set.Values = values
+	})
 }
 
-// orphans counts files that no session has: what a power cut between file and
-// index leaves, or an index that was lost.
-func (st *store) orphans() (n int, err error) {
-	known, err := list[string](st.db, "SELECT json_quote(hash) FROM file")
+// remember changes the settings: in memory in any case, and on the disk where
+// that can be written.
+func (st *store) remember(change func(*settings)) error {
+	st.prefsMu.Lock()
+	defer st.prefsMu.Unlock()
+	set := *st.prefs.Load()
+	change(&set)
+	st.prefs.Store(&set)
+	if st.readOnly != nil {
+		return nil
+	}
+	b, err := json.MarshalIndent(&set, "", "  ")
+	if err == nil {
+		err = st.write(file{st.settingsFile(), b})
+	}
 	if err != nil {
-		return 0, err
+		return fmt.Errorf("the change holds until evenfoot is stopped, but cannot be written to the disk: %w", ingest.Cause(err))
 	}
-	there, err := fs.Glob(os.DirFS(st.files()), "*/*")
-	for _, f := range there {
-		if !slices.Contains(known, path.Base(f)) {
-			n++
-		}
-	}
-	return n, err
+	return nil
+}
+
+func hash(b []byte) string {
+	sum := sha256.Sum256(b)
+	return hex.EncodeToString(sum[:])
 }

@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"path"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -69,15 +70,23 @@ type view struct {
 	Rider      string
 	Filtered   bool
 	Riders     []athlete
+	Find       string
+	Total      int // sessions found, on all pages of the list
+	First      int // number of the first on this one
+	Newer      string
+	Older      string
+	Stale      map[int64]string
 	Working    int
 	Picture    template.HTML
 	Locked     bool
+	ReadOnly   error // why nothing can be added
 }
 
 // show makes a page whole before the first byte of it is sent. The request is
 // answered then: a handler returns what it returns.
 func (s *Site) show(w http.ResponseWriter, r *http.Request, status int, name string, v *view) error {
 	v.Token, v.Version, v.Dir, v.Units, v.Locked = s.token, s.cfg.Version, s.store.dir, s.units(), s.cfg.Locked
+	v.ReadOnly = s.store.readOnly
 	var b bytes.Buffer
 	if err := pages.ExecuteTemplate(&b, name, v); err != nil {
 		s.cfg.Warn("the page %s cannot be made: %v", r.URL.Path, err)
@@ -139,31 +148,52 @@ var notices = map[string]string{
 	"units":   "The units are changed.",
 }
 
-// library lists the sessions, newest first.
+// listed is how many sessions one page of the list shows.
+const listed = 50
+
+// library lists the sessions, newest first: those that ?q= finds in title, rider
+// or day, or of one ?rider=, a page at a time.
 func (s *Site) library(w http.ResponseWriter, r *http.Request, _ *session) error {
-	all, err := s.store.sessions("")
-	if err != nil {
-		return err
-	}
-	v := &view{Title: "Library", Notice: notices[r.URL.Query().Get("done")], Riders: athletes(all)}
-	if v.Refusals, err = s.store.refusals(); err != nil {
-		return err
-	}
-	if q := r.URL.Query(); q.Has("rider") {
-		v.Rider, v.Filtered = q.Get("rider"), true
-		all = slices.DeleteFunc(all, func(x *session) bool { return x.Rider != v.Rider })
-	}
-	v.Sessions = all
-	o, err := optionsFrom(nil, s.units())
+	all, q := s.store.sessions(), r.URL.Query()
+	v := &view{Title: "Library", Notice: notices[q.Get("done")], Riders: athletes(all), Refusals: s.store.refusals(),
+		Rider: q.Get("rider"), Find: label(q.Get("q")), Working: s.queue.size(), Stale: map[int64]string{}}
+	v.Filtered = q.Has("rider") || v.Find != ""
+	find := strings.Fields(strings.ToLower(v.Find))
 	for _, ses := range all {
-		if err != nil || ses.Summary != nil {
+		if q.Has("rider") && ses.Rider != v.Rider || !ses.fits(find) {
 			continue
 		}
-		if p, err := s.sheetPlan(ses, o); err == nil && s.queue.busy(p.key) {
-			v.Working++
-		}
+		v.Sessions = append(v.Sessions, ses)
+	}
+	v.Total = len(v.Sessions)
+	page, _ := strconv.Atoi(q.Get("page")) // the first, where it is none
+	page = min(max(page, 1), max(1, (v.Total+listed-1)/listed))
+	v.Sessions = v.Sessions[(page-1)*listed : min(page*listed, v.Total)]
+	to := func(n int) string {
+		q.Del("done")
+		q.Set("page", strconv.Itoa(n))
+		return "/?" + q.Encode()
+	}
+	if page > 1 {
+		v.Newer = to(page - 1)
+	}
+	if page*listed < v.Total {
+		v.Older = to(page + 1)
+	}
+	v.First = (page-1)*listed + 1
+	for _, ses := range v.Sessions {
+		v.Stale[ses.ID] = s.stale(ses)
 	}
 	return s.show(w, r, http.StatusOK, "library", v)
+}
+
+// fits says whether a session's title, rider or day holds each of the words.
+func (s *session) fits(find []string) bool {
+	if len(find) == 0 {
+		return true
+	}
+	in := strings.ToLower(s.Title + " " + s.Rider + " " + s.When() + " " + s.Day())
+	return !slices.ContainsFunc(find, func(w string) bool { return !strings.Contains(in, w) })
 }
 
 // An athlete is one rider with the sessions that bear the name.
@@ -178,11 +208,12 @@ type athlete struct {
 // athletes groups sessions by rider, the one who rode last first.
 func athletes(all []*session) []athlete {
 	var out []athlete
+	at := map[string]int{}
 	for _, ses := range all {
-		i := slices.IndexFunc(out, func(a athlete) bool { return a.Name == ses.Rider })
-		if i < 0 {
+		i, known := at[ses.Rider]
+		if !known {
 			i = len(out)
-			out = append(out, athlete{Name: ses.Rider})
+			out, at[ses.Rider] = append(out, athlete{Name: ses.Rider}), i
 		}
 		a := &out[i]
 		a.Sessions = append(a.Sessions, ses)
@@ -200,11 +231,7 @@ func athletes(all []*session) []athlete {
 }
 
 func (s *Site) riders(w http.ResponseWriter, r *http.Request, _ *session) error {
-	all, err := s.store.sessions("")
-	if err != nil {
-		return err
-	}
-	return s.show(w, r, http.StatusOK, "riders", &view{Title: "Riders", Riders: athletes(all)})
+	return s.show(w, r, http.StatusOK, "riders", &view{Title: "Riders", Riders: athletes(s.store.sessions())})
 }
 
 // template shows the setup to fill in, or sends it to be saved.
@@ -228,6 +255,9 @@ const plainText = "text/plain; charset=utf-8"
 
 // BestNames are the best speeds in the order of a summary.
 func (view) BestNames() []string { return []string{"2 s", "10 s", "500 m", "1 nmi"} }
+
+// Last is the number of the last session on this page of the list.
+func (v view) Last() int { return v.First + len(v.Sessions) - 1 }
 
 // Speeds lists the units of speed.
 func (view) Speeds() any { return words.SpeedUnits }

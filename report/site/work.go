@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 	"time"
 
 	"evenfoot/analysis"
@@ -23,6 +24,7 @@ type summary struct {
 	Next       string     `json:"next_step"`
 	Warnings   int        `json:"warnings"`
 	Made       string     `json:"made"`       // by which version of the program
+	Basis      string     `json:"basis"`      // tells what it rests on
 	Unanalysed string     `json:"unanalysed"` // why there is no result
 }
 
@@ -69,15 +71,14 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 		if err != nil {
 			return nil, fmt.Errorf("earlier session %d: %w", id, err)
 		}
-		if err := evidence(ses, set, e); err != nil {
+		if err := evidence(ses, e); err != nil {
 			return nil, err
 		}
 		earlier = append(earlier, e)
 	}
-	if len(o.With) == 0 && !o.Alone {
-		if earlier, err = s.usualEvidence(ses); err != nil {
-			return nil, err
-		}
+	usual := len(o.With) == 0 && !o.Alone
+	if usual {
+		earlier = s.usualEvidence(ses)
 	}
 	if earlier, err = apart(earlier, len(o.With) > 0); err != nil {
 		return nil, err
@@ -98,7 +99,7 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 	own := o.Low+o.High == "" && other == nil
 	p.make = func(stage func(string)) (*kept, error) {
 		r, err := s.analyse(ses, earlier, o, other, stage)
-		if own && len(o.With) == 0 && !o.Alone {
+		if own && usual {
 			s.note(ses, r, o.units(), err)
 		}
 		if err != nil {
@@ -131,6 +132,27 @@ func apart(all []*session, chosen bool) (out []*session, err error) {
 	return out, nil
 }
 
+// basis tells apart what the list's line of a session rests on: its inputs, those
+// of the usual evidence, and the units of its words.
+func (s *Site) basis(ses *session, u words.Units) string {
+	inputs := []string{ses.Inputs, u.Speed, u.Length, u.Mass}
+	for _, e := range s.usualEvidence(ses) {
+		inputs = append(inputs, e.Inputs)
+	}
+	return hash([]byte(strings.Join(inputs, " ")))
+}
+
+// stale says why the list's line of a session will be made anew; "" where it need not.
+func (s *Site) stale(ses *session) string {
+	switch sum := ses.Summary; {
+	case sum == nil || sum.Made == s.cfg.Version && sum.Basis == s.basis(ses, s.units()):
+		return ""
+	case sum.Made != s.cfg.Version:
+		return "By another version, made anew soon."
+	}
+	return "From before a change, made anew soon."
+}
+
 // note keeps the list's line of a session.
 func (s *Site) note(ses *session, r *analysis.Result, u words.Units, err error) {
 	sum := &summary{}
@@ -139,31 +161,25 @@ func (s *Site) note(ses *session, r *analysis.Result, u words.Units, err error) 
 	} else {
 		sum = summaryOf(r, u)
 	}
-	sum.Made = s.cfg.Version
-	if err := s.store.summarise(ses.Inputs, sum); err != nil {
+	sum.Made, sum.Basis = s.cfg.Version, s.basis(ses, u)
+	if err := s.store.summarise(ses, sum); err != nil {
 		s.cfg.Warn("the list's line of session %d could not be kept: %v", ses.ID, err)
 	}
 }
 
 // evidence says whether e can be evidence for ses.
-func evidence(ses *session, set *setup.Setup, e *session) error {
-	if set == nil {
+func evidence(ses, e *session) error {
+	switch {
+	case ses.known == nil:
 		return errors.New("earlier sessions are evidence only for a session with a setup")
-	}
-	if e.ID == ses.ID {
+	case e.ID == ses.ID:
 		return errors.New("a session cannot be evidence for itself")
-	}
-	if ses.sharesLog(e) {
+	case ses.sharesLog(e):
 		return fmt.Errorf("%s holds a log of this very session; an outing counts only once", e.Title)
-	}
-	other, _, err := e.parseSetup()
-	if err != nil {
-		return err
-	}
-	if other == nil {
+	case e.known == nil:
 		return fmt.Errorf("%s has no setup; an earlier session is evidence only with the shim and mast position that it was ridden with", e.Title)
 	}
-	if err := analysis.CanBeEvidence(other, set); err != nil {
+	if err := analysis.CanBeEvidence(e.known, ses.known); err != nil {
 		return fmt.Errorf("%s cannot be evidence: %w", e.Title, err)
 	}
 	return nil
@@ -193,7 +209,7 @@ func (s *Site) analyse(ses *session, earlier []*session, o options, other *setup
 			return nil, err
 		}
 	}
-	if req.Log, err = readLogs(s.store.sources(ses.Files), stage); err != nil {
+	if req.Log, err = readLogs(ses.sources(), stage); err != nil {
 		return nil, err
 	}
 	for _, e := range earlier {
@@ -201,7 +217,7 @@ func (s *Site) analyse(ses *session, earlier []*session, o options, other *setup
 		if was.Setup, _, err = e.parseSetup(); err != nil {
 			return nil, err
 		}
-		if was.Log, err = readLogs(s.store.sources(e.Files), stage); err != nil {
+		if was.Log, err = readLogs(e.sources(), stage); err != nil {
 			return nil, fmt.Errorf("the earlier session %s: %w", e.Title, err)
 		}
 		req.Earlier = append(req.Earlier, was)

@@ -1,0 +1,377 @@
+package site
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"evenfoot/analysis/setup"
+	"evenfoot/ingest"
+)
+
+// A session is one outing in the library. Its folder, sessions/ID, holds the logs
+// and column maps, setup.toml, the setups before that under .setups/VERSION.toml,
+// and .evenfoot.json, the sidecar, which is this struct. Logs and setup are what
+// counts: without the sidecar the session is found anew from them, and a
+// setup.toml that is not the one that the sidecar knows is the newer one.
+type session struct {
+	Schema  int            `json:"evenfoot_session"`
+	Added   time.Time      `json:"added"`
+	Start   time.Time      `json:"start,omitzero"`       // zero when the log tells no date
+	Speeds  string         `json:"speeds_mps,omitempty"` // low:high, the speeds that matter; "" takes what was ridden
+	Title   string         `json:"title"`                // of the setup, or a log's name
+	Rider   string         `json:"rider,omitempty"`
+	Foil    *foil          `json:"foil,omitempty"`    // nil without a setup
+	Made    string         `json:"described_by"`      // the version of the program that took them from the setup
+	Files   []stored       `json:"files"`             // in the order that they came in
+	Setups  []setupVersion `json:"setups,omitempty"`  // the newest first
+	Summary *summary       `json:"summary,omitempty"` // nil before the first analysis
+
+	ID      int64  `json:"-"`
+	Setup   []byte `json:"-"` // the newest; nil without one
+	Version int    `json:"-"` // of the setup, from 1
+	Name    string `json:"-"` // of the setup, for messages
+	Inputs  string `json:"-"` // tells apart what is analysed
+	dir     string
+	known   *setup.Setup // of the foil and the rider alone; nil without a setup
+}
+
+const (
+	sidecarName   = ".evenfoot.json"
+	sidecarSchema = 1
+	setupsFolder  = ".setups"
+)
+
+// Kinds of a stored file.
+const (
+	kindLog = "log"
+	kindMap = "map" // a column map
+)
+
+// A stored file, in its session's folder.
+type stored struct {
+	Kind    string `json:"kind"`
+	Name    string `json:"name"` // as it came: a label only, it names nothing on this disk
+	At      string `json:"at"`   // its name in the folder
+	Hash    string `json:"sha256"`
+	Size    int64  `json:"bytes"`
+	Content string `json:"content_sha256"` // tells a log from all others, however it is named or packed
+}
+
+// A setupVersion is one of the setups that a session had.
+type setupVersion struct {
+	Version int       `json:"version"`
+	Added   time.Time `json:"added"`
+	Name    string    `json:"name"`
+	Hash    string    `json:"sha256,omitempty"` // "" where the setup was taken away
+}
+
+// A foil is what decides whether sessions are evidence for each other.
+type foil struct {
+	Mass           float64 `json:"rider_kg"`
+	WingArea       float64 `json:"wing_m2"`
+	WingSpan       float64 `json:"wing_span_m"`
+	StabilizerArea float64 `json:"stabilizer_m2"`
+	StabilizerSpan float64 `json:"stabilizer_span_m"`
+}
+
+func foilOf(set *setup.Setup) *foil {
+	if set == nil {
+		return nil
+	}
+	f := set.Foil
+	return &foil{set.Rider.Mass, f.Wing.Area, f.Wing.Span, f.Stabilizer.Area, f.Stabilizer.Span}
+}
+
+// settle works out what is not kept.
+func (s *session) settle() {
+	s.known, s.Version, s.Name = nil, 0, ingest.SetupName
+	if len(s.Setups) > 0 {
+		s.Version, s.Name = s.Setups[0].Version, s.Setups[0].Name
+	}
+	if f := s.Foil; f != nil {
+		s.known = &setup.Setup{Rider: setup.Rider{Name: s.Rider, Mass: f.Mass}}
+		s.known.Foil.Wing.Area, s.known.Foil.Wing.Span = f.WingArea, f.WingSpan
+		s.known.Foil.Stabilizer.Area, s.known.Foil.Stabilizer.Span = f.StabilizerArea, f.StabilizerSpan
+	}
+	var files []string
+	for _, f := range s.Files {
+		files = append(files, f.Kind, f.Name, f.Hash)
+	}
+	if b, err := json.Marshal([]any{files, s.Setup, s.Speeds}); err == nil {
+		s.Inputs = hash(b)
+	}
+}
+
+// revise notes that Setup is another than before.
+func (s *session) revise(version int, at time.Time, name string) {
+	v := setupVersion{Version: version, Added: at, Name: name}
+	if s.Setup != nil {
+		v.Hash = hash(s.Setup)
+	}
+	s.Setups = append([]setupVersion{v}, s.Setups...)
+	s.settle()
+}
+
+// sidecar is the sidecar to be written.
+func (s *session) sidecar() (file, error) {
+	s.Schema = sidecarSchema
+	b, err := json.MarshalIndent(s, "", "  ")
+	return file{filepath.Join(s.dir, sidecarName), b}, err
+}
+
+// oldSetup is where a version of the setup that is not the newest is kept.
+func (s *session) oldSetup(version int) string {
+	return filepath.Join(s.dir, setupsFolder, strconv.Itoa(version)+".toml")
+}
+
+// A setupText is an older setup on its way.
+type setupText struct {
+	version int
+	text    []byte
+}
+
+// textOf reads one of the setups.
+func (s *session) textOf(v setupVersion) ([]byte, error) {
+	if v.Version == s.Version || v.Hash == "" {
+		return s.Setup, nil
+	}
+	return os.ReadFile(s.oldSetup(v.Version))
+}
+
+// logs tells what is in a session's logs, each once.
+func (s *session) logs() (out []string) {
+	for _, f := range s.Files {
+		if f.Kind == kindLog && !slices.Contains(out, f.Content) {
+			out = append(out, f.Content)
+		}
+	}
+	return out
+}
+
+// sharesLog says whether two sessions hold a log in common: they are of one
+// outing, which counts once.
+func (s *session) sharesLog(e *session) bool {
+	return slices.ContainsFunc(s.Files, func(f stored) bool {
+		return f.Kind == kindLog && slices.ContainsFunc(e.Files, func(g stored) bool { return g.Kind == kindLog && g.Content == f.Content })
+	})
+}
+
+// at is where a file of the session is.
+func (s *session) at(f stored) string { return filepath.Join(s.dir, f.At) }
+
+var errNewer = errors.New("it was made by a newer evenfoot; use that one")
+
+// read reads a session's folder. odd is what the user should know; with no
+// session, why there is none.
+func (st *store) read(dir string) (s *session, odd error) {
+	s = new(session)
+	b, err := os.ReadFile(filepath.Join(dir, sidecarName))
+	if err == nil {
+		err = json.Unmarshal(b, s)
+	}
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		err = errors.New("it has no .evenfoot.json")
+	case err != nil:
+		err = fmt.Errorf(".evenfoot.json is damaged: %w", ingest.Cause(err))
+	case s.Schema > sidecarSchema:
+		return nil, fmt.Errorf("session %s: %w", filepath.Base(dir), errNewer)
+	case s.Schema != sidecarSchema || slices.ContainsFunc(s.Files, func(f stored) bool { return f.At == "" || f.At != filepath.Base(f.At) }):
+		err = errors.New(".evenfoot.json is damaged")
+	}
+	if err != nil {
+		if s, odd = rebuilt(dir); s == nil {
+			return nil, fmt.Errorf("%w, and the folder is left alone: %w", err, odd)
+		}
+		odd = fmt.Errorf("%w; the session is made anew from the files there", err)
+	}
+	s.dir = dir
+	if n, err := strconv.ParseInt(filepath.Base(dir), 10, 64); err == nil && n > 0 && strconv.FormatInt(n, 10) == filepath.Base(dir) {
+		s.ID = n // else the caller gives it one
+	}
+	text, err := os.ReadFile(filepath.Join(dir, ingest.SetupName))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return s, errors.Join(odd, err)
+	}
+	s.Setup = text
+	s.settle()
+	kept := ""
+	if len(s.Setups) > 0 {
+		kept = s.Setups[0].Hash
+	}
+	other := text == nil && kept != "" || text != nil && kept != hash(text)
+	if other {
+		s.Summary = nil
+		s.revise(s.Version+1, time.Now().UTC(), ingest.SetupName)
+	}
+	if other || s.Made != st.version {
+		set, _, err := s.parseSetup()
+		if err != nil { // the names stay as they were, where they were known
+			odd = errors.Join(odd, fmt.Errorf("its setup cannot be used: %w", err))
+			s.Foil = nil
+		}
+		if err == nil || s.Title == "" {
+			s.describe(set, nil)
+		}
+		s.Made = st.version
+		s.settle()
+	}
+	if (other || odd != nil) && st.readOnly == nil {
+		side, err := s.sidecar()
+		if err == nil {
+			err = st.write(side)
+		}
+		odd = errors.Join(odd, err)
+	}
+	return s, odd
+}
+
+// rebuilt finds a session anew from the files in its folder.
+func rebuilt(dir string) (*session, error) {
+	found, err := ingest.Folder(dir)
+	if err != nil {
+		return nil, err
+	}
+	info, err := os.Stat(dir)
+	if err != nil {
+		return nil, err
+	}
+	s := &session{dir: dir, Added: info.ModTime().UTC().Truncate(time.Second)}
+	maps, err := filepath.Glob(filepath.Join(globQuoted(dir), "*"+mapEnding))
+	if err != nil {
+		return nil, err
+	}
+	for i, path := range append(found.Logs, maps...) {
+		kind := kindLog
+		if i >= len(found.Logs) {
+			kind = kindMap
+		}
+		f, err := storedFile(kind, path)
+		if err != nil {
+			return nil, err
+		}
+		s.Files = append(s.Files, f)
+	}
+	if len(found.Logs) == 0 && found.Setup == "" {
+		return nil, errors.New("it holds neither a log nor a setup.toml")
+	}
+	old, err := filepath.Glob(filepath.Join(globQuoted(dir), setupsFolder, "*.toml"))
+	if err != nil {
+		return nil, err
+	}
+	for _, path := range old {
+		n, err := strconv.Atoi(strings.TrimSuffix(filepath.Base(path), ".toml"))
+		b, err2 := os.ReadFile(path)
+		if err == nil && err2 == nil {
+			s.Setups = append(s.Setups, setupVersion{n, s.Added, ingest.SetupName, hash(b)})
+		}
+	}
+	slices.SortFunc(s.Setups, func(a, b setupVersion) int { return b.Version - a.Version })
+	var log *ingest.Log
+	if err := guarded(func() (err error) {
+		log, err = readLogs(s.sources(), nil)
+		return err
+	}); err != nil {
+		log = nil // its page says why; here it only has no date
+	}
+	s.describe(nil, log)
+	return s, nil
+}
+
+// globQuoted is a path that a pattern takes as it is.
+func globQuoted(path string) string {
+	return strings.NewReplacer(`*`, `[*]`, `?`, `[?]`, `[`, `[[]`).Replace(path)
+}
+
+// storedFile tells of a file that lies in a session's folder.
+func storedFile(kind, path string) (f stored, err error) {
+	f = stored{Kind: kind, Name: fileLabel(path), At: filepath.Base(path)}
+	if f.Hash, f.Size, err = hashFile(path); err == nil {
+		f.Content, err = ingest.Content(path)
+	}
+	return f, err
+}
+
+// placed gives each file its name in the session's folder: much like the one that
+// it came under, and each column map's that of its log, so that the folder can be
+// read as it is. A map for several logs is there once for each.
+func placed(came []stored) []stored {
+	files := slices.Clone(came)
+	taken := map[string]bool{ingest.SetupName: true}
+	name := func(f *stored, like string) {
+		f.At = free(like, taken)
+		taken[strings.ToLower(f.At)] = true
+	}
+	for i := range files {
+		if files[i].At = ""; files[i].Kind == kindLog {
+			name(&files[i], files[i].Name)
+		}
+	}
+	for i := range len(files) {
+		k := -1
+		if files[i].Kind == kindLog {
+			k = mapFor(files[i].Name, came)
+		}
+		if k < 0 {
+			continue
+		}
+		if files[k].At != "" {
+			files = append(files, files[k])
+			k = len(files) - 1
+		}
+		files[k].At = files[i].At + mapEnding
+		taken[strings.ToLower(files[k].At)] = true
+	}
+	for i := range files {
+		if files[i].At == "" {
+			name(&files[i], files[i].Name)
+		}
+	}
+	return files
+}
+
+// nameBytes bounds a name in a folder; a column map's is longer by its ending.
+const nameBytes = 120
+
+// reserved are names that one system keeps for devices.
+var reserved = []string{"CON", "PRN", "AUX", "NUL", "COM", "LPT", "CONIN$", "CONOUT$"}
+
+// free is a name for a file that any file system takes and that is not taken
+// yet, like the one that it came under.
+func free(like string, taken map[string]bool) string {
+	like = strings.Trim(strings.Map(func(r rune) rune {
+		if r > 127 || r >= '0' && r <= '9' || r|0x20 >= 'a' && r|0x20 <= 'z' || strings.ContainsRune("._-+() ", r) {
+			return r
+		}
+		return '_'
+	}, like), ". ")
+	stem, packed := strings.CutSuffix(like, ".gz")
+	ext := filepath.Ext(stem)
+	stem = strings.TrimSuffix(stem, ext)
+	if packed {
+		ext += ".gz"
+	}
+	if len(ext) > 20 {
+		ext = ""
+	}
+	if stem == "" || slices.Contains(reserved, strings.TrimRight(strings.ToUpper(stem), "0123456789")) {
+		stem = "log" + stem
+	}
+	if len(stem)+len(ext) > nameBytes {
+		stem = strings.ToValidUTF8(stem[:nameBytes-len(ext)], "")
+	}
+	for n, out := 2, stem+ext; ; n++ {
+		if !taken[strings.ToLower(out)] {
+			return out
+		}
+		out = fmt.Sprintf("%s-%d%s", stem, n, ext)
+	}
+}
