@@ -17,6 +17,14 @@ const (
 	// paceOnFoot is a runner's, m/s (our estimate): a large wing under a light
 	// rider flies from there on.
 	paceOnFoot = 3.6
+	// courseSectors part the compass, againstWind is the width, deg, that the wind
+	// shuts to a board it drives (sails point within 40° of it at best), and
+	// shutShare more of the way in flight than tacks lead through it (simulated
+	// outings: up to 0.024, a kite's); shown on wayLeast, m, or more.
+	courseSectors, againstWind, shutShare, wayLeast = 72, 80, 0.05, 3000.0
+	// wayToTurn is the way, m, that a board is hardly taken without turning back
+	// (simulated outings: up to 1100).
+	wayToTurn = 4000.0
 )
 
 // landSports are words in what devices call outings without a board on water.
@@ -40,7 +48,43 @@ func (o *observation) ashore() (why []Finding) {
 	if b := o.ride.BestSpeeds.TenSeconds; b.Value < paceOnFoot {
 		why = append(why, Note{Kind: LandPace, Speed: b.Value})
 	}
+	if o.windless {
+		return why
+	}
+	if way, turns := o.ride.Totals.Distance, max(1, o.ride.Totals.Turns); way > wayToTurn*float64(turns) {
+		why = append(why, Note{Kind: LandRoad, Way: way, Count: o.ride.Totals.Turns})
+	} else if share := o.emptiest(); share > shutShare {
+		why = append(why, Note{Kind: LandCourses, Share: share})
+	}
 	return why
+}
+
+// emptiest is the part of the way in flight within the courses, againstWind wide,
+// that were taken the least; 0 where the way is too short to tell.
+func (o *observation) emptiest() float64 {
+	g := &o.log.GPS
+	e := exporter{rides: o.ride.Rides}
+	var ways [courseSectors]float64
+	way := 0.0
+	for i := 1; i < len(g.Time); i++ {
+		d, c := float64(g.Speed[i])*min(g.Time[i]-g.Time[i-1], 2/max(g.Rate, 1e-3)), float64(g.Course[i])
+		if g.Flags[i] == 0 && d == d && c == c && e.rideAt(g.Time[i]) > 0 {
+			ways[int(c/360*courseSectors)%courseSectors] += d
+			way += d
+		}
+	}
+	if way < wayLeast {
+		return 0
+	}
+	least := way
+	for from := range ways {
+		within := 0.0
+		for k := range againstWind * courseSectors / 360 {
+			within += ways[(from+k)%courseSectors]
+		}
+		least = min(least, within)
+	}
+	return least / way
 }
 
 // heights are the heights in flight, m, a median for each block, sorted.

@@ -2,6 +2,7 @@ package analysis_test
 
 import (
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 
@@ -22,6 +23,20 @@ func TestLandTracks(t *testing.T) {
 		change(l)
 		return l
 	}
+	road := func(course func(t float64) float64) *ingest.Log { // flat, at a bicycle's pace
+		return outing(func(l *ingest.Log) {
+			g := &l.GPS
+			for i, at := range g.Time {
+				g.Speed[i], g.Course[i] = float32(6.2+0.8*math.Sin(at/37)), float32(math.Mod(course(at)+3600, 360))
+				g.Alt[i] = 12
+			}
+		})
+	}
+	corners := rand.New(rand.NewPCG(1, 2))
+	var streets [100]float64 // deg, of half a minute each
+	for i := 1; i < len(streets); i++ {
+		streets[i] = streets[i-1] + 30 + 90*corners.Float64()
+	}
 	for _, c := range []struct {
 		name string
 		log  *ingest.Log
@@ -34,6 +49,8 @@ func TestLandTracks(t *testing.T) {
 			}
 		}), []analysis.Kind{analysis.LandHeights}},
 		{"bicycle", outing(func(l *ingest.Log) { l.Marks = []ingest.Mark{{Kind: raw.Session, Text: "cycling"}} }), []analysis.Kind{analysis.LandSport}},
+		{"a flat road there and back", road(func(t float64) float64 { return 20*math.Sin(t/80) + 180*math.Floor(t/750) }), []analysis.Kind{analysis.LandRoad}},
+		{"flat streets", road(func(t float64) float64 { return streets[int(t/30)] }), []analysis.Kind{analysis.LandCourses}},
 		{"on foot", outing(func(l *ingest.Log) {
 			for i := range l.GPS.Speed {
 				l.GPS.Speed[i] *= 0.3
@@ -45,7 +62,7 @@ func TestLandTracks(t *testing.T) {
 			t.Fatal(err)
 		}
 		var got []analysis.Kind
-		for _, k := range []analysis.Kind{analysis.LandSport, analysis.LandHeights, analysis.LandPace} {
+		for _, k := range []analysis.Kind{analysis.LandSport, analysis.LandHeights, analysis.LandPace, analysis.LandRoad, analysis.LandCourses} {
 			if len(analysis.Notes(r.Session.Warnings, k)) > 0 {
 				got = append(got, k)
 			}

@@ -34,6 +34,8 @@ const (
 	LandSport      Kind = "sport on land"          // Sport, as the device names it
 	LandHeights    Kind = "heights of land"        // Height: by how much the flights differ
 	LandPace       Kind = "pace of land"           // Speed: the best ten seconds
+	LandRoad       Kind = "way of a road"          // Way in flight, Count of turns
+	LandCourses    Kind = "courses of land"        // Share of the way in the courses taken the least
 )
 
 // A Note is something that the chain itself found out about a session.
@@ -48,6 +50,8 @@ type Note struct {
 	Sport   string      `json:"sport,omitempty"`
 	Height  float64     `json:"height_m,omitempty"`
 	Speed   float64     `json:"speed_mps,omitempty"`
+	Way     float64     `json:"way_m,omitempty"`
+	Share   float64     `json:"share,omitempty"`
 	Of      Finding     `json:"of,omitempty"`
 	Why     Finding     `json:"why,omitempty"` // of another part of the chain
 }

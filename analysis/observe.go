@@ -38,12 +38,13 @@ type observation struct {
 	given    *[2]float64 // m/s east and north, the current that the setup states; nil when it does not
 	warnings []Finding
 	sound    *attitude.Samples // the IMU's samples once they were looked through
+	windless bool              // the setup's rig is none that the wind drives
 }
 
 // observe goes from a log to the pitch law. It never fails: what a log cannot
 // show is left out, with the reason among the warnings.
 func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observation {
-	o := &observation{log: log, given: statedFlow(s)}
+	o := &observation{log: log, given: statedFlow(s), windless: s != nil && (s.Rig.Kind == "tow" || s.Rig.Kind == "none")}
 	if log == nil {
 		o.parts, o.misfit = mark.Parts(nil, s)
 		return o

@@ -10,6 +10,7 @@ import (
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/simulate"
 	"evenfoot/ingest"
+	"evenfoot/ingest/opendata"
 )
 
 // TestGarbledSamplesAreLeftOut: one sample in a thousand is nonsense, as from a
@@ -79,17 +80,11 @@ func TestRoughRidesAreNotGarbled(t *testing.T) {
 
 // TestRealLogsAreNotGarbled holds the rule against real sensors.
 func TestRealLogsAreNotGarbled(t *testing.T) {
-	const dir = "../../shared/data/attitude/"
-	if _, err := os.Stat(dir); err != nil {
-		t.Skipf("no open data beside the project: %v", err)
-	}
 	for _, name := range []string{"slow_rotation", "slow_translation", "fast_combined", "vessel_imu"} {
-		path := dir + name + ".csv.gz"
+		path := opendata.Path(t, "attitude/"+name+".csv.gz")
 		text, ok := ingest.ProposeMap(path)
-		if !ok && os.Getenv("EVENFOOT_CI") == "1" {
-			t.Fatalf("%s is not there", path)
-		} else if !ok {
-			t.Skipf("%s is not there", path)
+		if !ok {
+			t.Fatalf("%s: no proposal", name)
 		}
 		file := t.TempDir() + "/map.toml"
 		if err := os.WriteFile(file, []byte(text), 0o600); err != nil {

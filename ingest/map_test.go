@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"evenfoot/ingest/csv"
+	"evenfoot/ingest/opendata"
 	"evenfoot/ingest/unit"
 )
 
@@ -283,17 +284,8 @@ func TestMapBeside(t *testing.T) {
 // TestProposedMapReadsSharedData: files with other names are read through the
 // map that is proposed for them. The data lie outside the project.
 func TestProposedMapReadsSharedData(t *testing.T) {
-	const dir = "../../shared/data/attitude"
-	if _, err := os.Stat(dir); err != nil {
-		t.Skipf("no open data beside the project: %v", err)
-	}
 	for name, hz := range map[string]float64{"slow_rotation.csv.gz": 285.7, "vessel_imu.csv.gz": 10.24} {
-		path := filepath.Join(dir, name)
-		if _, err := os.Stat(path); err != nil && os.Getenv("EVENFOOT_CI") == "1" {
-			t.Fatalf("%s is not there", path)
-		} else if err != nil {
-			t.Skipf("%s is not there", path)
-		}
+		path := opendata.Path(t, "attitude/"+name)
 		text, ok := ProposeMap(path)
 		if !ok {
 			t.Fatalf("%s: no proposal", name)

@@ -1,17 +1,14 @@
 package glide_test
 
 import (
-	"compress/gzip"
-	"encoding/csv"
 	"math"
 	"math/rand/v2"
-	"os"
 	"reflect"
 	"slices"
-	"strconv"
 	"testing"
 
 	"evenfoot/analysis/glide"
+	"evenfoot/ingest/opendata"
 )
 
 // anderson is a wing of aspect ratio 8 by Anderson, Fundamentals of Aerodynamics,
@@ -119,38 +116,13 @@ func TestNone(t *testing.T) {
 // against the same aircraft's accelerometer, which felt it along the path. The
 // accelerometer's mount is tilted by a constant, so that only changes are told.
 func TestAircraft(t *testing.T) {
-	f, err := os.Open("../../../shared/data/aircraft/deceleration.csv.gz")
-	if err != nil {
-		if _, beside := os.Stat("../../../shared/data"); beside == nil {
-			t.Fatalf("the open data are beside the checkout, but not this file: %v", err)
-		}
-		t.Skipf("no open data beside the project: %v", err)
-	}
-	defer f.Close()
-	z, err := gzip.NewReader(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	rows, err := csv.NewReader(z).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	at := map[string]int{}
-	for i, name := range rows[0] {
-		at[name] = i
-	}
+	tab := opendata.Table(t, "aircraft/deceleration.csv.gz")
 	raw := glide.Raw{RiseSD: 0.05}
 	felt := map[int][]float64{} // by second, m/s² against the path
 	var speeds [16]float64
 	rise, last, climb, speed := 0.0, math.NaN(), 0.0, 42.0
-	for _, row := range rows[1:] {
-		get := func(name string) float64 {
-			v, err := strconv.ParseFloat(row[at[name]], 64)
-			if err != nil {
-				return math.NaN()
-			}
-			return v
-		}
+	for i := range tab["time_s"] {
+		get := func(name string) float64 { return tab[name][i] }
 		now := get("time_s")
 		if now > 15 {
 			break

@@ -1,17 +1,13 @@
 package pitchlaw_test
 
 import (
-	"compress/gzip"
-	"encoding/csv"
-	"io"
 	"math"
-	"os"
-	"strconv"
 	"testing"
 
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/filter/attitude"
 	"evenfoot/filter/rotation"
+	"evenfoot/ingest/opendata"
 
 	"gonum.org/v1/gonum/spatial/r3"
 	"gonum.org/v1/gonum/stat"
@@ -22,49 +18,7 @@ import (
 // OnSpeed Gen3 (2024 to 2026, MIT licence): 30 s at 50 Hz of a consumer IMU in
 // board axes (x forward, y left, z up), GNSS at 5 Hz, true airspeed, and a
 // tactical-grade inertial system as reference, good to about 0.1°.
-const aircraftFile = "../../../shared/data/aircraft/deceleration.csv.gz"
-
-// aircraft reads the columns by name; NaN where a field is empty. Without the
-// data beside the checkout the test is skipped.
-func aircraft(t *testing.T) map[string][]float64 {
-	t.Helper()
-	f, err := os.Open(aircraftFile)
-	if err != nil {
-		if _, beside := os.Stat("../../../shared/data"); beside == nil {
-			t.Fatalf("the open data are beside the checkout, but not this file: %v", err)
-		}
-		t.Skipf("no open data beside the project: %v", err)
-	}
-	defer f.Close()
-	z, err := gzip.NewReader(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	r := csv.NewReader(z)
-	head, err := r.Read()
-	if err != nil {
-		t.Fatal(err)
-	}
-	col := map[string][]float64{}
-	for {
-		row, err := r.Read()
-		if err == io.EOF {
-			return col
-		}
-		if err != nil {
-			t.Fatal(err)
-		}
-		for i, name := range head {
-			v := math.NaN()
-			if row[i] != "" {
-				if v, err = strconv.ParseFloat(row[i], 64); err != nil {
-					t.Fatal(err)
-				}
-			}
-			col[name] = append(col[name], v)
-		}
-	}
-}
+const aircraftFile = "aircraft/deceleration.csv.gz"
 
 // TestAircraft: a wing in air obeys the pitch law. The path climbs and sinks,
 // so the angle of attack is pitch less climb angle; against f_z/g over the
@@ -72,7 +26,7 @@ func aircraft(t *testing.T) map[string][]float64 {
 // and by the pitch that the product's own filter makes of the consumer IMU. The
 // reference's figures were computed from the file independently.
 func TestAircraft(t *testing.T) {
-	col := aircraft(t)
+	col := opendata.Table(t, aircraftFile)
 	imu := consumerPitch(t, col)
 	for _, c := range []struct {
 		name        string

@@ -1,50 +1,19 @@
 package align_test
 
 import (
-	"bufio"
-	"compress/gzip"
-	"os"
-	"path/filepath"
-	"strconv"
-	"strings"
 	"testing"
 
 	"evenfoot/analysis/simulate"
 	"evenfoot/filter/align"
 	"evenfoot/filter/attitude"
+	"evenfoot/ingest/opendata"
 )
 
 // openTrial reads a trial of the open data beside the checkout.
 func openTrial(t *testing.T, name string) attitude.Samples {
 	t.Helper()
-	f, err := os.Open(filepath.Join("../../../shared/data/attitude", name+".csv.gz"))
-	if err != nil {
-		t.Skipf("no open data beside the project: %v", err)
-	}
-	defer f.Close()
-	z, err := gzip.NewReader(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var s attitude.Samples
-	sc := bufio.NewScanner(z)
-	for sc.Scan(); sc.Scan(); {
-		c := strings.Split(sc.Text(), ",")
-		var x [7]float64
-		for i := range x {
-			if x[i], err = strconv.ParseFloat(c[i], 64); err != nil {
-				t.Fatal(err)
-			}
-		}
-		s.Time = append(s.Time, x[0])
-		for k := range 3 {
-			s.Acc[k], s.Gyr[k] = append(s.Acc[k], float32(x[1+k])), append(s.Gyr[k], float32(x[4+k]))
-		}
-	}
-	if err := sc.Err(); err != nil {
-		t.Fatal(err)
-	}
-	return s
+	tab := opendata.Table(t, "attitude/"+name+".csv.gz")
+	return attitude.Samples{Time: tab["time_s"], Acc: opendata.Axes(tab, "acc_x", "acc_y", "acc_z"), Gyr: opendata.Axes(tab, "gyr_x", "gyr_y", "gyr_z")}
 }
 
 func negated(c [3][]float32) (out [3][]float32) {

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"evenfoot/filter/attitude"
+	"evenfoot/ingest/opendata"
 
 	"gonum.org/v1/gonum/num/quat"
 )
@@ -70,7 +71,7 @@ func TestTwoSidedReference(t *testing.T) {
 func TestVesselAided(t *testing.T) {
 	t.Parallel()
 	r := loadReference(t, "vessel_imu")
-	gnss := table(t, "attitude/vessel_gnss.csv.gz")
+	gnss := opendata.Table(t, "attitude/vessel_gnss.csv.gz")
 	noise := rand.New(rand.NewPCG(1, 2))
 	aid := attitude.Aid{SD: 0.01}
 	next := 0.0

@@ -1,72 +1,16 @@
 package attitude_test
 
 import (
-	"compress/gzip"
-	"encoding/csv"
 	"math"
-	"os"
-	"path/filepath"
-	"strconv"
 	"testing"
 
 	"evenfoot/filter/attitude"
 	"evenfoot/filter/rotation"
+	"evenfoot/ingest/opendata"
 
 	"gonum.org/v1/gonum/num/quat"
 	"gonum.org/v1/gonum/spatial/r3"
 )
-
-// dataDir holds the open data of the package document, beside the checkout.
-const dataDir = "../../../shared/data"
-
-// table reads one of its files: the columns by name, NaN where a cell is empty.
-// Without the folder the test is skipped; where it lies there, EVENFOOT_CI=1
-// makes a file that is missing a failure.
-func table(t testing.TB, name string) map[string][]float64 {
-	t.Helper()
-	if _, err := os.Stat(dataDir); err != nil {
-		t.Skipf("no open data beside the project: %v", err)
-	}
-	f, err := os.Open(filepath.Join(dataDir, name))
-	if err != nil && os.Getenv("EVENFOOT_CI") == "1" {
-		t.Fatal(err)
-	} else if err != nil {
-		t.Skip(err)
-	}
-	defer f.Close()
-	z, err := gzip.NewReader(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	rows, err := csv.NewReader(z).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	out := make(map[string][]float64, len(rows[0]))
-	for k, column := range rows[0] {
-		v := make([]float64, len(rows)-1)
-		for i := range v {
-			v[i] = math.NaN()
-			if cell := rows[i+1][k]; cell != "" {
-				if v[i], err = strconv.ParseFloat(cell, 64); err != nil {
-					t.Fatalf("%s, row %d: %v", name, i+2, err)
-				}
-			}
-		}
-		out[column] = v
-	}
-	return out
-}
-
-func columns(tab map[string][]float64, names ...string) (out [3][]float32) {
-	for k, name := range names {
-		out[k] = make([]float32, len(tab[name]))
-		for i, v := range tab[name] {
-			out[k][i] = float32(v)
-		}
-	}
-	return out
-}
 
 // A reference is a log with the true attitude of each sample.
 type reference struct {
@@ -77,8 +21,8 @@ type reference struct {
 
 func loadReference(t testing.TB, name string) reference {
 	t.Helper()
-	tab := table(t, "attitude/"+name+".csv.gz")
-	r := reference{s: attitude.Samples{Time: tab["time_s"], Acc: columns(tab, "acc_x", "acc_y", "acc_z"), Gyr: columns(tab, "gyr_x", "gyr_y", "gyr_z")}}
+	tab := opendata.Table(t, "attitude/"+name+".csv.gz")
+	r := reference{s: attitude.Samples{Time: tab["time_s"], Acc: opendata.Axes(tab, "acc_x", "acc_y", "acc_z"), Gyr: opendata.Axes(tab, "gyr_x", "gyr_y", "gyr_z")}}
 	for i := range r.s.Time {
 		q := quat.Number{Real: tab["ref_qw"][i], Imag: tab["ref_qx"][i], Jmag: tab["ref_qy"][i], Kmag: tab["ref_qz"][i]}
 		r.q = append(r.q, rotation.Unit(q))
@@ -92,8 +36,8 @@ func loadReference(t testing.TB, name string) reference {
 // own error is about 0.1°. A constant between the two mounts is left out.
 func TestAircraft(t *testing.T) {
 	t.Parallel()
-	tab := table(t, "aircraft/deceleration.csv.gz")
-	s := attitude.Samples{Time: tab["time_s"], Acc: columns(tab, "ax_mps2", "ay_mps2", "az_mps2"), Gyr: columns(tab, "gx_radps", "gy_radps", "gz_radps")}
+	tab := opendata.Table(t, "aircraft/deceleration.csv.gz")
+	s := attitude.Samples{Time: tab["time_s"], Acc: opendata.Axes(tab, "ax_mps2", "ay_mps2", "az_mps2"), Gyr: opendata.Axes(tab, "gx_radps", "gy_radps", "gz_radps")}
 	aid := attitude.Aid{SD: 0.1}
 	for i, v := range tab["speed_mps"] {
 		if sin, cos := math.Sincos(tab["course_deg"][i] * deg); v == v && sin == sin {

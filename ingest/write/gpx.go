@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"regexp"
 	"strconv"
 	"time"
 
@@ -78,15 +79,18 @@ func GPX(w io.Writer, l *ingest.Log, more ...Column) error {
 	}
 	track.AppendSegment(&segment)
 	doc.AppendTrack(&track)
-	text, err := doc.ToXml(gpx.ToXmlParams{Version: "1.1"})
+	text, err := doc.ToXml(gpx.ToXmlParams{Version: "1.1", Indent: true})
 	if err == nil {
-		err = withFractions(w, text, times)
+		err = withFractions(w, nobody.ReplaceAll(text, nil), times)
 	}
 	if err != nil {
 		return fmt.Errorf("write GPX: %w", err)
 	}
 	return nil
 }
+
+// nobody is the author that gpxgo writes of a document that has none.
+var nobody = regexp.MustCompile(`\s*<metadata>\s*<author></author>\s*</metadata>`)
 
 // rounded is v to that many decimals.
 func rounded(v float64, decimals int) float64 {
