@@ -5,9 +5,6 @@
 package analysis
 
 import (
-	"errors"
-	"fmt"
-
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/finish"
 	"evenfoot/analysis/setup"
@@ -51,7 +48,7 @@ func (e Earlier) title() string {
 }
 
 // ErrNothing says that neither a log nor a setup was given.
-var ErrNothing = errors.New("there is nothing to analyse: give a log, a setup, or both")
+var ErrNothing = &setup.Trouble{Kind: "nothing to analyse"}
 
 // Run analyses one session: log → clock → attitude → rides → pitch law →
 // posterior → advice.
@@ -99,7 +96,7 @@ func Run(req Request) (*Result, error) {
 	var evidence []trim.Outing
 	for _, e := range req.Earlier {
 		if err := trim.SameFoil(req.Setup, e.Setup); err != nil {
-			return nil, fmt.Errorf("%s cannot be evidence: %w", e.Name, err)
+			return nil, &setup.Trouble{Kind: NoEvidence, Text: []string{e.Name}, Err: err}
 		}
 		was := observed(e.Seen, e.Log, e.Setup, req.Progress)
 		if was.misfit != nil {

@@ -16,6 +16,13 @@ type Given struct {
 	Odd   []string     // warnings of the setup
 }
 
+// What may be wrong with sessions: a setup.Trouble's kinds.
+const (
+	EmptyFolder = "neither log nor setup" // the folder
+	NoEvidence  = "no evidence"           // a session given as earlier, and why not
+	NotCounted  = "not counted"           // a session of the same rider and foil, and why not
+)
+
 // Open reads the session in a folder: its logs and its setup.
 func Open(dir string) (*Given, error) {
 	g := &Given{Name: filepath.Base(dir)}
@@ -24,7 +31,7 @@ func Open(dir string) (*Given, error) {
 		return nil, err
 	}
 	if len(found.Logs) == 0 && found.Aside.Kind == "" && found.Setup == "" {
-		return nil, fmt.Errorf("%s holds no log and no setup.toml", g.Name)
+		return nil, &setup.Trouble{Kind: EmptyFolder, Text: []string{g.Name}}
 	}
 	if found.Setup != "" {
 		if g.Setup, g.Odd, err = setup.Load(found.Setup); err != nil {
@@ -57,7 +64,7 @@ func (g *Given) Earlier(folders []string) (out []Earlier, odd []error) {
 		was, err := Open(dir)
 		switch {
 		case err != nil:
-			odd = append(odd, fmt.Errorf("%s is of the same rider and foil, but does not count: %w", filepath.Base(dir), err))
+			odd = append(odd, &setup.Trouble{Kind: NotCounted, Text: []string{filepath.Base(dir)}, Err: err})
 		case was.Log != nil && !was.Log.Start.IsZero() && was.Log.End().Before(g.Log.Start):
 			out = append(out, Earlier{Name: was.Name, Log: was.Log, Setup: was.Setup})
 		}

@@ -44,14 +44,9 @@ type SpeedError struct {
 	Slowest, WingArea, Mass float64
 }
 
+// Error is for a programmer; package report/words says it to a rider.
 func (e *SpeedError) Error() string {
-	if e.Why != "" {
-		return "no speed is known to advise for: " + string(e.Why)
-	}
-	if e.Slowest > 0 {
-		return fmt.Sprintf("too slow to fly: %.1f m/s at the most, and a wing of %.0f cm² carries %.0f kg from %.1f m/s on", e.Known[1], e.WingArea*1e4, e.Mass, e.Slowest)
-	}
-	return fmt.Sprintf("the speeds asked for, %.1f to %.1f m/s, lie beyond those known, %.1f to %.1f m/s", e.Asked[0], e.Asked[1], e.Known[0], e.Known[1])
+	return fmt.Sprintf("analysis: no advice for the speeds: %+v", *e)
 }
 
 // speedsThatCount takes the range asked for, as far as anything checks it,

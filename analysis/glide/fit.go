@@ -245,7 +245,7 @@ func (p *problem) look(i int) (info *mat.SymDense, slope *mat.VecDense, err erro
 	cov.SymRankOne(cov, postureSD*postureSD, mine[ownPosture])
 	var chol mat.Cholesky
 	if !chol.Factorize(cov) {
-		return nil, nil, errors.New("the glide's fixes cannot be weighed")
+		return nil, nil, errors.New("glide: the fixes cannot be weighed")
 	}
 	var x mat.VecDense
 	if err := chol.SolveVecTo(&x, r); err != nil {
@@ -261,7 +261,7 @@ func (p *problem) look(i int) (info *mat.SymDense, slope *mat.VecDense, err erro
 	p.s[i], p.d[i] = 1/math.Sqrt(told), mat.Dot(f, &x)/told
 	cov.SymRankOne(cov, p.scatter*p.scatter, f)
 	if !chol.Factorize(cov) {
-		return nil, nil, errors.New("the glide's fixes cannot be weighed")
+		return nil, nil, errors.New("glide: the fixes cannot be weighed")
 	}
 	var cj, square mat.Dense
 	if err := chol.SolveTo(&cj, j); err != nil {
@@ -310,7 +310,7 @@ func (p *problem) step() (moved float64, err error) {
 	var chol mat.Cholesky
 	p.cov = mat.NewSymDense(n, nil)
 	if !chol.Factorize(h) || chol.InverseTo(p.cov) != nil {
-		return 0, errors.New("the glides cannot be weighed together")
+		return 0, errors.New("glide: they cannot be weighed together")
 	}
 	var by mat.VecDense
 	if err := chol.SolveVecTo(&by, g); err != nil {

@@ -65,8 +65,8 @@ func TestParts(t *testing.T) {
 		t.Fatalf("%+v, %v", parts, err)
 	}
 	for more, want := range map[string]string{
-		"[[change]]\nat = \"11:20\"\nfoil_cm = -2.5\n":                                          "outside this log, which runs from 23:30:00 to 00:30:00 UTC",
-		"[[change]]\nat = \"00:10\"\nfoil_cm = -2.5\n[[change]]\nat = \"23:50\"\nfoil_cm = 1\n": "not after the one before it",
+		"[[change]]\nat = \"11:20\"\nfoil_cm = -2.5\n":                                          Beyond + "[11:20:00 23:30:00 00:30:00]",
+		"[[change]]\nat = \"00:10\"\nfoil_cm = -2.5\n[[change]]\nat = \"23:50\"\nfoil_cm = 1\n": Disorder + "[23:50:00]",
 	} {
 		_, err := Parts(log, parsed(t, more))
 		var e *setup.Error

@@ -91,6 +91,14 @@ func Since(log *ingest.Log, ofDay float64) (float64, bool) {
 	return at, true
 }
 
+// What may be wrong with a change: a setup.Trouble's kinds.
+const (
+	NoLog    = "change without a log"
+	NoDate   = "change without a date"
+	Beyond   = "change outside the log" // its time, and those of the log's ends
+	Disorder = "changes out of order"   // its time
+)
+
 // Parts are the stretches of a log between the setup's changes, the first with
 // the setup as it is written. The error is a *setup.Error.
 func Parts(log *ingest.Log, s *setup.Setup) ([]Part, error) {
@@ -101,18 +109,23 @@ func Parts(log *ingest.Log, s *setup.Setup) ([]Part, error) {
 	st := s.Foil.Stabilizer
 	for i, c := range s.Change {
 		at, ok := Since(log, c.At)
-		if log == nil {
-			return nil, s.Fault("change", i, "change number %d is made within a log, and there is none. Name the logs too (or their folder); where there are none, describe the setup as it is now and leave the change out", i+1)
-		}
-		if !ok {
-			return nil, s.Fault("change", i, "change number %d has a time of day, and the log has no date: give the watch's log too, or the log's start", i+1)
-		}
 		clock := func(t float64) string { return log.Start.UTC().Add(time.Duration(t * 1e9)).Format("15:04:05") }
-		if last := log.Length(); at <= 0 || at >= last {
-			return nil, s.Fault("change", i, "change number %d is at %s, outside this log, which runs from %s to %s UTC", i+1, clock(at), clock(0), clock(last))
+		fault := func(kind string, times ...float64) error {
+			t := &setup.Trouble{Kind: kind, Values: []float64{float64(i + 1)}}
+			for _, x := range times {
+				t.Text = append(t.Text, clock(x))
+			}
+			return s.Fault("change", i, t)
 		}
-		if n := len(parts); at <= parts[n-1].Start {
-			return nil, s.Fault("change", i, "change number %d is at %s, not after the one before it: write them in order of time", i+1, clock(at))
+		switch {
+		case log == nil:
+			return nil, fault(NoLog)
+		case !ok:
+			return nil, fault(NoDate)
+		case at <= 0 || at >= log.Length():
+			return nil, fault(Beyond, at, 0, log.Length())
+		case at <= parts[len(parts)-1].Start:
+			return nil, fault(Disorder, at)
 		}
 		parts = append(parts, Part{at, trim.Change{
 			Raise: trim.ShimAngle(st.Shim+c.Shim, st.ShimSpan) - trim.ShimAngle(st.Shim, st.ShimSpan),

@@ -10,7 +10,7 @@ import (
 )
 
 // errSingular says that the columns do not tell the parameters apart.
-var errSingular = errors.New("the observations do not determine all parameters")
+var errSingular = errors.New("pitchlaw: the observations do not determine all parameters")
 
 // leastSquares is a weighted least-squares problem, linear or not.
 type leastSquares struct {
@@ -112,7 +112,7 @@ func descent(rows, weights []float64, p int) (step []float64, explained float64,
 	}
 	_ = chol.SolveVecTo(right, right)
 	if explained = math.Sqrt(max(floats.Dot(x, step), 0)); math.IsNaN(explained) || math.IsInf(explained, 0) {
-		return nil, 0, errors.New("the fit ran away from the observations")
+		return nil, 0, errors.New("pitchlaw: the fit ran away from the observations")
 	}
 	return step, explained, nil
 }

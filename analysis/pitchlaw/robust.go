@@ -44,15 +44,15 @@ type Regression struct {
 func Regress(x, y []float64) (*Regression, error) {
 	n := len(y)
 	if n == 0 || len(x)%n != 0 || len(x) == 0 {
-		return nil, fmt.Errorf("regression: %d numbers do not make %d rows", len(x), n)
+		return nil, fmt.Errorf("pitchlaw: %d numbers do not make %d rows", len(x), n)
 	}
 	d := newDesign(x, y)
 	if n <= d.p {
-		return nil, fmt.Errorf("regression: %d rows for %d parameters: need at least %d", n, d.p, d.p+1)
+		return nil, fmt.Errorf("pitchlaw: %d rows for %d parameters: need at least %d", n, d.p, d.p+1)
 	}
 	start := d.sEstimate()
 	if start == nil {
-		return nil, fmt.Errorf("regression: %w", errSingular)
+		return nil, fmt.Errorf("pitchlaw: %w", errSingular)
 	}
 	// Where more than half the rows lie exactly on one plane, they alone count.
 	scale := max(start.scale, math.SmallestNonzeroFloat64)
@@ -64,7 +64,7 @@ func Regress(x, y []float64) (*Regression, error) {
 	}
 	s, err := q.minimise(start.beta, 200)
 	if err != nil {
-		return nil, fmt.Errorf("regression: %w", err)
+		return nil, fmt.Errorf("pitchlaw: %w", err)
 	}
 	return &Regression{Coef: s.beta, Residuals: s.r, Weights: s.w, Scale: start.scale}, nil
 }

@@ -43,10 +43,24 @@ func (e *Error) Error() string {
 	return b.String()
 }
 
-// Fault is an error about an entry of a list such as [[change]], from 0, that
+// A Trouble is why a session cannot be analysed: a kind, and what it is about.
+type Trouble struct {
+	Kind   string
+	Text   []string
+	Values []float64
+	Err    error // behind it
+}
+
+// Words says a Trouble: package report/words puts itself here.
+var Words = func(t *Trouble) string { return fmt.Sprint(t.Kind, t.Text, t.Values, t.Err) }
+
+func (t *Trouble) Error() string { return Words(t) }
+func (t *Trouble) Unwrap() error { return t.Err }
+
+// Fault is a trouble with an entry of a list such as [[change]], from 0, that
 // only the log shows.
-func (s *Setup) Fault(table string, entry int, format string, args ...any) *Error {
-	return &Error{File: s.File, Line: s.lines[fmt.Sprintf("%s.%d", table, entry)], Key: table, What: fmt.Sprintf(format, args...)}
+func (s *Setup) Fault(table string, entry int, t *Trouble) *Error {
+	return &Error{File: s.File, Line: s.lines[fmt.Sprintf("%s.%d", table, entry)], Key: table, What: t.Error()}
 }
 
 // Load reads and checks a setup file. The warnings are for merely odd values;

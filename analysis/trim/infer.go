@@ -2,8 +2,7 @@ package trim
 
 import (
 	"cmp"
-	"errors"
-	"fmt"
+	"evenfoot/analysis/setup"
 	"math"
 	"slices"
 
@@ -24,6 +23,15 @@ type problem struct {
 	items   []item
 }
 
+// Why nothing can be inferred: a setup.Trouble's kinds.
+const (
+	NoSetup         = "no setup to infer from"
+	NotAboveZero    = "not above zero" // a key and its value
+	NoBalance       = "no balance"
+	OutOfProportion = "out of proportion" // the evidence to the setup
+	OtherFoil       = "another foil"      // a key, and its values of the two
+)
+
 // Infer finds the posterior of today's foil from its setup's priors and all
 // the evidence: maximum a posteriori by Gauss–Newton, Laplace covariance, and
 // draws that importance weights correct for what is not normal. Earlier outings
@@ -31,7 +39,7 @@ type problem struct {
 // physics can be done with.
 func Infer(today Outing, earlier []Outing, opt InferOptions) (*Posterior, error) {
 	if today.Setup == nil {
-		return nil, errors.New("trim: no setup to infer from")
+		return nil, &setup.Trouble{Kind: NoSetup}
 	}
 	if err := today.In.check(); err != nil {
 		return nil, err
@@ -77,7 +85,7 @@ func (in Inputs) check() error {
 		{"foil.mast_chord_mm", in.MastChord}, {"water density", in.Density}, {"water viscosity", in.Viscosity},
 	} {
 		if !(c.v > 0) || math.IsInf(c.v, 0) {
-			return fmt.Errorf("trim: %s must be above zero, it is %g", c.key, c.v)
+			return &setup.Trouble{Kind: NotAboveZero, Text: []string{c.key}, Values: []float64{c.v}}
 		}
 	}
 	return nil
@@ -219,18 +227,18 @@ func (p *problem) maximum() ([]float64, error) {
 	x := make([]float64, n)
 	cost := p.cost(x)
 	if math.IsInf(cost, 0) {
-		return nil, errors.New("trim: the balance cannot be computed for this setup; check its sizes and the speeds of the feel notes")
+		return nil, &setup.Trouble{Kind: NoBalance}
 	}
 	for range 60 {
 		j := p.jacobian(x)
 		g := p.gradient(x, j)
 		var chol mat.Cholesky
 		if !chol.Factorize(hessian(n, j)) {
-			return nil, errors.New("trim: the evidence is out of all proportion to the setup; check the units in the setup and the speeds of the feel notes")
+			return nil, &setup.Trouble{Kind: OutOfProportion}
 		}
 		var step mat.VecDense
 		if err := chol.SolveVecTo(&step, g); err != nil {
-			return nil, fmt.Errorf("trim: the evidence cannot be weighed: %w", err)
+			return nil, &setup.Trouble{Kind: OutOfProportion, Err: err}
 		}
 		slope := mat.Dot(&step, g)
 		y := make([]float64, n)

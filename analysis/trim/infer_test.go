@@ -1,6 +1,7 @@
 package trim
 
 import (
+	"errors"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -201,7 +202,8 @@ func TestEarlierSessions(t *testing.T) {
 	other := e
 	other.Foil.Wing.Area = 0.09
 	p := mustInfer(t, today, outingOf(&other))
-	if len(p.LeftOut) != 1 || !strings.Contains(p.LeftOut[0].Why.Error(), "wing area") {
+	var why *setup.Trouble
+	if len(p.LeftOut) != 1 || !errors.As(p.LeftOut[0].Why, &why) || why.Kind != OtherFoil || why.Text[0] != "foil.wing.area_cm2" || why.Values[1] != 0.09 {
 		t.Errorf("left out %v", p.LeftOut)
 	}
 }

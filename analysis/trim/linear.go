@@ -26,31 +26,3 @@ func (l Linear) Times(k float64) Linear { return Linear{l.Const * k, l.Alpha * k
 func (l Linear) SolveAlpha(value, tail float64) float64 {
 	return (value - l.Const - l.Tail*tail) / l.Alpha
 }
-
-// MomentAbout moves a moment to a point x forward of its own reference point:
-//
-//	M_x = M - x L
-func MomentAbout(lift, moment Linear, x float64) Linear { return moment.Plus(lift.Times(-x)) }
-
-// AerodynamicCentre is the point, forward of the moment's reference, about
-// which the moment does not change with α (of a whole foil: the neutral
-// point):
-//
-//	x_ac = M_α / L_α
-func AerodynamicCentre(lift, moment Linear) float64 { return moment.Alpha / lift.Alpha }
-
-// TailVolume is the stabilizer's volume ratio V_H = l S_s / (c S_w).
-func TailVolume(arm, stabArea, chord, wingArea float64) float64 {
-	return arm * stabArea / (chord * wingArea)
-}
-
-// TailMoment is the stabilizer's moment coefficient, on S_w c, about the
-// point that its arm is measured from:
-//
-//	c_m = -V_H a_s [(1 - ε') α + δ]
-//
-// (the textbook form, for example J. D. Anderson, Introduction to Flight, ch. 7,
-// where the tail's setting is positive leading edge down; here it is up).
-func TailMoment(volume, slope, downwash float64) Linear {
-	return Linear{Alpha: -volume * slope * (1 - downwash), Tail: -volume * slope}
-}

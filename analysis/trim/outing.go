@@ -1,7 +1,6 @@
 package trim
 
 import (
-	"fmt"
 	"math"
 
 	"evenfoot/analysis/setup"
@@ -123,19 +122,14 @@ type Outing struct {
 func SameFoil(a, b *setup.Setup) error {
 	x, y := a.Foil, b.Foil
 	for _, c := range []struct {
-		what  string
-		a, b  float64
-		unit  string
-		scale float64
+		key  string
+		a, b float64
 	}{
-		{"wing area", x.Wing.Area, y.Wing.Area, "cm²", 1e4},
-		{"wing span", x.Wing.Span, y.Wing.Span, "cm", 100},
-		{"stabilizer area", x.Stabilizer.Area, y.Stabilizer.Area, "cm²", 1e4},
-		{"stabilizer span", x.Stabilizer.Span, y.Stabilizer.Span, "cm", 100},
+		{"foil.wing.area_cm2", x.Wing.Area, y.Wing.Area}, {"foil.wing.span_cm", x.Wing.Span, y.Wing.Span},
+		{"foil.stabilizer.area_cm2", x.Stabilizer.Area, y.Stabilizer.Area}, {"foil.stabilizer.span_cm", x.Stabilizer.Span, y.Stabilizer.Span},
 	} {
 		if math.Abs(c.a-c.b) > 0.01*math.Max(math.Abs(c.a), math.Abs(c.b)) {
-			return fmt.Errorf("not the same foil: the %s is %.4g %s in one setup and %.4g %s in the other",
-				c.what, c.a*c.scale, c.unit, c.b*c.scale, c.unit)
+			return &setup.Trouble{Kind: OtherFoil, Text: []string{c.key}, Values: []float64{c.a, c.b}}
 		}
 	}
 	return nil

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -122,6 +123,59 @@ func TestThePageComputesNothing(t *testing.T) {
 	if err != nil || read < 20 {
 		t.Fatalf("%d files read: %v", read, err)
 	}
+}
+
+// TestWordsInOneRoom: analysis and filter hand over kinds and numbers. An error
+// that they word themselves is for a programmer and begins with its package; the
+// reader of the setup, which answers line by line, words its own.
+func TestWordsInOneRoom(t *testing.T) {
+	const sentence = 5 // words, from more on
+	verb := regexp.MustCompile(`%\S+`)
+	for _, house := range []string{"analysis", "filter"} {
+		err := filepath.WalkDir(filepath.Join(root, house), func(file string, d fs.DirEntry, err error) error {
+			if err != nil || d.IsDir() || !strings.HasSuffix(file, ".go") || strings.HasSuffix(file, "_test.go") || strings.Contains(filepath.ToSlash(file), "analysis/setup/") {
+				return err
+			}
+			f, err := parser.ParseFile(token.NewFileSet(), file, nil, 0)
+			if err != nil {
+				return err
+			}
+			ast.Inspect(f, func(n ast.Node) bool {
+				if l, ok := n.(*ast.Field); ok && l.Tag != nil {
+					return false
+				}
+				if _, ok := n.(*ast.ImportSpec); ok {
+					return false
+				}
+				lit, ok := n.(*ast.BasicLit)
+				if !ok || lit.Kind != token.STRING {
+					return true
+				}
+				text, err := strconv.Unquote(lit.Value)
+				if err != nil || strings.HasPrefix(text, f.Name.Name+": ") {
+					return true
+				}
+				if n := len(strings.Fields(verb.ReplaceAllString(text, " "))); n > sentence && !kindOf(f, lit) {
+					t.Errorf("%s words a sentence: %q", file, text)
+				}
+				return true
+			})
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// kindOf says that a literal names a kind: it is the value of a constant.
+func kindOf(f *ast.File, lit *ast.BasicLit) (named bool) {
+	for _, d := range f.Decls {
+		if g, ok := d.(*ast.GenDecl); ok && g.Tok == token.CONST && g.Pos() <= lit.Pos() && lit.End() <= g.End() {
+			named = true
+		}
+	}
+	return named
 }
 
 // TestTopLevel keeps the house's front tidy.

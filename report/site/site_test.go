@@ -266,7 +266,7 @@ func TestFromUploadToDeletion(t *testing.T) {
 		t.Error("what is left out is ticked")
 	}
 	d.must(second+"?speed=kmh&low=22&high=40&in=kmh", "km/h")
-	d.must(second+"?mass=92&massin=kg&height=190&heightin=cm&level=intermediate&name=Bo%2Cris", "The same foil under", "Bo ris")
+	d.must(second+"?mass=92&massin=kg&height=190&heightin=cm&level=intermediate&name=Bo%2Cris", "What to do for <bdi>Bo ris", "on the foil of")
 	if strings.Contains(d.must(second), "Place of the first fix") || !strings.Contains(d.must(second+"?coordinates=1"), "Place of the first fix") {
 		t.Error("coordinates are on the sheet unasked, or not when asked")
 	}

@@ -9,6 +9,7 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/feet"
 	"evenfoot/analysis/pitchlaw"
+	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 	"evenfoot/filter/align"
 	"evenfoot/ingest"
@@ -60,7 +61,17 @@ func KindOf(f analysis.Finding) string {
 	return "note"
 }
 
-var chainBook, feetBook = newBook("chain"), newBook("feet")
+var chainBook, feetBook, troubleBook = newBook("chain"), newBook("feet"), newBook("trouble")
+
+func init() { setup.Words = Units{}.OrDefault().trouble }
+
+// trouble says why a session cannot be analysed.
+func (u Units) trouble(t *setup.Trouble) string {
+	can := u.can()
+	can["label"] = func() string { return LowerFirst(keyNamed(t.Text[0]).Label) }
+	can["keyed"] = func(i int) string { return u.Keyed(keyNamed(t.Text[0]), t.Values[i]) }
+	return cmp.Or(troubleBook.say(t.Kind, t, can), t.Kind)
+}
 
 // chain says what the chain itself found out.
 func (u Units) chain(k analysis.Kind, x any) string {

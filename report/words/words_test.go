@@ -1,11 +1,16 @@
 package words
 
 import (
+	"errors"
+	"fmt"
 	"strings"
 	"testing"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/mark"
+	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
 )
 
 // How near the speeds known reach is said in the reader's unit: 2 kn are
@@ -51,6 +56,48 @@ func TestOffEvenThatTellsNothing(t *testing.T) {
 		says := Units{}.Pace(&analysis.Pace{TopFrom: 10, OffEven: interval.Interval{Value: high, Low: 0, High: high}})
 		if got := strings.Contains(strings.Join(says, " "), "off even"); got != want {
 			t.Errorf("0 to %g: %q", high, says)
+		}
+	}
+}
+
+// TestTroubles: every reason why a session cannot be analysed is said, with what
+// it is about, wherever the error is printed.
+func TestTroubles(t *testing.T) {
+	about := func(kind string, values ...float64) error {
+		return &setup.Trouble{Kind: kind, Text: []string{"foil.wing.area_cm2", "11:20:00", "12:20:00"}, Values: append(values, 0.13, 0.09), Err: errors.New("inner")}
+	}
+	for kind, want := range map[string]string{
+		trim.OtherFoil: "the wing area is 1300 cm² in one setup and 900 cm² in the other", trim.NotAboveZero: "foil.wing.area_cm2 must be above zero, it is 0.13",
+		trim.NoBalance: "cannot be computed", trim.OutOfProportion: "out of all proportion", trim.NoSetup: "no setup",
+		mark.NoLog: "change number 0.13 is made within a log", mark.NoDate: "the log has no date", mark.Beyond: "runs from 11:20:00 to 12:20:00 UTC", mark.Disorder: "in order of time",
+		analysis.EmptyFolder: "holds no log and no setup.toml", analysis.NoEvidence: "cannot be evidence: inner", analysis.NotCounted: "does not count: inner",
+	} {
+		if got := strings.ReplaceAll(fmt.Errorf("x: %w", about(kind)).Error(), NBSP, " "); !strings.Contains(got, want) {
+			t.Errorf("%s: %q", kind, got)
+		}
+	}
+	if got := analysis.ErrNothing.Error(); !strings.Contains(got, "give a log, a setup, or both") {
+		t.Error(got)
+	}
+}
+
+// TestNothingIsCertain: a share, a chance or a part is never 100 or 0 %.
+func TestNothingIsCertain(t *testing.T) {
+	for share, want := range map[float64]string{1: "over 99 %", 0.996: "over 99 %", 0.99: "99 %", 0.5: "50 %", 0.004: "under 1 %", 0: "under 1 %", 1.3: "130 %", -0.2: "−20 %"} {
+		if got := strings.ReplaceAll(Percent(share), NBSP, " "); got != want {
+			t.Errorf("%g: %q", share, got)
+		}
+	}
+}
+
+// TestFarPlaces: a place of the foil further than one step is reached in several.
+func TestFarPlaces(t *testing.T) {
+	for _, c := range []struct {
+		places []float64
+		want   string
+	}{{[]float64{-0.03, 0, 0.02}, ""}, {[]float64{-0.05, -0.025, 0}, "5.0 cm back is further than one step of 3.0 cm"}} {
+		if got := strings.ReplaceAll(Units{}.howFar(c.places), NBSP, " "); !strings.HasPrefix(got, c.want) || c.want == "" && got != "" {
+			t.Errorf("%v: %q", c.places, got)
 		}
 	}
 }
