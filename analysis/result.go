@@ -84,7 +84,7 @@ type Mount struct {
 	LevelZero         bool              `json:"level_zero"`
 	LevelFrom         align.Finding     `json:"level_from"`
 	Rigid             bool              `json:"rigid"`
-	Why               align.Finding     `json:"why"`
+	Why               align.Finding     `json:"-"`
 }
 
 type Ride struct {

@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -9,15 +10,13 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
-	"evenfoot/analysis/finish"
-	"evenfoot/analysis/interval"
 	"evenfoot/report/words"
 )
 
 // JSON writes a result for scripts: the analysis's numbers, with the words of
 // each finding in the given units.
 func JSON(w io.Writer, r *analysis.Result, u words.Units) error {
-	return writeJSON(w, jsonResult(r, u.OrDefault()))
+	return writeJSON(w, resultOf(r, u.OrDefault()))
 }
 
 // CompareJSON writes a comparison likewise.
@@ -27,20 +26,20 @@ func CompareJSON(w io.Writer, c *analysis.Comparison, u words.Units) error {
 		Name     string                 `json:"name"`
 		Sessions []int                  `json:"sessions"`               // by their place above, in order of time
 		Drag     []*analysis.DragChange `json:"drag_changes,omitempty"` // likewise, where there are glides
-		Changes  []*judgedJSON          `json:"changes"`                // from each to the next; null where the foil is another
+		Changes  []any                  `json:"changes"`                // from each to the next; null where the foil is another
 	}
 	j := struct {
-		Schema      string       `json:"schema"`
-		Results     []resultJSON `json:"sessions"`
-		Athletes    []athlete    `json:"athletes"`
-		BeforeAfter *judgedJSON  `json:"before_after"` // of two sessions
-		Why         string       `json:"why"`
+		Schema      string    `json:"schema"`
+		Results     []any     `json:"sessions"`
+		Athletes    []athlete `json:"athletes"`
+		BeforeAfter any       `json:"before_after"` // of two sessions
+		Why         string    `json:"why"`
 	}{Schema: c.Schema, BeforeAfter: judgedOf(onlyChange(c), c.Athletes[0].Last(), u), Why: words.WhyNoChange(c)}
 	for _, r := range c.Results {
-		j.Results = append(j.Results, jsonResult(r, u))
+		j.Results = append(j.Results, resultOf(r, u))
 	}
 	for _, a := range c.Athletes {
-		x := athlete{Name: AthleteName(a.Last()), Changes: []*judgedJSON{}}
+		x := athlete{Name: AthleteName(a.Last()), Changes: []any{}}
 		for i, r := range a.Sessions {
 			x.Sessions = append(x.Sessions, slices.Index(c.Results, r))
 			if i > 0 && slices.ContainsFunc(a.Changes, func(ch analysis.Change) bool { return ch.Drag != nil }) {
@@ -65,199 +64,127 @@ func writeJSON(w io.Writer, v any) error {
 	return err
 }
 
-// A resultJSON is a result whose findings are said. A field here takes the
-// place of the analysis's own of the same name.
-//
-// The schema comes first: by it a file is known as ours.
-type resultJSON struct {
-	Schema   string        `json:"schema"`
-	Session  sessionJSON   `json:"session"`
-	Mount    *mountJSON    `json:"mount"`
-	PitchLaw *lawJSON      `json:"pitch_law"`
-	Advice   *adviceJSON   `json:"advice"`
-	Other    *otherJSON    `json:"other_rider"`
-	Finish   *finishJSON   `json:"finish"`
-	Followed *followedJSON `json:"followed"`
-	*analysis.Result
+// A said is an object of the analysis with its words: keys that stand before and
+// after its own, and take the place of those of the same name.
+type said struct {
+	first []key
+	of    any
+	last  []key
 }
 
-// An adviceJSON is an advice with its words.
-type adviceJSON struct {
-	NextStep string `json:"next_step"`
-	*advice.Advice
-	Cautions     []string          `json:"cautions"`
-	WorthKnowing []observationJSON `json:"worth_knowing"`
-	Plan         []trialJSON       `json:"plan"`
-	Why          []findingJSON     `json:"why"`
+type key struct {
+	name  string
+	value any
 }
 
-type observationJSON struct {
-	What string `json:"what"`
-	advice.Observation
+func (s said) MarshalJSON() ([]byte, error) {
+	own, err := json.Marshal(s.of)
+	all := slices.Clone(s.first)
+	d := json.NewDecoder(bytes.NewReader(own))
+	if err == nil {
+		_, err = d.Token()
+	}
+	for err == nil && d.More() {
+		var value json.RawMessage
+		name, _ := d.Token()
+		err = d.Decode(&value)
+		if !slices.ContainsFunc(slices.Concat(s.first, s.last), func(k key) bool { return k.name == name }) {
+			all = append(all, key{name.(string), value})
+		}
+	}
+	b := []byte{'{'}
+	for _, k := range append(all, s.last...) {
+		text, bad := json.Marshal(k.value)
+		err = cmp.Or(err, bad)
+		b = append(fmt.Appendf(b, "%q:", k.name), append(text, ',')...)
+	}
+	return append(bytes.TrimSuffix(b, []byte(",")), '}'), err
 }
 
-type trialJSON struct {
-	What  string   `json:"what"`
-	How   []string `json:"how"`
-	Tells string   `json:"tells"`
-	advice.Trial
-}
-
-type otherJSON struct {
-	*adviceJSON
-	Name         string              `json:"name"`
-	PitchChange  interval.Interval   `json:"pitch_change_deg"`
-	WingWalk     interval.Interval   `json:"wing_walk_mm"`
-	PressureMove interval.Interval   `json:"foot_pressure_move_mm"`
-	PressureTop  interval.Interval   `json:"foot_pressure_move_top_mm"`
-	Curve        []advice.SharePoint `json:"curve"`
-	CurveAfter   []advice.SharePoint `json:"curve_after"`
-	Notes        []findingJSON       `json:"notes"`
-}
-
-type finishJSON struct {
-	*finish.Finish
-	TrailingEdge string   `json:"trailing_edge"`
-	Steps        []string `json:"steps"`
-	Cautions     []string `json:"cautions"`
-	Notes        []string `json:"notes"`
-}
-
-// A judgedJSON is a judgement of a change with its words.
-type judgedJSON struct {
-	*advice.BeforeAfter
-	Changed []string    `json:"changed"`
-	Rows    []rowJSON   `json:"rows"`
-	Says    string      `json:"says"`
-	Next    *adviceJSON `json:"next"`
-}
-
-type rowJSON struct {
-	What string `json:"what"`
-	advice.Comparison
-	Says string `json:"says"`
-}
-
-type followedJSON struct {
-	*analysis.Followed
-	Says string `json:"says"`
+// resultOf is a result whose findings are said. The schema comes first: by it a
+// file is known as ours.
+func resultOf(r *analysis.Result, u words.Units) any {
+	keys := []key{{"schema", r.Schema}, {"session", said{nil, r.Session, []key{{"warnings", findings(r.Session.Warnings, u)}}}},
+		{"mount", nil}, {"pitch_law", nil}, {"advice", adviceOf(r, u)}, {"other_rider", nil}, {"finish", nil}, {"followed", nil}}
+	set := func(name string, of any, more ...key) {
+		keys[slices.IndexFunc(keys, func(k key) bool { return k.name == name })].value = said{nil, of, more}
+	}
+	if m := r.Mount; m != nil {
+		more := []key{{"level_from", u.Say(m.LevelFrom)}}
+		if why := u.Say(m.Why); why != "" {
+			more = append(more, key{"why", why})
+		}
+		set("mount", m, more...)
+	}
+	if l := r.PitchLaw; l != nil {
+		bends := []any{}
+		for i, b := range l.Bend {
+			bends = append(bends, said{nil, b, []key{{"words", words.Bend(r.Law.Bends[i])}}}) // "" when it does not matter
+		}
+		set("pitch_law", l, key{"bend", bends}, key{"missing", findings(l.Missing, u)})
+	}
+	if x := r.OtherRider; x != nil {
+		set("other_rider", adviceOf(words.Theirs(r), u), key{"name", x.Name}, key{"pitch_change_deg", x.PitchChange}, key{"wing_walk_mm", x.WingWalk},
+			key{"foot_pressure_move_mm", x.PressureMove}, key{"foot_pressure_move_top_mm", x.PressureTop}, key{"curve", x.Curve}, key{"curve_after", x.CurveAfter}, key{"notes", reasons(x.Notes, r, u)})
+	}
+	if f := r.Finish; f != nil {
+		set("finish", f, key{"trailing_edge", words.TrailingEdge(f)}, key{"steps", words.FinishSteps(f)}, key{"cautions", words.FinishCautions}, key{"notes", u.FinishNotes(f)})
+	}
+	if f := r.Followed; f != nil {
+		set("followed", f, key{"says", u.Judgement(f.Judged)})
+	}
+	return said{keys, r, nil}
 }
 
 // reasons are the findings of an advice about r.
-func reasons(all []advice.Reason, r *analysis.Result, u words.Units) []findingJSON {
-	out := []findingJSON{}
+func reasons(all []advice.Reason, r *analysis.Result, u words.Units) []finding {
+	out := []finding{}
 	for _, x := range all {
-		out = append(out, findingJSON{string(x.Kind), x, u.Reason(x, r)})
+		out = append(out, finding{string(x.Kind), x, u.Reason(x, r)})
 	}
 	return out
 }
 
 // adviceOf says an advice; r holds it as its own.
-func adviceOf(r *analysis.Result, u words.Units) *adviceJSON {
+func adviceOf(r *analysis.Result, u words.Units) any {
 	a := r.Advice
 	if a == nil {
 		return nil
 	}
 	w := words.For(r, u)
-	j := &adviceJSON{NextStep: w.Next, Advice: a, Cautions: append([]string{w.Mind}, w.Every...),
-		WorthKnowing: []observationJSON{}, Plan: []trialJSON{}, Why: reasons(a.Why, r, u)}
-	for i, x := range w.Plan.Trials {
-		j.Plan = append(j.Plan, trialJSON{x.Do, append([]string{}, x.How...), x.Tells, a.Plan[i]})
-	}
+	worth, plan := []any{}, []any{}
 	for _, o := range a.WorthKnowing {
-		j.WorthKnowing = append(j.WorthKnowing, observationJSON{u.Observation(o), o})
+		worth = append(worth, said{[]key{{"what", u.Observation(o)}}, o, nil})
 	}
-	return j
+	for i, x := range w.Plan.Trials {
+		plan = append(plan, said{[]key{{"what", x.Do}, {"how", append([]string{}, x.How...)}, {"tells", x.Tells}}, a.Plan[i], nil})
+	}
+	return said{[]key{{"next_step", w.Next}}, a, []key{{"cautions", append([]string{w.Mind}, w.Every...)}, {"worth_knowing", worth}, {"plan", plan}, {"why", reasons(a.Why, r, u)}}}
 }
 
-func otherOf(r *analysis.Result, u words.Units) *otherJSON {
-	x := r.OtherRider
-	if x == nil {
-		return nil
-	}
-	return &otherJSON{adviceOf(words.Theirs(r), u), x.Name, x.PitchChange, x.WingWalk, x.PressureMove, x.PressureTop, x.Curve, x.CurveAfter, reasons(x.Notes, r, u)}
-}
-
-func finishOf(f *finish.Finish, u words.Units) *finishJSON {
-	if f == nil {
-		return nil
-	}
-	return &finishJSON{f, words.TrailingEdge(f), words.FinishSteps(f), words.FinishCautions, u.FinishNotes(f)}
-}
-
-func judgedOf(b *advice.BeforeAfter, after *analysis.Result, u words.Units) *judgedJSON {
+// judgedOf is a judgement of a change with its words.
+func judgedOf(b *advice.BeforeAfter, after *analysis.Result, u words.Units) any {
 	if b == nil {
 		return nil
 	}
-	j := &judgedJSON{BeforeAfter: b, Changed: u.Changed(b.Changed), Rows: []rowJSON{}, Says: u.Judgement(b)}
+	rows := []any{}
 	for _, r := range b.Rows {
-		j.Rows = append(j.Rows, rowJSON{u.Row(r), r, string(r.Outcome)})
+		rows = append(rows, said{[]key{{"what", u.Row(r)}}, r, []key{{"says", r.Outcome}}})
 	}
-	j.Next = adviceOf(after, u)
-	return j
+	return said{nil, b, []key{{"changed", u.Changed(b.Changed)}, {"rows", rows}, {"says", u.Judgement(b)}, {"next", adviceOf(after, u)}}}
 }
 
-type mountJSON struct {
-	*analysis.Mount
-	LevelFrom string `json:"level_from"`
-	Why       string `json:"why,omitempty"`
-}
-
-func mountOf(r *analysis.Result, u words.Units) *mountJSON {
-	m := r.Mount
-	if m == nil {
-		return nil
-	}
-	return &mountJSON{m, u.Say(m.LevelFrom), u.Say(m.Why)}
-}
-
-type lawJSON struct {
-	*analysis.PitchLaw
-	Bend    []bendJSON    `json:"bend"`
-	Missing []findingJSON `json:"missing"`
-}
-
-type bendJSON struct {
-	analysis.Bend
-	Words string `json:"words"` // "" when it does not matter
-}
-
-func lawOf(r *analysis.Result, u words.Units) *lawJSON {
-	if r.PitchLaw == nil {
-		return nil
-	}
-	j := &lawJSON{PitchLaw: r.PitchLaw, Bend: []bendJSON{}, Missing: findings(r.PitchLaw.Missing, u)}
-	for i, b := range r.PitchLaw.Bend {
-		j.Bend = append(j.Bend, bendJSON{b, words.Bend(r.Law.Bends[i])})
-	}
-	return j
-}
-
-type sessionJSON struct {
-	analysis.Session
-	Warnings []findingJSON `json:"warnings"`
-}
-
-// A findingJSON is one finding: what kind, its numbers in SI, and the words.
-type findingJSON struct {
+// A finding is what kind it is, its numbers in SI, and the words.
+type finding struct {
 	Kind    string `json:"kind"`
 	Numbers any    `json:"numbers"`
 	Words   string `json:"words"`
 }
 
-func jsonResult(r *analysis.Result, u words.Units) resultJSON {
-	j := resultJSON{Schema: r.Schema, Result: r, Mount: mountOf(r, u), PitchLaw: lawOf(r, u), Session: sessionJSON{r.Session, findings(r.Session.Warnings, u)},
-		Advice: adviceOf(r, u), Other: otherOf(r, u), Finish: finishOf(r.Finish, u)}
-	if r.Followed != nil {
-		j.Followed = &followedJSON{r.Followed, u.Judgement(r.Followed.Judged)}
-	}
-	return j
-}
-
-func findings(fs []analysis.Finding, u words.Units) []findingJSON {
-	out := []findingJSON{}
+func findings(fs []analysis.Finding, u words.Units) []finding {
+	out := []finding{}
 	for _, f := range fs {
-		j := findingJSON{Kind: words.KindOf(f), Numbers: f, Words: u.Say(f)}
+		j := finding{Kind: words.KindOf(f), Numbers: f, Words: u.Say(f)}
 		if _, sentence := f.(string); sentence {
 			j.Numbers = struct{}{}
 		}
