@@ -38,6 +38,11 @@ func (c *console) warn(format string, args ...any) {
 	fmt.Fprintf(c.err, "evenfoot: warning: "+format+"\n", args...)
 }
 
+// note tells the user of something that is in order.
+func (c *console) note(format string, args ...any) {
+	fmt.Fprintf(c.err, "evenfoot: "+format+"\n", args...)
+}
+
 // run is the whole program but for the process: it returns the exit status.
 func run(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	c := &console{out: stdout, err: stderr}
@@ -59,7 +64,7 @@ Start with  evenfoot demo  or with  evenfoot setup > setup.toml`,
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), "Flags.FlagUsages", "Flags | narrow"))
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	root.AddCommand(reportCommand(c), planCommand(c), compareCommand(c), demoCommand(c), exportCommand(c),
-		inspectCommand(c), setupCommand(c), serveCommand(c), pageCommand(c), versionCommand(c))
+		inspectCommand(c), setupCommand(c), serveCommand(c), libraryCommand(c), pageCommand(c), versionCommand(c))
 	for _, cmd := range root.Commands() {
 		cmd.Args = usageArgs(cmd.Args)
 	}

@@ -41,7 +41,7 @@ Ctrl-C. One library is served by one evenfoot at a time.`,
 	}
 	fl := cmd.Flags()
 	fl.StringVar(&f.addr, "addr", "", "`host:port` to answer on; port 0 takes a free one (default 127.0.0.1:8417)")
-	fl.StringVar(&f.data, "data", "", "`folder` of the library (default: evenfoot in your configuration folder)")
+	fl.StringVar(&f.data, "data", "", dataHelp)
 	fl.StringVar(&f.beach, "beach", "", "`folder` that the page command wrote, to be served under /beach/")
 	fl.BoolVar(&f.phone, "phone", false, "let phones in the same network in, with a key; listens on all addresses unless --addr says otherwise")
 	fl.BoolVar(&f.newKey, "new-key", false, "make a new key: whoever has the old one is shut out")
@@ -58,13 +58,9 @@ func (c *console) serve(f serveFlags) error {
 			return usagef("--beach %s holds no page; make one with `evenfoot page --out %s`", f.beach, f.beach)
 		}
 	}
-	dir := f.data
-	if dir == "" {
-		base, err := os.UserConfigDir()
-		if err != nil {
-			return usagef("there is no configuration folder for the library (%v); give one with --data", err)
-		}
-		dir = filepath.Join(base, "evenfoot")
+	dir, err := c.libraryFolder(f.data)
+	if err != nil {
+		return err
 	}
 	// Before the library is opened: a signal from here on ends it in order.
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)

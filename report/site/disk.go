@@ -83,12 +83,21 @@ func copyFile(from, to string) error {
 		return err
 	}
 	defer src.Close()
-	dst, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	return fill(to, src)
+}
+
+// fill writes a file that is not there yet, down to the disk, and the folders on
+// the way.
+func fill(to string, r io.Reader) error {
+	if err := os.MkdirAll(filepath.Dir(to), 0o700); err != nil {
+		return err
+	}
+	w, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
 		return err
 	}
-	_, err = io.Copy(dst, src)
-	return errors.Join(cmp.Or(err, dst.Sync()), dst.Close())
+	_, err = io.Copy(w, r)
+	return errors.Join(cmp.Or(err, w.Sync()), w.Close())
 }
 
 // hashFile is the SHA-256 of a file, and its size.

@@ -40,6 +40,7 @@ type session struct {
 	Name    string `json:"-"` // of the setup, for messages
 	Inputs  string `json:"-"` // tells apart what is analysed
 	dir     string
+	mended  bool         // the sidecar on the disk says otherwise
 	known   *setup.Setup // of the foil and the rider alone; nil without a setup
 }
 
@@ -167,11 +168,27 @@ func (s *session) sharesLog(e *session) bool {
 // at is where a file of the session is.
 func (s *session) at(f stored) string { return filepath.Join(s.dir, f.At) }
 
-var errNewer = errors.New("it was made by a newer evenfoot; use that one")
+var (
+	errNewer     = errors.New("it was made by a newer evenfoot; use that one")
+	errNoSidecar = errors.New("it has no .evenfoot.json")
+)
 
-// read reads a session's folder. odd is what the user should know; with no
-// session, why there is none.
+// read reads a session's folder, and mends the sidecar where that can be written.
 func (st *store) read(dir string) (s *session, odd error) {
+	s, odd = st.readFolder(dir)
+	if s != nil && s.mended && st.readOnly == nil {
+		side, err := s.sidecar()
+		if err == nil {
+			err = st.write(side)
+		}
+		odd = errors.Join(odd, err)
+	}
+	return s, odd
+}
+
+// readFolder reads a session's folder, and changes nothing. odd is what the user
+// should know; with no session, why there is none.
+func (st *store) readFolder(dir string) (s *session, odd error) {
 	s = new(session)
 	b, err := os.ReadFile(filepath.Join(dir, sidecarName))
 	if err == nil {
@@ -179,7 +196,7 @@ func (st *store) read(dir string) (s *session, odd error) {
 	}
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		err = errors.New("it has no .evenfoot.json")
+		err = errNoSidecar
 	case err != nil:
 		err = fmt.Errorf(".evenfoot.json is damaged: %w", ingest.Cause(err))
 	case s.Schema > sidecarSchema:
@@ -224,13 +241,7 @@ func (st *store) read(dir string) (s *session, odd error) {
 		s.Made = st.version
 		s.settle()
 	}
-	if (other || odd != nil) && st.readOnly == nil {
-		side, err := s.sidecar()
-		if err == nil {
-			err = st.write(side)
-		}
-		odd = errors.Join(odd, err)
-	}
+	s.mended = other || odd != nil
 	return s, odd
 }
 

@@ -396,7 +396,9 @@ func TestDamagedOldLibrary(t *testing.T) {
 		name   string
 		damage func(b []byte) []byte
 	}{
-		{"overwritten", func([]byte) []byte { return []byte("this is no database at all, and never was one, however long it is") }},
+		{"overwritten", func([]byte) []byte {
+			return []byte("this is no database at all, and never was one, however long it is")
+		}},
 		{"emptied", func([]byte) []byte { return nil }},
 		{"cut", func(b []byte) []byte { return b[:3*4096] }},
 		{"pages overwritten", func(b []byte) []byte { copy(b[4096:], make([]byte, len(b)-4096)); return b }},

@@ -1,0 +1,329 @@
+package site
+
+import (
+	"archive/zip"
+	"bytes"
+	"cmp"
+	"compress/flate"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+
+	"evenfoot/ingest"
+)
+
+// A Library is the sessions on the disk without a server before them.
+type Library struct{ st *store }
+
+// OpenLibrary opens a library; for reading alone it must be there, and another
+// evenfoot may have it open.
+func OpenLibrary(dir, version string, reading bool, warn func(format string, args ...any)) (*Library, error) {
+	st, err := openStore(dir, version, reading, warn)
+	if err != nil {
+		return nil, err
+	}
+	return &Library{st}, nil
+}
+
+// Close lets others have the library.
+func (l *Library) Close() error { return l.st.close() }
+
+// Len is how many sessions there are.
+func (l *Library) Len() int { return len(l.st.sessions()) }
+
+// each hands on all that belongs to the sessions, under names that begin with the
+// session's number.
+func (l *Library) each(put func(name string, r io.Reader) error) error {
+	for _, s := range l.st.sessions() {
+		in := func(name string, r io.Reader, err error) error {
+			if err == nil {
+				err = put(path.Join(strconv.FormatInt(s.ID, 10), name), r)
+			}
+			if err != nil {
+				err = fmt.Errorf("session %d: %s cannot be copied: %w", s.ID, name, ingest.Cause(err))
+			}
+			return err
+		}
+		side, err := s.sidecar()
+		if err := in(sidecarName, bytes.NewReader(side.data), err); err != nil {
+			return err
+		}
+		for _, v := range s.Setups {
+			name := ingest.SetupName
+			if v.Version != s.Version {
+				name = path.Join(setupsFolder, strconv.Itoa(v.Version)+".toml")
+			}
+			if v.Hash == "" {
+				continue
+			}
+			text, err := s.textOf(v)
+			if err := in(name, bytes.NewReader(text), err); err != nil {
+				return err
+			}
+		}
+		for _, f := range s.Files {
+			r, err := os.Open(s.at(f))
+			err = in(f.At, r, err)
+			r.Close()
+			if err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// Export copies every session's folder to a folder that is empty, or is not there
+// yet: what report and compare read, and Import takes back. All or nothing.
+func (l *Library) Export(out string) (err error) {
+	if left, err := os.ReadDir(out); err == nil && len(left) > 0 {
+		return fmt.Errorf("%s is not empty; name a folder that is, or a new one", out)
+	}
+	tmp, err := os.MkdirTemp(filepath.Dir(filepath.Clean(out)), ".evenfoot-*")
+	if err != nil {
+		return fmt.Errorf("%s cannot be written: %w", out, ingest.Cause(err))
+	}
+	defer os.RemoveAll(tmp)
+	if err := l.each(func(name string, r io.Reader) error { return fill(filepath.Join(tmp, filepath.FromSlash(name)), r) }); err != nil {
+		return err
+	}
+	if err := os.Remove(out); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("%s cannot be written: %w", out, ingest.Cause(err))
+	}
+	if err := os.Rename(tmp, out); err != nil {
+		return fmt.Errorf("%s cannot be written: %w", out, ingest.Cause(err))
+	}
+	return syncFolder(filepath.Dir(filepath.Clean(out)))
+}
+
+// Backup writes every session's folder into one zip that is not there yet. All or
+// nothing.
+func (l *Library) Backup(out string) (err error) {
+	if _, err := os.Stat(out); err == nil {
+		return fmt.Errorf("%s is there already; name another file, or remove it first", out)
+	}
+	tmp, err := os.CreateTemp(filepath.Dir(out), ".evenfoot-*")
+	if err != nil {
+		return fmt.Errorf("%s cannot be written: %w", out, ingest.Cause(err))
+	}
+	defer os.Remove(tmp.Name())
+	z := zip.NewWriter(tmp)
+	z.RegisterCompressor(zip.Deflate, func(w io.Writer) (io.WriteCloser, error) { return flate.NewWriter(w, flate.BestSpeed) })
+	err = l.each(func(name string, r io.Reader) error {
+		w, err := z.Create(name)
+		if err == nil {
+			_, err = io.Copy(w, r)
+		}
+		return err
+	})
+	if err := errors.Join(err, z.Close(), tmp.Sync(), tmp.Close()); err != nil {
+		return err
+	}
+	if err := os.Rename(tmp.Name(), out); err != nil {
+		return fmt.Errorf("%s cannot be written: %w", out, ingest.Cause(err))
+	}
+	return syncFolder(filepath.Dir(out))
+}
+
+// An Imported is what became of one session's folder.
+type Imported struct {
+	From  string // the folder
+	ID    int64  // its number here; 0 where it was not taken
+	Again bool   // it was here already
+	Err   error  // why it was not taken
+}
+
+// Import takes sessions' folders from a tree, a session's folder itself, or a
+// backup. An outing that is here already is not taken again.
+func (l *Library) Import(from string) ([]Imported, error) {
+	if err := l.st.writable(); err != nil {
+		return nil, err
+	}
+	info, err := os.Stat(from)
+	if err != nil {
+		return nil, fmt.Errorf("%s cannot be opened: %w", from, ingest.Cause(err))
+	}
+	root := from
+	if !info.IsDir() {
+		if root, err = os.MkdirTemp(l.st.incoming(), "unpacked-*"); err != nil {
+			return nil, fmt.Errorf("%s cannot be unpacked: %w", from, ingest.Cause(err))
+		}
+		defer os.RemoveAll(root)
+		if err := unpack(from, root); err != nil {
+			return nil, err
+		}
+	}
+	var folders []string
+	err = filepath.WalkDir(root, func(at string, d fs.DirEntry, err error) error {
+		switch {
+		case err != nil || !d.IsDir():
+			return err
+		case strings.HasPrefix(d.Name(), ".") && at != root:
+			return fs.SkipDir
+		}
+		_, side := os.Stat(filepath.Join(at, sidecarName))
+		found, err := ingest.Folder(at)
+		if side == nil || err == nil && len(found.Logs)+len(found.Setup) > 0 {
+			folders = append(folders, at)
+			return fs.SkipDir
+		}
+		return err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("%s cannot be read: %w", from, ingest.Cause(err))
+	}
+	number := func(at string) int64 {
+		n, _ := strconv.ParseInt(filepath.Base(at), 10, 64) // others first, by name
+		return n
+	}
+	slices.SortStableFunc(folders, func(a, b string) int { return cmp.Compare(number(a), number(b)) })
+	var all []Imported
+	for _, at := range folders {
+		done := Imported{From: from}
+		if below, err := filepath.Rel(root, at); err == nil {
+			done.From = filepath.Join(from, below)
+		}
+		done.ID, done.Again, done.Err = l.take(at)
+		all = append(all, done)
+	}
+	return all, nil
+}
+
+// take copies one session's folder into the library, under its number where that
+// is free.
+func (l *Library) take(dir string) (id int64, again bool, err error) {
+	st := l.st
+	st.mu.Lock()
+	defer st.mu.Unlock()
+	s, odd := st.readFolder(dir)
+	if s == nil {
+		return 0, false, odd
+	}
+	if odd != nil && !errors.Is(odd, errNoSidecar) {
+		st.warn("%s: %v", dir, odd)
+	}
+	if faults := s.faults(); len(faults) > 0 {
+		return 0, false, errors.Join(faults...)
+	}
+	if e := st.holding(s); e != nil {
+		return e.ID, true, nil
+	}
+	from := map[string]string{}
+	for _, f := range s.Files {
+		from[f.Hash] = s.at(f)
+	}
+	var older []setupText
+	for _, v := range s.Setups {
+		if v.Version != s.Version && v.Hash != "" {
+			text, err := s.textOf(v)
+			if err != nil {
+				return 0, false, err
+			}
+			older = append(older, setupText{v.Version, text})
+		}
+	}
+	id = st.nextID()
+	if _, err := st.session(s.ID); s.ID > 0 && s.Schema > 0 && err != nil {
+		id = s.ID
+	}
+	return id, false, st.place(s, id, from, copyFile, older)
+}
+
+// unpackedMost bounds what a backup may expand to, bytes.
+const unpackedMost = 1 << 40
+
+// unpack writes what a backup holds below a folder.
+func unpack(from, to string) error {
+	z, err := zip.OpenReader(from)
+	if err != nil {
+		return fmt.Errorf("%s is neither a folder nor a backup: %w", from, ingest.Cause(err))
+	}
+	defer z.Close()
+	left := int64(unpackedMost)
+	for _, f := range z.File {
+		if strings.HasSuffix(f.Name, "/") {
+			continue
+		}
+		if !filepath.IsLocal(f.Name) {
+			return fmt.Errorf("%s: %q lies outside of the backup", from, f.Name)
+		}
+		err := func() error {
+			r, err := f.Open()
+			if err != nil {
+				return err
+			}
+			defer r.Close()
+			if left -= int64(f.UncompressedSize64); left < 0 {
+				return errors.New("it expands beyond all bounds")
+			}
+			return fill(filepath.Join(to, filepath.FromSlash(f.Name)), r)
+		}()
+		if err != nil {
+			return fmt.Errorf("%s: %s cannot be unpacked: %w", from, f.Name, ingest.Cause(err))
+		}
+	}
+	return nil
+}
+
+// Check reads all of the library and says what is wrong where.
+func (l *Library) Check() (faults []error) {
+	entries, err := os.ReadDir(l.st.folder())
+	if err != nil {
+		return []error{err}
+	}
+	for _, e := range entries {
+		if !e.IsDir() || strings.HasPrefix(e.Name(), ".") {
+			continue
+		}
+		say := func(err error) {
+			faults = append(faults, fmt.Errorf("sessions/%s: %w", e.Name(), err))
+		}
+		s, odd := l.st.readFolder(filepath.Join(l.st.folder(), e.Name()))
+		if odd != nil {
+			say(odd)
+		}
+		if s == nil {
+			continue
+		}
+		for _, err := range s.faults() {
+			say(err)
+		}
+		if _, _, err := s.parseSetup(); err != nil {
+			say(fmt.Errorf("its setup cannot be used: %w", err))
+		}
+	}
+	return faults
+}
+
+// faults compares the files of a session with what they were when they came.
+func (s *session) faults() (out []error) {
+	for _, f := range s.Files {
+		h, size, err := hashFile(s.at(f))
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			err = fmt.Errorf("%s is lost; put it back from a backup", f.At)
+		case err != nil:
+			err = fmt.Errorf("%s cannot be read: %w", f.At, ingest.Cause(err))
+		case size != f.Size:
+			err = fmt.Errorf("%s is damaged: it has %d bytes, and had %d when it came", f.At, size, f.Size)
+		case h != f.Hash:
+			err = fmt.Errorf("%s is damaged: its bytes are not those that came", f.At)
+		}
+		if err != nil {
+			out = append(out, err)
+		}
+	}
+	for _, v := range s.Setups {
+		if text, err := s.textOf(v); err != nil || v.Hash != "" && hash(text) != v.Hash {
+			out = append(out, fmt.Errorf("version %d of its setup is damaged or lost", v.Version))
+		}
+	}
+	return out
+}
