@@ -15,7 +15,7 @@ import (
 // with the signs and the mount that the whole log told. It is for those who
 // build a display on the board, and to check the filter by itself.
 func causal(s attitude.Samples, rateHz float64, signs align.Signs, mount *align.Mount) (*attitude.Track, *align.Motion, error) {
-	f, err := attitude.New(attitude.Default(), rateHz)
+	f, err := attitude.New(rateHz)
 	if err != nil {
 		return nil, nil, err
 	}

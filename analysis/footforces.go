@@ -65,11 +65,11 @@ func (o *observation) tieDeck(d *ingest.Deck, f *FootForces) {
 			own.Value[i] = float64(v)/trim.Gravity - 1
 		}
 	}
-	par := align.ClockParams{MaxOffset: math.Inf(1)}
+	most := math.Inf(1)
 	if !o.log.Files[d.File].First.IsZero() && !o.log.Start.IsZero() {
-		par.MaxOffset = shortLag
+		most = shortLag
 	}
-	c := align.Lag(own, other, restless, par)
+	c := align.Lag(own, other, restless, most)
 	if !c.OK {
 		f.find(feet.Finding{Kind: feet.NoClock, Why: c.Why})
 		return

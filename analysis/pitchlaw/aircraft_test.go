@@ -109,7 +109,7 @@ func consumerPitch(t *testing.T, col map[string][]float64) []float64 {
 		sin, cos := math.Sincos(col["course_deg"][i] * deg)
 		aid.Time, aid.East, aid.North = append(aid.Time, s.Time[i]), append(aid.East, v*sin), append(aid.North, v*cos)
 	}
-	track, err := attitude.TwoSided(s, &aid, attitude.Default())
+	track, err := attitude.TwoSided(s, &aid)
 	if err != nil {
 		t.Fatal(err)
 	}

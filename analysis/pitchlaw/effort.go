@@ -52,10 +52,11 @@ func ControlEffort(w []Window) []Effort {
 	var out []Effort
 	for k, g := range groups {
 		e := Effort{Speed: (float64(k.bin) + 0.5) * effortBin, Tack: tackName(k.tack)}
+		windows := 0
 		for _, v := range g {
-			e.Windows += len(v)
+			windows += len(v)
 		}
-		if e.Windows < effortLeast || len(g) < effortGroups {
+		if windows < effortLeast || len(g) < effortGroups {
 			continue
 		}
 		e.PitchRate = rmsInterval(g, slices.Sorted(maps.Keys(g)))

@@ -31,7 +31,6 @@ const (
 func Estimate(w []Window, p Params) *Fit {
 	f := &Fit{Windows: slices.Clone(w), Density: p.density(), RMS: math.NaN(), MinSpeed: math.NaN(), MaxSpeed: math.NaN()}
 	l, velocities := newLaw(f.Windows, p)
-	f.TacksKnown = l.tacksKnown
 	f.withdraw(l, p)
 	if f.Missing = missingBefore(f.Windows, l); len(f.Missing) > 0 {
 		return f

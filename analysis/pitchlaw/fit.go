@@ -45,7 +45,6 @@ type Fit struct {
 	Zero       interval.Interval            // rad, mean of the tacks
 	Slope      interval.Interval            // rad per (m²/kg), systematic part included
 	ZeroByTack map[string]interval.Interval // "port", "starboard"
-	TacksKnown bool                         // false: one line stands for both
 	FlowEast   interval.Interval            // m/s, mid-session
 	FlowNorth  interval.Interval            // m/s
 	FlowSource string                       // "estimated" | "given" | "assumed zero"
@@ -123,7 +122,6 @@ type Effort struct {
 	Speed     float64           // m/s, bin centre
 	Tack      string            // "" for both
 	PitchRate interval.Interval // rad/s RMS
-	Windows   int
 }
 
 // Params are the choices of a fit. The zero value is ready to use.

@@ -49,7 +49,6 @@ type Scenario struct {
 	Variation  float64    // m/s RMS, slow change of speed within a reach [0.5]
 	Gust       float64    // m/s² RMS fore-aft acceleration in flight [0.2]; 0.75 is ±1.5 at 2σ
 	Taxi       float64    // m/s, taxiing speed [2.4]
-	TakeOff    float64    // m/s, speed of take-off; 0 = from the foil: 8° of angle of attack [0]
 	WindFrom   float64    // rad true [220°]
 	Angles     [2]float64 // rad, reaches lie between these angles off the wind [60°, 125°]
 	Wander     float64    // rad RMS, the course within a reach [3°]
@@ -122,8 +121,6 @@ type Scenario struct {
 	PositionSD   float64       // m RMS per component, correlated over 60 s [2]
 	PositionFuzz float64       // m RMS per component, from fix to fix [0.05]
 	PositionOnly bool          // the receiver gives no speed or course [false]
-	GPSStart     float64       // s, first fix [0]
-	GPSEnd       float64       // s, last fix; 0 = to the end [0]
 	GPSGaps      []ingest.Span // fixes lost [none]
 	GPSSpikes    int           // wild fixes, flagged as a reader would [0]
 

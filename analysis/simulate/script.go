@@ -84,11 +84,8 @@ func (s *script) angle() float64 { return s.uniform(s.sc.Angles[0], s.sc.Angles[
 // starboard the course lies to port of it.
 func (s *script) heading() float64 { return s.sc.WindFrom - s.tack*s.twa }
 
-// takeOffSpeed is where the wing needs 8° of angle of attack, unless given.
+// takeOffSpeed is where the wing needs 8° of angle of attack.
 func takeOffSpeed(sc *Scenario) float64 {
-	if sc.TakeOff > 0 {
-		return sc.TakeOff
-	}
 	f := trim.NewFoil(sc.Foil)
 	for v := 2.0; v < 20; v += 0.05 {
 		if f.At(v, trim.Gravity).AlphaWing < 8*Deg {
@@ -311,7 +308,6 @@ func (s *script) straight(d float64) bool {
 		case 3:
 			b := s.uniform(5, 9)
 			s.pump.to(s.now, s.now+1, 1)
-			s.t.Pumping = append(s.t.Pumping, Span{s.now, s.now + b})
 			s.phase("flight", b)
 			s.pump.to(s.now-1, s.now, 0)
 		}

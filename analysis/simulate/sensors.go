@@ -213,10 +213,6 @@ func (m *motion) gps(sc *Scenario) ingest.GPS {
 		vel[k] = newAR1(r, step, 3)
 		pos[k] = newAR1(r, step, 60)
 	}
-	end := sc.GPSEnd
-	if end <= 0 {
-		end = sc.Duration
-	}
 	// Radii of curvature, WGS 84.
 	sinLat, cosLat := math.Sincos(sc.Origin[0] * Deg)
 	w := 1 - 0.00669437999014*sinLat*sinLat
@@ -226,14 +222,14 @@ func (m *motion) gps(sc *Scenario) ingest.GPS {
 	var px, py []float64
 	for k := 0; ; k++ {
 		t := float64(k) * step
-		if t > end {
+		if t > sc.Duration {
 			break
 		}
 		ve := m.at(m.vE, t-sc.GPSLatency) + sc.VelocitySD*vel[0].next()
 		vn := m.at(m.vN, t-sc.GPSLatency) + sc.VelocitySD*vel[1].next()
 		x := m.at(m.x, t-sc.GPSLatency) + sc.PositionSD*pos[0].next() + sc.PositionFuzz*r.NormFloat64()
 		y := m.at(m.y, t-sc.GPSLatency) + sc.PositionSD*pos[1].next() + sc.PositionFuzz*r.NormFloat64()
-		if t < sc.GPSStart || within(sc.GPSGaps, t) {
+		if within(sc.GPSGaps, t) {
 			continue
 		}
 		speed, course := math.Hypot(ve, vn), math.Mod(math.Atan2(ve, vn)/Deg+360, 360)

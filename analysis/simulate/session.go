@@ -35,7 +35,6 @@ type Truth struct {
 	Heading     []float32 // rad true, where the bow points, clockwise from north
 	Speed       []float32 // m/s through the water
 	East, North []float32 // m/s over ground
-	Height      []float32 // m, of the deck above its floating height
 	Normal      []float32 // m/s², deck-normal specific force over the mast
 	PitchRate   []float32 // rad/s, bow-up
 	YawRate     []float32 // rad/s, to starboard
@@ -48,7 +47,6 @@ type Truth struct {
 	Reaches []Reach
 	Turns   []Turn // between reaches of different tack
 	Events  []Event
-	Pumping []Span
 	Glides  []Glide
 
 	Zero         float64 // rad, θ0 of the pitch law: mean of the tacks
@@ -123,20 +121,15 @@ func (s *Session) truth(m *motion, script *script, q, sensor []quat.Number, inde
 	*t = script.t
 	n := len(index)
 	t.Time, t.QSensor, t.Flying = make([]float64, n), make([]quat.Number, n), make([]bool, n)
-	for _, c := range []*[]float32{&t.Pitch, &t.Heel, &t.Heading, &t.Speed, &t.East, &t.North, &t.Height, &t.Normal, &t.PitchRate, &t.YawRate, &t.Up} {
+	for _, c := range []*[]float32{&t.Pitch, &t.Heel, &t.Heading, &t.Speed, &t.East, &t.North, &t.Normal, &t.PitchRate, &t.YawRate, &t.Up} {
 		*c = make([]float32, n)
 	}
-	height := 0.0
 	for i := range n {
 		k := index[i]
 		t.Time[i] = float64(k) * m.dt
 		t.Pitch[i], t.Heel[i] = float32(m.pitch[k]), float32(wrapPi(m.heel[k]))
 		t.Heading[i] = float32(wrap2(math.Pi/2 - m.yaw[k]))
 		t.Speed[i], t.East[i], t.North[i] = float32(m.speed[k]), float32(m.vE[k]), float32(m.vN[k])
-		if i > 0 {
-			height += m.vU[k] * float64(k-index[i-1]) * m.dt
-		}
-		t.Height[i] = float32(height)
 		t.Normal[i], t.Up[i] = float32(m.normal[k]), float32(m.acc[2][k])
 		t.PitchRate[i] = float32(slope(m.pitch, k, m.dt))
 		t.YawRate[i] = float32(-slope(m.yaw, k, m.dt))

@@ -31,10 +31,11 @@ type Options struct {
 // Mount.Rigid false and the reason; it is not an error. The errors are those
 // of [attitude.TwoSided].
 func (p *Pair) Board(opt Options) (*Motion, error) {
-	tr, s, signs, err := p.track()
+	tr, signs, err := p.Track()
 	if err != nil {
 		return nil, err
 	}
+	s := signs.apply(p.samples)
 	m := &Motion{Time: s.Time, Track: tr}
 	m.note(signs.finding())
 	looks := newLooks(s, tr, p.vel)

@@ -4,32 +4,19 @@ import (
 	"math"
 )
 
-// ClockParams bound the search for the clock's offset. The zero value is the
-// default throughout.
+// ClockParams bound the search for the clock's offset.
 type ClockParams struct {
-	// Expected is the offset about which to search, s.
-	Expected float64
-	// MaxOffset is how far from Expected the offset may lie, s. Default 3,700
-	// (an hour: a time zone or summer time wrong by one); +Inf tries every
-	// offset at which the logs overlap.
+	// MaxOffset is the largest offset, s. Default 3,700 (an hour: a time zone or
+	// summer time wrong by one); +Inf tries every offset at which the logs overlap.
 	MaxOffset float64
-	// MaxDriftPPM is the largest drift to expect. Default 150.
-	MaxDriftPPM float64
 	// SaidEqual is for logs that are said to share a clock: where the motions
 	// agree within [PlainLag] of no offset, nothing further is searched, and
 	// neither drift nor the last hundredths of the offset are told.
 	SaidEqual bool
 }
 
-func (p ClockParams) withDefaults() ClockParams {
-	if !(p.MaxOffset > 0) {
-		p.MaxOffset = 3700
-	}
-	if !(p.MaxDriftPPM > 0) {
-		p.MaxDriftPPM = 150
-	}
-	return p
-}
+// The largest drift to expect of a crystal, s/s, and its 1σ.
+const mostDrift, driftSD = 150e-6, 0.7 * mostDrift
 
 // A Clock says how the IMU's clock stands to the GPS clock:
 //
@@ -44,7 +31,6 @@ type Clock struct {
 	DriftPPM  float64 // IMU against GPS, parts per million
 	DriftSE   float64 // 1σ
 	AtS       float64 // the middle of the common motion, s on the GPS clock
-	OverlapS  float64 // how long both logs run together, s
 	Agreement float64 // correlation of the velocity changes at the offset found, 0..1
 	OK        bool
 	Why       Finding // why the offset cannot be told; none when OK
@@ -73,7 +59,9 @@ const (
 // When the motions do not single out one offset, OK is false and Why says the
 // reason.
 func (p *Pair) Clock(par ClockParams) Clock {
-	par = par.withDefaults()
+	if !(par.MaxOffset > 0) {
+		par.MaxOffset = 3700
+	}
 	b, g := p.bins, p.vel
 	switch {
 	case b == nil && p.span > 0:
@@ -94,17 +82,17 @@ func (p *Pair) Clock(par ClockParams) Clock {
 			return c
 		}
 	}
-	lag, corr, why := p.coarseClock(par, 1)
+	lag, why := p.coarseClock(par.MaxOffset, 1)
 	if why.Kind != "" && b.hasGyr {
 		// A gyroscope of the other hand spoils the estimate of up.
-		if l, c, none := p.coarseClock(par, -1); none.Kind == "" {
-			lag, corr, why = l, c, none
+		if l, none := p.coarseClock(par.MaxOffset, -1); none.Kind == "" {
+			lag, why = l, none
 		}
 	}
 	if why.Kind != "" {
 		return noClock(why)
 	}
-	return p.fineClock(lag, corr, par)
+	return p.fineClock(lag)
 }
 
 // overlap is the part of the GPS log that the IMU saw at a lag, s.
@@ -118,7 +106,7 @@ func (p *Pair) equalClocks() Clock {
 	m, signs := p.near()
 	lag, _ := m.best(-PlainLag, PlainLag)
 	from, to := p.overlap(lag)
-	c := Clock{OffsetS: lag, OffsetSE: m.step, DriftSE: 150, AtS: (from + to) / 2, OverlapS: to - from}
+	c := Clock{OffsetS: lag, OffsetSE: m.step, DriftSE: mostDrift * 1e6, AtS: (from + to) / 2}
 	c.Agreement = m.agreement(func(float64) float64 { return lag })
 	c.OK = signs.Sure && c.Agreement >= minAgreement && math.Abs(lag) < PlainLag-m.step/2
 	return c
@@ -136,13 +124,11 @@ const (
 )
 
 // fineClock refines the coarse lag stretch by stretch and fits offset and drift.
-func (p *Pair) fineClock(lag, corr float64, par ClockParams) Clock {
+func (p *Pair) fineClock(lag float64) Clock {
 	from, to := p.overlap(lag)
 	mid, half := (from+to)/2, (to-from)/2
 	m, _ := p.tryHands(lag-fineReach, int(2*fineReach/p.bins.dt)+1)
-	prior := 0.7 * par.MaxDriftPPM * 1e-6
-	acc := m.line(byAccel, mid, half, prior, par)
-	yaw := m.line(byTurn, mid, half, prior, par)
+	acc, yaw := m.line(byAccel, mid, half), m.line(byTurn, mid, half)
 	// Velocity is the same thing for both devices; the course may lag the bow
 	// in a turn. So the turns only add what they agree on. A sensor ahead of the
 	// mast turns into a new course before the receiver does.
@@ -151,9 +137,7 @@ func (p *Pair) fineClock(lag, corr float64, par ClockParams) Clock {
 	var l lagLine
 	switch {
 	case acc.n == 0 && yaw.n == 0:
-		c := noClock(Finding{Kind: FewTurns, Offset: lag})
-		c.OverlapS = to - from
-		return c
+		return noClock(Finding{Kind: FewTurns, Offset: lag})
 	case yaw.n == 0:
 		l = acc
 	case acc.n == 0:
@@ -162,7 +146,7 @@ func (p *Pair) fineClock(lag, corr float64, par ClockParams) Clock {
 		l = combine(acc, yaw)
 	}
 	c := Clock{
-		OffsetS: l.at, DriftPPM: l.slope * 1e6, AtS: mid, OverlapS: to - from,
+		OffsetS: l.at, DriftPPM: l.slope * 1e6, AtS: mid,
 		OffsetSE: math.Hypot(l.atSE, deviceLagSD),
 		DriftSE:  math.Hypot(l.slopeSE*1e6, 0.5),
 	}
@@ -190,31 +174,30 @@ const (
 
 // line finds the best pair of lag and drift over all stretches together, then
 // lets each stretch vote near it.
-func (m *match) line(of func(*lagStretch) []float64, mid, half, prior float64, p ClockParams) lagLine {
+func (m *match) line(by int, mid, half float64) lagLine {
 	if len(m.stretches) == 0 {
 		return lagLine{}
 	}
 	best, bestAt, bestSlope := math.Inf(-1), 0.0, 0.0
 	slopeStep := max(0.05/max(half, 60), 1e-6)
-	for slope := -p.MaxDriftPPM * 1e-6; slope <= p.MaxDriftPPM*1e-6+1e-12; slope += slopeStep {
+	for slope := -mostDrift; slope <= mostDrift+1e-12; slope += slopeStep {
 		for l := range m.n {
-			if ll := m.along(of, l, slope, mid) - 0.5*sq(slope/prior); ll > best {
+			if ll := m.along(by, l, slope, mid) - 0.5*sq(slope/driftSD); ll > best {
 				best, bestAt, bestSlope = ll, m.lag(l), slope
 			}
 		}
 	}
-	pts := m.points(of, func(t float64) float64 { return bestAt + bestSlope*(t-mid) })
-	return fitLine(pts, mid, prior)
+	return fitLine(m.points(by, func(t float64) float64 { return bestAt + bestSlope*(t-mid) }), mid, driftSD)
 }
 
 // along is the log likelihood along the line that is lag l at mid.
-func (m *match) along(of func(*lagStretch) []float64, l int, slope, mid float64) float64 {
+func (m *match) along(by, l int, slope, mid float64) float64 {
 	ll := 0.0
 	for i := range m.stretches {
 		s := &m.stretches[i]
 		x := float64(l) + slope*(s.mid-mid)/m.step
 		k := int(x)
-		if v := of(s); x >= 0 && k+1 < len(v) {
+		if v := s.by[by]; x >= 0 && k+1 < len(v) {
 			ll += v[k] + (x-float64(k))*(v[k+1]-v[k])
 		}
 	}

@@ -22,18 +22,18 @@ const (
 // coarseClock finds the lag (IMU minus GPS, s) at which yaw and course rate,
 // and the sizes of the horizontal accelerations, are most alike; why says that
 // none stands out.
-func (p *Pair) coarseClock(par ClockParams, hand float64) (lag, corr float64, why Finding) {
+func (p *Pair) coarseClock(most, hand float64) (lag float64, why Finding) {
 	b, g := p.bins, p.vel
 	c := p.hand(hand)
 	if span := g.t[len(g.t)-1] - g.t[0]; span > longestOuting {
-		return 0, 0, Finding{Kind: TooLong, Until: span}
+		return 0, Finding{Kind: TooLong, Until: span}
 	}
 	middle := func(i int) float64 { return b.start + (float64(i)+0.5)*b.dt }
 	imu0, gps0 := middle(0), g.t[0]
 	fix := func(i int) float64 { return g.t[i] }
 	course, gpsAccel := g.rates()
-	yaw, acc := onGrid(c.yaw, middle, tooFast), onGrid(c.horiz, middle, 4*tooFast)
-	rate, accel := onGrid(course, fix, tooFast), onGrid(gpsAccel, fix, 4*tooFast)
+	yaw, acc := inCells(c.yaw, middle, tooFast, coarseStep), inCells(c.horiz, middle, 4*tooFast, coarseStep)
+	rate, accel := inCells(course, fix, tooFast, coarseStep), inCells(gpsAccel, fix, 4*tooFast, coarseStep)
 	smoothGrid(yaw)
 	smoothGrid(acc)
 	smoothGrid(acc)
@@ -48,15 +48,15 @@ func (p *Pair) coarseClock(par ClockParams, hand float64) (lag, corr float64, wh
 	scores = correlate(accel, acc, coarse, true, scores)
 	// A shift of the grids against each other is a lag: imu = gps + lag.
 	lagOf := func(k int) float64 { return imu0 - gps0 + float64(k-(len(rate)-1))*coarseStep }
-	return single(scores, lagOf, coarse, par)
+	return single(scores, lagOf, coarse, most)
 }
 
-// single is the lag that stands out among scores.
-func single(scores []lagScore, lagOf func(k int) float64, g grid, par ClockParams) (lag, corr float64, why Finding) {
+// single is the lag, s, at most most, that stands out among scores.
+func single(scores []lagScore, lagOf func(k int) float64, g grid, most float64) (lag float64, why Finding) {
 	top := func(allowed func(k int) bool) int {
 		best := -1
 		for k := range scores {
-			if scores[k].overlap >= minOverlap && math.Abs(lagOf(k)-par.Expected) <= par.MaxOffset && allowed(k) &&
+			if scores[k].overlap >= minOverlap && math.Abs(lagOf(k)) <= most && allowed(k) &&
 				(best < 0 || scores[k].score > scores[best].score) {
 				best = k
 			}
@@ -65,30 +65,25 @@ func single(scores []lagScore, lagOf func(k int) float64, g grid, par ClockParam
 	}
 	best := top(func(int) bool { return true })
 	if best < 0 {
-		return 0, 0, Finding{Kind: NeverTogether, Offset: par.MaxOffset, Needed: minOverlap}
+		return 0, Finding{Kind: NeverTogether, Offset: most, Needed: minOverlap}
 	}
 	second := top(func(k int) bool { return math.Abs(float64(k-best))*g.step > apart })
-	lag, corr = lagOf(best), scores[best].corr
-	if scores[best].score < minScore || corr < g.minCorr {
-		return lag, corr, Finding{Kind: MotionDiffers, Offset: lag, Correlation: corr}
+	lag = lagOf(best)
+	if corr := scores[best].corr; scores[best].score < minScore || corr < g.minCorr {
+		return lag, Finding{Kind: MotionDiffers, Offset: lag, Correlation: corr}
 	}
 	if second >= 0 {
 		if s, next := scores[best].score, scores[second].score; next > maxSecond*s || s-next < minLead {
-			return lag, corr, Finding{Kind: SeveralOffsets, Offset: lag, Other: lagOf(second)}
+			return lag, Finding{Kind: SeveralOffsets, Offset: lag, Other: lagOf(second)}
 		}
 	}
-	return lag, corr, Finding{}
+	return lag, Finding{}
 }
 
 func clip(x, limit float64) float64 { return max(-limit, min(limit, x)) }
 
-// onGrid averages values, clipped, onto cells of coarseStep from the first's
+// inCells averages values, clipped, onto cells of step s from the first's
 // time; NaN where none fall.
-func onGrid(v []float64, at func(int) float64, limit float64) []float64 {
-	return inCells(v, at, limit, coarseStep)
-}
-
-// inCells is onGrid with cells of step s.
 func inCells(v []float64, at func(int) float64, limit, step float64) []float64 {
 	t0 := at(0)
 	n := int((at(len(v)-1)-t0)/step) + 1

@@ -38,12 +38,11 @@ func quick(x []float64) []float64 {
 }
 
 // Lag says how the clock of other stands to that of own, from a quantity that
-// both show: OffsetS is other minus own. Values beyond limit are clipped. When
-// no offset stands out, OK is false and Why says the reason.
-func Lag(own, other Series, limit float64, par ClockParams) Clock {
-	par = par.withDefaults()
+// both show: OffsetS is other minus own, at most most. Values beyond limit are
+// clipped. When no offset stands out, OK is false and Why says the reason.
+func Lag(own, other Series, limit, most float64) Clock {
 	if len(own.Time) == 0 || len(other.Time) == 0 {
-		return noClock(Finding{Kind: NeverTogether, Offset: par.MaxOffset, Needed: minOverlap})
+		return noClock(Finding{Kind: NeverTogether, Offset: most, Needed: minOverlap})
 	}
 	span := func(s Series) float64 { return s.Time[len(s.Time)-1] - s.Time[0] }
 	if d := max(span(own), span(other)); d > longestOuting {
@@ -54,15 +53,15 @@ func Lag(own, other Series, limit float64, par ClockParams) Clock {
 	}
 	a, b := cells(own), cells(other)
 	apart := other.Time[0] - own.Time[0]
-	lag, _, why := single(correlate(a, b, fine, true, nil), func(k int) float64 { return apart + float64(k-(len(a)-1))*fine.step }, fine, par)
+	lag, why := single(correlate(a, b, fine, true, nil), func(k int) float64 { return apart + float64(k-(len(a)-1))*fine.step }, fine, most)
 	if why.Kind != "" {
 		return noClock(why)
 	}
 	from := max(own.Time[0], other.Time[0]-lag)
 	to := min(own.Time[len(own.Time)-1], other.Time[len(other.Time)-1]-lag)
-	c := Clock{AtS: (from + to) / 2, OverlapS: to - from, OK: true}
+	c := Clock{AtS: (from + to) / 2, OK: true}
 	m := matchCells(a, b, own.Time[0], apart, lag)
-	l := m.line(byAccel, c.AtS, (to-from)/2, 0.7*par.MaxDriftPPM*1e-6, par)
+	l := m.line(byAccel, c.AtS, (to-from)/2)
 	if l.n == 0 {
 		return noClock(Finding{Kind: MotionDiffers, Offset: lag})
 	}
@@ -81,7 +80,7 @@ func matchCells(a, b []float64, start, apart, lag float64) *match {
 	length := int(fineStretch / fine.step)
 	for at := 0; at < len(a); at += length {
 		part := a[at:min(at+length, len(a))]
-		s := lagStretch{mid: start + (float64(at)+float64(len(part))/2)*fine.step, byAccel: make([]float64, m.n)}
+		s := lagStretch{mid: start + (float64(at)+float64(len(part))/2)*fine.step, by: [2][]float64{byAccel: make([]float64, m.n)}}
 		for l := range m.n {
 			var n, x, y, xx, yy, xy float64
 			for i, u := range part {
@@ -98,7 +97,7 @@ func matchCells(a, b []float64, start, apart, lag float64) *match {
 			}
 			looks := n * fine.step // a second each
 			s.looks = max(s.looks, looks)
-			s.byAccel[l] = gain(looks, 1, 1-min(cov*cov/(own*other), 0.999)) / 2
+			s.by[byAccel][l] = gain(looks, 1, 1-min(cov*cov/(own*other), 0.999)) / 2
 		}
 		m.stretches = append(m.stretches, s)
 	}

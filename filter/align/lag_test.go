@@ -31,7 +31,7 @@ func TestLag(t *testing.T) {
 		other.Value = append(other.Value, at(u)+0.01*rng.NormFloat64())
 	}
 	for _, most := range []float64{10, math.Inf(1)} {
-		c := Lag(own, other, 0.5, ClockParams{MaxOffset: most})
+		c := Lag(own, other, 0.5, most)
 		if want := offset + drift*(c.AtS-450); !c.OK || math.Abs(c.OffsetS-want) > 3*c.OffsetSE || c.OffsetSE > 0.1 {
 			t.Errorf("within %g s: offset %.3f ± %.3f s, want %.3f; %+v", most, c.OffsetS, c.OffsetSE, want, c)
 		}

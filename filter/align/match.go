@@ -19,14 +19,12 @@ type match struct {
 // A lagStretch is one stretch's part of the comparison. The log likelihoods
 // are relative to no relation; all zero where there was nothing to compare.
 type lagStretch struct {
-	mid     float64   // s, GPS time
-	looks   float64   // independent pairs, one a second
-	byAccel []float64 // per lag
-	byTurn  []float64
+	mid   float64      // s, GPS time
+	looks float64      // independent pairs, one a second
+	by    [2][]float64 // byAccel and byTurn, per lag
 }
 
-func byAccel(s *lagStretch) []float64 { return s.byAccel }
-func byTurn(s *lagStretch) []float64  { return s.byTurn }
+const byAccel, byTurn = 0, 1
 
 func (m *match) lag(l int) float64 { return m.first + float64(l)*m.step }
 
@@ -46,24 +44,23 @@ func (c *carried) match(g *fixes, first float64, n int) (plain, mirror *match) {
 		for i := range s.changes {
 			c.compare(&s.changes[i], first, sums)
 		}
-		var asIs, below lagStretch
+		asIs, below := lagStretch{mid: s.mid}, lagStretch{mid: s.mid}
 		for l := range sums {
 			if sums[l].n < minPairs {
 				continue
 			}
-			if asIs.byAccel == nil {
-				asIs = lagStretch{mid: s.mid, byAccel: make([]float64, n), byTurn: make([]float64, n)}
-				below = lagStretch{mid: s.mid, byAccel: make([]float64, n), byTurn: make([]float64, n)}
+			if asIs.by[0] == nil {
+				asIs.by, below.by = [2][]float64{make([]float64, n), make([]float64, n)}, [2][]float64{make([]float64, n), make([]float64, n)}
 			}
 			looks := sums[l].n / float64(g.between)
 			asIs.looks = max(asIs.looks, looks)
-			asIs.byAccel[l], below.byAccel[l] = sums[l].accelGains(looks)
+			asIs.by[byAccel][l], below.by[byAccel][l] = sums[l].accelGains(looks)
 			if c.hasGyr {
-				asIs.byTurn[l], below.byTurn[l] = sums[l].turnGains(looks)
+				asIs.by[byTurn][l], below.by[byTurn][l] = sums[l].turnGains(looks)
 			}
 		}
 		below.looks = asIs.looks
-		if asIs.byAccel != nil {
+		if asIs.looks > 0 {
 			plain.stretches = append(plain.stretches, asIs)
 			mirror.stretches = append(mirror.stretches, below)
 		}
@@ -173,7 +170,7 @@ func (m *match) best(from, to float64) (lag, ll float64) {
 		}
 		sum := 0.0
 		for i := range m.stretches {
-			sum += m.stretches[i].byAccel[l]
+			sum += m.stretches[i].by[byAccel][l]
 		}
 		if sum > ll {
 			lag, ll = m.lag(l), sum
@@ -190,7 +187,7 @@ func (m *match) agreement(lag func(t float64) float64) float64 {
 		s := &m.stretches[i]
 		l := int(math.Round((lag(s.mid) - m.first) / m.step))
 		n += s.looks
-		sum += s.byAccel[max(0, min(l, m.n-1))]
+		sum += s.by[byAccel][max(0, min(l, m.n-1))]
 	}
 	if n == 0 {
 		return 0
@@ -203,12 +200,12 @@ type lagPoint struct{ t, lag, weight float64 }
 
 // points refines each stretch's lag near guess(t) by a parabola; stretches
 // that say nothing, or whose likelihood is still rising at the window's edge, are left out.
-func (m *match) points(of func(*lagStretch) []float64, guess func(float64) float64) []lagPoint {
+func (m *match) points(by int, guess func(float64) float64) []lagPoint {
 	var pts []lagPoint
 	const reach = 0.6 // s
 	for i := range m.stretches {
 		s := &m.stretches[i]
-		ll := of(s)
+		ll := s.by[by]
 		want := guess(s.mid)
 		best := -1
 		for l := range m.n {

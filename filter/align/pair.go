@@ -55,67 +55,34 @@ func (p *Pair) near() (*match, Signs) {
 	return p.nearby, p.signs
 }
 
-// check looks for columns of unequal length.
-func (p *Pair) check() error {
-	s, a := &p.samples, p.aid
-	if n := len(s.Time); n < 2 {
-		return fmt.Errorf("align: the log holds %d inertial samples; at least 2 are needed", n)
-	}
-	for k := range 3 {
-		if len(s.Acc[k]) != len(s.Time) || len(s.Gyr[k]) != len(s.Time) {
-			return fmt.Errorf("align: %d times, but %d accelerometer and %d gyroscope samples on axis %c",
-				len(s.Time), len(s.Acc[k]), len(s.Gyr[k]), 'x'+rune(k))
-		}
-	}
-	if a != nil && (len(a.East) != len(a.Time) || len(a.North) != len(a.Time)) {
-		return fmt.Errorf("align: GPS velocity has %d times, %d east and %d north values", len(a.Time), len(a.East), len(a.North))
-	}
-	return nil
-}
-
 // Track estimates the attitude, whatever the mount, with the sensor's signs
 // detected and put right. The clocks must be tied. The errors are those of
 // [attitude.TwoSided].
 func (p *Pair) Track() (*attitude.Track, Signs, error) {
-	tr, _, signs, err := p.track()
-	return tr, signs, err
-}
-
-// track also returns the samples with their signs put right.
-func (p *Pair) track() (*attitude.Track, attitude.Samples, Signs, error) {
-	s := p.samples
-	if err := p.check(); err != nil {
-		return nil, s, Signs{}, err
-	}
 	signs := p.findSigns()
-	s = signs.apply(s)
-	aid := p.aid
-	if p.vel == nil {
-		aid = nil
-	}
+	s := signs.apply(p.samples)
 	// An offset beyond what the filter expects is taken out first.
 	offset := r3.Scale(float64(signs.Gyroscope), p.bins.grossOffset())
-	tr, err := attitude.TwoSided(withoutOffset(s, offset), aid, attitude.Default())
+	if offset != (r3.Vec{}) {
+		s.Gyr = corrected(s.Gyr, 1, offset)
+	}
+	tr, err := attitude.TwoSided(s, p.aid)
 	if err != nil {
-		return nil, s, signs, fmt.Errorf("align: no attitude from this log: %w", err)
+		return nil, signs, fmt.Errorf("align: no attitude from this log: %w", err)
 	}
 	for i := range tr.Bias {
 		tr.Bias[i] = r3.Add(tr.Bias[i], offset)
 	}
-	return tr, s, signs, nil
+	return tr, signs, nil
 }
 
-// withoutOffset takes an offset out of the gyroscope's columns, copying them.
-func withoutOffset(s attitude.Samples, offset r3.Vec) attitude.Samples {
+// corrected are columns times a sign, less an offset.
+func corrected(c [3][]float32, sign float32, offset r3.Vec) (out [3][]float32) {
 	for k, o := range [3]float64{offset.X, offset.Y, offset.Z} {
-		if o == 0 {
-			continue
+		out[k] = make([]float32, len(c[k]))
+		for i, v := range c[k] {
+			out[k][i] = sign*v - float32(o)
 		}
-		c := make([]float32, len(s.Gyr[k]))
-		for i, v := range s.Gyr[k] {
-			c[i] = v - float32(o)
-		}
-		s.Gyr[k] = c
 	}
-	return s
+	return out
 }

@@ -168,20 +168,11 @@ func (b *bins) stray(from, to int, hand float64) float64 {
 // apply returns the samples with the signs put right; the columns are copied
 // only where a sign changes.
 func (s Signs) apply(in attitude.Samples) attitude.Samples {
-	flip := func(c [3][]float32) (out [3][]float32) {
-		for k := range 3 {
-			out[k] = make([]float32, len(c[k]))
-			for i, v := range c[k] {
-				out[k][i] = -v
-			}
-		}
-		return out
-	}
 	if s.Accelerometer < 0 {
-		in.Acc = flip(in.Acc)
+		in.Acc = corrected(in.Acc, -1, r3.Vec{})
 	}
 	if s.Gyroscope < 0 {
-		in.Gyr = flip(in.Gyr)
+		in.Gyr = corrected(in.Gyr, -1, r3.Vec{})
 	}
 	return in
 }

@@ -37,7 +37,7 @@ func BenchmarkTwoHours(b *testing.B) {
 			b.ReportAllocs()
 			from := cpu()
 			for b.Loop() {
-				if _, err := attitude.TwoSided(s, c.aid, attitude.Default()); err != nil {
+				if _, err := attitude.TwoSided(s, c.aid); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -181,7 +181,6 @@ func peak(v r3.Vec) float64 { return max(math.Abs(v.X), math.Abs(v.Y), math.Abs(
 // An integrator cuts samples into blocks and integrates them.
 type integrator struct {
 	s     *Samples
-	p     *Params
 	lim   limits
 	cal   calibration
 	step  float64 // usual sample period, s
@@ -244,7 +243,7 @@ func (g *integrator) layout() []block {
 	n := len(t)
 	hole := holeFor(g.step)
 	// A log may hold years of nothing: no more blocks than samples.
-	blocks := make([]block, 0, int(min((t[n-1]-t[0])/g.p.Step, float64(n)))+8)
+	blocks := make([]block, 0, int(min((t[n-1]-t[0])/blockStep, float64(n)))+8)
 	i := 0
 	for i < n-1 && g.missing(i) {
 		i++
@@ -256,11 +255,11 @@ func (g *integrator) layout() []block {
 				j++
 			}
 			d := t[j] - t[i]
-			blocks = append(blocks, block{from: i, to: j, dt: d, gap: true, reset: d > g.p.Bridge || g.missing(j)})
+			blocks = append(blocks, block{from: i, to: j, dt: d, gap: true, reset: d > longestBridge || g.missing(j)})
 			i = j
 			continue
 		}
-		for j < n-1 && t[j]-t[i] < g.p.Step-0.5*g.step && t[j+1]-t[j] <= hole && !g.missing(j+1) {
+		for j < n-1 && t[j]-t[i] < blockStep-0.5*g.step && t[j+1]-t[j] <= hole && !g.missing(j+1) {
 			j++
 		}
 		blocks = append(blocks, block{from: i, to: j, dt: t[j] - t[i]})
@@ -337,8 +336,8 @@ func (g *integrator) fill(k int, b *block) {
 	t := g.s.Time
 	c := &g.cal
 	mean := b.dt / float64(b.to-b.from)
-	gj, gf := ahead(g.p.GyroDelay, mean)
-	aj, af := ahead(g.p.AccDelay, mean)
+	gj, gf := ahead(gyroDelay, mean)
+	aj, af := ahead(accDelay, mean)
 	last := g.last(b, max(gj, aj)+1)
 	gyrLim2, accLim2 := sq(g.lim.gyr), sq(g.lim.acc)
 	var missed, lost float64 // rad and m/s, by saturation

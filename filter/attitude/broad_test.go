@@ -42,7 +42,7 @@ func TestTwoSidedReference(t *testing.T) {
 		{"slow_rotation", 0.24}, {"slow_translation", 0.26}, {"fast_combined", 0.59}, {"vessel_imu", 0.012},
 	} {
 		r := loadReference(t, c.name)
-		tr, err := attitude.TwoSided(r.s, nil, attitude.Default())
+		tr, err := attitude.TwoSided(r.s, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -84,11 +84,11 @@ func TestVesselAided(t *testing.T) {
 		aid.North = append(aid.North, gnss["vn_mps_true"][i]+0.01*noise.NormFloat64())
 		aid.East = append(aid.East, gnss["ve_mps_true"][i]+0.01*noise.NormFloat64())
 	}
-	tr, err := attitude.TwoSided(r.s, &aid, attitude.Default())
+	tr, err := attitude.TwoSided(r.s, &aid)
 	if err != nil {
 		t.Fatal(err)
 	}
-	plain, err := attitude.TwoSided(r.s, nil, attitude.Default())
+	plain, err := attitude.TwoSided(r.s, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -102,7 +102,7 @@ func TestVesselAided(t *testing.T) {
 func BenchmarkTwoSided(b *testing.B) {
 	r := loadReference(b, "slow_rotation")
 	for b.Loop() {
-		if _, err := attitude.TwoSided(r.s, nil, attitude.Default()); err != nil {
+		if _, err := attitude.TwoSided(r.s, nil); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -18,7 +18,7 @@ import (
 const nTheta = 9 // accelerometer offset, accelerometer scale, gyroscope scale, 3 axes each
 
 // Priors, 1σ, of factory-trimmed MEMS units by their data sheets;
-// Params.AccBiasSD is the third.
+// accBiasSD is the third.
 const (
 	accScaleSD = 0.005
 	gyrScaleSD = 0.01

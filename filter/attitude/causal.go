@@ -12,12 +12,11 @@ import (
 
 // A Filter estimates the attitude sample by sample, from what came before.
 // It weighs gyroscope and gravity as [TwoSided] does without aid: every
-// Params.Step it asks whether the change of velocity stayed in bounds. A copy
+// blockStep it asks whether the change of velocity stayed in bounds. A copy
 // of its value goes on from the same sample bit for bit.
 type Filter struct {
 	Segments int // times that a long gap made it start over
 
-	p       Params
 	hole    float64 // s between samples that make a gap
 	look    float64 // samples to look past the last gyroscope sample, of the interval's own
 	started bool
@@ -45,14 +44,11 @@ const (
 
 // New returns a filter for samples at about rateHz. The rate only tells a gap
 // from a sample that is a little late; Update's dt tells the time.
-func New(p Params, rateHz float64) (*Filter, error) {
-	if err := p.check(); err != nil {
-		return nil, err
-	}
+func New(rateHz float64) (*Filter, error) {
 	if !(rateHz > 0) || math.IsInf(rateHz, 1) {
 		return nil, fmt.Errorf("attitude: rate is %g Hz: it must be positive", rateHz)
 	}
-	return &Filter{p: p, hole: holeFor(1 / rateHz), look: min(p.GyroDelay*rateHz-0.5, 0.5),
+	return &Filter{hole: holeFor(1 / rateHz), look: min(gyroDelay*rateHz-0.5, 0.5),
 		q: quat.Number{Real: 1}, step: newIntegral()}, nil
 }
 
@@ -65,7 +61,7 @@ func (f *Filter) Bias() r3.Vec { return f.bias }
 // SE returns the standard error of the inclination, rad: the root mean square
 // angle between the estimated and the true vertical.
 func (f *Filter) SE() float64 {
-	return math.Sqrt(f.cov[0][0] + f.cov[1][1] + 2*sq(f.p.AccBiasSD/Gravity) + 2*sq(squareSD))
+	return math.Sqrt(f.cov[0][0] + f.cov[1][1] + 2*sq(accBiasSD/Gravity) + 2*sq(squareSD))
 }
 
 // Update takes in a sample: specific force acc, m/s², and rate gyr, rad/s,
@@ -82,7 +78,7 @@ func (f *Filter) Update(dt float64, acc, gyr r3.Vec) {
 	dt = min(dt+f.waiting, longest)
 	f.waiting = 0
 	dw, df := r3.Sub(gyr, f.gyr), r3.Sub(acc, f.acc)
-	if !f.started || dt > f.hole && dt > f.p.Bridge {
+	if !f.started || dt > f.hole && dt > longestBridge {
 		f.begin(dt, acc, gyr)
 		return
 	}
@@ -90,15 +86,13 @@ func (f *Filter) Update(dt float64, acc, gyr r3.Vec) {
 		f.turnVar += sq(0.5 * r3.Norm(dw) * dt)
 		f.velVar += sq(0.5 * r3.Norm(df) * dt)
 	}
-	if f.p.Clipping {
-		f.missed += clipShare * dt * stuck(gyr, f.gyr, minGyrClip)
-		f.lost += clipShare * dt * stuck(acc, f.acc, minAccClip)
-	}
+	f.missed += clipShare * dt * stuck(gyr, f.gyr, minGyrClip)
+	f.lost += clipShare * dt * stuck(acc, f.acc, minAccClip)
 	w := r3.Sub(r3.Add(gyr, r3.Scale(f.look, dw)), f.bias)
 	f.step.add(dt, w, r3.Sub(acc, r3.Scale(0.5, df)), dw, df)
 	f.gyr, f.acc = gyr, acc
 	f.elapsed += dt
-	if f.elapsed >= f.p.Step-0.5*dt {
+	if f.elapsed >= blockStep-0.5*dt {
 		f.correct()
 	}
 }
@@ -118,11 +112,11 @@ func stuck(v, last r3.Vec, least float64) (sum float64) {
 // begin starts at a sample, the first or one after a long gap, dt s: what was
 // learnt of the gyroscope's offset stays.
 func (f *Filter) begin(dt float64, acc, gyr r3.Vec) {
-	fresh := startVar(&f.p, f.p.VelocitySD, tinyAngle)
+	fresh := startVar(velocitySD, tinyAngle)
 	f.cov.anew(&fresh)
 	for i := iB; i < nState; i++ {
 		if f.started {
-			f.cov[i][i] += sq(f.p.BiasWalk) * dt
+			f.cov[i][i] += sq(biasWalk) * dt
 		} else {
 			f.cov[i][i] = fresh[i]
 		}
@@ -130,7 +124,7 @@ func (f *Filter) begin(dt float64, acc, gyr r3.Vec) {
 	if f.started {
 		f.Segments++
 	} else {
-		f.own = sq(f.p.VelocitySD)
+		f.own = sq(velocitySD)
 	}
 	f.started = true
 	f.q, f.v = levelling(acc), [2]float64{}
@@ -156,13 +150,13 @@ func (f *Filter) correct() {
 		f.begin(f.elapsed, f.acc, f.gyr)
 		return
 	}
-	t, turn := newTransition(&f.p, &b, f.q, r3.Vec{})
+	t, turn := newTransition(&b, f.q, r3.Vec{})
 	x := state{}
 	t.forward(&x, &f.cov, &state{})
 	x[iV], x[iV+1] = f.v[0]+t.u.X, f.v[1]+t.u.Y
 
 	b.rate = r3.Add(b.rate, f.bias) // as the sensor has it
-	seconds, _ := f.still.next(&f.p, &b)
+	seconds, _ := f.still.next(&b)
 	rest := seconds >= restTime
 	if rest != f.rested {
 		for i := iB; i < nState; i++ {
@@ -188,7 +182,7 @@ func (f *Filter) correct() {
 	f.v = [2]float64{x[iV], x[iV+1]}
 	if !rest {
 		// What the velocity is, in expectation, and how slowly it changes.
-		k := math.Exp(-f.p.Step / adaptTime)
+		k := math.Exp(-blockStep / adaptTime)
 		now := 0.5 * (sq(f.v[0]) + sq(f.v[1]) + f.cov[iV][iV] + f.cov[iV+1][iV+1])
 		f.own = max(k*f.own+(1-k)*now, sq(restSD))
 		f.pair = k*f.pair + (1-k)*0.5*(f.v[0]*last[0]+f.v[1]*last[1])

@@ -25,10 +25,10 @@ func feed(f *attitude.Filter, s *attitude.Samples, from, to int) []quat.Number {
 	return q
 }
 
-func runCausal(t testing.TB, s *attitude.Samples, p attitude.Params) []quat.Number {
+func runCausal(t testing.TB, s *attitude.Samples) []quat.Number {
 	t.Helper()
 	n := len(s.Time)
-	f, err := attitude.New(p, float64(n-1)/(s.Time[n-1]-s.Time[0]))
+	f, err := attitude.New(float64(n-1) / (s.Time[n-1] - s.Time[0]))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -46,7 +46,7 @@ func TestCausalReference(t *testing.T) {
 		{"slow_rotation", 0.325}, {"slow_translation", 0.315}, {"fast_combined", 1.67}, {"vessel_imu", 0.16},
 	} {
 		r := loadReference(t, c.name)
-		got := r.rmse(runCausal(t, &r.s, attitude.Default()))
+		got := r.rmse(runCausal(t, &r.s))
 		t.Logf("%s: %.3f° (≤ %.2f)", c.name, got, c.want)
 		if got > c.want {
 			t.Errorf("%s: %.3f° inclination RMSE, want ≤ %.2f°", c.name, got, c.want)
@@ -68,33 +68,28 @@ func TestSplitRun(t *testing.T) {
 		o.s.Gyr[0][i] = 4.36
 		o.s.Acc[1][i] = 39.2
 	}
-	base := attitude.Default()
-	run := func(p attitude.Params) []quat.Number {
-		f, err := attitude.New(p, m.hz)
+	run := func() []quat.Number {
+		f, err := attitude.New(m.hz)
 		if err != nil {
 			t.Fatal(err)
 		}
 		return feed(f, &o.s, 0, len(o.s.Time))
 	}
-	if !slices.Equal(run(base), run(base)) {
+	whole := run()
+	if !slices.Equal(run(), whole) {
 		t.Error("the same run twice differs")
 	}
-	for _, clipping := range []bool{true, false} {
-		p := base
-		p.Clipping = clipping
-		whole := run(p)
-		for _, cut := range []int{1, 777, 3000, 3001, 3990, 4001, 5005, 6000, len(o.s.Time) - 1} {
-			f, err := attitude.New(p, m.hz)
-			if err != nil {
-				t.Fatal(err)
-			}
-			got := feed(f, &o.s, 0, cut)
-			saved := *f
-			feed(f, &o.s, cut, min(cut+100, len(o.s.Time))) // must not touch the copy
-			got = append(got, feed(&saved, &o.s, cut, len(o.s.Time))...)
-			if !slices.Equal(got, whole) {
-				t.Errorf("clipping %v, cut at %d: differs from the uncut run", clipping, cut)
-			}
+	for _, cut := range []int{1, 777, 3000, 3001, 3990, 4001, 5005, 6000, len(o.s.Time) - 1} {
+		f, err := attitude.New(m.hz)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := feed(f, &o.s, 0, cut)
+		saved := *f
+		feed(f, &o.s, cut, min(cut+100, len(o.s.Time))) // must not touch the copy
+		got = append(got, feed(&saved, &o.s, cut, len(o.s.Time))...)
+		if !slices.Equal(got, whole) {
+			t.Errorf("cut at %d: differs from the uncut run", cut)
 		}
 	}
 }
@@ -105,7 +100,7 @@ func TestCausalBoard(t *testing.T) {
 	m.still = 10
 	o := m.make(t)
 	o.remove(300, 303)
-	f, err := attitude.New(attitude.Default(), m.hz)
+	f, err := attitude.New(m.hz)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -135,16 +130,13 @@ func TestCausalBoard(t *testing.T) {
 
 func TestCausalBadInput(t *testing.T) {
 	t.Parallel()
-	if _, err := attitude.New(attitude.Default(), 0); err == nil {
+	if _, err := attitude.New(0); err == nil {
 		t.Error("a rate of 0 Hz went through")
-	}
-	if _, err := attitude.New(attitude.Params{}, 100); err == nil {
-		t.Error("zero parameters went through")
 	}
 }
 
 func TestCausalAllocatesNothing(t *testing.T) {
-	f, err := attitude.New(attitude.Default(), 100)
+	f, err := attitude.New(100)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -159,7 +151,7 @@ func TestCausalAllocatesNothing(t *testing.T) {
 func BenchmarkCausal(b *testing.B) {
 	r := loadReference(b, "slow_rotation")
 	n := len(r.s.Time)
-	f, err := attitude.New(attitude.Default(), 285.7)
+	f, err := attitude.New(285.7)
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -45,7 +45,7 @@ func TestAircraft(t *testing.T) {
 			aid.East, aid.North = append(aid.East, v*sin), append(aid.North, v*cos)
 		}
 	}
-	tr, err := attitude.TwoSided(s, &aid, attitude.Default())
+	tr, err := attitude.TwoSided(s, &aid)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -29,7 +29,7 @@
 //	q' = ½ q ⊗ (ω - b)
 //	v' = R f - g z
 //
-// Samples are integrated in blocks of Params.Step (twice that where GPS tells
+// Samples are integrated in blocks of blockStep (twice that where GPS tells
 // the path, once it is rough), in the sensor frame of the
 // block's start, once and for all (type integral): the turn ΔR, the velocity
 // ∫ R f dt, and how both answer to an offset or a scale of the sensors,

@@ -41,7 +41,7 @@ type transition struct {
 
 // newTransition is the transition over block b from attitude q, with the
 // gyroscope's offset taken out; turn is the block's turn with it taken out.
-func newTransition(p *Params, b *block, q quat.Number, bias r3.Vec) (t transition, turn quat.Number) {
+func newTransition(b *block, q quat.Number, bias r3.Vec) (t transition, turn quat.Number) {
 	r := matrix(q)
 	t.b = r.mul(&b.lever)
 	c := r3.Scale(-1, b.lever.mulVec(bias))
@@ -52,9 +52,9 @@ func newTransition(p *Params, b *block, q quat.Number, bias r3.Vec) (t transitio
 		h[i] = r3.Scale(-0.5, r3.Cross(t.b.column(i), t.u))
 	}
 	t.onV = [2]r3.Vec{{X: h[0].X, Y: h[1].X, Z: h[2].X}, {X: h[0].Y, Y: h[1].Y, Z: h[2].Y}}
-	t.qPhi = sq(p.GyroNoise)*b.dt + sq(p.GyroScale*b.rms*b.dt) + b.turnVar
-	t.qVel = sq(p.AccNoise)*b.dt + b.velVar
-	t.qBias = sq(p.BiasWalk) * b.dt
+	t.qPhi = sq(gyroNoise)*b.dt + sq(gyroScaleError*b.rms*b.dt) + b.turnVar
+	t.qVel = sq(accNoise)*b.dt + b.velVar
+	t.qBias = sq(biasWalk) * b.dt
 	return t, turn
 }
 

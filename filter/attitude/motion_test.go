@@ -205,7 +205,7 @@ func twoSided(t testing.TB, o *made, aided bool) *attitude.Track {
 	if aided {
 		aid = &o.aid
 	}
-	tr, err := attitude.TwoSided(o.s, aid, attitude.Default())
+	tr, err := attitude.TwoSided(o.s, aid)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -402,30 +402,24 @@ func TestClipping(t *testing.T) {
 				o.s.Acc[c][i], o.s.Gyr[c][i] = float32(x), float32(min(max([3]float64{g.X, g.Y, g.Z}[c], -2.18), 2.18))
 			}
 		}
-		rms := func(clipping bool) (away, during float64) {
-			p := attitude.Default()
-			p.Clipping = clipping
-			tr, err := attitude.TwoSided(o.s, &o.aid, p)
-			if err != nil {
-				t.Fatal(err)
-			}
-			s, n := 0.0, 0
-			for i, q := range tr.Q {
-				switch x := o.s.Time[i]; {
-				case x > 60 && x < 98 || x > 103:
-					s += sq(inclination(q, o.truth[i]) / deg)
-					n++
-				case x > 99.9 && x < 100.5:
-					during = max(during, float64(tr.SE[i])/deg)
-				}
-			}
-			return math.Sqrt(s / float64(n)), during
+		tr, err := attitude.TwoSided(o.s, &o.aid)
+		if err != nil {
+			t.Fatal(err)
 		}
-		seen, se := rms(true)
-		unseen, _ := rms(false)
-		t.Logf("%g s: %.3f° away from the clipping, %.3f° when it goes unseen; SE %.1f° within", seconds, seen, unseen, se)
-		if seen > 0.5 || seen > 2*unseen {
-			t.Errorf("%g s: %.3f° away from the clipping, %.3f° when it goes unseen", seconds, seen, unseen)
+		s, n, se := 0.0, 0.0, 0.0
+		for i, q := range tr.Q {
+			switch x := o.s.Time[i]; {
+			case x > 60 && x < 98 || x > 103:
+				s += sq(inclination(q, o.truth[i]) / deg)
+				n++
+			case x > 99.9 && x < 100.5:
+				se = max(se, float64(tr.SE[i])/deg)
+			}
+		}
+		away := math.Sqrt(s / n)
+		t.Logf("%g s: %.3f° away from the clipping; SE %.1f° within", seconds, away, se)
+		if away > 0.5 {
+			t.Errorf("%g s: %.3f° away from the clipping", seconds, away)
 		}
 		if se < 3 {
 			t.Errorf("%g s: SE %.2f° while saturated", seconds, se)
@@ -443,31 +437,30 @@ func TestBadInput(t *testing.T) {
 	nan := float32(math.NaN())
 	for _, c := range []struct {
 		name  string
-		spoil func(*attitude.Samples, *attitude.Aid, *attitude.Params)
+		spoil func(*attitude.Samples, *attitude.Aid)
 		want  string
 	}{
-		{"lengths", func(s *attitude.Samples, _ *attitude.Aid, _ *attitude.Params) { s.Acc[1] = s.Acc[1][1:] }, "on axis y"},
-		{"empty", func(s *attitude.Samples, _ *attitude.Aid, _ *attitude.Params) { *s = attitude.Samples{} }, "at least 2"},
-		{"time", func(s *attitude.Samples, _ *attitude.Aid, _ *attitude.Params) { s.Time[7] = s.Time[6] }, "sample 7"},
-		{"no gyroscope", func(s *attitude.Samples, _ *attitude.Aid, _ *attitude.Params) {
+		{"lengths", func(s *attitude.Samples, _ *attitude.Aid) { s.Acc[1] = s.Acc[1][1:] }, "on axis y"},
+		{"empty", func(s *attitude.Samples, _ *attitude.Aid) { *s = attitude.Samples{} }, "at least 2"},
+		{"time", func(s *attitude.Samples, _ *attitude.Aid) { s.Time[7] = s.Time[6] }, "sample 7"},
+		{"no gyroscope", func(s *attitude.Samples, _ *attitude.Aid) {
 			for i := range s.Time {
 				s.Gyr[0][i] = nan
 			}
 		}, "no gyroscope"},
-		{"no accelerometer", func(s *attitude.Samples, _ *attitude.Aid, _ *attitude.Params) {
+		{"no accelerometer", func(s *attitude.Samples, _ *attitude.Aid) {
 			for i := range s.Time {
 				s.Acc[0][i] = nan
 			}
 		}, "fewer than two"},
-		{"aid lengths", func(_ *attitude.Samples, a *attitude.Aid, _ *attitude.Params) { a.Time = []float64{1} }, "velocity aid"},
-		{"aid time", func(_ *attitude.Samples, a *attitude.Aid, _ *attitude.Params) {
+		{"aid lengths", func(_ *attitude.Samples, a *attitude.Aid) { a.Time = []float64{1} }, "velocity aid"},
+		{"aid time", func(_ *attitude.Samples, a *attitude.Aid) {
 			*a = attitude.Aid{Time: []float64{1, 1}, East: []float64{0, 0}, North: []float64{0, 0}}
 		}, "fix 1"},
-		{"parameter", func(_ *attitude.Samples, _ *attitude.Aid, p *attitude.Params) { p.Step = 0 }, "Step"},
 	} {
-		s, a, p := good(), attitude.Aid{}, attitude.Default()
-		c.spoil(&s, &a, &p)
-		tr, err := attitude.TwoSided(s, &a, p)
+		s, a := good(), attitude.Aid{}
+		c.spoil(&s, &a)
+		tr, err := attitude.TwoSided(s, &a)
 		if err == nil || !strings.Contains(err.Error(), c.want) || tr != nil {
 			t.Errorf("%s: got %v, want an error with %q", c.name, err, c.want)
 		}
@@ -500,7 +493,7 @@ func TestGarbage(t *testing.T) {
 				t.Fatalf("sample %d: attitude %v, SE %v", i, q, tr.SE[i])
 			}
 		}
-		for i, q := range runCausal(t, &o.s, attitude.Default()) {
+		for i, q := range runCausal(t, &o.s) {
 			if n := q.Real*q.Real + q.Imag*q.Imag + q.Jmag*q.Jmag + q.Kmag*q.Kmag; !(math.Abs(n-1) < 1e-3) {
 				t.Fatalf("causal, sample %d: attitude %v", i, q)
 			}
@@ -520,7 +513,7 @@ func TestShortLogs(t *testing.T) {
 		for c := range 3 {
 			s.Acc[c], s.Gyr[c] = o.s.Acc[c][:n], o.s.Gyr[c][:n]
 		}
-		tr, err := attitude.TwoSided(s, &o.aid, attitude.Default())
+		tr, err := attitude.TwoSided(s, &o.aid)
 		if err != nil {
 			t.Fatalf("%d samples: %v", n, err)
 		}

@@ -12,7 +12,7 @@ const (
 	restTurn  = 0.001 // rad/s, a block's mean from the rest's first
 	restShift = 0.06  // m/s², the same
 	restTime  = 2.0   // s
-	restRate  = 3.0   // times Params.BiasSD: what turns faster than any offset does not rest
+	restRate  = 3.0   // times biasSD: what turns faster than any offset does not rest
 	restSD    = 0.02  // m/s, 1σ of the velocity of a thing at rest
 )
 
@@ -32,8 +32,8 @@ type stillness struct {
 
 // next takes the next block and returns for how long, s, all has been still;
 // begins says that a rest may begin here.
-func (r *stillness) next(p *Params, b *block) (seconds float64, begins bool) {
-	if b.gap || b.n <= 2 || b.gyrVar >= 3*sq(restGyrSD) || b.accVar >= 3*sq(restAccSD) || r3.Norm(b.rate) >= restRate*p.BiasSD {
+func (r *stillness) next(b *block) (seconds float64, begins bool) {
+	if b.gap || b.n <= 2 || b.gyrVar >= 3*sq(restGyrSD) || b.accVar >= 3*sq(restAccSD) || r3.Norm(b.rate) >= restRate*biasSD {
 		r.seconds = 0
 		return 0, false
 	}
@@ -53,7 +53,7 @@ func (s *smoother) findRest() (samples [][2]int) {
 	moved := true
 	for k := range s.bl {
 		b := &s.bl[k]
-		seconds, begins := r.next(s.p, b)
+		seconds, begins := r.next(b)
 		moved = moved || seconds == 0
 		if begins {
 			first = k

@@ -25,11 +25,11 @@ func TestSimulatedSession(t *testing.T) {
 		sc.GPSRate = c.gpsHz
 		s := simulate.Run(sc)
 		samples, aid := inputs(s)
-		aided, err := attitude.TwoSided(samples, &aid, attitude.Default())
+		aided, err := attitude.TwoSided(samples, &aid)
 		if err != nil {
 			t.Fatal(err)
 		}
-		plain, err := attitude.TwoSided(samples, nil, attitude.Default())
+		plain, err := attitude.TwoSided(samples, nil)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -25,7 +25,6 @@ const (
 // A smoother holds the path of one log, at the blocks' borders ("nodes"), and
 // corrects it by fixed-interval smoothing, linearised about the path itself.
 type smoother struct {
-	p       *Params
 	bl      []block
 	time    []float64     // of each node, s
 	q       []quat.Number // attitude at each node
@@ -50,10 +49,10 @@ type smoother struct {
 	accBias mat3         // covariance of the accelerometer's offset, (m/s²)²
 }
 
-func newSmoother(p *Params, t []float64, bl []block) *smoother {
+func newSmoother(t []float64, bl []block) *smoother {
 	n := len(bl) + 1
 	s := &smoother{
-		p: p, bl: bl, spread: 1, time: make([]float64, n),
+		bl: bl, spread: 1, time: make([]float64, n),
 		q: make([]quat.Number, n), v: make([][2]float64, n), b: make([]r3.Vec, n),
 		z: make([][2]float64, n), r: make([]float64, n), rest: make([]bool, n),
 		tr: make([]transition, n-1), x: make([]state, n), pp: make([]cov, n), upd: make([]update, 0, 2*n), from: make([]int, n+1),
@@ -64,11 +63,11 @@ func newSmoother(p *Params, t []float64, bl []block) *smoother {
 	}
 	s.time[n-1] = t[bl[n-2].to]
 	for i := range 3 {
-		s.accBias[4*i] = sq(p.AccBiasSD)
+		s.accBias[4*i] = sq(accBiasSD)
 	}
 	s.rests = s.findRest()
 	for k := range s.r {
-		s.r[k] = sq(firstVelocity * p.VelocitySD)
+		s.r[k] = sq(firstVelocity * velocitySD)
 		if s.rest[k] {
 			s.r[k] = sq(restSD)
 		}
@@ -121,7 +120,7 @@ func (s *smoother) levelStretch(first, last int, sum []r3.Vec) {
 // transition makes block k's step and how far the path is from following it.
 func (s *smoother) transition(k int) transition {
 	b := &s.bl[k]
-	t, turn := newTransition(s.p, b, s.q[k], s.b[k])
+	t, turn := newTransition(b, s.q[k], s.b[k])
 	if t.reset = b.reset; t.reset {
 		t.offset = s.start(k + 1)
 	} else {
@@ -150,9 +149,9 @@ func (s *smoother) start(k int) (x state) {
 }
 
 // startVar are the variances of what a stretch starts with.
-func startVar(p *Params, velocitySD, headingSD float64) state {
-	b := sq(p.BiasSD)
-	return state{sq(tiltSD0), sq(tiltSD0), sq(headingSD), sq(velocitySD), sq(velocitySD), b, b, b}
+func startVar(velocity, headingSD float64) state {
+	b := sq(biasSD)
+	return state{sq(tiltSD0), sq(tiltSD0), sq(headingSD), sq(velocity), sq(velocity), b, b, b}
 }
 
 // outlier is where a velocity's innovation, in σ, begins to weigh less: Huber's
@@ -196,7 +195,7 @@ func (s *smoother) forward(c *calibrator) {
 	if s.aided {
 		headingSD = headingSD0
 	}
-	fresh := startVar(s.p, velocitySD0, headingSD)
+	fresh := startVar(velocitySD0, headingSD)
 	x := s.start(0)
 	for i, b := range xyz(s.b[0]) {
 		x[iB+i] = -b

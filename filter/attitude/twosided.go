@@ -17,23 +17,16 @@ import (
 // (Track.HeadingKnown), else arbitrary. aid may be nil.
 //
 // Samples that are not numbers, or beyond any sensor's range, are treated as
-// missing. Missing samples and gaps up to Params.Bridge are bridged, with a
+// missing. Missing samples and gaps up to longestBridge are bridged, with a
 // wider SE; longer ones, and a gyroscope saturated for long, start a new
 // segment. It is an error when the columns' lengths differ, times do not
 // increase, fewer than two samples are left, or there is no gyroscope.
-func TwoSided(s Samples, aid *Aid, p Params) (*Track, error) {
-	if err := p.check(); err != nil {
-		return nil, err
-	}
+func TwoSided(s Samples, aid *Aid) (*Track, error) {
 	bad, err := s.check()
 	if err != nil {
 		return nil, err
 	}
-	g := &integrator{s: &s, p: &p, cal: noCalibration, step: filter.MedianStep(s.Time), bad: bad,
-		lim: limits{math.Inf(1), math.Inf(1)}}
-	if p.Clipping {
-		g.lim = findLimits(&s)
-	}
+	g := &integrator{s: &s, cal: noCalibration, step: filter.MedianStep(s.Time), bad: bad, lim: findLimits(&s)}
 	bl := g.layout()
 	if aid != nil {
 		if err := aid.check(); err != nil {
@@ -42,11 +35,11 @@ func TwoSided(s Samples, aid *Aid, p Params) (*Track, error) {
 		g.ticks = newTicks(s.Time, g.step, bl)
 	}
 	g.integrate(bl)
-	sm := newSmoother(&p, s.Time, bl)
+	sm := newSmoother(s.Time, bl)
 	tr := &Track{Time: s.Time, Rest: sm.rests, HeadingSE: math.NaN()}
 	if f := aided(sm, aid, g.ticks); f != nil {
 		f.calibrateRoughly(g)
-		c := newCalibrator(p.AccBiasSD)
+		c := newCalibrator(accBiasSD)
 		f.run(aidedPasses, c)
 		g.calibrate(c, sm)
 		f.run(maxPasses-aidedPasses, nil)
@@ -55,7 +48,7 @@ func TwoSided(s Samples, aid *Aid, p Params) (*Track, error) {
 		}
 	} else {
 		sm.settle(3, maxPasses)
-		c := newCalibrator(p.AccBiasSD)
+		c := newCalibrator(accBiasSD)
 		sm.forward(c)
 		if g.calibrate(c, sm) {
 			sm.settle(1, maxPasses/2)
@@ -153,7 +146,7 @@ func (g *integrator) writeBlock(tr *Track, s *smoother, k int) {
 		return
 	}
 	mean := b.dt / float64(b.to-b.from)
-	gj, gf := ahead(g.p.GyroDelay, mean)
+	gj, gf := ahead(gyroDelay, mean)
 	last := g.last(b, gj+1)
 	// What the path turns beyond the gyroscope, spread evenly over the block.
 	end := quat.Mul(q, quat.Mul(rotation.Exp(r3.Scale(-1, b.lever.mulVec(o))), b.turn))

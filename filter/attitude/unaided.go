@@ -89,7 +89,7 @@ func (s *smoother) adapt() (steady bool) {
 	steady = math.Abs(math.Log(all/s.spread)) < 0.2
 	s.spread = all
 	red := longer(pair, own, 0.99)
-	half := max(1, int(adaptSpan/2/s.p.Step))
+	const half = int(adaptSpan / 2 / blockStep) // nodes
 	for k := range s.q {
 		if !s.rest[k] {
 			s.r[k] = max(sq(restSD), hidden*red*t.about(max(0, k-half), min(len(s.q), k+half+1), all))
