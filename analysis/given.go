@@ -24,7 +24,7 @@ const (
 )
 
 // Open reads the session in a folder: its logs and its setup.
-func Open(dir string) (*Given, error) {
+func Open(dir string, opt ingest.Options) (*Given, error) {
 	g := &Given{Name: filepath.Base(dir)}
 	found, err := ingest.Folder(dir)
 	if err != nil {
@@ -38,7 +38,7 @@ func Open(dir string) (*Given, error) {
 			return nil, err
 		}
 	}
-	logs, err := found.Open(ingest.Options{})
+	logs, err := found.Open(opt)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", g.Name, err)
 	}
@@ -61,7 +61,7 @@ func (g *Given) Earlier(folders []string) (out []Earlier, odd []error) {
 		if err != nil || !SameRider(set, g.Setup) || CanBeEvidence(set, g.Setup) != nil {
 			continue
 		}
-		was, err := Open(dir)
+		was, err := Open(dir, ingest.Options{})
 		switch {
 		case err != nil:
 			odd = append(odd, &setup.Trouble{Kind: NotCounted, Text: []string{filepath.Base(dir)}, Err: err})

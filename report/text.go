@@ -68,7 +68,7 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 		}
 	}
 	if p := x.Plan.Trials; len(p) > 0 {
-		t.row("To be surer", p[0].Do+" "+p[0].Tells+" evenfoot plan says how.", spare)
+		t.row("To be surer", p[0].Do+" "+p[0].Tells+words.Choose(u.Forms, " “Plan the next outing” says how.", " evenfoot plan says how."), spare)
 	}
 	t.row("Ridden", ridden(r, u), useful)
 	if n := len(r.Session.Warnings); n > 0 {
@@ -95,7 +95,7 @@ func PlanText(w io.Writer, r *analysis.Result, o TextOptions) error {
 	}
 	t.list("Remember?", p.Ask)
 	if len(p.Ask) > 0 {
-		t.row("", "Write what you remember into the setup: [[mark]] with at = the time and front = the feel.", vital)
+		t.row("", words.Choose(o.Units.Forms, "Choose below what you remember.", "Write what you remember into the setup: [[mark]] with at = the time and front = the feel."), vital)
 	}
 	_, err := io.WriteString(w, t.all())
 	return err
@@ -158,6 +158,7 @@ const (
 type textPage struct {
 	width int
 	color bool
+	whole bool // every row is one line, with all signs: another page breaks it
 	rows  []textRow
 }
 
@@ -169,7 +170,7 @@ type textRow struct {
 }
 
 func newTextPage(o TextOptions) *textPage {
-	t := &textPage{width: o.Width, color: o.Color}
+	t := &textPage{width: o.Width, color: o.Color, whole: o.Units.Forms}
 	if t.width <= 0 {
 		t.width = 80
 	}
@@ -194,7 +195,7 @@ func (t *textPage) head(s string) {
 // row takes a label and its text, to be wrapped under one another.
 func (t *textPage) row(label, s string, need int) {
 	if s != "" {
-		t.rows = append(t.rows, textRow{label: label, text: plain.Replace(s), need: need})
+		t.rows = append(t.rows, textRow{label: label, text: s, need: need})
 	}
 }
 
@@ -231,7 +232,7 @@ func (t *textPage) layout(i int) []string {
 		out = append(out, t.style("2", label))
 		label = ""
 	}
-	for k, l := range Wrap(r.text, t.width-labelWidth) {
+	for k, l := range Wrap(plain.Replace(r.text), t.width-labelWidth) {
 		lab := ""
 		if k == 0 {
 			lab = label
@@ -286,7 +287,11 @@ func (t *textPage) String() string {
 // all is every line.
 func (t *textPage) all() string {
 	var out []string
-	for i := range t.rows {
+	for i, r := range t.rows {
+		if t.whole && r.text != "" {
+			out = append(out, fmt.Sprintf("%-*s%s", labelWidth, r.label+"  ", r.text))
+			continue
+		}
 		out = append(out, t.layout(i)...)
 	}
 	return strings.Join(out, "\n") + "\n"

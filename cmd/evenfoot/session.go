@@ -116,7 +116,7 @@ func whichOuting(err error, asked int, logs []*ingest.Log) error {
 	}
 	switch {
 	case errors.As(err, &no):
-		return usagef("%s", words.NoOuting(no))
+		return usagef("%s", words.Units{}.NoOuting(no))
 	case err == nil && asked > 1 && !slices.ContainsFunc(logs, several):
 		return usagef("--outing %d: there is only one outing", asked)
 	}

@@ -13,12 +13,18 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"os"
+	"path"
 	"runtime/debug"
+	"strconv"
+	"strings"
 	"syscall/js"
 	"time"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
+	"evenfoot/ingest"
+	"evenfoot/ingest/raw"
 	"evenfoot/report"
 	"evenfoot/report/form"
 	"evenfoot/report/words"
@@ -61,9 +67,8 @@ type request struct {
 	Folders []string          `json:"folders"` // to be compared or packed
 	Beside  []string          `json:"beside"`  // sessions that may be evidence
 	Units   string            `json:"units"`
-	Low     string            `json:"low"`
-	High    string            `json:"high"` // the speeds that matter most, in the words' unit
-	Text    string            `json:"text"` // a setup
+	Options map[string]string `json:"options"` // low and high, the speeds that matter most; outing; and another rider's words
+	Text    string            `json:"text"`    // a setup
 	Fields  map[string]string `json:"fields"`
 	File    string            `json:"file"`
 	At      string            `json:"at"`    // a moment, UTC
@@ -74,21 +79,24 @@ type request struct {
 
 // A reply is the answer, as far as the request has one.
 type reply struct {
-	Error    string   `json:"error,omitempty"`
-	Key      string   `json:"key,omitempty"`  // of the setup, that Error is about
-	HTML     string   `json:"html,omitempty"` // the page, or the form
-	JSON     string   `json:"json,omitempty"`
-	Text     string   `json:"text,omitempty"` // the words, or the setup
-	Warnings []string `json:"warnings,omitempty"`
-	Earlier  []string `json:"earlier,omitempty"`
-	Names    []string `json:"names,omitempty"`
-	Moments  []moment `json:"moments,omitempty"`
-	Feels    []string `json:"feels,omitempty"` // words for what was felt at one
+	Error    string      `json:"error,omitempty"`
+	Key      string      `json:"key,omitempty"`  // of the setup, that Error is about
+	HTML     string      `json:"html,omitempty"` // the page, or the form
+	JSON     string      `json:"json,omitempty"`
+	Text     string      `json:"text,omitempty"` // the words, or the setup
+	Warnings []string    `json:"warnings,omitempty"`
+	Maps     []columnMap `json:"maps,omitempty"` // column maps, to be corrected
+	Earlier  []string    `json:"earlier,omitempty"`
+	Names    []string    `json:"names,omitempty"`
+	Moments  []moment    `json:"moments,omitempty"`
+	Feels    []string    `json:"feels,omitempty"` // words for what was felt at one
 }
 
 var answers = map[string]func(request) (reply, error){
 	"report": reportOf, "plan": planOf, "mark": markOf, "compare": compare, "form": formOf, "toml": tomlOf, "pack": pack, "unpack": unpack,
-	"version": func(request) (reply, error) { return reply{Text: version}, nil },
+	"version": func(request) (reply, error) {
+		return reply{Text: version, Names: setup.KeyNamed("rider.level").Words}, nil
+	},
 }
 
 func answer(ask string, stage func(string)) (out string) {
@@ -105,6 +113,7 @@ func answer(ask string, stage func(string)) (out string) {
 	if err == nil {
 		q.stage = stage
 		q.units, err = words.ParseUnits(q.Units)
+		q.units.Forms = true
 	}
 	do := answers[q.Do]
 	if err == nil && do == nil {
@@ -113,11 +122,14 @@ func answer(ask string, stage func(string)) (out string) {
 	if err == nil {
 		r, err = do(q)
 	}
-	if err != nil {
+	if err = q.units.Explain(err); err != nil {
 		r.Error = err.Error()
 		var bad *setup.Error
 		if errors.As(err, &bad) {
-			r.Key, r.Error = bad.Key, bad.What
+			r.Key = bad.Key
+			if q.Folder == "" { // it is of a form, and not of a file
+				r.Error = bad.What
+			}
 		}
 	}
 	debug.FreeOSMemory()
@@ -130,12 +142,18 @@ func reportOf(q request) (r reply, err error) {
 	if err != nil {
 		return r, err
 	}
-	opt := report.Options{Units: q.units, Version: version, Now: time.Now()}
+	opt := q.sheet()
 	var page, numbers, text bytes.Buffer
-	err = errors.Join(report.HTML(&page, result, opt), report.JSON(&numbers, result, q.units),
+	err = errors.Join(report.HTML(&page, result, opt), report.JSON(&numbers, result, opt.Units),
 		report.Text(&text, result, report.TextOptions{Units: q.units}))
 	r.HTML, r.JSON, r.Text = page.String(), numbers.String(), text.String()
 	return r, err
+}
+
+// sheet is how the command writes its pages: they are the same from here.
+func (q request) sheet() report.Options {
+	q.units.Forms = false
+	return report.Options{Units: q.units, Version: version, Now: time.Now()}
 }
 
 // planOf is what the command plan writes.
@@ -156,14 +174,33 @@ func planOf(q request) (r reply, err error) {
 // result analyses a folder with its evidence, and fills in what every answer
 // says of it.
 func (q request) result(r *reply) (*analysis.Result, error) {
-	s, err := analysis.Open(q.Folder)
+	var read ingest.Options
+	if n := strings.TrimSpace(q.Options["outing"]); n != "" {
+		var err error
+		if read.Outing, err = strconv.Atoi(n); err != nil || read.Outing < 1 {
+			return nil, fmt.Errorf("the outing %.20q is no number from 1 on", n)
+		}
+	}
+	s, err := analysis.Open(q.Folder, read)
 	if err != nil {
+		if r.Maps = maps(q.Folder); len(r.Maps) > 0 { // each says what is wrong
+			err = errors.New("there is no log that can be read yet: see the tables below")
+		}
 		return nil, err
 	}
 	req := analysis.Request{Progress: q.stage}
+	if text := q.rider(); text != "" {
+		if s.Setup == nil {
+			return nil, errors.New("another rider needs the setup: the foil that they would stand on")
+		}
+		if req.Other, err = setup.ParseRider(text, s.Setup); err != nil {
+			return nil, err
+		}
+	}
+	low, high := q.Options["low"], q.Options["high"]
 	switch {
-	case q.Low != "" || q.High != "":
-		req.Range, err = q.units.ParseRange(q.Low, q.High)
+	case low != "" || high != "":
+		req.Range, err = q.units.ParseRange(low, high)
 	case q.Do == "plan" && s.Log == nil && s.Setup != nil:
 		req.Range = analysis.UsualRange(s.Setup)
 	}
@@ -175,27 +212,72 @@ func (q request) result(r *reply) (*analysis.Result, error) {
 	for _, err := range unread {
 		r.Warnings = append(r.Warnings, err.Error())
 	}
-	result, err := analyse(s, req, q.units)
+	result, err := s.Analyse(req)
 	if err != nil {
 		return nil, err
 	}
 	r.Earlier = result.Session.Earlier
-	for _, w := range append(s.Odd, said(result, q.units)...) {
+	for _, w := range s.Odd {
 		r.Warnings = append(r.Warnings, words.Sentence(w))
+	}
+	for _, w := range result.Session.Warnings {
+		r.Warnings = append(r.Warnings, words.Sentence(q.units.Say(w)))
+		if w, ok := w.(ingest.Warning); ok && w.Kind == raw.LeftAside {
+			r.Maps = maps(q.Folder)
+		}
 	}
 	r.Moments, r.Feels = moments(result, q.units), append(setup.Feels(), setup.Nothing)
 	return result, nil
 }
 
-// analyse runs a session, and says in the reader's units why it cannot.
-func analyse(s *analysis.Given, req analysis.Request, u words.Units) (*analysis.Result, error) {
-	r, err := s.Analyse(req)
-	return r, u.Explain(err)
+// rider is another rider as [setup.ParseRider] reads one, in the units of the words.
+func (q request) rider() string {
+	var parts []string
+	for _, k := range setup.Keys {
+		v := strings.TrimSpace(q.Options[k.Rider])
+		if k.Rider == "" || v == "" {
+			continue
+		}
+		switch unit, _ := k.Unit(); unit {
+		case "kg":
+			v = strings.ReplaceAll(v, ",", ".") + q.units.Mass
+		case "cm":
+			v = strings.ReplaceAll(v, ",", ".") + q.units.Length
+		default:
+			v = strings.ReplaceAll(v, ",", " ")
+		}
+		parts = append(parts, k.Rider+"="+v)
+	}
+	return strings.Join(parts, ",")
 }
 
-func said(r *analysis.Result, u words.Units) (out []string) {
-	for _, w := range r.Session.Warnings {
-		out = append(out, u.Say(w))
+// A columnMap is a file's text, and why the table beside it cannot be read.
+type columnMap struct {
+	Name  string `json:"name"`
+	Text  string `json:"text"`
+	Wrong string `json:"wrong"`
+}
+
+// maps are column maps for the tables of a folder that cannot be read: what lies
+// beside them, or a guess.
+func maps(dir string) (out []columnMap) {
+	found, _ := ingest.Folder(dir)
+	for _, log := range found.Logs {
+		_, err := ingest.Open(log, ingest.Options{})
+		if err == nil {
+			continue
+		}
+		m := columnMap{Name: ingest.MapBeside(log), Wrong: err.Error()}
+		if text, unread := os.ReadFile(m.Name); unread == nil {
+			m.Text = string(text)
+		} else if what, needs := ingest.NeedsMap(err); needs {
+			m.Name, m.Wrong = ingest.MapName(log), what
+			m.Text, _ = ingest.ProposeMap(log)
+		} else {
+			continue
+		}
+		m.Name, m.Wrong = path.Base(m.Name), strings.ReplaceAll(m.Wrong, dir+"/", "")
+		out = append(out, m)
 	}
 	return out
 }
@@ -204,13 +286,13 @@ func said(r *analysis.Result, u words.Units) (out []string) {
 func compare(q request) (r reply, err error) {
 	var results []*analysis.Result
 	for _, dir := range q.Folders {
-		s, err := analysis.Open(dir)
+		s, err := analysis.Open(dir, ingest.Options{})
 		if err != nil {
 			return r, err
 		}
-		result, err := analyse(s, analysis.Request{Progress: q.stage}, q.units)
+		result, err := s.Analyse(analysis.Request{Progress: q.stage})
 		if err != nil {
-			return r, fmt.Errorf("%s: %w", s.Name, err)
+			return r, fmt.Errorf("%s: %w", s.Name, q.units.Explain(err))
 		}
 		results = append(results, result.Light())
 	}
@@ -218,9 +300,8 @@ func compare(q request) (r reply, err error) {
 	if err != nil {
 		return r, err
 	}
-	opt := report.Options{Units: q.units, Version: version, Now: time.Now()}
 	var page, text bytes.Buffer
-	err = errors.Join(report.CompareHTML(&page, c, opt),
+	err = errors.Join(report.CompareHTML(&page, c, q.sheet()),
 		report.CompareText(&text, c, report.TextOptions{Units: q.units}))
 	r.HTML, r.Text = page.String(), text.String()
 	return r, err

@@ -247,3 +247,23 @@ func TestDelete(t *testing.T) {
 	}
 	p.NoErrors()
 }
+
+// TestTwice: what the same page in a second window holds is told of, and can be
+// had once that lets go.
+func TestTwice(t *testing.T) {
+	p := newPhone(t)
+	name := p.add(filepath.Join(work(t), "demo", "1-no-shim", "watch.gpx"))
+	other := at(t, p.server, p.origin, "/")
+	other.wait(fmt.Sprintf(`(async () => {
+		let d = await navigator.storage.getDirectory();
+		for (const n of ["sessions", %q]) d = await d.getDirectoryHandle(n);
+		globalThis.held = await (await d.getFileHandle("watch.gpx")).createWritable();
+		return "";
+	})()`, name))
+	p.tap("analyse")
+	p.until(`document.getElementById("problem").textContent.includes("open a second time")`)
+	other.wait(`held.abort().then(() => "")`)
+	p.tap("analyse")
+	p.until(`!document.getElementById("answer").hidden`)
+	p.NoErrors()
+}

@@ -6,6 +6,7 @@ import (
 	"compress/flate"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -190,4 +191,64 @@ func archive(t *testing.T, n int, name func(int) string) []byte {
 		t.Fatal(err)
 	}
 	return b.Bytes()
+}
+
+// TestForeign: a table with other column names is read once its map is kept; of
+// a file with two outings the one that is asked for is; and the foil is advised
+// for under somebody else, in the page's words.
+func TestForeign(t *testing.T) {
+	p := newPhone(t)
+	dir := t.TempDir()
+	write := func(name, text string) string {
+		file := filepath.Join(dir, name)
+		p.Must(os.WriteFile(file, []byte(text), 0o600))
+		return file
+	}
+	var table, twice strings.Builder
+	table.WriteString("Zeit [s];Tempo [km/h];Breite;Laenge\n")
+	twice.WriteString("# start: 2026-06-01T10:00:00Z\ntime_s,lat_deg,lon_deg,speed_mps\n")
+	for s := range 600 {
+		fmt.Fprintf(&table, "%d;%.1f;%.6f;%.6f\n", s, 30+5*math.Sin(float64(s)/20), 54+float64(s)*8/111e3, 10.0)
+	}
+	for _, from := range []int{0, 20_000} {
+		for s := range 600 {
+			fmt.Fprintf(&twice, "%d,%.6f,10,%.2f\n", from+s, 54+float64(s)*8/111e3, 8.0)
+		}
+	}
+	name := p.add(write("foreign.csv", table.String()))
+	p.tap("analyse")
+	p.until(`document.querySelector("#map-list textarea") !== null`)
+	p.Shot("beach-map", true)
+	browser.Eval[int](p.Tab, `(e => { e.value = 'time_s = "Zeit [s]"\nspeed_kmh = "Tempo [km/h]"\nlat_deg = "Breite"\nlon_deg = "Laenge"\n'; document.querySelector("#map-list button").click(); return 1; })(document.querySelector("#map-list textarea"))`)
+	p.until(`!document.getElementById("answer").hidden && document.getElementById("maps").hidden && document.getElementById("answer").textContent.includes("add a setup")`)
+	if kept := p.stored(name, "foreign.csv.map.toml"); !strings.Contains(kept, "Laenge") {
+		t.Errorf("the map is kept as\n%s", kept)
+	}
+
+	p.add(write("twice.csv", twice.String()))
+	choose := func(field, v string) {
+		t.Helper()
+		browser.Eval[string](p.Tab, fmt.Sprintf(`document.getElementById(%q).value = %q`, field, v))
+	}
+	for n, want := range map[string]string{"1": "Number 1 is read", "2": "Number 2 is read", "3": "there is no outing 3", "x": "is no number"} {
+		choose("outing", n)
+		p.tap("analyse")
+		p.until(fmt.Sprintf(`document.getElementById("busy").hidden && (document.getElementById("warnings").textContent + document.getElementById("problem").textContent).includes(%q)`, want))
+	}
+	if said := browser.Eval[string](p.Tab, `document.getElementById("session").textContent`); strings.Contains(said, "--outing") {
+		t.Errorf("the page speaks of the command line: %s", said)
+	}
+
+	p.add(demoFiles(t, "1-no-shim")...)
+	if v := browser.Eval[string](p.Tab, `document.getElementById("outing").value`); v != "" {
+		t.Errorf("outing %s of another file would be read", v)
+	}
+	choose("mass", "62,5")
+	choose("rider-level", "beginner")
+	p.tap("analyse")
+	p.until(`document.getElementById("answer").textContent.includes("For 62.5")`)
+	choose("mass", "heavy")
+	p.tap("analyse")
+	p.until(`document.getElementById("problem").textContent.includes("is not a number with its unit")`)
+	p.NoErrors()
 }

@@ -46,7 +46,7 @@ func For(r *analysis.Result, u Units) Answer {
 	w := Answer{Title: Title(r), Every: EveryTime(false, false, false)}
 	a := r.Advice
 	if a == nil {
-		w.withoutAdvice(r)
+		w.withoutAdvice(r, u)
 		return w
 	}
 	w.Today, w.Evidence = u.carries("The front foot", r), evidence(r)
@@ -111,7 +111,7 @@ func followed(r *analysis.Result) string {
 }
 
 // withoutAdvice is for logs without a setup, and for setups that gave none.
-func (w *Answer) withoutAdvice(r *analysis.Result) {
+func (w *Answer) withoutAdvice(r *analysis.Result, u Units) {
 	w.SureTag, w.Sure = "No advice yet", "Without the measures of rider, stance and foil there is no telling which way to go."
 	w.Feel = "Nothing changes yet."
 	w.Mind = "Do not shim or move the foil on this page alone."
@@ -119,7 +119,7 @@ func (w *Answer) withoutAdvice(r *analysis.Result) {
 	case r.Setup == nil:
 		w.Head = "This is what the log shows. To get advice, add a setup."
 		w.Steps = []Step{{Kind: "log", Name: "Measure", Do: "Fill in a setup: rider, stance, mast, wing and stabilizer (the small rear wing).",
-			How: "\"evenfoot setup\" prints one with notes. Then run the report again with --setup."}}
+			How: u.here("\"evenfoot setup\" prints one with notes. Then run the report again with --setup.", "Then ask again what to change.")}}
 	default:
 		w.Head = "This is what the log shows. It is not enough for advice."
 		w.Sure = "The setup is there, but the analysis could not make advice from it. The warnings say why."

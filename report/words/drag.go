@@ -166,7 +166,7 @@ func (u Units) GlideProtocol(r *analysis.Result) *Trial {
 		How: []string{
 			"From top speed, on a straight course in flat water, " + luff + " and stand still until the foil is about to sink: no pumping, no steering, the same posture and the same height each time.",
 			"In turn as near to the wind and as far from it as you sail, so that wind and current tell themselves.",
-			"Press the lap key at each start (with [marks] means = \"glide\" in the setup), or write each down: [[glide]] with from and to, UTC.",
+			"Press the lap key at each start (" + u.here("with [marks] means = \"glide\" in the setup), or write each down: [[glide]] with from and to, UTC.", "the setup says that a mark meant a glide), or write the start and end of each into the setup, UTC."),
 		},
 		Tells: "About 10 minutes. It shows the drag and what a card costs at the top speed.",
 	}

@@ -18,8 +18,10 @@ import (
 )
 
 // Warning is a warning about a log in one line: its place, and what it is.
-func Warning(w ingest.Warning) string {
-	s := whatIsWrong(w)
+func Warning(w ingest.Warning) string { return Units{}.warning(w) }
+
+func (u Units) warning(w ingest.Warning) string {
+	s := u.whatIsWrong(w)
 	place := w.File
 	switch {
 	case w.Line > 0:
@@ -65,16 +67,16 @@ func moment(w ingest.Warning) string {
 var logBook = newBook("log")
 
 // whatIsWrong is the sentence of a warning without its place.
-func whatIsWrong(w ingest.Warning) string {
+func (u Units) whatIsWrong(w ingest.Warning) string {
 	if w.More > 0 {
 		return fmt.Sprintf("%d more of the same: %s.", w.More, w.Kind)
 	}
-	return cmp.Or(logBook.say(string(w.Kind), w, sayWarning(w)), UpperFirst(string(w.Kind))+".")
+	return cmp.Or(logBook.say(string(w.Kind), w, u.sayWarning(w)), UpperFirst(string(w.Kind))+".")
 }
 
 // sayWarning is what the sentences about a log call. Quotes and numbers go by
 // their place in the warning; one made by hand may lack them.
-func sayWarning(w ingest.Warning) template.FuncMap {
+func (u Units) sayWarning(w ingest.Warning) template.FuncMap {
 	text := func(i int) string {
 		if i < len(w.Text) {
 			return w.Text[i]
@@ -89,6 +91,7 @@ func sayWarning(w ingest.Warning) template.FuncMap {
 	}
 	return template.FuncMap{
 		"text": text, "value": value, "listed": Listed, "a": a, "units": unitsOf,
+		"here":      u.here,
 		"who":       func() string { return UpperFirst(w.Sensor) },
 		"n":         func(one string) string { return Counted(w.Count, one) },
 		"one":       func(one, many string) string { return Choose(w.Count == 1, one, many) },
@@ -117,9 +120,9 @@ func sayWarning(w ingest.Warning) template.FuncMap {
 }
 
 // NoOuting is what to say where a log lacks the outing that was asked for.
-func NoOuting(e *ingest.OutingError) string {
+func (u Units) NoOuting(e *ingest.OutingError) string {
 	w := e.Warning
-	return fmt.Sprintf("%s: there is no outing %s. %s Choose one with --outing N.", w.File, Decimals(w.Values[0], 0), outings(w))
+	return fmt.Sprintf("%s: there is no outing %s. %s %s", w.File, Decimals(w.Values[0], 0), outings(w), u.here("Choose one with --outing N.", "Choose one of these."))
 }
 
 // outings lists the outings of a file.

@@ -61,8 +61,9 @@ func (u Units) trial(x advice.Trial) (t Trial) {
 	if n := len(x.Speeds); n > 0 {
 		span = u.SpeedText(x.Speeds[0]) + " to " + u.SpeedText(x.Speeds[n-1])
 	}
-	press := "press the lap key, or knock twice on the deck (with [marks] means = \"even\" in the setup)"
-	note := "press the lap key, remember the feel, and write each down afterwards as a [[mark]] with its time (and [marks] means = \"nothing\" in the setup, or a press that you do not write down counts as even)"
+	press := "press the lap key, or knock twice on the deck (" + u.here("with [marks] means = \"even\" in the setup", "the setup says that a mark meant even") + ")"
+	note := "press the lap key, remember the feel, and " + u.here("write each down afterwards as a [[mark]] with its time (and [marks] means = \"nothing\" in the setup, or a press that you do not write down counts as even)",
+		"choose afterwards what each meant (the setup says that a mark meant nothing, or a press of which you do not say anything counts as even)")
 	switch x.Kind {
 	case advice.FindNulls:
 		t.Do = fmt.Sprintf("Find the speed that feels even with the foil %s.", u.places(x.Places))
@@ -71,13 +72,13 @@ func (u Units) trial(x advice.Trial) (t Trial) {
 			fmt.Sprintf("At each place ride %.0f minutes, every reach from slow to fast or back, and where the load feels even %s: about %d times.", advice.PlaceMinutes, press, x.Each),
 			"Where it never feels even, slide the foil a centimetre back if the front foot is heavy all the way, forward if the back foot is, and write down where it then stands.",
 			u.howFar(x.Places),
-			"Write each move into the setup: [[change]] with at = the time, foil_cm = " + strings.Join(centimetres(x.Places), ", ") + " (all counted from the start).",
+			"Write each move into the setup: " + u.here("[[change]] with at = the time, foil_cm = ", "as a change, with its time and the foil in cm, ") + strings.Join(centimetres(x.Places), ", ") + " (all counted from the start).",
 		}
 	case advice.CardInOut:
 		t.Do = fmt.Sprintf("Ride half the outing as it is, and half with one card %s %s.", Choose(x.TakeOut, "less", "more"), placeAt(x.Mount, x.Edge))
 		t.How = []string{
 			fmt.Sprintf("In each half, at %d moments from %s, %s.", x.Each, span, note),
-			fmt.Sprintf("Write the card into the setup: [[change]] with at = the time, shim_mm = %.2f (+ raises the leading edge).", float64(x.Shim)),
+			fmt.Sprintf("Write the card into the setup: %s%.2f (+ raises the leading edge).", u.here("[[change]] with at = the time, shim_mm = ", "as a change, with its time and the shim in mm, "), float64(x.Shim)),
 		}
 	case advice.NoteMoments:
 		t.Do = fmt.Sprintf("Mark %d moments from %s.", x.Each, span)
@@ -139,7 +140,7 @@ func (u Units) Mark(m mark.Mark) (when, what, became string) {
 	}
 	switch {
 	case m.Why == mark.NotAgreed:
-		became = "does not count: [marks] means would say what it means"
+		became = "does not count: " + u.here("[marks] means would say", "the setup does not say") + " what it means"
 	case m.Why == mark.SaysNone:
 		became = "does not count, as the setup says"
 	case m.Why == mark.OfGlide:

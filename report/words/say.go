@@ -24,7 +24,7 @@ func (u Units) Say(f analysis.Finding) string {
 	case string:
 		return f
 	case ingest.Warning:
-		return Warning(f)
+		return u.warning(f)
 	case analysis.Note:
 		return u.chain(f.Kind, f)
 	case pitchlaw.Lack:
@@ -84,12 +84,18 @@ func (u Units) Explain(err error) error {
 	if errors.As(err, &slow) {
 		return errors.New(u.SpeedError(slow))
 	}
+	var no *ingest.OutingError
+	if errors.As(err, &no) {
+		return errors.New(u.NoOuting(no))
+	}
 	return err
 }
 
 // SpeedError says why there is no advice for the speeds, and what to do.
 func (u Units) SpeedError(e *analysis.SpeedError) string {
-	const none, give = "no speed is known to advise for: ", "give the speeds that matter, for example --range 12:22kn"
+	const none = "no speed is known to advise for: "
+	ask := u.here("--range", "the speeds that matter most")
+	give := "give the speeds that matter" + u.here(", for example --range 12:22kn", "")
 	switch e.Why {
 	case analysis.NoLog:
 		return none + "there is no log; " + give
@@ -101,11 +107,11 @@ func (u Units) SpeedError(e *analysis.SpeedError) string {
 	if e.Slowest > 0 {
 		what := "the log holds nothing faster than " + u.SpeedText(e.Known[1])
 		if e.Asked[1] > 0 {
-			what = "--range ends at " + u.SpeedText(e.Known[1])
+			what = u.here("--range ends", "the speeds that matter end") + " at " + u.SpeedText(e.Known[1])
 		}
-		return fmt.Sprintf("too slow to fly: %s, and a wing of %s cannot carry %s below about %s; check foil.wing.area_cm2 and the masses in the setup, and give foiling speeds with --range",
-			what, Area(e.WingArea, u), u.MassText(e.Mass), u.SpeedText(e.Slowest))
+		return fmt.Sprintf("too slow to fly: %s, and a wing of %s cannot carry %s below about %s; check foil.wing.area_cm2 and the masses in the setup, and give foiling speeds with %s",
+			what, Area(e.WingArea, u), u.MassText(e.Mass), u.SpeedText(e.Slowest), ask)
 	}
-	return fmt.Sprintf("no advice for %s to %s: what was ridden or noted lies at %s to %s, %s to each side included, and nothing checks the model further out; give other speeds with --range, or notes of feel and a log from there",
-		u.SpeedText(e.Asked[0]), u.SpeedText(e.Asked[1]), u.SpeedText(e.Known[0]), u.SpeedText(e.Known[1]), u.SpeedText(analysis.NearRidden))
+	return fmt.Sprintf("no advice for %s to %s: what was ridden or noted lies at %s to %s, %s to each side included, and nothing checks the model further out; give other speeds with %s, or notes of feel and a log from there",
+		u.SpeedText(e.Asked[0]), u.SpeedText(e.Asked[1]), u.SpeedText(e.Known[0]), u.SpeedText(e.Known[1]), u.SpeedText(analysis.NearRidden), ask)
 }

@@ -76,7 +76,7 @@ func (b book) template(kind string, can template.FuncMap) (*template.Template, e
 // can is what the sentences of all books may call, in the reader's units.
 func (u Units) can() template.FuncMap {
 	return template.FuncMap{
-		"say": u.Say, "conflict": u.Conflict, "reason": Reason, "clean": Clean,
+		"say": u.Say, "here": u.here, "conflict": u.Conflict, "reason": Reason, "clean": Clean,
 		"speed": u.SpeedText, "fine": u.SpeedFine, "speeds": u.speeds, "knot": u.SpeedName, "length": u.LengthText, "roughly": u.lengthRound,
 		"way": u.way, "further": u.further, "places": u.places, "placeAt": placeAt, "percent": Percent,
 		"noted": u.speedNoted, "clock": sinceStart, "span": fromTo, "level": levelOf, "limit": limit, "abs": math.Abs,

@@ -11,13 +11,17 @@ import (
 	"evenfoot/analysis/interval"
 )
 
-// Units says what the words and the page print in. The zero value is knots,
-// centimetres and kilograms.
+// Units says what the words and the page print in, and how their reader goes on.
+// The zero value is knots, centimetres and kilograms, on a command line.
 type Units struct {
 	Speed  string // "kn" | "kmh" | "mph" | "mps"
 	Length string // "cm" | "in"
 	Mass   string // "kg" | "lb"
+	Forms  bool   // the reader fills in forms, and sees neither a command nor the setup's text
 }
+
+// here is how to go on where the reader is.
+func (u Units) here(command, forms string) string { return Choose(u.Forms, forms, command) }
 
 // ParseUnits reads a list such as "kn,cm,kg"; what is left out keeps its
 // default.
@@ -46,7 +50,7 @@ func ParseUnits(s string) (Units, error) {
 }
 
 func (u Units) OrDefault() Units {
-	return Units{cmp.Or(u.Speed, "kn"), cmp.Or(u.Length, "cm"), cmp.Or(u.Mass, "kg")}
+	return Units{cmp.Or(u.Speed, "kn"), cmp.Or(u.Length, "cm"), cmp.Or(u.Mass, "kg"), u.Forms}
 }
 
 // SpeedUnits are the units of speed: as --units knows them, in short, in a

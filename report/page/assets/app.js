@@ -40,14 +40,18 @@ function connect(name) {
 const library = connect("./worker.js");
 let recorder;
 
-/** Asks the library; a refusal is shown, and null is the answer. */
-async function ask(task, args, word) {
+const troubles = { QuotaExceededError: "full", NoModificationAllowedError: "twice" };
+const told = ({ name, error }) => (troubles[name] ? say(troubles[name]) : error);
+
+/** Asks the library; a refusal is shown, and null is the answer. seen is given either. */
+async function ask(task, args, word, seen = () => {}) {
   problem("");
   if (word) busy(say(word));
   const reply = await library(task, args);
   busy("");
+  seen(reply);
   if (!reply.error) return reply;
-  problem(reply.full ? say("full") : reply.error);
+  problem(told(reply));
   return null;
 }
 
@@ -101,10 +105,12 @@ async function home() {
   if (!reply) return;
   $("list").replaceChildren();
   $("none").hidden = reply.list.length > 0;
+  $("backup").hidden = !reply.list.length;
+  $("compare").hidden = reply.list.length < 2;
   for (const s of reply.list.reverse()) {
     const tick = Object.assign(document.createElement("input"), { type: "checkbox", value: s.name, onchange: ticked });
     tick.setAttribute("aria-label", say("tick", { name: s.name }));
-    item($("list"), tick, make("a", s.name, { href: `#session/${encodeURIComponent(s.name)}` }), make("small", sizeText(s.files.reduce((n, f) => n + f.size, 0))));
+    item($("list"), tick, make("a", s.name, { href: `#session/${encodeURIComponent(s.name)}` }), make("small", [s.title, sizeText(s.files.reduce((n, f) => n + f.size, 0))].filter(Boolean).join(", ")));
   }
   ticked();
   const { usage = 0, quota = 0 } = (await navigator.storage.estimate?.()) ?? {};
@@ -168,13 +174,17 @@ async function shared() {
 
 // ---- one outing
 
-const choices = () => ({ units: $("units").value, low: $("low").value, high: $("high").value, alone: $("alone").checked });
+const choices = () => ({ units: $("units").value, options: Object.fromEntries(new FormData($("options"))) });
+$("options").onsubmit = (e) => e.preventDefault();
+$("units").value = localStorage.getItem("evenfoot units") || $("units").value;
+$("units").onchange = () => localStorage.setItem("evenfoot units", $("units").value);
 
 async function session() {
   const name = current;
+  if ($("session-name").textContent !== name) $("options").reset(); // they were of another outing
   $("session-name").textContent = name;
   $("to-setup").href = `#setup/${encodeURIComponent(name)}`;
-  $("answer").hidden = $("print").hidden = $("moments").hidden = true;
+  $("answer").hidden = $("print").hidden = $("moments").hidden = $("maps").hidden = true;
   $("warnings").replaceChildren();
   const reply = await ask("sessions");
   if (name !== current) return;
@@ -204,7 +214,7 @@ $("plan").onclick = () => analyse("plan");
 $("print").onclick = () => print();
 async function analyse(what) {
   const name = current;
-  const reply = await ask("report", { name, what, ...choices() }, "loading");
+  const reply = await ask("report", { name, what, ...choices() }, "loading", (r) => { if (name === current) maps(r.maps ?? []); });
   if (!reply || name !== current) return;
   answer(reply.text);
   $("warnings").replaceChildren();
@@ -212,6 +222,21 @@ async function analyse(what) {
   for (const w of reply.warnings ?? []) item($("warnings"), w);
   moments(reply.moments ?? [], reply.feels);
   if (reply.html) $("open-report").hidden = false;
+}
+/** Column maps of tables that could not be read, to be corrected and kept. */
+function maps(list) {
+  $("maps").hidden = !list.length;
+  $("map-list").replaceChildren();
+  for (const { name: file, text, wrong } of list) {
+    const id = `map-${file}`, name = current;
+    const area = make("textarea", "", { id, value: text, rows: 12, wrap: "off", spellcheck: false });
+    const keep = async () => {
+      if (!await ask("keep", { name, file, text: area.value }) || name !== current) return;
+      await session();
+      analyse("report");
+    };
+    $("map-list").append(make("p", wrong), make("label", say("map", { file }), { htmlFor: id }), area, make("button", say("keepmap"), { onclick: keep }));
+  }
 }
 /** Moments of the log: what each mark meant, and what might be remembered; a
  * choice is written into the setup, and the answer given again. */
@@ -229,19 +254,15 @@ function moments(list, feels) {
     item($("moment-list"), label, select);
   }
 }
-/** The words are laid out for a terminal: a label, and lines that are indented. */
+/** The words are a title, and lines under labels, which stand before two spaces at least. */
 function answer(text) {
   $("answer").hidden = $("print").hidden = false;
   $("answer").replaceChildren();
-  let p;
   for (const line of text.split("\n").filter((l) => l.trim())) {
-    const [, label, rest] = line.match(/^(\S.*?)\s{2,}(.*)$/) ?? [];
-    if (/^\s/.test(line) && p && p !== $("answer").firstChild) p.append(` ${line.trim()}`);
-    else {
-      p = make("p", label ? "" : line);
-      if (label) p.append(make("strong", label), ` ${rest}`);
-      $("answer").append(p, "\n");
-    }
+    const [, label, rest] = line.match(/^(\S.*?) {2,}(.*)$/) ?? [];
+    const p = make("p", label ? "" : line.trim());
+    if (label) p.append(make("strong", label), ` ${rest}`);
+    $("answer").append(p, "\n");
   }
 }
 $("open-report").onclick = () => to("report", current);
@@ -257,6 +278,7 @@ function sheet(html, back) {
   $("back").onclick = back ? null : () => { if (location.hash.length < 2) go(); };
   $("sheet").srcdoc = html;
 }
+$("save-sheet").onclick = () => deliver(new Blob([$("sheet").srcdoc], { type: "text/html" }), `${current || "compare"}.html`);
 async function shown() {
   const name = current;
   const reply = await ask("file", { name, file: "report.html" });
@@ -319,7 +341,7 @@ $("save").onclick = async () => {
   const { name } = $("form").dataset, given = fields();
   const reply = await check();
   if (reply.error) return;
-  if (!await ask("saveSetup", { name, text: reply.text })) return;
+  if (!await ask("keep", { name, text: reply.text })) return;
   // The next outing starts from this board; what was felt, marked and changed was of this one.
   const next = Object.fromEntries(Object.entries(given).filter(([k]) => !/^(title$|feel|mark|change|glide)/.test(k)));
   const kept = await library("toml", { fields: next });
@@ -339,7 +361,7 @@ async function write(text) {
   const reply = await recorder("rows", { text });
   recording.size = reply.size;
   if (reply.error) {
-    reason ||= reply.full ? say("full") : reply.error;
+    reason ||= told(reply);
     problem(reason);
     finish();
   }
@@ -371,7 +393,7 @@ async function startLogger() {
   const head = logger.start();
   const opened = await recorder("open", { name: begun.name, file: "phone.csv", head });
   if (opened.error) {
-    reason = opened.full ? say("full") : opened.error;
+    reason = told(opened);
     problem(reason);
     return finish();
   }
@@ -430,6 +452,7 @@ async function begin() {
   const reply = await library("version");
   busy("");
   $("version").textContent = reply.text ?? "";
+  for (const level of reply.names ?? []) $("rider-level").append(make("option", level));
   if (reply.error) problem(reply.error);
 }
 addEventListener("beforeunload", (e) => { if (logger) e.preventDefault(); });

@@ -35,7 +35,7 @@ onmessage = ({ data: { id, task, ...args } }) => {
       await tasks[task](args);
       postMessage({ id, size });
     } catch (e) {
-      postMessage({ id, size, error: e.message || e.name, full: e.name === "QuotaExceededError" });
+      postMessage({ id, size, error: e.message || e.name, name: e.name });
     }
   });
 };

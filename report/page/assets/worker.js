@@ -33,7 +33,7 @@ async function ask(request, files = {}) {
   return withFiles(files, async () => {
     const stage = (text) => postMessage({ stage: text });
     const reply = JSON.parse(await globalThis.evenfoot(JSON.stringify({ units: request.units || "kn,cm,kg", ...request }), stage));
-    reply.full = !!reply.error && fate.full;
+    if (reply.error && fate.full) reply.name = "QuotaExceededError";
     return reply;
   });
 }
@@ -43,7 +43,8 @@ async function sessions() {
   for (const name of await names(SESSIONS, "directory")) {
     const files = [];
     for (const file of await names(at(name), "file")) files.push({ name: file, size: (await read(at(name), file)).size });
-    out.push({ name, files });
+    const [, title] = (await setupOf(name)).match(/^title = "(.*)"$/m) ?? [];
+    out.push({ name, title, files });
   }
   return out;
 }
@@ -72,11 +73,11 @@ const tasks = {
   sessions,
   async version() { return ask({ do: "version" }); },
   /** The report of an outing, or what else Go does with one: its plan. */
-  async report({ name, what = "report", units, low, high, alone }) {
-    const others = alone ? [] : (await names(SESSIONS, "directory")).filter((n) => n !== name);
+  async report({ name, what = "report", units, options }) {
+    const others = options.alone ? [] : (await names(SESSIONS, "directory")).filter((n) => n !== name);
     const beside = [];
     for (const n of others) if (await setupOf(n)) beside.push(n);
-    const reply = await ask({ do: what, folder: "/" + at(name), beside: beside.map((n) => "/" + at(n)), units, low, high }, { folders: [name, ...beside].map(at) });
+    const reply = await ask({ do: what, folder: "/" + at(name), beside: beside.map((n) => "/" + at(n)), units, options }, { folders: [name, ...beside].map(at) });
     if (reply.html) {
       await save(at(name), "report.html", new Blob([reply.html]));
       await save(at(name), "result.json", new Blob([reply.json]));
@@ -92,7 +93,7 @@ const tasks = {
     if (!reply.error) await save(at(name), SETUP, new Blob([reply.text]));
     return reply;
   },
-  async saveSetup({ name, text }) { await save(at(name), SETUP, new Blob([text])); return {}; },
+  async keep({ name, file = SETUP, text }) { await save(at(name), file, new Blob([text])); return {}; },
   async add({ name, files }) {
     let into = name;
     const added = [];
@@ -131,7 +132,7 @@ async function unzip(file) {
   await remove("new").catch(() => {});
   try {
     const reply = await ask({ do: "unpack", folder: "/new", file: "/archive.zip", text: file.name.replace(/\.zip$/i, "") }, { blobs: { "/archive.zip": file }, into: "new" });
-    if (reply.error) throw new DOMException(`${file.name}: ${reply.error}`, reply.full ? "QuotaExceededError" : "DataError");
+    if (reply.error) throw new DOMException(`${file.name}: ${reply.error}`, reply.name ?? "DataError");
     const added = [];
     for (const n of reply.names) {
       const name = await freeName(n);
@@ -152,7 +153,7 @@ onmessage = ({ data: { id, task, ...args } }) => {
       const got = await tasks[task](args);
       postMessage({ id, reply: Array.isArray(got) ? { list: got } : got });
     } catch (e) {
-      postMessage({ id, reply: { error: e.message, full: e.name === "QuotaExceededError" } });
+      postMessage({ id, reply: { error: e.message, name: e.name } });
     }
   });
 };
