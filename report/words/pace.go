@@ -1,7 +1,6 @@
 package words
 
 import (
-	"fmt"
 	"strings"
 
 	"evenfoot/analysis"
@@ -28,21 +27,21 @@ const saysNothing = 0.9
 // Pace says what a racer asks of a log, a sentence a point.
 func (u Units) Pace(p *analysis.Pace) (says []string) {
 	if p.OffEven.Known() && p.OffEven.High-p.OffEven.Low < saysNothing {
-		says = append(says, fmt.Sprintf("At %s and above %s of the time was ridden with a load off even by more than 6 %% of it.", u.SpeedText(float64(p.TopFrom)), part(p.OffEven)))
-	}
-	if p.Reaches == 0 {
-		return append(says, fmt.Sprintf("What the fastest reaches have apart from the rest takes %d straight reaches with a pitch law to tell from chance.", pace.Least))
+		says = append(says, u.tell("off even", struct {
+			From, Part any
+		}{p.TopFrom, part(p.OffEven)}))
 	}
 	told := false
 	for _, a := range p.Apart {
-		if n := paceNames[a.Name]; a.Told() {
+		if n := paceNames[a.Name]; p.Reaches > 0 && a.Told() {
 			told = true
-			says = append(says, fmt.Sprintf("Your fastest reaches had another %s than the rest: %s%s against %s%s. Chance alone does as well in %s of cases; which came of which, a log does not tell.",
-				n.name, Fixed(float64(a.Fastest), n.digits), n.unit, Fixed(float64(a.Rest), n.digits), n.unit, Percent(float64(a.P))))
+			says = append(says, u.tell("fastest", struct {
+				Name, Fastest, Rest, P any
+			}{n.name, Fixed(float64(a.Fastest), n.digits) + n.unit, Fixed(float64(a.Rest), n.digits) + n.unit, a.P}))
 		}
 	}
 	if !told {
-		says = append(says, fmt.Sprintf("In pitch, heel, load, point of sail and pitch corrections nothing sets the fastest quarter of %d reaches apart beyond chance.", p.Reaches))
+		says = append(says, u.tell("nothing apart", struct{ Reaches, Least int }{p.Reaches, pace.Least}))
 	}
 	return says
 }

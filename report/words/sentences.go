@@ -4,6 +4,7 @@ import (
 	"embed"
 	"fmt"
 	"math"
+	"reflect"
 	"strings"
 	"sync"
 	"text/template"
@@ -73,13 +74,42 @@ func (b book) template(kind string, can template.FuncMap) (*template.Template, e
 	return own.Funcs(can), nil
 }
 
+var sheetBook = newBook("sheet")
+
+// tell is a sentence of the sheet about x.
+func (u Units) tell(kind string, x any) string { return sheetBook.say(kind, x, u.can()) }
+
+// tellAll is several, which a ¶ parts; none that is empty.
+func (u Units) tellAll(kind string, x any) []string {
+	var out []string
+	for s := range strings.SplitSeq(u.tell(kind, x), "¶") {
+		if s = strings.TrimSpace(s); s != "" {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// num is a number of whatever type.
+func num(v any) float64 { return reflect.ValueOf(v).Float() }
+
 // can is what the sentences of all books may call, in the reader's units.
 func (u Units) can() template.FuncMap {
 	return template.FuncMap{
 		"say": u.Say, "here": u.here, "conflict": u.Conflict, "reason": Reason, "clean": Clean,
-		"speed": u.SpeedText, "fine": u.SpeedFine, "speeds": u.speeds, "knot": u.SpeedName, "length": u.LengthText, "roughly": u.lengthRound,
+		"fine": u.SpeedFine, "speeds": u.speeds, "knot": u.SpeedName, "length": u.LengthText, "roughly": u.lengthRound,
 		"way": u.way, "further": u.further, "places": u.places, "placeAt": placeAt, "percent": Percent,
 		"noted": u.speedNoted, "clock": sinceStart, "span": fromTo, "level": levelOf, "limit": limit, "abs": math.Abs,
+		"speed":     func(v any) string { return u.SpeedText(num(v)) },
+		"speedFine": func(v any) string { return u.SpeedFine(num(v)) },
+		"fixed":     func(v any, digits int) string { return Fixed(num(v), digits) },
+		"finite":    func(v any) bool { return Finite(num(v)) },
+		"percentOf": func(v any) string { return percentOf(num(v)) },
+		"per":       func(v any) string { return Percent(num(v)) },
+		"between":   Between, "newtons": newtons, "newton": func(v float64) string { return Fixed(v, 0) + NBSP + "N" },
+		"inPercentOf": func(i interval.Interval) string { return Between(i, 1, 0) + NBSP + "%" },
+		"millimetres": func(m float64) string { return fmt.Sprintf("%.1f", m*1000) },
+		"plural":      Plural, "upper": UpperFirst, "lower": LowerFirst, "minutes": Minutes,
 		"evenEnough": func() float64 { return evenEnough },
 		"feltMove":   func() float64 { return feltMove },
 		"leastReach": func() int { return pitchlaw.LeastReach },
