@@ -16,12 +16,14 @@ import (
 // a ride on a bicycle, is doubted; one on the water is not.
 func TestLandTracks(t *testing.T) {
 	t.Parallel()
+	sc := simulate.Default()
+	sc.NoIMU, sc.Duration = true, 1500
+	water := simulate.Run(sc).Log
 	outing := func(change func(l *ingest.Log)) *ingest.Log {
-		sc := simulate.Default()
-		sc.NoIMU, sc.Duration = true, 1500
-		l := simulate.Run(sc).Log
-		change(l)
-		return l
+		l := *water
+		l.GPS.Alt, l.GPS.Speed = slices.Clone(l.GPS.Alt), slices.Clone(l.GPS.Speed)
+		change(&l)
+		return &l
 	}
 	road := func(course func(t float64) float64) *ingest.Log { // flat, at a bicycle's pace
 		return outing(func(l *ingest.Log) {

@@ -180,10 +180,10 @@ func TestPressedGlides(t *testing.T) {
 // and spans that are none take nothing from the pitch law; a warning says why
 // they do not count.
 func TestNamedTwice(t *testing.T) {
+	sc := coasting(1, 5)
+	sc.Duration = 900
+	s := simulate.Run(sc)
 	run := func(more func(glides string) string) *analysis.Result {
-		sc := coasting(1, 5)
-		sc.Duration = 900
-		s := simulate.Run(sc)
 		text := s.SetupTOML(nil)
 		at := strings.Index(text, "[[glide]]")
 		if at < 0 {

@@ -67,7 +67,7 @@ const knot = 1852.0 / 3600
 // count all the same; in their own unit they draw no question.
 func TestNotesNotUsual(t *testing.T) {
 	t.Parallel()
-	s := simulate.Run(simulate.Default())
+	s := simulate.Run(simulate.Scenario{Foil: simulate.Default().Foil, Gear: simulate.Default().Gear})
 	run := func(size float64) (odd []analysis.StrayNote, counted int) {
 		set := parse(t, s.SetupTOML(nil))
 		for _, v := range []float64{30, 38, 44} { // km/h
@@ -102,7 +102,7 @@ func TestNotesNotUsual(t *testing.T) {
 // angle no better known.
 func TestBestAngleDoubtOfBeginner(t *testing.T) {
 	t.Parallel()
-	s := simulate.Run(simulate.Default())
+	s := simulate.Run(simulate.Scenario{Foil: simulate.Default().Foil, Gear: simulate.Default().Gear})
 	doubt := func(level string) float64 {
 		set := parse(t, s.SetupTOML(nil))
 		set.Rider.Level = level

@@ -17,11 +17,11 @@ func TestPhoneRounding(t *testing.T) {
 	t.Parallel()
 	const stepAcc, stepGyr = 0.1, 0.1 * math.Pi / 180
 	sc := simulate.Demo()[0]
+	s := simulate.Run(sc)
+	log := throughFiles(t, s, false)
 	law := func(rounded bool) *analysis.Result {
-		s := simulate.Run(sc)
 		set := parse(t, s.SetupTOML(s.FeelNotes([]float64{6.7, 8.2, 9.8, 10.8}, 0.04)))
-		log := throughFiles(t, s, false)
-		if rounded {
+		if rounded { // last: the one log serves both
 			round(log, stepAcc, stepGyr)
 		}
 		r, err := analysis.Run(analysis.Request{Log: log, Setup: set})

@@ -71,9 +71,9 @@ func TestStatedCurrentWithoutLogger(t *testing.T) {
 	sc := simulate.Default()
 	sc.Duration, sc.NoIMU = 900, true
 	sc.Flow = [2]float64{1.2, -0.5}
+	s := simulate.Run(sc)
 	top := func(stated *[2]float64) *analysis.Result {
-		sc.Gear.StatedCurrent = stated
-		s := simulate.Run(sc)
+		s.Scenario.Gear.StatedCurrent = stated
 		r, err := analysis.Run(analysis.Request{Log: s.Log, Setup: parse(t, s.SetupTOML(nil))})
 		if err != nil {
 			t.Fatal(err)

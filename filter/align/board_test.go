@@ -44,6 +44,7 @@ func TestPitchInFlight(t *testing.T) {
 	for _, r := range rows {
 		t.Run(r.name, func(t *testing.T) {
 			sc := r.sc
+			sc.Duration = 1600
 			m, s := boardOf(t, sc)
 			alone, err := align.NewPair(samplesOf(s), nil).Board(align.Options{})
 			if err != nil {

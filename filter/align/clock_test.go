@@ -37,7 +37,7 @@ func TestClockFindsOffsetAndDrift(t *testing.T) {
 			if r.change != nil {
 				r.change(&sc)
 			}
-			sc.ClockOffset, sc.DriftPPM = r.offset, r.drift
+			sc.ClockOffset, sc.DriftPPM, sc.IMURate = r.offset, r.drift, 50
 			s := simulate.Run(sc)
 			c := clockOf(samplesOf(s), aidOf(s), align.ClockParams{})
 			if !c.OK {
@@ -133,7 +133,7 @@ func TestClockOfARepeatingSession(t *testing.T) {
 
 // Logs of different outings must not be tied.
 func TestClockNeverTiesDifferentOutings(t *testing.T) {
-	n := 8
+	n := 5
 	if *long {
 		n = 60
 	}

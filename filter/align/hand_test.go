@@ -71,7 +71,7 @@ func TestHandFromGravityAlone(t *testing.T) {
 
 // On the water without GPS the hand is found or left alone, never turned wrong.
 func TestHandOnTheWater(t *testing.T) {
-	n := 8
+	n := 5
 	if *long {
 		n = 120
 	}

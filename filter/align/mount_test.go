@@ -80,7 +80,7 @@ func outing(seed int) simulate.Scenario {
 // Ten minutes of riding tell the heading to 2° with an interval that covers,
 // whatever the mount and the signs.
 func TestMountHeadingCovers(t *testing.T) {
-	n := 40
+	n := 20
 	if *long {
 		n = 200
 	}
@@ -168,7 +168,7 @@ func boardOf(t *testing.T, sc simulate.Scenario) (*align.Motion, *simulate.Sessi
 
 func TestLooseSensorIsRefused(t *testing.T) {
 	for _, how := range []string{simulate.Loose, simulate.Wrist} {
-		for seed := range 3 {
+		for seed := range 2 {
 			sc := simulate.Default()
 			sc.Seed, sc.Duration, sc.IMURate = uint64(seed+1), 1200, 50
 			sc.Mounting = how
@@ -183,7 +183,7 @@ func TestLooseSensorIsRefused(t *testing.T) {
 }
 
 func TestShiftedSensorSplitsTheSession(t *testing.T) {
-	for seed := range 3 {
+	for seed := range 2 {
 		for _, by := range []float64{7, 20} {
 			sc := simulate.Default()
 			sc.Seed, sc.Duration, sc.IMURate = uint64(seed+1), 1800, 50
