@@ -101,8 +101,8 @@ func (f *flight) gradientWith(c trim.Change) (gradient, perMetre float64) {
 func (o objective) evenness(f *flight, c trim.Change) float64 {
 	sum := 0.0
 	for k := range f.points {
-		d := f.points[k].With(c).FeltShare - 0.5
-		sum += o.Weight[k] * d * d
+		felt, _ := f.points[k].Felt(c)
+		sum += o.Weight[k] * (felt - 0.5) * (felt - 0.5)
 	}
 	return math.Sqrt(sum)
 }
@@ -141,11 +141,13 @@ func (o objective) expand(f *flight, at Pair, turns bool) (q quadratic) {
 	const hi = 0.25 * deg
 	c, ci := at.change(), Pair{at.Raise + hi, at.Move}.change()
 	for k := range f.points {
-		s, perRaise := f.points[k].With(c), 0.0
+		felt, perMetre := f.points[k].Felt(c)
+		perRaise := 0.0
 		if turns {
-			perRaise = (f.points[k].With(ci).FeltShare - s.FeltShare) / hi
+			turned, _ := f.points[k].Felt(ci)
+			perRaise = (turned - felt) / hi
 		}
-		q.square(o.Weight[k], s.FeltShare-0.5, perRaise, s.SharePerMetre)
+		q.square(o.Weight[k], felt-0.5, perRaise, perMetre)
 	}
 	if g, perMetre := f.gradientWith(c); g < o.wanted {
 		perRaise := 0.0

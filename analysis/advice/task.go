@@ -203,7 +203,10 @@ func (t *task) option(cards float64, p Pair, each []Pair) Option {
 	}
 	curve := make([]SharePoint, curveLen)
 	for k, v := range t.curveSpeeds() {
-		share := with(func(x *flight, c trim.Change) float64 { return x.curve[k].With(c).FrontShare })
+		share := with(func(x *flight, c trim.Change) float64 {
+			front, _ := x.curve[k].Share(c)
+			return front
+		})
 		curve[k] = SharePoint{interval.Number(v), t.post.Interval(share)}
 	}
 	lo, hi := t.reach()

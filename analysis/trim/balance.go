@@ -76,6 +76,8 @@ type Point struct {
 	feet, board float64 // N, normal to the deck: on the feet, and of board and foil
 	wing, stab  Linear  // their lift, N
 	liftArea    float64 // of both, m²
+	tilt        float64 // rad, pitch less the wing's angle of attack
+	section     float64 // N·m, the wing section's own couple q S_w c_w c_m
 	profile     drags   // N, what does not change with lift
 	induced     drags   // 1/N, what grows with the square of the surface's own lift
 }
@@ -90,6 +92,7 @@ func (f *Foil) Point(speed, normal float64) Point {
 	p.feet, p.board = in.RiderMass*normal-in.rigLift()-in.MastFoot, in.BoardMass*normal
 	wing, stab := f.liftLines(p.q)
 	p.wing, p.stab, p.liftArea = wing.Times(p.q), stab.Times(p.q), wing.Alpha+stab.Alpha
+	p.tilt, p.section = f.ZeroLift-in.WingIncidence, p.q*f.wing.area*f.wing.chord*f.cm
 	p.profile = f.profileDrags(p.q, speed)
 	p.induced.wing, p.induced.stab = f.inducedDrag(&f.wing, p.q), f.inducedDrag(&f.stab, p.q)
 	return p
@@ -119,21 +122,78 @@ func (f Foil) At(speed, normal float64) State {
 func (p *Point) With(c Change) State {
 	f := p.foil
 	in := &f.In
-	setting := f.StabSetting + c.Raise
-	alpha := p.wing.Plus(p.stab).SolveAlpha(p.load, setting)
-	s := State{
-		AlphaWing: alpha,
-		Pitch:     alpha + f.ZeroLift - in.WingIncidence,
-		LiftArea:  p.liftArea,
-		WingLift:  p.wing.At(alpha, setting),
-		StabLift:  p.stab.At(alpha, setting),
-	}
-	d := p.profile
-	d.wing += p.induced.wing * s.WingLift * s.WingLift
-	d.stab += p.induced.stab * s.StabLift * s.StabLift
-	s.Drag = d.wing + d.stab + d.mast
-	p.press(&s, d, c)
+	alpha, wing, stab := p.lifts(c.Raise)
+	s := State{AlphaWing: alpha, Pitch: alpha + p.tilt, LiftArea: p.liftArea, WingLift: wing, StabLift: stab}
+	var along, lean float64
+	s.Drag, s.MastMoment, s.FootPressureX, along, lean = p.press(alpha, wing, stab, c.Foil)
+	front, back := in.feet(c)
+	s.FrontShare = (s.FootPressureX - back) / (front - back)
+	s.FeltShare = s.FrontShare + in.RiderZero
+	s.SharePerMetre = (1 + lean) / (front - back)
+	s.NetMoment = (s.FootPressureX - (front+back)/2) * along
 	return s
+}
+
+// Share is the front foot's share after a change of the trim and what a metre
+// more of the foil's move adds to it: [Point.With] without the rest.
+func (p *Point) Share(c Change) (share, perMetre float64) {
+	alpha, wing, stab := p.lifts(c.Raise)
+	_, _, x, _, lean := p.press(alpha, wing, stab, c.Foil)
+	front, back := p.foil.In.feet(c)
+	return (x - back) / (front - back), (1 + lean) / (front - back)
+}
+
+// Felt is the same of the share as this rider feels it.
+func (p *Point) Felt(c Change) (share, perMetre float64) {
+	share, perMetre = p.Share(c)
+	return share + p.foil.In.RiderZero, perMetre
+}
+
+// feet are where they stand along the deck, m: it and they move against the
+// mast by minus the foil's move.
+func (in *Inputs) feet(c Change) (front, back float64) {
+	return in.FrontFoot - c.Foil + c.Front, in.BackFoot - c.Foil + c.Back
+}
+
+// lifts are the wing's angle of attack that carries the load with the
+// stabilizer raised, and the lifts of wing and stabilizer, N.
+func (p *Point) lifts(raise float64) (alpha, wing, stab float64) {
+	setting := p.foil.StabSetting + raise
+	alpha = (p.load - p.stab.Tail*setting) / (p.wing.Alpha + p.stab.Alpha)
+	return alpha, p.wing.Alpha * alpha, p.stab.Alpha*alpha + p.stab.Tail*setting
+}
+
+// press is where the feet must press, x, with the foil moved: drag and the feet's
+// load along their own axis, N, the foil's moment about the mast's head, N·m,
+//
+//	X_w L_w + X_s L_s + Z_w D_w + Z_s D_s + Z_m D_m + q S_w c_w c_m + drag · its arm,  Z_m = -(H - d/2)
+//
+// and how far the load on the deck leads x per metre of the foil's move. Load and
+// thrust reach the board at deck height h, with a moment of N h sin θ - D h cos θ.
+func (p *Point) press(alpha, wing, stab, move float64) (drag, mast, x, along, lean float64) {
+	f := p.foil
+	in := &f.In
+	wingDrag, stabDrag := p.profile.wing+p.induced.wing*wing*wing, p.profile.stab+p.induced.stab*stab*stab
+	drag = wingDrag + stabDrag + p.profile.mast
+	sin, cos := sincos(alpha + p.tilt)
+	xw, zw := in.place(in.WingX, sin, cos)
+	xs, zs := in.place(in.WingX-in.StabArm, sin, cos)
+	mast = xw*wing + xs*stab + zw*wingDrag + zs*stabDrag - (in.Mast-in.Depth/2)*p.profile.mast + p.section + in.ThrustArm*drag
+	deck := (in.BoardCG-move)*p.board + (in.MastFootX-move)*in.MastFoot
+	along = p.feet*cos + drag*sin
+	x = (mast - cos*deck + in.DeckHeight*(p.feet*sin-drag*cos)) / along
+	return drag, mast, x, along, (p.board + in.MastFoot) * cos / along
+}
+
+// sincos is math.Sincos, by its series (error below 1e-15) where a board flies.
+func sincos(x float64) (sin, cos float64) {
+	if !(math.Abs(x) < 0.25) {
+		return math.Sincos(x)
+	}
+	x2 := x * x
+	sin = x * (1 - x2*(1.0/6-x2*(1.0/120-x2*(1.0/5040-x2*(1.0/362880-x2/39916800)))))
+	cos = 1 - x2*(1.0/2-x2*(1.0/24-x2*(1.0/720-x2*(1.0/40320-x2*(1.0/3628800-x2/479001600)))))
+	return sin, cos
 }
 
 // Drags are the parts of a drag, N: of each surface with what its lift costs,
@@ -180,8 +240,9 @@ func (t *Trend) Gradient(c Change) float64 {
 
 // With also tells what a metre more of the foil's move adds to it.
 func (t *Trend) With(c Change) (gradient, perMetre float64) {
-	above, below := t.above.With(c), t.below.With(c)
-	return (above.FrontShare - below.FrontShare) / (2 * trendStep), (above.SharePerMetre - below.SharePerMetre) / (2 * trendStep)
+	above, aboveBy := t.above.Share(c)
+	below, belowBy := t.below.Share(c)
+	return (above - below) / (2 * trendStep), (aboveBy - belowBy) / (2 * trendStep)
 }
 
 // Law is the pitch law that a log between two speeds, m/s, shows: pitch (rad)
@@ -244,45 +305,8 @@ func inducedDrag(cl, ar, oswald float64) float64 { return cl * cl / (math.Pi * a
 // Fluid-Dynamic Drag, 1965).
 func sprayDrag(q, thickness float64) float64 { return 0.24 * q * thickness * thickness }
 
-// press fills in where the feet must press. Board, mast foot and feet move
-// against the mast by minus the foil's move.
-func (p *Point) press(s *State, d drags, c Change) {
-	in := &p.foil.In
-	sin, cos := math.Sincos(s.Pitch)
-	front, back := in.FrontFoot-c.Foil+c.Front, in.BackFoot-c.Foil+c.Back
-	s.MastMoment = p.foil.foilMoment(s, d, sin, cos) + p.foil.sectionMoment(p.q) + in.ThrustArm*s.Drag
-	hull := s.MastMoment -
-		deckLoad(in.BoardCG-c.Foil, p.board, cos) - deckLoad(in.MastFootX-c.Foil, in.MastFoot, cos)
-	along := p.feet*cos + s.Drag*sin
-	s.FootPressureX = (hull + deckMoment(p.feet, s.Drag, in.DeckHeight, sin, cos)) / along
-	s.FrontShare = (s.FootPressureX - back) / (front - back)
-	s.FeltShare = s.FrontShare + in.RiderZero
-	s.SharePerMetre = (1 + (p.board+in.MastFoot)*cos/along) / (front - back)
-	s.NetMoment = (s.FootPressureX - (front+back)/2) * along
-}
-
 // place is where a point x along the fuselage sits in level axes, m: nose-up
 // pitch carries it forward by H sin θ.
 func (in *Inputs) place(x, sin, cos float64) (X, Z float64) {
 	return x*cos + in.Mast*sin, x*sin - in.Mast*cos
 }
-
-// foilMoment is the moment of lift and drag about the mast's top, N·m:
-//
-//	X_w L_w + X_s L_s + Z_w D_w + Z_s D_s + Z_m D_m,  Z_m = -(H - d/2)
-func (f *Foil) foilMoment(s *State, d drags, sin, cos float64) float64 {
-	xw, zw := f.In.place(f.In.WingX, sin, cos)
-	xs, zs := f.In.place(f.In.WingX-f.In.StabArm, sin, cos)
-	zm := -(f.In.Mast - f.In.Depth/2)
-	return xw*s.WingLift + xs*s.StabLift + zw*d.wing + zs*d.stab + zm*d.mast
-}
-
-// sectionMoment is the wing section's own couple q S_w c_w c_m, N·m.
-func (f *Foil) sectionMoment(q float64) float64 { return q * f.wing.area * f.wing.chord * f.cm }
-
-// deckLoad is the moment x cos θ · F, N·m, of a load F normal to the deck at x.
-func deckLoad(x, load, cos float64) float64 { return x * cos * load }
-
-// deckMoment is N h sin θ - D h cos θ, N·m: load and thrust reach the board at
-// deck height h.
-func deckMoment(n, drag, h, sin, cos float64) float64 { return n*h*sin - drag*h*cos }

@@ -2,6 +2,7 @@ package trim
 
 import (
 	"math"
+	"slices"
 
 	"evenfoot/analysis/setup"
 )
@@ -172,16 +173,17 @@ func evidenceItems(i int, o Outing) []item {
 // residuals are (model - evidence)/σ for every item.
 func (p *problem) residuals(x []float64) []float64 {
 	r := make([]float64, len(p.items))
-	p.fill(r, x, parameter{})
+	p.fill(r, x, nil)
 	return r
 }
 
-// fill writes the residuals of those outings on which q acts; the others stay.
-func (p *problem) fill(r, x []float64, q parameter) {
+// fill writes the residuals of those outings, nil for all; the others stay.
+func (p *problem) fill(r, x []float64, on []int) {
 	foil, have := Foil{}, -1
 	zero, slopeError := 0.0, 0.0
-	for i, it := range p.items {
-		if !q.actsOn(it.outing) {
+	for i := range p.items {
+		it := &p.items[i]
+		if on != nil && !slices.Contains(on, it.outing) {
 			continue
 		}
 		if it.outing != have {
@@ -205,21 +207,23 @@ func (p *problem) fill(r, x []float64, q parameter) {
 
 // told is what an item of load would tell of the foil at a speed, m/s.
 func (it *item) told(f *Foil, speed float64) float64 {
-	p := f.Point(speed, it.normal)
-	s := p.With(it.change)
-	switch it.kind {
-	case NoteKind, MomentKind:
-		return f.In.Said(s.FrontShare)
-	case NullKind:
-		return s.FeltShare
-	case MastKind:
-		return f.In.ShownMoment(s.MastMoment)
-	case DragKind: // in a glide the rig lifts nothing
+	if it.kind == DragKind { // in a glide the rig lifts nothing
 		bare := f.In
 		bare.RigLiftFraction = 0
 		return NewFoil(bare).At(speed, it.normal).Drag
 	}
-	return f.In.Shown(s.FrontShare)
+	p := f.Point(speed, it.normal)
+	if it.kind == MastKind {
+		return f.In.ShownMoment(p.With(it.change).MastMoment)
+	}
+	share, _ := p.Share(it.change)
+	switch it.kind {
+	case NoteKind, MomentKind:
+		return f.In.Said(share)
+	case NullKind:
+		return share + f.In.RiderZero
+	}
+	return f.In.Shown(share)
 }
 
 // loadSD is 1σ of an item of load with the doubt of its speed.

@@ -19,7 +19,8 @@ type InferOptions struct {
 type problem struct {
 	outings []Outing
 	params  []parameter
-	today   int // params[:today] act on today's outing or on all
+	today   int     // params[:today] act on today's outing or on all
+	acting  [][]int // of each outing, those of params that act on it
 	items   []item
 }
 
@@ -121,6 +122,14 @@ func newProblem(outings []Outing) *problem {
 		}
 		p.items = append(p.items, evidenceItems(i, o)...)
 	}
+	p.acting = make([][]int, len(outings))
+	for o := range outings {
+		for k := range p.params {
+			if p.params[k].actsOn(o) {
+				p.acting[o] = append(p.acting[o], k)
+			}
+		}
+	}
 	return p
 }
 
@@ -150,11 +159,10 @@ func groups(outings []Outing, same func(first, o Outing) bool) map[int][]int {
 // inputs is outing o with the unknowns at x (prior σ).
 func (p *problem) inputs(o int, x []float64) Inputs {
 	in := p.outings[o].In
-	for k, q := range p.params {
-		if x[k] == 0 || !q.actsOn(o) {
-			continue
+	for _, k := range p.acting[o] {
+		if x[k] != 0 {
+			p.params[k].applyTo(&in, x[k]*p.params[k].sd)
 		}
-		q.applyTo(&in, x[k]*q.sd)
 	}
 	return in
 }
@@ -183,13 +191,13 @@ func (p *problem) jacobian(x []float64) *mat.Dense {
 	j := mat.NewDense(len(p.items), len(x), nil)
 	y := append([]float64(nil), x...)
 	hi, lo := make([]float64, len(p.items)), make([]float64, len(p.items))
-	for k, q := range p.params {
+	for k := range p.params {
 		clear(hi)
 		clear(lo)
 		y[k] = x[k] + h
-		p.fill(hi, y, q)
+		p.fill(hi, y, p.params[k].on)
 		y[k] = x[k] - h
-		p.fill(lo, y, q)
+		p.fill(lo, y, p.params[k].on)
 		y[k] = x[k]
 		for i := range hi {
 			j.Set(i, k, (hi[i]-lo[i])/(2*h))
