@@ -21,7 +21,8 @@ func TestLandTracks(t *testing.T) {
 	water := simulate.Run(sc).Log
 	outing := func(change func(l *ingest.Log)) *ingest.Log {
 		l := *water
-		l.GPS.Alt, l.GPS.Speed = slices.Clone(l.GPS.Alt), slices.Clone(l.GPS.Speed)
+		g := &l.GPS
+		g.Alt, g.Speed, g.Course = slices.Clone(g.Alt), slices.Clone(g.Speed), slices.Clone(g.Course)
 		change(&l)
 		return &l
 	}
