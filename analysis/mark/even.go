@@ -11,12 +11,13 @@ import (
 )
 
 // blur is σ of a rider's even from moment to moment, as a share. No source: it
-// was not measured. A sharper rider's even is surer than is said of it.
-const blur = 0.015
+// was not measured, and is tuned, as evenSD is, on simulated riders with a blur
+// and a drift of 0.01 each. A sharper rider's even is surer than is said of it.
+const blur = 0.0125
 
 // evenSD is 1σ, as a share, of what one place's presses for even have in
 // common beyond their own scatter: a rider's even is not the same all day.
-const evenSD = 0.012
+const evenSD = 0.010
 
 // Flow is the water's velocity and 1σ of it, m/s.
 type Flow struct{ East, North, SD float64 }
