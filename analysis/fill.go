@@ -218,9 +218,11 @@ func (r *Result) advise(other *setup.Setup, hold *advice.Reason) {
 	draws := func(f func(in trim.Inputs) float64) interval.Interval {
 		return r.Posterior.Interval(r.Posterior.Each(f))
 	}
-	r.Rider = &Rider{
-		Zero:  draws(func(in trim.Inputs) float64 { return in.RiderZero }),
-		Scale: draws(func(in trim.Inputs) float64 { return 1 + in.RiderScale }),
+	if r.Posterior.HasRider() {
+		r.Rider = &Rider{
+			Zero:  draws(func(in trim.Inputs) float64 { return in.RiderZero }),
+			Scale: draws(func(in trim.Inputs) float64 { return 1 + in.RiderScale }),
+		}
 	}
 	for _, n := range r.Posterior.LeftOut {
 		r.warn(n)

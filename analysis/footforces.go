@@ -6,6 +6,7 @@ import (
 	"evenfoot/analysis/feet"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/mark"
+	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 	"evenfoot/filter/align"
@@ -21,6 +22,7 @@ type FootForces struct {
 	Shares      []feet.Share      `json:"front_share"`
 	Moments     []feet.Moment     `json:"mast_moment"`
 	Findings    []Finding         `json:"-"` // among the session's warnings
+	lost        bool              // they cannot be brought onto the log's clock
 }
 
 // shortLag is how far, s, the clock of dated forces is searched apart.
@@ -29,14 +31,18 @@ const shortLag = 3700
 // tieDecks brings forces that have a clock of their own onto the log's, by the
 // load that they and the accelerometer both show.
 func (o *observation) tieDecks() {
+	moves := o.motion != nil && o.usable()
 	for i := range o.log.Decks {
 		d := &o.log.Decks[i]
 		f := &FootForces{ClockOffset: interval.Unknown(), Sensors: []feet.Sensor{}, Shares: []feet.Share{}, Moments: []feet.Moment{}}
 		o.forces = append(o.forces, f)
 		switch {
 		case o.log.SharesClock(d.File):
-		case !d.HasFeet():
-			f.find(feet.Finding{Kind: feet.MomentAlone})
+		case !moves && o.dated(d):
+			f.find(feet.Finding{Kind: feet.ByDate})
+		case !moves || !d.HasFeet():
+			f.find(feet.Finding{Kind: feet.Alone, Of: d.HasFeet()})
+			f.lost = true
 		default:
 			o.tieDeck(d, f)
 		}
@@ -45,8 +51,28 @@ func (o *observation) tieDecks() {
 
 func (f *FootForces) find(x feet.Finding) { f.Findings = append(f.Findings, x) }
 
-// lost says whether the forces cannot be brought onto the log's clock.
-func (f *FootForces) lost() bool { return len(f.Findings) > 0 }
+// dated says whether a deck and the log both tell the date.
+func (o *observation) dated(d *ingest.Deck) bool {
+	return !o.log.Files[d.File].First.IsZero() && !o.log.Start.IsZero()
+}
+
+// levelWindows are straight flight at 1 g by the fixes alone, for the want of the board's
+// motion.
+func (o *observation) levelWindows(density float64) (out []pitchlaw.Window) {
+	const long = 2.0 // s
+	flow := o.waterFlow()
+	for k, reach := range o.ride.Reaches {
+		w := pitchlaw.Window{Duration: long, Normal: trim.Gravity, Reach: k, Tack: pitchlaw.Side(reach.Tack), Weight: 1}
+		for w.Time = reach.Start + long/2; w.Time < reach.End-long/2; w.Time += long {
+			east, north, _, ok := o.ride.Speed.Mean(w.Time-long/2, w.Time+long/2)
+			if w.Speed = math.Hypot(east-flow.East, north-flow.North); ok && w.Speed > still && mark.Whereabouts(o.ride, w.Time) == "" {
+				w.LiftArea = 2 * trim.Gravity / (density * w.Speed * w.Speed)
+				out = append(out, w)
+			}
+		}
+	}
+	return out
+}
 
 // restless is how far a load may be from the usual, as a part, and still
 // compare: a breach or a hard landing is cut.
@@ -66,12 +92,13 @@ func (o *observation) tieDeck(d *ingest.Deck, f *FootForces) {
 		}
 	}
 	most := math.Inf(1)
-	if !o.log.Files[d.File].First.IsZero() && !o.log.Start.IsZero() {
+	if o.dated(d) {
 		most = shortLag
 	}
 	c := align.Lag(own, other, restless, most)
 	if !c.OK {
 		f.find(feet.Finding{Kind: feet.NoClock, Why: c.Why})
+		f.lost = true
 		return
 	}
 	f.ClockOffset = interval.Normal(c.OffsetS, c.OffsetSE)
@@ -86,12 +113,16 @@ func (o *observation) tieDeck(d *ingest.Deck, f *FootForces) {
 // moment to its curve.
 func (o *observation) readDecks(s *setup.Setup) {
 	for i, f := range o.forces {
-		if s == nil || !o.lawOK() || f.lost() {
+		if s == nil || f.lost {
 			continue
 		}
 		in := trimInputs(s)
+		windows := o.levelWindows(in.Density)
+		if o.lawOK() {
+			windows = o.law.Windows
+		}
 		est := feet.Estimate(feet.Input{
-			Deck: &o.log.Decks[i], Windows: o.law.Windows, Density: o.law.Density, Flights: o.flights(), Front: s.Stance.FrontFoot,
+			Deck: &o.log.Decks[i], Windows: windows, Density: in.Density, Flights: o.flights(), Front: s.Stance.FrontFoot,
 			Part:  func(t float64) int { return mark.PartAt(o.parts, t) },
 			Rider: in.RiderMass, RigLift: in.RigLiftFraction, RigSD: setup.KeyNamed("rig.lift_fraction").SD(s), MastFoot: in.MastFoot,
 		})

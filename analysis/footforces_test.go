@@ -5,14 +5,17 @@ import (
 	"testing"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
 	"evenfoot/analysis/feet"
 	"evenfoot/analysis/simulate"
+	"evenfoot/analysis/trim"
 )
 
 // TestForcesTurned: foot forces beside a rider's notes show the rider's zero,
 // and front and back that are swapped are asked about; so is a direction that
 // nothing else tells.
 func TestForcesTurned(t *testing.T) {
+	t.Parallel()
 	sc := simulate.Default()
 	sc.Duration, sc.IMURate = 900, 50
 	sc.Feet = simulate.Insoles()
@@ -45,6 +48,10 @@ func TestForcesTurned(t *testing.T) {
 	if found(right, feet.Turned) || !found(wrong, feet.Turned) {
 		t.Errorf("asked about: as they are %v, swapped %v; %+v", found(right, feet.Turned), found(wrong, feet.Turned), wrong.Session.Warnings)
 	}
+	alone := run(false, false)
+	if found(alone, feet.Turned) || alone.Rider != nil || alone.Advice.Verdict == advice.NotEnough {
+		t.Errorf("without notes: rider %v, verdict %s, %+v", alone.Rider, alone.Advice.Verdict, alone.Session.Warnings)
+	}
 	f := right.FootForces
 	if f == nil || len(f.Shares) < 4 {
 		t.Fatalf("foot forces %+v, %+v", f, right.Session.Warnings)
@@ -55,5 +62,40 @@ func TestForcesTurned(t *testing.T) {
 	holds(t, "rider's zero", right.Rider.Zero, 0.05)
 	if w := right.Rider.Zero.High - right.Rider.Zero.Low; w > 0.12 {
 		t.Errorf("the rider's zero is known within %.3f", w)
+	}
+}
+
+// TestForcesAlone: without a board logger dated forces show the share beside the
+// fixes; those on a clock of their own are not used, and say what is missing.
+func TestForcesAlone(t *testing.T) {
+	t.Parallel()
+	sc := simulate.Default()
+	sc.Duration, sc.NoIMU = 900, true
+	sc.Feet = simulate.Insoles()
+	sc.Feet.Rate = 20
+	sc.Feet.Offset, sc.Feet.Gain = 0, [2]float64{0.02, -0.02}
+	for _, dated := range []bool{true, false} {
+		sc.Feet.Dated = dated
+		s := simulate.Run(sc)
+		r, err := analysis.Run(analysis.Request{Log: throughFiles(t, s, false), Setup: parse(t, s.SetupTOML(nil))})
+		if err != nil {
+			t.Fatal(err)
+		}
+		said, want := map[feet.Kind]bool{}, feet.Alone
+		for _, w := range r.Session.Warnings {
+			if f, ok := w.(feet.Finding); ok {
+				said[f.Kind] = true
+			}
+		}
+		shares := r.FootForces.Shares
+		if dated {
+			want = feet.ByDate
+			for _, p := range shares {
+				holds(t, "measured share", p.Front, s.Share(float64(p.Speed)))
+			}
+		}
+		if !said[want] || dated != (len(shares) >= 4) || dated != (r.Posterior.Count(trim.MeasuredKind) >= 4) {
+			t.Errorf("dated %v: %d shares, %v", dated, len(shares), said)
+		}
 	}
 }

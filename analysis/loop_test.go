@@ -38,9 +38,10 @@ func throughFiles(t testing.TB, s *simulate.Session, fit bool) *ingest.Log {
 	if fit {
 		paths = append(paths, save("outing.fit", func(w io.Writer) error { return write.FIT(w, s.Log) }))
 	} else {
-		paths = append(paths,
-			save("watch.gpx", func(w io.Writer) error { return write.GPX(w, s.GPSLog) }),
-			save("logger.csv", func(w io.Writer) error { return write.CSV(w, s.IMULog) }))
+		paths = append(paths, save("watch.gpx", func(w io.Writer) error { return write.GPX(w, s.GPSLog) }))
+		if len(s.IMULog.IMU.Time) > 0 {
+			paths = append(paths, save("logger.csv", func(w io.Writer) error { return write.CSV(w, s.IMULog) }))
+		}
 	}
 	if s.DeckLog != nil {
 		paths = append(paths, save("feet.csv", func(w io.Writer) error { return write.CSV(w, s.DeckLog) }))

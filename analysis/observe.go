@@ -66,13 +66,14 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	o.marks = mark.Read(log, s, o.ride, o.motion, o.parts)
 	glides := o.findGlides(s)
 	defer func() { o.fitGlides(glides, s) }()
+	o.tieDecks()
 	if o.motion == nil || !o.usable() {
+		o.readDecks(s)
 		return o
 	}
 	progress("fitting the pitch law")
 	p := lawParams(s, o.motion)
 	windows := besides(o.asAtStart(pitchlaw.MakeWindows(o.motion, o.ride), s), glides)
-	o.tieDecks()
 	m := o.motion // what the page draws stays
 	m.PitchSE, m.Normal, m.PitchRate, m.YawRate, m.Up = nil, nil, nil, nil, nil
 	o.law = pitchlaw.Estimate(windows, p)

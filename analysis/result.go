@@ -40,8 +40,8 @@ type Result struct {
 	Advice        *advice.Advice     `json:"advice"`
 	OtherRider    *advice.OtherRider `json:"other_rider"`
 	Finish        *finish.Finish     `json:"finish"`
-	Followed      *Followed          `json:"followed"` // null unless the last step was the advised one
-	Rider         *Rider             `json:"rider"`
+	Followed      *Followed          `json:"followed"`         // null unless the last step was the advised one
+	Rider         *Rider             `json:"rider"`            // null where instruments alone tell the load
 	FootForces    *FootForces        `json:"foot_forces"`      // null without
 	Glides        []Glide            `json:"glides,omitempty"` // where there are any
 	Drag          *Drag              `json:"drag,omitempty"`   // where glides show it

@@ -59,7 +59,8 @@ const (
 	NoZeros     Kind = "zeros of the forces not seen"   // nobody off the board
 	Turned      Kind = "front and back of the forces"   // Sigmas: the rest says that they are swapped
 	Resting     Kind = "direction rests on the columns" // nothing else tells front from back
-	MomentAlone Kind = "moment on a clock of its own"
+	Alone       Kind = "forces on a clock of their own" // Of: feet's, else a mast's moment
+	ByDate      Kind = "clock of the forces by date"
 )
 
 // A Finding is one such thing.
@@ -72,6 +73,7 @@ type Finding struct {
 	Part   float64 `json:"part,omitempty"`
 	Sigmas float64 `json:"sigmas,omitempty"`
 	Why    any     `json:"why,omitempty"`
+	Of     bool    `json:"of_feet,omitempty"`
 }
 
 // A Sensor is one side.

@@ -75,7 +75,7 @@ func inReach(m *align.Motion, s *ride.Session, k int) (out []seen) {
 		for n := range count {
 			t0 := start + float64(n)*length
 			if w, u, ok := part.window(m, s, t0, t0+length); ok {
-				w.Reach, w.Tack = k, side(reach.Tack)
+				w.Reach, w.Tack = k, Side(reach.Tack)
 				out = append(out, seen{w, u})
 			}
 		}
@@ -83,8 +83,8 @@ func inReach(m *align.Motion, s *ride.Session, k int) (out []seen) {
 	return out
 }
 
-// side is +1 on starboard tack, -1 on port, 0 where the tack is not known.
-func side(tack string) int {
+// Side is +1 on starboard tack, -1 on port, 0 where the tack is not known.
+func Side(tack string) int {
 	switch tack {
 	case "starboard":
 		return 1

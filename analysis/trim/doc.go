@@ -122,7 +122,8 @@
 //
 // with one b and one s for all that a rider of one name ever said, so a hundred
 // notes are no better than these. What the rider wants is what feels even,
-// share + b = 0.5. A speed that feels even (a null) tells just that, and s drops
+// share + b = 0.5; of a rider whose load an instrument weighs and who said
+// nothing, an even load. A speed that feels even (a null) tells just that, and s drops
 // out; between two trims, b does. The strongest words have no end: a share
 // beyond "strong front" is a smaller surprise than one short of it.
 //

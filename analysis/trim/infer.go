@@ -112,7 +112,7 @@ func newProblem(outings []Outing) *problem {
 		if on := feet[i]; on != nil {
 			p.add(on, footParameters(o.Setup, o.In)...)
 		}
-		if on := riders[i]; on != nil {
+		if on := riders[i]; on != nil && !weighedAlone(outings, on) {
 			p.add(on, riderParameters()...)
 		}
 		p.add([]int{i}, rigParameters(o.Setup, o.In)...)
@@ -131,6 +131,18 @@ func newProblem(outings []Outing) *problem {
 		}
 	}
 	return p
+}
+
+// weighedAlone says whether instruments show a rider's load, who said nothing
+// of it in any of these outings: then even is even, whatever it feels like.
+func weighedAlone(outings []Outing, on []int) bool {
+	instruments, words := 0, 0
+	for _, i := range on {
+		e := &outings[i].Ev
+		instruments += len(e.Measured) + len(e.Mast)
+		words += len(e.Feel) + len(e.Moments) + len(e.Nulls)
+	}
+	return instruments > 0 && words == 0
 }
 
 func (p *problem) add(on []int, qs ...parameter) {

@@ -99,6 +99,11 @@ func (post *Posterior) Checked() bool {
 	return slices.ContainsFunc(post.problem.items, func(it item) bool { return it.kind != SlopeKind && it.kind != ZeroKind && it.kind != DragKind })
 }
 
+// HasRider says whether the rider's zero and scale are among the unknowns.
+func (post *Posterior) HasRider() bool {
+	return slices.ContainsFunc(post.Unknowns, func(u Unknown) bool { return u.Name == riderZero })
+}
+
 // Count is how many pieces of evidence of a kind count, in all outings.
 func (post *Posterior) Count(kind Kind) int {
 	n := 0
@@ -173,6 +178,10 @@ func (post *Posterior) ForRider(s *setup.Setup, in Inputs) *Posterior {
 	}
 	v := make([]float64, len(q.Draws))
 	for _, r := range afresh {
+		k := slices.IndexFunc(q.Unknowns, func(u Unknown) bool { return u.Name == r.name })
+		if k < 0 { // a rider whose load is weighed
+			continue
+		}
 		for i := range v {
 			v[i] = rng.NormFloat64()
 		}
@@ -180,7 +189,6 @@ func (post *Posterior) ForRider(s *setup.Setup, in Inputs) *Posterior {
 		for i := range q.Draws {
 			r.applyTo(&q.Draws[i], r.sd*(v[i]-m)/sd)
 		}
-		k := slices.IndexFunc(q.Unknowns, func(u Unknown) bool { return u.Name == r.name })
 		q.Mean[k] = 0
 		for j := range q.Cov {
 			q.Cov[j][k], q.Cov[k][j] = 0, 0

@@ -98,6 +98,11 @@ func TestRiderIsKept(t *testing.T) {
 	if kept > 0.6*alone || kept < 0.01 {
 		t.Errorf("σ of the rider's zero %.3f after an outing with foot forces, %.3f without", kept, alone)
 	}
+	weighed := before
+	weighed.Ev.Feel = nil
+	if only := mustInfer(t, weighed); only.HasRider() || !mustInfer(t, weighed, today).HasRider() || only.ForRider(s, only.Base) == nil {
+		t.Error("a rider whose load is weighed has a zero before they say a word, or none after")
+	}
 	mast := withLaw(outingOf(&later), truth)
 	for _, v := range []float64{6, 7.5, 9, 10.5, 12} {
 		m := 1.04*NewFoil(truth).At(v, Gravity).MastMoment + 12
