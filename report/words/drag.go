@@ -3,11 +3,8 @@ package words
 import (
 	"fmt"
 	"math"
-	"strings"
-	"time"
 
 	"evenfoot/analysis"
-	"evenfoot/analysis/glide"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/trim"
 )
@@ -55,51 +52,6 @@ func (u Units) Cavitation(r *analysis.Result) string {
 
 // TopSpeedCautions belong to all that is said of the top speed.
 var TopSpeedCautions = Units{}.tellAll("top speed", nil)
-
-// Glide says what a glide was and what became of it.
-func (u Units) Glide(g analysis.Glide) (when, what, became string) {
-	when = Clock(float64(g.Start))
-	if g.Time != nil {
-		when = g.Time.UTC().Format("15:04:05") + " UTC"
-	}
-	if Finite(float64(g.From)) {
-		what = fmt.Sprintf("%.0f s, %s to %s, course %03.0f°", float64(g.End-g.Start), u.SpeedFine(float64(g.From)), u.SpeedFine(float64(g.To)), float64(g.Course))
-	}
-	switch g.Why {
-	case "":
-		became = "counts"
-		if g.Drag.Known() {
-			became += fmt.Sprintf(", its drag is %s from the others'", strings.TrimSuffix(Between(g.Drag, 100, 0), " ")+NBSP+"%")
-		}
-	case glide.Pulled, glide.Braked:
-		became = "counts for little: " + whyNoGlide[g.Why]
-	default:
-		became = "does not count: " + whyNoGlide[g.Why]
-	}
-	return when, what, became
-}
-
-var whyNoGlide = map[glide.Why]string{
-	glide.NotSlowing:  "no steady straight slowing down in flight there",
-	glide.Outside:     "outside the log; from and to are times of day in UTC",
-	glide.Twice:       "another one names the same stretch, which counts once",
-	glide.Pumped:      "the board was pumped",
-	glide.Unconfirmed: "it looks like a glide, and nobody said that the rig pulled nothing",
-	glide.Pulled:      "it slows much less than the others, as if the rig still pulled",
-	glide.Braked:      "it slows much more than the others",
-}
-
-// GlideLines are the setup's lines for what looks like a glide and was not named.
-func GlideLines(glides []analysis.Glide) string {
-	var out []string
-	for _, g := range glides {
-		if g.Time != nil && g.Why == glide.Unconfirmed {
-			end := g.Time.Add(time.Duration(float64(g.End-g.Start) * float64(time.Second))).UTC()
-			out = append(out, fmt.Sprintf("[[glide]]\nfrom = %q\nto = %q", g.Time.UTC().Format("15:04:05"), end.Format("15:04:05")))
-		}
-	}
-	return strings.Join(out, "\n")
-}
 
 // DragOptions says what each number of cards does at the top speed: cards, drag
 // in N, speed at the same pull.

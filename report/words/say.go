@@ -93,25 +93,8 @@ func (u Units) Explain(err error) error {
 
 // SpeedError says why there is no advice for the speeds, and what to do.
 func (u Units) SpeedError(e *analysis.SpeedError) string {
-	const none = "no speed is known to advise for: "
-	ask := u.here("--range", "the speeds that matter most")
-	give := "give the speeds that matter" + u.here(", for example --range 12:22kn", "")
-	switch e.Why {
-	case analysis.NoLog:
-		return none + "there is no log; " + give
-	case analysis.NoGPS:
-		return none + "the logs hold no GPS. Add the watch's log of the same outing, or " + give
-	case analysis.NoFlight:
-		return none + "there is no flight in the log. Check that it is the right file, or " + give
-	}
-	if e.Slowest > 0 {
-		what := "the log holds nothing faster than " + u.SpeedText(e.Known[1])
-		if e.Asked[1] > 0 {
-			what = u.here("--range ends", "the speeds that matter end") + " at " + u.SpeedText(e.Known[1])
-		}
-		return fmt.Sprintf("too slow to fly: %s, and a wing of %s cannot carry %s below about %s; check foil.wing.area_cm2 and the masses in the setup, and give foiling speeds with %s",
-			what, Area(e.WingArea, u), u.MassText(e.Mass), u.SpeedText(e.Slowest), ask)
-	}
-	return fmt.Sprintf("no advice for %s to %s: what was ridden or noted lies at %s to %s, %s to each side included, and nothing checks the model further out; give other speeds with %s, or notes of feel and a log from there",
-		u.SpeedText(e.Asked[0]), u.SpeedText(e.Asked[1]), u.SpeedText(e.Known[0]), u.SpeedText(e.Known[1]), u.SpeedText(analysis.NearRidden), ask)
+	return u.tell("no speeds", struct {
+		*analysis.SpeedError
+		Near float64
+	}{e, analysis.NearRidden})
 }

@@ -11,7 +11,6 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
-	"evenfoot/analysis/glide"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pitchlaw"
 )
@@ -108,6 +107,9 @@ func (u Units) can() template.FuncMap {
 		"per":       func(v any) string { return Percent(num(v)) },
 		"between":   Between, "newtons": newtons, "newton": func(v float64) string { return Fixed(v, 0) + NBSP + "N" },
 		"inPercentOf": func(i interval.Interval) string { return Between(i, 1, 0) + NBSP + "%" },
+		"mass":        u.MassText,
+		"tell":        func(kind string) string { return u.tell(kind, nil) },
+		"half":        func(v interval.Number) string { return fmt.Sprintf("%.2f", float64(v)/2) },
 		"millimetres": func(m float64) string { return fmt.Sprintf("%.1f", m*1000) },
 		"plural":      Plural, "upper": UpperFirst, "lower": LowerFirst, "minutes": Minutes,
 		"evenEnough": func() float64 { return evenEnough },
@@ -131,8 +133,11 @@ func (u Units) can() template.FuncMap {
 		"changed":    func(all []advice.Difference) string { return strings.Join(u.Changed(all), "; ") },
 		"track":      func(r *analysis.Result) string { return u.track(r.Setup) },
 		"unstopped":  func(why analysis.Finding) string { return strings.TrimSuffix(u.Say(why), ".") },
-		"noGlide":    func(why analysis.Finding) string { w, _ := why.(glide.Why); return whyNoGlide[w] },
-		"noteCount":  func(n int) string { return UpperFirst(Plural(n, "note")) + " of feel" },
-		"either":     func(s []string) string { return strings.Join(s, " or ") },
+		"noGlide": func(why analysis.Finding) string {
+			_, s, _ := strings.Cut(becameBook.say(fmt.Sprint(why), nil, u.can()), ": ")
+			return s
+		},
+		"noteCount": func(n int) string { return UpperFirst(Plural(n, "note")) + " of feel" },
+		"either":    func(s []string) string { return strings.Join(s, " or ") },
 	}
 }
