@@ -60,7 +60,7 @@ func (c *checker) fill() {
 	for i := range Keys {
 		k := &Keys[i]
 		for n := range c.entries[k.Table()] {
-			if id := fmt.Sprintf("%s.%d.%s", k.Table(), n, k.last()); c.values[id] != nil {
+			if id := k.Entry(n); c.values[id] != nil {
 				c.put(k, id, k.place(s, n), c.values[id])
 			}
 		}

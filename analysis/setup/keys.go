@@ -1,6 +1,7 @@
 package setup
 
 import (
+	"fmt"
 	"math"
 	"reflect"
 	"slices"
@@ -70,6 +71,15 @@ func (k *Key) Value(s *Setup) any {
 
 // Table is the table that the key stands in, "" at the top: "foil.wing".
 func (k *Key) Table() string { return k.Name[:max(0, strings.LastIndex(k.Name, "."))] }
+
+// Entry is the key's name in an entry of a list, from 0: "feel.0.speed_kn". What
+// is no list has one.
+func (k *Key) Entry(n int) string {
+	if t := k.Table(); slices.Contains(lists, t) {
+		return fmt.Sprintf("%s.%d.%s", t, n, k.last())
+	}
+	return k.Name
+}
 
 // last is the key without its table.
 func (k *Key) last() string { return k.Name[strings.LastIndex(k.Name, ".")+1:] }

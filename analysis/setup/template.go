@@ -1,6 +1,7 @@
 package setup
 
 import (
+	"encoding/json"
 	"fmt"
 	"slices"
 	"strconv"
@@ -59,6 +60,41 @@ func Template(rig string) (string, error) {
 		b.WriteString(line + "\n")
 	}
 	return b.String(), nil
+}
+
+// Text writes a setup in the order of [Keys]: what value has of a key in an
+// entry of its list, from 0, nil for nothing. entries says how many a list has.
+func Text(entries func(list string) int, value func(k *Key, entry int) any) (string, error) {
+	var b strings.Builder
+	for _, table := range append([]string{""}, tables()...) {
+		count := 1
+		if slices.Contains(lists, table) {
+			count = entries(table)
+		}
+		for n := range count {
+			head := "\n" + bracketed(table) + "\n"
+			if table == "" {
+				head = ""
+			}
+			for i := range Keys {
+				k := &Keys[i]
+				if k.Table() != table {
+					continue
+				}
+				v := value(k, n)
+				if v == nil {
+					continue
+				}
+				text, err := json.Marshal(v) // JSON's text, numbers and lists are TOML's too
+				if err != nil {
+					return "", fmt.Errorf("%s cannot be written: %w", k.Name, err)
+				}
+				b.WriteString(head + k.last() + " = " + string(text) + "\n")
+				head = ""
+			}
+		}
+	}
+	return strings.TrimPrefix(b.String(), "\n"), nil
 }
 
 func heading(table string) string {

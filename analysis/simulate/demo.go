@@ -3,8 +3,6 @@ package simulate
 import (
 	"fmt"
 	"math"
-	"slices"
-	"strings"
 	"time"
 
 	"evenfoot/analysis/setup"
@@ -57,126 +55,78 @@ func Demo() [2]Scenario {
 // SetupTOML is the setup that the rider writes down: the stated foil, gear and
 // the notes of feel.
 func (s *Session) SetupTOML(feel []setup.Feel) string {
-	sc := &s.Scenario
-	g := sc.Gear
+	sc, g := &s.Scenario, s.Scenario.Gear
 	in := sc.Foil
 	if g.Stated != nil {
 		in = *g.Stated
 	}
-	w := tomlWriter{leave: g.Leave}
-	w.text("title", g.Title)
-	w.table("rider")
-	w.text("name", g.Name)
-	w.number("mass_kg", in.RiderMass)
-	w.number("height_cm", 100*g.Height)
-	w.text("level", g.Level)
-	w.table("stance")
-	w.number("front_cm", 100*in.FrontFoot)
-	w.number("back_cm", 100*in.BackFoot)
-	w.raw("fixed", "true")
-	w.table("board")
-	w.number("mass_kg", in.BoardMass)
-	w.number("cg_cm", 100*in.BoardCG)
-	w.number("deck_height_cm", 100*in.DeckHeight)
+	shim := math.Atan2(g.Shim, g.ShimSpan)
+	v := map[string]any{
+		"title": g.Title, "rider.name": g.Name, "rider.level": g.Level, "rig.kind": g.Rig, "water.kind": g.Water,
+		"rider.mass_kg": in.RiderMass, "rider.height_cm": 100 * g.Height,
+		"stance.front_cm": 100 * in.FrontFoot, "stance.back_cm": 100 * in.BackFoot, "stance.fixed": true,
+		"board.mass_kg": in.BoardMass, "board.cg_cm": 100 * in.BoardCG, "board.deck_height_cm": 100 * in.DeckHeight,
+		"rig.lift_fraction": in.RigLiftFraction,
+		"foil.mast_cm":      100 * in.Mast, "foil.depth_cm": 100 * in.Depth,
+		"foil.mast_chord_mm": 1000 * in.MastChord, "foil.mast_thickness_mm": 1000 * in.MastThickness,
+		"foil.wing.area_cm2": 1e4 * in.WingArea, "foil.wing.span_cm": 100 * in.WingSpan, "foil.wing.ahead_cm": 100 * in.WingX,
+		"foil.wing.camber_percent": in.CamberPercent, "foil.wing.thickness_percent": 100 * in.WingThickness,
+		"foil.wing.incidence_deg":  in.WingIncidence / Deg,
+		"foil.stabilizer.area_cm2": 1e4 * in.StabArea, "foil.stabilizer.span_cm": 100 * in.StabSpan,
+		"foil.stabilizer.behind_wing_cm": 100 * in.StabArm, "foil.stabilizer.thickness_percent": 100 * in.StabThickness,
+		"foil.stabilizer.incidence_deg": (in.StabIncidence - shim) / Deg, "foil.stabilizer.zero_lift_deg": in.StabZeroLift / Deg,
+		"foil.stabilizer.mount": g.Mount, "foil.stabilizer.shim_span_mm": 1000 * g.ShimSpan, "foil.stabilizer.shim_mm": 1000 * g.Shim,
+		"water.temperature_c": g.Temp,
+	}
 	if g.Track != [2]float64{} {
-		w.raw("track_cm", fmt.Sprintf("[%s, %s]", short(100*g.Track[0]), short(100*g.Track[1])))
+		v["board.track_cm"] = []float64{100 * g.Track[0], 100 * g.Track[1]}
 	}
-	w.table("rig")
-	w.text("kind", g.Rig)
-	w.number("lift_fraction", in.RigLiftFraction)
-	w.table("foil")
-	w.number("mast_cm", 100*in.Mast)
-	w.number("depth_cm", 100*in.Depth)
-	w.number("mast_chord_mm", 1000*in.MastChord)
-	w.number("mast_thickness_mm", 1000*in.MastThickness)
-	w.table("foil.wing")
-	w.number("area_cm2", 1e4*in.WingArea)
-	w.number("span_cm", 100*in.WingSpan)
-	w.number("ahead_cm", 100*in.WingX)
-	w.number("camber_percent", in.CamberPercent)
-	w.number("thickness_percent", 100*in.WingThickness)
-	w.number("incidence_deg", in.WingIncidence/Deg)
-	w.table("foil.stabilizer")
-	w.number("area_cm2", 1e4*in.StabArea)
-	w.number("span_cm", 100*in.StabSpan)
-	w.number("behind_wing_cm", 100*in.StabArm)
-	w.number("thickness_percent", 100*in.StabThickness)
-	bare := in.StabIncidence
-	if g.ShimSpan > 0 {
-		bare -= math.Atan(g.Shim / g.ShimSpan)
-	}
-	w.number("incidence_deg", bare/Deg)
-	w.number("zero_lift_deg", in.StabZeroLift/Deg)
-	w.text("mount", g.Mount)
-	w.number("shim_span_mm", 1000*g.ShimSpan)
-	w.number("shim_mm", 1000*g.Shim)
-	w.table("water")
-	w.text("kind", g.Water)
-	w.number("temperature_c", g.Temp)
 	if c := g.StatedCurrent; c != nil {
-		w.number("current_kn", math.Hypot(c[0], c[1])/knot)
-		w.number("current_to_deg", wrap2(math.Atan2(c[0], c[1]))/Deg)
+		v["water.current_kn"], v["water.current_to_deg"] = math.Hypot(c[0], c[1])/knot, wrap2(math.Atan2(c[0], c[1]))/Deg
 	}
-	for _, f := range feel {
-		w.table("[feel]")
-		w.number("speed_kn", f.Speed/knot)
-		w.text("front", f.Said)
+	entries := map[string]int{"feel": len(feel), "mark": 0, "change": len(sc.Changes), "glide": len(s.Truth.Glides)}
+	for i, f := range feel {
+		e := fmt.Sprintf("feel.%d.", i)
+		v[e+"speed_kn"], v[e+"front"] = f.Speed/knot, f.Said
 	}
 	clock := func(t float64) string { return sc.Start.Add(seconds(t)).UTC().Format("15:04:05") }
-	for _, c := range sc.Changes {
-		w.table("[change]")
-		w.text("at", clock(c.At))
-		for _, x := range []struct {
-			key string
-			v   float64
-		}{
-			{"foil_cm", 100 * c.Change.Foil}, {"front_cm", 100 * c.Change.Front}, {"back_cm", 100 * c.Change.Back},
-			{"shim_mm", 1000 * (g.ShimSpan*math.Tan(math.Atan(g.Shim/g.ShimSpan)+c.Change.Raise) - g.Shim)},
+	for i, c := range sc.Changes {
+		e := fmt.Sprintf("change.%d.", i)
+		v[e+"at"] = clock(c.At)
+		for key, x := range map[string]float64{
+			"foil_cm": 100 * c.Change.Foil, "front_cm": 100 * c.Change.Front, "back_cm": 100 * c.Change.Back,
+			"shim_mm": 1000 * (g.ShimSpan*math.Tan(shim+c.Change.Raise) - g.Shim),
 		} {
-			if x.v != 0 {
-				w.number(x.key, x.v)
+			if x != 0 {
+				v[e+key] = x
 			}
 		}
 	}
-	for _, x := range s.Truth.Glides {
-		if !sc.Coast.Silent {
-			w.table("[glide]")
-			w.text("from", clock(x.Start))
-			w.text("to", clock(x.End))
-		}
+	if sc.Coast.Silent {
+		entries["glide"] = 0
 	}
-	return w.String()
+	for i, x := range s.Truth.Glides {
+		e := fmt.Sprintf("glide.%d.", i)
+		v[e+"from"], v[e+"to"] = clock(x.Start), clock(x.End)
+	}
+	for _, key := range g.Leave {
+		delete(v, key)
+	}
+	text, err := setup.Text(func(list string) int { return entries[list] }, func(k *setup.Key, n int) any {
+		switch x := v[k.Entry(n)].(type) {
+		case string:
+			if x == "" {
+				return nil
+			}
+		case float64:
+			return math.Round(x*1000)/1000 + 0 // +0 turns -0 into 0
+		}
+		return v[k.Entry(n)]
+	})
+	if err != nil {
+		panic(err) // a scenario that is no number
+	}
+	return text
 }
 
 const knot = 1852.0 / 3600 // m/s
-
-type tomlWriter struct {
-	strings.Builder
-	in    string
-	leave []string
-}
-
-func (w *tomlWriter) table(name string) {
-	w.in = strings.Trim(name, "[]") + "."
-	fmt.Fprintf(w, "\n[%s]\n", name)
-}
-
-func (w *tomlWriter) raw(key, value string) {
-	if !slices.Contains(w.leave, w.in+key) {
-		fmt.Fprintf(w, "%s = %s\n", key, value)
-	}
-}
-
-func (w *tomlWriter) text(key, value string) {
-	if value != "" {
-		w.raw(key, fmt.Sprintf("%q", value))
-	}
-}
-
-func (w *tomlWriter) number(key string, v float64) { w.raw(key, short(v)) }
-
-// short prints at most three decimals, always as a TOML float or integer.
-func short(v float64) string {
-	v = math.Round(v*1000) / 1000
-	return fmt.Sprintf("%g", v+0) // +0 turns -0 into 0
-}

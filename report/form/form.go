@@ -6,7 +6,6 @@
 package form
 
 import (
-	"encoding/json"
 	"fmt"
 	"html"
 	"slices"
@@ -76,14 +75,6 @@ func (f Fields) take(name string, v any) {
 	}
 }
 
-// field is the name of a key's field in entry n of its list.
-func field(k *setup.Key, n int) string {
-	if t := k.Table(); slices.Contains(lists, t) {
-		return fmt.Sprintf("%s.%d%s", t, n, strings.TrimPrefix(k.Name, t))
-	}
-	return k.Name
-}
-
 // entries is how many entries of a table are filled in, at most one more than
 // the form holds; 1 for what is no list.
 func (f Fields) entries(table string) int {
@@ -124,45 +115,18 @@ func keysOf(table string) (out []*setup.Key) {
 // TOML is the setup that the form holds. Empty fields are left out; numbers may
 // have a decimal comma.
 func (f Fields) TOML() (string, error) {
-	var b strings.Builder
-	for _, table := range tables() {
-		entries := f.entries(table)
-		if entries > maxEntries {
+	for _, table := range lists {
+		if f.entries(table) > maxEntries {
 			return "", tooMany(table)
 		}
-		for n := range entries {
-			var lines []string
-			for _, k := range keysOf(table) {
-				v := f.value(k, n)
-				if v == nil {
-					continue
-				}
-				line, err := literal(v)
-				if err != nil {
-					return "", fmt.Errorf("%s cannot be written: %w", k.Name, err)
-				}
-				lines = append(lines, strings.TrimPrefix(strings.TrimPrefix(k.Name, table), ".")+" = "+line+"\n")
-			}
-			if len(lines) == 0 {
-				continue
-			}
-			switch {
-			case table == "":
-			case slices.Contains(lists, table):
-				fmt.Fprintf(&b, "\n[[%s]]\n", table)
-			default:
-				fmt.Fprintf(&b, "\n[%s]\n", table)
-			}
-			b.WriteString(strings.Join(lines, ""))
-		}
 	}
-	return strings.TrimPrefix(b.String(), "\n"), nil
+	return setup.Text(f.entries, f.value)
 }
 
 // value is what entry n of a key holds, in the type that the reader wants as
 // far as the text has it; nil where nothing is filled in.
 func (f Fields) value(k *setup.Key, n int) any {
-	name := field(k, n)
+	name := k.Entry(n)
 	if kindOf(k) == pair {
 		low, high := number(f[name+".0"]), number(f[name+".1"])
 		if low == nil && high == nil {
@@ -185,13 +149,6 @@ func (f Fields) value(k *setup.Key, n int) any {
 		return number(text)
 	}
 	return text
-}
-
-// literal is a value as TOML has it. JSON's text, numbers and lists are TOML's
-// too, and the page needs no second encoder.
-func literal(v any) (string, error) {
-	text, err := json.Marshal(v)
-	return string(text), err
 }
 
 // number is a number as typed, or the text where it is none: the reader then
@@ -267,7 +224,7 @@ func (f Fields) fieldset(b *strings.Builder, table string) {
 		}
 		fmt.Fprintf(b, `<fieldset><legend%s>%s</legend>`, class, html.EscapeString(words.SetupEntry(table, i)))
 		for _, k := range keysOf(table) {
-			if other := k.Table() == "feel" && strings.Contains(k.Name, "speed_") && k.Example == nil; !other || f[field(k, i)] != "" {
+			if other := k.Table() == "feel" && strings.Contains(k.Name, "speed_") && k.Example == nil; !other || f[k.Entry(i)] != "" {
 				f.input(b, k, i)
 			}
 		}
@@ -287,7 +244,7 @@ func (f Fields) given(table string) bool {
 
 // input is one line of the form.
 func (f Fields) input(b *strings.Builder, k *setup.Key, n int) {
-	name := field(k, n)
+	name := k.Entry(n)
 	unit, _ := k.Unit()
 	label := words.SetupLabel(k)
 	if unit != "" {

@@ -82,7 +82,7 @@ func TestEveryKeyHasAField(t *testing.T) {
 		if strings.HasPrefix(k.Name, "feel.speed_") && k.Name != "feel.speed_kn" {
 			continue
 		}
-		if n := field(k, 0); !strings.Contains(page, `name="`+n+`"`) && !strings.Contains(page, `name="`+n+`.1"`) {
+		if n := k.Entry(0); !strings.Contains(page, `name="`+n+`"`) && !strings.Contains(page, `name="`+n+`.1"`) {
 			t.Errorf("no field for %s", k.Name)
 		}
 	}
