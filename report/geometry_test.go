@@ -458,7 +458,7 @@ func TestDirections(t *testing.T) {
 		want        string
 	}{{0.5, 0, " 90 "}, {0, 0.5, " 0 "}, {0, -0.5, " 180 "}, {-0.5, 0, " 270 "}} {
 		r.WaterFlow = &analysis.WaterFlow{East: interval.Exact(c.east), North: interval.Exact(c.north), Source: "given"}
-		if got := flowSays(r, u); !strings.Contains(got, "towards"+c.want+"degrees") {
+		if got := u.Current(r); !strings.Contains(got, "towards"+c.want+"degrees") {
 			t.Errorf("%g east, %g north: %s", c.east, c.north, got)
 		}
 	}

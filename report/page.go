@@ -81,7 +81,7 @@ func newPage(r *analysis.Result, o Options) *page {
 	}
 	p.Setup = setupLines(r.Setup, u)
 	p.Inputs = inputsTable(r)
-	p.Flow = flowSays(r, u)
+	p.Flow = u.Current(r)
 	p.Marks, p.MarkLines = marksTable(r, u), words.MarkLines(r.Marks)
 	p.Files = fileLines(r)
 	p.Sensors = sensorLines(r)
@@ -184,31 +184,6 @@ func marksTable(r *analysis.Result, u words.Units) *table {
 		t.add(math.NaN(), when, what, became)
 	}
 	return t
-}
-
-func flowSays(r *analysis.Result, u words.Units) string {
-	w := r.WaterFlow
-	if w == nil || !w.East.Known() || !w.North.Known() {
-		return ""
-	}
-	doubt := u.Flow(r.Law)
-	if doubt != "" {
-		doubt = " " + doubt
-	}
-	speed := math.Hypot(w.East.Value, w.North.Value)
-	to := math.Mod(math.Atan2(w.East.Value, w.North.Value)*radian+360, 360)
-	sd := math.Max(w.East.SD(), w.North.SD())
-	switch {
-	case w.Source == "assumed zero":
-		return "The water is taken to stand still; the log could not tell otherwise." + doubt
-	case !words.Finite(speed):
-		return ""
-	case w.Source == "given":
-		return fmt.Sprintf("The setup gives a current of %s towards %s degrees.", u.SpeedFine(speed), words.Fixed(to, 0))
-	case speed < 1.64*sd:
-		return fmt.Sprintf("The log shows no current that stands out from the doubt of %s.", u.SpeedFine(1.64*sd)) + doubt
-	}
-	return fmt.Sprintf("The log shows a current of about %s towards %s degrees (give or take %s).", u.SpeedFine(speed), words.Fixed(to, 0), u.SpeedFine(1.64*sd)) + doubt
 }
 
 // A finishPart is the advice on surfaces.

@@ -112,31 +112,10 @@ func followed(r *analysis.Result) string {
 
 // withoutAdvice is for logs without a setup, and for setups that gave none.
 func (w *Answer) withoutAdvice(r *analysis.Result, u Units) {
-	w.SureTag, w.Sure = "No advice yet", "Without the measures of rider, stance and foil there is no telling which way to go."
-	w.Feel = "Nothing changes yet."
-	w.Mind = "Do not shim or move the foil on this page alone."
-	switch {
-	case r.Setup == nil:
-		w.Head = "This is what the log shows. To get advice, add a setup."
-		w.Steps = []Step{{Kind: "log", Name: "Measure", Do: "Fill in a setup: rider, stance, mast, wing and stabilizer (the small rear wing).",
-			How: u.here("\"evenfoot setup\" prints one with notes. Then run the report again with --setup.", "Then ask again what to change.")}}
-	default:
-		w.Head = "This is what the log shows. It is not enough for advice."
-		w.Sure = "The setup is there, but the analysis could not make advice from it. The warnings say why."
-		w.Steps = []Step{{Kind: "log", Name: "Log again", Do: "Log one more session and run the report again.", How: "The warnings below say what was missing."}}
-	}
-	switch {
-	case r.Log != nil && len(r.Log.GPS.Time) == 0:
-		w.Today = "The log has no GPS, so no speed is known. Add the watch's log of the same outing."
-	case r.Ride != nil && len(r.Ride.Rides) == 0 && len(r.Rides) == 0:
-		w.Today = "No ride on the foil was found in this log."
-	case r.PitchLaw == nil && r.Motion == nil:
-		w.Today = "The log has no motion sensor on the board, so only speeds and rides can be shown."
-	case r.Motion != nil && !r.Motion.Mount.Rigid:
-		w.Today = "The motion sensor was not fixed to the board, so only speeds and rides can be shown."
-	case r.PitchLaw != nil && !r.PitchLaw.Enough:
-		w.Today = "The log has motion data, but too little straight flight at different speeds for a pitch law."
-	}
+	w.SureTag, w.Feel, w.Mind = "No advice yet", "Nothing changes yet.", "Do not shim or move the foil on this page alone."
+	s := u.tellAll("no advice", r)
+	w.Head, w.Sure, w.Steps = s[0], s[1], []Step{{Kind: "log", Name: s[2], Do: s[3], How: s[4]}}
+	w.Today = u.tell("without advice", r)
 }
 
 // change words the advice to shim, to move, or both.
@@ -288,21 +267,5 @@ func Title(r *analysis.Result) string {
 // EveryTime are the cautions that hold for everybody: without those that a step
 // with a shim, with a move of the mast, or with a careful start gives by itself.
 func EveryTime(shim, move, start bool) []string {
-	var out []string
-	for _, c := range []struct {
-		said bool
-		says string
-	}{
-		{false, "One small step a session: at most one card. Then log and look again."},
-		{shim, "After shimming: " + LowerFirst(screwsHold) + tighten},
-		{move, "After a move of the mast, " + mastScrews},
-		{start, "Try every change at low speed first, in clear water away from others, with helmet and vest."},
-		{false, "Foil edges cut. Wear gloves when you handle it, and cover the edges for transport."},
-		{false, "The maker's limits, the local rules and a qualified instructor come before this page. It is a calculation, not an inspection of your gear."},
-	} {
-		if !c.said {
-			out = append(out, c.says)
-		}
-	}
-	return out
+	return Units{}.tellAll("every time", struct{ Shim, Move, Start bool }{shim, move, start})
 }

@@ -88,26 +88,13 @@ func asToday(r *analysis.Result, u Units) string {
 // does by the best guess, and at the top where that is not unlikely; "" for nowhere.
 func Overshoot(r *analysis.Result, u Units) string {
 	_, _, top := SpeedsOf(r)
-	then := u.falls(r, func(p analysis.LoadPoint) float64 { return p.GradientAfter.Value })
-	both := u.falls(r, func(p analysis.LoadPoint) float64 { return math.Max(p.Gradient.Value, p.GradientAfter.Value) })
-	s := ""
-	switch {
-	case then == "":
-	case both == "":
-		s = fmt.Sprintf("%s the board by the best guess then drops its nose as it runs faster, instead of slowing itself, which it does not today: you must act against it, at low speed too.", UpperFirst(then))
-	case both == then:
-		s = fmt.Sprintf("%s the board by the best guess drops its nose as it runs faster, instead of slowing itself, as it does today: you must act against it.", UpperFirst(then))
-	default:
-		s = fmt.Sprintf("%s the board by the best guess then drops its nose as it runs faster, instead of slowing itself (today %s): you must act against it.", UpperFirst(then), both)
-	}
 	p := float64(r.Advice.Overshoot)
-	switch {
-	case !(p > rare) || !Finite(top):
-		return s
-	case s != "":
-		return s + fmt.Sprintf(" At %s %s (chance %s).", u.SpeedText(top), Choose(p < 0.5, "it may do so too", "it is likely to"), Percent(p))
-	}
-	return fmt.Sprintf("At %s the board may drop its nose as it runs faster, instead of slowing itself (chance %s): you must act against it.", u.SpeedText(top), Percent(p))
+	return u.tell("overshoot", struct {
+		Then, Both  string // where it falls after the step, and where today as well
+		Top, Chance float64
+		Likely      bool
+	}{u.falls(r, func(p analysis.LoadPoint) float64 { return p.GradientAfter.Value }),
+		u.falls(r, func(p analysis.LoadPoint) float64 { return math.Max(p.Gradient.Value, p.GradientAfter.Value) }), top, p, p > rare && Finite(top)})
 }
 
 // falls names the speeds that count at which the gradient is below zero, "" for none.
@@ -135,27 +122,8 @@ func (u Units) falls(r *analysis.Result, gradient func(analysis.LoadPoint) float
 // screwCare is what to mind of the screws that a change loosens: those of the
 // stabilizer by a shim that goes in or out, those of the mast by a move.
 func screwCare(shim, out, move bool) string {
-	do := tighten
-	if move {
-		do = ", tighten them and the mast's screws to the maker's torque, and check them again after the first run."
-	}
-	switch {
-	case out:
-		return "Without the shim the screws reach deeper. Check that they do not hit the bottom before they hold" + do
-	case shim:
-		return "A shim uses up screw length. " + screwsHold + do
-	case move:
-		return "After the move, " + mastScrews
-	}
-	return "One small step a session. Then log again."
+	return Units{}.tell("screws", struct{ Shim, Out, Move bool }{shim, out, move})
 }
-
-// What to do about screws.
-const (
-	screwsHold = "Check that the screws still hold as deep as the maker asks and are not too long for the stabilizer"
-	tighten    = ", and tighten them to the maker's torque."
-	mastScrews = "tighten the mast's screws to the maker's torque and check them again after the first run."
-)
 
 // Mind picks the cautions that matter most for this step.
 func Mind(r *analysis.Result, u Units) string {

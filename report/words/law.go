@@ -2,10 +2,10 @@ package words
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"strings"
 
+	"evenfoot/analysis"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pitchlaw"
 )
@@ -46,17 +46,27 @@ func (u Units) Flow(f *pitchlaw.Fit) string {
 	if f == nil || f.FlowSource == "given" || !f.Slope.Known() {
 		return ""
 	}
-	var s []string
-	if f.FlowDoubt > flowDoubt {
-		bearing := f.FlowAxis * radian
-		s = append(s, fmt.Sprintf("The headings are too few to tell the water's flow along the line %03.0f°–%03.0f° (±%s); a reach on another heading would.",
-			bearing, bearing+180, u.SpeedFine(interval.Z90*f.FlowDoubt)))
+	return strings.Join(u.tellAll("flow", struct {
+		*pitchlaw.Fit
+		Line   float64 // degrees
+		Doubt  float64 // m/s, 90 %
+		Unsure bool
+	}{f, f.FlowAxis * radian, interval.Z90 * f.FlowDoubt, f.FlowDoubt > flowDoubt}), " ")
+}
+
+// Current says which current the log shows, "" where none is known of.
+func (u Units) Current(r *analysis.Result) string {
+	w := r.WaterFlow
+	if w == nil || !w.East.Known() || !w.North.Known() {
+		return ""
 	}
-	for k, way := range []string{"east", "north"} {
-		if t := f.FlowTurns[k]; t.Known() && t.Low*t.High > 0 {
-			s = append(s, fmt.Sprintf("The water's flow to the %s %s by %s per hour (%s to %s).", way, Choose(t.Value > 0, "rose", "fell"),
-				u.SpeedFine(math.Abs(t.Value)), u.SpeedFine(min(math.Abs(t.Low), math.Abs(t.High))), u.SpeedFine(max(math.Abs(t.Low), math.Abs(t.High)))))
-		}
+	to := math.Mod(math.Atan2(w.East.Value, w.North.Value)*radian+360, 360)
+	s := u.tell("current", struct {
+		Source           string
+		Speed, To, Doubt float64
+	}{w.Source, math.Hypot(w.East.Value, w.North.Value), to, 1.64 * math.Max(w.East.SD(), w.North.SD())})
+	if w.Source == "given" {
+		return s
 	}
-	return strings.Join(s, " ")
+	return strings.TrimSpace(s + " " + u.Flow(r.Law))
 }

@@ -2,11 +2,11 @@ package words
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"strings"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 )
@@ -78,21 +78,12 @@ func (u Units) walk(r *analysis.Result, owner string) string {
 	if !x.WingWalk.Known() || !x.PressureMove.Known() || !Finite(mid) {
 		return ""
 	}
-	place := func(mm interval.Interval) string {
-		if math.Abs(mm.Value) < 1 {
-			return "about where they do"
-		}
-		return u.further(mm.Value / 1000)
-	}
-	s := fmt.Sprintf("At %s this rider's feet must press %s than under %s, and %s at %s.", u.SpeedText(mid), place(x.PressureMove), owner, place(x.PressureTop), u.SpeedText(top))
-	s += fmt.Sprintf(" The board flies %s nose-up there, which by itself carries the wing %s under the feet; both come by themselves and are no change to make.",
-		Choose(x.WingWalk.Value < 0, "less", "more"), u.further(x.WingWalk.Value/1000))
-	if r.Setup != nil && r.Other != nil && math.Abs(r.Other.Rider.Mass-r.Setup.Rider.Mass) >= 0.1*r.Setup.Rider.Mass {
-		// The rule's own numbers, and the only place that they stand.
-		s += fmt.Sprintf(" A rule of thumb among riders (common practice, no source) has the wing stand %s to %s further forward for a rider half as heavy again: the model parts from it in size, and often in direction. Go in small steps.",
-			u.lengthRound(0.13), u.lengthRound(0.15))
-	}
-	return s
+	return u.tell("walk", struct {
+		*advice.OtherRider
+		Owner    string
+		Mid, Top float64
+		Apart    bool // in weight
+	}{x, owner, mid, top, r.Setup != nil && r.Other != nil && math.Abs(r.Other.Rider.Mass-r.Setup.Rider.Mass) >= 0.1*r.Setup.Rider.Mass})
 }
 
 // lengthRound is a length without decimals.
