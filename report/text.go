@@ -72,7 +72,7 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	}
 	t.row("Ridden", ridden(r, u), useful)
 	if n := len(r.Session.Warnings); n > 0 {
-		t.row("Warnings", words.UpperFirst(words.Plural(n, "warning"))+"; the page lists them.", vital)
+		t.row("Warnings", words.UpperFirst(words.Plural(n, "warning"))+words.Choose(u.Forms, ", listed below.", "; the page lists them."), vital)
 	}
 	_, err := io.WriteString(w, t.String())
 	return err

@@ -269,6 +269,7 @@ func TestSameReport(t *testing.T) {
 
 // onPage are the words of the command where the page has its own.
 var onPage = strings.NewReplacer(
+	"; the page lists them.", ", listed below.",
 	"evenfoot plan says how.", "“Plan the next outing” says how.",
 	"with [marks] means = \"even\" in the setup", "the setup says that a mark meant even",
 	"with [marks] means = \"glide\" in the setup), or write each down: [[glide]] with from and to, UTC.", "the setup says that a mark meant a glide), or write the start and end of each into the setup, UTC.",

@@ -110,7 +110,7 @@ async function home() {
   for (const s of reply.list.reverse()) {
     const tick = Object.assign(document.createElement("input"), { type: "checkbox", value: s.name, onchange: ticked });
     tick.setAttribute("aria-label", say("tick", { name: s.name }));
-    item($("list"), tick, make("a", s.name, { href: `#session/${encodeURIComponent(s.name)}` }), make("small", [s.title, sizeText(s.files.reduce((n, f) => n + f.size, 0))].filter(Boolean).join(", ")));
+    item($("list"), tick, make("a", s.title || s.name, { href: `#session/${encodeURIComponent(s.name)}` }), make("small", [s.title && s.name, sizeText(s.files.reduce((n, f) => n + f.size, 0))].filter(Boolean).join(", ")));
   }
   ticked();
   const { usage = 0, quota = 0 } = (await navigator.storage.estimate?.()) ?? {};
