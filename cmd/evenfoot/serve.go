@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
 	"net"
 	"os"
 	"os/signal"
@@ -66,7 +67,7 @@ func (c *console) serve(f serveFlags) error {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	s, err := site.Open(site.Config{Dir: dir, Version: versionText(), Workers: runtime.GOMAXPROCS(0),
-		Locked: locked, Hosts: hosts, Beach: f.beach, Warn: c.warn})
+		Locked: locked, Hosts: hosts, Beach: f.beach, Warn: c.warn, Log: slog.New(slog.NewTextHandler(c.err, nil))})
 	if err != nil {
 		return err
 	}

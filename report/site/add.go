@@ -82,11 +82,15 @@ func (s *Site) add(w http.ResponseWriter, r *http.Request, _ *session) error {
 	}
 	up := &upload{fields: map[string]string{}}
 	defer func() { s.store.discard(up.files) }()
+	began := time.Now()
 	err := s.receive(w, r, up)
 	var id int64
 	var again bool
 	if err == nil {
 		id, again, err = s.admit(r.Context(), up)
+	}
+	if err == nil {
+		s.cfg.Log.Info("upload", "session", id, "again", again, "files", len(up.files), "took", time.Since(began).Round(time.Millisecond))
 	}
 	at := fmt.Sprintf("/session/%d", id)
 	switch {

@@ -56,7 +56,9 @@ func (s *Site) obtain(w http.ResponseWriter, r *http.Request, p *plan, back *ses
 // begin puts a plan in the queue.
 func (s *Site) begin(p *plan) (*task, error) {
 	return s.queue.start(p.key, func(stage func(string)) error {
+		began := time.Now()
 		page, err := p.make(stage)
+		s.cfg.Log.Info("page made", "sessions", p.ids, "took", time.Since(began).Round(time.Millisecond), "error", err)
 		if err != nil {
 			return err
 		}
@@ -101,19 +103,23 @@ func (s *Site) usualEvidence(ses *session) (out []*session) {
 	if ses.known == nil || ses.Start.IsZero() {
 		return nil
 	}
-	for _, e := range s.store.sessions() {
-		if len(out) < withMost && e.Rider == ses.Rider && !e.Start.IsZero() && e.Start.Before(ses.Start) && e.known != nil && analysis.SameRider(e.known, ses.known) && evidence(ses, e) == nil {
+	for _, e := range s.store.sessionsOf(ses.Rider) {
+		if len(out) < withMost && !e.Start.IsZero() && e.Start.Before(ses.Start) && e.known != nil && analysis.SameRider(e.known, ses.known) && counts(ses, e) {
 			out = append(out, e)
 		}
 	}
 	return out
 }
 
-// candidates are the sessions that may be evidence for ses.
-func (s *Site) candidates(ses *session) (out []*session) {
+// candidatesMost is how many sessions can be chosen from as evidence: the latest.
+const candidatesMost = 200
+
+// candidates are the sessions that may be evidence for ses, those that are
+// among them.
+func (s *Site) candidates(ses *session, are []int64) (out []candidate) {
 	for _, e := range s.store.sessions() {
-		if evidence(ses, e) == nil {
-			out = append(out, e)
+		if ticked := slices.Contains(are, e.ID); (ticked || len(out) < candidatesMost) && counts(ses, e) {
+			out = append(out, candidate{e, ticked})
 		}
 	}
 	return out
@@ -191,9 +197,7 @@ func (s *Site) more(w http.ResponseWriter, r *http.Request, ses *session) error 
 			o.With = append(o.With, e.ID)
 		}
 	}
-	for _, c := range s.candidates(ses) {
-		v.Candidates = append(v.Candidates, candidate{c, slices.Contains(o.With, c.ID)})
-	}
+	v.Candidates = s.candidates(ses, o.With)
 	if low := speedsFrom(ses.Speeds); low != [2]float64{} {
 		u := s.units()
 		v.Body = fmt.Sprintf("Without other numbers, the speeds that matter are those given with the session: %s to %s.", u.SpeedFine(low[0]), u.SpeedFine(low[1]))

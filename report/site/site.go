@@ -13,6 +13,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"log/slog"
 	"net"
 	"net/http"
 	"strconv"
@@ -39,6 +40,9 @@ type Config struct {
 	Beach string
 	// Warn, when not nil, is told of what the user of the terminal should know.
 	Warn func(format string, args ...any)
+	// Log, when not nil, takes the server's own log: a line for each upload, page
+	// made and request that failed, without places and keys.
+	Log *slog.Logger
 }
 
 // A Site is a library and the pages over it.
@@ -67,6 +71,9 @@ func Open(cfg Config) (*Site, error) {
 	if cfg.Warn == nil {
 		cfg.Warn = func(string, ...any) {}
 	}
+	if cfg.Log == nil {
+		cfg.Log = slog.New(slog.DiscardHandler)
+	}
 	var secret [32]byte
 	if _, err := rand.Read(secret[:]); err != nil {
 		return nil, fmt.Errorf("no random numbers for the forms: %w", err)
@@ -81,7 +88,7 @@ func Open(cfg Config) (*Site, error) {
 	s := &Site{cfg: cfg, store: st, queue: newQueue(max(1, cfg.Workers)), token: hex.EncodeToString(secret[:]),
 		pages: newRecent[*kept](pagesKept), lights: newRecent[*analysis.Result](lightsKept),
 		uploads: make(chan struct{}, uploadsMost), reading: make(chan struct{}, max(1, cfg.Workers)), wake: make(chan struct{}, 1)}
-	s.handler = s.guard(s.routes())
+	s.handler = s.logged(s.guard(s.routes()))
 	if err := s.oldKey(); err != nil {
 		return nil, errors.Join(err, st.close())
 	}
@@ -172,6 +179,33 @@ func (s *Site) routes() http.Handler {
 		mux.Handle("GET /beach/", beach(s.cfg.Beach))
 	}
 	return mux
+}
+
+// An answer is a response that remembers how it went.
+type answer struct {
+	http.ResponseWriter
+	status int
+	why    string
+}
+
+func (a *answer) WriteHeader(status int) {
+	a.status = status
+	a.ResponseWriter.WriteHeader(status)
+}
+
+// Unwrap is for http.ResponseController.
+func (a *answer) Unwrap() http.ResponseWriter { return a.ResponseWriter }
+
+// logged writes a line for each request that failed: by the pattern of its
+// address, for the address itself may hold the key.
+func (s *Site) logged(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		a := &answer{ResponseWriter: w}
+		next.ServeHTTP(a, r)
+		if a.status >= http.StatusBadRequest {
+			s.cfg.Log.Warn("request failed", "method", r.Method, "page", r.Pattern, "status", a.status, "why", a.why)
+		}
+	})
 }
 
 // A handler answers a request, or says what is wrong with it. ses is the

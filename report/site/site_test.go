@@ -52,12 +52,12 @@ var outings = sync.OnceValue(func() (out [2]outing) {
 
 // A desk is a site with a browser of sorts before it.
 type desk struct {
-	t    *testing.T
+	t    testing.TB
 	site *Site
 	url  string
 }
 
-func open(t *testing.T, cfg Config) *desk {
+func open(t testing.TB, cfg Config) *desk {
 	t.Helper()
 	if cfg.Dir == "" {
 		cfg.Dir = t.TempDir()

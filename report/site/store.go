@@ -33,11 +33,17 @@ type store struct {
 	lock     *flock.Flock
 	readOnly error // why nothing can be written, nil where it can
 
-	mu    sync.Mutex                 // held while the sessions on the disk are changed
-	shelf atomic.Pointer[[]*session] // newest first; what it points to is never changed
+	mu    sync.Mutex // held while the sessions on the disk are changed
+	shelf atomic.Pointer[shelf]
 
 	prefsMu sync.Mutex
 	prefs   atomic.Pointer[settings]
+}
+
+// A shelf is the library at one moment; it is never changed.
+type shelf struct {
+	all    []*session            // newest first
+	ridden map[string][]*session // the same by rider
 }
 
 // settings are what the library remembers beside its sessions.
@@ -56,7 +62,7 @@ func openStore(dir, version string, reading bool, warn func(string, ...any)) (*s
 	}
 	st := &store{dir: dir, version: version, warn: warn, lock: flock.New(filepath.Join(dir, "lock"), flock.SetPermissions(0o600))}
 	st.prefs.Store(&settings{})
-	st.shelf.Store(new([]*session))
+	st.publish(nil)
 	if reading && !HoldsLibrary(dir) {
 		return nil, fmt.Errorf("there is no library in %s", dir)
 	}
@@ -129,7 +135,7 @@ func (st *store) begin() error {
 	case err == nil:
 		st.prefs.Store(&set)
 	case !errors.Is(err, fs.ErrNotExist):
-		st.warn("settings.json cannot be read, and begins anew: %v", ingest.Cause(err))
+		st.warn("settings.json cannot be read (%v); the units are the usual ones, and the key is a new one", ingest.Cause(err))
 	}
 	if st.readOnly != nil {
 		return nil
@@ -218,7 +224,11 @@ func (st *store) number(s *session) error {
 // publish puts the list in order and shows it.
 func (st *store) publish(all []*session) {
 	slices.SortFunc(all, func(a, b *session) int { return cmp.Or(b.when().Compare(a.when()), cmp.Compare(b.ID, a.ID)) })
-	st.shelf.Store(&all)
+	ridden := map[string][]*session{}
+	for _, s := range all {
+		ridden[s.Rider] = append(ridden[s.Rider], s)
+	}
+	st.shelf.Store(&shelf{all, ridden})
 }
 
 // replace shows s in the place of the session of its number, which was not there
@@ -232,7 +242,10 @@ func (st *store) replace(id int64, s *session) {
 }
 
 // sessions are the library at one moment, newest first; they are only read.
-func (st *store) sessions() []*session { return *st.shelf.Load() }
+func (st *store) sessions() []*session { return st.shelf.Load().all }
+
+// sessionsOf are those of one rider, newest first; they are only read.
+func (st *store) sessionsOf(rider string) []*session { return st.shelf.Load().ridden[rider] }
 
 var errGone = errors.New("there is no such session in the library; it may have been deleted")
 

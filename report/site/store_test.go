@@ -14,15 +14,15 @@ import (
 	"evenfoot/ingest"
 )
 
-// A shelf is a store under test, and what it said.
-type shelf struct {
+// A tested is a store under test, and what it said.
+type tested struct {
 	*store
 	said []string
 }
 
-func openShelf(t *testing.T, dir string) *shelf {
+func openShelf(t *testing.T, dir string) *tested {
 	t.Helper()
-	sh := &shelf{}
+	sh := &tested{}
 	st, err := openStore(dir, "test", false, func(f string, a ...any) { sh.said = append(sh.said, fmt.Sprintf(f, a...)) })
 	if err != nil {
 		t.Fatal(err)
@@ -45,7 +45,7 @@ func track(n int) string {
 }
 
 // put adds a session with one log and a setup, as an upload does.
-func (sh *shelf) put(log, text string) (*session, error) {
+func (sh *tested) put(log, text string) (*session, error) {
 	in, err := sh.receive("watch.gpx", kindLog, strings.NewReader(log))
 	if err != nil {
 		return nil, err
@@ -72,7 +72,7 @@ func (sh *shelf) put(log, text string) (*session, error) {
 }
 
 // revised gives a session another setup, as a form does.
-func (sh *shelf) revised(id int64, text string) error {
+func (sh *tested) revised(id int64, text string) error {
 	ses, err := sh.session(id)
 	if err != nil {
 		return err

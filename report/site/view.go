@@ -87,6 +87,9 @@ type view struct {
 func (s *Site) show(w http.ResponseWriter, r *http.Request, status int, name string, v *view) error {
 	v.Token, v.Version, v.Dir, v.Units, v.Locked = s.token, s.cfg.Version, s.store.dir, s.units(), s.cfg.Locked
 	v.ReadOnly = s.store.readOnly
+	if a, ok := w.(*answer); ok {
+		a.why = v.Error
+	}
 	var b bytes.Buffer
 	if err := pages.ExecuteTemplate(&b, name, v); err != nil {
 		s.cfg.Warn("the page %s cannot be made: %v", r.URL.Path, err)

@@ -185,6 +185,11 @@ func evidence(ses, e *session) error {
 	return nil
 }
 
+// counts says the same without the reason, which takes its time to say.
+func counts(ses, e *session) bool {
+	return ses.known != nil && e.known != nil && e.ID != ses.ID && !ses.sharesLog(e) && analysis.CanBeEvidence(e.known, ses.known) == nil
+}
+
 // pageOf makes page and JSON before either is kept.
 func pageOf(draw, tell func(io.Writer) error) (*kept, error) {
 	var page, js bytes.Buffer

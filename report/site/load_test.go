@@ -1,0 +1,136 @@
+package site
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"evenfoot/analysis/setup"
+	"evenfoot/ingest"
+	"evenfoot/report/words"
+)
+
+// loadSessions is how many sessions the library of BenchmarkLibrary holds: fifty
+// riders with a hundred each.
+const loadSessions = 5000
+
+// bigLibrary writes one, each session with a small log, a setup and the list's line.
+func bigLibrary(b *testing.B, dir string) {
+	b.Helper()
+	text, err := setup.Template("wing")
+	if err != nil {
+		b.Fatal(err)
+	}
+	usual, err := words.ParseUnits("")
+	if err != nil {
+		b.Fatal(err)
+	}
+	st := &store{}
+	s := &Site{store: st, cfg: Config{Version: "test"}}
+	var all []*session
+	for n := range loadSessions {
+		log := track(n)
+		ses := &session{ID: int64(n + 1), Made: "test", Added: time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC), Start: time.Date(2026, 5, 1, 10, 0, 0, 0, time.UTC).Add(time.Duration(n) * time.Hour),
+			dir:   filepath.Join(dir, "sessions", fmt.Sprint(n+1)),
+			Files: []stored{{Kind: kindLog, Name: "watch.gpx", At: "watch.gpx", Hash: hash([]byte(log)), Content: hash([]byte(log)), Size: int64(len(log))}}}
+		ses.Setup = []byte(strings.NewReplacer("title =", "# title =", "name =", "# name =", "[rider]", fmt.Sprintf("[rider]\nname = \"rider %d\"", n%50)).Replace(text))
+		ses.Setup = fmt.Appendf(nil, "title = \"outing %d\"\n%s", n, ses.Setup)
+		set, _, err := ses.parseSetup()
+		if err != nil {
+			b.Fatal(err)
+		}
+		ses.describe(set, nil)
+		ses.revise(1, ses.Added, ingest.SetupName)
+		if err := os.MkdirAll(ses.dir, 0o700); err != nil {
+			b.Fatal(err)
+		}
+		for name, data := range map[string][]byte{"watch.gpx": []byte(log), ingest.SetupName: ses.Setup} {
+			if err := os.WriteFile(filepath.Join(ses.dir, name), data, 0o600); err != nil {
+				b.Fatal(err)
+			}
+		}
+		all = append(all, ses)
+	}
+	st.publish(all)
+	for _, ses := range all {
+		ses.Summary = &summary{Foiling: 600, Best: [4]float64{9, 8, 7, 6}, Verdict: "change", Next: "Slide the foil 1.0 cm forward. Then ride the same speeds and log again.", Made: "test", Basis: s.basis(ses, usual)}
+		ses.Schema = sidecarSchema
+		data, err := json.Marshal(ses)
+		if err == nil {
+			err = os.WriteFile(filepath.Join(ses.dir, sidecarName), data, 0o600)
+		}
+		if err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// BenchmarkLibrary measures what a user waits for in a library of 5,000 sessions.
+// p95-ms is what counts: under 50.
+func BenchmarkLibrary(b *testing.B) {
+	dir := b.TempDir()
+	bigLibrary(b, dir)
+	times := func(name string, most int, do func(i int)) {
+		b.Run(name, func(b *testing.B) {
+			var took []float64
+			for i := 0; b.Loop(); i++ {
+				if i >= most {
+					continue // longer loops would fill the disk
+				}
+				began := time.Now()
+				do(i)
+				took = append(took, time.Since(began).Seconds()*1e3)
+			}
+			slices.Sort(took)
+			b.ReportMetric(took[len(took)/2], "p50-ms")
+			b.ReportMetric(took[len(took)*95/100], "p95-ms")
+		})
+	}
+	times("open", 20, func(int) {
+		st, err := openStore(dir, "test", false, b.Logf)
+		if err != nil || len(st.sessions()) != loadSessions {
+			b.Fatal(err)
+		}
+		st.close()
+	})
+	d := open(b, Config{Dir: dir})
+	var before, after runtime.MemStats
+	runtime.GC()
+	runtime.ReadMemStats(&before)
+	get := func(path, says string) {
+		if status, body := d.get(path); status != http.StatusOK || !strings.Contains(body, says) {
+			b.Fatalf("%s: status %d\n%.2000s", path, status, body)
+		}
+	}
+	times("list", 1000, func(i int) { get(fmt.Sprintf("/?page=%d", 1+i%100), "5,0") })
+	times("search", 1000, func(i int) { get(fmt.Sprintf("/?q=rider+%d+outing", i%50), "session") })
+	times("rider", 1000, func(i int) { get(fmt.Sprintf("/?rider=rider+%d", i%50), "100 sessions") })
+	times("riders", 1000, func(int) { get("/riders", "rider 49") })
+	times("addform", 1000, func(int) { get("/add", "logs") })
+	times("add", 300, func(i int) { d.added(piece{"logs", "watch.gpx", track(loadSessions + 1 + i)}) })
+	var at []string
+	for _, o := range outings() {
+		at = append(at, d.added(o.pieces()...))
+		d.must(at[len(at)-1])
+	}
+	both := "/compare?id=" + strings.TrimPrefix(at[0], "/session/") + "&id=" + strings.TrimPrefix(at[1], "/session/")
+	d.must(both)
+	d.settled()
+	times("sheet", 1000, func(int) { get(at[1], "What to do next") })
+	times("more", 1000, func(int) { get(at[1]+"/more", "as evidence") })
+	times("compare", 1000, func(int) { get(both, "Two sessions compared") })
+	times("compareanew", 100, func(int) {
+		d.site.pages.forget(func(p *kept) bool { return len(p.ids) == 2 && p.ids[0] > loadSessions })
+		get(both, "Two sessions compared")
+	})
+	runtime.GC()
+	runtime.ReadMemStats(&after)
+	b.Logf("%d MB in use before, %d MB after", before.HeapAlloc>>20, after.HeapAlloc>>20)
+}
