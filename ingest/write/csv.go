@@ -30,6 +30,13 @@ type Row struct {
 	Gyr    [3]float32 // rad/s
 }
 
+// A Column is a value of each fix that goes into the extensions of its point.
+type Column struct {
+	Name     string // as pitch_deg
+	Decimals int
+	Value    func(fix int) float64 // NaN: none at this fix
+}
+
 // Blank is a row at time t of which nothing else is known.
 func Blank(t float64) Row {
 	n, n32 := math.NaN(), float32(math.NaN())

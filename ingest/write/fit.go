@@ -11,6 +11,8 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/tormoder/fit/dyncrc16"
@@ -27,7 +29,7 @@ const fitEpoch = 631065600
 // limits it to 30.
 const fitSamples = 30
 
-// Local message types; each is defined once.
+// Local message types; each is defined where it is first written.
 const (
 	localFileID = iota
 	localDevID
@@ -38,18 +40,7 @@ const (
 	localLap
 	localSession
 	localActivity
-)
-
-// FIT base types.
-const (
-	typeEnum    = 0x00
-	typeUint8   = 0x02
-	typeUint16  = 0x84
-	typeSint32  = 0x85
-	typeUint32  = 0x86
-	typeString  = 0x07
-	typeFloat32 = 0x88
-	typeByte    = 0x0D
+	localTypes
 )
 
 // Developer fields of a record.
@@ -57,6 +48,39 @@ const (
 	devMillis = 0 // ms after the time stamp's whole second
 	devCourse = 1 // deg true
 )
+
+// An enum is a value of FIT's base type of that name.
+type enum uint8
+
+// noFloat is FIT's "invalid" of a float32.
+var noFloat = math.Float32frombits(math.MaxUint32)
+
+// baseType is FIT's base type of a value, and its length in bytes.
+func baseType(v any) (base byte, size int) {
+	switch v := v.(type) {
+	case enum:
+		return 0x00, 1
+	case uint8:
+		return 0x02, 1
+	case uint16:
+		return 0x84, 2
+	case int32:
+		return 0x85, 4
+	case uint32:
+		return 0x86, 4
+	case float32:
+		return 0x88, 4
+	case string:
+		return 0x07, len(v)
+	case []byte:
+		return 0x0D, len(v)
+	case []uint16:
+		return 0x84, 2 * len(v)
+	case []float32:
+		return 0x88, 4 * len(v)
+	}
+	panic(fmt.Sprintf("FIT has no base type for a %T", v))
+}
 
 // FIT writes a log as a FIT activity: records at the rate of the GPS fixes,
 // accelerometer and gyroscope as arrays of calibrated samples with their time
@@ -108,12 +132,13 @@ func FIT(w io.Writer, l *ingest.Log) error {
 }
 
 type fitEncoder struct {
-	w    *bufio.Writer
-	zero int64   // ms from the FIT epoch to the log's time zero
-	frac float64 // and the rest, below a ms
-	size int64
-	crc  dyncrc16.Hash16
-	msg  []byte // the message being put together
+	w       *bufio.Writer
+	zero    int64   // ms from the FIT epoch to the log's time zero
+	frac    float64 // and the rest, below a ms
+	size    int64
+	crc     dyncrc16.Hash16
+	msg     []byte // the message being put together
+	defined [localTypes]bool
 }
 
 func newEncoder(w io.Writer, zero int64, frac float64) *fitEncoder {
@@ -137,64 +162,63 @@ func (e *fitEncoder) header(size uint32) {
 	e.put(binary.LittleEndian.AppendUint16(nil, e.crc.Sum16()))
 }
 
-// define writes a definition message: triples of field number, size in bytes
-// and base type; developer fields follow as number and size.
-func (e *fitEncoder) define(local byte, global uint16, fields [][3]byte, dev [][2]byte) {
-	h := 0x40 | local
-	if len(dev) > 0 {
-		h |= 0x20
+// message writes the values of the fields with these numbers, developer fields
+// last, and before the first of its kind their definition.
+func (e *fitEncoder) message(local byte, global uint16, fields, dev []byte, values ...any) {
+	if !e.defined[local] {
+		e.defined[local] = true
+		b := binary.LittleEndian.AppendUint16([]byte{0x40 | local, 0, 0}, global)
+		b = append(b, byte(len(fields)))
+		for k, num := range fields {
+			base, size := baseType(values[k])
+			b = append(b, num, byte(size), base)
+		}
+		if len(dev) > 0 {
+			b[0] |= 0x20
+			b = append(b, byte(len(dev)))
+			for k, num := range dev {
+				_, size := baseType(values[len(fields)+k])
+				b = append(b, num, byte(size), 0)
+			}
+		}
+		e.put(b)
 	}
-	b := []byte{h, 0, 0}
-	b = binary.LittleEndian.AppendUint16(b, global)
-	b = append(b, byte(len(fields)))
-	for _, f := range fields {
-		b = append(b, f[:]...)
-	}
-	if len(dev) > 0 {
-		b = append(b, byte(len(dev)))
-		for _, d := range dev {
-			b = append(b, d[0], d[1], 0)
+	e.msg = append(e.msg[:0], local)
+	for _, v := range values {
+		if s, ok := v.(string); ok {
+			e.msg = append(e.msg, s...)
+		} else {
+			e.msg, _ = binary.Append(e.msg, binary.LittleEndian, v) // all of them are of a fixed size
 		}
 	}
-	e.put(b)
+	e.put(e.msg)
 }
 
-func (e *fitEncoder) begin(local byte) { e.msg = append(e.msg[:0], local) }
-func (e *fitEncoder) u8(v byte)        { e.msg = append(e.msg, v) }
-func (e *fitEncoder) u16(v uint16)     { e.msg = binary.LittleEndian.AppendUint16(e.msg, v) }
-func (e *fitEncoder) u32(v uint32)     { e.msg = binary.LittleEndian.AppendUint32(e.msg, v) }
-func (e *fitEncoder) f32(v float32)    { e.u32(math.Float32bits(v)) }
-func (e *fitEncoder) end()             { e.put(e.msg) }
-func (e *fitEncoder) text(s string, n int) {
-	b := make([]byte, n)
-	copy(b[:n-1], s)
-	e.msg = append(e.msg, b...)
-}
-
-// scaled appends v·scale + shift as uint32, or "invalid" where it does not fit.
-func (e *fitEncoder) scaled(v, scale, shift float64) {
-	if v = math.Round((v + shift) * scale); v >= 0 && v < math.MaxUint32 {
-		e.u32(uint32(v))
-		return
+// scaled is v·scale + shift, or "invalid" where it does not fit.
+func scaled(v float32, scale, shift float64) uint32 {
+	if x := math.Round((float64(v) + shift) * scale); x >= 0 && x < math.MaxUint32 {
+		return uint32(x)
 	}
-	e.u32(math.MaxUint32)
+	return math.MaxUint32
 }
 
-// semicircles appends an angle in degrees, or "invalid" for NaN.
-func (e *fitEncoder) semicircles(deg float64) {
+// semicircles is an angle in degrees, or "invalid" for NaN.
+func semicircles(deg float64) int32 {
 	v := math.Round(deg / 180 * (1 << 31))
 	switch {
 	case !(math.Abs(v) <= 1<<31):
-		e.u32(math.MaxInt32)
+		return math.MaxInt32
 	case v == math.MaxInt32: // which stands for "invalid": half a centimetre less
-		e.u32(math.MaxInt32 - 1)
-	default:
-		e.u32(uint32(int64(v))) // 180° is -180°
+		return math.MaxInt32 - 1
 	}
+	return int32(int64(v)) // 180° is -180°
 }
 
-// ms returns a time of the log in ms since the FIT epoch.
+// ms is a time of the log in ms since the FIT epoch.
 func (e *fitEncoder) ms(t float64) int64 { return e.zero + int64(math.Round(t*1000+e.frac)) }
+
+// padded is a text for a field of n bytes, its closing zero among them.
+func padded(s string, n int) string { return s + strings.Repeat("\x00", n-len(s)) }
 
 // log writes all messages.
 func (e *fitEncoder) log(l *ingest.Log) {
@@ -202,23 +226,17 @@ func (e *fitEncoder) log(l *ingest.Log) {
 	if first > last {
 		first, last = 0, 0
 	}
-	e.define(localFileID, 0, [][3]byte{{0, 1, typeEnum}, {1, 2, typeUint16}, {2, 2, typeUint16}, {4, 4, typeUint32}, {8, 9, typeString}}, nil)
-	e.begin(localFileID)
-	e.u8(4)     // activity
-	e.u16(0xFF) // for development
-	e.u16(0)
-	e.u32(uint32(e.ms(first) / 1000))
-	e.text("evenfoot", 9)
-	e.end()
-	e.developerFields()
-
-	e.define(localRecord, 20, [][3]byte{{253, 4, typeUint32}, {0, 4, typeSint32}, {1, 4, typeSint32}, {78, 4, typeUint32}, {73, 4, typeUint32}},
-		[][2]byte{{devMillis, 2}, {devCourse, 4}})
-	sensor := [][3]byte{{253, 4, typeUint32}, {0, 2, typeUint16}, {1, 2 * fitSamples, typeUint16},
-		{5, 4 * fitSamples, typeFloat32}, {6, 4 * fitSamples, typeFloat32}, {7, 4 * fitSamples, typeFloat32}}
-	e.define(localAccel, 165, sensor, nil)
-	e.define(localGyro, 164, sensor, nil)
-
+	end, start, elapsed := uint32(e.ms(last)/1000), uint32(e.ms(first)/1000), uint32(min(e.ms(last)-e.ms(first), math.MaxUint32-1))
+	// An activity, by a maker for development.
+	e.message(localFileID, 0, []byte{0, 1, 2, 4, 8}, nil, enum(4), uint16(0xFF), uint16(0), start, padded("evenfoot", 9))
+	e.message(localDevID, 207, []byte{1, 3}, nil, []byte("evenfoot records"), uint8(0))
+	for num, d := range []struct {
+		value       any
+		name, units string
+	}{devMillis: {uint16(0), "timestamp_ms", "ms"}, devCourse: {float32(0), "course", "deg"}} {
+		base, _ := baseType(d.value)
+		e.message(localDesc, 206, []byte{0, 1, 2, 3, 8}, nil, uint8(0), uint8(num), base, padded(d.name, 16), padded(d.units, 8))
+	}
 	fix := 0
 	t := l.IMU.Time
 	for i := 0; i < len(t); {
@@ -226,114 +244,51 @@ func (e *fitEncoder) log(l *ingest.Log) {
 		for i+n < len(t) && n < fitSamples && e.ms(t[i+n])-e.ms(t[i]) < math.MaxUint16 {
 			n++
 		}
-		for fix < len(l.GPS.Time) && l.GPS.Time[fix] <= t[i] {
+		for ; fix < len(l.GPS.Time) && l.GPS.Time[fix] <= t[i]; fix++ {
 			e.record(&l.GPS, fix)
-			fix++
 		}
-		e.samples(localAccel, t[i:i+n], l.IMU.Acc, i, 1/unit.Gravity)
-		e.samples(localGyro, t[i:i+n], l.IMU.Gyr, i, 180/math.Pi)
+		e.samples(localAccel, 165, t[i:i+n], l.IMU.Acc, i, 1/unit.Gravity)
+		e.samples(localGyro, 164, t[i:i+n], l.IMU.Gyr, i, 180/math.Pi)
 		i += n
 	}
 	for ; fix < len(l.GPS.Time); fix++ {
 		e.record(&l.GPS, fix)
 	}
-	e.summary(e.ms(first), e.ms(last))
-}
-
-// developerFields declares the fields that the profile's record lacks.
-func (e *fitEncoder) developerFields() {
-	e.define(localDevID, 207, [][3]byte{{1, 16, typeByte}, {3, 1, typeUint8}}, nil)
-	e.begin(localDevID)
-	e.msg = append(e.msg, "evenfoot records"...)
-	e.u8(0)
-	e.end()
-	e.define(localDesc, 206, [][3]byte{{0, 1, typeUint8}, {1, 1, typeUint8}, {2, 1, typeUint8}, {3, 16, typeString}, {8, 8, typeString}}, nil)
-	for _, d := range []struct {
-		num, base   byte
-		name, units string
-	}{{devMillis, typeUint16, "timestamp_ms", "ms"}, {devCourse, typeFloat32, "course", "deg"}} {
-		e.begin(localDesc)
-		e.u8(0)
-		e.u8(d.num)
-		e.u8(d.base)
-		e.text(d.name, 16)
-		e.text(d.units, 8)
-		e.end()
+	for _, m := range []struct {
+		local  byte
+		global uint16
+	}{{localLap, 19}, {localSession, 18}} {
+		e.message(m.local, m.global, []byte{253, 254, 2, 7, 8}, nil, end, uint16(0), start, elapsed, elapsed)
 	}
+	e.message(localActivity, 34, []byte{253, 0, 1, 2}, nil, end, elapsed, uint16(1), enum(0))
 }
 
 // record writes one GPS fix.
 func (e *fitEncoder) record(g *ingest.GPS, i int) {
 	ms := e.ms(g.Time[i])
-	e.begin(localRecord)
-	e.u32(uint32(ms / 1000))
-	e.semicircles(g.Lat[i])
-	e.semicircles(g.Lon[i])
-	e.scaled(float64(g.Alt[i]), 5, 500)
-	e.scaled(float64(g.Speed[i]), 1000, 0)
-	e.u16(uint16(ms % 1000))
-	e.f32(g.Course[i])
-	e.end()
+	e.message(localRecord, 20, []byte{253, 0, 1, 78, 73}, []byte{devMillis, devCourse}, uint32(ms/1000), semicircles(g.Lat[i]), semicircles(g.Lon[i]),
+		scaled(g.Alt[i], 5, 500), scaled(g.Speed[i], 1000, 0), uint16(ms%1000), g.Course[i])
 }
 
 // samples writes one message of a sensor's samples, those from index i on
 // whose times are t. A sensor that gives no value writes no message.
-func (e *fitEncoder) samples(local byte, t []float64, v [3][]float32, i int, scale float64) {
-	some := false
-	for j := range t {
-		some = some || v[0][i+j] == v[0][i+j]
-	}
-	if !some {
+func (e *fitEncoder) samples(local byte, global uint16, t []float64, v [3][]float32, i int, scale float64) {
+	if !slices.ContainsFunc(v[0][i:i+len(t)], func(x float32) bool { return x == x }) {
 		return
 	}
 	ms := e.ms(t[0])
-	e.begin(local)
-	e.u32(uint32(ms / 1000))
-	e.u16(uint16(ms % 1000))
-	for j := range fitSamples {
-		if j < len(t) {
-			e.u16(uint16(e.ms(t[j]) - ms))
-		} else {
-			e.u16(math.MaxUint16)
-		}
+	offsets := slices.Repeat([]uint16{math.MaxUint16}, fitSamples)
+	for j := range t {
+		offsets[j] = uint16(e.ms(t[j]) - ms)
 	}
+	var axes [3][]float32
 	for k := range v {
-		for j := range fitSamples {
-			x := float32(math.NaN())
-			if j < len(t) {
-				x = float32(float64(v[k][i+j]) * scale)
-			}
-			if x == x {
-				e.f32(x)
-			} else {
-				e.u32(math.MaxUint32)
+		axes[k] = slices.Repeat([]float32{noFloat}, fitSamples)
+		for j := range t {
+			if x := float32(float64(v[k][i+j]) * scale); x == x {
+				axes[k][j] = x
 			}
 		}
 	}
-	e.end()
-}
-
-// summary writes the lap, session and activity that close an activity file.
-func (e *fitEncoder) summary(first, last int64) {
-	end, start, elapsed := uint32(last/1000), uint32(first/1000), uint32(min(last-first, math.MaxUint32-1))
-	for _, m := range []struct {
-		local  byte
-		global uint16
-	}{{localLap, 19}, {localSession, 18}} {
-		e.define(m.local, m.global, [][3]byte{{253, 4, typeUint32}, {254, 2, typeUint16}, {2, 4, typeUint32}, {7, 4, typeUint32}, {8, 4, typeUint32}}, nil)
-		e.begin(m.local)
-		e.u32(end)
-		e.u16(0)
-		e.u32(start)
-		e.u32(elapsed)
-		e.u32(elapsed)
-		e.end()
-	}
-	e.define(localActivity, 34, [][3]byte{{253, 4, typeUint32}, {0, 4, typeUint32}, {1, 2, typeUint16}, {2, 1, typeEnum}}, nil)
-	e.begin(localActivity)
-	e.u32(end)
-	e.u32(elapsed)
-	e.u16(1)
-	e.u8(0)
-	e.end()
+	e.message(local, global, []byte{253, 0, 1, 5, 6, 7}, nil, uint32(ms/1000), uint16(ms%1000), offsets, axes[0], axes[1], axes[2])
 }
