@@ -42,15 +42,12 @@ func build(r *raw.Columns) (*Log, error) {
 	if err := b.oneOuting(); err != nil {
 		return nil, err
 	}
-	if a, g := r.Acc.Time, r.Gyr.Time; len(a) != len(g) && len(a)*len(g) > 0 && &a[0] == &g[0] {
-		r.Gyr.Time = slices.Clone(g) // mending is done in place
+	for _, s := range r.Streams() {
+		if s.Name == "GPS" { // last: another series may tell how the clock leapt
+			continue
+		}
+		b.mend(s)
 	}
-	if m, both := b.series(&r.Acc, unit.SensorNames[unit.Acc]); both {
-		b.reorder(&r.Gyr, m)
-	} else {
-		b.series(&r.Gyr, unit.SensorNames[unit.Gyr])
-	}
-	b.series(&r.Deck, unit.FootForces)
 	b.refuseWeightless()
 	b.fixes()
 	b.mendMarks()
@@ -59,8 +56,8 @@ func build(r *raw.Columns) (*Log, error) {
 	f := &b.log.Files[0]
 	f.Channels = append(b.sensorChannels(), b.gpsChannels()...)
 	b.deck(f)
-	for _, t := range distinct(r.Times()) {
-		f.Read += len(t)
+	for _, s := range r.Streams() {
+		f.Read += len(s.Time())
 	}
 	if f.Read == 0 && !b.weightless {
 		r.File.Dropped, r.Warnings = b.notes.Dropped(), b.notes.Warnings()
@@ -104,7 +101,7 @@ func (b *builder) finite() {
 	var both sync.WaitGroup
 	for k, s := range []*raw.Series{&b.r.Acc, &b.r.Gyr} {
 		both.Go(func() {
-			lost[k] = s.Keep(func(i int) bool {
+			lost[k] = s.Table().Keep(func(i int) bool {
 				x := s.V[0][i] - s.V[0][i] + s.V[1][i] - s.V[1][i] + s.V[2][i] - s.V[2][i]
 				return x == 0 && math.Abs(s.Time[i]) < timeMost
 			})
@@ -113,7 +110,7 @@ func (b *builder) finite() {
 	both.Wait()
 	b.notes.Drop(lost[0]+lost[1], raw.NotFinite, "")
 	s := &b.r.Deck
-	b.notes.Drop(s.Keep(func(i int) bool { return math.Abs(s.Time[i]) < timeMost }), raw.NotFinite, "")
+	b.notes.Drop(s.Table().Keep(func(i int) bool { return math.Abs(s.Time[i]) < timeMost }), raw.NotFinite, "")
 	b.finiteFixes()
 }
 
@@ -147,10 +144,10 @@ func (b *builder) believeDate() {
 		return
 	}
 	unset := b.unset()
-	for _, t := range b.r.Times() {
-		if slices.ContainsFunc(t, func(x float64) bool { return x >= unset }) {
-			return
-		}
+	if slices.ContainsFunc(b.r.Streams(), func(s raw.Stream) bool {
+		return slices.ContainsFunc(s.Time(), func(x float64) bool { return x >= unset })
+	}) {
+		return
 	}
 	b.notes.Warn(raw.Warning{Kind: raw.NeverSet, Time: b.r.Start})
 	b.r.Start, b.log.Start = time.Time{}, time.Time{}
@@ -160,11 +157,13 @@ func (b *builder) believeDate() {
 // the one with the most samples; an error when there is none of that number.
 func (b *builder) oneOuting() error {
 	r := b.r
-	sorted := distinct(r.Times())
-	for i, t := range sorted {
+	var sorted [][]float64
+	for _, s := range r.Streams() {
+		t := s.Time()
 		if !slices.IsSorted(t) {
-			sorted[i] = slices.Sorted(slices.Values(t))
+			t = slices.Sorted(slices.Values(t))
 		}
+		sorted = append(sorted, t)
 	}
 	all := stretches(sorted, pauseBetweenOutings)
 	if len(all) < 2 || b.clockSet(sorted) {
@@ -180,18 +179,11 @@ func (b *builder) oneOuting() error {
 		kept = all[r.Outing-1]
 	}
 	from, to, outside := kept.from, kept.to, 0
-	for _, s := range all {
-		outside += s.n
-	}
-	outside -= kept.n
 	r.File.Marks = slices.DeleteFunc(r.File.Marks, func(m Mark) bool { return m.At < from-aroundOuting || m.At > to+aroundOuting })
-	within := func(t []float64) func(int) bool {
-		return func(i int) bool { return t[i] >= from && t[i] <= to }
+	for _, s := range r.Streams() {
+		t := s.Time()
+		outside += s.Keep(func(i int) bool { return t[i] >= from && t[i] <= to })
 	}
-	r.Acc.Keep(within(r.Acc.Time))
-	r.Gyr.Keep(within(r.Gyr.Time))
-	r.Gps.Keep(within(r.Gps.Time))
-	r.Deck.Keep(within(r.Deck.Time))
 	b.notes.Drop(outside, raw.OtherOuting, "")
 	w.Values[0] = float64(1 + slices.Index(all, kept))
 	b.notes.Warn(w)
@@ -219,64 +211,16 @@ func (b *builder) unset() float64 {
 	return secondsBetween(b.r.Start, time.Date(unsetBefore, 1, 1, 0, 0, 0, 0, time.UTC))
 }
 
-// mender prepares the mending of samples at times t, as the file's other series
-// were mended.
-func (b *builder) mender(t []float64, same func(i, j int) bool) mender {
-	return mender{t: t, same: same, dated: !b.r.Start.IsZero(), unset: b.unset(), known: b.jumps}
-}
-
-// sameTimes says whether two sensors share their times, as those of one row do.
-func sameTimes(a, b []float64) bool {
-	return len(a) == len(b) && (len(a) == 0 || &a[0] == &b[0] || slices.Equal(a, b))
-}
-
-// distinct is the time columns less those that are of the same rows as another.
-func distinct(all [][]float64) (out [][]float64) {
-	for _, t := range all {
-		if !slices.ContainsFunc(out, func(o []float64) bool { return sameTimes(o, t) }) {
-			out = append(out, t)
-		}
+// mend puts the samples of one stream in order of time, as those of others were.
+func (b *builder) mend(s raw.Stream) {
+	m := mender{t: s.Time(), same: s.Same, dated: !b.r.Start.IsZero(), unset: b.unset(), known: b.jumps}
+	if s.Name == "GPS" {
+		m.still, m.completes, m.fold = m.dated, s.Completes, s.Fold
 	}
-	return out
-}
-
-// series mends one sensor. both says that the gyroscope has the accelerometer's
-// times, so that what was done goes for it too.
-func (b *builder) series(s *raw.Series, name string) (out mending, both bool) {
-	if len(s.Time) == 0 {
-		return out, false
-	}
-	g := &b.r.Gyr
-	both = s == &b.r.Acc && sameTimes(g.Time, s.Time)
-	m := b.mender(s.Time, func(i, j int) bool {
-		eq := raw.Equal(s.V[0][i], s.V[0][j]) && raw.Equal(s.V[1][i], s.V[1][j]) && raw.Equal(s.V[2][i], s.V[2][j])
-		return eq && (!both || g.V[0][i] == g.V[0][j] && g.V[1][i] == g.V[1][j] && g.V[2][i] == g.V[2][j])
-	})
-	out = m.mend()
-	if both {
-		name = "accelerometer and gyroscope"
-	}
-	b.tell(&out, name)
-	b.reorder(s, out)
-	return out, both
-}
-
-func (b *builder) reorder(s *raw.Series, m mending) {
-	s.Time = m.t
-	if m.idx == nil {
-		return
-	}
-	inPlace := slices.IsSorted(m.idx) // nothing stood too late
-	for k, col := range s.V {
-		to := col
-		if !inPlace {
-			to = make([]float32, len(m.idx))
-		}
-		for n, i := range m.idx {
-			to[n] = col[i]
-		}
-		s.V[k] = to[:len(m.idx)]
-	}
+	out := m.mend()
+	b.tell(&out, s.Name)
+	s.Pick(out.idx)
+	s.SetTime(out.t)
 }
 
 // tell reports what mending did to a sensor.
@@ -325,7 +269,7 @@ const relativeFar = 3600 // s
 // rebase moves the zero of time near the first sample when that lies far off,
 // and the start of a dated log before it.
 func (b *builder) rebase() {
-	first, _ := raw.Extent(b.r.Times()...)
+	first, _ := raw.Extent(b.r.Acc.Time, b.r.Gyr.Time, b.r.Gps.Time, b.r.Deck.Time)
 	dated := !b.r.Start.IsZero()
 	if math.IsInf(first, 1) || math.Abs(first) <= relativeFar && !(dated && first < 0) {
 		return
@@ -348,7 +292,7 @@ func (b *builder) sensorChannels() (all []Channel) {
 		if len(s.Time) == 0 {
 			continue
 		}
-		if len(all) > 0 && sameTimes(b.r.Acc.Time, s.Time) {
+		if len(all) > 0 && raw.SameTimes(b.r.Acc.Time, s.Time) {
 			c := all[0]
 			c.Name, c.Unit = name, unit.Text(s.Unit)
 			all = append(all, c)
@@ -381,7 +325,7 @@ const rateChangesTold = 3
 
 // span sets a file's first and last time.
 func (b *builder) span(f *File) {
-	first, last := raw.Extent(b.r.Times()...)
+	first, last := raw.Extent(b.r.Acc.Time, b.r.Gyr.Time, b.r.Gps.Time, b.r.Deck.Time)
 	if last < first {
 		return
 	}
@@ -417,7 +361,7 @@ func joinIMU(acc, gyr *raw.Series) (imu IMU, lost int) {
 		return IMU{}, 0
 	}
 	imu = IMU{Time: acc.Time, Acc: acc.V}
-	if sameTimes(gyr.Time, acc.Time) {
+	if raw.SameTimes(gyr.Time, acc.Time) {
 		imu.Gyr = gyr.V
 	} else if cols, has, covered := resample(gyr, acc.Time); float64(covered) < max(1, gyroLeast*float64(n)) {
 		for k := range imu.Gyr { // too little to throw the rest away for

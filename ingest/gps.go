@@ -59,7 +59,7 @@ func (b *builder) finiteFixes() {
 	b.notes.Drop(offEarth, raw.OffEarth, "")
 	b.notes.Drop(inf, raw.NotFinite, "")
 	b.notes.Drop(speed, raw.BadSpeedValue, "")
-	f.Keep(func(i int) bool {
+	f.Table().Keep(func(i int) bool {
 		return (f.Lat[i] == f.Lat[i] || f.Speed[i] == f.Speed[i]) && math.Abs(f.Time[i]) < timeMost
 	})
 }
@@ -94,12 +94,7 @@ func (b *builder) fixes() {
 	}
 	b.unhold()
 	b.oneTrack()
-	m := b.mender(f.Time, f.Same)
-	m.still, m.completes, m.fold = m.dated, f.Completes, f.Fold
-	out := m.mend()
-	b.tell(&out, "GPS")
-	*f = f.Pick(out.idx)
-	f.Time = out.t
+	b.mend(raw.Stream{Table: f.Table(), Name: "GPS"})
 }
 
 // unhold thins the fixes of a logger that writes the last one with each of its
@@ -113,7 +108,8 @@ func (b *builder) unhold() {
 	if n < heldRecords || len(b.r.Acc.Time)+len(b.r.Gyr.Time) < n/2 {
 		return
 	}
-	held := runs(n, func(i int) bool { return !f.Same(i, i-1) })
+	tab := f.Table()
+	held := runs(n, func(i int) bool { return !tab.Same(i, i-1) })
 	lengths := make([]float64, len(held))
 	for k, r := range held {
 		lengths[k] = float64(r.b - r.a)
@@ -130,7 +126,7 @@ func (b *builder) unhold() {
 		}
 	}
 	b.notes.Drop(n-len(idx), raw.Held, "GPS")
-	*f = f.Pick(idx)
+	tab.Pick(idx)
 }
 
 // gps makes the log's GPS of the mended fixes.

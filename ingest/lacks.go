@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -60,25 +61,17 @@ const (
 // longestRest is the longest time that the accelerometer lay still, s.
 func longestRest(u *IMU) (longest float64) {
 	var first r3.Vec
-	var from float64 // s, where the rest began
-	for i := 0; i < len(u.Time); {
-		j, squares := i, 0.0
-		var sum r3.Vec
-		for ; j < len(u.Time) && u.Time[j]-u.Time[i] < restBlock; j++ {
-			v := vector(&u.Acc, j)
-			sum = r3.Add(sum, v)
-			squares += r3.Norm2(v)
+	from := math.Inf(1) // s, where the rest began
+	steady(u.Time, &u.Acc, restBlock, func(start, end float64, mean r3.Vec, scatter float64) {
+		switch still := scatter < restScatter*restScatter; {
+		case !still:
+			from = math.Inf(1)
+		case from > start || r3.Norm(r3.Sub(mean, first)) > restDrift:
+			from, first = start, mean
+			fallthrough
+		default:
+			longest = max(longest, end-from)
 		}
-		n := float64(j - i)
-		mean := r3.Scale(1/n, sum)
-		still := n >= 3 && squares/n-r3.Norm2(mean) < restScatter*restScatter
-		if !still || i == 0 || r3.Norm(r3.Sub(mean, first)) > restDrift {
-			from, first = u.Time[i], mean
-		}
-		if still {
-			longest = max(longest, u.Time[j-1]-from)
-		}
-		i = j
-	}
+	})
 	return longest
 }

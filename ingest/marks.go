@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"evenfoot/ingest/raw"
-	"evenfoot/ingest/unit"
 )
 
 // datedMarks counts the marks that tell UTC from the start of the columns, as
@@ -66,31 +65,4 @@ func (b *builder) marks() []Mark {
 
 func sortMarks(m []Mark) {
 	slices.SortStableFunc(m, func(a, b Mark) int { return cmp.Compare(a.At, b.At) })
-}
-
-// byIMU says whether file i is by the clock of the IMU alone.
-func (l *Log) byIMU(i int) bool {
-	return (i != l.GPS.File || len(l.GPS.Time) == 0) && slices.ContainsFunc(l.Files[i].Channels, func(c Channel) bool {
-		return c.Name == unit.SensorNames[unit.Acc]
-	})
-}
-
-// shiftNoted moves what some files hold besides IMU and GPS: marks and decks.
-func (l *Log) shiftNoted(of func(file int) bool, shift func(t float64) float64) {
-	for _, d := range l.Decks {
-		if !of(d.File) {
-			continue
-		}
-		for i, t := range d.Time {
-			d.Time[i] = shift(t)
-		}
-		for i, g := range d.Gaps {
-			d.Gaps[i] = Span{Start: shift(g.Start), End: shift(g.End)}
-		}
-	}
-	for i := range l.Marks {
-		if m := &l.Marks[i]; of(m.File) {
-			m.At = shift(m.At)
-		}
-	}
 }

@@ -132,45 +132,28 @@ func (m *merger) add(l *Log) {
 		k.At, k.File = k.At+d, k.File+base
 		m.out.Marks = append(m.out.Marks, k)
 	}
-	c.IMU.Time, c.IMU.Gaps = moved(l.IMU.Time, l.IMU.Gaps, d)
-	c.GPS.Time, c.GPS.Gaps = moved(l.GPS.Time, l.GPS.Gaps, d)
-	c.gyrOnly.Time, _ = moved(l.gyrOnly.Time, nil, d)
+	moved := func(t *[]float64, gaps *[]Span) {
+		*t, *gaps = slices.Clone(*t), slices.Clone(*gaps)
+		move(*t, *gaps, later(d))
+	}
+	moved(&c.IMU.Time, &c.IMU.Gaps)
+	moved(&c.GPS.Time, &c.GPS.Gaps)
+	moved(&c.gyrOnly.Time, new([]Span))
+	moved(&c.foot.Time, new([]Span))
 	for _, k := range l.Decks {
-		k.Time, k.Gaps = moved(k.Time, k.Gaps, d)
+		moved(&k.Time, &k.Gaps)
 		k.File += base
 		m.out.Decks = append(m.out.Decks, k)
 	}
 	c.IMU.File += base
 	c.GPS.File += base
-	if len(c.IMU.Time) > 0 {
-		m.imus = append(m.imus, p)
-	}
-	if len(c.GPS.Time) > 0 {
-		m.gpss = append(m.gpss, p)
-	}
-	if c.foot.Time, _ = moved(l.foot.Time, nil, d); len(c.foot.Time) > 0 {
-		m.feet = append(m.feet, p)
-	}
-	if len(c.gyrOnly.Time) > 0 {
-		m.gyrs = append(m.gyrs, p)
-	}
-}
-
-// moved is a copy of times and gaps, d seconds later.
-func moved(t []float64, gaps []Span, d float64) ([]float64, []Span) {
-	t, gaps = slices.Clone(t), slices.Clone(gaps)
-	shiftTimes(t, gaps, d)
-	return t, gaps
-}
-
-// shiftTimes adds d seconds to times and gaps in place.
-func shiftTimes(t []float64, gaps []Span, d float64) {
-	for i := range t {
-		t[i] += d
-	}
-	for i := range gaps {
-		gaps[i].Start += d
-		gaps[i].End += d
+	for _, k := range []struct {
+		t  []float64
+		of *[]*part
+	}{{c.IMU.Time, &m.imus}, {c.GPS.Time, &m.gpss}, {c.foot.Time, &m.feet}, {c.gyrOnly.Time, &m.gyrs}} {
+		if len(k.t) > 0 {
+			*k.of = append(*k.of, p)
+		}
 	}
 }
 
@@ -432,26 +415,28 @@ func (m *merger) alike(p, q *part) bool {
 }
 
 func (m *merger) appendIMU(a, b *part) {
-	u, v := &a.log.IMU, &b.log.IMU
-	u.Time = slices.Concat(u.Time, v.Time)
-	for k := range 3 {
-		u.Acc[k] = slices.Concat(u.Acc[k], v.Acc[k])
-		u.Gyr[k] = slices.Concat(u.Gyr[k], v.Gyr[k])
-	}
+	u := &a.log.IMU
+	u.table().Join(b.log.IMU.table())
 	u.Gaps, u.Rate = pace(u.Time)
 }
 
 func (m *merger) appendGPS(a, b *part) {
 	u, v := &a.log.GPS, &b.log.GPS
-	u.Time = slices.Concat(u.Time, v.Time)
-	u.Lat, u.Lon = slices.Concat(u.Lat, v.Lat), slices.Concat(u.Lon, v.Lon)
-	u.Alt, u.Speed, u.Course = slices.Concat(u.Alt, v.Alt), slices.Concat(u.Speed, v.Speed), slices.Concat(u.Course, v.Course)
+	u.table().Join(v.table())
 	u.Flags = slices.Concat(u.Flags, v.Flags)
 	u.Gaps, u.Rate = pace(u.Time)
 	u.SpeedSD = max(u.SpeedSD, v.SpeedSD)
 	if v.SpeedFrom == "positions" {
 		u.SpeedFrom = v.SpeedFrom
 	}
+}
+
+func (u *IMU) table() raw.Table {
+	return raw.Table{Times: []*[]float64{&u.Time}, Cols: []*[]float32{&u.Acc[0], &u.Acc[1], &u.Acc[2], &u.Gyr[0], &u.Gyr[1], &u.Gyr[2]}}
+}
+
+func (g *GPS) table() raw.Table {
+	return raw.Table{Times: []*[]float64{&g.Time}, Wide: []*[]float64{&g.Lat, &g.Lon}, Cols: []*[]float32{&g.Alt, &g.Speed, &g.Course}}
 }
 
 // tie says how the two clocks stand to each other. Scales without a date count
@@ -476,12 +461,12 @@ func (m *merger) tie(imu, gps *part) {
 	}
 	// The times are copies of the log's own.
 	if imu != nil && !imu.dated && math.Abs(first) > relativeFar {
-		shiftTimes(u.Time, u.Gaps, -first)
-		m.out.shiftNoted(m.out.byIMU, func(t float64) float64 { return t - first })
+		move(u.Time, u.Gaps, later(-first))
+		m.out.moveNoted(m.out.byIMU, later(-first))
 	}
 	if gps != nil && !gps.dated && math.Abs(firstFix) > relativeFar {
-		shiftTimes(g.Time, g.Gaps, -firstFix)
-		m.out.shiftNoted(func(f int) bool { return !m.out.byIMU(f) }, func(t float64) float64 { return t - firstFix })
+		move(g.Time, g.Gaps, later(-firstFix))
+		m.out.moveNoted(func(f int) bool { return !m.out.byIMU(f) }, later(-firstFix))
 	}
 }
 

@@ -1,6 +1,10 @@
 package ingest
 
-import "math"
+import (
+	"evenfoot/ingest/unit"
+	"math"
+	"slices"
+)
 
 // ShiftIMU takes a clock offset out of the IMU's times:
 //
@@ -23,22 +27,50 @@ func (l *Log) ShiftIMU(atS, offsetS, driftPPM, offsetSE, driftSE float64, how Ti
 	shift := func(x float64) float64 { return atS + (x-atS-offsetS)/(1+d) }
 	mid := (t[0] + t[len(t)-1]) / 2
 	l.Clock.OffsetS = mid - shift(mid)
-	for i, x := range t {
-		t[i] = shift(x)
-	}
-	for i := range l.IMU.Gaps {
-		g := &l.IMU.Gaps[i]
-		g.Start, g.End = shift(g.Start), shift(g.End)
-	}
-	l.shiftNoted(l.byIMU, shift)
+	move(t, l.IMU.Gaps, shift)
+	l.moveNoted(l.byIMU, shift)
 	if t[0] >= 0 {
 		return
 	}
 	before := math.Floor(t[0])
-	shiftTimes(t, l.IMU.Gaps, -before)
-	shiftTimes(l.GPS.Time, l.GPS.Gaps, -before)
-	l.shiftNoted(func(int) bool { return true }, func(t float64) float64 { return t - before })
+	move(t, l.IMU.Gaps, later(-before))
+	move(l.GPS.Time, l.GPS.Gaps, later(-before))
+	l.moveNoted(func(int) bool { return true }, later(-before))
 	if !l.Start.IsZero() {
 		l.Start = addSeconds(l.Start, before)
+	}
+}
+
+// move brings times and gaps to another clock, in place.
+func move(t []float64, gaps []Span, by func(t float64) float64) {
+	for i, x := range t {
+		t[i] = by(x)
+	}
+	for i, g := range gaps {
+		gaps[i] = Span{Start: by(g.Start), End: by(g.End)}
+	}
+}
+
+// later is a clock that shows d seconds more.
+func later(d float64) func(t float64) float64 { return func(t float64) float64 { return t + d } }
+
+// byIMU says whether file i is by the clock of the IMU alone.
+func (l *Log) byIMU(i int) bool {
+	return (i != l.GPS.File || len(l.GPS.Time) == 0) && slices.ContainsFunc(l.Files[i].Channels, func(c Channel) bool {
+		return c.Name == unit.SensorNames[unit.Acc]
+	})
+}
+
+// moveNoted moves what some files hold besides IMU and GPS: marks and decks.
+func (l *Log) moveNoted(of func(file int) bool, by func(t float64) float64) {
+	for _, d := range l.Decks {
+		if of(d.File) {
+			move(d.Time, d.Gaps, by)
+		}
+	}
+	for i := range l.Marks {
+		if m := &l.Marks[i]; of(m.File) {
+			m.At = by(m.At)
+		}
 	}
 }

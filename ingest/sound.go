@@ -31,21 +31,9 @@ const (
 func steadyNorm(s *raw.Series) float64 {
 	type block struct{ norm, scatter float64 }
 	var blocks []block
-	for i := 0; i < len(s.Time); {
-		j := i
-		var sum r3.Vec
-		squares := 0.0
-		for ; j < len(s.Time) && s.Time[j]-s.Time[i] < steadyBlock; j++ {
-			v := vector(&s.V, j)
-			sum = r3.Add(sum, v)
-			squares += r3.Norm2(v)
-		}
-		if n := float64(j - i); n >= 3 {
-			mean := r3.Norm(sum) / n
-			blocks = append(blocks, block{mean, squares/n - mean*mean})
-		}
-		i = j
-	}
+	steady(s.Time, &s.V, steadyBlock, func(_, _ float64, mean r3.Vec, scatter float64) {
+		blocks = append(blocks, block{r3.Norm(mean), scatter})
+	})
 	if len(blocks) < steadyLeast {
 		return math.NaN()
 	}
@@ -55,6 +43,25 @@ func steadyNorm(s *raw.Series) float64 {
 		norms = append(norms, b.norm)
 	}
 	return raw.Median(norms)
+}
+
+// steady tells of each block of so many seconds with three samples or more when
+// it begins and ends, and its mean and mean square scatter.
+func steady(t []float64, v *[3][]float32, seconds float64, tell func(from, to float64, mean r3.Vec, scatter float64)) {
+	for i := 0; i < len(t); {
+		j, squares := i, 0.0
+		var sum r3.Vec
+		for ; j < len(t) && t[j]-t[i] < seconds; j++ {
+			x := vector(v, j)
+			sum = r3.Add(sum, x)
+			squares += r3.Norm2(x)
+		}
+		if n := float64(j - i); n >= 3 {
+			mean := r3.Scale(1/n, sum)
+			tell(t[i], t[j-1], mean, squares/n-r3.Norm2(mean))
+		}
+		i = j
+	}
 }
 
 // refuseWeightless leaves out an accelerometer that shows no gravity: phones
@@ -84,23 +91,16 @@ func (b *builder) unwrap() {
 	if !b.r.Start.IsZero() {
 		return
 	}
-	var done []*float64
-	for _, s := range []struct {
-		t    []float64
-		name string
-	}{{b.r.Acc.Time, unit.SensorNames[unit.Acc]}, {b.r.Gyr.Time, unit.SensorNames[unit.Gyr]}, {b.r.Gps.Time, "GPS"}, {b.r.Deck.Time, unit.FootForces}} {
-		if len(s.t) == 0 || slices.Contains(done, &s.t[0]) {
-			continue
-		}
-		done = append(done, &s.t[0])
-		shift, was := 0.0, s.t[0]
-		for i, x := range s.t {
+	for _, s := range b.r.Streams() {
+		t := s.Time()
+		shift, was := 0.0, t[0]
+		for i, x := range t {
 			if w := wrapBetween(was, x); w > 0 {
 				shift += w
-				b.notes.Warn(raw.Warning{Kind: raw.ClockWrapped, Sensor: s.name, Values: []float64{w}, At: x + shift})
+				b.notes.Warn(raw.Warning{Kind: raw.ClockWrapped, Sensor: s.Name, Values: []float64{w}, At: x + shift})
 			}
 			was = x
-			s.t[i] = x + shift
+			t[i] = x + shift
 		}
 	}
 	shift, marks := 0.0, b.r.File.Marks
@@ -155,7 +155,7 @@ func (b *builder) oneTrack() {
 	for _, r := range tracks {
 		rival := slices.ContainsFunc(kept, func(k run) bool {
 			shared := min(f.Time[r.b-1], f.Time[k.b-1]) - max(f.Time[r.a], f.Time[k.a])
-			return shared > sharedLeast && !alike(f, r, k)
+			return shared > sharedLeast && !alike(f.Table(), r, k)
 		})
 		if rival {
 			lost += r.b - r.a
@@ -169,7 +169,7 @@ func (b *builder) oneTrack() {
 	first := kept[0].a
 	b.notes.Warn(b.at(f.Time[first], raw.Warning{Kind: raw.OtherTrack, Count: lost}))
 	b.notes.Drop(lost, raw.OtherTrack, "GPS fix")
-	f.Keep(func(i int) bool {
+	f.Table().Keep(func(i int) bool {
 		return slices.ContainsFunc(kept, func(k run) bool { return i >= k.a && i < k.b })
 	})
 }
@@ -177,10 +177,11 @@ func (b *builder) oneTrack() {
 // alike says whether two runs of fixes are the same track: most fixes with one
 // time are equal, or none has the time of another and they do not take turns, as
 // two receivers that stamp at different moments do (one fills the other's holes).
-func alike(f *raw.Fixes, r, q run) bool {
+func alike(f raw.Table, r, q run) bool {
 	both, same, turns, last := 0, 0, 0, 0
+	t := f.Time()
 	for i, k := r.a, q.a; i < r.b && k < q.b; {
-		first := cmp.Compare(f.Time[i], f.Time[k])
+		first := cmp.Compare(t[i], t[k])
 		if first == 0 {
 			both++
 			if f.Same(i, k) || f.Completes(i, k) {

@@ -110,11 +110,11 @@ func (f *reader) dropUndated() {
 		return
 	}
 	for _, s := range f.sensors() {
-		lost := s.s.Keep(func(i int) bool { return dated(s.s.Time[i]) })
+		lost := s.s.Table().Keep(func(i int) bool { return dated(s.s.Time[i]) })
 		f.Drop(lost, raw.NoDateBeside, unit.SensorNames[s.kind])
 	}
 	for _, g := range []*raw.Fixes{&f.rec, &f.meta} {
-		lost := g.Keep(func(i int) bool { return dated(g.Time[i]) })
+		lost := g.Table().Keep(func(i int) bool { return dated(g.Time[i]) })
 		f.Drop(lost, raw.NoDateBeside, "GPS fix")
 	}
 	if f.base >= systemTime {

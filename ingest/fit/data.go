@@ -120,9 +120,7 @@ func (f *reader) gpsMetadata(d *def, b []byte, pos int64) {
 
 // fix appends one fix, at in ms; what is not known is NaN.
 func (f *reader) fix(g *raw.Fixes, at int64, lat, lon, alt, speed, course float64) {
-	if n := len(g.Time); n == cap(g.Time) {
-		g.Regrow(f.capacity(n + 1))
-	}
+	g.Grow(f.capacity)
 	g.Append(float64(at)/1000, lat, lon, alt, speed, course)
 }
 

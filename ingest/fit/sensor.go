@@ -47,17 +47,7 @@ type cal struct {
 // extend makes room for n more samples and returns the index of the first.
 func (f *reader) extend(s *raw.Series, n int) int {
 	i := len(s.Time)
-	if cap(s.Time) < i+n {
-		c := f.capacity(i + n)
-		s.Time = raw.Regrow(s.Time, c)
-		for k := range s.V {
-			s.V[k] = raw.Regrow(s.V[k], c)
-		}
-	}
-	s.Time = s.Time[:i+n]
-	for k := range s.V {
-		s.V[k] = s.V[k][:i+n]
-	}
+	s.Table().Resize(i+n, f.capacity(i+n))
 	return i
 }
 
@@ -95,7 +85,7 @@ func (f *reader) sensor(s *sensor, d *def, b []byte) {
 		}
 		i, good := f.axes(s, d, b, g.slot, n, g.scale)
 		if good == 0 && !g.counts {
-			s.s.Shrink(i) // nothing valid in this form
+			s.s.Table().Resize(i, 0) // nothing valid in this form
 			continue
 		}
 		if at, ok := f.millis(d.or(b, 0, 0)); ok {
@@ -300,17 +290,9 @@ func (f *reader) endPart(s *sensor) {
 
 // closeHoles takes out the samples that were left as holes.
 func (s *sensor) closeHoles() {
-	if !s.holes {
-		return
+	if s.holes {
+		s.s.Table().Keep(func(i int) bool { return s.s.V[0][i] == s.s.V[0][i] })
 	}
-	n, v := 0, &s.s.V // in place: a copy of a day's log is half a gigabyte
-	for i, t := range s.s.Time {
-		if v[0][i] == v[0][i] {
-			s.s.Time[n], v[0][n], v[1][n], v[2][n] = t, v[0][i], v[1][i], v[2][i]
-			n++
-		}
-	}
-	s.s.Shrink(n)
 }
 
 // calibration takes in a three_d_sensor_calibration message. Counts that came

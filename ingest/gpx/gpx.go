@@ -320,11 +320,8 @@ func (g *gpxReader) point() {
 	}
 	g.sport = ""
 	t := float64(ns-g.zero) / 1e9
-	f := &g.out.Gps
-	if n := len(f.Time); n == cap(f.Time) {
-		f.Regrow(raw.GrowTo(n+1, 16, g.size, g.x.w.Pos))
-	}
-	f.Append(t, p.lat, p.lon, p.alt, p.speed, p.course)
+	g.out.Gps.Grow(func(want int) int { return raw.GrowTo(want, 16, g.size, g.x.w.Pos) })
+	g.out.Gps.Append(t, p.lat, p.lon, p.alt, p.speed, p.course)
 	for k := range p.set {
 		if p.set[k] == 7 {
 			g.out.Sensor(k).Push(t, p.axes[k][:], true)

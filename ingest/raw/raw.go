@@ -64,11 +64,6 @@ type Fixes struct {
 
 var NaN = math.NaN()
 
-// Times are the time columns of accelerometer, gyroscope, fixes and deck.
-func (c *Columns) Times() [][]float64 {
-	return [][]float64{c.Acc.Time, c.Gyr.Time, c.Gps.Time, c.Deck.Time}
-}
-
 // Sensor is the series of a kind, unit.Acc or unit.Gyr.
 func (c *Columns) Sensor(kind int) *Series {
 	return [...]*Series{&c.Acc, &c.Gyr}[kind]
@@ -96,24 +91,18 @@ func (s *Series) Push(t float64, v []float64, withTime bool) {
 	s.V[2] = append(s.V[2], float32(v[2]))
 }
 
-// Shrink takes back all samples from index i on.
-func (s *Series) Shrink(i int) {
-	s.Time = s.Time[:i]
-	for k := range s.V {
-		s.V[k] = s.V[k][:i]
+// Table is the series as a table.
+func (s *Series) Table() Table {
+	return Table{Times: []*[]float64{&s.Time}, Cols: []*[]float32{&s.V[0], &s.V[1], &s.V[2]}}
+}
+
+// Grow makes room for a fix where there is none: for as many as capacity says
+// when so many are wanted.
+func (f *Fixes) Grow(capacity func(want int) int) {
+	if n := len(f.Time); n == cap(f.Time) {
+		f.Table().Resize(n+1, capacity(n+1))
+		f.Table().Resize(n, 0)
 	}
-}
-
-// Pick is the samples with the given indices; nil stands for all.
-func (s *Series) Pick(idx []int32) Series {
-	return Series{Time: Gather(s.Time, idx), V: [3][]float32{Gather(s.V[0], idx), Gather(s.V[1], idx), Gather(s.V[2], idx)}, Unit: s.Unit}
-}
-
-// Keep leaves out the samples for which keep is false; it says how many.
-func (s *Series) Keep(keep func(i int) bool) (lost int) {
-	n := len(s.Time)
-	*s = s.Pick(Indices(n, keep))
-	return n - len(s.Time)
 }
 
 // Append adds a fix; missing values are NaN, and so is what overflows a column.
@@ -131,64 +120,9 @@ func narrow(v float64) float32 {
 	return float32(v)
 }
 
-// Regrow makes room for capacity fixes.
-func (f *Fixes) Regrow(capacity int) {
-	f.Time, f.Lat, f.Lon = Regrow(f.Time, capacity), Regrow(f.Lat, capacity), Regrow(f.Lon, capacity)
-	f.Alt, f.Speed, f.Course = Regrow(f.Alt, capacity), Regrow(f.Speed, capacity), Regrow(f.Course, capacity)
-}
-
-// Pick is the fixes with the given indices; nil stands for all.
-func (f *Fixes) Pick(idx []int32) Fixes {
-	g := *f
-	g.Time = Gather(f.Time, idx)
-	g.Lat, g.Lon = Gather(f.Lat, idx), Gather(f.Lon, idx)
-	g.Alt, g.Speed, g.Course = Gather(f.Alt, idx), Gather(f.Speed, idx), Gather(f.Course, idx)
-	return g
-}
-
-// Keep leaves out the fixes for which keep is false; it says how many.
-func (f *Fixes) Keep(keep func(i int) bool) (lost int) {
-	n := len(f.Time)
-	*f = f.Pick(Indices(n, keep))
-	return n - len(f.Time)
-}
-
-// values are the columns beside the times, as float64, of one fix.
-func (f *Fixes) values(i int) [5]float64 {
-	return [5]float64{f.Lat[i], f.Lon[i], float64(f.Speed[i]), float64(f.Course[i]), float64(f.Alt[i])}
-}
-
-// Same says that fixes i and j have the same values.
-func (f *Fixes) Same(i, j int) bool {
-	was, is := f.values(i), f.values(j)
-	return slices.EqualFunc(was[:], is[:], Equal)
-}
-
-// Completes says that fixes i and j do not contradict each other and that one
-// has a value that the other lacks.
-func (f *Fixes) Completes(i, j int) bool {
-	lacks := false
-	was, is := f.values(i), f.values(j)
-	for k, a := range was {
-		b := is[k]
-		if a == a && b == b && a != b {
-			return false
-		}
-		lacks = lacks || (a == a) != (b == b)
-	}
-	return lacks
-}
-
-// Fold takes the values of fix j into fix i where i has none.
-func (f *Fixes) Fold(i, j int) {
-	if f.Lat[i] != f.Lat[i] {
-		f.Lat[i], f.Lon[i] = f.Lat[j], f.Lon[j]
-	}
-	for _, col := range [][]float32{f.Speed, f.Course, f.Alt} {
-		if col[i] != col[i] {
-			col[i] = col[j]
-		}
-	}
+// Table is the fixes as a table.
+func (f *Fixes) Table() Table {
+	return Table{Times: []*[]float64{&f.Time}, Wide: []*[]float64{&f.Lat, &f.Lon}, Cols: []*[]float32{&f.Speed, &f.Course, &f.Alt}}
 }
 
 // ShiftAll adds d to all times of a raw log; shared times once.
@@ -200,50 +134,15 @@ func ShiftAll(r *Columns, d float64) {
 		r.Backs[i][0] += d
 		r.Backs[i][1] += d
 	}
-	var done [][]float64
-	for _, ts := range r.Times() {
-		if len(ts) == 0 || slices.ContainsFunc(done, func(o []float64) bool { return &o[0] == &ts[0] }) {
-			continue
+	for _, s := range r.Streams() {
+		for i := range s.Time() {
+			s.Time()[i] += d
 		}
-		for i := range ts {
-			ts[i] += d
-		}
-		done = append(done, ts)
 	}
 }
 
 // Equal says that a and b are the same number, or both none.
 func Equal[T float32 | float64](a, b T) bool { return a == b || a != a && b != b }
-
-// Indices lists the indices below n for which keep holds; nil when all do.
-func Indices(n int, keep func(i int) bool) []int32 {
-	first := 0
-	for first < n && keep(first) {
-		first++
-	}
-	if first == n {
-		return nil
-	}
-	idx := make([]int32, 0, n)
-	for i := range n {
-		if i < first || i > first && keep(i) {
-			idx = append(idx, int32(i))
-		}
-	}
-	return idx
-}
-
-// Gather reorders a column; nil idx leaves it as it is.
-func Gather[T any](col []T, idx []int32) []T {
-	if idx == nil || col == nil {
-		return col
-	}
-	out := make([]T, len(idx))
-	for k, i := range idx {
-		out[k] = col[i]
-	}
-	return out
-}
 
 // Median is the median of v, which it reorders; NaN for none.
 func Median(v []float64) float64 {

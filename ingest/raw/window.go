@@ -67,8 +67,3 @@ func GrowTo(want, least int, size, used int64) int {
 	est = min(est, float64(want)+float64(size-used)/float64(least)+64)
 	return max(int(est), want+want/4)
 }
-
-// Regrow moves s to a new array of capacity c.
-func Regrow[T any](s []T, c int) []T {
-	return append(make([]T, 0, c), s...)
-}
