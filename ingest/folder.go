@@ -3,7 +3,6 @@ package ingest
 import (
 	"bufio"
 	"bytes"
-	"compress/gzip"
 	"errors"
 	"fmt"
 	"io"
@@ -15,6 +14,7 @@ import (
 
 	"evenfoot/ingest/csv"
 	"evenfoot/ingest/raw"
+	"evenfoot/ingest/scan"
 )
 
 // SetupName is the name of the setup in a session's folder.
@@ -67,7 +67,7 @@ func Folder(dir string) (f Found, err error) {
 			return f, err
 		}
 		switch {
-		case bytes.HasPrefix(bytes.TrimPrefix(head, []byte("\xEF\xBB\xBF")), []byte("# "+exportMark)), bytes.Contains(head, []byte(`creator="`+exportMark+`"`)):
+		case bytes.HasPrefix(head, []byte("# "+exportMark)), bytes.Contains(head, []byte(`creator="`+exportMark+`"`)):
 			exports = append(exports, path)
 		case isLog(path, head):
 			f.Logs = append(f.Logs, path)
@@ -135,21 +135,17 @@ func headOf(path string) ([]byte, error) {
 		return nil, err
 	}
 	defer f.Close()
-	br := bufio.NewReader(f)
-	var r io.Reader = br
-	magic, _ := br.Peek(2)
-	packed := isGzip(magic)
-	if packed {
-		if r, err = gzip.NewReader(br); err != nil {
-			return nil, nil // damaged: no log to be known by its content
-		}
+	r, packed, err := unpacked(bufio.NewReader(f))
+	if err != nil {
+		return nil, nil // damaged: no log to be known by its content
 	}
-	head := make([]byte, 16<<10)
-	n, err := io.ReadFull(r, head)
-	if err != nil && err != io.EOF && err != io.ErrUnexpectedEOF && !packed {
+	const most = 16 << 10
+	text, _ := scan.Text(bufio.NewReaderSize(r, most))
+	head, err := text.Peek(most)
+	if err != nil && err != io.EOF && !packed {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
-	return head[:n], nil
+	return head, nil
 }
 
 // isLog says whether a file that begins so is a log. Any text could be a CSV:
@@ -169,7 +165,7 @@ func isLog(path string, head []byte) bool {
 	if m, err := csv.LoadBeside(path); m != nil || err != nil {
 		return true // a faulty map is told when the log is opened
 	}
-	return csv.LooksLikeColumns(narrow(head))
+	return csv.LooksLikeColumns(head)
 }
 
 // Cause is why the file system refused, without the name of the file: where a

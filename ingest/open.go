@@ -9,14 +9,13 @@ import (
 	"os"
 
 	"github.com/dustin/go-humanize"
-	"golang.org/x/text/encoding/unicode"
-	"golang.org/x/text/transform"
 
 	"evenfoot/ingest/csv"
 	"evenfoot/ingest/fit"
 	"evenfoot/ingest/gpx"
 	"evenfoot/ingest/nmea"
 	"evenfoot/ingest/raw"
+	"evenfoot/ingest/scan"
 )
 
 const (
@@ -92,14 +91,12 @@ func read(src io.Reader, name string, size int64, opt Options) (*raw.Columns, er
 	counted := &counter{r: src}
 	br := bufio.NewReaderSize(counted, readSize)
 	bound := &bounded{r: br, max: opt.MaxBytes, maxValues: opt.MaxValues}
-	magic, _ := br.Peek(2)
-	packed := isGzip(magic)
+	content, packed, err := unpacked(br)
+	if err != nil {
+		return nil, fmt.Errorf("%s: starts like a gzip file, but its header is damaged: %w", name, err)
+	}
 	if packed {
-		z, err := gzip.NewReader(br)
-		if err != nil {
-			return nil, fmt.Errorf("%s: starts like a gzip file, but its header is damaged: %w", name, err)
-		}
-		bound.r, bound.packed = z, counted
+		bound.r, bound.packed = content, counted
 		size = -1
 	} else if size > opt.MaxBytes {
 		return nil, fmt.Errorf("%s: is %s long, more than the bound of %s for one file", name, humanize.IBytes(uint64(size)), humanize.IBytes(uint64(opt.MaxBytes)))
@@ -124,6 +121,10 @@ func read(src io.Reader, name string, size int64, opt Options) (*raw.Columns, er
 
 // dispatch picks the reader by the first bytes.
 func dispatch(br *bufio.Reader, bound *bounded, name string, size int64, opt Options) (*raw.Columns, error) {
+	br, same := scan.Text(br)
+	if !same {
+		size = -1
+	}
 	head, err := br.Peek(4096)
 	if len(head) == 0 {
 		if err != nil && err != io.EOF {
@@ -141,11 +142,6 @@ func dispatch(br *bufio.Reader, bound *bounded, name string, size int64, opt Opt
 	case kindNMEA:
 		return nmea.Read(br, name, size)
 	case kindCSV:
-		if utf16(head) {
-			dec := unicode.BOMOverride(unicode.UTF8.NewDecoder())
-			br = bufio.NewReaderSize(transform.NewReader(br, dec), readSize)
-			size = -1
-		}
 		return csv.Read(br, name, size, opt.Map)
 	default:
 		return nil, fmt.Errorf("%s: %s; evenfoot reads FIT, GPX, NMEA 0183 and CSV, plain or through gzip", name, kind)
@@ -200,15 +196,11 @@ func sniff(head []byte) string {
 	if len(head) >= 12 && string(head[4:8]) == "ftyp" {
 		return "is a film or picture"
 	}
-	text := bytes.TrimPrefix(narrow(head), []byte("\xEF\xBB\xBF"))
-	text = bytes.TrimLeft(text, " \t\r\n")
+	text := bytes.TrimLeft(head, " \t\r\n")
 	switch {
 	case len(text) == 0:
 		return "holds nothing but blanks"
-	case zeroBytes(text):
-		if bytes.HasPrefix(text, []byte("<\x00")) || bytes.HasPrefix(text, []byte("\x00<")) {
-			return kindGPX // UTF-16 without a mark; the reader will see
-		}
+	case bytes.IndexByte(firstLine(text), 0) >= 0: // further on a dying logger's file system may leave them in a text
 		return "is a binary file of an unknown kind"
 	case text[0] == '<':
 		lower := bytes.ToLower(text)
@@ -229,14 +221,6 @@ func sniff(head []byte) string {
 	return kindCSV
 }
 
-// zeroBytes says whether there are zero bytes in the first line. Behind it they
-// may be what a dying logger's file system left in a text.
-func zeroBytes(text []byte) bool {
-	nul := bytes.IndexByte(text, 0)
-	eol := bytes.IndexAny(text, "\r\n")
-	return nul >= 0 && (eol < 0 || nul < eol)
-}
-
 func firstLine(b []byte) []byte {
 	if i := bytes.IndexAny(b, "\r\n"); i >= 0 {
 		return b[:i]
@@ -244,21 +228,13 @@ func firstLine(b []byte) []byte {
 	return b
 }
 
-func isGzip(head []byte) bool {
-	return len(head) >= 2 && head[0] == 0x1f && head[1] == 0x8b
-}
-
-func utf16(head []byte) bool {
-	return len(head) >= 2 && (head[0] == 0xff && head[1] == 0xfe || head[0] == 0xfe && head[1] == 0xff)
-}
-
-// narrow is the beginning of a text, brought from UTF-16 to ASCII as far as that
-// tells what it is.
-func narrow(head []byte) []byte {
-	if utf16(head) {
-		return bytes.ReplaceAll(head[2:], []byte{0}, nil)
+// unpacked is what a file holds, as it stands or out of gzip.
+func unpacked(br *bufio.Reader) (content io.Reader, packed bool, err error) {
+	if magic, _ := br.Peek(2); string(magic) != "\x1f\x8b" {
+		return br, false, nil
 	}
-	return head
+	content, err = gzip.NewReader(br)
+	return content, true, err
 }
 
 // A counter counts the bytes that were read through it.
@@ -325,7 +301,7 @@ func ProposeMap(path string) (text string, ok bool) {
 	if err != nil || len(head) == 0 || sniff(head) != kindCSV {
 		return "", false
 	}
-	return csv.Propose(narrow(head), path)
+	return csv.Propose(head, path)
 }
 
 // A Map tells which column of a foreign CSV holds what.

@@ -2,7 +2,6 @@ package ingest
 
 import (
 	"bufio"
-	"compress/gzip"
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
@@ -19,21 +18,19 @@ func Content(path string) (string, error) {
 		return "", err
 	}
 	defer f.Close()
-	br := bufio.NewReaderSize(f, readSize)
-	if magic, _ := br.Peek(2); isGzip(magic) {
-		if z, err := gzip.NewReader(br); err == nil {
-			sum := sha256.New()
-			if n, err := io.Copy(sum, io.LimitReader(z, defaultMaxBytes)); err == nil && n < defaultMaxBytes {
-				return hex.EncodeToString(sum.Sum(nil)), nil
-			}
-		}
-		if _, err := f.Seek(0, io.SeekStart); err != nil {
-			return "", fmt.Errorf("%s: %w", path, err)
-		}
-		br.Reset(f)
-	}
 	sum := sha256.New()
-	if _, err := io.Copy(sum, br); err != nil {
+	r, packed, err := unpacked(bufio.NewReaderSize(f, readSize))
+	var n int64
+	if err == nil {
+		n, err = io.Copy(sum, io.LimitReader(r, defaultMaxBytes))
+	}
+	if packed && (err != nil || n == defaultMaxBytes) {
+		sum.Reset()
+		if _, err = f.Seek(0, io.SeekStart); err == nil {
+			_, err = io.Copy(sum, f)
+		}
+	}
+	if err != nil {
 		return "", fmt.Errorf("%s: %w", path, err)
 	}
 	return hex.EncodeToString(sum.Sum(nil)), nil

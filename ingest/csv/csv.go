@@ -136,9 +136,6 @@ func (c *reader) header() error {
 		if long {
 			return fmt.Errorf("%s, line %d: the line is longer than %d bytes; this is not a CSV log", name, c.lines.line, c.lines.r.Size())
 		}
-		if c.lines.line == 1 {
-			b = bytes.TrimPrefix(b, []byte("\xEF\xBB\xBF"))
-		}
 		if c.lines.line <= skip {
 			continue
 		}

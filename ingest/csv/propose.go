@@ -184,7 +184,6 @@ type sample struct {
 // at least half of them numbers or times; or failing that two such rows, one
 // below the other, without a header. nil when there is neither.
 func newSample(head []byte, path string) *sample {
-	head = bytes.TrimPrefix(head, []byte("\xEF\xBB\xBF"))
 	lines := bytes.Split(bytes.ReplaceAll(head, []byte("\r\n"), []byte("\n")), []byte("\n"))
 	if len(lines) > 1 {
 		lines = lines[:len(lines)-1] // the last may be cut
@@ -283,7 +282,7 @@ func LooksLikeColumns(head []byte) bool {
 	if s != nil && len(s.names) > 2 {
 		return true
 	}
-	for line := range bytes.Lines(bytes.TrimPrefix(head, []byte("\xEF\xBB\xBF"))) {
+	for line := range bytes.Lines(head) {
 		if line = scan.Trim(bytes.TrimRight(line, "\r\n")); len(line) > 0 && line[0] != '#' {
 			_, strangers, _ := contractColumns(headerNames(line, findDelimiter(line)), nil)
 			return len(strangers) == 0 && bytes.ContainsAny(line, ",;\t") || s != nil

@@ -1,16 +1,17 @@
 package gpx
 
 import (
+	"bufio"
 	"bytes"
 	"encoding/xml"
 	"fmt"
 	"io"
 	"strings"
 
-	"golang.org/x/text/encoding"
-	"golang.org/x/text/encoding/unicode"
-
 	"evenfoot/ingest/raw"
+	"evenfoot/ingest/scan"
+
+	"golang.org/x/text/encoding/charmap"
 )
 
 // An xmlScanner cuts XML into tags and text, no more: names lose their prefix,
@@ -33,36 +34,26 @@ type xmlScanner struct {
 // maxTag bounds one tag, in bytes.
 const maxTag = 64 << 10
 
-// newXMLScanner finds out the encoding and drops a byte order mark. It may
-// return the name of an encoding that is not known, and read as UTF-8.
-func newXMLScanner(r io.Reader) (*xmlScanner, string) {
+// newXMLScanner finds out the encoding. It may return the name of one that is
+// not known, and read as UTF-8.
+func newXMLScanner(r *bufio.Reader) (x *xmlScanner, unknown string) {
+	r, same := scan.Text(r)
 	w := raw.NewWindow(r, 64<<10)
-	head := w.Peek(1024)
-	unknown := ""
-	var enc encoding.Encoding
-	switch {
-	case bytes.HasPrefix(head, []byte("\xEF\xBB\xBF")):
-		w.Skip(3)
-	case bytes.HasPrefix(head, []byte("\xFF\xFE")), bytes.HasPrefix(head, []byte("<\x00")):
-		enc = unicode.UTF16(unicode.LittleEndian, unicode.UseBOM)
-	case bytes.HasPrefix(head, []byte("\xFE\xFF")), bytes.HasPrefix(head, []byte("\x00<")):
-		enc = unicode.UTF16(unicode.BigEndian, unicode.UseBOM)
-	default:
-		label := declaredEncoding(head)
-		if label == "" || strings.HasPrefix(label, "utf-16") || label == "utf-8" || label == "us-ascii" {
-			break // the first bytes are ASCII, so it cannot be UTF-16
-		}
-		if enc = encodingNamed(label); enc == nil {
-			unknown = label
-		}
-	}
-	if enc != nil {
+	label := declaredEncoding(w.Peek(1024))
+	if enc := encodings[label]; enc != nil && same {
 		w = raw.NewWindow(enc.NewDecoder().Reader(w.Reader), 64<<10)
-		if bytes.HasPrefix(w.Peek(3), []byte("\xEF\xBB\xBF")) {
-			w.Skip(3)
-		}
+	} else if same && label != "" && !strings.HasPrefix(label, "utf-") && label != "us-ascii" {
+		unknown = label // in what is declared as UTF-16 the declaration itself would not be ASCII
 	}
 	return &xmlScanner{w: w, line: 1}, unknown
+}
+
+// encodings are the character sets besides Unicode in which a track's names are
+// read; in any other only what is ASCII, such as numbers, is.
+var encodings = map[string]*charmap.Charmap{
+	"iso-8859-1": charmap.Windows1252, "latin1": charmap.Windows1252, "windows-1252": charmap.Windows1252, "iso-8859-15": charmap.ISO8859_15,
+	"iso-8859-2": charmap.ISO8859_2, "iso-8859-5": charmap.ISO8859_5, "iso-8859-7": charmap.ISO8859_7, "iso-8859-9": charmap.ISO8859_9,
+	"windows-1250": charmap.Windows1250, "windows-1251": charmap.Windows1251, "windows-1253": charmap.Windows1253, "windows-1254": charmap.Windows1254,
 }
 
 // declaredEncoding returns the encoding of an XML declaration, in lower case.
