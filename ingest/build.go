@@ -60,7 +60,7 @@ func build(r *raw.Columns) (*Log, error) {
 		f.Read += len(s.Time())
 	}
 	if f.Read == 0 && !b.weightless {
-		r.File.Dropped, r.Warnings = b.notes.Dropped(), b.notes.Warnings()
+		b.notes.Settle(r)
 		return nil, r.Useless("holds no usable sample")
 	}
 	b.span(f)
@@ -124,8 +124,7 @@ func (b *builder) deck(f *File) {
 	d.Gaps, d.Rate = pace(d.Time)
 	if d.Sides && told(s.V[0]) != told(s.V[1]) {
 		b.log.foot = *s
-		blank := slices.Repeat([]float32{float32(raw.NaN)}, len(s.Time))
-		d.Feet = [2][]float32{blank, blank}
+		d.Feet = [2][]float32{unknown(len(s.Time)), unknown(len(s.Time))}
 	}
 	if len(b.log.foot.Time) == 0 || d.HasMoment() {
 		b.log.Decks = []Deck{d}
@@ -365,7 +364,7 @@ func joinIMU(acc, gyr *raw.Series) (imu IMU, lost int) {
 		imu.Gyr = gyr.V
 	} else if cols, has, covered := resample(gyr, acc.Time); float64(covered) < max(1, gyroLeast*float64(n)) {
 		for k := range imu.Gyr { // too little to throw the rest away for
-			imu.Gyr[k] = slices.Repeat([]float32{float32(raw.NaN)}, n)
+			imu.Gyr[k] = unknown(n)
 		}
 	} else {
 		idx := raw.Indices(n, func(i int) bool { return has[i] })

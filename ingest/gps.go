@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"math"
+	"slices"
 
 	"evenfoot/ingest/raw"
 	"evenfoot/ingest/unit"
@@ -177,17 +178,14 @@ func (b *builder) tellFlags(g *GPS) {
 		flag Flag
 		kind raw.Kind
 	}{{FlagSpike, raw.Spikes}, {FlagStale, raw.Stale}, {FlagJump, raw.Leaps}} {
-		n, first := 0, 0
-		for i, f := range g.Flags {
+		n, first := 0, 0.0
+		for i, f := range slices.Backward(g.Flags) {
 			if f&k.flag != 0 {
-				if n == 0 {
-					first = i
-				}
-				n++
+				n, first = n+1, g.Time[i]
 			}
 		}
 		if n > 0 {
-			b.notes.Warn(b.at(g.Time[first], raw.Warning{Kind: k.kind, Count: n}))
+			b.notes.Warn(b.at(first, raw.Warning{Kind: k.kind, Count: n}))
 		}
 	}
 }

@@ -245,22 +245,17 @@ func (m *merger) joinSensors() {
 }
 
 // joinFeet makes decks of the insoles' files, one for each of the left: the right
-// foot's force is brought to its times, from the file that overlaps most, and
-// from others where that one has none. Counters without a date are taken as one
-// clock only where there is one file a side, and that is told.
+// foot's force is brought to its times from all files that have any. Counters
+// without a date are taken as one clock only where there is one file a side, and
+// that is told.
 func (m *merger) joinFeet() {
 	for _, p := range m.feet {
 		left := p.log.foot
 		if !told(left.V[0]) {
 			continue
 		}
-		type beside struct {
-			q       *part
-			force   []float32
-			has     []bool
-			covered int
-		}
-		var rights []beside
+		var right raw.Series
+		joined := []*part{p}
 		alike := 0 // files of either side with a date, or without, as p
 		for _, q := range m.feet {
 			if q.dated != p.dated {
@@ -270,36 +265,38 @@ func (m *merger) joinFeet() {
 			if told(q.log.foot.V[0]) {
 				continue
 			}
-			if cols, has, n := resample(&q.log.foot, left.Time); n > 0 {
-				rights = append(rights, beside{q, cols[1], has, n})
+			if _, _, n := resample(&q.log.foot, left.Time); n > 0 {
+				right.Table().Join(q.log.foot.Table())
+				joined = append(joined, q)
 			}
 		}
-		if len(rights) == 0 || !p.dated && alike > 2 {
+		if len(joined) == 1 || !p.dated && alike > 2 {
 			continue
 		}
-		slices.SortStableFunc(rights, func(a, b beside) int { return b.covered - a.covered })
-		force, has := rights[0].force, rights[0].has
-		for _, r := range rights[1:] {
-			for i := range has {
-				if r.has[i] && !has[i] {
-					force[i], has[i] = r.force[i], true
-				}
-			}
+		idx := make([]int32, len(right.Time))
+		for i := range idx {
+			idx[i] = int32(i)
 		}
-		idx := raw.Indices(len(has), func(i int) bool { return has[i] })
+		slices.SortStableFunc(idx, func(i, j int32) int { return cmp.Compare(right.Time[i], right.Time[j]) })
+		right.Table().Pick(idx)
+		force, has, _ := resample(&right, left.Time)
+		idx = raw.Indices(len(has), func(i int) bool { return has[i] })
 		d := Deck{Time: raw.Gather(left.Time, idx), Sides: true, File: p.files[0]}
-		d.Feet = [2][]float32{raw.Gather(left.V[0], idx), raw.Gather(force, idx)}
-		d.Moment = slices.Repeat([]float32{float32(raw.NaN)}, len(d.Time))
+		d.Feet = [2][]float32{raw.Gather(left.V[0], idx), raw.Gather(force[1], idx)}
+		d.Moment = unknown(len(d.Time))
 		d.Gaps, d.Rate = pace(d.Time)
 		m.out.Decks = append(m.out.Decks, d)
 		m.out.Warnings = slices.DeleteFunc(m.out.Warnings, func(w Warning) bool {
-			return w.Kind == raw.OneFoot && (w.File == p.log.Files[0].Name || slices.ContainsFunc(rights, func(r beside) bool { return w.File == r.q.log.Files[0].Name }))
+			return w.Kind == raw.OneFoot && slices.ContainsFunc(joined, func(q *part) bool { return w.File == q.log.Files[0].Name })
 		})
 		if !p.dated {
-			m.warn(Warning{Kind: raw.FeetUndated, Text: []string{p.log.name(), rights[0].q.log.name()}})
+			m.warn(Warning{Kind: raw.FeetUndated, Text: []string{p.log.name(), joined[1].log.name()}})
 		}
 	}
 }
+
+// unknown is a column of n values that are not known.
+func unknown(n int) []float32 { return slices.Repeat([]float32{float32(raw.NaN)}, n) }
 
 // forget drops what the files' own warnings say they lack and another file
 // brings; of a gyroscope without an accelerometer joinSensors has told.

@@ -172,7 +172,7 @@ var valuesOf = map[string]func(b []byte) int{
 // sniff tells what a file is by its first bytes: one of the kinds, or for
 // anything else what it seems to be.
 func sniff(head []byte) string {
-	if len(head) >= 12 && (head[0] == 12 || head[0] == 14) && string(head[8:12]) == ".FIT" {
+	if fit.Is(head) {
 		return kindFIT
 	}
 	for _, m := range []struct{ magic, is string }{

@@ -185,55 +185,50 @@ func contractColumns(head, first []string) (cols []column, strangers []string, w
 	return cols, strangers, ""
 }
 
-// incomplete says which sensors lack an axis and takes their columns out of
-// use.
+// groups are the columns that count together only.
+var groups = []struct {
+	slot    int
+	lacking raw.Kind
+	sensor  string
+	names   []string
+}{
+	{unit.SlotAcc, raw.LacksAxis, unit.SensorNames[unit.Acc], []string{"ax", "ay", "az"}},
+	{unit.SlotGyr, raw.LacksAxis, unit.SensorNames[unit.Gyr], []string{"gx", "gy", "gz"}},
+	{unit.SlotFeet, raw.OneFoot, "", []string{"front_n", "back_n"}},
+	{unit.SlotFeet + 2, raw.OneFoot, "", []string{"left_n", "right_n"}},
+	{unit.SlotLat, raw.OneCoordinate, "", []string{"lat", "lon"}},
+}
+
+// incomplete says which groups lack a column and takes the others out of use.
 func incomplete(cols []column) (warnings []raw.Warning) {
-	has := map[int]bool{}
-	for _, c := range cols {
-		has[c.slot] = true
-	}
-	drop := func(from, n int) {
+	byPlace := false // both feet are there as front and back
+	for _, g := range groups {
+		var lack []string
+		for k, name := range g.names {
+			if !slices.ContainsFunc(cols, func(c column) bool { return c.slot == g.slot+k }) {
+				lack = append(lack, name)
+			}
+		}
+		bySide := g.slot == unit.SlotFeet+2
+		switch {
+		case len(lack) == len(g.names):
+			continue
+		case len(lack) == 0 && bySide && byPlace:
+			warnings = append(warnings, raw.Warning{Kind: raw.FeetTwice})
+		case len(lack) == 0:
+			byPlace = byPlace || g.slot == unit.SlotFeet
+			continue
+		default:
+			warnings = append(warnings, raw.Warning{Kind: g.lacking, Sensor: g.sensor, Text: lack})
+			if bySide && !byPlace { // an insole's file has one side alone; the other's brings it
+				continue
+			}
+		}
 		for i := range cols {
-			if cols[i].slot >= from && cols[i].slot < from+n {
+			if cols[i].slot >= g.slot && cols[i].slot < g.slot+len(g.names) {
 				cols[i].slot = unit.SlotIgnore
 			}
 		}
-	}
-	for kind, axes := range [2][3]string{unit.Acc: {"ax", "ay", "az"}, unit.Gyr: {"gx", "gy", "gz"}} {
-		slot := [2]int{unit.SlotAcc, unit.SlotGyr}[kind]
-		var lack []string
-		for k := range axes {
-			if !has[slot+k] {
-				lack = append(lack, axes[k])
-			}
-		}
-		if len(lack) == 1 || len(lack) == 2 {
-			warnings = append(warnings, raw.Warning{Kind: raw.LacksAxis, Sensor: unit.SensorNames[kind], Text: lack})
-			drop(slot, 3)
-		}
-	}
-	feet := [4]string{"front_n", "back_n", "left_n", "right_n"}
-	complete := func(k int) bool { return has[unit.SlotFeet+k] && has[unit.SlotFeet+k+1] }
-	for k := 0; k < len(feet); k += 2 {
-		slot := unit.SlotFeet + k
-		switch {
-		case has[slot] != has[slot+1]:
-			lack := feet[k]
-			if has[slot] {
-				lack = feet[k+1]
-			}
-			warnings = append(warnings, raw.Warning{Kind: raw.OneFoot, Text: []string{lack}})
-			if k == 0 || complete(0) { // an insole's file has one side alone; the other's brings it
-				drop(slot, 2)
-			}
-		case complete(k) && k > 0 && complete(0):
-			warnings = append(warnings, raw.Warning{Kind: raw.FeetTwice})
-			drop(slot, 2)
-		}
-	}
-	if has[unit.SlotLat] != has[unit.SlotLon] {
-		warnings = append(warnings, raw.Warning{Kind: raw.OneCoordinate})
-		drop(unit.SlotLat, 2)
 	}
 	return warnings
 }

@@ -313,8 +313,7 @@ func (c *reader) rows() error {
 			return fmt.Errorf("%s, line %d: %w", c.notes.File, c.lines.line, err)
 		}
 		if long {
-			c.warn(raw.Warning{Kind: raw.LongLine, Values: []float64{float64(c.lines.r.Size())}})
-			c.notes.Drop(1, raw.LongLine, "")
+			c.refuse(raw.Warning{Kind: raw.LongLine, Values: []float64{float64(c.lines.r.Size())}})
 			continue
 		}
 		if len(b) == 0 {
@@ -372,7 +371,6 @@ func (c *reader) finish() (*raw.Columns, error) {
 			m.Time = c.out.Start.Add(time.Duration(math.Round(m.At * 1e9)))
 		}
 	}
-	c.out.File.Dropped = c.notes.Dropped()
-	c.out.Warnings = c.notes.Warnings()
+	c.notes.Settle(c.out)
 	return c.out, nil
 }

@@ -1,6 +1,7 @@
 package csv
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"maps"
@@ -122,22 +123,13 @@ func ParseMap(path string, text []byte) (*Map, error) {
 	return m, nil
 }
 
+var delimiterNames = map[string]byte{",": ',', ";": ';', "\t": '\t', "|": '|', " ": ' ', "tab": '\t', "comma": ',', "semicolon": ';', "space": ' '}
+
 func (m *Map) option(key string, v any) error {
 	s, isText := v.(string)
 	switch key {
 	case "delimiter":
-		switch s {
-		case ",", ";", "\t", "|", " ":
-			m.delimiter = s[0]
-		case "tab":
-			m.delimiter = '\t'
-		case "comma":
-			m.delimiter = ','
-		case "semicolon":
-			m.delimiter = ';'
-		case "space":
-			m.delimiter = ' '
-		default:
+		if m.delimiter = delimiterNames[s]; m.delimiter == 0 {
 			return errors.New(`is one of ",", ";", "tab", "|", "space"`)
 		}
 	case "decimal":
@@ -338,18 +330,11 @@ func (mc *mapColumn) find(head []string) (int, error) {
 // keyLine is the line on which a key first stands, for messages; 1 when it
 // cannot be found.
 func keyLine(text []byte, key string) int {
-	re := regexp.MustCompile(`(?m)^[ \t]*\[*[ \t]*["']?` + regexp.QuoteMeta(key) + `["']?[ \t]*[=.\]]`)
-	at := re.FindIndex(text)
+	at := regexp.MustCompile(`(?m)^[ \t]*\[*[ \t]*["']?` + regexp.QuoteMeta(key) + `["']?[ \t]*[=.\]]`).FindIndex(text)
 	if at == nil {
 		return 1
 	}
-	line := 1
-	for _, b := range text[:at[0]] {
-		if b == '\n' {
-			line++
-		}
-	}
-	return line
+	return 1 + bytes.Count(text[:at[0]], []byte("\n"))
 }
 
 // LoadBeside reads the map that [MapBeside] finds; nil when there is none.

@@ -211,8 +211,7 @@ func (c *reader) when() (t float64, ok bool) {
 		said = scan.Bare(utc)
 	}
 	if len(said) == 0 {
-		c.warn(raw.Warning{Kind: raw.NoTime})
-		c.notes.Drop(1, raw.NoTime, "")
+		c.refuse(raw.Warning{Kind: raw.NoTime})
 		return 0, false
 	}
 	w := raw.Warning{Kind: raw.BadTime, Text: []string{string(said)}}
@@ -255,6 +254,12 @@ func degrees(ddmm float64) float64 {
 	return whole + (ddmm-100*whole)/60
 }
 
+// refuse warns of the line at hand, which is left out.
+func (c *reader) refuse(w raw.Warning) {
+	w.Line = c.lines.line
+	c.notes.Refuse(w, "")
+}
+
 // warn tells something about the line at hand.
 func (c *reader) warn(w raw.Warning) {
 	w.Line = c.lines.line
@@ -277,16 +282,14 @@ func (c *reader) badField(col *column, kind scan.Kind, text []byte) {
 
 func (c *reader) raggedRow(line []byte, n int, whole bool) {
 	if !whole {
-		c.warn(raw.Warning{Kind: raw.CutLine})
-		c.notes.Drop(1, raw.CutLine, "")
+		c.refuse(raw.Warning{Kind: raw.CutLine})
 		return
 	}
 	c.ragged++
 	if n >= len(c.cols) {
 		n = len(headerNames(line, c.delim))
 	}
-	c.warn(raw.Warning{Kind: raw.Ragged, Values: []float64{float64(n), float64(len(c.head))}})
-	c.notes.Drop(1, raw.Ragged, "")
+	c.refuse(raw.Warning{Kind: raw.Ragged, Values: []float64{float64(n), float64(len(c.head))}})
 }
 
 // lastValue looks at the last value of a line without an end: it leaves it out,
@@ -303,8 +306,7 @@ func (c *reader) lastValue(field []byte) (goes bool) {
 	}
 	g := groupOf(c.cols[c.last].slot)
 	if fixed {
-		c.warn(raw.Warning{Kind: raw.CutLine, Sensor: groupNames[g], Text: []string{string(field)}})
-		c.notes.Drop(1, raw.CutLine, "")
+		c.refuse(raw.Warning{Kind: raw.CutLine, Sensor: groupNames[g], Text: []string{string(field)}})
 	} else {
 		c.notes.Drop(1, raw.NoLineEnd, groupNames[g])
 	}

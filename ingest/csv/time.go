@@ -131,27 +131,17 @@ func (r *timeReader) settle(out *raw.Columns) {
 	raw.ShiftAll(out, -zero)
 }
 
-// joined is a day and a time of day as one ISO 8601 time, nil when the day is
-// none: 2026-09-20, 20260920, 260920, 20.09.2026, 20/09/2026, or 09/20/2026
-// where only that can be meant.
-func joined(date, clock []byte) []byte {
-	d := strings.FieldsFunc(string(date), func(r rune) bool { return r == '-' || r == '/' || r == '.' })
-	day := strings.Join(d, "")
-	if len(d) == 3 && len(d[0]) <= 2 {
-		if dayFirst := d[1] <= "12" || len(d[1]) < 2; !dayFirst {
-			d[0], d[1] = d[1], d[0]
-		}
-		day = d[2] + zeroFilled(d[1]) + zeroFilled(d[0])
-	}
-	if len(day) == 6 {
-		day = "20" + day
-	}
-	return []byte(day + "T" + string(clock))
-}
+// days are the ways in which days are written, their signs as points; the month
+// comes first only where nothing else can be meant.
+var days = []string{"2006.1.2", "20060102", "060102", "2.1.2006", "1.2.2006", "2.1.06", "1.2.06"}
 
-func zeroFilled(s string) string {
-	if len(s) == 1 {
-		return "0" + s
+// joined is a day and a time of day as one ISO 8601 time.
+func joined(date, clock []byte) []byte {
+	d := strings.NewReplacer("/", ".", "-", ".").Replace(string(date))
+	for _, layout := range days {
+		if t, err := time.Parse(layout, d); err == nil {
+			return append(t.AppendFormat(nil, "20060102T"), clock...)
+		}
 	}
-	return s
+	return nil
 }

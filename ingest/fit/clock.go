@@ -49,17 +49,10 @@ func (f *reader) correlation(d *def, b []byte, _ int64) {
 	f.clock.tie(float64(f.last) + part(0, 3) - sys - part(2, 4))
 }
 
-// lengths returns the lengths of the time columns.
-func (f *reader) lengths() (n [4]int) {
-	for k, t := range f.columns() {
-		n[k] = len(t)
-	}
-	return n
-}
-
-// columns returns the time columns, those of the receiver's own fixes last.
-func (f *reader) columns() [4][]float64 {
-	return [4][]float64{f.acc.s.Time, f.gyr.s.Time, f.rec.Time, f.meta.Time}
+// streams are what is stamped, the receiver's own fixes last.
+func (f *reader) streams() [4]raw.Stream {
+	return [4]raw.Stream{{Table: f.acc.s.Table(), Name: unit.SensorNames[unit.Acc]}, {Table: f.gyr.s.Table(), Name: unit.SensorNames[unit.Gyr]},
+		{Table: f.rec.Table(), Name: "GPS fix"}, {Table: f.meta.Table(), Name: "GPS fix"}}
 }
 
 // settleClock brings the times of the last file of the chain to UTC, where
@@ -78,7 +71,8 @@ func (f *reader) settleClock() {
 		// Keep times small: move time zero by whole seconds.
 		whole = math.Floor(c.offset)
 	}
-	for k, t := range f.columns() {
+	for k, s := range f.streams() {
+		t := s.Time()
 		for j := range t {
 			if j < c.mark[k] || t[j]+float64(f.base) >= systemTime {
 				t[j] -= whole
@@ -99,9 +93,9 @@ func (f *reader) dropUndated() {
 	}
 	dated := func(t float64) bool { return t+float64(f.base) >= systemTime }
 	shift := math.NaN()
-	for _, t := range f.columns() {
-		if i := slices.IndexFunc(t, dated); i >= 0 {
-			shift = math.Floor(t[i])
+	for _, s := range f.streams() {
+		if i := slices.IndexFunc(s.Time(), dated); i >= 0 {
+			shift = math.Floor(s.Time()[i])
 			break
 		}
 	}
@@ -109,21 +103,17 @@ func (f *reader) dropUndated() {
 		f.Warn(raw.Warning{Kind: raw.NoDate})
 		return
 	}
-	for _, s := range f.sensors() {
-		lost := s.s.Table().Keep(func(i int) bool { return dated(s.s.Time[i]) })
-		f.Drop(lost, raw.NoDateBeside, unit.SensorNames[s.kind])
-	}
-	for _, g := range []*raw.Fixes{&f.rec, &f.meta} {
-		lost := g.Table().Keep(func(i int) bool { return dated(g.Time[i]) })
-		f.Drop(lost, raw.NoDateBeside, "GPS fix")
-	}
-	if f.base >= systemTime {
-		return
-	}
-	f.base += int64(shift)
-	for _, t := range f.columns() {
-		for j := range t {
-			t[j] -= shift
+	move := f.base < systemTime
+	for _, s := range f.streams() {
+		t := s.Time()
+		f.Drop(s.Keep(func(i int) bool { return dated(t[i]) }), raw.NoDateBeside, s.Name)
+		for j := range s.Time() {
+			if move {
+				s.Time()[j] -= shift
+			}
 		}
+	}
+	if move {
+		f.base += int64(shift)
 	}
 }

@@ -75,7 +75,7 @@ func Read(r *bufio.Reader, name string, size int64) (*raw.Columns, error) {
 	}
 	f.acc = sensor{kind: unit.Acc, s: new(raw.Series)}
 	f.gyr = sensor{kind: unit.Gyr, s: new(raw.Series)}
-	if h := f.win.Peek(14); !isHeader(h) {
+	if h := f.win.Peek(14); !Is(h) {
 		if err := f.win.Broken(); err != nil {
 			return nil, fmt.Errorf("%s: %w", name, err)
 		}
@@ -86,8 +86,8 @@ func Read(r *bufio.Reader, name string, size int64) (*raw.Columns, error) {
 	return f.finish()
 }
 
-// isHeader reports whether b starts with a FIT file header.
-func isHeader(b []byte) bool {
+// Is reports whether b starts with a FIT file header.
+func Is(b []byte) bool {
 	return len(b) >= 12 && (b[0] == 12 || b[0] == 14) && string(b[8:12]) == ".FIT"
 }
 
@@ -97,7 +97,7 @@ func (f *reader) part() bool {
 	if len(h) == 0 {
 		return false
 	}
-	if !isHeader(h) && !f.nextHeader() {
+	if !Is(h) && !f.nextHeader() {
 		return false
 	}
 	h = f.win.Peek(14)
@@ -121,7 +121,10 @@ func (f *reader) part() bool {
 	f.defs = [16]def{}
 	f.descs = f.descs[:0]
 	f.timed, f.good = false, stamps{}
-	f.clock = clock{mark: f.lengths()}
+	f.clock = clock{}
+	for k, s := range f.streams() {
+		f.clock.mark[k] = len(s.Time())
+	}
 	end := f.win.Pos + data
 	if data == 0 {
 		end = math.MaxInt64
@@ -151,7 +154,7 @@ func (f *reader) nextHeader() bool {
 		switch {
 		case i < 0:
 			f.win.Skip(len(b) - 11)
-		case isHeader(b[i:]):
+		case Is(b[i:]):
 			f.win.Skip(i)
 			found = true
 		default:
@@ -224,7 +227,7 @@ func (f *reader) atEnd(end *int64) bool {
 	}
 	b := f.win.Peek(16)
 	sum := len(b) >= 2 && binary.LittleEndian.Uint16(b) == f.crc
-	last := len(b) == 2 || len(b) > 2 && isHeader(b[2:]) // what stands here must be the checksum
+	last := len(b) == 2 || len(b) > 2 && Is(b[2:]) // what stands here must be the checksum
 	switch {
 	case sum && (said || last):
 		f.win.Skip(checksumSize)
@@ -233,7 +236,7 @@ func (f *reader) atEnd(end *int64) bool {
 		f.win.Skip(len(b))
 		f.Warn(raw.Warning{Kind: raw.NoChecksum, Byte: *end})
 		return true
-	case isHeader(b):
+	case Is(b):
 		if said {
 			f.Warn(raw.Warning{Kind: raw.NoChecksum, Byte: *end, Count: 1})
 		}
@@ -365,7 +368,7 @@ func (f *reader) finish() (*raw.Columns, error) {
 	if slices.Equal(out.Acc.Time, out.Gyr.Time) {
 		out.Gyr.Time = out.Acc.Time
 	}
-	out.Warnings, out.File.Dropped = f.Warnings(), f.Dropped()
+	f.Settle(out)
 	if len(out.Acc.Time)+len(out.Gyr.Time)+len(out.Gps.Time) > 0 {
 		return out, nil
 	}

@@ -128,7 +128,7 @@ func (g *gpxReader) finish(name string) (*raw.Columns, error) {
 		out.Start = time.Unix(0, g.zero).UTC()
 	}
 	out.File.Name, out.File.Kind, out.File.Device = name, "GPX", g.creator
-	out.Warnings, out.File.Dropped = g.Warnings(), g.Dropped()
+	g.Settle(out)
 	if len(out.Gps.Time) > 0 {
 		return out, nil
 	}
@@ -294,8 +294,7 @@ func (g *gpxReader) point() {
 		return
 	}
 	if p.bad {
-		g.Warn(raw.Warning{Kind: raw.NoPlace, Line: p.line, Text: p.place})
-		g.Drop(1, raw.NoPlace, "")
+		g.Refuse(raw.Warning{Kind: raw.NoPlace, Line: p.line, Text: p.place}, "")
 		return
 	}
 	if p.lat == 0 && p.lon == 0 {
@@ -308,8 +307,7 @@ func (g *gpxReader) point() {
 	}
 	ns, ok := g.time(p.time)
 	if !ok {
-		g.Warn(raw.Warning{Kind: raw.BadTime, Line: p.line, Text: []string{string(bytes.TrimSpace(p.time))}})
-		g.Drop(1, raw.BadTime, "track point")
+		g.Refuse(raw.Warning{Kind: raw.BadTime, Line: p.line, Text: []string{string(bytes.TrimSpace(p.time))}}, "track point")
 		return
 	}
 	if !g.started {

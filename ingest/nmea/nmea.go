@@ -111,7 +111,7 @@ func (n *reader) sentence(text string) {
 	s, err := n.parser.Parse(text)
 	if err != nil {
 		n.broken++
-		n.Warn(raw.Warning{Kind: raw.BadSentence, Line: n.line, Text: []string{text, err.Error()}})
+		n.Refuse(raw.Warning{Kind: raw.BadSentence, Line: n.line, Text: []string{text, err.Error()}}, "")
 		return
 	}
 	switch s := s.(type) {
@@ -219,7 +219,6 @@ func (n *reader) flush() {
 }
 
 func (n *reader) finish() (*raw.Columns, error) {
-	n.Drop(n.broken, raw.BadSentence, "")
 	n.Drop(n.noFix, raw.NoFix, "")
 	g := &n.out.Gps
 	if len(g.Time) == 0 {
@@ -235,7 +234,6 @@ func (n *reader) finish() (*raw.Columns, error) {
 	} else {
 		n.Warn(raw.Warning{Kind: raw.NoDay})
 	}
-	n.out.File.Dropped = n.Dropped()
-	n.out.Warnings = n.Warnings()
+	n.Settle(&n.out)
 	return &n.out, nil
 }

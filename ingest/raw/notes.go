@@ -51,6 +51,17 @@ func (n *Notes) Drop(count int, reason Kind, sensor string) {
 	n.dropped = append(n.dropped, Dropped{Count: count, Reason: reason, Sensor: sensor})
 }
 
+// Refuse warns of what is left out for the same reason.
+func (n *Notes) Refuse(w Warning, sensor string) {
+	n.Drop(1, w.Kind, sensor)
+	n.Warn(w)
+}
+
+// Settle hands on what was noted.
+func (n *Notes) Settle(c *Columns) {
+	c.File.Dropped, c.Warnings = n.Dropped(), n.Warnings()
+}
+
 // DropMessages counts messages of kinds that are not looked into.
 func (n *Notes) DropMessages(count int, names []string) {
 	if count > 0 {

@@ -183,29 +183,14 @@ func ToFloat32(v float64, text []byte, dec byte) float64 {
 // Unix time in nanoseconds does not fit. ok is false for anything but plain
 // digits within the range of an int64.
 func DecimalNS(b []byte, dec byte, unitDigits int) (ns int64, ok bool) {
-	const most = 18 // digits behind the mark that count
 	unit := int64(math.Pow10(9 - unitDigits))
-	whole, part := b, b[:0]
-	for i, c := range b {
-		if c == '.' || c == dec {
-			whole, part = b[:i], b[i+1:]
-			break
-		}
-	}
-	n, err := strconv.ParseInt(string(whole), 10, 64)
-	rest, size := 0.0, float64(unit)
-	for i, c := range part {
-		if c-'0' > 9 {
-			return 0, false
-		}
-		if i < most {
-			size /= 10
-			rest += float64(c-'0') * size
-		}
-	}
-	if err != nil || n > math.MaxInt64/unit || n < -math.MaxInt64/unit {
+	whole, part, _ := strings.Cut(strings.Replace(string(b), string(dec), ".", 1), ".")
+	n, err := strconv.ParseInt(whole, 10, 64)
+	if err != nil || n > math.MaxInt64/unit || n < -math.MaxInt64/unit || strings.Trim(part, "0123456789") != "" {
 		return 0, false
 	}
+	rest, _ := strconv.ParseFloat("0."+part, 64) // nothing but digits
+	rest *= float64(unit)
 	if whole[0] == '-' {
 		rest = -rest
 	}

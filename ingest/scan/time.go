@@ -1,7 +1,6 @@
 package scan
 
 import (
-	"strconv"
 	"strings"
 	"time"
 )
@@ -30,55 +29,44 @@ func Zoned(b []byte) bool {
 	return false
 }
 
-// looseTime reads the spellings of ISO 8601 that RFC 3339 leaves out.
+// looseTimes are the spellings of ISO 8601 that RFC 3339 leaves out, bare of the
+// signs in date and clock.
+var looseTimes = []string{"20060102T150405", "20060102T1504", "20060102T150405Z07:00", "20060102T150405Z0700", "20060102T150405Z07",
+	"20060102T1504Z07:00", "20060102T1504Z0700", "20060102T1504Z07"}
+
+// looseTime reads them, hour 24 and leap seconds too.
 func looseTime(s string) (ns int64, ok bool) {
 	at := strings.IndexAny(s, "Tt_ ")
 	if at < 0 {
 		return 0, false
 	}
-	date, clock, zone := s[:at], s[at+1:], "+00:00"
+	date, clock, zone := s[:at], s[at+1:], ""
 	for _, utc := range []string{"UTC", "GMT", "Z", "z"} {
 		clock = strings.TrimSuffix(clock, utc)
 	}
 	if i := strings.IndexAny(clock, "+-"); i >= 0 {
-		zone, clock = clock[i:], clock[:i]
-		if len(zone) == 3 {
-			zone += ":00"
-		} else if len(zone) == 5 {
-			zone = zone[:3] + ":" + zone[3:]
-		}
-		if len(zone) < 3 || zone[1:3] > "14" {
+		if clock, zone = clock[:i], clock[i:]; len(zone) < 3 || zone[1:3] > "14" {
 			return 0, false
 		}
 	}
-	clock = strings.TrimSpace(clock)
+	clock = strings.ReplaceAll(strings.TrimSpace(clock), ":", "")
 	var more time.Duration
-	if i := strings.IndexAny(clock, ".,"); i >= 0 {
-		f, err := strconv.ParseUint(clock[i+1:min(len(clock), i+11)], 10, 64)
-		if err != nil || strings.Trim(clock[i:], ".,0123456789") != "" || strings.LastIndexAny(clock, ".,") != i {
-			return 0, false
+	if len(clock) > 10 { // the parser cuts a fraction, and this rounds it
+		if i := strings.IndexAny(clock, ".,"); i == 6 && len(clock) > i+10 && clock[i+10] >= '5' {
+			more = 1
 		}
-		for n := len(clock) - i - 1; n < 10; n++ {
-			f *= 10
-		}
-		more, clock = time.Duration(f+5)/10, clock[:i]
 	}
-	clock = strings.ReplaceAll(clock, ":", "")
 	switch {
-	case len(clock) == 4 && more == 0:
-		clock += "00"
-	case len(clock) != 6:
-		return 0, false
-	}
-	if clock[:2] == "24" {
+	case strings.HasPrefix(clock, "24"):
 		clock, more = "00"+clock[2:], more+24*time.Hour
+	case len(clock) >= 6 && clock[4:6] == "60": // a leap second
+		clock, more = clock[:4]+"59"+clock[6:], more+time.Second
 	}
-	if clock[4:] == "60" { // a leap second
-		clock, more = clock[:4]+"59", more+time.Second
+	s = strings.NewReplacer("-", "", "/", "").Replace(date) + "T" + clock + zone
+	for _, layout := range looseTimes {
+		if t, err := time.Parse(layout, s); err == nil {
+			return t.UnixNano() + int64(more), t.Year() >= firstYear && t.Year() <= lastYear
+		}
 	}
-	t, err := time.Parse("20060102150405-07:00", strings.NewReplacer("-", "", "/", "").Replace(date)+clock+zone)
-	if err != nil || t.Year() < firstYear || t.Year() > lastYear {
-		return 0, false
-	}
-	return t.UnixNano() + int64(more), true
+	return 0, false
 }
