@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"math"
 	"slices"
-	"sync"
 	"time"
 
 	"evenfoot/ingest/raw"
@@ -97,21 +96,18 @@ func (b *builder) at(t float64, w raw.Warning) raw.Warning {
 
 // finite leaves out samples with NaN or an infinity in them.
 func (b *builder) finite() {
-	var lost [2]int
-	var both sync.WaitGroup
-	for k, s := range []*raw.Series{&b.r.Acc, &b.r.Gyr} {
-		both.Go(func() {
-			lost[k] = s.Table().Keep(func(i int) bool {
-				x := s.V[0][i] - s.V[0][i] + s.V[1][i] - s.V[1][i] + s.V[2][i] - s.V[2][i]
-				return x == 0 && math.Abs(s.Time[i]) < timeMost
-			})
-		})
-	}
-	both.Wait()
-	b.notes.Drop(lost[0]+lost[1], raw.NotFinite, "")
+	b.notes.Drop(b.whole(&b.r.Acc)+b.whole(&b.r.Gyr), raw.NotFinite, "")
 	s := &b.r.Deck
 	b.notes.Drop(s.Table().Keep(func(i int) bool { return math.Abs(s.Time[i]) < timeMost }), raw.NotFinite, "")
 	b.finiteFixes()
+}
+
+// whole keeps the samples with three finite values; it says how many it leaves out.
+func (b *builder) whole(s *raw.Series) (lost int) {
+	return s.Table().Keep(func(i int) bool {
+		x := s.V[0][i] - s.V[0][i] + s.V[1][i] - s.V[1][i] + s.V[2][i] - s.V[2][i]
+		return x == 0 && math.Abs(s.Time[i]) < timeMost
+	})
 }
 
 // deck hands on what presses on the deck, with its channels.

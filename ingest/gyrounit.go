@@ -60,7 +60,7 @@ func gyroExcess(u *IMU) (excess float64, ok bool) {
 	if parts < gyroParts {
 		return 0, false
 	}
-	var slopes []float64
+	slopes := make([]float64, 0, parts)
 	for part := range parts {
 		var dp, pp float64
 		for _, q := range pairs[part*len(pairs)/parts : (part+1)*len(pairs)/parts] {
@@ -71,25 +71,15 @@ func gyroExcess(u *IMU) (excess float64, ok bool) {
 			slopes = append(slopes, dp/pp)
 		}
 	}
-	if len(slopes) < gyroParts {
+	m := raw.Median(slopes) // sorts
+	least, most := slopes[len(slopes)/10:], slopes[:len(slopes)-len(slopes)/10]
+	if len(slopes) < gyroParts || !(math.Abs(m) > 0) || math.IsInf(m, 0) {
 		return 0, false
 	}
-	m := raw.Median(slopes)
-	if m < 0 {
-		for i := range slopes {
-			slopes[i] = -slopes[i]
-		}
-		m = -m
-	}
-	slices.Sort(slopes)
-	if !(m > 0) || math.IsInf(m, 0) {
+	if low, high := least[0]/m, most[len(most)-1]/m; min(low, high) < 1/gyroFactor || max(low, high) > gyroFactor {
 		return 0, false
 	}
-	tenth := len(slopes) / 10
-	if slopes[tenth] < m/gyroFactor || slopes[len(slopes)-1-tenth] > m*gyroFactor {
-		return 0, false
-	}
-	return 1 / m, true
+	return 1 / math.Abs(m), true
 }
 
 // A turnPair is how the mean specific force changes from one block to the next,

@@ -204,13 +204,13 @@ func sniff(head []byte) string {
 		return "is a binary file of an unknown kind"
 	case text[0] == '<':
 		lower := bytes.ToLower(text)
-		switch {
-		case bytes.HasPrefix(lower, []byte("<!doctype html")), bytes.HasPrefix(lower, []byte("<html")):
-			return "is a web page"
-		case bytes.Contains(lower, []byte("<gpx")), bytes.Contains(lower, []byte(":gpx")):
-			return kindGPX
-		case bytes.Contains(lower, []byte("<kml")), bytes.Contains(lower, []byte("<trainingcenterdatabase")):
-			return "is XML but not GPX: export it as GPX or FIT"
+		for _, m := range []struct{ holds, is string }{
+			{"<!doctype html", "is a web page"}, {"<html", "is a web page"}, {"<gpx", kindGPX}, {":gpx", kindGPX},
+			{"<kml", "is XML but not GPX: export it as GPX or FIT"}, {"<trainingcenterdatabase", "is XML but not GPX: export it as GPX or FIT"},
+		} {
+			if bytes.Contains(lower, []byte(m.holds)) {
+				return m.is
+			}
 		}
 		return "is XML but not GPX"
 	case text[0] == '{' || text[0] == '[' && !bytes.ContainsAny(firstLine(text), ",;\t"):

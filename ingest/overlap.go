@@ -19,15 +19,12 @@ type cover struct{ from, to, length float64 }
 
 // covered is what samples at times t, with gaps, cover between from and to.
 func covered(t []float64, gaps []Span, from, to float64) cover {
-	c := cover{math.NaN(), math.NaN(), 0}
-	if len(t) == 0 {
+	first, last := raw.Extent(t)
+	c := cover{from: max(first, from), to: min(last, to)}
+	if c.length = c.to - c.from; !(c.length > 0) {
+		c.length = 0
 		return c
 	}
-	c.from, c.to = max(t[0], from), min(t[len(t)-1], to)
-	if !(c.to > c.from) {
-		return c
-	}
-	c.length = c.to - c.from
 	for _, g := range gaps {
 		c.length -= max(0, min(g.End, c.to)-max(g.Start, c.from))
 	}

@@ -90,15 +90,12 @@ func (s *sample) timeUnit(g *guess, i int) bool {
 			steps = append(steps, d)
 		}
 	}
-	step := raw.Median(steps)
-	byStep := func(unit string) string {
-		g.why = "unit guessed from the steps"
-		return unit
+	if len(steps) == 0 { // no two rows apart
+		return false
 	}
+	step := raw.Median(steps)
 	switch { // a Unix time, by its size; else whatever gives sensible steps
-	case v[0] > 1e17:
-		g.unit = "ns"
-	case v[0] > 1e14 && step > 1.1e6: // since a phone was switched on
+	case v[0] > 1e17, v[0] > 1e14 && step > 1.1e6: // the latter since a phone was switched on
 		g.unit = "ns"
 	case v[0] > 1e14:
 		g.unit = "us"
@@ -106,14 +103,13 @@ func (s *sample) timeUnit(g *guess, i int) bool {
 		g.unit = "ms"
 	case v[0] > 1e9 && v[0] < 1e10 && step < 10, step <= 1:
 		g.unit = "s"
-	case step <= 1100:
-		g.unit = byStep("ms")
-	case step <= 1.1e6:
-		g.unit = byStep("us")
-	case step > 1.1e6:
-		g.unit = byStep("ns")
-	default: // no two rows apart
-		return false
+	default:
+		g.why = "unit guessed from the steps"
+		for _, u := range unit.TimeUnits[1:4] { // the first under which a step is 1.1 s at most
+			if g.unit = u.Name; step*u.Scale <= 1.1 {
+				break
+			}
+		}
 	}
 	return true
 }

@@ -55,14 +55,11 @@ func recognise(head []byte, path string) (m *Map, names []string) {
 	if s == nil || s.bare || s.ours() || s.slip() || !s.guess() {
 		return nil, nil
 	}
-	if acc, has := s.found[unit.SlotAcc]; has && acc.why != "" {
-		return nil, nil // no gravity, or raw counts
-	}
 	_, placed := s.found[unit.SlotLat]
-	if speed, has := s.found[unit.SlotSpeed]; has && speed.why != "" && !placed {
-		return nil, nil // positions would tell the unit
-	}
-	if s.found[unit.SlotTime].weak {
+	switch acc, speed := s.found[unit.SlotAcc], s.found[unit.SlotSpeed]; {
+	case acc.why != "", // no gravity, or raw counts
+		speed.why != "" && !placed, // positions would tell the unit
+		s.found[unit.SlotTime].weak:
 		return nil, nil
 	}
 	m, err := ParseMap(path, []byte(s.mapText()))

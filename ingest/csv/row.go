@@ -26,24 +26,24 @@ const (
 	groupGPS
 	groupDeck
 	groupTime
-	groupNone = 0
 )
 
-func groupOf(slot int) uint8 {
-	switch {
-	case slot < 0, slot == unit.SlotMark:
-		return groupNone
-	case slot < unit.SlotGyr:
-		return groupAcc
-	case slot < unit.SlotLat:
-		return groupGyr
-	case slot < unit.SlotFeet:
-		return groupGPS
-	case slot < unit.SlotCount:
-		return groupDeck
+// groupOf is the group of each slot of numbers.
+var groupOf = func() (g [unit.SlotCount]uint8) {
+	for slot := range g {
+		switch {
+		case slot < unit.SlotGyr:
+			g[slot] = groupAcc
+		case slot < unit.SlotLat:
+			g[slot] = groupGyr
+		case slot < unit.SlotFeet:
+			g[slot] = groupGPS
+		default:
+			g[slot] = groupDeck
+		}
 	}
-	return groupTime
-}
+	return g
+}()
 
 var groupNames = map[uint8]string{groupAcc: "accelerometer", groupGyr: "gyroscope",
 	groupGPS: "GPS fix", groupDeck: unit.FootForces, groupTime: "row"}
@@ -134,13 +134,7 @@ func (c *reader) noted(t float64, field []byte, whole bool) {
 
 // noMark says whether a text of the column says that there is none.
 func noMark(text []byte) bool {
-	switch {
-	case len(text) == 0:
-		return true
-	case len(text) == 1:
-		return text[0] == '0'
-	}
-	return string(text) == "0.0" || bytes.EqualFold(text, []byte("false"))
+	return len(text) == 0 || len(text) <= len("false") && slices.Contains([]string{"0", "0.0", "false"}, strings.ToLower(string(text)))
 }
 
 // mark keeps the text of a row's mark.
@@ -267,7 +261,7 @@ func (c *reader) warn(w raw.Warning) {
 }
 
 func (c *reader) badField(col *column, kind scan.Kind, text []byte) {
-	g := groupOf(col.slot)
+	g := groupOf[col.slot]
 	if kind == scan.IsNotFinite {
 		c.now.notFinite |= g
 		return
@@ -304,14 +298,17 @@ func (c *reader) lastValue(field []byte) (goes bool) {
 	if fixed && d == c.tail.decimals {
 		return true
 	}
-	g := groupOf(c.cols[c.last].slot)
+	g := uint8(groupTime)
+	if slot := c.cols[c.last].slot; slot < unit.SlotCount {
+		g = groupOf[slot]
+	}
 	if fixed {
 		c.refuse(raw.Warning{Kind: raw.CutLine, Sensor: groupNames[g], Text: []string{string(field)}})
 	} else {
 		c.notes.Drop(1, raw.NoLineEnd, groupNames[g])
 	}
 	for slot := range c.now.v {
-		if groupOf(slot) == g {
+		if groupOf[slot] == g {
 			c.now.v[slot] = raw.NaN
 		}
 	}
@@ -340,21 +337,17 @@ func (l *lastField) note(field []byte, delim, dec byte) {
 // decimalsOf counts the digits behind the decimal mark, 0 for anything else,
 // and says whether the last of them is a zero.
 func decimalsOf(field []byte, delim, dec byte) (n int, zero bool) {
-	i := 0
-	for i < len(field) && field[i] != '.' && field[i] != dec {
-		if field[i] == delim {
-			return 0, false
-		}
-		i++
+	if i := bytes.IndexByte(field, delim); i >= 0 {
+		field = field[:i]
 	}
-	for i++; i < len(field) && field[i]-'0' <= 9; i++ {
-		n++
-		zero = field[i] == '0'
+	i := bytes.IndexByte(field, '.')
+	if i < 0 {
+		i = bytes.IndexByte(field, dec)
 	}
-	if i < len(field) && field[i] != delim {
+	if n = len(field) - 1 - i; i < 0 || n == 0 || len(bytes.Trim(field[i+1:], "0123456789")) > 0 {
 		return 0, false
 	}
-	return n, zero
+	return n, field[len(field)-1] == '0'
 }
 
 // add appends what a row holds to the columns.

@@ -144,21 +144,15 @@ func (f *reader) part() bool {
 func (f *reader) nextHeader() bool {
 	start := f.win.Pos
 	found := false
-	for !found {
-		b := f.win.Peek(4096)
-		if len(b) < 12 {
-			f.win.Skip(len(b))
-			break
-		}
-		i := bytes.Index(b[8:], []byte(".FIT"))
-		switch {
-		case i < 0:
-			f.win.Skip(len(b) - 11)
-		case Is(b[i:]):
+	for b := f.win.Peek(4096); len(b) > 0 && !found; b = f.win.Peek(4096) {
+		i := bytes.Index(b, []byte(".FIT")) - 8
+		switch found = i >= 0 && Is(b[i:]); {
+		case found:
 			f.win.Skip(i)
-			found = true
+		case i >= -8:
+			f.win.Skip(max(1, i+1))
 		default:
-			f.win.Skip(i + 1)
+			f.win.Skip(max(len(b)-11, min(len(b), 11)))
 		}
 	}
 	f.Warn(raw.Warning{Kind: raw.ForeignBytes, Byte: start, Count: int(f.win.Pos - start)})

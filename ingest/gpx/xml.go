@@ -184,14 +184,12 @@ func (x *xmlScanner) ended() error {
 
 // doctype skips a document type declaration, its entities unread.
 func (x *xmlScanner) doctype() error {
-	depth := 0
 	quote := byte(0)
-	for {
+	for depth := 0; ; {
 		b := x.w.Peek(8)
 		if len(b) == 0 {
 			return x.ended()
 		}
-		n := 1
 		switch c := b[0]; {
 		case quote != 0:
 			if c == quote {
@@ -203,19 +201,19 @@ func (x *xmlScanner) doctype() error {
 			if err := x.until(4, "-->", nil); err != nil {
 				return err
 			}
-			n = 0
+			continue
 		case c == '<':
 			if x.entity == 0 && bytes.HasPrefix(b, []byte("<!ENTITY")) {
 				x.entity = x.line
 			}
 			depth++
 		case c == '>':
-			depth--
+			if depth--; depth == 0 {
+				x.use(1, nil)
+				return nil
+			}
 		}
-		x.use(n, nil)
-		if depth == 0 && n > 0 && b[0] == '>' {
-			return nil
-		}
+		x.use(1, nil)
 	}
 }
 

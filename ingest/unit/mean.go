@@ -122,14 +122,15 @@ func (m *Meaning) sensor(words []string, context string) bool {
 		return false
 	}
 	file := strings.Join(Words(context), " ")
+	of := func(words ...string) bool {
+		return slices.ContainsFunc(words, func(w string) bool { return strings.Contains(file, w) })
+	}
 	m.Weak = true
 	m.Part = has(Words(context), partWords)
 	switch {
-	case strings.Contains(file, "gyr") || strings.Contains(file, "rotation"):
+	case of("gyr", "rotation"):
 		m.Slot = SlotGyr + axis
-	case strings.Contains(file, "acc") || m.Part:
-		m.Slot = SlotAcc + axis
-	case strings.Contains(file, "mag") || strings.Contains(file, "orient") || strings.Contains(file, "compass"):
+	case !of("acc") && !m.Part && of("mag", "orient", "compass"):
 		return false
 	default:
 		m.Slot = SlotAcc + axis // the values will tell

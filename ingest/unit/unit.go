@@ -219,10 +219,8 @@ func (q *Quantity) Group() string {
 		return "time"
 	case q.Slot == SlotIgnore:
 		return "magnetometer"
-	case q.Slot < SlotGyr:
-		return SensorNames[Acc]
 	case q.Slot < SlotLat:
-		return SensorNames[Gyr]
+		return SensorNames[q.Slot/SlotGyr]
 	case q.Slot <= SlotLon:
 		return "position"
 	case q.Slot == SlotAlt:
