@@ -133,8 +133,8 @@ func (f *reader) part() bool {
 		}
 	}
 	f.messages(end)
-	for _, s := range f.sensors() {
-		f.endPart(s)
+	for k, s := range f.sensors() {
+		f.endPart(s, f.clock.mark[k])
 	}
 	f.settleClock()
 	return true

@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"cmp"
 	"encoding/binary"
 	"math"
 	"slices"
@@ -14,9 +15,9 @@ var fitSI = [2]float64{unit.Gravity, math.Pi / 180}
 
 var units = [2]string{"g", "deg/s"}
 
-// maxSpread bounds, in ms, the stretch over which samples without a time of
+// maxSpread bounds, in s, the stretch over which samples without a time of
 // their own are spread.
-const maxSpread = 5000
+const maxSpread = 5
 
 // maxOffset bounds, in ms, how far a sample may be from its message's time.
 const maxOffset = 1e7
@@ -28,10 +29,7 @@ type sensor struct {
 	cal    *cal
 	raw    []fitRange // samples still in counts, for want of a calibration
 	holes  bool       // some samples are NaN, to be taken out
-	step   float64    // ms, last known step of samples that were spread
-	group  fitRange   // samples that share the time stamp at, to be spread
-	at     int64
-	spread bool
+	spread bool       // some have no times of their own
 }
 
 // A fitRange is a range of indices, from lo up to and without hi.
@@ -198,7 +196,13 @@ func near(off float64) bool { return math.Abs(off) <= maxOffset }
 func (f *reader) place(s *sensor, i, n, invalid int, at int64, offsets []float64) {
 	if offsets == nil {
 		f.drop(s, invalid, raw.Invalid)
-		f.later(s, i, n, at)
+		for j := i; j < i+n; j++ {
+			s.s.Time[j] = float64(at) / 1000
+		}
+		if n > 1 && !s.spread {
+			s.spread = true
+			f.Warn(raw.Warning{Kind: raw.SpreadSamples, Byte: f.win.Pos, Sensor: unit.SensorNames[s.kind]})
+		}
 		return
 	}
 	untimed := 0
@@ -240,52 +244,34 @@ func (f *reader) void(s *sensor, r fitRange, reason raw.Kind) {
 	f.drop(s, n, reason)
 }
 
-// later gives samples i to i+n the time stamp at, to be spread up to the next
-// stamp when that is known.
-func (f *reader) later(s *sensor, i, n int, at int64) {
-	for j := i; j < i+n; j++ {
-		s.s.Time[j] = float64(at) / 1000
+// endPart settles what needed a whole file of the chain, whose samples begin at
+// start: those that share a stamp for want of times of their own, and counts that
+// were never calibrated.
+func (f *reader) endPart(s *sensor, start int) {
+	if s.spread {
+		spread(s.s.Time[start:])
 	}
-	if n > 1 && !s.spread {
-		s.spread = true
-		f.Warn(raw.Warning{Kind: raw.SpreadSamples, Byte: f.win.Pos, Sensor: unit.SensorNames[s.kind]})
-	}
-	if s.group.hi == i && s.group.hi > s.group.lo && at == s.at {
-		s.group.hi = i + n
-		return
-	}
-	f.spreadGroup(s, at)
-	s.group, s.at = fitRange{i, i + n}, at
-}
-
-// spreadGroup spreads the samples of the last stamp up to the stamp next. When
-// that is too far away, or not known (0), the last rate is kept, or else a
-// second is taken to be full.
-func (f *reader) spreadGroup(s *sensor, next int64) {
-	n := s.group.hi - s.group.lo
-	if n > 1 && s.spread {
-		if d := next - s.at; d > 0 && d <= maxSpread {
-			s.step = float64(d) / float64(n)
-		}
-		step := s.step
-		if step == 0 {
-			step = 1000 / float64(n)
-		}
-		for j := range n {
-			s.s.Time[s.group.lo+j] += float64(j) * step / 1000
-		}
-	}
-	s.group = fitRange{}
-}
-
-// endPart settles what needed a whole file of the chain: the last group of
-// samples, and counts that were never calibrated.
-func (f *reader) endPart(s *sensor) {
-	f.spreadGroup(s, 0)
 	for _, r := range s.raw {
 		f.void(s, r, raw.Uncalibrated)
 	}
-	s.raw, s.cal, s.step = nil, nil, 0
+	s.raw, s.cal, s.spread = nil, nil, false
+}
+
+// spread spreads samples that share a stamp up to the next. When that is too far
+// away, or not known, the last rate is kept, or else a second is taken to be full.
+func spread(t []float64) {
+	step := 0.0 // s, the last that is known
+	for a, b := 0, 0; a < len(t); a = b {
+		for b = a + 1; b < len(t) && t[b] == t[a]; b++ {
+		}
+		n := float64(b - a)
+		if b < len(t) && n > 1 && t[b] > t[a] && t[b]-t[a] <= maxSpread {
+			step = (t[b] - t[a]) / n
+		}
+		for j := a + 1; j < b; j++ {
+			t[j] += float64(j-a) * cmp.Or(step, 1/n)
+		}
+	}
 }
 
 // closeHoles takes out the samples that were left as holes.
