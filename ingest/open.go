@@ -133,7 +133,9 @@ func dispatch(br *bufio.Reader, bound *bounded, name string, size int64, opt Opt
 		return nil, fmt.Errorf("%s: the file is empty", name)
 	}
 	kind := sniff(head)
-	bound.values = valuesOf[kind]
+	if size < 0 || size > opt.MaxValues { // else it has too few bytes for too many values
+		bound.values = valuesOf[kind]
+	}
 	switch kind {
 	case kindFIT:
 		return fit.Read(br, name, size)

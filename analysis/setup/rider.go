@@ -34,6 +34,27 @@ func ParseRider(text string, base *Setup) (*Setup, error) {
 	return &s, nil
 }
 
+// RiderText is what [ParseRider] reads, of fields by its words as typed: numbers
+// in these units, with a comma or a point. What is empty is left out.
+func RiderText(typed map[string]string, mass, length string) string {
+	in := map[string]string{"kg": mass, "cm": length}
+	var parts []string
+	for i := range Keys {
+		k := &Keys[i]
+		v := strings.TrimSpace(typed[k.Rider])
+		if k.Rider == "" || v == "" {
+			continue
+		}
+		unit, _ := k.Unit()
+		comma := " " // of a name: a comma ends a field
+		if in[unit] != "" {
+			comma = "."
+		}
+		parts = append(parts, k.Rider+"="+strings.ReplaceAll(v, ",", comma)+in[unit])
+	}
+	return strings.Join(parts, ",")
+}
+
 // setRider sets what one word of --rider says, checked as in a file.
 func (s *Setup) setRider(name, text string) error {
 	i := slices.IndexFunc(Keys, func(k Key) bool { return k.Rider == name && name != "" })

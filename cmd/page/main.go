@@ -189,7 +189,7 @@ func (q request) result(r *reply) (*analysis.Result, error) {
 		return nil, err
 	}
 	req := analysis.Request{Progress: q.stage}
-	if text := q.rider(); text != "" {
+	if text := setup.RiderText(q.Options, q.units.Mass, q.units.Length); text != "" {
 		if s.Setup == nil {
 			return nil, errors.New("another rider needs the setup: the foil that they would stand on")
 		}
@@ -228,27 +228,6 @@ func (q request) result(r *reply) (*analysis.Result, error) {
 	}
 	r.Moments, r.Feels = moments(result, q.units), append(setup.Feels(), setup.Nothing)
 	return result, nil
-}
-
-// rider is another rider as [setup.ParseRider] reads one, in the units of the words.
-func (q request) rider() string {
-	var parts []string
-	for _, k := range setup.Keys {
-		v := strings.TrimSpace(q.Options[k.Rider])
-		if k.Rider == "" || v == "" {
-			continue
-		}
-		switch unit, _ := k.Unit(); unit {
-		case "kg":
-			v = strings.ReplaceAll(v, ",", ".") + q.units.Mass
-		case "cm":
-			v = strings.ReplaceAll(v, ",", ".") + q.units.Length
-		default:
-			v = strings.ReplaceAll(v, ",", " ")
-		}
-		parts = append(parts, k.Rider+"="+v)
-	}
-	return strings.Join(parts, ",")
 }
 
 // A columnMap is a file's text, and why the table beside it cannot be read.

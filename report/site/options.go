@@ -30,23 +30,7 @@ func (o rider) given() bool { return o.Name+o.Mass+o.Height+o.Level != "" }
 
 // text is the rider as setup.ParseRider reads it.
 func (o rider) text() string {
-	var parts []string
-	add := func(k, v string) {
-		if v != "" {
-			parts = append(parts, k+"="+v)
-		}
-	}
-	number := func(v, unit string) string {
-		if v = strings.ReplaceAll(strings.TrimSpace(v), ",", "."); v == "" {
-			return ""
-		}
-		return v + unit
-	}
-	add("name", strings.ReplaceAll(o.Name, ",", " "))
-	add("mass", number(o.Mass, o.MassIn))
-	add("height", number(o.Height, o.HeightIn))
-	add("level", o.Level)
-	return strings.Join(parts, ",")
+	return setup.RiderText(map[string]string{"name": o.Name, "mass": o.Mass, "height": o.Height, "level": o.Level}, o.MassIn, o.HeightIn)
 }
 
 var (
