@@ -194,7 +194,7 @@ var inkClass = regexp.MustCompile(`class="([sdf]-[a-z0-9-]+|t-[a-z0-9-]+|part[a-
 // description, and use inks that the style sheet knows.
 func goodSVG(t *testing.T, name, p string) {
 	t.Helper()
-	for _, s := range regexp.MustCompile(`(?s)<svg.*?</svg>`).FindAllString(p, -1) {
+	for _, s := range regexp.MustCompile(`(?s)<svg(?:[^<]|<svg class="in".*?</svg>|<[^s/]|</[^s]|<s[^v]|</s[^v])*</svg>`).FindAllString(p, -1) {
 		d := xml.NewDecoder(strings.NewReader(s))
 		for {
 			_, err := d.Token()
@@ -392,5 +392,5 @@ func TestValidHTML(t *testing.T) {
 func ExampleParseUnits() {
 	u, err := words.ParseUnits("mph,in,lb")
 	fmt.Println(u, err)
-	// Output: {mph in lb} <nil>
+	// Output: {mph in lb false} <nil>
 }

@@ -40,6 +40,12 @@ func (a *area) at(x, y float64) vg.Point {
 	return vg.Point{X: a.Min.X + vg.Length(a.x.norm(x))*size.X, Y: a.Min.Y + vg.Length(a.y.norm(y))*size.Y}
 }
 
+// contains says that a point lies within; slop is what rounding may put it outside by, px.
+func (a *area) contains(p vg.Point) bool {
+	const slop = 3e-8
+	return p.X <= a.Max.X+slop && p.X >= a.Min.X-slop && p.Y <= a.Max.Y+slop && p.Y >= a.Min.Y-slop
+}
+
 func (r Range) norm(v float64) float64 { return (v - r.Lo) / (r.Hi - r.Lo) }
 
 // An axis is one side of a panel.
@@ -193,8 +199,15 @@ func (p *axes) draw(a area, f frame) {
 		a.join(pen{ink: inkGrid, width: 1}, []vg.Point{{X: a.Min.X, Y: at}, {X: a.Max.X, Y: at}})
 	}
 	for _, l := range p.panel.Layers {
+		switch l.(type) {
+		case Line, Band, Boxes:
+			a.within(a.Min, a.Max)
+		default: // drawn whole, or not at all
+			a.free()
+		}
 		l.draw(a)
 	}
+	a.free()
 }
 
 // drawX draws the axis below the data.

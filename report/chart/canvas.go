@@ -20,6 +20,30 @@ type canvas struct {
 	out  strings.Builder
 	open string // attributes of the path that is still being added to
 	path strings.Builder
+
+	cut bool // what is drawn stays within an element of its own
+}
+
+// within draws what follows within a rectangle, nothing beyond it showing, until
+// free.
+func (c *canvas) within(low, high vg.Point) {
+	if c.cut {
+		return
+	}
+	c.flush()
+	c.cut = true
+	x0, y1 := c.at(low)
+	x1, y0 := c.at(high)
+	at := short(x0) + " " + short(y0) + " " + short(x1-x0) + " " + short(y1-y0)
+	c.out.WriteString(`<svg class="in" x="` + short(x0) + `" y="` + short(y0) + `" width="` + short(x1-x0) + `" height="` + short(y1-y0) + `" viewBox="` + at + `">`)
+}
+
+func (c *canvas) free() {
+	if c.cut {
+		c.flush()
+		c.out.WriteString("</svg>")
+	}
+	c.cut = false
 }
 
 // markup is what was drawn, without the svg element around it.

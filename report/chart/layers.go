@@ -52,7 +52,7 @@ func (l Line) draw(a area) {
 		if len(pts) == 1 {
 			pts = append(pts, vg.Point{X: pts[0].X + 1, Y: pts[0].Y}) // a lone point shows as a dash
 		}
-		a.join(pen{ink: l.Ink, width: cmp.Or(l.Width, 1), dash: l.Dash}, a.clipLine(pts)...)
+		a.join(pen{ink: l.Ink, width: cmp.Or(l.Width, 1), dash: l.Dash}, pts)
 	}
 }
 
@@ -102,7 +102,7 @@ func (b Band) draw(a area) {
 		for _, q := range slices.Backward(run) {
 			poly = append(poly, a.at(q.X, q.Lo))
 		}
-		a.fill(b.Ink, a.clipPolygon(poly))
+		a.fill(b.Ink, poly)
 	}
 }
 
@@ -187,7 +187,7 @@ func (b Boxes) draw(a area) {
 		}
 		p0, p1 := a.at(q.X0, q.Y0), a.at(q.X1, q.Y1)
 		x0, x1, y0, y1 := p0.X, p1.X, p0.Y, p1.Y
-		a.fill(b.Ink, a.clipPolygon([]vg.Point{{X: x0, Y: y0}, {X: x1, Y: y0}, {X: x1, Y: y1}, {X: x0, Y: y1}}))
+		a.fill(b.Ink, []vg.Point{{X: x0, Y: y0}, {X: x1, Y: y0}, {X: x1, Y: y1}, {X: x0, Y: y1}})
 	}
 }
 
