@@ -50,9 +50,12 @@ var browser struct {
 	err  error
 }
 
-// Main runs the tests of a package and closes the browser.
-func Main(m *testing.M) {
+// Main runs the tests of a package, closes the browser and tidies up.
+func Main(m *testing.M, tidy ...func()) {
 	code := m.Run()
+	for _, f := range tidy {
+		f()
+	}
 	if browser.stop != nil {
 		browser.stop()
 	}
@@ -75,14 +78,20 @@ func theBrowser(t *testing.T, exe string) context.Context {
 	return browser.ctx
 }
 
-// Open opens an empty tab; own is how the addresses begin that a page may ask for.
-func Open(t *testing.T, own string) *Tab {
+// Need is where the browser is; without one the test is skipped.
+func Need(t *testing.T) (exe string) {
 	t.Helper()
 	exe, err := exec.LookPath("chromium")
 	if err != nil {
 		Skip(t, "no chromium on this machine")
 	}
-	ctx, cancel := chromedp.NewContext(theBrowser(t, exe))
+	return exe
+}
+
+// Open opens an empty tab; own is how the addresses begin that a page may ask for.
+func Open(t *testing.T, own string) *Tab {
+	t.Helper()
+	ctx, cancel := chromedp.NewContext(theBrowser(t, Need(t)))
 	t.Cleanup(cancel)
 	ctx, cancel = context.WithTimeout(ctx, 4*time.Minute)
 	t.Cleanup(cancel)

@@ -25,32 +25,23 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	defer os.RemoveAll(made.dir)
-	browser.Main(m)
+	made.dir, made.err = os.MkdirTemp("", "evenfoot-page-*")
+	browser.Main(m, func() { os.RemoveAll(made.dir) })
 }
 
-// made is what all tests share: the command, the page that it built and its
-// demo's sessions.
+// made is what all tests share: the command, the page that it built and, for
+// those in a browser, its demo's sessions.
 var made struct {
-	once sync.Once
-	dir  string
-	err  error
+	page, demo sync.Once
+	dir        string
+	err        error
 }
 
-func work(t *testing.T) string {
+// build runs commands one after the other until one fails.
+func build(t *testing.T, once *sync.Once, commands ...[]string) {
 	t.Helper()
-	if testing.Short() {
-		t.Skip("builds the page")
-	}
-	made.once.Do(func() {
-		if made.dir, made.err = os.MkdirTemp("", "evenfoot-page-*"); made.err != nil {
-			return
-		}
-		for _, c := range [][]string{
-			{"go", "build", "-o", filepath.Join(made.dir, "evenfoot"), "evenfoot/cmd/evenfoot"},
-			{filepath.Join(made.dir, "evenfoot"), "page", "--out", filepath.Join(made.dir, "page")},
-			{filepath.Join(made.dir, "evenfoot"), "demo", filepath.Join(made.dir, "demo")},
-		} {
+	once.Do(func() {
+		for _, c := range commands {
 			if said, err := exec.Command(c[0], c[1:]...).CombinedOutput(); err != nil {
 				made.err = fmt.Errorf("%s: %w\n%s", strings.Join(c, " "), err, said)
 				return
@@ -60,6 +51,16 @@ func work(t *testing.T) string {
 	if made.err != nil {
 		t.Fatal(made.err)
 	}
+}
+
+func work(t *testing.T) string {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("builds the page")
+	}
+	evenfoot := filepath.Join(made.dir, "evenfoot")
+	build(t, &made.page, []string{"go", "build", "-o", evenfoot, "evenfoot/cmd/evenfoot"},
+		[]string{evenfoot, "page", "--out", filepath.Join(made.dir, "page")})
 	return made.dir
 }
 
@@ -83,6 +84,8 @@ func newPhone(t *testing.T, before ...string) *phone {
 func openPhone(t *testing.T, tails map[string]string, before ...string) *phone {
 	t.Helper()
 	t.Parallel()
+	browser.Need(t)
+	build(t, &made.demo, []string{filepath.Join(work(t), "evenfoot"), "demo", filepath.Join(made.dir, "demo")})
 	mux := http.NewServeMux()
 	mux.Handle("/", http.FileServer(http.Dir(filepath.Join(work(t), "page"))))
 	mux.Handle("/demo/", http.StripPrefix("/demo/", http.FileServer(http.Dir(filepath.Join(work(t), "demo")))))

@@ -15,6 +15,7 @@ import (
 // there it is kept for the beach, records and analyses.
 func TestServed(t *testing.T) {
 	t.Parallel()
+	browser.Need(t)
 	serve := exec.Command(filepath.Join(work(t), "evenfoot"), "serve", "--addr", "127.0.0.1:0", "--data", t.TempDir(), "--beach", filepath.Join(work(t), "page"))
 	out, err := serve.StdoutPipe()
 	if err == nil {
