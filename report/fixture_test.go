@@ -203,10 +203,13 @@ func fixtureSession(r *analysis.Result, rng *rand.Rand, foil trim.Foil) {
 func fixtureLoad(r *analysis.Result) {
 	draws, step := r.Posterior.Draws, r.Advice.Step
 	r.FootLoad = nil
+	var foils []trim.Foil
+	for _, d := range draws {
+		foils = append(foils, trim.NewFoil(d))
+	}
 	for v := 10.0; v <= 23.5; v += 0.5 {
 		var share, mom, grow, after, growAfter []float64
-		for _, d := range draws {
-			f := trim.NewFoil(d)
+		for _, f := range foils {
 			s, p, t := f.At(v*kn, trim.Gravity), f.Point(v*kn, trim.Gravity), f.Trend(v*kn)
 			share, mom, grow = append(share, s.FrontShare), append(mom, s.NetMoment), append(grow, advice.PerKnot*t.Gradient(trim.Change{}))
 			after, growAfter = append(after, p.With(step).FrontShare), append(growAfter, advice.PerKnot*t.Gradient(step))
@@ -220,36 +223,39 @@ func fixtureLoad(r *analysis.Result) {
 func fixtureOption(draws []trim.Inputs, mm, moveM float64) advice.Option {
 	turn := math.Atan(mm / 50)
 	o := advice.Option{Shim: num(mm), StabilizerDeg: num(turn / deg), FoilMove: interval.Normal(moveM*1000, 6), Reachable: moveM > -0.04}
-	after := func(d trim.Inputs, v float64) trim.State {
+	var today, changed []trim.Foil
+	for _, d := range draws {
+		today = append(today, trim.NewFoil(d))
 		d.StabIncidence += turn
 		d.WingX += moveM
-		return trim.NewFoil(d).At(v, trim.Gravity)
+		changed = append(changed, trim.NewFoil(d))
 	}
-	rms := func(at func(v float64) float64) float64 {
+	share := func(f trim.Foil, v float64) float64 { return f.At(v, trim.Gravity).FrontShare }
+	rms := func(f trim.Foil) float64 {
 		var sum float64
 		for v := 11.0; v <= 23; v++ {
-			sum += math.Pow(at(v*kn)-0.5, 2) / 13
+			sum += math.Pow(share(f, v*kn)-0.5, 2) / 13
 		}
 		return math.Sqrt(sum)
 	}
 	var even, grow []float64
 	better := 0
-	for _, d := range draws {
-		a := rms(func(v float64) float64 { return after(d, v).FrontShare })
-		if a < rms(func(v float64) float64 { return trim.NewFoil(d).At(v, trim.Gravity).FrontShare }) {
+	for i, f := range changed {
+		a := rms(f)
+		if a < rms(today[i]) {
 			better++
 		}
 		even = append(even, a)
-		grow = append(grow, 50*kn*(after(d, 23.5*kn).FrontShare-after(d, 22.5*kn).FrontShare)/(0.5*kn))
+		grow = append(grow, 50*kn*(share(f, 23.5*kn)-share(f, 22.5*kn))/(0.5*kn))
 	}
 	o.Evenness, o.Gradient, o.Overshoot = interval.FromDraws(even, nil), interval.FromDraws(grow, nil), 0.04
 	o.ChanceBetter = num(float64(better) / float64(len(draws)))
 	for v := 11.0; v <= 23; v++ {
-		var share []float64
-		for _, d := range draws {
-			share = append(share, after(d, v*kn).FrontShare)
+		var shares []float64
+		for _, f := range changed {
+			shares = append(shares, share(f, v*kn))
 		}
-		iv := interval.FromDraws(share, nil)
+		iv := interval.FromDraws(shares, nil)
 		o.Curve = append(o.Curve, advice.SharePoint{Speed: num(v * kn), Share: iv})
 		switch v {
 		case 11:

@@ -43,7 +43,7 @@ func opposite(a, b *Advice) bool {
 // next step the other way from one to the next, and change the kind of the
 // answer twice at most. The full study sweeps 300 setups.
 func TestNeighboursAgree(t *testing.T) {
-	setups := 4
+	setups := 3
 	if *long {
 		setups = 300
 	}

@@ -40,7 +40,7 @@ func (t *tally) String() string {
 //
 //	EVENFOOT_COVERAGE=1000 go test -run 'TestCoverage$' -v ./analysis/pitchlaw
 func TestCoverage(t *testing.T) {
-	sessions := 30
+	sessions := 20
 	if s := os.Getenv("EVENFOOT_COVERAGE"); s != "" {
 		sessions, _ = strconv.Atoi(s)
 	}
