@@ -119,6 +119,7 @@ func Run(req Request) (*Result, error) {
 	}
 
 	r.direction(today, evidence)
+	r.loadJump(today, evidence)
 
 	req.Progress("weighing the options")
 	r.own = seen.side(r.Session.Title, today.Setup, r.Posterior)

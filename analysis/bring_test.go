@@ -162,7 +162,7 @@ func TestBring(t *testing.T) {
 				n = *outings
 			}
 			var miss, guess []float64
-			var inside, counted, width, held float64
+			var inside, counted, width, held, jumps float64
 			for k := range n {
 				seed := *firstSeed + uint64(k)
 				sc, r := bring(t, seed, c.what)
@@ -178,13 +178,16 @@ func TestBring(t *testing.T) {
 					inside++
 				}
 				width += a.High - a.Low
+				for _, k := range []analysis.Kind{analysis.LoadJumps, analysis.ZeroJumps} {
+					jumps += float64(len(analysis.Notes(r.Session.Warnings, k)))
+				}
 				each := r.Posterior.Each(func(d trim.Inputs) float64 { return advice.Best(d, weightsOf(r), "advanced").Raise / deg })
 				miss, guess = append(miss, math.Abs(a.Value-truth)), append(guess, math.Abs(r.Posterior.Interval(each).Value-truth))
 				t.Logf("%3d: truth %+.2f°, advice %+.2f° (%+.2f to %+.2f), %d nulls, verdict %s", seed, truth, a.Value, a.Low, a.High, r.Posterior.Count(trim.NullKind), r.Advice.Verdict)
 				so := float64(k + 1)
 				if held = inside / so; k+1 == n || k%50 == 49 {
-					t.Logf("%s, %d outings: median miss %.3f° (best guess %.3f°), mean width %.2f°, 90 %% interval holds %.1f %%, %.1f marks count", c.what, k+1,
-						filter.Median(slices.Clone(miss)), filter.Median(slices.Clone(guess)), width/so, 100*held, counted/so)
+					t.Logf("%s, %d outings: median miss %.3f° (best guess %.3f°), mean width %.2f°, 90 %% interval holds %.1f %%, %.1f marks count, %.0f jumps asked about", c.what, k+1,
+						filter.Median(slices.Clone(miss)), filter.Median(slices.Clone(guess)), width/so, 100*held, counted/so, jumps)
 				}
 			}
 			if !*long {

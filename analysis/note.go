@@ -1,5 +1,11 @@
 package analysis
 
+import (
+	"time"
+
+	"evenfoot/analysis/interval"
+)
+
 // A Finding is what a part of the chain has to tell besides its result: a
 // struct of that part's package whose field Kind names it, with its numbers in
 // SI under JSON names that carry the unit. Package report/words says it. A
@@ -28,6 +34,8 @@ const (
 	InEarlier      Kind = "earlier session"        // Session, Of
 	NotBefore      Kind = "not before"             // Session: given as earlier, and it began no earlier
 	FromTheStart   Kind = "counted from the start" // the log holds changes: advice counts from the setup before them
+	LoadJumps      Kind = "load jumps"             // At, Time of a stop after which marks tell another load: By, a move of the foil, m
+	ZeroJumps      Kind = "zero jumps"             // the same of the pitch law's zero: By, rad
 	RangeCut       Kind = "range cut"              // Range that was asked for, Ridden that is left of it
 	NotFlown       Kind = "note not flown"         // a [StrayNote]
 	NotUsual       Kind = "note not usual"         // a [StrayNote] that counts
@@ -40,20 +48,22 @@ const (
 
 // A Note is something that the chain itself found out about a session.
 type Note struct {
-	Kind    Kind        `json:"-"`
-	Count   int         `json:"samples,omitempty"`
-	At      float64     `json:"at_s,omitempty"`
-	Apart   float64     `json:"apart_s,omitempty"`
-	Range   *[2]float64 `json:"range_mps,omitempty"`  // asked for
-	Ridden  *[2]float64 `json:"ridden_mps,omitempty"` // or noted, and what lies near it
-	Session string      `json:"session,omitempty"`
-	Sport   string      `json:"sport,omitempty"`
-	Height  float64     `json:"height_m,omitempty"`
-	Speed   float64     `json:"speed_mps,omitempty"`
-	Way     float64     `json:"way_m,omitempty"`
-	Share   float64     `json:"share,omitempty"`
-	Of      Finding     `json:"of,omitempty"`
-	Why     Finding     `json:"why,omitempty"` // of another part of the chain
+	Kind    Kind               `json:"-"`
+	Count   int                `json:"samples,omitempty"`
+	At      float64            `json:"at_s,omitempty"`
+	Apart   float64            `json:"apart_s,omitempty"`
+	Range   *[2]float64        `json:"range_mps,omitempty"`  // asked for
+	Ridden  *[2]float64        `json:"ridden_mps,omitempty"` // or noted, and what lies near it
+	Time    *time.Time         `json:"time,omitempty"`       // UTC, of At
+	By      *interval.Interval `json:"by,omitempty"`         // SI
+	Session string             `json:"session,omitempty"`
+	Sport   string             `json:"sport,omitempty"`
+	Height  float64            `json:"height_m,omitempty"`
+	Speed   float64            `json:"speed_mps,omitempty"`
+	Way     float64            `json:"way_m,omitempty"`
+	Share   float64            `json:"share,omitempty"`
+	Of      Finding            `json:"of,omitempty"`
+	Why     Finding            `json:"why,omitempty"` // of another part of the chain
 }
 
 // Notes are the chain's own findings of one kind among fs.

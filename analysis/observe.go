@@ -79,6 +79,9 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	o.law = pitchlaw.Estimate(windows, p)
 	o.effort = pitchlaw.ControlEffort(o.law.Windows)
 	o.readDecks(s)
+	if o.lawOK() {
+		o.zeroJump()
+	}
 	return o
 }
 

@@ -148,6 +148,11 @@ func (u Units) can() template.FuncMap {
 			_, s, _ := strings.Cut(becameBook.say(fmt.Sprint(why), nil, u.can()), ": ")
 			return s
 		},
+		"moved": func(m *interval.Interval) string { return signedRange(m.Scale(1000), u) },
+		"turned": func(rad *interval.Interval) string {
+			i := rad.Scale(radian)
+			return Fixed(math.Abs(i.Value), 1) + "° " + Choose(i.Value > 0, "more bow-up", "less bow-up") + rangeOf(i, 1, "less", "more")
+		},
 		"noteCount": func(n int) string { return UpperFirst(Plural(n, "note")) + " of feel" },
 		"either":    func(s []string) string { return strings.Join(s, " or ") },
 	}

@@ -1,0 +1,152 @@
+package analysis
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/mark"
+	"evenfoot/analysis/trim"
+)
+
+// What a stop must be for a trim to be changed in it, and what must be other after
+// it than before to be asked about. The sigmas are tuned on simulated outings
+// without a change, of which one in forty is asked about at most.
+const (
+	leastStop   = 60.0         // s between two flights
+	loadSigmas  = 2.5          // of the load that marks tell, and more where there are many stops
+	triedMove   = 0.02         // m, to see how the evidence takes it
+	zeroSigmas  = 4.0          // of the pitch law's zero
+	leastTurn   = 0.3 * degree // of the same: what a logger that settles does
+	reachesEach = 4            // on both sides of the stop
+)
+
+// stops are the pauses in which a trim may have been changed that the setup
+// does not tell of.
+func (o *observation) stops() (out [][2]float64) {
+	for i := 1; i < len(o.ride.Rides); i++ {
+		from, to := o.ride.Rides[i-1].End, o.ride.Rides[i].Start
+		if to-from >= leastStop && mark.PartAt(o.parts, from) == mark.PartAt(o.parts, to) {
+			out = append(out, [2]float64{from, to})
+		}
+	}
+	return out
+}
+
+// jumped is a finding about the surest of several jumps.
+func (o *observation) jumped(k Kind, stop [2]float64, by interval.Interval) Note {
+	n := Note{Kind: k, At: stop[0], By: &by}
+	if !o.log.Start.IsZero() {
+		t := o.log.Start.Add(time.Duration(stop[0] * float64(time.Second))).Round(time.Second).UTC()
+		n.Time = &t
+	}
+	return n
+}
+
+// zeroJump looks for a stop after which the board flies at another pitch under the
+// same lift area.
+func (o *observation) zeroJump() {
+	reaches := map[int][]float64{}
+	for i := range o.law.Windows {
+		w := &o.law.Windows[i]
+		if zero, ok := o.law.ZeroByTack[tackNames[w.Tack]]; ok && w.Weight > 0 {
+			reaches[w.Reach] = append(reaches[w.Reach], w.PitchCos-zero.Value-o.law.Slope.Value*w.LiftArea)
+		}
+	}
+	best := zeroSigmas
+	var found *Note
+	for _, stop := range o.stops() {
+		var side [2]struct{ n, sum, squares float64 }
+		for k, v := range reaches {
+			s := &side[0]
+			if o.ride.Reaches[k].Start > stop[0] {
+				s = &side[1]
+			}
+			m := mean(v)
+			s.n, s.sum, s.squares = s.n+1, s.sum+m, s.squares+m*m
+		}
+		a, b := side[0], side[1]
+		if min(a.n, b.n) < reachesEach {
+			continue
+		}
+		spread := (a.squares + b.squares - a.sum*a.sum/a.n - b.sum*b.sum/b.n) / (a.n + b.n - 2)
+		by, sd := b.sum/b.n-a.sum/a.n, math.Sqrt(spread*(1/a.n+1/b.n))
+		if z := math.Abs(by) / sd; z > best && math.Abs(by) > leastTurn {
+			n := o.jumped(ZeroJumps, stop, interval.Normal(by, sd))
+			best, found = z, &n
+		}
+	}
+	if found != nil {
+		o.warn(*found)
+	}
+}
+
+var tackNames = map[int]string{1: "starboard", -1: "port"}
+
+func mean(v []float64) float64 {
+	sum := 0.0
+	for _, x := range v {
+		sum += x
+	}
+	return sum / float64(len(v))
+}
+
+// loadJump looks for a stop after which the marks tell another load: by how much
+// all the evidence would rather have it that the foil was moved there.
+func (r *Result) loadJump(today trim.Outing, earlier []trim.Outing) {
+	o := r.seen
+	if o.ride == nil || len(today.Ev.Nulls)+len(today.Ev.Moments) == 0 {
+		return
+	}
+	stops := o.stops()
+	best := math.Sqrt(loadSigmas*loadSigmas + 2*math.Log(math.Max(1, float64(len(stops)))))
+	var found *Note
+	for _, stop := range stops {
+		marks, parts, k, ok := o.parted(stop)
+		if !ok {
+			continue
+		}
+		was := parts[k].Change
+		surprise := func(move float64) float64 {
+			parts[k].Change.Foil = was.Foil + move
+			then := today
+			then.Ev.Nulls, then.Ev.Moments = mark.Evidence(slices.Clone(marks), parts, o.ride, o.waterFlow())
+			p, err := trim.Infer(then, earlier, trim.InferOptions{Draws: 2})
+			if err != nil {
+				return math.NaN()
+			}
+			return p.Surprise
+		}
+		back, none, ahead := surprise(-triedMove), surprise(0), surprise(triedMove)
+		bend := (ahead + back - 2*none) / (triedMove * triedMove)
+		by, sd := (back-ahead)/(2*triedMove*bend), math.Sqrt(2/bend)
+		if z := math.Abs(by) / sd; z > best {
+			n := o.jumped(LoadJumps, stop, interval.Normal(by, sd))
+			best, found = z, &n
+		}
+	}
+	if found != nil {
+		r.warn(*found)
+	}
+}
+
+// parted are the marks with one part more, which begins at the stop; false where not
+// both sides of it hold marks that count.
+func (o *observation) parted(stop [2]float64) (marks []mark.Mark, parts []mark.Part, part int, ok bool) {
+	part = mark.PartAt(o.parts, stop[0]) + 1
+	parts = slices.Insert(slices.Clone(o.parts), part, mark.Part{Start: stop[1], Change: o.parts[part-1].Change})
+	marks = slices.Clone(o.marks)
+	var each [2]int
+	for i := range marks {
+		m := &marks[i]
+		if m.Why == mark.FarOff { // from the others of a place that may be two
+			m.Why, m.Even = "", true
+		}
+		m.Part = mark.PartAt(parts, float64(m.At))
+		if side := m.Part - part + 1; m.Counts() && (side == 0 || side == 1) {
+			each[side]++
+		}
+	}
+	return marks, parts, part, min(each[0], each[1]) > 0
+}

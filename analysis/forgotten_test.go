@@ -1,0 +1,56 @@
+package analysis_test
+
+import (
+	"testing"
+
+	"evenfoot/analysis"
+	"evenfoot/analysis/simulate"
+	"evenfoot/analysis/trim"
+)
+
+// TestForgotten: a rider presses for even with the foil at two places 5 cm apart, and
+// the setup tells of the move or not.
+func TestForgotten(t *testing.T) {
+	t.Parallel()
+	n := 5
+	if *long {
+		n = 40
+	}
+	const move = 0.05
+	asked, alarms, held := 0, 0, 0
+	for seed := range uint64(n) {
+		sc := simulate.Default()
+		sc.Seed, sc.NoIMU, sc.Sweep, sc.IMURate = 700+seed, true, true, 10
+		sc.Foil.StabIncidence -= 1.5 * deg // the load moves with speed
+		leg := 720 + sc.Rest + 2*sc.Carry + 2*sc.Swim
+		sc.Duration = 2*leg + sc.Rest
+		mid := trim.NewFoil(sc.Foil).At((sc.SpeedLow+sc.SpeedHigh)/2, trim.Gravity).FeltShare
+		sc.Foil.WingX -= (mid-0.5)*(sc.Foil.FrontFoot-sc.Foil.BackFoot) + move/2
+		sc.Changes = []simulate.Changed{{At: leg, Change: trim.Change{Foil: move}}}
+		s := simulate.Run(sc)
+		s.Log.Marks = s.Evens(simulate.UsualPresser())
+		told := s.SetupTOML(nil)
+		s.Scenario.Changes = nil
+		for text, forgotten := range map[string]bool{told: false, s.SetupTOML(nil): true} {
+			r, err := analysis.Run(analysis.Request{Log: s.Log, Setup: parse(t, text)})
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, x := range analysis.Notes(r.Session.Warnings, analysis.LoadJumps) {
+				switch {
+				case !forgotten:
+					alarms++
+				case x.At > leg/2 && x.At < 1.2*leg:
+					asked++
+				}
+				if forgotten && x.By.Contains(move) {
+					held++
+				}
+			}
+		}
+	}
+	t.Logf("of %d forgotten moves %d are asked about, %d with the move inside; %d alarms", n, asked, held, alarms)
+	if asked < n*3/5 || held < asked*3/4 || alarms > n/20 {
+		t.Error("want three in five, three in four, one in twenty")
+	}
+}
