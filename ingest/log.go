@@ -153,3 +153,6 @@ func (l *Log) Length() float64 {
 
 // End is when a log with a date ends.
 func (l *Log) End() time.Time { return l.Start.Add(time.Duration(l.Length() * float64(time.Second))) }
+
+// LocalDate says that Start is a local time of a zone that the file does not tell.
+func (l *Log) LocalDate() bool { return l.noZone }

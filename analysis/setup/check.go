@@ -7,7 +7,7 @@ import (
 	"strings"
 )
 
-// A checker fills a setup from the file and keeps the first thing that is wrong.
+// A checker fills a setup from the file and keeps what is wrong.
 type checker struct {
 	name     string
 	lines    map[string]int     // of each key, list entries numbered
@@ -15,14 +15,12 @@ type checker struct {
 	entries  map[string]int     // of each list
 	written  map[string]float64 // numbers in their key's unit, defaults too
 	s        *Setup
-	err      error
+	wrong    []*Error
 	warnings []string
 }
 
 func (c *checker) failAt(key string, line int, format string, args ...any) {
-	if c.err == nil {
-		c.err = &Error{File: c.name, Line: line, Key: key, What: fmt.Sprintf(format, args...)}
-	}
+	c.wrong = append(c.wrong, &Error{File: c.name, Line: line, Key: key, What: fmt.Sprintf(format, args...)})
 }
 
 func (c *checker) fail(key, format string, args ...any) { c.failAt(key, c.line(key), format, args...) }
@@ -80,7 +78,7 @@ func (c *checker) fill() {
 	}
 	s.Water.CurrentTo = math.Mod(s.Water.CurrentTo+2*math.Pi, 2*math.Pi)
 	for _, check := range []func(){c.geometry, c.gear, c.notes, c.times} {
-		if c.err == nil {
+		if len(c.wrong) == 0 {
 			check()
 		}
 	}
@@ -125,6 +123,7 @@ func (c *checker) put(k *Key, id string, place, v any) {
 
 // number is a value in its key's unit, within what is possible.
 func (c *checker) number(k *Key, id string, v any) (x float64, ok bool) {
+	had := len(c.wrong)
 	switch n := v.(type) {
 	case float64:
 		x = n
@@ -147,7 +146,7 @@ func (c *checker) number(k *Key, id string, v any) (x float64, ok bool) {
 	case l != nil && (x < l.UsualLow || x > l.UsualHigh):
 		c.odd(id, "%s = %g is unusual (most lie between %g and %g); check the number and its unit", id, x, l.UsualLow, l.UsualHigh)
 	}
-	return x, c.err == nil
+	return x, len(c.wrong) == had
 }
 
 // two is how far something reaches aft (zero or negative) and forward, SI.

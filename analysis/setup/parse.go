@@ -25,9 +25,11 @@ const maxBytes = 1 << 20
 // An Error is a setup that cannot be used: which key, on which line, why.
 type Error struct {
 	File string
-	Line int // 1-based, 0 when not known
-	Key  string
+	Line int    // 1-based, 0 when not known
+	Key  string // entries of lists numbered from 0, "feel.0.front"
 	What string
+	// More is what else is wrong, as far as it does not follow from this.
+	More []*Error
 }
 
 func (e *Error) Error() string {
@@ -92,8 +94,10 @@ func Parse(name string, data []byte) (*Setup, []string, error) {
 	c.table(tree, "", "")
 	c.complete()
 	c.fill()
-	if c.err != nil {
-		return nil, nil, c.err
+	if len(c.wrong) > 0 {
+		first := *c.wrong[0]
+		first.More = c.wrong[1:]
+		return nil, nil, &first
 	}
 	c.s.lines = c.lines
 	return c.s, c.warnings, nil

@@ -82,7 +82,10 @@ func (s *Setup) setRider(name, text string) error {
 	c := &checker{s: s, written: map[string]float64{}}
 	c.put(k, k.last(), k.place(s, 0), v)
 	s.SetGiven(k.Name)
-	return c.err
+	if len(c.wrong) > 0 {
+		return c.wrong[0]
+	}
+	return nil
 }
 
 // unitNames are what a rider's size may be written in, and their size in SI.

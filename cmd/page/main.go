@@ -79,17 +79,17 @@ type request struct {
 
 // A reply is the answer, as far as the request has one.
 type reply struct {
-	Error    string      `json:"error,omitempty"`
-	Key      string      `json:"key,omitempty"`  // of the setup, that Error is about
-	HTML     string      `json:"html,omitempty"` // the page, or the form
-	JSON     string      `json:"json,omitempty"`
-	Text     string      `json:"text,omitempty"` // the words, or the setup
-	Warnings []string    `json:"warnings,omitempty"`
-	Maps     []columnMap `json:"maps,omitempty"` // column maps, to be corrected
-	Earlier  []string    `json:"earlier,omitempty"`
-	Names    []string    `json:"names,omitempty"`
-	Moments  []moment    `json:"moments,omitempty"`
-	Feels    []string    `json:"feels,omitempty"` // words for what was felt at one
+	Error    string         `json:"error,omitempty"`
+	HTML     string         `json:"html,omitempty"` // the page, or the form
+	JSON     string         `json:"json,omitempty"`
+	Text     string         `json:"text,omitempty"` // the words, or the setup
+	Warnings []string       `json:"warnings,omitempty"`
+	Maps     []columnMap    `json:"maps,omitempty"` // column maps, to be corrected
+	Earlier  []string       `json:"earlier,omitempty"`
+	Names    []string       `json:"names,omitempty"`
+	Wrong    []form.Problem `json:"wrong,omitempty"` // beside the fields of a form
+	Moments  []form.Moment  `json:"moments,omitempty"`
+	Feels    []string       `json:"feels,omitempty"` // words for what was felt at one
 }
 
 var answers = map[string]func(request) (reply, error){
@@ -126,7 +126,6 @@ func answer(ask string, stage func(string)) (out string) {
 		r.Error = err.Error()
 		var bad *setup.Error
 		if errors.As(err, &bad) {
-			r.Key = bad.Key
 			if q.Folder == "" { // it is of a form, and not of a file
 				r.Error = bad.What
 			}
@@ -226,7 +225,7 @@ func (q request) result(r *reply) (*analysis.Result, error) {
 			r.Maps = maps(q.Folder)
 		}
 	}
-	r.Moments, r.Feels = moments(result, q.units), append(setup.Feels(), setup.Nothing)
+	r.Moments, r.Feels = form.Moments(result, q.units), form.Meanings()
 	return result, nil
 }
 
@@ -295,15 +294,25 @@ func formOf(q request) (r reply, err error) {
 		}
 		f = form.Fields{}
 	}
-	r.HTML = f.HTML()
+	r.HTML = f.HTML(form.Look{Units: q.units})
 	return r, err
 }
 
 // tomlOf is the setup that a form holds, and what is wrong with it.
 func tomlOf(q request) (r reply, err error) {
-	if r.Text, err = form.Fields(q.Fields).TOML(); err != nil {
-		return r, err
+	r.Text, r.Wrong, r.Warnings = form.Fields(q.Fields).Check()
+	switch {
+	case len(r.Wrong) == 0:
+	case r.Wrong[0].Field == "":
+		err = errors.New(r.Wrong[0].Text)
+	default:
+		_, _, err = setup.Parse("", []byte(r.Text)) // in one sentence
 	}
-	_, r.Warnings, err = setup.Parse("", []byte(r.Text))
+	return r, err
+}
+
+// markOf is a setup with what is said of one moment, or without.
+func markOf(q request) (r reply, err error) {
+	r.Text, err = form.Say([]byte(q.Text), q.At, q.Front)
 	return r, err
 }

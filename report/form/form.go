@@ -1,13 +1,17 @@
 // Package form is a setup as a form: its fields come from the table of keys of
 // analysis/setup, with labels, units, help and defaults, and what is filled in
-// becomes the TOML that the command reads.
+// becomes the TOML that the command reads. What a rider remembers of an outing
+// is put into its setup here too.
 //
-// It imports analysis/setup and report/words.
+// It imports analysis, analysis/setup and report/words.
 package form
 
 import (
+	_ "embed"
+	"errors"
 	"fmt"
 	"html"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -17,6 +21,11 @@ import (
 	"evenfoot/analysis/setup"
 	"evenfoot/report/words"
 )
+
+// Script is a module that puts what is wrong beside the fields, as one types.
+//
+//go:embed form.js
+var Script []byte
 
 // Fields are the values of a form by the names of its fields: a key's dotted
 // name, with the number of the entry in a list ("feel.0.speed_kn") and of the
@@ -75,6 +84,14 @@ func (f Fields) take(name string, v any) {
 	}
 }
 
+// inputs are the names of the fields that entry n of a key is typed into.
+func inputs(k *setup.Key, n int) []string {
+	if name := k.Entry(n); kindOf(k) == pair {
+		return []string{name + ".0", name + ".1"}
+	}
+	return []string{k.Entry(n)}
+}
+
 // entries is how many entries of a table are filled in, at most one more than
 // the form holds; 1 for what is no list.
 func (f Fields) entries(table string) int {
@@ -115,20 +132,126 @@ func keysOf(table string) (out []*setup.Key) {
 // TOML is the setup that the form holds. Empty fields are left out; numbers may
 // have a decimal comma.
 func (f Fields) TOML() (string, error) {
+	text, _, err := f.toml()
+	return text, err
+}
+
+// toml is the setup, and which entries of the form its entries of lists are.
+func (f Fields) toml() (text string, from map[string][]int, err error) {
+	from = map[string][]int{}
 	for _, table := range lists {
-		if f.entries(table) > maxEntries {
-			return "", tooMany(table)
+		entries := f.entries(table)
+		if entries > maxEntries {
+			return "", nil, tooMany(table)
+		}
+		for n := range entries {
+			if slices.ContainsFunc(keysOf(table), func(k *setup.Key) bool { return f.value(k, n) != nil }) {
+				from[table] = append(from[table], n)
+			}
 		}
 	}
-	return setup.Text(f.entries, f.value)
+	text, err = setup.Text(f.entries, f.value)
+	return text, from, err
+}
+
+// A Problem is what is wrong with a field, or with an entry of a list
+// ("feel.0"); with the whole where Field is "".
+type Problem struct {
+	Field string `json:"field"`
+	Text  string `json:"text"`
+}
+
+// ID is the id of the problem's place in the form.
+func (p Problem) ID() string { return idOf(p.Field) }
+
+// Label names the place.
+func (p Problem) Label() string {
+	part := strings.Split(p.Field, ".")
+	if len(part) < 2 || !slices.Contains(lists, part[0]) {
+		if k := setup.KeyNamed(strings.TrimSuffix(strings.TrimSuffix(p.Field, ".0"), ".1")); k != nil {
+			return words.SetupLabel(k)
+		}
+		return p.Field
+	}
+	n, _ := strconv.Atoi(part[1]) // the form's own number
+	label := words.SetupEntry(part[0], n)
+	if len(part) == 3 {
+		if k := setup.KeyNamed(part[0] + "." + part[2]); k != nil {
+			label += ", " + words.SetupLabel(k)
+		}
+	}
+	return label
+}
+
+// Check is the setup that the form holds, what is wrong with it, and what is
+// odd.
+func (f Fields) Check() (text string, wrong []Problem, odd []string) {
+	text, from, err := f.toml()
+	if err != nil {
+		return "", []Problem{{"", err.Error()}}, nil
+	}
+	add := func(field, text string) {
+		if !slices.ContainsFunc(wrong, func(p Problem) bool { return p.Field == field }) {
+			wrong = append(wrong, Problem{field, text})
+		}
+	}
+	for i := range setup.Keys {
+		k := &setup.Keys[i]
+		if k.Required && strings.TrimSpace(f[k.Name]) == "" {
+			add(k.Name, words.SetupNeeded)
+		}
+		for n := range f.entries(k.Table()) {
+			for _, name := range inputs(k, n) {
+				if typed, no := number(f[name]).(string); no && (kindOf(k) == amount || kindOf(k) == pair) {
+					add(name, words.NoNumber(typed))
+				}
+			}
+		}
+	}
+	_, odd, err = setup.Parse("", []byte(text))
+	var bad *setup.Error
+	if errors.As(err, &bad) {
+		for _, e := range append([]*setup.Error{bad}, bad.More...) {
+			add(place(e.Key, from), words.SetupProblem(e))
+		}
+	} else if err != nil {
+		add("", err.Error())
+	}
+	return text, wrong, odd
+}
+
+// place is the field that a key of the setup stands in.
+func place(key string, from map[string][]int) string {
+	part := strings.SplitN(key, ".", 3)
+	if len(part) > 1 && slices.Contains(lists, part[0]) {
+		if n, err := strconv.Atoi(part[1]); err == nil && n < len(from[part[0]]) {
+			part[1] = strconv.Itoa(from[part[0]][n])
+		}
+		return strings.Join(part, ".")
+	}
+	if k := setup.KeyNamed(key); k != nil {
+		return inputs(k, 0)[0]
+	}
+	return key
+}
+
+// Next is what the next outing may start from: the board and the rider,
+// without what belongs to this outing alone, which would be false evidence.
+func (f Fields) Next() Fields {
+	next := maps.Clone(f)
+	maps.DeleteFunc(next, func(name, _ string) bool {
+		table, _, _ := strings.Cut(name, ".")
+		return table == "title" || table == "marks" || slices.Contains(lists, table)
+	})
+	return next
 }
 
 // value is what entry n of a key holds, in the type that the reader wants as
 // far as the text has it; nil where nothing is filled in.
 func (f Fields) value(k *setup.Key, n int) any {
-	name := k.Entry(n)
+	names := inputs(k, n)
 	if kindOf(k) == pair {
-		low, high := number(f[name+".0"]), number(f[name+".1"])
+		low, high := number(f[names[0]]), number(f[names[1]])
 		if low == nil && high == nil {
 			return nil
 		}
@@ -139,7 +262,7 @@ func (f Fields) value(k *setup.Key, n int) any {
 		}
 		return []any{low, high}
 	}
-	text := strings.TrimSpace(f[name])
+	text := strings.TrimSpace(f[names[0]])
 	switch {
 	case text == "":
 		return nil
@@ -196,17 +319,37 @@ func kindOf(k *setup.Key) kind {
 	return word
 }
 
+// A Look is how a form is shown.
+type Look struct {
+	Units words.Units // new notes of feel are asked for in its unit of speed
+	Wrong []Problem
+}
+
+func (l Look) wrong(field string) string {
+	for _, p := range l.Wrong {
+		if p.Field == field {
+			return p.Text
+		}
+	}
+	return ""
+}
+
 // HTML is the form's fields, a fieldset a table; the notes of feel come first.
-func (f Fields) HTML() string {
+func (f Fields) HTML(l Look) string {
 	var b strings.Builder
 	order := slices.DeleteFunc(tables(), func(t string) bool { return t == "feel" })
 	for _, table := range slices.Insert(order, 1, "feel") {
-		f.fieldset(&b, table)
+		f.fieldset(&b, table, l)
 	}
+	b.WriteString(`<datalist id="feels">`)
+	for _, w := range setup.Feels() {
+		fmt.Fprintf(&b, `<option value="%s"></option>`, w)
+	}
+	b.WriteString("</datalist>")
 	return b.String()
 }
 
-func (f Fields) fieldset(b *strings.Builder, table string) {
+func (f Fields) fieldset(b *strings.Builder, table string, l Look) {
 	needed := slices.ContainsFunc(keysOf(table), func(k *setup.Key) bool { return k.Required })
 	open := ""
 	if needed || table == "" || table == "feel" || f.given(table) {
@@ -218,15 +361,19 @@ func (f Fields) fieldset(b *strings.Builder, table string) {
 		n += spare
 	}
 	for i := range n {
-		class := ""
-		if !slices.Contains(lists, table) {
-			class = ` class="quiet"` // it stands above already, for eyes
+		of, class := table, ` class="quiet"` // it stands above already, for eyes
+		if slices.Contains(lists, table) {
+			of, class = fmt.Sprintf("%s.%d", table, i), ""
 		}
-		fmt.Fprintf(b, `<fieldset><legend%s>%s</legend>`, class, html.EscapeString(words.SetupEntry(table, i)))
+		fmt.Fprintf(b, `<fieldset id="%s"><legend%s>%s</legend>`, idOf(of), class, html.EscapeString(words.SetupEntry(table, i)))
+		if text := l.wrong(of); text != "" && of != "" {
+			fmt.Fprintf(b, `<strong class="wrong">%s</strong>`, html.EscapeString(text))
+		}
 		for _, k := range keysOf(table) {
-			if other := k.Table() == "feel" && strings.Contains(k.Name, "speed_") && k.Example == nil; !other || f[k.Entry(i)] != "" {
-				f.input(b, k, i)
+			if k.Table() == "feel" && k.Name != "feel.front" && k.Name != "feel.speed_"+l.Units.OrDefault().Speed && f[k.Entry(i)] == "" {
+				continue // a speed has one unit
 			}
+			f.input(b, k, i, l)
 		}
 		b.WriteString("</fieldset>")
 	}
@@ -242,56 +389,67 @@ func (f Fields) given(table string) bool {
 	return false
 }
 
-// input is one line of the form.
-func (f Fields) input(b *strings.Builder, k *setup.Key, n int) {
-	name := k.Entry(n)
-	unit, _ := k.Unit()
-	label := words.SetupLabel(k)
-	if unit != "" {
+func idOf(name string) string { return "f-" + strings.ReplaceAll(name, ".", "-") }
+
+// input is one line of the form, or two of a pair.
+func (f Fields) input(b *strings.Builder, k *setup.Key, n int, l Look) {
+	label, esc := words.SetupLabel(k), html.EscapeString
+	if unit, _ := k.Unit(); unit != "" {
 		label += ", " + unit
 	}
-	help := k.Help
-	if help == k.Label {
-		help = ""
-	}
-	required := ""
 	if k.Required {
-		required = ` data-needed`
 		label += " *"
 	}
-	id := "f-" + strings.ReplaceAll(name, ".", "-")
-	esc := html.EscapeString
-	text := func(name, id, label, example string) {
-		mode := ""
-		if kindOf(k) == amount || kindOf(k) == pair {
-			mode = ` inputmode="decimal"`
+	line := func(name, label string, options []string, example string) {
+		id, wrong, about, notes := idOf(name), l.wrong(name), "", ""
+		if wrong != "" {
+			about, notes = id+"-e ", fmt.Sprintf(`<strong class="wrong" id="%s-e">%s</strong>`, id, esc(wrong))
 		}
-		fmt.Fprintf(b, `<p><label for="%s">%s</label><input id="%s" name="%s" value="%s" placeholder="%s" autocomplete="off"%s%s aria-describedby="%s-h"><small id="%s-h">%s</small></p>`,
-			id, esc(label), id, esc(name), esc(f[name]), esc(example), mode, required, id, id, esc(help))
-	}
-	choose := func(options []string, shown func(string) string) {
-		fmt.Fprintf(b, `<p><label for="%s">%s</label><select id="%s" name="%s" aria-describedby="%s-h"><option value="">%s</option>`, id, esc(label), id, esc(name), id, esc(usual(k)))
+		if k.Help != "" && k.Help != k.Label {
+			about, notes = about+id+"-h", notes+fmt.Sprintf(`<small id="%s-h">%s</small>`, id, esc(k.Help))
+		}
+		more := ""
+		if about != "" {
+			more = fmt.Sprintf(` aria-describedby="%s"`, strings.TrimSpace(about))
+		}
+		if wrong != "" {
+			more += ` aria-invalid="true"`
+		}
+		fmt.Fprintf(b, `<p><label for="%s">%s</label>`, id, esc(label))
+		if options == nil {
+			if kindOf(k) == amount || kindOf(k) == pair {
+				more += ` inputmode="decimal"`
+			}
+			if k.Name == "feel.front" || k.Name == "mark.front" || k.Name == "marks.means" {
+				more += ` list="feels"`
+			}
+			fmt.Fprintf(b, `<input type="text" id="%s" name="%s" value="%s" placeholder="%s" autocomplete="off"%s>%s</p>`, id, esc(name), esc(f[name]), esc(example), more, notes)
+			return
+		}
+		fmt.Fprintf(b, `<select id="%s" name="%s"%s><option value="">%s</option>`, id, esc(name), more, esc(example))
 		for _, o := range options {
-			chosen := ""
+			chosen, shown := "", o
 			if f[name] == o {
 				chosen = " selected"
 			}
-			fmt.Fprintf(b, `<option value="%s"%s>%s</option>`, esc(o), chosen, esc(shown(o)))
+			if kindOf(k) == yesNo {
+				shown = words.YesNo(o)
+			}
+			fmt.Fprintf(b, `<option value="%s"%s>%s</option>`, esc(o), chosen, esc(shown))
 		}
-		fmt.Fprintf(b, `</select><small id="%s-h">%s</small></p>`, id, esc(help))
+		fmt.Fprintf(b, `</select>%s</p>`, notes)
 	}
+	names := inputs(k, n)
 	switch {
 	case kindOf(k) == pair:
 		d, _ := k.Default.([2]float64)
 		for i, side := range []string{words.PairFirst, words.PairSecond} {
-			text(fmt.Sprintf("%s.%d", name, i), fmt.Sprintf("%s-%d", id, i), label+", "+side, fmt.Sprint(d[i]))
+			line(names[i], label+", "+side, nil, words.SetupDefault(fmt.Sprint(d[i])))
 		}
 	case kindOf(k) == yesNo:
-		choose([]string{"true", "false"}, words.YesNo)
-	case k.Words != nil:
-		choose(k.Words, func(s string) string { return s })
+		line(names[0], label, []string{"true", "false"}, usual(k))
 	default:
-		text(name, id, label, usual(k))
+		line(names[0], label, k.Words, usual(k))
 	}
 }
 

@@ -65,7 +65,7 @@ foil_cm = -2.5
 		if _, _, err := setup.Parse("setup", []byte(out)); err != nil {
 			t.Errorf("%s: %v\n%s", name, err, out)
 		}
-		page := f.HTML()
+		page := f.HTML(Look{})
 		for n := range f {
 			if !strings.Contains(page, `name="`+n+`"`) {
 				t.Errorf("%s: the form has no field %s", name, n)
@@ -76,7 +76,7 @@ foil_cm = -2.5
 
 // TestEveryKeyHasAField but the other ways to write a speed.
 func TestEveryKeyHasAField(t *testing.T) {
-	page := Fields{}.HTML()
+	page := Fields{}.HTML(Look{})
 	for i := range setup.Keys {
 		k := &setup.Keys[i]
 		if strings.HasPrefix(k.Name, "feel.speed_") && k.Name != "feel.speed_kn" {
@@ -86,7 +86,7 @@ func TestEveryKeyHasAField(t *testing.T) {
 			t.Errorf("no field for %s", k.Name)
 		}
 	}
-	if strings.Contains(Fields{"title": `"><script>`}.HTML(), "<script>") {
+	if strings.Contains(Fields{"title": `"><script>`}.HTML(Look{}), "<script>") {
 		t.Error("markup got through")
 	}
 }
@@ -119,7 +119,7 @@ func TestUnsound(t *testing.T) {
 	if out, err := huge.TOML(); err == nil || !strings.Contains(err.Error(), "[[feel]]") {
 		t.Errorf("%v, %d bytes", err, len(out))
 	}
-	if n := len(huge.HTML()); n > 1e6 {
+	if n := len(huge.HTML(Look{})); n > 1e6 {
 		t.Errorf("a form of %d bytes", n)
 	}
 	template, err := setup.Template("wing")
@@ -144,5 +144,98 @@ func TestUnsound(t *testing.T) {
 		} else {
 			t.Log(err)
 		}
+	}
+}
+
+// TestCheck: each fault stands with its own field, by the form's own numbers of
+// entries, and nothing is told twice.
+func TestCheck(t *testing.T) {
+	template, err := setup.Template("wing")
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := Read([]byte(template))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, wrong, _ := f.Check(); len(wrong) > 0 {
+		t.Fatalf("the template: %v", wrong)
+	}
+	for k, v := range map[string]string{
+		"rider.mass_kg": "", "foil.mast_cm": "eighty", "foil.wing.span_cm": "9500", "board.track_cm.0": "x", "board.track_cm.1": "5",
+		"feel.1.speed_kn": "14", "feel.1.front": "sideways", "mark.2.at": "25:00", "mark.2.front": "even", "change.3.shim_mm": "99", "change.3.at": "11:20",
+	} {
+		f[k] = v
+	}
+	_, wrong, _ := f.Check()
+	for field, says := range map[string]string{
+		"rider.mass_kg": "needed", "foil.mast_cm": "“eighty”", "foil.wing.span_cm": "9500 is impossible here", "board.track_cm.0": "“x”",
+		"feel.1.front": "sideways", "mark.2.at": "time of day", "change.3.shim_mm": "99 is impossible",
+	} {
+		n := 0
+		for _, p := range wrong {
+			if p.Field == field && strings.Contains(p.Text, says) {
+				n++
+			}
+		}
+		if n != 1 {
+			t.Errorf("%s: %d problems say %q in %v", field, n, says, wrong)
+		}
+		if page := f.HTML(Look{Wrong: wrong}); !strings.Contains(page, `id="`+idOf(field)+`-e"`) {
+			t.Errorf("%s: nothing stands beside the field", field)
+		}
+	}
+	if len(wrong) != 7 {
+		t.Errorf("%d problems: %v", len(wrong), wrong)
+	}
+	if _, wrong, _ := (Fields{"feel.20000000.speed_kn": "14"}).Check(); len(wrong) != 1 || wrong[0].Field != "" {
+		t.Errorf("a form without bounds: %v", wrong)
+	}
+}
+
+// TestNext: what was felt, marked and changed is of one outing.
+func TestNext(t *testing.T) {
+	f := Fields{"title": "a", "rider.mass_kg": "80", "feel.0.front": "even", "marks.means": "even", "mark.0.at": "11:20", "change.0.at": "11:30", "glide.0.from": "11:40", "foil.stabilizer.shim_mm": "0.76"}
+	if got, want := f.Next(), (Fields{"rider.mass_kg": "80", "foil.stabilizer.shim_mm": "0.76"}); !maps.Equal(got, want) || len(f) != 8 {
+		t.Errorf("%v", got)
+	}
+}
+
+// TestRemembered: a note of feel and the meaning of a moment go into the setup,
+// are replaced and taken away again, and what cannot be is told.
+func TestRemembered(t *testing.T) {
+	text, err := setup.Template("wing")
+	if err != nil {
+		t.Fatal(err)
+	}
+	had, _, err := setup.Parse("", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if text, err = Felt([]byte(text), "30,5", "kmh", "strong front"); err != nil {
+		t.Fatal(err)
+	}
+	for _, front := range []string{"back", "even", ""} {
+		if text, err = Say([]byte(text), "14:05:10", front); err != nil {
+			t.Fatal(err)
+		}
+		s, _, err := setup.Parse("", []byte(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if last := s.Feel[len(s.Feel)-1]; len(s.Feel) != len(had.Feel)+1 || last.Said != "strong front" || last.Speed < 30.4/3.6 || last.Speed > 30.6/3.6 {
+			t.Errorf("the notes are %+v", s.Feel)
+		}
+		if front == "" && len(s.Mark) > 0 || front != "" && (len(s.Mark) != 1 || s.Mark[0].Front.Said != front) {
+			t.Errorf("%q: the marks are %+v", front, s.Mark)
+		}
+	}
+	for _, bad := range [][3]string{{"fast", "kn", "even"}, {"14", "kn", "sideways"}, {"14", "furlongs", "even"}, {"900", "kn", "even"}} {
+		if _, err := Felt([]byte(text), bad[0], bad[1], bad[2]); err == nil {
+			t.Errorf("%q is taken", bad)
+		}
+	}
+	if _, err := Say([]byte(text), "noon", "even"); err == nil {
+		t.Error("noon is taken")
 	}
 }

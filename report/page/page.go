@@ -2,7 +2,8 @@
 // report in a browser, from files alone. It holds all that the page is made of
 // but the program, and puts the two together.
 //
-// It imports report, for the policy of the sheets that the page shows.
+// It imports report, for the policy of the sheets that the page shows, and
+// report/form.
 package page
 
 import (
@@ -24,6 +25,7 @@ import (
 	"strings"
 
 	"evenfoot/report"
+	"evenfoot/report/form"
 )
 
 //go:embed assets
@@ -32,7 +34,7 @@ var assets embed.FS
 // Files are the page by the names of its files: with the program, as Go builds
 // it for js/wasm, and Go's wasm_exec.js. The same input gives the same bytes.
 func Files(program, wasmExec []byte) (map[string][]byte, error) {
-	out := map[string][]byte{"wasm_exec.js": wasmExec}
+	out := map[string][]byte{"wasm_exec.js": wasmExec, "form.js": form.Script}
 	entries, err := assets.ReadDir("assets")
 	if err != nil {
 		return nil, err

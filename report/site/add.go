@@ -1,12 +1,12 @@
 package site
 
 import (
-	"cmp"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
+	"html/template"
 	"io"
-	"mime/multipart"
 	"net/http"
 	"slices"
 	"strconv"
@@ -16,63 +16,148 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
 	"evenfoot/ingest"
+	"evenfoot/report/form"
 	"evenfoot/report/words"
 )
 
-// Bounds of an upload, beside its bytes.
-const (
-	filesMost  = 60
-	fieldsMost = 200
-	textBytes  = 1 << 20 // of a setup or a column map
-	startsMost = 100     // sessions whose setups are offered as a start, the latest
-	// uploadsMost is how many uploads are taken at a time.
-	uploadsMost = 16
-	// wholeUpload is how long one upload may take in all.
-	wholeUpload = time.Hour
-	// idleUpload is how long an upload may stand still.
-	idleUpload = time.Minute
-)
+// startsMost is how many sessions' setups are offered as a start, the latest.
+const startsMost = 100
 
-// An upload is what a form brought, as far as it was read.
-type upload struct {
-	files     []*incoming
-	names     []string // of all that came, for the list of refusals
-	fields    map[string]string
-	setup     []byte
-	setupName string
-	propose   string // a column map that may help where it was refused
-}
-
-// addForm is the form to add a session; ?from=N starts from the setup of an
-// earlier one, without its notes of feel.
+// addForm is the form to add outings; ?from=N starts from the setup of an
+// earlier one, without what belongs to that outing alone.
 func (s *Site) addForm(w http.ResponseWriter, r *http.Request, _ *session) error {
-	v := &view{Title: "Add a session", Fields: map[string]string{}}
+	v := &view{Fields: form.Fields{}}
 	if from := r.URL.Query().Get("from"); from != "" {
-		id, _ := strconv.ParseInt(from, 10, 64) // 0 is no session
-		ses, err := s.store.session(id)
+		f, title, err := s.startFrom(from)
 		if err != nil {
 			return err
 		}
-		if ses.Setup != nil {
-			v.Fields["setup"] = stripFeel(pasted(string(ses.Setup)))
-			v.Body = "The setup below is that of “" + ses.Title + "”, without its notes of feel. Change what was different in this session: the title, the shim, the place of the foil. Then add notes of feel."
-		}
+		v.Fields = f
+		v.Body = "The fields hold the setup of “" + title + "”, without its notes of feel, marks and changes. Change what was different this time, such as the shim and the place of the foil; then add how it felt."
 	}
-	return s.showAdd(w, r, http.StatusOK, v)
+	return s.showAdd(w, r, http.StatusOK, v, nil)
 }
 
-func (s *Site) showAdd(w http.ResponseWriter, r *http.Request, status int, v *view) error {
-	for _, ses := range s.store.sessions() {
-		if ses.Setup != nil && len(v.Sessions) < startsMost {
-			v.Sessions = append(v.Sessions, ses)
-		}
+// startFrom is what the setup of a session, by its number, lends to the next.
+func (s *Site) startFrom(number string) (f form.Fields, title string, err error) {
+	id, _ := strconv.ParseInt(number, 10, 64) // 0 is no session
+	ses, err := s.store.session(id)
+	if err != nil {
+		return nil, "", err
 	}
-	v.MaxUpload = sizeText(s.cfg.MaxUpload)
+	f, err = form.Read(ses.Setup)
+	if err != nil {
+		return nil, "", fmt.Errorf("the setup of %s cannot be read: %w", ses.Title, err)
+	}
+	return f.Next(), ses.Title, nil
+}
+
+func (s *Site) showAdd(w http.ResponseWriter, r *http.Request, status int, v *view, wrong []form.Problem) error {
+	v.Title, v.MaxUpload, v.Sessions = "Add a session", sizeText(s.cfg.MaxUpload), s.starts()
+	v.Fill = s.filled(v.Fields, wrong)
 	return s.show(w, r, status, "add", v)
 }
 
-// add takes an upload: it is kept whole, or refused with the reason and
-// listed.
+// starts are the latest sessions with a setup.
+func (s *Site) starts() (out []*session) {
+	for _, ses := range s.store.sessions() {
+		if ses.Setup != nil && len(out) < startsMost {
+			out = append(out, ses)
+		}
+	}
+	return out
+}
+
+// A filling is a setup's form as a page shows it.
+type filling struct {
+	HTML  template.HTML
+	Wrong []form.Problem
+}
+
+func (s *Site) filled(f form.Fields, wrong []form.Problem) filling {
+	return filling{template.HTML(f.HTML(form.Look{Units: s.units(), Wrong: wrong})), wrong}
+}
+
+// unfit says that what a form's fields hold is no setup.
+type unfit []form.Problem
+
+func (u unfit) Error() string {
+	if u[0].Field == "" {
+		return "the setup cannot be used: " + u[0].Text
+	}
+	return "the setup cannot be used yet: " + words.Choose(len(u) == 1, "one field needs", fmt.Sprintf("%d fields need", len(u))) + " another look"
+}
+
+// given is the setup that a form brings, nil for none: a file or a text takes the
+// place of the fields.
+func (up *upload) given() (text []byte, name string, err error) {
+	if text := pasted(up.fields["setup"]); strings.TrimSpace(text) != "" {
+		if up.setup != nil && string(up.setup) != text {
+			return nil, "", refused("there are two setups, the file %s and the text in the form; empty the text, or choose no file", up.setupName)
+		}
+		up.setup, up.setupName = []byte(text), ingest.SetupName
+	}
+	if up.setup != nil {
+		if _, _, err := setup.Parse(up.setupName, up.setup); err != nil {
+			return nil, "", refused("the setup cannot be used: %w", err)
+		}
+		return up.setup, up.setupName, nil
+	}
+	filled, wrong, _ := up.fields.Check()
+	switch {
+	case filled == "" && (len(wrong) == 0 || wrong[0].Field != ""):
+		return nil, "", nil
+	case len(wrong) > 0:
+		return nil, "", statusError{http.StatusUnprocessableEntity, unfit(wrong)}
+	}
+	return []byte(filled), ingest.SetupName, nil
+}
+
+// take puts the setup that came as file or text into the fields.
+func (up *upload) take() error {
+	if text := pasted(up.fields["setup"]); strings.TrimSpace(text) != "" && up.setup == nil {
+		up.setup = []byte(text)
+	}
+	f, err := form.Read(up.setup)
+	if err != nil {
+		if _, _, at := setup.Parse("", up.setup); at != nil { // which says where
+			err = at
+		}
+		up.fields["setup"] = string(up.setup)
+		return refused("the setup cannot be put into the form: %w", err)
+	}
+	for _, name := range []string{"low", "high", "in", "map", "version"} {
+		f[name] = up.fields[name]
+	}
+	up.fields, up.setup = f, nil
+	return nil
+}
+
+// again is the form as it was sent, with what is wrong.
+func (s *Site) again(up *upload, err error) (v *view, wrong []form.Problem) {
+	v = &view{Propose: up.propose}
+	if err != nil {
+		v.Error = words.UpperFirst(err.Error())
+	}
+	var bad unfit
+	if errors.As(err, &bad) {
+		wrong = bad
+	}
+	if up.setup != nil { // it is shown, to be mended
+		text := string(up.setup)
+		if up.take() != nil {
+			up.fields["setup"] = text
+		} else if err != nil {
+			up.fields["setup"] = text
+			_, wrong, _ = up.fields.Check()
+		}
+	}
+	v.Fields = up.fields
+	return v, wrong
+}
+
+// add takes an upload: it is kept whole, shown as the outings that it seems to
+// hold, or refused with the reason.
 func (s *Site) add(w http.ResponseWriter, r *http.Request, _ *session) error {
 	select {
 	case s.uploads <- struct{}{}:
@@ -80,10 +165,22 @@ func (s *Site) add(w http.ResponseWriter, r *http.Request, _ *session) error {
 	default:
 		return statusError{http.StatusServiceUnavailable, fmt.Errorf("%d uploads are coming in already; nothing of this one was kept, try again in a minute", uploadsMost)}
 	}
-	up := &upload{fields: map[string]string{}}
+	up := &upload{fields: form.Fields{}}
 	defer func() { s.store.discard(up.files) }()
 	began := time.Now()
 	err := s.receive(w, r, up)
+	if err == nil {
+		err = s.resume(up)
+	}
+	if err == nil && up.fields["take"] != "" {
+		err = up.take()
+		up.mendable = true
+		if err == nil {
+			v, _ := s.again(up, nil)
+			v.Body, v.Held, v.HeldNames = "The setup is in the fields.", s.hold(up), up.names
+			return s.showAdd(w, r, http.StatusOK, v, nil)
+		}
+	}
 	var id int64
 	var again bool
 	if err == nil {
@@ -96,151 +193,32 @@ func (s *Site) add(w http.ResponseWriter, r *http.Request, _ *session) error {
 	switch {
 	case errors.Is(err, errToken):
 		return err // not an upload of the user's
+	case errors.Is(err, errSeveral):
+		return s.askOutings(w, r, up)
 	case again:
 		return s.show(w, r, http.StatusOK, "message", &view{Title: "Already in the library", Body: "The logs of this outing are in the library already, whatever their names. Nothing was added: an outing counts once. What its setup should say otherwise, correct there.", Link: at, LinkText: "Open that session"})
 	case err == nil:
 		return see(w, r, at)
 	}
-	reason := err.Error()
-	if !slices.ContainsFunc(up.names, func(n string) bool { return strings.HasPrefix(reason, n) }) {
-		reason = words.UpperFirst(reason)
+	v, wrong := s.again(up, err)
+	if slices.ContainsFunc(up.names, func(n string) bool { return strings.HasPrefix(err.Error(), n) }) {
+		v.Error = err.Error() // it begins with the name of a file
 	}
-	if err := s.store.refuse(up.names, reason); err != nil {
+	if up.mendable && len(up.files) > 0 {
+		v.Held, v.HeldNames = s.hold(up), up.names
+	} else if err := s.store.refuse(up.names, v.Error); err != nil {
 		s.cfg.Warn("a refused upload could not be listed: %v", err)
 	}
-	return s.showAdd(w, r, statusOf(err), &view{Title: "Add a session", Error: reason, Fields: up.fields, Propose: up.propose})
-}
-
-// receive reads the form, files straight to disk.
-func (s *Site) receive(w http.ResponseWriter, r *http.Request, up *upload) (err error) {
-	// The inner bound gives the message; the outer one cuts off who goes on.
-	outer := http.MaxBytesReader(w, r.Body, 4*s.cfg.MaxUpload+formBytes)
-	rc := http.NewResponseController(w)
-	r.Body = http.MaxBytesReader(nil, patient{outer, rc, time.Now().Add(wholeUpload)}, s.cfg.MaxUpload+formBytes)
-	defer func() {
-		if err != nil {
-			// A browser shows the answer only once it has sent everything.
-			_, _ = io.Copy(io.Discard, outer)
-		}
-		_ = rc.SetReadDeadline(time.Time{}) // reading the logs has its own time
-	}()
-	parts, err := r.MultipartReader()
-	if err != nil {
-		return refused("this is not the form of the page: %w", err)
-	}
-	for n := 0; ; n++ {
-		part, err := parts.NextPart()
-		switch {
-		case err == io.EOF && n > 0:
-			return nil
-		case err == io.EOF:
-			return errToken
-		case err == nil && n >= fieldsMost:
-			return refused("the form has too many parts")
-		case err == nil && n == 0:
-			// The token comes first: nothing is written for a form of another site.
-			if token, err := text(part); err != nil || part.FormName() != "token" || !s.goodToken(string(token)) {
-				return errToken
-			}
-		case err == nil:
-			err = s.takePart(up, part)
-		}
-		var told statusError
-		var most *http.MaxBytesError
-		switch {
-		case errors.As(err, &most):
-			return statusError{http.StatusRequestEntityTooLarge, fmt.Errorf("the upload is larger than %s, the bound for one session; add the files of one outing only, or pack them with gzip", sizeText(s.cfg.MaxUpload))}
-		case errors.As(err, &told):
-			return err
-		case err != nil:
-			return refused("the upload broke off: %w; nothing of it was kept", err)
-		}
-	}
-}
-
-// patient is a body that may take its time as long as bytes keep coming.
-type patient struct {
-	io.ReadCloser
-	rc  *http.ResponseController
-	end time.Time
-}
-
-func (p patient) Read(b []byte) (int, error) {
-	// Not every transport has deadlines; a test's has none.
-	now := time.Now()
-	if now.After(p.end) {
-		return 0, fmt.Errorf("it took more than %.0f minutes", wholeUpload.Minutes())
-	}
-	_, _ = p.rc.SetReadDeadline(now.Add(idleUpload)), p.rc.SetWriteDeadline(now.Add(writePatience))
-	return p.ReadCloser.Read(b)
-}
-
-// takePart takes one field or file of the form.
-func (s *Site) takePart(up *upload, part *multipart.Part) (err error) {
-	field := part.FormName()
-	if part.FileName() == "" {
-		if field == "logs" || field == "setup_file" {
-			return nil // no file was chosen
-		}
-		b, err := text(part)
-		up.fields[field] = string(b)
-		return err
-	}
-	name := fileLabel(part.FileName())
-	up.names = append(up.names, name)
-	low := strings.ToLower(name)
-	isMap := strings.HasSuffix(low, mapEnding)
-	switch {
-	case field != "setup_file" && (isMap || !strings.HasSuffix(low, ".toml")):
-		return s.takeFile(up, name, isMap, part)
-	case up.setup != nil:
-		return refused("there are two setups, %s and %s; a session has one", up.setupName, name)
-	}
-	up.setupName = name
-	up.setup, err = text(part)
-	return err
-}
-
-// text reads a field, or a file that is a short text.
-func text(part *multipart.Part) ([]byte, error) {
-	b, err := io.ReadAll(io.LimitReader(part, textBytes+1))
-	if err == nil && len(b) > textBytes {
-		err = refused("%s is longer than %s; that is no setup and no column map", cmp.Or(fileLabel(part.FileName()), part.FormName()), sizeText(textBytes))
-	}
-	return b, err
-}
-
-// takeFile takes a log or a column map.
-func (s *Site) takeFile(up *upload, name string, isMap bool, r io.Reader) error {
-	if len(up.files) >= filesMost {
-		return refused("more than %d files are not of one session", filesMost)
-	}
-	kind := kindLog
-	if isMap {
-		kind = kindMap
-	}
-	in, err := s.store.receive(name, kind, r)
-	if err != nil {
-		return err
-	}
-	for _, f := range up.files {
-		if f.Hash == in.Hash {
-			err = refused("%s and %s hold the very same bytes; add the log once", f.Name, in.Name)
-		}
-	}
-	up.files = append(up.files, in)
-	return err
+	return s.showAdd(w, r, statusOf(err), v, wrong)
 }
 
 // admit checks that all of an upload can be read, keeps it, and begins its
 // analysis.
 func (s *Site) admit(ctx context.Context, up *upload) (id int64, again bool, err error) {
-	ses := &session{Added: time.Now().UTC(), Name: up.setupName, Setup: up.setup}
-	if text := pasted(up.fields["setup"]); strings.TrimSpace(text) != "" {
-		if up.setup != nil && string(up.setup) != text {
-			return 0, false, refused("there are two setups, the file %s and the text in the form; empty the text, or choose no file", up.setupName)
-		}
-		ses.Setup, ses.Name = []byte(text), ingest.SetupName
+	ses := &session{Added: time.Now().UTC()}
+	up.mendable = true // what is wrong until the logs are read is wrong with the form
+	if ses.Setup, ses.Name, err = up.given(); err != nil {
+		return 0, false, err
 	}
 	speeds, err := speedRange(up.fields["low"], up.fields["high"], up.fields["in"])
 	if err != nil {
@@ -249,9 +227,10 @@ func (s *Site) admit(ctx context.Context, up *upload) (id int64, again bool, err
 	ses.Speeds = speedsText(speeds)
 	set, _, err := ses.parseSetup()
 	if err != nil {
-		return 0, false, refused("the setup cannot be used: %w", err)
+		return 0, false, err
 	}
 	if text := pasted(up.fields["map"]); strings.TrimSpace(text) != "" {
+		up.files = slices.DeleteFunc(up.files, func(f *incoming) bool { return f.Name == pastedMap }) // of the try before
 		if err := s.takeFile(up, pastedMap, true, strings.NewReader(text)); err != nil {
 			return 0, false, err
 		}
@@ -259,8 +238,12 @@ func (s *Site) admit(ctx context.Context, up *upload) (id int64, again bool, err
 	for _, f := range up.files {
 		ses.Files = append(ses.Files, f.stored)
 	}
-	log, err := s.tryLogs(ctx, up)
+	log, err := s.look(ctx, up)
+	up.mendable = up.propose != ""
 	switch {
+	case errors.Is(err, errSeveral):
+		up.setup, up.setupName = ses.Setup, ses.Name
+		return 0, false, err
 	case err != nil:
 		return 0, false, refused("%w", err)
 	case log == nil && set == nil:
@@ -292,75 +275,119 @@ func (s *Site) beginUsual(id int64) *task {
 	return nil
 }
 
-// tryLogs reads the logs once, so that an upload which cannot be read is
-// refused while its sender is there to mend it.
-func (s *Site) tryLogs(ctx context.Context, up *upload) (log *ingest.Log, err error) {
-	select { // its own turn: an upload never waits for analyses
-	case s.reading <- struct{}{}:
-		defer func() { <-s.reading }()
-	case <-ctx.Done():
-		return nil, errors.New("the upload was given up before it was read")
-	}
-	var files []source
-	for _, f := range up.files {
-		files = append(files, source{f.stored, f.at})
-	}
-	err = guarded(func() error {
-		log, err = readLogs(files, nil)
-		return err
-	})
-	var unread *readError
-	if errors.As(err, &unread) && !slices.ContainsFunc(files, func(f source) bool { return f.Kind == kindMap }) {
-		if text, ok := ingest.ProposeMap(unread.src.at); ok {
-			up.propose = strings.ReplaceAll(text, unread.src.at, unread.src.Name)
-		}
-	}
-	return log, err
-}
-
 // saveSetup corrects a session's setup and has it analysed anew.
 func (s *Site) saveSetup(w http.ResponseWriter, r *http.Request, ses *session) error {
-	text := pasted(r.PostForm.Get("setup"))
-	base, err := strconv.Atoi(r.PostForm.Get("version"))
+	up := &upload{fields: form.Fields{}}
+	defer func() { s.store.discard(up.files) }()
+	err := s.receive(w, r, up)
+	if err == nil && len(up.files) > 0 {
+		err = refused("%s is no setup; choose a file that ends in .toml", up.files[0].Name)
+	}
+	if errors.Is(err, errToken) {
+		return err
+	}
+	if err == nil && up.fields["take"] != "" {
+		if err = up.take(); err == nil {
+			return s.showSetup(w, r, http.StatusOK, ses, &view{Fields: up.fields, Body: "The setup is in the fields. Nothing is changed yet."}, nil)
+		}
+	}
+	var text []byte
+	if err == nil {
+		text, _, err = up.given()
+	}
+	if err == nil && up.fields["none"] != "" {
+		text = nil
+	}
+	if err == nil {
+		err = s.correct(ses, up.fields["version"], text)
+	}
+	if err != nil {
+		v, wrong := s.again(up, err)
+		v.Error = "Nothing was changed. " + v.Error
+		return s.showSetup(w, r, http.StatusUnprocessableEntity, ses, v, wrong)
+	}
+	return see(w, r, fmt.Sprintf("/session/%d", ses.ID))
+}
+
+// correct gives a session another setup, nil for none. version is that which the
+// user saw.
+func (s *Site) correct(was *session, version string, text []byte) error {
+	base, err := strconv.Atoi(version)
 	if err != nil {
 		return badRequest(errors.New("the form is incomplete; load the page again"))
 	}
-	was := *ses
-	ses.Setup, ses.Name = []byte(text), ingest.SetupName
-	if strings.TrimSpace(text) == "" {
-		ses.Setup = nil
-	}
+	ses := *was
+	ses.Setup, ses.Name = text, ingest.SetupName
 	set, _, err := ses.parseSetup()
 	if err == nil && set == nil && len(ses.Files) == 0 {
 		err = analysis.ErrNothing
 	}
-	if err == nil {
-		ses.describe(set, nil)
-		err = s.store.correct(ses, base)
-	}
 	if err != nil {
-		return s.showSetup(w, r, http.StatusUnprocessableEntity, &was, text, base, "Nothing was changed. "+err.Error())
+		return err
+	}
+	ses.describe(set, nil)
+	if err := s.store.correct(&ses, base); err != nil {
+		return err
 	}
 	s.beginUsual(ses.ID)
 	s.changed()
-	return see(w, r, fmt.Sprintf("/session/%d", ses.ID))
+	return nil
 }
 
 func (s *Site) setupForm(w http.ResponseWriter, r *http.Request, ses *session) error {
-	text := pasted(string(ses.Setup))
-	if rig := r.URL.Query().Get("rig"); rig != "" {
-		var err error
-		if text, err = setup.Template(rig); err != nil {
-			return badRequest(err)
-		}
+	f, err := form.Read(ses.Setup)
+	v := &view{Fields: f}
+	if err != nil { // a text of another version
+		v.Fields, v.Error = form.Fields{"setup": string(ses.Setup)}, "The setup that is kept cannot be read: "+err.Error()
 	}
-	return s.showSetup(w, r, http.StatusOK, ses, text, ses.Version, "")
+	if from := r.URL.Query().Get("from"); from != "" {
+		next, title, err := s.startFrom(from)
+		if err != nil {
+			return err
+		}
+		for k, x := range f { // what was felt on this outing stays
+			if _, isNext := f.Next()[k]; !isNext {
+				next[k] = x
+			}
+		}
+		v.Fields, v.Body = next, "The fields hold the board and rider of “"+title+"”. Nothing is changed yet."
+	}
+	return s.showSetup(w, r, http.StatusOK, ses, v, nil)
 }
 
-func (s *Site) showSetup(w http.ResponseWriter, r *http.Request, status int, ses *session, text string, base int, problem string) error {
-	v := &view{Title: ses.Title, Session: ses, Error: problem, Rigs: setup.Rigs(), Fields: map[string]string{"setup": text, "version": strconv.Itoa(base)}}
+func (s *Site) showSetup(w http.ResponseWriter, r *http.Request, status int, ses *session, v *view, wrong []form.Problem) error {
+	if v.Fields["version"] == "" {
+		v.Fields["version"] = strconv.Itoa(ses.Version)
+	}
+	v.Title, v.Session, v.Sessions, v.Fill = ses.Title, ses, s.starts(), s.filled(v.Fields, wrong)
 	_, v.Notes, _ = ses.parseSetup() // an error is shown as problem, or was before it was kept
 	return s.show(w, r, status, "setup", v)
+}
+
+// checkSetup answers, while one types, what is wrong with the fields.
+func (s *Site) checkSetup(w http.ResponseWriter, r *http.Request, _ *session) error {
+	_, wrong, _ := posted(r).Check()
+	w.Header().Set("Content-Type", "application/json")
+	return json.NewEncoder(w).Encode(wrong)
+}
+
+// tomlOf gives what the fields hold as setup.toml.
+func (s *Site) tomlOf(w http.ResponseWriter, r *http.Request, _ *session) error {
+	text, err := posted(r).TOML()
+	if err != nil {
+		return badRequest(err)
+	}
+	attach(w, plainText, ingest.SetupName)
+	_, err = io.WriteString(w, text)
+	return err
+}
+
+func posted(r *http.Request) form.Fields {
+	f := form.Fields{}
+	for k, v := range r.PostForm {
+		f[k] = v[0]
+	}
+	return f
 }
 
 // oldSetup gives back one version of a setup as it came.

@@ -261,7 +261,7 @@ func fullDisk(t *testing.T, dir string) {
 	d.must(at, "What to do next")
 	d.settled()
 	d.must("/", "21.3")
-	status, body, _ = d.post(at+"/setup", map[string][]string{"token": {d.site.token}, "version": {"1"}, "setup": {titled(t, 1)}})
+	status, body, _ = d.send(at+"/setup", piece{"version", "", "1"}, piece{"setup", "", titled(t, 1)})
 	if status != 422 || !strings.Contains(body, "could not be kept") {
 		t.Errorf("a setup that does not fit: status %d\n%.2000s", status, body)
 	}
@@ -335,11 +335,14 @@ func readOnlyLibrary(t *testing.T, dir string) {
 		t.Errorf("an upload: status %d\n%.2000s", status, body)
 	}
 	for path, form := range map[string]map[string][]string{
-		"/session/1/delete": {}, "/session/1/setup": {"version": {"1"}, "setup": {titled(t, 1)}},
+		"/session/1/delete": {}, "/session/1/note": {"version": {"1"}, "speed": {"14"}, "unit": {"kn"}, "front": {"even"}},
 	} {
 		form["token"] = []string{d.site.token}
 		if status, body, _ := d.post(path, form); status < 400 || !strings.Contains(body, "can only be read") {
 			t.Errorf("%s: status %d", path, status)
 		}
+	}
+	if status, body, _ := d.send("/session/1/setup", piece{"version", "", "1"}, piece{"setup", "", titled(t, 1)}); status < 400 || !strings.Contains(body, "can only be read") {
+		t.Errorf("a setup: status %d", status)
 	}
 }

@@ -12,8 +12,9 @@ import (
 	"evenfoot/report/page"
 )
 
-// pagePolicy is for the pages of this package: they need no script at all.
-const pagePolicy = "default-src 'none'; style-src 'self'; img-src 'self' data:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+// pagePolicy is for the pages of this package: they work without script, and have
+// but the server's own, which asks only the server.
+const pagePolicy = "default-src 'none'; script-src 'self'; connect-src 'self'; style-src 'self'; img-src 'self' data:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 
 // guard stands before every page: it answers only requests that name this
 // machine as a user would, so that a foreign site can neither reach the

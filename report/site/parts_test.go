@@ -76,13 +76,6 @@ func TestQueue(t *testing.T) {
 	close(block)
 }
 
-func TestStripFeel(t *testing.T) {
-	const in = "title = \"a\" # [[feel]]\n[[feel]]\nspeed_kn = 3\nfront = \"even\"\n[water]\nkind = \"sea\"\n [[ feel ]] # x\nspeed_kn = 4\n"
-	if got, want := stripFeel(in), "title = \"a\" # [[feel]]\n[water]\nkind = \"sea\"\n"; got != want {
-		t.Errorf("got %q", got)
-	}
-}
-
 func TestLabel(t *testing.T) {
 	for in, want := range map[string]string{
 		`C:\logs\a.gpx`: "a.gpx", "../../etc/passwd": "passwd", "": "unnamed", "\u202e\x00": "unnamed", "é ü.csv": "é ü.csv",

@@ -73,10 +73,6 @@ func (e *readError) Unwrap() error { return e.err }
 // it says, files go by their labels, not by where they lie.
 func readLogs(all []source, stage func(string)) (*ingest.Log, error) {
 	var logs []*ingest.Log
-	files := make([]stored, len(all))
-	for i, src := range all {
-		files[i] = src.stored
-	}
 	for _, src := range all {
 		if src.Kind != kindLog {
 			continue
@@ -84,28 +80,9 @@ func readLogs(all []source, stage func(string)) (*ingest.Log, error) {
 		if stage != nil {
 			stage("reading " + src.Name)
 		}
-		opt := ingest.Options{MaxValues: valuesMost} // in a session's folder a map lies beside its log
-		if k := mapFor(src.Name, files); k >= 0 {
-			m, err := ingest.ReadMap(all[k].at)
-			if err != nil {
-				return nil, relabel(err, all[k])
-			}
-			opt.Map = m
-		}
-		l, err := ingest.Open(src.at, opt)
+		l, err := openLog(src, all)
 		if err != nil {
-			return nil, &readError{src, relabel(err, src)}
-		}
-		for i := range l.Files {
-			l.Files[i].Name = src.Name
-		}
-		for i, w := range l.Warnings {
-			if w.File != "" {
-				l.Warnings[i].File = src.Name
-			}
-			for k, t := range w.Text {
-				w.Text[k] = strings.ReplaceAll(t, src.at, src.Name)
-			}
+			return nil, err
 		}
 		logs = append(logs, l)
 	}
@@ -113,6 +90,38 @@ func readLogs(all []source, stage func(string)) (*ingest.Log, error) {
 		return nil, nil
 	}
 	return ingest.Merge(logs)
+}
+
+// openLog reads one log of all that came with it.
+func openLog(src source, all []source) (*ingest.Log, error) {
+	files := make([]stored, len(all))
+	for i, s := range all {
+		files[i] = s.stored
+	}
+	opt := ingest.Options{MaxValues: valuesMost} // in a session's folder a map lies beside its log
+	if k := mapFor(src.Name, files); k >= 0 {
+		m, err := ingest.ReadMap(all[k].at)
+		if err != nil {
+			return nil, relabel(err, all[k])
+		}
+		opt.Map = m
+	}
+	l, err := ingest.Open(src.at, opt)
+	if err != nil {
+		return nil, &readError{src, relabel(err, src)}
+	}
+	for i := range l.Files {
+		l.Files[i].Name = src.Name
+	}
+	for i, w := range l.Warnings {
+		if w.File != "" {
+			l.Warnings[i].File = src.Name
+		}
+		for k, t := range w.Text {
+			w.Text[k] = strings.ReplaceAll(t, src.at, src.Name)
+		}
+	}
+	return l, nil
 }
 
 // relabel takes the place on this disk out of an error's text.
@@ -181,26 +190,6 @@ func (s *session) describe(set *setup.Setup, log *ingest.Log) {
 		}
 	}
 	s.Title = "A setup without a log"
-}
-
-// stripFeel takes the notes of feel out of a setup's text: they belong to the
-// outing that they were noted on, and would be false evidence in another.
-func stripFeel(text string) string {
-	var out []string
-	skip := false
-	for line := range strings.SplitSeq(text, "\n") {
-		t := strings.TrimSpace(line)
-		switch head := strings.TrimSpace(strings.SplitN(t, "#", 2)[0]); {
-		case strings.ReplaceAll(head, " ", "") == "[[feel]]":
-			skip = true
-		case strings.HasPrefix(head, "["):
-			skip = false
-		}
-		if !skip {
-			out = append(out, line)
-		}
-	}
-	return strings.TrimRight(strings.Join(out, "\n"), "\n") + "\n"
 }
 
 // pasted is text from a form's field, its line ends as in a file.

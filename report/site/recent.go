@@ -5,12 +5,15 @@ import (
 	"sync"
 
 	"evenfoot/analysis"
+	"evenfoot/report/form"
 )
 
 // A kept page is a sheet, or a comparison, and its result as JSON, whole.
 type kept struct {
 	html, json []byte
-	ids        []int64 // the sessions in it
+	ids        []int64       // the sessions in it
+	moments    []form.Moment // of a sheet, to say what they were
+	speeds     []int         // to note a feel at, in the sheet's unit
 }
 
 // What is kept in memory; after a restart it is made again.

@@ -4,18 +4,22 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"html/template"
+	"io"
 	"mime"
 	"net/http"
 	"os"
 	"path"
+	"regexp"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/setup"
 	"evenfoot/ingest"
 	"evenfoot/report"
+	"evenfoot/report/form"
 	"evenfoot/report/words"
 )
 
@@ -31,6 +35,9 @@ func (s *Site) obtain(w http.ResponseWriter, r *http.Request, p *plan, back *ses
 		return page, nil
 	}
 	t, err := s.begin(p)
+	if err == nil && r.Header.Get("Accept") == "text/event-stream" {
+		return nil, s.progress(w, r, t)
+	}
 	if err == nil {
 		select {
 		case <-t.done:
@@ -51,6 +58,33 @@ func (s *Site) obtain(w http.ResponseWriter, r *http.Request, p *plan, back *ses
 		status = http.StatusUnprocessableEntity
 	}
 	return nil, s.show(w, r, status, "failed", &view{Title: p.what, Error: err.Error(), Session: back})
+}
+
+// progress tells a waiting page how far the work is, as server-sent events.
+func (s *Site) progress(w http.ResponseWriter, r *http.Request, t *task) error {
+	w.Header().Set("Content-Type", "text/event-stream")
+	rc := http.NewResponseController(w)
+	tick := time.NewTicker(200 * time.Millisecond)
+	defer tick.Stop()
+	for said := ""; ; {
+		if at := t.at(); at != said {
+			said = at
+			fmt.Fprintf(w, "data: %s\n\n", at)
+		}
+		if rc.Flush() != nil {
+			return errAnswered // nobody listens any more
+		}
+		select {
+		case <-t.done:
+			fmt.Fprint(w, "event: done\ndata: done\n\n")
+			return errAnswered
+		case <-r.Context().Done():
+			return errAnswered
+		case <-s.queue.ctx.Done():
+			return errAnswered
+		case <-tick.C:
+		}
+	}
 }
 
 // begin puts a plan in the queue.
@@ -94,7 +128,36 @@ func (s *Site) sheet(w http.ResponseWriter, r *http.Request, ses *session) error
 	if n > 0 {
 		links = append(links, link{base + other.query(s.units()), way + words.Counted(n, "earlier session")})
 	}
-	return s.send(w, r, page, links)
+	return s.send(w, r, page, &beside{Links: links, Session: ses, Query: o.query(s.units()), Units: o.units(), Page: page, Token: s.token})
+}
+
+// takeNote puts into the setup what is said of the outing beside its sheet: a note
+// of feel, what a moment meant, or that a note goes.
+func (s *Site) takeNote(w http.ResponseWriter, r *http.Request, ses *session) error {
+	q := r.PostForm
+	var text string
+	var err error
+	switch {
+	case ses.Setup == nil:
+		err = errors.New("notes need a setup: the foil that was ridden")
+	case q.Has("forget"):
+		text, err = form.Forget(ses.Setup, q.Get("forget"))
+	case q.Has("at"):
+		text, err = form.Say(ses.Setup, q.Get("at"), q.Get("front"))
+	default:
+		text, err = form.Felt(ses.Setup, q.Get("speed"), q.Get("unit"), q.Get("front"))
+	}
+	if err == nil {
+		err = s.correct(ses, q.Get("version"), []byte(text))
+	}
+	if err != nil {
+		return refused("%w", err)
+	}
+	at := fmt.Sprintf("/session/%d", ses.ID)
+	if r.URL.RawQuery != "" {
+		at += "?" + r.URL.RawQuery
+	}
+	return see(w, r, at)
 }
 
 // usualEvidence are the sessions that count as evidence by themselves: the
@@ -127,15 +190,45 @@ func (s *Site) candidates(ses *session, are []int64) (out []candidate) {
 
 type link struct{ To, Text string }
 
-// sheetLinks goes into a sheet after <body>. Its class is one that the
-// sheet's style sets small and does not print.
-var sheetLinks = template.Must(template.New("").Parse(`
-<nav class="read" aria-label="Library"><p>{{range $i, $l := .}}{{if $i}} · {{end}}<a href="{{$l.To}}">{{$l.Text}}</a>{{end}}</p></nav>`))
+// beside is what stands above a sheet, or a comparison, in the library.
+type beside struct {
+	Links   []link
+	Session *session // nil where there is nothing to say of one
+	Query   string
+	Units   words.Units
+	Page    *kept
+	Token   string
+}
+
+// Notes are those of the setup.
+func (b *beside) Notes() []form.Note { return form.Notes(b.Session.Setup) }
+
+// Feels are the words for what was felt at a speed, Meanings for a moment.
+func (beside) Feels() []string    { return setup.Feels() }
+func (beside) Meanings() []string { return form.Meanings() }
+
+// Unasked are the moments of which the setup says nothing yet.
+func (b *beside) Unasked() (n int) {
+	for _, m := range b.Page.moments {
+		if m.Front == "" {
+			n++
+		}
+	}
+	return n
+}
+
+func (b *beside) Moments() []form.Moment { return b.Page.moments }
+func (b *beside) Speeds() []int          { return b.Page.speeds }
+
+// policy of a page with b: what the page brings, and forms and style of ours.
+var besidePolicy = strings.NewReplacer("form-action 'none'", "form-action 'self'", "style-src ", "style-src 'self' ").Replace(report.Policy()) + "; frame-ancestors 'none'"
+
+// ownPolicy is a page's own, which a header stands in for.
+var ownPolicy = regexp.MustCompile(`<meta http-equiv="Content-Security-Policy"[^>]*>`)
 
 // send answers with a page in the form that the ending of the address asks
-// for: the JSON of its result, the page to keep, or the page with links; its
-// own policy holds, hashes and all.
-func (s *Site) send(w http.ResponseWriter, r *http.Request, page *kept, links []link) error {
+// for: the JSON of its result, the page to keep, or the page with b above it.
+func (s *Site) send(w http.ResponseWriter, r *http.Request, page *kept, b *beside) error {
 	switch path.Ext(r.URL.Path) {
 	case ".json":
 		w.Header().Set("Content-Type", "application/json")
@@ -146,14 +239,17 @@ func (s *Site) send(w http.ResponseWriter, r *http.Request, page *kept, links []
 		w.Write(page.html)
 		return nil
 	}
-	var nav bytes.Buffer
-	if err := sheetLinks.Execute(&nav, links); err != nil {
+	var above bytes.Buffer
+	if err := pages.ExecuteTemplate(&above, "beside", b); err != nil {
 		return err
 	}
-	const body = "<body>"
-	w.Header().Set("Content-Security-Policy", report.Policy()+"; frame-ancestors 'none'")
+	w.Header().Set("Content-Security-Policy", besidePolicy)
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Write(bytes.Replace(page.html, []byte(body), append([]byte(body), nav.Bytes()...), 1))
+	head, body, _ := bytes.Cut(page.html, []byte("<body>"))
+	w.Write(ownPolicy.ReplaceAllLiteral(head, []byte(`<link rel="stylesheet" href="/note.css">`)))
+	io.WriteString(w, "<body>")
+	w.Write(above.Bytes())
+	w.Write(body)
 	return nil
 }
 
@@ -249,5 +345,5 @@ func (s *Site) compare(w http.ResponseWriter, r *http.Request, _ *session) error
 	if err != nil {
 		return err
 	}
-	return s.send(w, r, page, []link{{"/", "Library"}, {"/compare.json?" + r.URL.RawQuery, "The numbers as JSON"}})
+	return s.send(w, r, page, &beside{Links: []link{{"/", "Library"}, {"/compare.json?" + r.URL.RawQuery, "The numbers as JSON"}}})
 }

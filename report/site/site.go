@@ -17,6 +17,7 @@ import (
 	"net"
 	"net/http"
 	"strconv"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -57,8 +58,10 @@ type Site struct {
 	at      net.Addr // where it is served
 	handler http.Handler
 	uploads chan struct{} // each that comes in holds one
-	reading chan struct{} // and while its logs are read, this
-	wake    chan struct{} // the library was changed
+	heldMu  sync.Mutex
+	held    map[string]*upload // that wait for their user's word
+	reading chan struct{}      // and while its logs are read, this
+	wake    chan struct{}      // the library was changed
 }
 
 const defaultMaxUpload = 1 << 30
@@ -87,7 +90,7 @@ func Open(cfg Config) (*Site, error) {
 	}
 	s := &Site{cfg: cfg, store: st, queue: newQueue(max(1, cfg.Workers)), token: hex.EncodeToString(secret[:]),
 		pages: newRecent[*kept](pagesKept), lights: newRecent[*analysis.Result](lightsKept),
-		uploads: make(chan struct{}, uploadsMost), reading: make(chan struct{}, max(1, cfg.Workers)), wake: make(chan struct{}, 1)}
+		uploads: make(chan struct{}, uploadsMost), reading: make(chan struct{}, max(1, cfg.Workers)), wake: make(chan struct{}, 1), held: map[string]*upload{}}
 	s.handler = s.logged(s.guard(s.routes()))
 	if err := s.oldKey(); err != nil {
 		return nil, errors.Join(err, st.close())
@@ -140,18 +143,20 @@ func (s *Site) Close(ctx context.Context) error {
 func (s *Site) routes() http.Handler {
 	mux := http.NewServeMux()
 	for pattern, h := range map[string]handler{
-		"GET /{$}":           s.library,
-		"GET /riders":        s.riders,
-		"GET /add":           s.addForm,
-		"POST /add":          s.add,
-		"GET /compare":       s.compare,
-		"GET /compare.json":  s.compare,
-		"GET /template":      s.template,
-		"GET /template.toml": s.template,
-		"POST /units":        s.form(s.setUnits),
-		"POST /refused":      s.form(s.clearRefused),
-		"GET /phone":         s.phone,
-		"POST /phone":        s.form(s.newKey),
+		"GET /{$}":          s.library,
+		"GET /riders":       s.riders,
+		"GET /add":          s.addForm,
+		"POST /add":         s.add,
+		"GET /compare":      s.compare,
+		"GET /compare.json": s.compare,
+		"POST /outings":     s.form(s.addOutings),
+		"GET /setup.toml":   s.template,
+		"POST /setup.toml":  s.form(s.tomlOf),
+		"POST /setup/check": s.form(s.checkSetup),
+		"POST /units":       s.form(s.setUnits),
+		"POST /refused":     s.form(s.clearRefused),
+		"GET /phone":        s.phone,
+		"POST /phone":       s.form(s.newKey),
 
 		"GET /session/{id}":                 s.sheet,
 		"GET /session/{id}/sheet.html":      s.sheet,
@@ -159,7 +164,8 @@ func (s *Site) routes() http.Handler {
 		"GET /session/{id}/more":            s.more,
 		"GET /session/{id}/file/{n}":        s.saveFile,
 		"GET /session/{id}/setup":           s.setupForm,
-		"POST /session/{id}/setup":          s.form(s.saveSetup),
+		"POST /session/{id}/setup":          s.saveSetup,
+		"POST /session/{id}/note":           s.form(s.takeNote),
 		"GET /session/{id}/setup/{version}": s.oldSetup,
 		"GET /session/{id}/delete":          s.deleteForm,
 		"POST /session/{id}/delete":         s.form(s.delete),
@@ -168,7 +174,9 @@ func (s *Site) routes() http.Handler {
 	} {
 		mux.HandleFunc(pattern, s.page(h))
 	}
-	mux.HandleFunc("GET /style.css", s.style)
+	for at, f := range statics {
+		mux.HandleFunc("GET "+at, f.serve)
+	}
 	for at, says := range map[string]string{"GET /health": "ok", "GET /version": s.cfg.Version} {
 		mux.HandleFunc(at, func(w http.ResponseWriter, _ *http.Request) {
 			w.Header().Set("Content-Type", plainText)
@@ -239,6 +247,8 @@ type statusError struct {
 	status int
 	error
 }
+
+func (e statusError) Unwrap() error { return e.error }
 
 func badRequest(err error) error { return statusError{http.StatusBadRequest, err} }
 

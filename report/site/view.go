@@ -6,8 +6,8 @@ import (
 	"embed"
 	"errors"
 	"html/template"
+	"io"
 	"net/http"
-	"path"
 	"slices"
 	"strconv"
 	"strings"
@@ -19,6 +19,7 @@ import (
 	"evenfoot/analysis/setup"
 	"evenfoot/ingest"
 	"evenfoot/report"
+	"evenfoot/report/form"
 	"evenfoot/report/words"
 )
 
@@ -32,14 +33,28 @@ var pages = template.Must(template.New("").Funcs(template.FuncMap{
 	"join":  strings.Join,
 }).ParseFS(files, "templates/*.html"))
 
-// styleSheet is the sheet's own style and what forms and lists add.
-var styleSheet = func() string {
-	own, err := files.ReadFile("templates/site.css")
+// A static is a file of the pages, the same for all.
+type static struct{ kind, text string }
+
+func (f static) serve(w http.ResponseWriter, _ *http.Request) {
+	w.Header().Set("Content-Type", f.kind+"; charset=utf-8")
+	io.WriteString(w, f.text)
+}
+
+var statics = map[string]static{
+	"/style.css": {"text/css", report.StyleSheet() + asset("site.css")}, // forms and lists beside the sheet's own
+	"/note.css":  {"text/css", asset("note.css")},
+	"/site.js":   {"text/javascript", asset("site.js")},
+	"/form.js":   {"text/javascript", string(form.Script)},
+}
+
+func asset(name string) string {
+	b, err := files.ReadFile("templates/" + name)
 	if err != nil {
-		return report.StyleSheet() // found by every test
+		panic(err) // it is built in
 	}
-	return report.StyleSheet() + string(own)
-}()
+	return string(b)
+}
 
 // A view is what a template shows; each page uses some of it.
 type view struct {
@@ -61,11 +76,15 @@ type view struct {
 	Options    options
 	Query      string
 	Candidates []candidate
-	Fields     map[string]string
+	Fields     form.Fields
+	Fill       filling
+	Held       string // names the files that wait for this form
+	HeldNames  []string
+	Outings    []glance
+	Start      string // of several outings: whose setup is offered
 	Propose    string
 	MaxUpload  string
 	Notes      []string
-	Rigs       []string
 	Refusals   []refusal
 	Rider      string
 	Filtered   bool
@@ -113,11 +132,6 @@ func (s *Site) fail(w http.ResponseWriter, r *http.Request, status int, err erro
 	_ = s.show(w, r, status, "message", &view{Title: "That did not work", Error: strings.TrimRight(words.UpperFirst(err.Error()), ".") + "."})
 }
 
-func (s *Site) style(w http.ResponseWriter, _ *http.Request) {
-	w.Header().Set("Content-Type", "text/css; charset=utf-8")
-	w.Write([]byte(styleSheet))
-}
-
 // units are those that the library is set to.
 func (s *Site) units() words.Units {
 	u, err := words.ParseUnits(s.store.setting("units"))
@@ -149,6 +163,7 @@ func (s *Site) clearRefused(w http.ResponseWriter, r *http.Request, _ *session) 
 var notices = map[string]string{
 	"deleted": "The session is deleted, with its files and its sheets.",
 	"units":   "The units are changed.",
+	"added":   "The outings are added, and are being analysed.",
 }
 
 // listed is how many sessions one page of the list shows.
@@ -237,19 +252,16 @@ func (s *Site) riders(w http.ResponseWriter, r *http.Request, _ *session) error 
 	return s.show(w, r, http.StatusOK, "riders", &view{Title: "Riders", Riders: athletes(s.store.sessions())})
 }
 
-// template shows the setup to fill in, or sends it to be saved.
+// template is a setup to fill in, to be saved.
 func (s *Site) template(w http.ResponseWriter, r *http.Request, _ *session) error {
 	rig := cmp.Or(r.URL.Query().Get("rig"), "wing")
 	text, err := setup.Template(rig)
 	if err != nil {
 		return badRequest(err)
 	}
-	if path.Ext(r.URL.Path) == ".toml" {
-		attach(w, plainText, ingest.SetupName)
-		w.Write([]byte(text))
-		return nil
-	}
-	return s.show(w, r, http.StatusOK, "template", &view{Title: "A setup to fill in", Body: text, Rigs: setup.Rigs(), Fields: map[string]string{"rig": rig}})
+	attach(w, plainText, ingest.SetupName)
+	_, err = io.WriteString(w, text)
+	return err
 }
 
 const plainText = "text/plain; charset=utf-8"
@@ -264,6 +276,9 @@ func (v view) Last() int { return v.First + len(v.Sessions) - 1 }
 
 // Speeds lists the units of speed.
 func (view) Speeds() any { return words.SpeedUnits }
+
+// Rigs lists the kinds of rigs.
+func (view) Rigs() []string { return setup.Rigs() }
 
 // Levels lists the levels of riders.
 func (view) Levels() []string { return levels }

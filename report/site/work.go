@@ -12,6 +12,7 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
 	"evenfoot/report"
+	"evenfoot/report/form"
 	"evenfoot/report/words"
 )
 
@@ -111,6 +112,9 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 		}, func(w io.Writer) error { return report.JSON(w, r, o.units()) })
 		if own && len(earlier) == 0 {
 			s.lights.put(ses.Inputs, r.Light())
+		}
+		if err == nil {
+			page.moments, page.speeds = form.Moments(r, o.units()), form.Speeds(r, o.units())
 		}
 		return page, err
 	}

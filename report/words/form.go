@@ -61,6 +61,29 @@ const PairFirst, PairSecond = "aft", "forward"
 func SetupDefault(v string) string { return "if left empty: " + v }
 func SetupExample(v string) string { return "for example " + v }
 
+// SetupNeeded stands beside a field that must not be empty.
+const SetupNeeded = "This is needed for advice."
+
+// NoNumber says that what was typed is none.
+func NoNumber(typed string) string { return fmt.Sprintf("“%.40s” is no number.", typed) }
+
+// SetupProblem is what is wrong, beside the field that it is of.
+func SetupProblem(e *setup.Error) string {
+	text := e.What
+	for _, sep := range []string{" = ", ": "} {
+		text = strings.TrimPrefix(text, e.Key+sep)
+	}
+	return Sentence(text)
+}
+
+// FeelNote is a note of feel in short.
+func FeelNote(speed, unit, front string) string {
+	if strings.Trim(front, "0123456789.,") == "" {
+		front += " % on the front foot"
+	}
+	return speed + NBSP + unit + ": " + front
+}
+
 // YesNo is true or false as a reader says it.
 func YesNo(v string) string {
 	if v == "true" {

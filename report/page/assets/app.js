@@ -1,6 +1,7 @@
 // The page: what is shown and what a tap does. Files, analysis and recording are
 // the workers'; all words stand in index.html.
 import { Logger } from "./logger.js";
+import { beside, live } from "./form.js";
 
 const $ = (id) => document.getElementById(id);
 const say = (word, values = {}) => document.querySelector(`[data-word=${word}]`).textContent.replace(/\{(\w+)\}/g, (_, k) => values[k]);
@@ -306,10 +307,8 @@ function sure(button, again, first, act) {
 
 // ---- the setup
 
-let typed;
 async function setup() {
   const name = current;
-  clearTimeout(typed);
   $("form").replaceChildren(); // nothing of another outing can be saved here
   $("form").dataset.name = name;
   $("check").textContent = "";
@@ -328,18 +327,15 @@ async function check() {
   const reply = await library("toml", { fields: fields() });
   busy("");
   if (name !== $("form").dataset.name) return reply;
-  for (const f of $("form").elements) {
-    f.removeAttribute?.("aria-invalid");
-    if (reply.key && (f.name === reply.key || f.name?.replace(/\.\d+\b/, "") === reply.key)) f.setAttribute("aria-invalid", "true");
-  }
   $("check").textContent = reply.error ? say("missing", { what: reply.error }) : [say("good"), ...(reply.warnings ?? [])].join(" ");
   return reply;
 }
-$("form").oninput = () => { clearTimeout(typed); typed = setTimeout(check, 300); };
+live($("form"), async () => (await check()).wrong ?? []);
 $("form").onsubmit = (e) => e.preventDefault();
 $("save").onclick = async () => {
   const { name } = $("form").dataset, given = fields();
   const reply = await check();
+  beside($("form"), reply.wrong ?? [], true);
   if (reply.error) return;
   if (!await ask("keep", { name, text: reply.text })) return;
   // The next outing starts from this board; what was felt, marked and changed was of this one.

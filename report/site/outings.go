@@ -1,0 +1,406 @@
+package site
+
+import (
+	"cmp"
+	"context"
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"math"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"evenfoot/ingest"
+	"evenfoot/report/form"
+	"evenfoot/report/words"
+)
+
+// Many logs at once may be of several outings: they are sorted, and shown before
+// anything is kept.
+
+// A glance is what tells which outing a log is of.
+type glance struct {
+	File     int // in its upload
+	Name     string
+	Device   string
+	From, To time.Time // zero where the log tells no date
+	Wrong    string    // why it cannot be read
+	Known    bool      // it is in the library already
+	Outing   int       // from 1 in order of time; 0 for none
+
+	track map[int64]place // where it was, by Unix time in steps
+}
+
+// A place is on the earth, deg.
+type place struct{ lat, lon float64 }
+
+// None of these is tuned on data: they are how riders and devices usually are.
+const (
+	// pauseWithin is the longest pause within an outing.
+	pauseWithin = 30 * time.Minute
+	// boardsApart is how far two receivers are apart, as a median, m, when they are
+	// not on the same board.
+	boardsApart = 60
+	// trackStep is the time between the places that are compared, s; sameMoment is
+	// how near to it a fix must be, s.
+	trackStep, sameMoment = 10, 0.6
+	// placesLeast is how many common places tell anything.
+	placesLeast = 6
+	// logsHeld is how many logs of an upload are kept in memory after the first look.
+	logsHeld = 4
+)
+
+var errSeveral = errors.New("these logs are of several outings")
+
+// look reads the logs, so that an upload which cannot be read is refused while
+// its sender is there to mend it, and sorts them into outings. The log is that
+// of all together, nil without one; errSeveral says that there are more outings
+// than one.
+func (s *Site) look(ctx context.Context, up *upload) (*ingest.Log, error) {
+	select { // its own turn: an upload never waits for analyses
+	case s.reading <- struct{}{}:
+		defer func() { <-s.reading }()
+	case <-ctx.Done():
+		return nil, errors.New("the upload was given up before it was read")
+	}
+	files := make([]source, len(up.files))
+	for i, f := range up.files {
+		files[i] = source{f.stored, f.at}
+	}
+	var logs []*ingest.Log
+	var unread error
+	up.outings = nil
+	for i, src := range files {
+		if src.Kind != kindLog {
+			continue
+		}
+		g := glance{File: i, Name: src.Name, Known: slices.ContainsFunc(s.store.sessions(), func(e *session) bool { return slices.Contains(e.logs(), src.Content) })}
+		err := guarded(func() error {
+			l, err := openLog(src, files)
+			if err != nil {
+				return err
+			}
+			g.take(l)
+			if len(logs) < logsHeld {
+				logs = append(logs, l)
+			}
+			return nil
+		})
+		if err != nil {
+			g.Wrong, unread = err.Error(), cmp.Or(unread, err)
+		}
+		up.outings = append(up.outings, g)
+	}
+	n := sortOutings(up.outings)
+	var no *readError
+	switch {
+	case n > 1:
+		return nil, errSeveral
+	case unread != nil:
+		if errors.As(unread, &no) && !slices.ContainsFunc(files, func(f source) bool { return f.Kind == kindMap }) {
+			if text, ok := ingest.ProposeMap(no.src.at); ok {
+				up.propose = strings.ReplaceAll(text, no.src.at, no.src.Name)
+			}
+		}
+		return nil, unread
+	case len(logs) == 0:
+		return nil, nil
+	}
+	var log *ingest.Log
+	err := guarded(func() (err error) {
+		if len(up.outings) > len(logs) {
+			log, err = readLogs(files, nil)
+		} else {
+			log, err = ingest.Merge(logs)
+		}
+		return err
+	})
+	return log, err
+}
+
+// take looks at a log.
+func (g *glance) take(l *ingest.Log) {
+	var devices []string
+	for _, f := range l.Files {
+		if f.Device != "" && !slices.Contains(devices, f.Device) {
+			devices = append(devices, f.Device)
+		}
+	}
+	g.Device = label(strings.Join(devices, ", "))
+	if l.Start.IsZero() || l.LocalDate() {
+		return
+	}
+	g.From, g.To = l.Start, l.End()
+	g.track = map[int64]place{}
+	for i, t := range l.GPS.Time {
+		at := float64(l.Start.UnixMilli())/1000 + t
+		step := math.Round(at / trackStep)
+		if lat := l.GPS.Lat[i]; math.Abs(at-step*trackStep) < sameMoment && lat == lat {
+			g.track[int64(step)] = place{lat, l.GPS.Lon[i]}
+		}
+	}
+}
+
+// elsewhere says that two logs of the same time were not on one board.
+func (g *glance) elsewhere(h *glance) bool {
+	var apart []float64
+	for at, a := range g.track {
+		if b, both := h.track[at]; both {
+			const metres = 1852 * 60 // a degree of latitude
+			apart = append(apart, metres*math.Hypot(a.lat-b.lat, (a.lon-b.lon)*math.Cos(a.lat*math.Pi/180)))
+		}
+	}
+	slices.Sort(apart)
+	return len(apart) >= placesLeast && apart[len(apart)/2] > boardsApart
+}
+
+// sortOutings numbers the outings: logs whose times touch are of one, unless they
+// were elsewhere at the same time; those without a date go with the only outing,
+// or are one of their own. It returns how many there are.
+func sortOutings(all []glance) (n int) {
+	var dated, undated []*glance
+	for i := range all {
+		switch g := &all[i]; {
+		case g.Wrong != "":
+		case g.From.IsZero():
+			undated = append(undated, g)
+		default:
+			dated = append(dated, g)
+		}
+	}
+	slices.SortStableFunc(dated, func(a, b *glance) int {
+		// At the same time those with a track first: they tell riders apart.
+		return cmp.Or(a.From.Compare(b.From), cmp.Compare(len(b.track), len(a.track)))
+	})
+	var outings [][]*glance
+	for _, g := range dated {
+		best, most := -1, -pauseWithin
+		for i, o := range outings {
+			if slices.ContainsFunc(o, g.elsewhere) {
+				continue
+			}
+			for _, h := range o {
+				from, to := g.From, g.To
+				if h.From.After(from) {
+					from = h.From
+				}
+				if h.To.Before(to) {
+					to = h.To
+				}
+				if common := to.Sub(from); common >= most { // below zero: a pause
+					best, most = i, common
+				}
+			}
+		}
+		if best < 0 {
+			best, outings = len(outings), append(outings, nil)
+		}
+		outings[best] = append(outings[best], g)
+	}
+	if len(undated) > 0 {
+		if len(outings) != 1 {
+			outings = append(outings, nil)
+		}
+		last := len(outings) - 1
+		outings[last] = append(outings[last], undated...)
+	}
+	for i, o := range outings {
+		for _, g := range o {
+			g.Outing = i + 1
+		}
+	}
+	return len(outings)
+}
+
+// When is the time of a log.
+func (g glance) When() string {
+	if g.From.IsZero() {
+		return "no date"
+	}
+	return g.From.Format("2 Jan 2006, 15:04") + " to " + g.To.Format("15:04")
+}
+
+// askOutings shows the outings that an upload seems to hold.
+func (s *Site) askOutings(w http.ResponseWriter, r *http.Request, up *upload) error {
+	v := &view{Title: "Which outings are these?", Outings: slices.Clone(up.outings), Sessions: s.starts(), Start: words.Choose(up.setup != nil, "form", "")}
+	slices.SortStableFunc(v.Outings, func(a, b glance) int { return cmp.Compare(a.Outing, b.Outing) })
+	for _, g := range v.Outings {
+		v.Total = max(v.Total, g.Outing)
+	}
+	v.Held = s.hold(up)
+	return s.show(w, r, http.StatusOK, "outings", v)
+}
+
+// Numbers are those that an outing may have.
+func (v view) Numbers() (out []int) {
+	for n := range v.Total + 1 {
+		out = append(out, n+1)
+	}
+	return out
+}
+
+// addOutings keeps the outings as they were sorted, all with the same setup.
+func (s *Site) addOutings(w http.ResponseWriter, r *http.Request, _ *session) error {
+	up := &upload{fields: posted(r)}
+	if err := s.resume(up); err != nil {
+		return err
+	}
+	defer func() { s.store.discard(up.files) }()
+	var f form.Fields
+	var err error
+	switch from := up.fields["from"]; from {
+	case "":
+	case "form":
+		f, err = form.Read(up.setup)
+		f = f.Next()
+	default:
+		f, _, err = s.startFrom(from)
+	}
+	if err != nil {
+		return err
+	}
+	var set []byte // the same for all; nil where there is nothing in it
+	if text, err := f.TOML(); err != nil {
+		return err
+	} else if text != "" {
+		set = []byte(text)
+	}
+	speeds, err := speedRange(up.fields["low"], up.fields["high"], up.fields["in"])
+	if err != nil {
+		return err
+	}
+	of := map[int][]glance{}
+	for _, g := range up.outings {
+		if n, err := strconv.Atoi(r.PostForm.Get(fmt.Sprintf("of.%d", g.File))); err == nil && g.Wrong == "" {
+			of[n] = append(of[n], g)
+		}
+	}
+	var added, known int
+	var last int64
+	for _, logs := range of {
+		id, again, err := s.addOuting(up, logs, set, speedsText(speeds))
+		switch {
+		case err != nil:
+			return err
+		case again:
+			known++
+		default:
+			last, added = id, added+1
+		}
+	}
+	s.changed()
+	switch {
+	case added == 1 && known == 0:
+		return see(w, r, fmt.Sprintf("/session/%d", last))
+	case known == 0 && added > 0:
+		return see(w, r, "/?done=added")
+	}
+	body := words.Counted(added, "outing") + words.Choose(added == 1, " is", " are") + " added."
+	if known > 0 {
+		body += " " + words.Counted(known, "other") + words.Choose(known == 1, " was", " were") + " in the library already: an outing counts once."
+	}
+	return s.show(w, r, http.StatusOK, "message", &view{Title: "Outings added", Body: body})
+}
+
+// addOuting keeps one of several outings, with the column maps of the upload.
+func (s *Site) addOuting(up *upload, logs []glance, set []byte, speeds string) (id int64, again bool, err error) {
+	ses := &session{Added: time.Now().UTC(), Setup: set, Name: ingest.SetupName, Speeds: speeds}
+	parsed, _, err := ses.parseSetup()
+	if err != nil {
+		return 0, false, refused("the setup cannot be used: %w", err)
+	}
+	for i, f := range up.files {
+		if f.Kind == kindMap || slices.ContainsFunc(logs, func(g glance) bool { return g.File == i }) {
+			ses.Files = append(ses.Files, f.stored)
+		}
+	}
+	for _, g := range logs {
+		if !g.From.IsZero() && (ses.Start.IsZero() || g.From.Before(ses.Start)) {
+			ses.Start = g.From
+		}
+	}
+	ses.describe(parsed, nil)
+	if id, again, err = s.store.add(ses, up.files); err == nil && !again {
+		s.beginUsual(id)
+	}
+	return id, again, err
+}
+
+// Uploads that wait for their user's word: the files lie in incoming.
+const (
+	heldMost = 16
+	heldFor  = time.Hour
+)
+
+// hold keeps an upload's files for the form that is sent back, and tells the name
+// that they have in it; "" where there are none.
+func (s *Site) hold(up *upload) string {
+	if len(up.files) == 0 {
+		return ""
+	}
+	s.heldMu.Lock()
+	defer s.heldMu.Unlock()
+	keep := *up
+	keep.since = time.Now()
+	up.files = nil // no longer this request's to discard
+	name := rand.Text()
+	s.held[name] = &keep
+	for len(s.held) > heldMost {
+		oldest := ""
+		for n, h := range s.held {
+			if oldest == "" || h.since.Before(s.held[oldest].since) {
+				oldest = n
+			}
+		}
+		s.drop(oldest)
+	}
+	for n, h := range s.held {
+		if time.Since(h.since) > heldFor {
+			s.drop(n)
+		}
+	}
+	return name
+}
+
+func (s *Site) drop(name string) {
+	s.store.discard(s.held[name].files)
+	delete(s.held, name)
+}
+
+// resume gives an upload the files that its form was held for.
+func (s *Site) resume(up *upload) error {
+	name := up.fields["held"]
+	if name == "" {
+		return nil
+	}
+	s.heldMu.Lock()
+	defer s.heldMu.Unlock()
+	was := s.held[name]
+	if was == nil {
+		return refused("the files that were sent before are no longer kept; choose them again")
+	}
+	delete(s.held, name)
+	for _, f := range was.files {
+		if slices.ContainsFunc(up.files, func(g *incoming) bool { return g.Hash == f.Hash }) {
+			s.store.discard([]*incoming{f})
+			continue
+		}
+		up.files = append(up.files, f)
+	}
+	up.names = append(was.names, up.names...)
+	if up.outings == nil {
+		up.outings = was.outings
+	}
+	if up.setup == nil && strings.TrimSpace(up.fields["setup"]) == "" && up.fields["from"] == "form" {
+		up.setup, up.setupName = was.setup, was.setupName
+	}
+	for _, k := range []string{"low", "high", "in"} {
+		if _, given := up.fields[k]; !given {
+			up.fields[k] = was.fields[k]
+		}
+	}
+	return nil
+}
