@@ -8,7 +8,6 @@ import (
 	"slices"
 	"strings"
 
-	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
@@ -83,33 +82,24 @@ func (w *windows) layers(x func(pitchlaw.Window) float64) []chart.Layer {
 	return out
 }
 
-// A fitted is the fit at one value of the abscissa, in printing units.
-type fitted struct {
-	x     float64
-	pitch interval.Interval // degrees
-}
-
 // fit fills in a figure of windows and the fit through them against what is
 // named x; every so many points get a row in the table.
-func (b *builder) fit(f *figure, w *windows, axis, head string, of func(pitchlaw.Window) float64, fit []fitted, every, digits int) {
+func (b *builder) fit(f *figure, w *windows, axis, head string, of func(pitchlaw.Window) float64, fit []sample, every, digits int) {
 	for _, s := range []sort{w.port, w.starboard, w.either, w.out} {
 		if len(s.of) > 0 {
 			f.Legend = append(f.Legend, s.legend)
 		}
 	}
-	f.Legend = append(f.Legend, legend{"line", "fit", "the fit, with its 90 % band"})
-	area, line := chart.Band{Ink: "fit-band"}, chart.Line{Ink: "fit", Width: 2.5}
-	for i, q := range fit {
-		area.Points, line.Points = append(area.Points, band(q.x, q.pitch)), append(line.Points, chart.XY{X: q.x, Y: q.pitch.Value})
-		if f.Table == nil {
-			f.Table = &table{Caption: "Fitted pitch by " + strings.ToLower(f.Read) + ", with 90 % intervals", Head: []string{head, "pitch, degrees"}}
-		}
-		if i%every == 0 {
-			f.Table.add(q.x, words.Fixed(q.x, digits), words.Between(q.pitch, 1, 2))
-		}
+	l := legend{"line", "fit", "the fit, with its 90 % band"}
+	f.Legend = append(f.Legend, l)
+	if len(fit) > 0 {
+		f.Table = &table{Caption: "Fitted pitch by " + strings.ToLower(f.Read) + ", with 90 % intervals", Head: []string{head, "pitch, degrees"}}
+	}
+	for i := 0; i < len(fit); i += every {
+		f.Table.add(fit[i].x, words.Fixed(fit[i].x, digits), words.Between(fit[i].v, 1, 2))
 	}
 	f.draw(tall(1), func(bool) []*chart.Panel {
-		return []*chart.Panel{{XLabel: axis, YLabel: b.pitchLabel(), Layers: append(w.layers(of), area, line)}}
+		return []*chart.Panel{{XLabel: axis, YLabel: b.pitchLabel(), Layers: append(w.layers(of), l.band(fit), l.line(fit, 2.5))}}
 	})
 }
 
@@ -129,9 +119,9 @@ func (b *builder) pitchSpeed() *figure {
 	f := &figure{ID: "pitch", Title: "Pitch against speed"}
 	f.Says = b.pitchSays(w)
 	f.Note = "Pitch is the angle of the deck, nose up or down. Each mark is one to three seconds of straight flight. More speed needs less angle to carry the same weight."
-	var fit []fitted
+	var fit []sample
 	for _, q := range b.r.PitchCurve {
-		fit = append(fit, fitted{b.u.SpeedValue(float64(q.Speed)), q.Pitch})
+		fit = append(fit, sample{b.u.SpeedValue(float64(q.Speed)), q.Pitch})
 		f.Read = "Speed"
 	}
 	b.fit(f, w, b.speedLabel(), "speed, "+b.u.SpeedName(), func(q pitchlaw.Window) float64 { return b.u.SpeedValue(q.Speed) }, fit, 1, 1)
@@ -197,10 +187,10 @@ func (b *builder) liftArea() *figure {
 		return nil
 	}
 	const points = 21
-	var fit []fitted
+	var fit []sample
 	for i := range points {
 		x := lo + (hi-lo)*float64(i)/(points-1)
-		fit = append(fit, fitted{x * scale, law.PitchAtArea(x).Scale(radian)})
+		fit = append(fit, sample{x * scale, law.PitchAtArea(x).Scale(radian)})
 	}
 	b.fit(f, w, "lift area, "+unit, "lift area, "+unit, func(q pitchlaw.Window) float64 { return q.LiftArea * scale }, fit, 2, words.DigitsFor(hi*scale))
 	return f

@@ -10,14 +10,7 @@ import (
 	"evenfoot/analysis/interval"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
-
-	"gonum.org/v1/plot/vg"
 )
-
-// band is an interval at x as a chart wants it.
-func band(x float64, i interval.Interval) chart.BandPoint {
-	return chart.BandPoint{X: x, Lo: i.Low, Hi: i.High}
-}
 
 // A reading is one number of the feet's load.
 type reading func(p analysis.LoadPoint) interval.Interval
@@ -38,28 +31,25 @@ func (b *builder) today() []advice.SharePoint {
 // percent is a share as the charts show it.
 func percent(share interval.Interval) interval.Interval { return words.Possible(share).Scale(100) }
 
-// curve is a curve as line and band, in the unit in which it is shown.
-func (b *builder) curve(c []advice.SharePoint, shown func(interval.Interval) interval.Interval) (line []chart.XY, area []chart.BandPoint) {
+// curve is a curve in the unit in which it is shown.
+func (b *builder) curve(c []advice.SharePoint, shown func(interval.Interval) interval.Interval) (out []sample) {
 	for _, p := range c {
-		x, v := b.u.SpeedValue(float64(p.Speed)), shown(p.Share)
-		line, area = append(line, chart.XY{X: x, Y: v.Value}), append(area, band(x, v))
+		out = append(out, sample{b.u.SpeedValue(float64(p.Speed)), shown(p.Share)})
 	}
-	return line, area
+	return out
 }
 
 // steps are the bands, the lines and the columns of a number of the load
 // today and, where there is a step, after it.
-func (b *builder) steps(f *figure, unit string, digits int, shown func(interval.Interval) interval.Interval, today, after reading) (bands, lines []chart.Layer, cols []column) {
-	add := func(kind, ink, name string, dash []vg.Length, of reading) {
-		line, area := b.curve(b.by(of), shown)
-		bands = append(bands, chart.Band{Points: area, Ink: chart.Ink(ink + "-band")})
-		lines = append(lines, chart.Line{Points: line, Ink: chart.Ink(ink), Width: 3, Dash: dash})
-		f.Legend = append(f.Legend, legend{kind, ink, name})
-		cols = append(cols, column{name + ", " + unit, func(p analysis.LoadPoint) string { return words.Between(shown(of(p)), 1, digits) }})
+func (b *builder) steps(f *figure, unit string, digits int, shown func(interval.Interval) interval.Interval, of ...reading) (bands, lines []chart.Layer, cols []column) {
+	f.Legend = []legend{{"line", "now", "today"}, {"dash", "next", "after the next step"}}
+	if !stepOf(b.r) {
+		f.Legend = f.Legend[:1]
 	}
-	add("line", "now", "today", nil, today)
-	if stepOf(b.r) {
-		add("dash", "next", "after the next step", dashes, after)
+	for i, l := range f.Legend {
+		c := b.curve(b.by(of[i]), shown)
+		bands, lines = append(bands, l.band(c)), append(lines, l.line(c, 3))
+		cols = append(cols, column{l.Text + ", " + unit, func(p analysis.LoadPoint) string { return words.Between(shown(of[i](p)), 1, digits) }})
 	}
 	return bands, lines, cols
 }
@@ -77,9 +67,8 @@ func (b *builder) share() *figure {
 	bands, lines, cols := b.steps(f, "%", 0, percent,
 		func(p analysis.LoadPoint) interval.Interval { return p.FrontShare }, func(p analysis.LoadPoint) interval.Interval { return p.FrontShareAfter })
 	if best := bestOption(r); best != nil {
-		line, _ := b.curve(best.Curve, percent)
-		bands = append(bands, chart.Line{Points: line, Ink: "best", Width: 2, Dash: dots})
-		f.Legend = append(f.Legend, legend{"dots", "best", "all the way to the best trim"})
+		l := legend{"dots", "best", "all the way to the best trim"}
+		bands, f.Legend = append(bands, l.line(b.curve(best.Curve, percent), 2)), append(f.Legend, l)
 		cols = append(cols, column{"best trim, %", func(p analysis.LoadPoint) string { return words.Share(shareOf(best.Curve, float64(p.Speed))) }})
 	}
 	lines = append(lines, b.measured(f)...)
@@ -179,21 +168,20 @@ func (b *builder) options() *figure {
 	f.Legend = []legend{{"line", "now", "today"}, {"dash", "next", "with this choice"}}
 	f.Note = "Each choice is a number of cards (one card is 0.76 mm) that turn the stabilizer's leading edge up or down from today, with the foil move that goes with it. Shim and move work together."
 	f.Says = b.optionsSays()
-	today, all := b.curve(b.today(), percent)
+	today := b.curve(b.today(), percent)
+	all := today
 	for _, o := range a.Options {
-		_, area := b.curve(o.Curve, percent)
-		all = append(all, area...)
+		all = append(all, b.curve(o.Curve, percent)...)
 	}
-	_, _, lo, hi := chart.Band{Points: all}.DataRange()
+	_, _, lo, hi := legend{}.band(all).DataRange()
 	xr, yr := b.speedRange(), chart.Range{Lo: math.Max(-40, math.Min(40, lo-3)), Hi: math.Min(140, math.Max(60, hi+3))}
 	rows := func(columns int) float64 { return math.Ceil(float64(len(a.Options)) / float64(columns)) }
 	f.draw(layout{165 * rows(2), 170 * rows(3), 2, 3}, func(bool) []*chart.Panel {
 		var ps []*chart.Panel
 		for _, o := range a.Options {
-			line, area := b.curve(o.Curve, percent)
+			c := b.curve(o.Curve, percent)
 			ps = append(ps, &chart.Panel{Title: optionName(o), X: xr, Y: yr, YTicks: chart.Ticks{Count: 3, Suffix: "%"}, XTicks: chart.Ticks{Count: 3},
-				Layers: []chart.Layer{chart.Rule{At: 50, Ink: "even"}, chart.Band{Points: area, Ink: "next-band"},
-					chart.Line{Points: today, Ink: "now", Width: 1.5}, chart.Line{Points: line, Ink: "next", Width: 2.5, Dash: dashes}}})
+				Layers: []chart.Layer{chart.Rule{At: 50, Ink: "even"}, f.Legend[1].band(c), f.Legend[0].line(today, 1.5), f.Legend[1].line(c, 2.5)}})
 		}
 		return ps
 	})

@@ -33,53 +33,44 @@ func compareFigures(cs []contender, ms []measure, u words.Units) []*figure {
 
 // overlay draws two curves in one picture, and more of them in one each, before
 // all the others, on the same axes.
-func overlay(f *figure, xl, yl string, cs []contender, curve func(contender) []chart.XY, ref ...chart.Layer) *figure {
-	type drawn struct {
-		contender
-		line []chart.XY
-	}
-	var all []drawn
-	var points []chart.XY
+func overlay(f *figure, xl, yl string, cs []contender, curve func(contender) []sample, ref ...chart.Layer) *figure {
+	var all []contender
+	var lines [][]sample
 	for _, c := range cs {
 		if line := curve(c); len(line) > 1 {
-			all, points = append(all, drawn{c, line}), append(points, line...)
+			all, lines = append(all, c), append(lines, line)
 		}
 	}
 	if len(all) < 2 {
 		return nil
 	}
 	if len(all) == 2 {
-		layers := ref
-		for i, ink := range []chart.Ink{"now", "next"} {
-			l := chart.Line{Points: all[i].line, Ink: ink, Width: 2.5}
-			if i == 1 {
-				l.Dash = dashes
-			}
-			layers, f.Legend = append(layers, l), append(f.Legend, legend{words.Choose(i == 0, "line", "dash"), string(ink), all[i].label(40)})
-		}
+		f.Legend = []legend{{"line", "now", all[0].label(40)}, {"dash", "next", all[1].label(40)}}
+		layers := append(ref, f.Legend[0].line(lines[0], 2.5), f.Legend[1].line(lines[1], 2.5))
 		f.draw(tall(1), func(bool) []*chart.Panel { return []*chart.Panel{{XLabel: xl, YLabel: yl, Layers: layers}} })
 		return f
 	}
-	x0, x1, y0, y1 := chart.Line{Points: points}.DataRange()
+	x0, x1, y0, y1 := legend{}.line(slices.Concat(lines...), 1).DataRange()
 	pad := 0.06 * (y1 - y0)
 	xr, yr := chart.Range{Lo: x0, Hi: x1}, chart.Range{Lo: y0 - pad, Hi: y1 + pad}
 	f.Note += fmt.Sprintf(" Across: %s. Up: %s. All have the same axes.", xl, yl)
-	f.Legend = []legend{{"line", "now", "the one named"}}
+	one, others := legend{"line", "now", "the one named"}, legend{"line", "idle", "the others"}
+	f.Legend = []legend{one}
 	if len(all) <= crowd {
-		f.Legend = append(f.Legend, legend{"line", "idle", "the others"})
+		f.Legend = append(f.Legend, others)
 	}
 	rows := func(columns int) float64 { return math.Ceil(float64(len(all)) / float64(columns)) }
 	f.draw(layout{125 * rows(2), 130 * rows(4), 2, 4}, func(bool) []*chart.Panel {
 		var ps []*chart.Panel
-		for i, d := range all {
+		for i, c := range all {
 			layers := slices.Clone(ref)
-			for k, other := range all {
+			for k, other := range lines {
 				if k != i && len(all) <= crowd {
-					layers = append(layers, chart.Line{Points: other.line, Ink: "idle", Width: 1})
+					layers = append(layers, others.line(other, 1))
 				}
 			}
-			ps = append(ps, &chart.Panel{Title: words.CleanTo(d.Name, 20), X: xr, Y: yr, YTicks: chart.Ticks{Count: 3}, XTicks: chart.Ticks{Count: 3},
-				Layers: append(layers, chart.Line{Points: d.line, Ink: "now", Width: 2.5})})
+			ps = append(ps, &chart.Panel{Title: words.CleanTo(c.Name, 20), X: xr, Y: yr, YTicks: chart.Ticks{Count: 3}, XTicks: chart.Ticks{Count: 3},
+				Layers: append(layers, one.line(lines[i], 2.5))})
 		}
 		return ps
 	})
@@ -89,10 +80,9 @@ func overlay(f *figure, xl, yl string, cs []contender, curve func(contender) []c
 func overlayShare(cs []contender, u words.Units) *figure {
 	f := &figure{ID: "shares", Title: "Front foot's share against speed"}
 	f.Says = spread(cs, func(c contender) interval.Interval { return shareAt(c.r, topOf(c.r)).Scale(100) }, "At each one's own top speed the front foot carries", "%", 0)
-	return overlay(f, "speed through the water, "+u.SpeedName(), "front share, %", cs, func(c contender) []chart.XY {
+	return overlay(f, "speed through the water, "+u.SpeedName(), "front share, %", cs, func(c contender) []sample {
 		b := &builder{r: c.r, u: u}
-		l, _ := b.curve(b.today(), percent)
-		return slices.DeleteFunc(l, func(p chart.XY) bool { return !words.Finite(p.X) || !words.Finite(p.Y) })
+		return slices.DeleteFunc(b.curve(b.today(), percent), func(p sample) bool { return !words.Finite(p.x) || !words.Finite(p.v.Value) })
 	}, chart.Rule{At: 50, Ink: "even"})
 }
 
@@ -102,11 +92,11 @@ func overlayLaw(cs []contender) *figure {
 	f := &figure{ID: "laws", Title: "Pitch against lift area, without the rider's weight"}
 	f.Says = spread(cs, func(c contender) interval.Interval { return c.slope }, "For 100 cm² more lift area the nose comes up by", "degrees", 2)
 	f.Note = "Each line starts at zero lift, so that a sensor mounted at another angle does no harm. A steeper line is a foil that lifts less."
-	return overlay(f, "lift area, cm²", "pitch above zero lift, degrees", cs, func(c contender) []chart.XY {
+	return overlay(f, "lift area, cm²", "pitch above zero lift, degrees", cs, func(c contender) []sample {
 		if !c.slope.Known() || c.r.Setup == nil {
 			return nil
 		}
-		return []chart.XY{{X: 0, Y: 0}, {X: 600, Y: 6 * c.slope.Value}}
+		return []sample{{0, interval.Exact(0)}, {600, interval.Exact(6 * c.slope.Value)}}
 	})
 }
 

@@ -8,8 +8,6 @@ import (
 	"evenfoot/analysis/interval"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
-
-	"gonum.org/v1/plot/vg"
 )
 
 // A dragPart is what glides show.
@@ -53,34 +51,30 @@ func (b *builder) drag() *figure {
 	d := b.r.Drag
 	f := &figure{ID: "drag", Open: true, Title: "Drag against speed", Read: "Speed", Says: b.u.Drag(b.r)[2],
 		Note: "In level flight, under the whole weight. The shaded band holds the true drag in the water with 90 % probability; the parts are what the foil's model makes of it."}
-	type part struct {
-		name, kind, ink string
-		dash            []vg.Length
-		of              func(analysis.DragPoint) interval.Interval
-	}
-	parts := []part{
-		{"in the water", "line", "now", nil, func(p analysis.DragPoint) interval.Interval { return p.Drag }},
-		{"wing", "dash", "next", dashes, func(p analysis.DragPoint) interval.Interval { return p.Wing }},
-		{"stabilizer", "dots", "best", dots, func(p analysis.DragPoint) interval.Interval { return p.Stabilizer }},
-		{"mast with spray", "dash", "drag", dashes, func(p analysis.DragPoint) interval.Interval {
+	parts := []struct {
+		legend
+		of func(analysis.DragPoint) interval.Interval
+	}{
+		{legend{"line", "now", "in the water"}, func(p analysis.DragPoint) interval.Interval { return p.Drag }},
+		{legend{"dash", "next", "wing"}, func(p analysis.DragPoint) interval.Interval { return p.Wing }},
+		{legend{"dots", "best", "stabilizer"}, func(p analysis.DragPoint) interval.Interval { return p.Stabilizer }},
+		{legend{"dash", "drag", "mast with spray"}, func(p analysis.DragPoint) interval.Interval {
 			return interval.Exact(p.Mast.Value + p.Spray.Value)
 		}},
-		{"in the air", "line", "stbd", nil, func(p analysis.DragPoint) interval.Interval { return p.Air }},
+		{legend{"line", "stbd", "in the air"}, func(p analysis.DragPoint) interval.Interval { return p.Air }},
 	}
 	f.Table = &table{Caption: "Drag by speed, N, with 90 % intervals", Head: []string{"speed, " + b.u.SpeedName()}}
 	var layers []chart.Layer
 	for i, x := range parts {
-		line, area := []chart.XY{}, []chart.BandPoint{}
+		var c []sample
 		for _, p := range d.Curve {
-			at, v := b.u.SpeedValue(float64(p.Speed)), x.of(p)
-			line, area = append(line, chart.XY{X: at, Y: v.Value}), append(area, band(at, v))
+			c = append(c, sample{b.u.SpeedValue(float64(p.Speed)), x.of(p)})
 		}
 		if i == 0 {
-			layers = append(layers, chart.Band{Points: area, Ink: "now-band"})
+			layers = append(layers, x.band(c))
 		}
-		layers = append(layers, chart.Line{Points: line, Ink: chart.Ink(x.ink), Width: words.Choose(i == 0, 3.0, 2.0), Dash: x.dash})
-		f.Legend = append(f.Legend, legend{x.kind, x.ink, x.name})
-		f.Table.Head = append(f.Table.Head, x.name)
+		layers = append(layers, x.line(c, words.Choose(i == 0, 3.0, 2.0)))
+		f.Legend, f.Table.Head = append(f.Legend, x.legend), append(f.Table.Head, x.Text)
 	}
 	f.Table.Head = append(f.Table.Head, "lift to drag")
 	for _, p := range d.Curve {

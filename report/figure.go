@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/interval"
 	"evenfoot/analysis/ride"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
@@ -118,8 +119,31 @@ func (f *figure) draw(l layout, panels func(wide bool) []*chart.Panel) {
 	f.SVG = []template.HTML{template.HTML(n.SVG()), template.HTML(w.SVG())}
 }
 
-var dashes = []vg.Length{6, 4}
-var dots = []vg.Length{2, 3}
+// dashes are the lines that are not drawn through, by the legend's kind.
+var dashes = map[string][]vg.Length{"dash": {6, 4}, "dots": {2, 3}}
+
+// A sample is a number with its doubt at a value of the abscissa, in printing units.
+type sample struct {
+	x float64
+	v interval.Interval
+}
+
+// line and band draw samples as a legend's entry shows them.
+func (l legend) line(of []sample, width float64) chart.Line {
+	out := chart.Line{Ink: chart.Ink(l.Ink), Width: width, Dash: dashes[l.Kind]}
+	for _, s := range of {
+		out.Points = append(out.Points, chart.XY{X: s.x, Y: s.v.Value})
+	}
+	return out
+}
+
+func (l legend) band(of []sample) chart.Band {
+	out := chart.Band{Ink: chart.Ink(l.Ink + "-band")}
+	for _, s := range of {
+		out.Points = append(out.Points, chart.BandPoint{X: s.x, Lo: s.v.Low, Hi: s.v.High})
+	}
+	return out
+}
 
 // speedLabel is the x axis of most figures.
 func (b *builder) speedLabel() string {
