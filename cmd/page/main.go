@@ -183,7 +183,7 @@ func (q request) result(r *reply) (*analysis.Result, error) {
 	s, err := analysis.Open(q.Folder, read)
 	if err != nil {
 		if r.Maps = maps(q.Folder); len(r.Maps) > 0 { // each says what is wrong
-			err = errors.New("there is no log that can be read yet: see the tables below")
+			err = errors.New("There is no log yet that can be read; what it takes stands below.")
 		}
 		return nil, err
 	}

@@ -230,7 +230,7 @@ function maps(list) {
   $("map-list").replaceChildren();
   for (const { name: file, text, wrong } of list) {
     const id = `map-${file}`, name = current;
-    const area = make("textarea", "", { id, value: text, rows: 12, wrap: "off", spellcheck: false });
+    const area = make("textarea", "", { id, value: text, rows: 12, spellcheck: false });
     const keep = async () => {
       if (!await ask("keep", { name, file, text: area.value }) || name !== current) return;
       await session();
