@@ -2,10 +2,10 @@ package analysis_test
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"evenfoot/analysis"
-	"evenfoot/analysis/simulate"
 	"evenfoot/ingest"
 )
 
@@ -16,15 +16,17 @@ import (
 func TestPhoneRounding(t *testing.T) {
 	t.Parallel()
 	const stepAcc, stepGyr = 0.1, 0.1 * math.Pi / 180
-	sc := simulate.Demo()[0]
-	s := simulate.Run(sc)
-	log := throughFiles(t, s, false)
+	s, first := firstOuting(t)
+	log := *first
+	for k := range 3 {
+		log.IMU.Acc[k], log.IMU.Gyr[k] = slices.Clone(log.IMU.Acc[k]), slices.Clone(log.IMU.Gyr[k])
+	}
 	law := func(rounded bool) *analysis.Result {
 		set := parse(t, s.SetupTOML(s.FeelNotes([]float64{6.7, 8.2, 9.8, 10.8}, 0.04)))
 		if rounded { // last: the one log serves both
-			round(log, stepAcc, stepGyr)
+			round(&log, stepAcc, stepGyr)
 		}
-		r, err := analysis.Run(analysis.Request{Log: log, Setup: set})
+		r, err := analysis.Run(analysis.Request{Log: &log, Setup: set})
 		if err != nil {
 			t.Fatal(err)
 		}

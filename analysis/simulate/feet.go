@@ -47,11 +47,12 @@ const (
 
 // deck is what insoles and mast log; index is of the logger's samples on the
 // grid, imu their times.
-func (m *motion) deck(sc *Scenario, phases []Phase, side []float64, index []int, imu []float64) (d ingest.Deck) {
+func (m *motion) deck(sc *Scenario, script *script, index []int, imu []float64) (d ingest.Deck) {
 	k := &sc.Feet
 	if !(k.Rate > 0) && !k.Beside {
 		return d
 	}
+	phases, side := script.t.Phases, script.side.samples(m.n, m.dt, 1.5)
 	in := sc.Foil
 	f := trim.NewFoil(in)
 	normal := make([]float64, m.n)

@@ -203,8 +203,9 @@ func (m *motion) attitude(sc *Scenario, s *script, side, freeHeel, freePitch, et
 		if m.coast != nil {
 			held -= m.coast[i]
 		}
-		along := m.acc[0][i]*math.Sin(m.course[i]) + m.acc[1][i]*math.Cos(m.course[i])
-		right := m.acc[0][i]*math.Cos(m.course[i]) - m.acc[1][i]*math.Sin(m.course[i])
+		sinC, cosC := math.Sincos(m.course[i])
+		along := m.acc[0][i]*sinC + m.acc[1][i]*cosC
+		right := m.acc[0][i]*cosC - m.acc[1][i]*sinC
 		bank := math.Atan(m.speed[i] * slope(m.course, i, m.dt) / trim.Gravity)
 		windward := held * side[i] * sc.WindwardHeel
 		phi := f*(bank+windward+1*Deg*roll.next()+1.5*Deg*rollSlow.next()) + (1-f)*(freeHeel[i]+m.sway[i]*swayR.next())

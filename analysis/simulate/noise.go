@@ -118,15 +118,14 @@ func boxMean(dst, src []float64, h int) {
 		copy(dst, src)
 		return
 	}
-	at := func(i int) float64 { return src[min(max(i, 0), n-1)] }
 	var sum float64
 	for i := -h; i <= h; i++ {
-		sum += at(i)
+		sum += src[min(max(i, 0), n-1)]
 	}
 	k := 1 / float64(2*h+1)
-	for i := range n {
+	for i := range dst[:n] {
 		dst[i] = sum * k
-		sum += at(i+h+1) - at(i-h)
+		sum += src[min(i+h+1, n-1)] - src[max(i-h, 0)]
 	}
 }
 

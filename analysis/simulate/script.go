@@ -419,6 +419,9 @@ func (s *script) turn() {
 
 // wrap2 brings an angle to 0..2π.
 func wrap2(a float64) float64 {
+	if a >= 0 && a < 2*math.Pi {
+		return a
+	}
 	a = math.Mod(a, 2*math.Pi)
 	if a < 0 {
 		a += 2 * math.Pi

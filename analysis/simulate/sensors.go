@@ -176,7 +176,7 @@ func (m *motion) imu(sc *Scenario, q []quat.Number, hold *holder) (ingest.IMU, [
 }
 
 func clip(x, limit float64) float64 {
-	if limit <= 0 {
+	if limit <= 0 || math.Abs(x) < limit {
 		return x
 	}
 	return min(max(x, -limit), limit)
@@ -186,7 +186,7 @@ func quantise(x, step float64) float64 {
 	if step <= 0 {
 		return x
 	}
-	return math.Round(x/step) * step
+	return math.RoundToEven(x/step) * step
 }
 
 // gaps are the spans longer than five periods and a quarter of a second.

@@ -111,7 +111,7 @@ func Run(sc Scenario) *Session {
 	s := &Session{Scenario: sc}
 	s.truth(m, script, q, sensor, index, hold)
 	s.logs(imu, gps)
-	s.deckLogs(m.deck(&sc, script.t.Phases, script.side.samples(m.n, m.dt, 1.5), index, imu.Time))
+	s.deckLogs(m.deck(&sc, script, index, imu.Time))
 	return s
 }
 
@@ -157,7 +157,12 @@ func (s *Session) truth(m *motion, script *script, q, sensor []quat.Number, inde
 	t.Best = BestFor(in, t.flightSpeeds())
 }
 
-func wrapPi(a float64) float64 { return math.Remainder(a, 2*math.Pi) }
+func wrapPi(a float64) float64 {
+	if math.Abs(a) < math.Pi {
+		return a
+	}
+	return math.Remainder(a, 2*math.Pi)
+}
 
 func (s *Session) logs(imu ingest.IMU, gps ingest.GPS) {
 	sc := &s.Scenario
