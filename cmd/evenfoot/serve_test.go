@@ -51,6 +51,9 @@ func TestServe(t *testing.T) {
 		if b, err := second.CombinedOutput(); err == nil || !strings.Contains(string(b), "in use by another evenfoot") {
 			t.Errorf("a second server on the library: %v\n%s", err, b)
 		}
+		if b, err := exec.Command("evenfoot", "library", "check", "--data", dir).CombinedOutput(); err != nil || string(b) != "0 sessions, all as they came\n" {
+			t.Errorf("a check while it serves: %v\n%s", err, b)
+		}
 		if err := cmd.Process.Signal(sig); err != nil {
 			t.Fatal(err)
 		}

@@ -18,8 +18,6 @@ import (
 	"syscall"
 	"testing"
 	"time"
-
-	"evenfoot/analysis/setup"
 )
 
 var long = flag.Bool("long", false, "kill 200 times, and measure a library of 5,000 sessions")
@@ -54,21 +52,11 @@ func TestFaultProcess(t *testing.T) {
 	}
 }
 
-// titled is a setup that a number tells from others.
-func titled(t *testing.T, n int) string {
-	t.Helper()
-	text, err := setup.Template("wing")
-	if err != nil {
-		t.Fatal(err)
-	}
-	return fmt.Sprintf("title = \"title %d\"\n%s", n, strings.Replace(text, "title =", "# title =", 1))
-}
-
 // workForever adds, corrects and deletes, and tells before and after each.
 func workForever(t *testing.T, dir string, seed int) {
 	sh := openShelf(t, dir)
 	r := rand.New(rand.NewPCG(uint64(seed), 1))
-	for n := seed * 100_000; ; n++ {
+	for n := seed * 1000; ; n++ {
 		all := sh.sessions()
 		what := r.IntN(10)
 		if len(all) < 3 {

@@ -60,7 +60,7 @@ func bigLibrary(b *testing.B, dir string) {
 	}
 	st.publish(all)
 	for _, ses := range all {
-		ses.Summary = &summary{Foiling: 600, Best: [4]float64{9, 8, 7, 6}, Verdict: "change", Next: "Slide the foil 1.0 cm forward. Then ride the same speeds and log again.", Made: "test", Basis: s.basis(ses, usual)}
+		ses.Summary = &summary{Foiling: 600, Best: [4]float64{9, 8, 7, 6}, Verdict: "change", Next: "Slide the foil 1.0 cm forward. Then ride the same speeds and log again.", Made: "test", Basis: basis(ses, s.usualEvidence(ses), usual)}
 		ses.Schema = sidecarSchema
 		data, err := json.Marshal(ses)
 		if err == nil {

@@ -161,13 +161,13 @@ func (s *Site) takeNote(w http.ResponseWriter, r *http.Request, ses *session) er
 }
 
 // usualEvidence are the sessions that count as evidence by themselves: the
-// latest that began before ses, by the same rider on the same foil.
+// latest that began before ses, by the same rider on the same foil, each outing once.
 func (s *Site) usualEvidence(ses *session) (out []*session) {
 	if ses.known == nil || ses.Start.IsZero() {
 		return nil
 	}
 	for _, e := range s.store.sessionsOf(ses.Rider) {
-		if len(out) < withMost && !e.Start.IsZero() && e.Start.Before(ses.Start) && e.known != nil && analysis.SameRider(e.known, ses.known) && counts(ses, e) {
+		if len(out) < withMost && !e.Start.IsZero() && e.Start.Before(ses.Start) && e.known != nil && analysis.SameRider(e.known, ses.known) && counts(ses, e) && !slices.ContainsFunc(out, e.sharesLog) {
 			out = append(out, e)
 		}
 	}
@@ -338,7 +338,7 @@ func (s *Site) compare(w http.ResponseWriter, r *http.Request, _ *session) error
 		}
 		all = append(all, ses)
 	}
-	if _, err := apart(all, true); err != nil {
+	if err := apart(all); err != nil {
 		return badRequest(err)
 	}
 	page, err := s.obtain(w, r, s.comparePlan(all, options{Speed: o.Speed, Length: o.Length, Mass: o.Mass}), nil)

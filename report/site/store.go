@@ -115,6 +115,9 @@ func (st *store) prepare() error {
 		st.readOnly = ingest.Cause(err)
 		return nil
 	}
+	if HoldsLibrary(st.dir) {
+		return fmt.Errorf("the library %s is of an earlier evenfoot; open it once where it can be written: %w", st.dir, ingest.Cause(err))
+	}
 	return fmt.Errorf("the library cannot be made: %w", err)
 }
 

@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"evenfoot/analysis/setup"
 	"evenfoot/ingest"
 )
 
@@ -37,7 +38,7 @@ func track(n int) string {
 	var b strings.Builder
 	b.WriteString(`<?xml version="1.0"?><gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>`)
 	for i := range 10 {
-		at := time.Date(2026, 5, 1, 10, 0, i, 0, time.UTC).Add(time.Duration(n) * time.Hour)
+		at := time.Date(2026, 5, 1, 10, 0, i, 0, time.UTC).Add(time.Duration(n) * time.Minute)
 		fmt.Fprintf(&b, `<trkpt lat="%.6f" lon="8.0"><time>%s</time></trkpt>`, 54+float64(i)*5e-5, at.Format(time.RFC3339))
 	}
 	b.WriteString(`</trkseg></trk></gpx>`)
@@ -88,6 +89,16 @@ func (sh *tested) revised(id int64, text string) error {
 	}
 	ses.describe(set, nil)
 	return sh.correct(ses, base)
+}
+
+// titled is a setup that a number tells from others.
+func titled(t *testing.T, n int) string {
+	t.Helper()
+	text, err := setup.Template("wing")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return fmt.Sprintf("title = \"title %d\"\n%s", n, strings.Replace(text, "title =", "# title =", 1))
 }
 
 // TestReopened: what was acknowledged is there again, whatever befell the

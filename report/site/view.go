@@ -149,6 +149,7 @@ func (s *Site) setUnits(w http.ResponseWriter, r *http.Request, _ *session) erro
 	if err := s.store.set("units", text); err != nil {
 		return err
 	}
+	s.changed()
 	return see(w, r, "/?done=units")
 }
 
@@ -205,13 +206,16 @@ func (s *Site) library(w http.ResponseWriter, r *http.Request, _ *session) error
 	return s.show(w, r, http.StatusOK, "library", v)
 }
 
-// fits says whether a session's title, rider or day holds each of the words.
+// fits says whether a session's title, rider and day have each of the words: a
+// short one as it stands, so that "2 may" is not every day of 2026.
 func (s *session) fits(find []string) bool {
 	if len(find) == 0 {
 		return true
 	}
-	in := strings.ToLower(s.Title + " " + s.Rider + " " + s.When() + " " + s.Day())
-	return !slices.ContainsFunc(find, func(w string) bool { return !strings.Contains(in, w) })
+	in := strings.FieldsFunc(strings.ToLower(s.Title+" "+s.Rider+" "+s.When()+" "+s.Day()), func(r rune) bool { return r == ' ' || r == ',' })
+	return !slices.ContainsFunc(find, func(word string) bool {
+		return !slices.ContainsFunc(in, func(has string) bool { return has == word || len(word) > 2 && strings.Contains(has, word) })
+	})
 }
 
 // An athlete is one rider with the sessions that bear the name.

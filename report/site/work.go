@@ -77,12 +77,12 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 		}
 		earlier = append(earlier, e)
 	}
+	if err := apart(earlier); err != nil {
+		return nil, err
+	}
 	usual := len(o.With) == 0 && !o.Alone
 	if usual {
 		earlier = s.usualEvidence(ses)
-	}
-	if earlier, err = apart(earlier, len(o.With) > 0); err != nil {
-		return nil, err
 	}
 	for _, e := range earlier {
 		inputs, ids = append(inputs, e.Inputs), append(ids, e.ID)
@@ -97,11 +97,11 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 		}
 	}
 	p := &plan{key: pageKey("sheet", inputs, o), ids: ids, what: ses.Title}
-	own := o.Low+o.High == "" && other == nil
+	own, rests := o.Low+o.High == "" && other == nil, basis(ses, earlier, o.units())
 	p.make = func(stage func(string)) (*kept, error) {
 		r, err := s.analyse(ses, earlier, o, other, stage)
 		if own && usual {
-			s.note(ses, r, o.units(), err)
+			s.note(ses, rests, r, o.units(), err)
 		}
 		if err != nil {
 			return nil, err
@@ -121,26 +121,21 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 	return p, nil
 }
 
-// apart counts each outing once: of sessions that hold a log in common the first
-// stays, or, where the user chose them, they are refused.
-func apart(all []*session, chosen bool) (out []*session, err error) {
-	for _, e := range all {
-		i := slices.IndexFunc(out, e.sharesLog)
-		switch {
-		case i < 0:
-			out = append(out, e)
-		case chosen:
-			return nil, fmt.Errorf("%s and %s hold the very same log; an outing counts only once", out[i].Title, e.Title)
+// apart refuses sessions that hold a log in common: each outing counts once.
+func apart(all []*session) error {
+	for i, e := range all {
+		if k := slices.IndexFunc(all[:i], e.sharesLog); k >= 0 {
+			return fmt.Errorf("%s and %s hold the very same log; an outing counts only once", all[k].Title, e.Title)
 		}
 	}
-	return out, nil
+	return nil
 }
 
 // basis tells apart what the list's line of a session rests on: its inputs, those
 // of the usual evidence, and the units of its words.
-func (s *Site) basis(ses *session, u words.Units) string {
+func basis(ses *session, usual []*session, u words.Units) string {
 	inputs := []string{ses.Inputs, u.Speed, u.Length, u.Mass}
-	for _, e := range s.usualEvidence(ses) {
+	for _, e := range usual {
 		inputs = append(inputs, e.Inputs)
 	}
 	return hash([]byte(strings.Join(inputs, " ")))
@@ -149,23 +144,25 @@ func (s *Site) basis(ses *session, u words.Units) string {
 // stale says why the list's line of a session will be made anew; "" where it need not.
 func (s *Site) stale(ses *session) string {
 	switch sum := ses.Summary; {
-	case sum == nil || sum.Made == s.cfg.Version && sum.Basis == s.basis(ses, s.units()):
+	case sum == nil:
 		return ""
 	case sum.Made != s.cfg.Version:
 		return "By another version, made anew soon."
+	case sum.Basis != basis(ses, s.usualEvidence(ses), s.units()):
+		return "From before a change, made anew soon."
 	}
-	return "From before a change, made anew soon."
+	return ""
 }
 
-// note keeps the list's line of a session.
-func (s *Site) note(ses *session, r *analysis.Result, u words.Units, err error) {
+// note keeps the list's line of a session, and what it rests on.
+func (s *Site) note(ses *session, rests string, r *analysis.Result, u words.Units, err error) {
 	sum := &summary{}
 	if err != nil {
 		sum.Unanalysed = err.Error()
 	} else {
 		sum = summaryOf(r, u)
 	}
-	sum.Made, sum.Basis = s.cfg.Version, s.basis(ses, u)
+	sum.Made, sum.Basis = s.cfg.Version, rests
 	if err := s.store.summarise(ses, sum); err != nil {
 		s.cfg.Warn("the list's line of session %d could not be kept: %v", ses.ID, err)
 	}
