@@ -244,15 +244,9 @@ func (t *track) derive(i int) (d derivative, ok bool) {
 	if !ok {
 		return d, false
 	}
-	for k := range ts {
-		c := f.slope(ts[k])
-		d.vx += c * (xs[k] - xs[0])
-		d.vy += c * (ys[k] - ys[0])
-		d.gain += c * c
-	}
-	if d.free = len(ts) > 4; d.free {
-		d.scatter = [2]float64{f.residual(ts, xs), f.residual(ts, ys)}
-	}
+	d.vx, d.scatter[0] = f.fit(ts, xs)
+	d.vy, d.scatter[1] = f.fit(ts, ys)
+	d.gain, d.free = f.gain(), len(ts) > 4
 	return d, true
 }
 
@@ -332,18 +326,22 @@ func (f *parabolaFit) second(t float64) float64 {
 	return u*u - f.alpha*u - f.phi
 }
 
-// slope is the weight of the point at t in the derivative at time 0.
-func (f *parabolaFit) slope(t float64) float64 {
-	c := (t - f.mean) / f.s2
+// bend is the derivative of the second polynomial at time 0.
+func (f *parabolaFit) bend() float64 { return -2*f.mean - f.alpha }
+
+// gain is the sum of the squares of the points' weights in the derivative at
+// time 0.
+func (f *parabolaFit) gain() float64 {
+	g := 1 / f.s2
 	if f.s4 > 0 {
-		c += f.second(t) / f.s4 * (2*(0-f.mean) - f.alpha)
+		g += f.bend() * f.bend() / f.s4
 	}
-	return c
+	return g
 }
 
-// residual is the mean square of y about the fit, by its degrees of freedom:
-// what the orthogonal polynomials do not take of it.
-func (f *parabolaFit) residual(ts, ys []float64) float64 {
+// fit is the derivative of y's parabola at time 0, and the mean square of y about
+// it by its degrees of freedom: what the orthogonal polynomials do not take of it.
+func (f *parabolaFit) fit(ts, ys []float64) (slope, residual float64) {
 	var sum, square, b, c float64
 	for i, t := range ts {
 		y := ys[i] - ys[0]
@@ -354,9 +352,10 @@ func (f *parabolaFit) residual(ts, ys []float64) float64 {
 			c += y * f.second(t)
 		}
 	}
-	ss := square - sum*sum/f.n - b*b/f.s2
+	slope, residual = b/f.s2, square-sum*sum/f.n-b*b/f.s2
 	if f.s4 > 0 {
-		ss -= c * c / f.s4
+		slope += c / f.s4 * f.bend()
+		residual -= c * c / f.s4
 	}
-	return max(0, ss) / max(1, f.n-3)
+	return slope, max(0, residual) / max(1, f.n-3)
 }

@@ -25,35 +25,29 @@ const maxDepth = 1000
 // maxValue bounds the text of one value, in bytes.
 const maxValue = 128
 
-// What the text of an element is kept for.
-type gpxValue uint8
-
+// Texts that are kept besides numbers, by slots of their own.
 const (
-	gpxNone gpxValue = iota
-	gpxEle
-	gpxTime
-	gpxSpeed
-	gpxCourse
-	gpxMotion // an axis of a sensor
-	gpxName
-	gpxType // of a track: the sport
+	slotName = 100 + iota
+	slotSport
 )
 
-// A gpxExt is what an element of a point is for, by its name.
+// A gpxExt is what an element is for, by its name: the slot of its value.
 type gpxExt struct {
-	value      gpxValue
-	kind, axis int // of gpxMotion
-	scale      float64
-	unit       string
+	slot   int
+	vector bool // all axes of the sensor whose x axis the slot is
+	scale  float64
+	unit   string
 }
+
+var none = gpxExt{slot: unit.SlotIgnore}
 
 // children are the elements of a point that are read, besides its extensions.
 var children = map[string]gpxExt{
-	"ele":    {value: gpxEle},
-	"time":   {value: gpxTime},
-	"speed":  {value: gpxSpeed, scale: 1},
-	"course": {value: gpxCourse, scale: 1},
-	"name":   {value: gpxName},
+	"ele":    {slot: unit.SlotAlt, scale: 1},
+	"time":   {slot: unit.SlotTime},
+	"speed":  {slot: unit.SlotSpeed, scale: 1},
+	"course": {slot: unit.SlotCourse, scale: 1},
+	"name":   {slot: slotName},
 }
 
 // A gpxPoint is the track point being read.
@@ -66,11 +60,7 @@ type gpxPoint struct {
 	place    []string // latitude and longitude as written, of a bad position
 	name     string
 	time     []byte
-	alt      float64
-	speed    float64
-	course   float64
-	axes     [2][3]float64 // accelerometer and gyroscope
-	set      [2]uint8      // axes that are there, a bit each
+	v        [unit.SlotCount]float64 // NaN where there is nothing
 }
 
 type gpxReader struct {
@@ -138,12 +128,12 @@ func (g *gpxReader) finish(name string) (*raw.Columns, error) {
 // read goes through the file's elements; it returns what ended it, io.EOF at
 // the end of the file.
 func (g *gpxReader) read() error {
-	var kept gpxExt // what the open element's text is kept for
-	var at int      // its depth
+	kept := none // what the open element's text is kept for
+	var at int   // its depth
 	text := make([]byte, 0, maxValue)
 	for {
 		var to *[]byte
-		if kept.value != gpxNone {
+		if kept != none {
 			to = &text
 		}
 		if err := g.x.next(to); err != nil {
@@ -156,16 +146,16 @@ func (g *gpxReader) read() error {
 				return fmt.Errorf("elements are nested more than %d deep", maxDepth)
 			}
 			g.tellBroken()
-			if kept.value == gpxNone {
+			if kept == none {
 				kept, at, text = g.start(), g.depth, text[:0]
 			}
 		}
 		if !x.close {
 			continue
 		}
-		if kept.value != gpxNone && g.depth <= at {
+		if kept != none && g.depth <= at {
 			g.value(kept, text)
-			kept.value = gpxNone
+			kept = none
 		}
 		if g.in && (g.depth == g.p.depth || string(x.name) == "trkpt" || string(x.name) == "wpt") {
 			g.depth = g.p.depth
@@ -196,9 +186,11 @@ func (g *gpxReader) start() gpxExt {
 		g.Warn(raw.Warning{Kind: raw.NestedPoint, Line: x.at})
 		g.begin()
 	case g.in:
-		return children[name]
+		if e, known := children[name]; known {
+			return e
+		}
 	case name == "type" && g.depth == 3: // of gpx, trk
-		return gpxExt{value: gpxType}
+		return gpxExt{slot: slotSport}
 	case name == "trkpt", name == "wpt":
 		g.begin()
 		g.p.way = name == "wpt"
@@ -209,13 +201,20 @@ func (g *gpxReader) start() gpxExt {
 			g.creator = strings.ToValidUTF8(strings.TrimSpace(string(v[:min(len(v), 200)])), "")
 		}
 	}
-	return gpxExt{}
+	return none
 }
+
+// nothing is a point of which no value is known.
+var nothing = func() (v [unit.SlotCount]float64) {
+	for i := range v {
+		v[i] = raw.NaN
+	}
+	return v
+}()
 
 // begin starts a track point.
 func (g *gpxReader) begin() {
-	nan := math.NaN()
-	g.p = gpxPoint{line: g.x.at, depth: g.depth, time: g.p.time[:0], alt: nan, speed: nan, course: nan}
+	g.p = gpxPoint{line: g.x.at, depth: g.depth, time: g.p.time[:0], v: nothing}
 	g.acc = g.acc[:0]
 	g.in = true
 	lat, lon := attr(g.x.attrs, "lat"), attr(g.x.attrs, "lon")
@@ -245,45 +244,34 @@ func gpxNumber(b []byte) (float64, bool) {
 
 // value takes in the text of an element.
 func (g *gpxReader) value(e gpxExt, text []byte) {
-	switch e.value {
-	case gpxTime: // cut at maxValue it is no time
+	switch e.slot {
+	case unit.SlotTime: // cut at maxValue it is no time
 		g.p.time = append(g.p.time[:0], text...)
 		return
-	case gpxName:
-		if t, ok := unescape(bytes.TrimSpace(text)); ok {
+	case slotName, slotSport:
+		if t, ok := unescape(bytes.TrimSpace(text)); !ok {
+		} else if e.slot == slotName {
 			g.p.name = strings.ToValidUTF8(string(t), "")
-		}
-		return
-	case gpxType:
-		if t, ok := unescape(text); ok {
+		} else {
 			g.sport = strings.Join(unit.Words(string(t)), " ")
 		}
 		return
 	}
 	x, ok := gpxNumber(text)
-	if !ok || len(text) == maxValue || math.Abs(x)*max(e.scale, 1) > math.MaxFloat32 {
+	switch {
+	case !ok || len(text) == maxValue || math.Abs(x)*max(e.scale, 1) > math.MaxFloat32:
 		if len(bytes.TrimSpace(text)) > 0 {
-			what := [...]string{gpxEle: "altitude", gpxSpeed: "speed", gpxCourse: "course", gpxMotion: unit.SensorNames[e.kind]}[e.value]
-			g.Warn(raw.Warning{Kind: raw.BadValue, Line: g.x.line, Sensor: what, Text: []string{string(text)}})
+			g.Warn(raw.Warning{Kind: raw.BadValue, Line: g.x.line, Sensor: unit.Of(e.slot).Group(), Text: []string{string(text)}})
 		}
 		return
+	case e.slot == unit.SlotSpeed && x < 0, e.slot == unit.SlotCourse && (x < 0 || x > 360): // unknown
+		return
+	case e.slot == unit.SlotSpeed:
+		g.out.Gps.SpeedUnit = e.unit
+	case e.slot == unit.SlotCourse:
+		x = math.Mod(x, 360)
 	}
-	switch e.value {
-	case gpxEle:
-		g.p.alt = x
-	case gpxSpeed:
-		if x >= 0 { // below zero stands for unknown
-			g.p.speed = x * e.scale
-			g.out.Gps.SpeedUnit = e.unit
-		}
-	case gpxCourse:
-		if x >= 0 && x <= 360 {
-			g.p.course = math.Mod(x*e.scale, 360)
-		}
-	case gpxMotion:
-		g.p.axes[e.kind][e.axis] = x * e.scale
-		g.p.set[e.kind] |= 1 << e.axis
-	}
+	g.p.v[e.slot] = x * e.scale
 }
 
 // point closes a track point and keeps it if it is of use.
@@ -319,11 +307,12 @@ func (g *gpxReader) point() {
 	g.sport = ""
 	t := float64(ns-g.zero) / 1e9
 	g.out.Gps.Grow(func(want int) int { return raw.GrowTo(want, 16, g.size, g.x.w.Pos) })
-	g.out.Gps.Append(t, p.lat, p.lon, p.alt, p.speed, p.course)
-	for k := range p.set {
-		if p.set[k] == 7 {
-			g.out.Sensor(k).Push(t, p.axes[k][:], true)
-		} else if p.set[k] != 0 {
+	g.out.Gps.Append(t, p.lat, p.lon, p.v[unit.SlotAlt], p.v[unit.SlotSpeed], p.v[unit.SlotCourse])
+	for k := range unit.SensorNames {
+		v := p.v[3*k : 3*k+3]
+		if x, y, z := v[0] == v[0], v[1] == v[1], v[2] == v[2]; x && y && z {
+			g.out.Sensor(k).Push(t, v, true)
+		} else if x || y || z {
 			g.Drop(1, raw.AxisMissing, unit.SensorNames[k])
 		}
 	}
@@ -366,19 +355,19 @@ func (g *gpxReader) extension() gpxExt {
 			g.exts[string(x.name)] = e
 		}
 	}
-	if e.value != gpxMotion {
+	if e.slot < 0 || e.slot >= unit.SlotLat {
 		return e
 	}
 	if u := attr(x.attrs, "unit"); u != nil {
 		e.unit = string(u)
-		e.scale, _ = unit.Scale(unit.SensorUnits[e.kind], e.unit)
+		e.scale, _ = unit.Scale(unit.Of(e.slot).Units, e.unit)
 	}
-	if e.axis == unit.VectorAxis {
+	if e.vector {
 		g.vector(e)
-		return gpxExt{}
+		return none
 	}
 	if !g.hasUnit(e) {
-		return gpxExt{}
+		return none
 	}
 	return e
 }
@@ -387,7 +376,7 @@ func (g *gpxReader) extension() gpxExt {
 func (g *gpxReader) meaning(name string) gpxExt {
 	words := unit.Words(name)
 	if len(words) == 0 {
-		return gpxExt{}
+		return none
 	}
 	in := strings.Join(words[1:], "")
 	switch words[0] {
@@ -397,18 +386,18 @@ func (g *gpxReader) meaning(name string) gpxExt {
 			scale, ok = 1, true
 		}
 		if ok {
-			return gpxExt{value: gpxSpeed, scale: scale, unit: in}
+			return gpxExt{slot: unit.SlotSpeed, scale: scale, unit: in}
 		}
 	case "course", "cog":
 		if in == "" || in == "deg" {
-			return gpxExt{value: gpxCourse, scale: 1}
+			return gpxExt{slot: unit.SlotCourse, scale: 1}
 		}
 	}
 	kind, axis, in, ok := unit.MotionField(name)
 	if !ok {
-		return gpxExt{}
+		return none
 	}
-	e := gpxExt{value: gpxMotion, kind: kind, axis: axis, unit: in}
+	e := gpxExt{slot: 3*kind + axis%unit.VectorAxis, vector: axis == unit.VectorAxis, unit: in}
 	e.scale, _ = unit.Scale(unit.SensorUnits[kind], in)
 	if name == "accel" { // of the acceleration extension, in g
 		e.scale, e.unit = unit.Gravity, "g"
@@ -420,7 +409,7 @@ func (g *gpxReader) meaning(name string) gpxExt {
 // attributes.
 func (g *gpxReader) vector(e gpxExt) {
 	a := g.x.attrs
-	s := gpxSample{kind: e.kind}
+	s := gpxSample{kind: e.slot / 3}
 	axes, largest := 0, 0.0
 	for k, name := range []string{"x", "y", "z"} {
 		if v, ok := gpxNumber(attr(a, name)); ok {
@@ -437,7 +426,7 @@ func (g *gpxReader) vector(e gpxExt) {
 		s.ms, timed = gpxNumber(o)
 	}
 	if axes < 3 || !timed || largest > math.MaxFloat32 {
-		g.Drop(1, raw.AxisMissing, unit.SensorNames[e.kind])
+		g.Drop(1, raw.AxisMissing, unit.Of(e.slot).Group())
 		return
 	}
 	g.acc = append(g.acc, s)
@@ -446,10 +435,10 @@ func (g *gpxReader) vector(e gpxExt) {
 // hasUnit says whether the unit of a motion value is known, and notes it.
 func (g *gpxReader) hasUnit(e gpxExt) bool {
 	if e.scale == 0 {
-		g.Warn(raw.Warning{Kind: raw.NoMotionUnit, Line: g.x.at, Sensor: unit.SensorNames[e.kind], Text: []string{string(g.x.name), e.unit}})
+		g.Warn(raw.Warning{Kind: raw.NoMotionUnit, Line: g.x.at, Sensor: unit.Of(e.slot).Group(), Text: []string{string(g.x.name), e.unit}})
 		return false
 	}
-	if s := g.out.Sensor(e.kind); s.Unit == "" {
+	if s := g.out.Sensor(e.slot / 3); s.Unit == "" {
 		s.Unit = e.unit
 	}
 	return true

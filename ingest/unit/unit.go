@@ -7,6 +7,7 @@ package unit
 
 import (
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -207,6 +208,11 @@ func Names() (names []string) {
 		}
 	}
 	return names
+}
+
+// Of is the quantity of a slot of numbers.
+func Of(slot int) *Quantity {
+	return &Quantities[slices.IndexFunc(Quantities, func(q Quantity) bool { return q.Slot == slot })]
 }
 
 // OnDeck says whether it is a force of the feet or the mast's moment.
