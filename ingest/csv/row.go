@@ -12,13 +12,6 @@ import (
 	"evenfoot/ingest/unit"
 )
 
-var blankRow = func() (r [unit.SlotCount]float64) {
-	for i := range r {
-		r[i] = raw.NaN
-	}
-	return r
-}()
-
 // Groups of a row, as bits: what is wrong with which sensor.
 const (
 	groupAcc = 1 << iota
@@ -59,7 +52,7 @@ type values struct {
 func (c *reader) row(line []byte, whole bool) {
 	c.rowsN++
 	now := &c.now
-	*now = values{v: blankRow}
+	*now = values{v: unit.Blank}
 	i, n := 0, 0
 	lastAt := 0
 	for n < len(c.cols) {

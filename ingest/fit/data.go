@@ -5,6 +5,8 @@ import (
 	"math"
 
 	"evenfoot/ingest/raw"
+
+	profile "github.com/tormoder/fit"
 )
 
 // semicircle is the unit of positions in FIT, in degrees.
@@ -26,19 +28,26 @@ func (f *reader) millis(ms float64) (int64, bool) {
 	return (int64(f.last)-f.base)*1000 + int64(ms), true
 }
 
-// record takes the position and speed out of a record message.
+// record takes the position and speed out of a record message, or of a fix of the
+// receiver itself, which may come faster.
 func (f *reader) record(d *def, b []byte, pos int64) {
+	to, name := &f.rec, "record"
+	if d.global == profile.MesgNumGpsMetadata {
+		to, name = &f.meta, "GPS fix"
+	}
 	role := f.roles(d)
 	ms, _ := role.use[roleMillis].value(d, b, 0)
-	at, ok := f.millis(ms)
+	at, ok := f.millis(d.or(b, 8, ms))
 	if !ok {
-		f.Drop(1, raw.NoStamp, "record")
+		f.Drop(1, raw.NoStamp, name)
 		return
 	}
 	if role.motion {
 		f.devMotion(role, d, b, at)
 	}
-
+	if utc, ok := d.value(b, d.slot[9], 0); ok && f.last < systemTime && utc >= systemTime {
+		f.clock.tie(utc - float64(f.base) - float64(at)/1000)
+	}
 	lat, okLat := d.value(b, d.slot[0], 0)
 	lon, okLon := d.value(b, d.slot[1], 0)
 	lat, lon = lat*semicircle, lon*semicircle
@@ -75,8 +84,13 @@ func (f *reader) record(d *def, b []byte, pos int64) {
 	if !ok {
 		alt, _ = role.use[roleAlt].value(d, b, 0)
 	}
-	course, _ := role.use[roleCourse].value(d, b, 0)
-	f.fix(&f.rec, at, lat, lon, alt, speed, course)
+	course, ok := d.value(b, d.slot[7], 0)
+	course /= 100
+	if !ok {
+		course, _ = role.use[roleCourse].value(d, b, 0)
+	}
+	to.Grow(f.capacity)
+	to.Append(float64(at)/1000, lat, lon, alt, speed, course)
 }
 
 // position checks a latitude and longitude; without a fix both are NaN.
@@ -92,36 +106,6 @@ func (f *reader) position(lat, lon float64, okLat, okLon bool, pos int64) (float
 		f.Warn(raw.Warning{Kind: raw.HalfPosition, Byte: pos})
 	}
 	return math.NaN(), math.NaN(), false
-}
-
-// gpsMetadata takes in a fix of the receiver itself, which may come faster
-// than records do.
-func (f *reader) gpsMetadata(d *def, b []byte, pos int64) {
-	at, ok := f.millis(d.or(b, 0, 0))
-	if !ok {
-		f.Drop(1, raw.NoStamp, "GPS fix")
-		return
-	}
-	if utc, ok := d.value(b, d.slot[6], 0); ok && f.last < systemTime && utc >= systemTime {
-		f.clock.tie(utc - float64(f.base) - float64(at)/1000)
-	}
-	lat, okLat := d.value(b, d.slot[1], 0)
-	lon, okLon := d.value(b, d.slot[2], 0)
-	lat, lon, placed := f.position(lat*semicircle, lon*semicircle, okLat, okLon, pos)
-	alt, _ := d.value(b, d.slot[3], 0)
-	speed, okSpeed := d.value(b, d.slot[4], 0)
-	course, _ := d.value(b, d.slot[5], 0)
-	if !placed && !okSpeed {
-		f.Drop(1, raw.EmptyRecord, "")
-		return
-	}
-	f.fix(&f.meta, at, lat, lon, alt/5-500, speed/1000, course/100)
-}
-
-// fix appends one fix, at in ms; what is not known is NaN.
-func (f *reader) fix(g *raw.Fixes, at int64, lat, lon, alt, speed, course float64) {
-	g.Grow(f.capacity)
-	g.Append(float64(at)/1000, lat, lon, alt, speed, course)
 }
 
 // capacity says how many samples to make room for when want are needed.

@@ -34,10 +34,9 @@ var (
 )
 
 var messages = map[profile.MesgNum]*message{
-	// lat, long, altitude (enhanced, plain), speed (enhanced, plain), compressed speed and distance
-	profile.MesgNumRecord: {[]uint8{0, 1, 78, 2, 73, 6, 8}, (*reader).record, true, false},
-	// ms, lat, long, altitude, speed, heading, UTC
-	profile.MesgNumGpsMetadata:       {[]uint8{0, 1, 2, 3, 4, 5, 6}, (*reader).gpsMetadata, true, false},
+	// lat, long, altitude (enhanced, plain), speed (enhanced, plain), compressed speed and distance; heading, ms, UTC
+	profile.MesgNumRecord:            {[]uint8{0, 1, 78, 2, 73, 6, 8}, (*reader).record, true, false},
+	profile.MesgNumGpsMetadata:       {[]uint8{1, 2, 3, noField, 4, noField, noField, 5, 0, 6}, (*reader).record, true, false},
 	profile.MesgNumAccelerometerData: &accel,
 	profile.MesgNumGyroscopeData:     &gyro,
 	// ms, interval, x y z
@@ -56,6 +55,9 @@ var messages = map[profile.MesgNum]*message{
 	profile.MesgNumLap:              &aside,
 	profile.MesgNumEvent:            &aside,
 }
+
+// noField stands for a field that a kind of message does not have.
+const noField = 255
 
 // timestamp is the number of the time stamp field in every message.
 const timestamp = 253

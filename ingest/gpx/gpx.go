@@ -204,17 +204,9 @@ func (g *gpxReader) start() gpxExt {
 	return none
 }
 
-// nothing is a point of which no value is known.
-var nothing = func() (v [unit.SlotCount]float64) {
-	for i := range v {
-		v[i] = raw.NaN
-	}
-	return v
-}()
-
 // begin starts a track point.
 func (g *gpxReader) begin() {
-	g.p = gpxPoint{line: g.x.at, depth: g.depth, time: g.p.time[:0], v: nothing}
+	g.p = gpxPoint{line: g.x.at, depth: g.depth, time: g.p.time[:0], v: unit.Blank}
 	g.acc = g.acc[:0]
 	g.in = true
 	lat, lon := attr(g.x.attrs, "lat"), attr(g.x.attrs, "lon")

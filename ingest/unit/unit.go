@@ -31,6 +31,14 @@ const (
 	SlotIgnore = -1
 )
 
+// Blank is a row of which no number is known.
+var Blank = func() (row [SlotCount]float64) {
+	for i := range row {
+		row[i] = math.NaN()
+	}
+	return row
+}()
+
 // Gravity is the standard acceleration of free fall, m/s² (ISO 80000-3).
 const Gravity = 9.80665
 
