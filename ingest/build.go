@@ -53,7 +53,7 @@ func build(r *raw.Columns) (*Log, error) {
 	b.rebase()
 
 	f := &b.log.Files[0]
-	f.Channels = append(b.sensorChannels(), b.gpsChannels()...)
+	f.Channels = b.channels()
 	b.deck(f)
 	for _, s := range r.Streams() {
 		f.Read += len(s.Time())
@@ -64,7 +64,12 @@ func build(r *raw.Columns) (*Log, error) {
 	}
 	b.span(f)
 
-	b.log.IMU = b.join(&r.Acc, &r.Gyr)
+	var lost int
+	b.log.IMU, lost = joinIMU(&r.Acc, &r.Gyr)
+	b.notes.Drop(lost, raw.NoGyroBeside, unit.SensorNames[unit.Acc])
+	if len(r.Acc.Time) > 0 && len(r.Gyr.Time) > 0 && !b.log.IMU.hasGyro() {
+		b.notes.Warn(raw.Warning{Kind: raw.ShortGyro})
+	}
 	if w, wrong := gyroUnit(&b.log.IMU, r.Gyr.Unit); wrong {
 		b.notes.Warn(w)
 	}
@@ -280,21 +285,43 @@ func (b *builder) rebase() {
 	raw.ShiftAll(b.r, -whole)
 }
 
-// sensorChannels describes the sensors; of times that both share it tells once.
-func (b *builder) sensorChannels() (all []Channel) {
+// channels describes what was read, and tells how its rates change. A course or
+// altitude that is missing at rest is no gap: the fixes' own gaps count for them.
+func (b *builder) channels() (all []Channel) {
 	for kind, name := range unit.SensorNames {
 		s := b.r.Sensor(kind)
 		if len(s.Time) == 0 {
 			continue
 		}
-		if len(all) > 0 && raw.SameTimes(b.r.Acc.Time, s.Time) {
-			c := all[0]
-			c.Name, c.Unit = name, unit.Text(s.Unit)
-			all = append(all, c)
-			continue
+		if kind == unit.Acc || !raw.SameTimes(b.r.Acc.Time, s.Time) {
+			b.tellRate(name, s.Time)
 		}
 		all = append(all, describe(name, unit.Text(s.Unit), s.Time))
-		b.tellRate(name, s.Time)
+	}
+	f := &b.r.Gps
+	if len(f.Time) == 0 {
+		return all
+	}
+	b.tellRate("GPS", f.Time)
+	every := describe("", "", f.Time)
+	for _, c := range []struct {
+		name, unit string
+		gaps       bool // has gaps of its own
+		times      []float64
+	}{
+		{"position", "deg", true, known(f.Time, f.Lat)},
+		{"speed", unit.Text(cmp.Or(f.SpeedUnit, "mps")), true, known(f.Time, f.Speed)},
+		{"course", "deg", false, known(f.Time, f.Course)},
+		{"altitude", "m", false, known(f.Time, f.Alt)},
+	} {
+		if len(c.times) == 0 {
+			continue
+		}
+		ch := describe(c.name, c.unit, c.times)
+		if !c.gaps {
+			ch.Gaps, ch.LongestGapS = every.Gaps, every.LongestGapS
+		}
+		all = append(all, ch)
 	}
 	return all
 }
@@ -330,26 +357,14 @@ func (b *builder) span(f *File) {
 	f.DurationS = last - first
 }
 
-// join makes the IMU of accelerometer and gyroscope. Where they are stamped
-// apart, the gyroscope is interpolated linearly to the accelerometer's times,
-// inside its span and never across a gap; an accelerometer sample that has no
-// gyroscope there is left out, since an attitude cannot be carried across it.
-func (b *builder) join(acc, gyr *raw.Series) IMU {
-	imu, lost := joinIMU(acc, gyr)
-	if lost > 0 {
-		b.notes.Drop(lost, raw.NoGyroBeside, unit.SensorNames[unit.Acc])
-	}
-	if len(acc.Time) > 0 && len(gyr.Time) > 0 && lost == 0 && len(imu.Gyr[0]) > 0 && math.IsNaN(float64(imu.Gyr[0][0])) {
-		b.notes.Warn(raw.Warning{Kind: raw.ShortGyro})
-	}
-	return imu
-}
-
 // gyroLeast is the least part of the accelerometer's samples that a gyroscope
 // must cover to be used.
 const gyroLeast = 0.1
 
-// joinIMU is join without the notes; lost counts the samples left out.
+// joinIMU makes an IMU of accelerometer and gyroscope. Where they are stamped
+// apart, the gyroscope is interpolated linearly to the accelerometer's times,
+// inside its span and never across a gap; an accelerometer sample that has no
+// gyroscope there is lost, since an attitude cannot be carried across it.
 func joinIMU(acc, gyr *raw.Series) (imu IMU, lost int) {
 	n := len(acc.Time)
 	if n == 0 {

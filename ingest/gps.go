@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"evenfoot/ingest/raw"
-	"evenfoot/ingest/unit"
 )
 
 // receiverSpeedSD is the 1σ error of a receiver's own speed, m/s. NAVSTAR GPS
@@ -188,42 +187,6 @@ func (b *builder) tellFlags(g *GPS) {
 			b.notes.Warn(b.at(first, raw.Warning{Kind: k.kind, Count: n}))
 		}
 	}
-}
-
-// gpsChannels describes what the fixes hold. A course or altitude that is
-// missing at rest is no gap: the fixes' own gaps count for them.
-func (b *builder) gpsChannels() []Channel {
-	f := &b.r.Gps
-	if len(f.Time) == 0 {
-		return nil
-	}
-	b.tellRate("GPS", f.Time)
-	own := f.SpeedUnit
-	if own == "" {
-		own = "mps"
-	}
-	all := describe("", "", f.Time)
-	var out []Channel
-	for _, c := range []struct {
-		name, Unit string
-		gaps       bool // has gaps of its own
-		times      []float64
-	}{
-		{"position", "deg", true, known(f.Time, f.Lat)},
-		{"speed", unit.Text(own), true, known(f.Time, f.Speed)},
-		{"course", "deg", false, known(f.Time, f.Course)},
-		{"altitude", "m", false, known(f.Time, f.Alt)},
-	} {
-		if len(c.times) == 0 {
-			continue
-		}
-		ch := describe(c.name, c.Unit, c.times)
-		if !c.gaps {
-			ch.Gaps, ch.LongestGapS = all.Gaps, all.LongestGapS
-		}
-		out = append(out, ch)
-	}
-	return out
 }
 
 // known is the times at which a column has a value.

@@ -196,18 +196,11 @@ func hours(s float64) string {
 
 // name is what to call a log.
 func (l *Log) name() string {
-	if len(l.Files) == 0 {
-		return "a log"
-	}
-	return fileNames(l.Files)
-}
-
-func fileNames(files []File) string {
 	var names []string
-	for _, f := range files {
+	for _, f := range l.Files {
 		names = append(names, filepath.Base(f.Name))
 	}
-	return raw.List(names, 3)
+	return cmp.Or(raw.List(names, 3), "a log")
 }
 
 // joinSensors gives accelerometers without a gyroscope the gyroscope of another
@@ -374,11 +367,11 @@ func (p *part) shares(q *part) bool {
 }
 
 func (m *merger) files(p *part) string {
-	var files []File
+	var l Log
 	for _, f := range p.files {
-		files = append(files, m.out.Files[f])
+		l.Files = append(l.Files, m.out.Files[f])
 	}
-	return fileNames(files)
+	return l.name()
 }
 
 // sequence joins parts of one kind of clock that follow each other in time.
