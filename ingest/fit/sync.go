@@ -22,6 +22,7 @@ const maxJumps = 100
 const (
 	syncStamps = 2
 	syncLength = 12
+	syncAhead  = 16 << 10 // bytes that they are looked for in
 )
 
 // stampOf returns the time stamp of a data message that samples are taken
@@ -144,31 +145,13 @@ func (f *reader) chain(b []byte) (stamps int, ok bool) {
 // when there is none before end or the end of the file.
 func (f *reader) resync(pos, end int64) bool {
 	found := false
-	f.pass(1)
-	for f.win.Pos < end {
-		b := f.win.Peek(64 << 10)
-		if rest := end - f.win.Pos; int64(len(b)) > rest {
-			b = b[:rest]
-		}
-		if len(b) == 0 {
+	for f.pass(1); f.win.Pos < end && !found; {
+		b := f.win.Peek(syncAhead)
+		if b = b[:min(int64(len(b)), end-f.win.Pos)]; len(b) == 0 {
 			break
 		}
-		// Look at positions with enough ahead to judge by, or at all of them
-		// when the stream ends here.
-		n := len(b)
-		if n > 32<<10 {
-			n -= 16 << 10
-		}
-		i := 0
-		for ; i < n && !found; i++ {
-			_, found = f.starts(b[i:])
-		}
-		if found {
-			i--
-		}
-		f.pass(i)
-		if found {
-			break
+		if _, found = f.starts(b); !found {
+			f.pass(1)
 		}
 	}
 	w := raw.Warning{Kind: raw.Damaged, Byte: pos, Count: int(f.win.Pos - pos)}
