@@ -30,13 +30,14 @@ func Read(r *bufio.Reader, name string, size int64, m *Map) (*raw.Columns, error
 		out:   &raw.Columns{File: raw.File{Name: name, Kind: "CSV"}},
 		size:  size,
 		m:     m,
-		dec:   '.',
 	}
 	if m == nil {
 		head, _ := r.Peek(min(r.Size(), sampleBytes))
 		var names []string
 		if c.m, names = recognise(head, name); c.m != nil {
 			c.notes.Warn(raw.Warning{Kind: raw.Recognised, Text: names})
+		} else {
+			c.m = new(Map)
 		}
 	}
 	if err := c.header(); err != nil {
@@ -53,7 +54,7 @@ type reader struct {
 	notes raw.Notes
 	out   *raw.Columns
 	size  int64
-	m     *Map
+	m     *Map // empty where the names of the columns are ours
 	head  []string
 	headN int // line of the header
 	cols  []column
@@ -119,60 +120,42 @@ func (l *lineReader) read() (b []byte, whole, long bool, err error) {
 // header reads up to and with the header line and settles the columns.
 func (c *reader) header() error {
 	name := c.notes.File
-	skip := 0
-	if c.m != nil {
-		skip = c.m.skip
-	}
 	var line []byte
 	var sep byte
-	for {
+	for line == nil {
 		b, _, long, err := c.lines.read()
-		if err == io.EOF {
+		switch {
+		case err == io.EOF:
 			return fmt.Errorf("%s: holds no header row; a CSV log starts with the names of its columns: %s", name, acceptedColumns)
-		}
-		if err != nil {
+		case err != nil:
 			return fmt.Errorf("%s: %w", name, err)
-		}
-		if long {
+		case long:
 			return fmt.Errorf("%s, line %d: the line is longer than %d bytes; this is not a CSV log", name, c.lines.line, c.lines.r.Size())
 		}
-		if c.lines.line <= skip {
-			continue
-		}
-		if t := scan.Trim(b); len(t) == 5 && strings.EqualFold(string(t[:4]), "sep=") { // what spreadsheets write
+		t, h := scan.Trim(b), hashHeader(b)
+		switch {
+		case c.lines.line <= c.m.skip:
+		case len(t) == 5 && strings.EqualFold(string(t[:4]), "sep="): // what spreadsheets write
 			sep = t[4]
-			continue
-		}
-		if h := hashHeader(b); h != nil {
+		case h != nil:
 			line = h
-			break
-		}
-		if t := scan.Trim(b); len(t) == 0 || t[0] == '#' {
+		case len(t) == 0 || t[0] == '#':
 			c.comment(t)
-			continue
+		default:
+			line = b
 		}
-		line = b
-		break
 	}
 	c.headN = c.lines.line
-	c.delim = findDelimiter(line)
-	if sep != 0 {
-		c.delim = sep
-	}
-	if c.m != nil && c.m.delimiter != 0 {
-		c.delim = c.m.delimiter
-	}
-	if c.delim != ',' {
+	c.delim = cmp.Or(c.m.delimiter, sep, findDelimiter(line))
+	if c.dec = c.m.decimal; c.dec == 0 && c.delim != ',' {
 		c.dec = ','
 	}
-	if c.m != nil && c.m.decimal != 0 {
-		c.dec = c.m.decimal
-	}
+	c.dec = cmp.Or(c.dec, '.')
 	c.head = headerNames(line, c.delim)
 	if err := c.choose(); err != nil {
 		return err
 	}
-	if c.m != nil && c.m.noHeader { // the line was a row
+	if c.m.noHeader { // the line was a row
 		c.row(line, true)
 	}
 	return nil
@@ -180,46 +163,40 @@ func (c *reader) header() error {
 
 // choose settles which column goes where.
 func (c *reader) choose() error {
-	fail := func(ours bool, format string, args ...any) error {
-		return &headerError{c.notes.File, c.headN, fmt.Sprintf(format, args...), c.head, ours}
-	}
-	if c.m != nil {
+	byMap, what := len(c.m.cols) > 0, ""
+	if byMap {
 		if err := c.mapped(); err != nil {
 			return err
 		}
 	} else {
-		cols, strangers, what := contractColumns(c.head, c.firstRow())
-		if what != "" {
-			return fail(false, "%s", what)
-		}
-		if len(strangers) > 0 && len(strangers) < len(c.head) {
+		var strangers []string
+		c.cols, strangers, what = contractColumns(c.head, c.firstRow())
+		if what == "" && len(strangers) > 0 && len(strangers) < len(c.head) {
 			c.warn(raw.Warning{Kind: raw.UnknownColumns, Text: strangers})
 		}
-		c.cols = cols
 	}
 	for _, w := range incomplete(c.cols) {
 		c.warn(w)
 	}
 	known, measured := enough(c.cols)
+	switch {
+	case what != "":
+	case !known && !measured:
+		what = "no column is known"
+	case !known:
+		what = "there is no time column"
+	case !measured:
+		what = "there is a time but no accelerometer, position or speed, nor forces of the feet"
+	}
+	if what != "" {
+		return &headerError{c.notes.File, c.headN, what, c.head, byMap && (known || measured)}
+	}
+	c.shares, c.time.zone = true, c.m.zone
+	feet := 0
 	for i, col := range c.cols {
 		if col.slot != unit.SlotIgnore {
 			c.last = i
 		}
-	}
-	switch {
-	case !known && !measured:
-		return fail(false, "no column is known")
-	case !known:
-		return fail(c.m != nil, "there is no time column")
-	case !measured:
-		return fail(c.m != nil, "there is a time but no accelerometer, position or speed, nor forces of the feet")
-	}
-	c.shares = true
-	if c.m != nil {
-		c.time.zone = c.m.zone
-	}
-	feet := 0
-	for _, col := range c.cols {
 		switch col.slot {
 		case unit.SlotAcc:
 			c.out.Acc.Unit = col.unit
@@ -362,7 +339,7 @@ func (c *reader) finish() (*raw.Columns, error) {
 	if c.out.NoZone {
 		c.notes.Warn(raw.Warning{Kind: raw.LocalTime, Line: c.headN})
 	}
-	if c.m != nil && !c.m.start.IsZero() && c.out.Start.IsZero() {
+	if c.out.Start.IsZero() {
 		c.out.Start = c.m.start
 	}
 	uncount(c.out.File.Marks)
