@@ -68,7 +68,7 @@ func (t *textPage) team(cs []contender, u words.Units) {
 			front = short(100*shareAt(c.r, top).Value, 0) + " at " + short(u.SpeedValue(top), 0)
 		}
 		lines = append(lines, []string{row(words.CleanTo(c.Name, name-1), name, short(c.off.Value, 0), after, front, gradient, short(math.Abs(c.tacks.Value), 1), short(c.best, 1), cmp.Or(plain.Replace(sureOf(c.r)), "-"))})
-		steps = append(steps, Wrap(plain.Replace(words.For(c.r, u).Head), t.width-1))
+		steps = append(steps, words.Wrap(plain.Replace(words.For(c.r, u).Head), t.width-1))
 	}
 	if t.lines()+len(lines)+len(slices.Concat(steps...)) <= textLines {
 		for i := range lines {

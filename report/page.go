@@ -186,37 +186,6 @@ func marksTable(r *analysis.Result, u words.Units) *table {
 	return t
 }
 
-// A finishPart is the advice on surfaces.
-type finishPart struct {
-	Head     string
-	Facts    facts
-	Steps    []string
-	Notes    []string
-	Cautions []string
-}
-
-func finishFor(r *analysis.Result, u words.Units) *finishPart {
-	f := r.Finish
-	if f == nil {
-		return nil
-	}
-	p := &finishPart{Head: words.FinishHead(f)}
-	um := func(name, text string, v interval.Number) {
-		p.Facts.add(name, text+"below "+words.Fixed(float64(v), 0)+" µm", float64(v))
-	}
-	um("Smooth enough at the top speed", "roughness, thousandths of a millimetre, ", f.SmoothBelow)
-	for _, x := range f.Parts {
-		um(words.UpperFirst(words.Clean(x.Name)), "", x.SmoothBelow)
-	}
-	if f.Told() {
-		p.Facts.add("Drag saved", words.Between(f.DragSaving, 1, 1)+" %", f.DragSaving.Value)
-		p.Facts.add("Speed gained at equal pull", words.Between(f.SpeedGain, 1, 1)+" %", f.SpeedGain.Value)
-	}
-	p.Facts.add("Trailing edges", words.TrailingEdge(f))
-	p.Steps, p.Notes, p.Cautions = words.FinishSteps(f), u.FinishNotes(f), words.FinishCautions
-	return p
-}
-
 // Single says that there is one step with a drawing, which then gets the room
 // of two.
 func (p *page) Single() bool { return (p.Mount == "") != (p.Move == "") }

@@ -188,7 +188,7 @@ func (t *textPage) style(code, s string) string {
 }
 
 func (t *textPage) head(s string) {
-	lines := Wrap(s, t.width)
+	lines := words.Wrap(s, t.width)
 	t.add(t.style("1", lines[0]))
 }
 
@@ -232,7 +232,7 @@ func (t *textPage) layout(i int) []string {
 		out = append(out, t.style("2", label))
 		label = ""
 	}
-	for k, l := range Wrap(plain.Replace(r.text), t.width-labelWidth) {
+	for k, l := range words.Wrap(plain.Replace(r.text), t.width-labelWidth) {
 		lab := ""
 		if k == 0 {
 			lab = label
@@ -295,31 +295,4 @@ func (t *textPage) all() string {
 		out = append(out, t.layout(i)...)
 	}
 	return strings.Join(out, "\n") + "\n"
-}
-
-// Wrap breaks a text at spaces into lines of at most width runes; a word that
-// is longer is cut.
-func Wrap(s string, width int) []string {
-	var out []string
-	line, n := "", 0
-	for _, word := range strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '\n' }) {
-		r := []rune(strings.ReplaceAll(word, words.NBSP, " "))
-		for len(r) > width {
-			if n > 0 {
-				out, line, n = append(out, line), "", 0
-			}
-			out, r = append(out, string(r[:width])), r[width:]
-		}
-		if n > 0 && n+1+len(r) > width {
-			out, line, n = append(out, line), "", 0
-		}
-		if n > 0 {
-			line, n = line+" ", n+1
-		}
-		line, n = line+string(r), n+len(r)
-	}
-	if n > 0 || len(out) == 0 {
-		out = append(out, line)
-	}
-	return out
 }

@@ -14,7 +14,6 @@ import (
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
-	"evenfoot/report"
 	"evenfoot/report/words"
 )
 
@@ -137,7 +136,7 @@ func (c *console) printWorth(r *analysis.Result, u words.Units) {
 func (c *console) say(indent, format string, args ...any) {
 	text := fmt.Sprintf(format, args...)
 	first := text[:len(text)-len(strings.TrimLeft(text, " "))]
-	for i, line := range report.Wrap(text, columns-len([]rune(indent))) {
+	for i, line := range words.Wrap(text, columns-len([]rune(indent))) {
 		fmt.Fprintln(c.out, words.Choose(i == 0, first, indent)+line)
 	}
 }

@@ -214,24 +214,10 @@ func gapLength(s float64) string {
 
 // wrap writes text behind head, broken at blanks to fit the width.
 func wrap(b *strings.Builder, head, text string) {
-	indent := strings.Repeat(" ", utf8.RuneCountInString(head))
-	at := len(indent)
-	b.WriteString(head)
-	for i, word := range strings.Fields(text) {
-		n := utf8.RuneCountInString(word)
-		switch {
-		case i == 0:
-		case at+1+n > inspectColumns:
-			b.WriteString("\n" + indent)
-			at = len(indent)
-		default:
-			b.WriteByte(' ')
-			at++
-		}
-		b.WriteString(word)
-		at += n
+	width := utf8.RuneCountInString(head)
+	for i, line := range Wrap(text, inspectColumns-width) {
+		b.WriteString(Choose(i == 0, head, strings.Repeat(" ", width)) + line + "\n")
 	}
-	b.WriteByte('\n')
 }
 
 // An Inspection is the JSON of inspect: one per log, and a last one for how

@@ -106,7 +106,7 @@ func TestEveryFindingIsSaid(t *testing.T) {
 				wellSaid(t, k, Units{}.Say(analysis.StrayNote{Kind: analysis.Kind(k), Speed: 5, FitsAs: []string{"speed_kmh", "speed_mph"}[:n+1]}))
 				continue
 			}
-			wellSaid(t, k, Units{}.Say(analysis.Note{Kind: analysis.Kind(k), Range: &two, Ridden: &two, Of: *cf, Why: "It is so."}))
+			wellSaid(t, k, Units{}.Say(analysis.Note{Kind: analysis.Kind(k), Range: &two, Ridden: &two, Of: *cf, Why: "It is so.", By: &i}))
 		}
 		for k := range feetBook.says {
 			wellSaid(t, k, Units{}.Say(feet.Finding{Kind: feet.Kind(k), Count: 3, Needed: 20, Side: "left", Force: 700, Part: 0.1 + v/2, Sigmas: 4, Why: "It is so."}))

@@ -94,3 +94,30 @@ func LowerFirst(s string) string {
 	}
 	return string(r)
 }
+
+// Wrap breaks a text at spaces into lines of at most width runes; a word that
+// is longer is cut.
+func Wrap(s string, width int) []string {
+	var out []string
+	line, n := "", 0
+	for _, word := range strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '\n' }) {
+		r := []rune(strings.ReplaceAll(word, NBSP, " "))
+		for len(r) > width {
+			if n > 0 {
+				out, line, n = append(out, line), "", 0
+			}
+			out, r = append(out, string(r[:width])), r[width:]
+		}
+		if n > 0 && n+1+len(r) > width {
+			out, line, n = append(out, line), "", 0
+		}
+		if n > 0 {
+			line, n = line+" ", n+1
+		}
+		line, n = line+string(r), n+len(r)
+	}
+	if n > 0 || len(out) == 0 {
+		out = append(out, line)
+	}
+	return out
+}

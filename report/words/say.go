@@ -4,10 +4,13 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"math"
 	"reflect"
+	"strings"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/feet"
+	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
@@ -16,7 +19,7 @@ import (
 )
 
 // Say is one finding as a whole sentence in the reader's units. What a
-// package finds is said in the file of that package's name.
+// package finds is said in the book of its name.
 func (u Units) Say(f analysis.Finding) string {
 	switch f := f.(type) {
 	case nil:
@@ -26,17 +29,17 @@ func (u Units) Say(f analysis.Finding) string {
 	case ingest.Warning:
 		return u.warning(f)
 	case analysis.Note:
-		return u.chain(f.Kind, f)
+		return u.from(chainBook, string(f.Kind), f)
 	case pitchlaw.Lack:
 		return u.Lack(f)
 	case analysis.StrayNote:
-		return u.chain(f.Kind, f)
+		return u.from(chainBook, string(f.Kind), f)
 	case align.Finding:
-		return u.alignment(f)
+		return u.from(mountBook, string(f.Kind), f)
 	case *align.Finding:
-		return u.alignment(*f)
+		return u.from(mountBook, string(f.Kind), *f)
 	case feet.Finding:
-		return cmp.Or(feetBook.say(string(f.Kind), f, u.can()), string(f.Kind))
+		return u.from(feetBook, string(f.Kind), f)
 	case trim.LeftOut:
 		return fmt.Sprintf("%s is left out: %v.", UpperFirst(earlier(f.Title, f.Outing+1)), f.Why)
 	case trim.Conflict:
@@ -61,7 +64,10 @@ func KindOf(f analysis.Finding) string {
 	return "note"
 }
 
-var chainBook, feetBook, troubleBook = newBook("chain"), newBook("feet"), newBook("trouble")
+var (
+	chainBook, feetBook, troubleBook = newBook("chain"), newBook("feet"), newBook("trouble")
+	mountBook, lawBook, conflictBook = newBook("mount"), newBook("law"), newBook("conflict")
+)
 
 func init() { setup.Words = Units{}.OrDefault().trouble }
 
@@ -73,9 +79,9 @@ func (u Units) trouble(t *setup.Trouble) string {
 	return cmp.Or(troubleBook.say(t.Kind, t, can), t.Kind)
 }
 
-// chain says what the chain itself found out.
-func (u Units) chain(k analysis.Kind, x any) string {
-	return cmp.Or(chainBook.say(string(k), x, u.can()), string(k))
+// from is the sentence of a kind about x in a book, else the kind.
+func (u Units) from(b book, kind string, x any) string {
+	return cmp.Or(b.say(kind, x, u.can()), kind)
 }
 
 // Explain is an error of the analysis in the reader's units.
@@ -97,4 +103,129 @@ func (u Units) SpeedError(e *analysis.SpeedError) string {
 		*analysis.SpeedError
 		Near float64
 	}{e, analysis.NearRidden})
+}
+
+// fromTo is a stretch of time as 12 s–31 s (19 s).
+func fromTo(f align.Finding) string {
+	return fmt.Sprintf("%s–%s (%.0f s)", sinceStart(f.At), sinceStart(f.Until), f.Until-f.At)
+}
+
+// sinceStart prints seconds since the start as 42 s or 12:03.
+func sinceStart(t float64) string {
+	if math.Abs(t) < 100 {
+		return fmt.Sprintf("%.0f s", math.Round(t)+0) // not "-0 s"
+	}
+	return Clock(t)
+}
+
+// Lack says what a log does not give and the pitch law needs.
+func (u Units) Lack(l pitchlaw.Lack) string {
+	return u.from(lawBook, string(l.Kind), struct {
+		pitchlaw.Lack
+		Have, Need float64
+	}{l, float64(l.Have), float64(l.Need)})
+}
+
+// Bend says how the pitch departs from the straight line; "" when that does
+// not matter.
+func Bend(b pitchlaw.Bend) string {
+	if !b.Matters {
+		return ""
+	}
+	return lawBook.say(string(b.Kind), b, Units{}.can())
+}
+
+// Reason says why a stretch of flight counts for less.
+func Reason(r pitchlaw.Reason) string {
+	if r == "" {
+		return "far from the rest"
+	}
+	return string(r)
+}
+
+// flowDoubt is the 1σ, m/s, above which the flow along a line is called unknown.
+const flowDoubt = 0.3
+
+// Flow says along which line the log cannot tell the water's flow, and whether
+// the flow turned; "" when there is nothing to say.
+func (u Units) Flow(f *pitchlaw.Fit) string {
+	if f == nil || f.FlowSource == "given" || !f.Slope.Known() {
+		return ""
+	}
+	return strings.Join(u.tellAll("flow", struct {
+		*pitchlaw.Fit
+		Line   float64 // degrees
+		Doubt  float64 // m/s, 90 %
+		Unsure bool
+	}{f, f.FlowAxis * radian, interval.Z90 * f.FlowDoubt, f.FlowDoubt > flowDoubt}), " ")
+}
+
+// Current says which current the log shows, "" where none is known of.
+func (u Units) Current(r *analysis.Result) string {
+	w := r.WaterFlow
+	if w == nil || !w.East.Known() || !w.North.Known() {
+		return ""
+	}
+	to := math.Mod(math.Atan2(w.East.Value, w.North.Value)*radian+360, 360)
+	s := u.tell("current", struct {
+		Source           string
+		Speed, To, Doubt float64
+	}{w.Source, math.Hypot(w.East.Value, w.North.Value), to, 1.64 * math.Max(w.East.SD(), w.North.SD())})
+	if w.Source == "given" {
+		return s
+	}
+	return strings.TrimSpace(s + " " + u.Flow(r.Law))
+}
+
+// farSigmas is how far an unknown must be to be called far outside.
+const farSigmas = 4.0
+
+// Conflict says which input disagrees with the rest, and what to check.
+func (u Units) Conflict(c trim.Conflict) string {
+	where := ""
+	if c.Outing > 0 {
+		where = " of " + earlier(c.Title, c.Outing)
+	}
+	can := u.can()
+	can["where"] = func() string { return where }
+	can["strained"] = func() string { return u.strained(c) }
+	return cmp.Or(conflictBook.say(string(c.Kind), c, can), string(c.Kind))
+}
+
+// earlier names the n-th earlier session, from 1.
+func earlier(title string, n int) string {
+	if title == "" {
+		return fmt.Sprintf("earlier session %d", n)
+	}
+	return "“" + Clean(title) + "”"
+}
+
+// strained says what the evidence asks of an unknown.
+func (u Units) strained(c trim.Conflict) string {
+	x := c.Unknown
+	value := func(v float64) string {
+		if x.Key == "" || strings.HasSuffix(x.Key, "_percent") {
+			return fmt.Sprintf("%.3g %s", v*x.Scale, x.Unit)
+		}
+		return u.Keyed(keyNamed(x.Key), v)
+	}
+	s := fmt.Sprintf("the %s: the evidence asks for %s where %s %s, %s what the setup allows", x.Name, value(c.Asked),
+		Choose(x.Default, "the default is", "the setup says"), value(c.Stated), Choose(c.Sigmas >= farSigmas, "far outside", "outside"))
+	if x.Key != "" {
+		s += fmt.Sprintf(" (check %s%s)", x.Key, Choose(c.Unusual, ", which is hardly ever so large or small: is it the right number, in the right unit?", ""))
+	}
+	return s
+}
+
+// Measure asks for a value of the setup that is left to its default.
+func (u Units) Measure(k *setup.Key) string {
+	text := "Measure " + k.Name
+	if k.Help != "" {
+		text += " (" + k.Help + ")"
+	}
+	if v, ok := k.Default.(float64); ok {
+		symbol, _ := k.Unit()
+		text += fmt.Sprintf("; the default is %.3g %s", v, symbol)
+	}
+	return text
 }

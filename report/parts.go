@@ -90,3 +90,63 @@ func (b *builder) drag() *figure {
 	})
 	return f
 }
+
+// A pacePart is what a racer asks of a log.
+type pacePart struct {
+	Says  []string
+	Tacks *table // best speeds by tack, nil where tacks are not told apart
+}
+
+func paceFor(r *analysis.Result, u words.Units) *pacePart {
+	if r.Pace == nil {
+		return nil
+	}
+	p := &pacePart{Says: u.Pace(r.Pace)}
+	t := &table{Caption: "Best speeds within reaches by tack, " + u.SpeedName(), Head: []string{"tack", "2 seconds", "10 seconds", "500 metres", "1 nautical mile"}}
+	for _, tack := range []string{"port", "starboard"} {
+		b, ok := r.Pace.ByTack[tack]
+		if !ok {
+			continue
+		}
+		cells := []string{tack}
+		for _, v := range []interval.Number{b.TwoSeconds, b.TenSeconds, b.Metres500, b.NauticalMile} {
+			cells = append(cells, words.Choose(v > 0, words.Fixed(u.SpeedValue(float64(v)), 1), "–"))
+		}
+		t.add(math.NaN(), cells...)
+	}
+	if len(t.Rows) > 0 {
+		p.Tacks = t
+	}
+	return p
+}
+
+// A finishPart is the advice on surfaces.
+type finishPart struct {
+	Head     string
+	Facts    facts
+	Steps    []string
+	Notes    []string
+	Cautions []string
+}
+
+func finishFor(r *analysis.Result, u words.Units) *finishPart {
+	f := r.Finish
+	if f == nil {
+		return nil
+	}
+	p := &finishPart{Head: words.FinishHead(f)}
+	um := func(name, text string, v interval.Number) {
+		p.Facts.add(name, text+"below "+words.Fixed(float64(v), 0)+" µm", float64(v))
+	}
+	um("Smooth enough at the top speed", "roughness, thousandths of a millimetre, ", f.SmoothBelow)
+	for _, x := range f.Parts {
+		um(words.UpperFirst(words.Clean(x.Name)), "", x.SmoothBelow)
+	}
+	if f.Told() {
+		p.Facts.add("Drag saved", words.Between(f.DragSaving, 1, 1)+" %", f.DragSaving.Value)
+		p.Facts.add("Speed gained at equal pull", words.Between(f.SpeedGain, 1, 1)+" %", f.SpeedGain.Value)
+	}
+	p.Facts.add("Trailing edges", words.TrailingEdge(f))
+	p.Steps, p.Notes, p.Cautions = words.FinishSteps(f), u.FinishNotes(f), words.FinishCautions
+	return p
+}
