@@ -17,13 +17,13 @@ func TestPhoneRounding(t *testing.T) {
 	t.Parallel()
 	const stepAcc, stepGyr = 0.1, 0.1 * math.Pi / 180
 	s, first := firstOuting(t)
-	log := *first
-	for k := range 3 {
-		log.IMU.Acc[k], log.IMU.Gyr[k] = slices.Clone(log.IMU.Acc[k]), slices.Clone(log.IMU.Gyr[k])
-	}
 	law := func(rounded bool) *analysis.Result {
+		log := *first // which an analysis ties to one clock
+		for k := range 3 {
+			log.IMU.Acc[k], log.IMU.Gyr[k] = slices.Clone(log.IMU.Acc[k]), slices.Clone(log.IMU.Gyr[k])
+		}
 		set := parse(t, s.SetupTOML(s.FeelNotes([]float64{6.7, 8.2, 9.8, 10.8}, 0.04)))
-		if rounded { // last: the one log serves both
+		if rounded {
 			round(&log, stepAcc, stepGyr)
 		}
 		r, err := analysis.Run(analysis.Request{Log: &log, Setup: set})
