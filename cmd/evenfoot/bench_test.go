@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 
 	"evenfoot/analysis/simulate"
@@ -89,8 +90,8 @@ func twoHours() (two, ten simulate.Scenario) {
 	return two, ten
 }
 
-// BenchmarkPaired runs a report and a yardstick in turn: x-wall and x-cpu are
-// how many times the yardstick's time the report takes. The yardsticks are
+// BenchmarkPaired runs a report, or the reading alone, and a yardstick in turn: x-wall
+// and x-cpu are how many times the yardstick's time it takes. The yardsticks are
 // gpsbabel, a general converter, which turns the FIT file into GPX without
 // reading the inertial samples, and numpy.loadtxt on the CSV file beside the
 // GPX; each where it is installed.
@@ -98,17 +99,27 @@ func BenchmarkPaired(b *testing.B) {
 	dir := b.TempDir()
 	two, ten := twoHours()
 	pair := func(name string, sc simulate.Scenario, one bool, has []string, yardstick ...string) {
-		b.Run(name, func(b *testing.B) {
-			if err := exec.Command(yardstick[0], has...).Run(); err != nil {
-				b.Skipf("%s cannot do that: %v", yardstick[0], err)
-			}
-			session := benchSession(b, filepath.Join(dir, name, "session"), sc, one)
-			processPair(b, func() *exec.Cmd { return processCommand("TestBenchChild", "report", session) },
-				func() *exec.Cmd {
+		if err := exec.Command(yardstick[0], has...).Run(); err != nil {
+			b.Logf("%s: %s cannot do that: %v", name, yardstick[0], err)
+			return
+		}
+		session := filepath.Join(dir, name, "session")
+		lay := sync.OnceFunc(func() { benchSession(b, session, sc, one) })
+		against := func(what string, args func() []string) {
+			b.Run(what+"-"+name, func(b *testing.B) {
+				lay()
+				a := args()
+				processPair(b, func() *exec.Cmd { return processCommand(a[0], a[1:]...) }, func() *exec.Cmd {
 					cmd := exec.Command(yardstick[0], yardstick[1:]...)
 					cmd.Dir = session
 					return cmd
 				})
+			})
+		}
+		against("report", func() []string { return []string{"TestBenchChild", "report", session} })
+		against("read", func() []string {
+			logs, _ := filepath.Glob(filepath.Join(session, "*.[fgc][ips][txv]"))
+			return append([]string{"TestReadOnce", "evenfoot"}, logs...)
 		})
 	}
 	pair("fit-2h", two, true, []string{"-V"}, "gpsbabel", "-i", "garmin_fit", "-f", "outing.fit", "-o", "gpx", "-F", filepath.Join(dir, "out.gpx"))

@@ -54,8 +54,10 @@ var readersOfFiles = map[string]func(path string) error{
 // TestReadOnce is a process of BenchmarkProcess; alone it does nothing.
 func TestReadOnce(t *testing.T) {
 	args := processArgs(t)
-	if err := readersOfFiles[args[0]](args[1]); err != nil {
-		t.Fatal(err)
+	for _, path := range args[1:] {
+		if err := readersOfFiles[args[0]](path); err != nil {
+			t.Fatal(err)
+		}
 	}
 }
 
