@@ -90,17 +90,14 @@ func bring(t *testing.T, seed uint64, what string) (simulate.Scenario, *analysis
 	t.Helper()
 	sc := priorWrong(t, seed)
 	p := simulate.UsualPresser()
-	ashore := sc.Rest + 2*sc.Carry + 2*sc.Swim
-	leg := 720 + ashore
+	const ride = 720
+	leg := ride + sc.Rest + 2*sc.Carry + 2*sc.Swim
 	switch what {
 	case threePlaces:
-		sc.Duration = 3*leg + sc.Rest
 		start := onWater(sc, 0)
 		sc.Foil.WingX += start
 		sc.Gear.Stated.WingX += start
-		for k, dx := range []float64{-0.025, 0.025} {
-			sc.Changes = append(sc.Changes, simulate.Changed{At: float64(k+1) * leg, Change: trim.Change{Foil: onWater(sc, dx)}})
-		}
+		sc = sc.InPlaces(ride, onWater(sc, -0.025), onWater(sc, 0.025))
 	case cardInOut:
 		sc.Duration = 2*leg + sc.Rest
 		sc.Changes = []simulate.Changed{{At: leg, Change: trim.Change{Raise: math.Atan(simulate.Card / sc.Gear.ShimSpan)}}}

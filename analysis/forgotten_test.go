@@ -20,13 +20,12 @@ func TestForgotten(t *testing.T) {
 	asked, alarms, held := 0, 0, 0
 	for seed := range uint64(n) {
 		sc := simulate.Default()
-		sc.Seed, sc.NoIMU, sc.Sweep, sc.IMURate = 700+seed, true, true, 10
+		sc.Seed, sc.NoIMU, sc.IMURate = 700+seed, true, 10
 		sc.Foil.StabIncidence -= 1.5 * deg // the load moves with speed
-		leg := 720 + sc.Rest + 2*sc.Carry + 2*sc.Swim
-		sc.Duration = 2*leg + sc.Rest
 		mid := trim.NewFoil(sc.Foil).At((sc.SpeedLow+sc.SpeedHigh)/2, trim.Gravity).FeltShare
 		sc.Foil.WingX -= (mid-0.5)*(sc.Foil.FrontFoot-sc.Foil.BackFoot) + move/2
-		sc.Changes = []simulate.Changed{{At: leg, Change: trim.Change{Foil: move}}}
+		sc = sc.InPlaces(720, move)
+		leg := sc.Changes[0].At
 		s := simulate.Run(sc)
 		s.Log.Marks = s.Evens(simulate.UsualPresser())
 		told := s.SetupTOML(nil)

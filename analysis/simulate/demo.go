@@ -52,6 +52,18 @@ func Demo() [2]Scenario {
 	return [2]Scenario{before, after}
 }
 
+// InPlaces is an outing of that many seconds on the water at a time, and ashore
+// the foil is moved to each place in turn, m from where it was at the start. Every
+// reach goes from slow to fast or back.
+func (sc Scenario) InPlaces(ride float64, places ...float64) Scenario {
+	leg := ride + sc.Rest + 2*sc.Carry + 2*sc.Swim
+	sc.Duration, sc.Sweep = float64(len(places)+1)*leg+sc.Rest, true
+	for k, dx := range places {
+		sc.Changes = append(sc.Changes, Changed{At: float64(k+1) * leg, Change: trim.Change{Foil: dx}})
+	}
+	return sc
+}
+
 // SetupTOML is the setup that the rider writes down: the stated foil, gear and
 // the notes of feel.
 func (s *Session) SetupTOML(feel []setup.Feel) string {

@@ -21,6 +21,12 @@ var noteSpeeds = []float64{6.7, 8.2, 9.8, 10.8}
 
 const noteSD = 0.04
 
+// On her second outing she moves the foil to these places, m from where it was, after
+// some seven minutes on the water each, and presses a button where the load feels even.
+const placeRide = 405.0
+
+var places = []float64{-0.015, -0.023, -0.031}
+
 func demoCommand(c *console) *cobra.Command {
 	return &cobra.Command{
 		Use:   "demo [DIR]",
@@ -44,8 +50,15 @@ func (c *console) demo(dir string) error {
 	defer p.done()
 	p.stage("simulating two outings")
 	scenarios := simulate.Demo()
+	scenarios[1] = scenarios[1].InPlaces(placeRide, places...)
 	err := each(len(scenarios), func(i int) error {
 		s := simulate.Run(scenarios[i])
+		for _, m := range s.Evens(simulate.UsualPresser()) {
+			if i > 0 && m.At > scenarios[i].Changes[0].At {
+				s.Log.Marks = append(s.Log.Marks, m)
+			}
+		}
+		s.IMULog.Marks = s.Log.Marks
 		toml := s.SetupTOML(s.FeelNotes(noteSpeeds, noteSD))
 		if err := writeSession(filepath.Join(dir, demoFolders[i]), toml, map[string]func(io.Writer) error{
 			"watch.gpx":  func(w io.Writer) error { return write.GPX(w, s.GPSLog) },

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"evenfoot/ingest"
+	"evenfoot/ingest/raw"
 )
 
 // A Row is one line of an export: a sample of the IMU, a fix, or both when
@@ -97,8 +98,8 @@ func (e *Export) Write(r *Row) error {
 // export. It does not close the writer underneath.
 func (e *Export) Close() error { return e.w.Flush() }
 
-// CSV writes a log's samples as a CSV log: the IMU, the fixes and what presses
-// on the deck in order of time, in one row where they share one. Reading it back
+// CSV writes a log's samples as a CSV log: the IMU, the fixes, what presses
+// on the deck and the rider's presses of a button in order of time, in one row where they share one. Reading it back
 // gives equal samples.
 func CSV(w io.Writer, l *ingest.Log) error {
 	bw := bufio.NewWriterSize(w, 64<<10)
@@ -192,7 +193,18 @@ func columns(l *ingest.Log) (kinds []series) {
 			return b
 		})
 	}
+	add(",mark", marked(l), func(b []byte, i int) []byte { return append(b, ",1"...) })
 	return kinds
+}
+
+// marked are the times at which the rider pressed a button, s since the log's start.
+func marked(l *ingest.Log) (at []float64) {
+	for _, m := range l.Marks {
+		if m.Kind == raw.Press {
+			at = append(at, m.At)
+		}
+	}
+	return at
 }
 
 func appendStart(b []byte, start time.Time) []byte {

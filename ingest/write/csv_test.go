@@ -2,6 +2,7 @@ package write_test
 
 import (
 	"bytes"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -13,6 +14,7 @@ import (
 	"pgregory.net/rapid"
 
 	"evenfoot/ingest"
+	"evenfoot/ingest/raw"
 	"evenfoot/ingest/write"
 )
 
@@ -313,3 +315,42 @@ func TestCSVErrorsReachTheCaller(t *testing.T) {
 type fullDisk struct{}
 
 func (fullDisk) Write([]byte) (int, error) { return 0, os.ErrPermission }
+
+// TestPresses: what the rider pressed comes back from either format, to the
+// second from a lap.
+func TestPresses(t *testing.T) {
+	l := &ingest.Log{Start: time.Date(2026, 9, 20, 10, 0, 0, 0, time.UTC)}
+	for i := range 100 {
+		l.IMU.Time = append(l.IMU.Time, float64(i)/2)
+		for k := range 3 {
+			l.IMU.Acc[k], l.IMU.Gyr[k] = append(l.IMU.Acc[k], float32(i%7)), append(l.IMU.Gyr[k], float32(i%5))
+		}
+	}
+	want := []float64{10.25, 31}
+	for _, at := range want {
+		l.Marks = append(l.Marks, ingest.Mark{At: at, Kind: raw.Press})
+	}
+	for name, write := range map[string]func(io.Writer, *ingest.Log) error{"log.csv": write.CSV, "log.fit": write.FIT} {
+		var b bytes.Buffer
+		if err := write(&b, l); err != nil {
+			t.Fatal(err)
+		}
+		path := filepath.Join(t.TempDir(), name)
+		if err := os.WriteFile(path, b.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		back, err := ingest.Open(path, ingest.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var at []float64
+		for _, m := range back.Marks {
+			if m.Kind != raw.Lap && m.Kind.ByRider() {
+				at = append(at, m.At)
+			}
+		}
+		if !slices.EqualFunc(at, want, func(a, b float64) bool { return math.Abs(a-b) < 1 && (name == "log.fit" || a == b) }) {
+			t.Errorf("%s: pressed at %v, want %v: %+v", name, at, want, back.Marks)
+		}
+	}
+}

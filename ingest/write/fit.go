@@ -49,6 +49,9 @@ const (
 	devCourse = 1 // deg true
 )
 
+// What ended a lap.
+const manual, sessionEnd enum = 0, 7
+
 // An enum is a value of FIT's base type of that name.
 type enum uint8
 
@@ -84,7 +87,7 @@ func baseType(v any) (base byte, size int) {
 
 // FIT writes a log as a FIT activity: records at the rate of the GPS fixes,
 // accelerometer and gyroscope as arrays of calibrated samples with their time
-// offsets.
+// offsets, a lap for each press of the rider's.
 //
 // Times are kept to 1 ms, positions to 8.4e-8 deg, speeds to 1 mm/s, altitudes
 // to 0.2 m, samples and courses to float32. A log without a date is written on
@@ -254,12 +257,18 @@ func (e *fitEncoder) log(l *ingest.Log) {
 	for ; fix < len(l.GPS.Time); fix++ {
 		e.record(&l.GPS, fix)
 	}
-	for _, m := range []struct {
-		local  byte
-		global uint16
-	}{{localLap, 19}, {localSession, 18}} {
-		e.message(m.local, m.global, []byte{253, 254, 2, 7, 8}, nil, end, uint16(0), start, elapsed, elapsed)
+	from := e.ms(first)
+	lap := func(i int, to int64, trigger enum) {
+		took := uint32(min(max(to-from, 0), math.MaxUint32-1))
+		e.message(localLap, 19, []byte{253, 254, 2, 7, 8, 24}, nil, uint32((to+500)/1000), uint16(i), uint32(from/1000), took, took, trigger)
+		from = to
 	}
+	presses := marked(l)
+	for i, at := range presses {
+		lap(i, e.ms(at), manual)
+	}
+	lap(len(presses), e.ms(last), sessionEnd)
+	e.message(localSession, 18, []byte{253, 254, 2, 7, 8}, nil, end, uint16(0), start, elapsed, elapsed)
 	e.message(localActivity, 34, []byte{253, 0, 1, 2}, nil, end, elapsed, uint16(1), enum(0))
 }
 
