@@ -21,7 +21,7 @@ function connect(name) {
     worker = new Worker(name, { type: "module" });
     worker.onmessage = ({ data }) => {
       if (data.stage) busy(say("working", { stage: data.stage }));
-      else answer(data.id, data.reply ?? data);
+      else answer(data.id, data.reply);
     };
     worker.onerror = (e) => { // nothing that waits for it would ever be answered
       e.preventDefault();
@@ -355,7 +355,7 @@ async function record() {
 let recording;
 async function write(text) {
   const reply = await recorder("rows", { text });
-  recording.size = reply.size;
+  recording.size = reply.size ?? recording.size;
   if (reply.error) {
     reason ||= told(reply);
     problem(reason);

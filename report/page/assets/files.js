@@ -67,6 +67,20 @@ export async function remove(path) {
   await (await folder(path.slice(0, Math.max(0, at)))).removeEntry(path.slice(at + 1), { recursive: true });
 }
 
+/** Answers a page's requests, one after another: a file is open only once. */
+export function serve(tasks) {
+  let last = Promise.resolve();
+  globalThis.onmessage = ({ data: { id, task, ...args } }) => {
+    last = last.then(async () => {
+      try {
+        postMessage({ id, reply: await tasks[task](args) });
+      } catch (e) {
+        postMessage({ id, reply: { error: e.message || e.name, name: e.name } });
+      }
+    });
+  };
+}
+
 // What Go sees: files by their paths, and the folder in which it may make more.
 const open = new Map(); // path → { access }, or { blob } of what was picked
 const dirs = new Map(); // path → names

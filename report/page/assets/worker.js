@@ -1,5 +1,5 @@
 // The worker that holds Go and the files: the page asks, it answers.
-import { folder, names, save, move, read, remove, withFiles, fate } from "./files.js";
+import { folder, names, save, move, read, remove, withFiles, fate, serve } from "./files.js";
 import "./wasm_exec.js";
 
 process.cwd = () => "/";
@@ -70,7 +70,7 @@ const setupOf = async (name) => {
 };
 
 const tasks = {
-  sessions,
+  async sessions() { return { list: await sessions() }; },
   async version() { return ask({ do: "version" }); },
   /** The report of an outing, or what else Go does with one: its plan. */
   async report({ name, what = "report", units, options }) {
@@ -145,15 +145,4 @@ async function unzip(file) {
   }
 }
 
-// One request after another: a file is open only once.
-let last = Promise.resolve();
-onmessage = ({ data: { id, task, ...args } }) => {
-  last = last.then(async () => {
-    try {
-      const got = await tasks[task](args);
-      postMessage({ id, reply: Array.isArray(got) ? { list: got } : got });
-    } catch (e) {
-      postMessage({ id, reply: { error: e.message, name: e.name } });
-    }
-  });
-};
+serve(tasks);
