@@ -230,6 +230,11 @@ func TestRemembered(t *testing.T) {
 			t.Errorf("%q: the marks are %+v", front, s.Mark)
 		}
 	}
+	// A mark within a second is the same one, whoever wrote it down to a part of one.
+	again, err := Say([]byte(text+"\n[[mark]]\nat = \"14:05:10.6\"\nfront = \"front\"\n"), "14:05:10", "back")
+	if s, _, perr := setup.Parse("", []byte(again)); err != nil || perr != nil || len(s.Mark) != 1 || s.Mark[0].Front.Said != "back" {
+		t.Errorf("what was said to a part of a second is not replaced (%v, %v):\n%s", err, perr, again)
+	}
 	for _, bad := range [][3]string{{"fast", "kn", "even"}, {"14", "kn", "sideways"}, {"14", "furlongs", "even"}, {"900", "kn", "even"}} {
 		if _, err := Felt([]byte(text), bad[0], bad[1], bad[2]); err == nil {
 			t.Errorf("%q is taken", bad)
