@@ -33,7 +33,7 @@ func TestShared(t *testing.T) {
 	fit := filepath.Join(work(t), "demo", "2-one-card-as-fit", "outing.fit")
 	p.pick("logs", fit, filepath.Join(filepath.Dir(fit), "setup.toml"))
 	browser.Eval[int](p.Tab, `document.forms[0].submit(), 1`)
-	p.until(`(document.body.dataset.at || "").startsWith("#session/")`)
+	p.until(`(document.body?.dataset.at ?? "").startsWith("#session/")`)
 	name := browser.Eval[string](p.Tab, `document.getElementById("session-name").textContent`)
 	want, err := os.Stat(fit)
 	if err != nil {

@@ -124,7 +124,7 @@ func at(t *testing.T, s *httptest.Server, origin, path string, before ...string)
 // until waits for a condition in the page.
 func (p *phone) until(js string) {
 	p.t.Helper()
-	for end := time.Now().Add(60 * time.Second); ; time.Sleep(100 * time.Millisecond) {
+	for end := time.Now().Add(120 * time.Second); ; time.Sleep(100 * time.Millisecond) {
 		if browser.Eval[bool](p.Tab, js) {
 			return
 		}
