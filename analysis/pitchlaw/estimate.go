@@ -124,10 +124,7 @@ func (l *law) believe(w, at []float64, ownSD float64) {
 // resettle looks for outliers once more, among the windows' own errors: what
 // is left when the errors that neighbours share are taken out.
 func (l *law) resettle(w, at []float64, q *posterior) []float64 {
-	g := spareGains.Get().(*gains)
-	defer spareGains.Put(g)
-	l.usable.filter(q.likeliest(), g)
-	own, _ := g.smooth(l.residuals(at))
+	own, _ := l.usable.filter(q.likeliest()).smooth(l.residuals(at))
 	var kept []float64
 	for i, v := range l.usable.vary {
 		if math.IsInf(v, 1) {

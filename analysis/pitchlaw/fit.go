@@ -24,6 +24,8 @@ type Window struct {
 	// Speed is through the water once the flow is known, m/s; LiftArea is
 	// X = f_z/q, m²/kg.
 	Speed, LiftArea float64
+
+	unrest unrest
 }
 
 // A Reason is what breaks the law's assumptions in a window.

@@ -2,10 +2,6 @@ package pitchlaw
 
 import (
 	"math"
-	"slices"
-	"sync"
-
-	"evenfoot/filter"
 )
 
 // A noise is the shape of the windows' errors, relative to the variance of
@@ -87,12 +83,11 @@ type gains struct {
 	logDet float64   // Σ log S
 }
 
-// filter prepares the gains in g, whose buffers it uses again.
-func (s *series) filter(v process, g *gains) {
+// filter makes the gains of a process.
+func (s *series) filter(v process) *gains {
 	n := len(s.time)
-	*g = gains{h: v.observe(), f: slices.Grow(g.f[:0], n)[:n], k: slices.Grow(g.k[:0], n)[:n],
-		third: slices.Grow(g.third[:0], n)[:n], root: slices.Grow(g.root[:0], n)[:n]}
-	h := g.h
+	h := v.observe()
+	g := &gains{h: h, f: make([]transition, n), k: make([]hidden, n), third: make([]hidden, n), root: make([]float64, n)}
 	var p00, p01, p11, p02, p12, p22 float64
 	product := 1.0 // of S, as far as it fits a number: logarithms are dear
 	for i := range n {
@@ -122,6 +117,7 @@ func (s *series) filter(v process, g *gains) {
 		}
 	}
 	g.logDet += math.Log(product)
+	return g
 }
 
 // whiten turns the columns of a row-major matrix into innovations of unit
@@ -186,18 +182,4 @@ func (g *gains) smooth(x []float64) (own, third []float64) {
 		r = hidden{f.a*r[0] + f.c*r[1], f.b*r[0] + f.d*r[1], f.e * r[2]}
 	}
 	return own, third
-}
-
-// spareGains keeps the buffers of one filter for the next.
-var spareGains = sync.Pool{New: func() any { return new(gains) }}
-
-// filterEach makes the gains of every process, on all cores, and hands each to
-// do, which must keep what it wants under its own i.
-func filterEach[P process](s *series, processes []P, do func(i int, g *gains)) {
-	filter.Each(len(processes), func(i int) {
-		g := spareGains.Get().(*gains)
-		defer spareGains.Put(g)
-		s.filter(processes[i], g)
-		do(i, g)
-	})
 }

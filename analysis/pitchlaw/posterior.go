@@ -58,11 +58,9 @@ func (l *law) infer(beta []float64, velocities []velocity, grid []noise, scale, 
 	// Settle the linearisation under a likely noise, weigh all noises, and do
 	// both again with those that count.
 	var q posterior
-	g := spareGains.Get().(*gains)
-	defer spareGains.Put(g)
 	best := noise{Fading: 0.6, Tau: 40, Reach: 0.6}
 	for range 2 {
-		l.usable.filter(best, g)
+		g := l.usable.filter(best)
 		settled := make([]bool, len(versions))
 		filter.Each(len(versions), func(k int) {
 			settled[k] = l.settleVersion(&versions[k], g, dof, scale)
@@ -71,7 +69,8 @@ func (l *law) infer(beta []float64, velocities []velocity, grid []noise, scale, 
 		if slices.Contains(settled, false) {
 			return none, nil, errSingular
 		}
-		filterEach(&l.usable, grid, func(i int, g *gains) {
+		filter.Each(len(grid), func(i int) {
+			g := l.usable.filter(grid[i])
 			for k := range versions {
 				v := &versions[k]
 				if c, ok := l.under(g, v.rows, v.at, dof, scale); ok {

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"evenfoot/filter"
 )
 
 // A velocity is one east and north per window, m/s.
@@ -71,10 +73,8 @@ func steadySpeeds(w []Window) (versions []velocity, left float64) {
 		versions = append(versions, newVelocity(n))
 	}
 	var before float64
-	g := spareGains.Get().(*gains)
-	defer spareGains.Put(g)
 	for _, m := range models {
-		s.filter(m.ridden, g)
+		g := s.filter(m.ridden)
 		noise := velocity{g.noise(&s, east), g.noise(&s, north)}
 		for k, v := range versions {
 			lo, hi := float64(k)/speedVersions, float64(k+1)/speedVersions
@@ -181,7 +181,8 @@ var speedGrid = func() []ridden {
 func speedModels(s *series, along []float64) []speedModel {
 	n := float64(len(along))
 	list := make([]speedModel, len(speedGrid))
-	filterEach(s, speedGrid, func(i int, g *gains) {
+	filter.Each(len(speedGrid), func(i int) {
+		g := s.filter(speedGrid[i])
 		sum := g.gram(along, 1)[0]
 		own := math.Sqrt(sum / n)
 		z := math.Log(own/gpsNoise) / gpsFactor

@@ -37,27 +37,15 @@ func MakeWindows(m *align.Motion, s *ride.Session) []Window {
 	if m == nil || s == nil || len(m.Time) == 0 {
 		return nil
 	}
-	found := make([][]seen, len(s.Reaches))
+	found := make([][]Window, len(s.Reaches))
 	filter.Each(len(found), func(k int) { found[k] = inReach(m, s, k) })
-	var out []Window
-	var unrests []unrest
-	for _, f := range found {
-		for _, x := range f {
-			out, unrests = append(out, x.w), append(unrests, x.u)
-		}
-	}
-	giveReasons(out, unrests)
+	out := slices.Concat(found...)
+	giveReasons(out)
 	return out
 }
 
-// seen is a window and its unrest.
-type seen struct {
-	w Window
-	u unrest
-}
-
 // inReach makes the windows of one reach.
-func inReach(m *align.Motion, s *ride.Session, k int) (out []seen) {
+func inReach(m *align.Motion, s *ride.Session, k int) (out []Window) {
 	reach := s.Reaches[k]
 	start, end := reach.Start+settling, reach.End-settling
 	if end-start < shortestWindow {
@@ -74,9 +62,9 @@ func inReach(m *align.Motion, s *ride.Session, k int) (out []seen) {
 		part := newPiece(m, lo, hi)
 		for n := range count {
 			t0 := start + float64(n)*length
-			if w, u, ok := part.window(m, s, t0, t0+length); ok {
+			if w, ok := part.window(m, s, t0, t0+length); ok {
 				w.Reach, w.Tack = k, Side(reach.Tack)
-				out = append(out, seen{w, u})
+				out = append(out, w)
 			}
 		}
 	}
@@ -94,9 +82,8 @@ func Side(tack string) int {
 	return 0
 }
 
-// unrest is how a window departs from steady flight.
+// unrest is how a window departs from steady flight, besides its pitch rate.
 type unrest struct {
-	work  float64 // rad/s RMS, pitch rate in the rider's band
 	rise  float64 // rad, mean slope of the flight path: vertical over forward speed
 	heave float64 // m/s² RMS, vertical, in the rider's band
 	swell float64 // m/s² RMS, vertical, slower than that
@@ -198,13 +185,12 @@ func boxes(x []float64, width float64) []float64 {
 }
 
 // window averages one window; ok is false when it is not covered.
-func (c *piece) window(m *align.Motion, s *ride.Session, t0, t1 float64) (Window, unrest, bool) {
-	var w Window
-	var u unrest
+func (c *piece) window(m *align.Motion, s *ride.Session, t0, t1 float64) (w Window, ok bool) {
+	u := &w.unrest
 	times := m.Time[c.lo:c.hi]
 	i, j := sort.SearchFloat64s(times, t0), sort.SearchFloat64s(times, t1)
 	if c.rate <= 0 || j-i < 2 || float64(j-i) < covered*(t1-t0)*c.rate {
-		return w, u, false
+		return w, false
 	}
 	n := float64(j - i)
 	var y, y2, se, work, rise float64
@@ -227,27 +213,22 @@ func (c *piece) window(m *align.Motion, s *ride.Session, t0, t1 float64) (Window
 		rise += c.vertical[k]
 	}
 	if used < covered*n {
-		return w, u, false
+		return w, false
 	}
 	y /= used
 	w.PitchCos, w.Normal, w.Heel = y, w.Normal/used, w.Heel/used
 	w.PitchRate = math.Sqrt(work / used)
-	u.work = w.PitchRate
 	u.heave, u.swell = math.Sqrt(u.heave/used), math.Sqrt(u.swell/used)
 	// The attitude's error lasts longer than a window; the spread within it
 	// is correlated over about half a second.
 	spread := math.Sqrt(max(y2/used-y*y, 0)) / math.Sqrt(max(2*(t1-t0), 1))
 	w.PitchSE = math.Hypot(se/used, spread)
 	w.Time, w.Duration = (t0+t1)/2, t1-t0
-	east, north, surge, ok := s.Speed.Mean(t0, t1)
-	if !ok {
-		return w, u, false
-	}
-	w.East, w.North, u.surge = east, north, surge
-	if v := math.Hypot(east, north); v > 1 {
+	w.East, w.North, u.surge, ok = s.Speed.Mean(t0, t1)
+	if v := math.Hypot(w.East, w.North); v > 1 {
 		u.rise = rise / used / v
 	}
-	return w, u, true
+	return w, ok
 }
 
 // A limit is where unrest breaks the law: so many times the session's own
@@ -264,24 +245,24 @@ var (
 	surgeLimit = limit{0.6, 5, 0.8}    // m/s²
 )
 
-func (l limit) of(unrests []unrest, size func(unrest) float64) float64 {
-	all := make([]float64, len(unrests))
-	for i, u := range unrests {
-		all[i] = math.Abs(size(u))
+func (l limit) of(w []Window, size func(*Window) float64) float64 {
+	all := make([]float64, len(w))
+	for i := range w {
+		all[i] = math.Abs(size(&w[i]))
 	}
 	return min(max(l.floor, l.times*filter.Median(all)), l.ceiling)
 }
 
 // giveReasons marks the windows that break the law's assumptions.
-func giveReasons(w []Window, unrests []unrest) {
-	work := workLimit.of(unrests, func(u unrest) float64 { return u.work })
-	heave := heaveLimit.of(unrests, func(u unrest) float64 { return u.heave })
-	swell := swellLimit.of(unrests, func(u unrest) float64 { return u.swell })
-	rise := riseLimit.of(unrests, func(u unrest) float64 { return u.rise })
-	surge := surgeLimit.of(unrests, func(u unrest) float64 { return u.surge })
-	for i, u := range unrests {
-		switch {
-		case u.work > work && u.heave > heave:
+func giveReasons(w []Window) {
+	work := workLimit.of(w, func(w *Window) float64 { return w.PitchRate })
+	heave := heaveLimit.of(w, func(w *Window) float64 { return w.unrest.heave })
+	swell := swellLimit.of(w, func(w *Window) float64 { return w.unrest.swell })
+	rise := riseLimit.of(w, func(w *Window) float64 { return w.unrest.rise })
+	surge := surgeLimit.of(w, func(w *Window) float64 { return w.unrest.surge })
+	for i := range w {
+		switch u, works := w[i].unrest, w[i].PitchRate > work; {
+		case works && u.heave > heave:
 			w[i].Reason = Pumping
 		case u.heave > heave:
 			w[i].Reason = Chop
@@ -293,7 +274,7 @@ func giveReasons(w []Window, unrests []unrest) {
 			w[i].Reason = Sinking
 		case math.Abs(u.surge) > surge:
 			w[i].Reason = Gusts
-		case u.work > work:
+		case works:
 			w[i].Reason = HardWork
 		}
 	}
