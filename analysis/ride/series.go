@@ -198,85 +198,53 @@ func newFeatures(g *grid, m *align.Motion) *features {
 	if n == 0 {
 		return nil
 	}
-	f := &features{
-		shake: nans(g.n), roll: nans(g.n), nod: nans(g.n), heel: nans(g.n),
-		up: nans(g.n), lowest: nans(g.n),
+	f := &features{}
+	for _, c := range []*[]float64{&f.shake, &f.roll, &f.nod, &f.heel, &f.up, &f.lowest} {
+		*c = make([]float64, g.n)
+	}
+	count := make([]float64, g.n)
+	for b := range f.lowest {
+		f.lowest[b] = math.Inf(1)
 	}
 	rate := sampling(m.Time[:n])
 	lag := max(1, int(shortForce*rate))
-	stepOf := func(i int) int { return int(math.Floor((m.Time[i]-g.start)/g.step + 0.5)) }
-	filter.InParts(n, func(i, to int) {
-		for i > 0 && i < to && stepOf(i) == stepOf(i-1) { // a step is told where it begins
-			i++
+	run, force := 0, 0.0 // samples without a gap up to here, and the sum of the last lag of their forces
+	for i := range n {
+		all := m.Normal[i] + m.Up[i] + m.PitchRate[i] + m.Heel[i]
+		b := int(math.Floor((m.Time[i]-g.start)/g.step + 0.5))
+		if all-all != 0 || b < 0 || b >= g.n {
+			run = 0
+			continue
 		}
-		for i < to {
-			b := stepOf(i)
-			if b < 0 || b >= g.n || math.IsNaN(m.Time[i]) {
-				i++
-				continue
-			}
-			edge := g.start + (float64(b)+0.5)*g.step
-			x := sums{low: math.Inf(1)}
-			first := i
-			for ; i < n && m.Time[i] < edge; i++ {
-				x.add(m, i, lag)
-			}
-			if i == first {
-				i++
-			}
-			f.keep(b, &x, rate)
+		if run > 0 && !(m.Time[i]-m.Time[i-1] < bridgedSamples) {
+			run = 0
 		}
-	})
+		normal, nod, heel := float64(m.Normal[i]), float64(m.PitchRate[i]), float64(m.Heel[i])
+		if run == 0 {
+			force = 0
+		} else {
+			d, turn := normal-float64(m.Normal[i-1]), wrapPi(heel-float64(m.Heel[i-1]))
+			f.shake[b] += d * d
+			f.roll[b] += turn * turn
+		}
+		run++
+		if force += normal; run > lag {
+			force -= float64(m.Normal[i-lag])
+		}
+		if run >= lag {
+			f.lowest[b] = min(f.lowest[b], force/float64(lag))
+		}
+		count[b]++
+		f.nod[b] += nod * nod
+		f.heel[b] += heel
+		f.up[b] += float64(m.Up[i])
+	}
+	for b, k := range count {
+		f.shake[b], f.roll[b], f.nod[b] = math.Log(f.shake[b]/k+quiet), math.Log(f.roll[b]*rate*rate/k+quiet), math.Log(f.nod[b]/k+quiet)
+		f.heel[b], f.up[b] = f.heel[b]/k, f.up[b]/k // 0/0 is the NaN that is wanted
+		if math.IsInf(f.lowest[b], 1) {
+			f.lowest[b] = math.NaN()
+		}
+	}
 	return f
-}
-
-// keep turns a step's sums into its features.
-func (f *features) keep(b int, x *sums, rate float64) {
-	if x.n == 0 {
-		return
-	}
-	shake, roll, nod := x.shake/x.n, x.roll*rate*rate/x.n, x.nod/x.n
-	f.shake[b], f.roll[b], f.nod[b] = math.Log(shake+quiet), math.Log(roll+quiet), math.Log(nod+quiet)
-	f.heel[b], f.up[b] = x.heel/x.n, x.rise/x.n
-	if !math.IsInf(x.low, 1) {
-		f.lowest[b] = x.low
-	}
-}
-
-// sums are what the samples of one step add up to.
-type sums struct{ n, shake, roll, nod, heel, rise, low float64 }
-
-// whole says that sample i is a number, and follows says so of the one before
-// it, with no gap between.
-func whole(m *align.Motion, i int) bool {
-	all := m.Normal[i] + m.Up[i] + m.PitchRate[i] + m.Heel[i]
-	return all-all == 0
-}
-
-func follows(m *align.Motion, i int) bool {
-	return i > 0 && m.Time[i]-m.Time[i-1] < bridgedSamples && whole(m, i-1)
-}
-
-// add takes sample i in; the force is averaged over lag samples up to it.
-func (x *sums) add(m *align.Motion, i, lag int) {
-	if !whole(m, i) {
-		return
-	}
-	up, nod, heel := float64(m.Up[i]), float64(m.PitchRate[i]), float64(m.Heel[i])
-	if follows(m, i) {
-		d, turn := float64(m.Normal[i])-float64(m.Normal[i-1]), wrapPi(heel-float64(m.Heel[i-1]))
-		x.shake += d * d
-		x.roll += turn * turn
-	}
-	force, k := float64(m.Normal[i]), i
-	for ; k > i-lag+1 && follows(m, k); k-- {
-		force += float64(m.Normal[k-1])
-	}
-	if k == i-lag+1 {
-		x.low = min(x.low, force/float64(lag))
-	}
-	x.n++
-	x.nod += nod * nod
-	x.heel += heel
-	x.rise += up
 }
