@@ -2,8 +2,7 @@ package ride
 
 import (
 	"math"
-
-	"evenfoot/filter"
+	"slices"
 )
 
 // States of the board, step by step.
@@ -94,7 +93,8 @@ func splitSpeeds(g *grid, slowest float64) split {
 	if float64(len(moving))*g.step < leastMoving {
 		return s
 	}
-	s.fast = filter.Select(moving, len(moving)*95/100)
+	slices.Sort(moving)
+	s.fast = moving[len(moving)*95/100]
 	if s.fast < flyingReach*slowest {
 		return s
 	}
@@ -189,10 +189,9 @@ func moments(x []float64, at []int) (mean, sd float64, n int) {
 	if len(v) < 8 {
 		return 0, 1, len(v)
 	}
-	q := func(p float64) float64 { return filter.Select(v, int(p*float64(len(v)-1))) }
-	mean = q(0.5)
-	sd = math.Max((q(0.84)-q(0.16))/2, 1e-3)
-	return mean, sd, len(v)
+	slices.Sort(v)
+	q := func(p float64) float64 { return v[int(p*float64(len(v)-1))] }
+	return q(0.5), math.Max((q(0.84)-q(0.16))/2, 1e-3), len(v)
 }
 
 // evidence for flying over floating at step i, in nats, bounded.

@@ -2,8 +2,7 @@ package ride
 
 import (
 	"math"
-
-	"evenfoot/filter"
+	"slices"
 )
 
 const deg = math.Pi / 180
@@ -95,7 +94,8 @@ func turningFrom(ways []way) float64 {
 	if len(rates) == 0 {
 		return 0
 	}
-	return math.Min(math.Max(turnWander*filter.Select(rates, len(rates)/2), turnSlowest), turnFastest)
+	slices.Sort(rates)
+	return math.Min(math.Max(turnWander*rates[len(rates)/2], turnSlowest), turnFastest)
 }
 
 // findTurns finds every bend of the course that is more than wandering.

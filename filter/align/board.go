@@ -8,6 +8,7 @@ import (
 	"evenfoot/filter/attitude"
 	"evenfoot/filter/rotation"
 
+	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/num/quat"
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -196,39 +197,31 @@ const (
 )
 
 // pitchGap is how much lower the zero of part b has to be counted than that
-// of part a for both to fly at the same pitch at the same speed, rad.
+// of part a for both to fly at the same pitch at the same speed, rad: a line
+// in 1/V² for each part, of one slope.
 func pitchGap(looks []look, a, b *part) (gap, se float64) {
-	var n, x, y [2]float64
-	var sxx, sxy, syy float64
+	var n [2]int
+	var rows, pitches []float64
 	for i, p := range []*part{a, b} {
-		var xs, ys []float64
 		for _, k := range p.ridden.straight {
 			if pitch, _, _ := looks[k].angles(p.sol.toBoard); math.Abs(pitch) < fallPitch {
-				xs, ys = append(xs, 1/sq(looks[k].speed)), append(ys, pitch)
+				rows, pitches = append(rows, float64(1-i), float64(i), 1/sq(looks[k].speed)), append(pitches, pitch)
+				n[i]++
 			}
 		}
-		n[i] = float64(len(xs))
 		if n[i] < gapAlike {
 			return 0, gapUnseen
 		}
-		for j := range xs {
-			x[i] += xs[j] / n[i]
-			y[i] += ys[j] / n[i]
-		}
-		for j := range xs {
-			sxx += sq(xs[j] - x[i])
-			sxy += (xs[j] - x[i]) * (ys[j] - y[i])
-			syy += sq(ys[j] - y[i])
-		}
 	}
-	slope := 0.0
-	if sxx > 0 {
-		slope = sxy / sxx
+	x, y := mat.NewDense(len(pitches), 3, rows), mat.NewVecDense(len(pitches), pitches)
+	var line, left mat.VecDense
+	if line.SolveVec(x, y) != nil {
+		return 0, gapUnseen
 	}
-	v := (syy - slope*sxy) / (n[0] + n[1])
-	// Part b should fly at a's mean plus the slope's share, and shows its own mean.
-	gap = y[1] - (y[0] + slope*(x[1]-x[0]))
-	return gap, math.Sqrt(v*gapAlike*(1/n[0]+1/n[1]) + sq(gapSD))
+	left.MulVec(x, &line)
+	left.SubVec(y, &left)
+	v := mat.Dot(&left, &left) / float64(len(pitches))
+	return line.AtVec(1) - line.AtVec(0), math.Sqrt(v*gapAlike*(1/float64(n[0])+1/float64(n[1])) + sq(gapSD))
 }
 
 // fallback settles on the sensor's own axes when the bow cannot be told.

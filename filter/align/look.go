@@ -2,6 +2,7 @@ package align
 
 import (
 	"math"
+	"slices"
 
 	"evenfoot/filter"
 	"evenfoot/filter/attitude"
@@ -139,7 +140,8 @@ func pickRidden(looks []look) ridden {
 	if len(v) == 0 {
 		return r
 	}
-	least := max(movingSpeed, fastShare*filter.Select(v, len(v)*9/10))
+	slices.Sort(v)
+	least := max(movingSpeed, fastShare*v[len(v)*9/10])
 	fast := func(l *look) bool { return l.speed > least && l.rate == l.rate }
 	calm := func(l *look) bool { return math.Abs(l.rate) < straightRate }
 	for i := 1; i+1 < len(looks); i++ {
