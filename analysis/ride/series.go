@@ -209,27 +209,31 @@ func newFeatures(g *grid, m *align.Motion) *features {
 	rate := sampling(m.Time[:n])
 	lag := max(1, int(shortForce*rate))
 	run, force := 0, 0.0 // samples without a gap up to here, and the sum of the last lag of their forces
-	for i := range n {
-		all := m.Normal[i] + m.Up[i] + m.PitchRate[i] + m.Heel[i]
-		b := int(math.Floor((m.Time[i]-g.start)/g.step + 0.5))
-		if all-all != 0 || b < 0 || b >= g.n {
+	b, edge := -1, math.Inf(-1)
+	for i, t := range m.Time[:n] {
+		if !(t < edge) {
+			b = int(math.Floor((t-g.start)/g.step + 0.5))
+			edge = g.start + (float64(b)+0.5)*g.step
+		}
+		if all := m.Normal[i] + m.Up[i] + m.PitchRate[i] + m.Heel[i]; all-all != 0 {
 			run = 0
 			continue
 		}
-		if run > 0 && !(m.Time[i]-m.Time[i-1] < bridgedSamples) {
-			run = 0
+		if run == 0 || !(t-m.Time[i-1] < bridgedSamples) {
+			run, force = 0, 0
 		}
 		normal, nod, heel := float64(m.Normal[i]), float64(m.PitchRate[i]), float64(m.Heel[i])
-		if run == 0 {
-			force = 0
-		} else {
-			d, turn := normal-float64(m.Normal[i-1]), wrapPi(heel-float64(m.Heel[i-1]))
-			f.shake[b] += d * d
-			f.roll[b] += turn * turn
-		}
 		run++
 		if force += normal; run > lag {
 			force -= float64(m.Normal[i-lag])
+		}
+		if !(t < edge) || b < 0 || b >= g.n {
+			continue
+		}
+		if run > 1 {
+			d, turn := normal-float64(m.Normal[i-1]), wrapPi(heel-float64(m.Heel[i-1]))
+			f.shake[b] += d * d
+			f.roll[b] += turn * turn
 		}
 		if run >= lag {
 			f.lowest[b] = min(f.lowest[b], force/float64(lag))
