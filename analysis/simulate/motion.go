@@ -79,10 +79,6 @@ func (m *motion) ride(sc *Scenario, s *script, height, wet, pump, eta []float64)
 	waveB := newSpline(stream(sc.Seed, 7), m.dt, 9)
 	gustSpeed := sc.Gust * 1.5 / splineSlope
 	control := unsteadiness(sc)
-	omega := 0.0
-	if sc.WavePeriod > 0 {
-		omega = 2 * math.Pi / sc.WavePeriod
-	}
 	lowest := 0.92 * s.toV
 	out := runOut{sc: sc, foil: sc.bare(), glides: s.t.Glides}
 	for i := range m.n {
@@ -100,14 +96,18 @@ func (m *motion) ride(sc *Scenario, s *script, height, wet, pump, eta []float64)
 		w := wander.next()
 		m.course[i] += w * (sc.Wander*f + 7*Deg*(1-f)*min(m.speed[i]/2, 1))
 		height[i] += f * (0.04*level.next() + control.at(m.speed[i])*m.speed[i]*wobbleSpacing/splineSlope*wob.next())
-		sin, cos := math.Sincos(omega * t)
+		sin, cos := math.Sincos(2 * math.Pi / wavePeriod * t)
 		eta[i] = sc.Wave * wet[i] * (waveA.next()*cos + waveB.next()*sin)
 		height[i] += eta[i] * (1 - 0.6*f)
-		height[i] += sc.PumpHeave * pump[i] * math.Sin(2*math.Pi*1.1*t)
+		height[i] += pumpHeave * pump[i] * math.Sin(2*math.Pi*1.1*t)
 	}
 }
 
-const wobbleSpacing = 0.5 // s; the rider's band ends near 1 Hz
+const (
+	wobbleSpacing = 0.5  // s; the rider's band ends near 1 Hz
+	wavePeriod    = 3.5  // s, of encounter
+	pumpHeave     = 0.06 // m, amplitude at 1.1 Hz
+)
 
 // A perSpeed is a quantity at 0, 1, 2 … m/s, linear in between.
 type perSpeed [40]float64

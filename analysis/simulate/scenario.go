@@ -61,10 +61,8 @@ type Scenario struct {
 	Breaches   float64    // per hour of flight [6]
 	Falls      float64    // per hour of flight [6]
 	Pumping    float64    // bouts per hour of flight [10]
-	PumpHeave  float64    // m, amplitude at 1.1 Hz [0.06]
 	Blows      []Blow     // short ones on the deck; a double knock is two within a second [none]
 	Wave       float64    // m, amplitude of the waves [0.1]
-	WavePeriod float64    // s, of encounter [3.5]
 	Height     float64    // m, flying height [0.35]
 	Sweep      bool       // every reach goes from slow to fast, or back [false]
 	Changes    []Changed  // of the trim, ashore, in order of time [none]
@@ -112,8 +110,6 @@ type Scenario struct {
 	Vibration    float64       // m/s² RMS in flight; more when taxiing [0.5]
 	AccStep      float64       // m/s², quantisation [0.0048]
 	GyroStep     float64       // rad/s, quantisation [0.061 °/s]
-	AccRange     float64       // m/s², clips here; 0 = never [157]
-	GyroRange    float64       // rad/s, clips here; 0 = never [35]
 	Origin       [2]float64    // deg latitude and longitude of the start [46.3, 86.7]
 	GPSRate      float64       // Hz [1]
 	GPSLatency   float64       // s, a fix tells of so long ago [0.3]
@@ -218,8 +214,8 @@ func Default() Scenario {
 		Variation: 0.5, Gust: 0.2, Taxi: 2.4,
 		WindFrom: 220 * Deg, Angles: [2]float64{60 * Deg, 125 * Deg}, Wander: 3 * Deg,
 		TurnHeel: 25 * Deg, FlownTurns: 0.75, Tacks: 0.3,
-		Touchdowns: 20, Breaches: 6, Falls: 6, Pumping: 10, PumpHeave: 0.06,
-		Wave: 0.1, WavePeriod: 3.5, Height: 0.35,
+		Touchdowns: 20, Breaches: 6, Falls: 6, Pumping: 10,
+		Wave: 0.1, Height: 0.35,
 		WindwardHeel: 6 * Deg, Leeway: 1.5 * Deg,
 		Control: 0.35 * Deg, ControlPerMoment: 0.006 * Deg, PitchNoise: 0.2 * Deg,
 		IMURate: 100, Mounting: Fixed,
@@ -229,7 +225,7 @@ func Default() Scenario {
 		GyroBias:  [3]float64{0.5 * Deg, -0.4 * Deg, 0.3 * Deg},
 		GyroDrift: 0.05 * Deg, GyroNoise: 0.1 * Deg, GyroScale: 0.003,
 		AccBias: [3]float64{0.05, -0.03, 0.04}, AccNoise: 0.03, AccScale: 0.002,
-		Vibration: 0.5, AccStep: 0.0048, GyroStep: 0.061 * Deg, AccRange: 157, GyroRange: 35,
+		Vibration: 0.5, AccStep: 0.0048, GyroStep: 0.061 * Deg,
 		// Desert, at the point of land that is farthest from any sea: water
 		// there is invented, so this is nobody's beach.
 		Origin:  [2]float64{46.3, 86.7},

@@ -1,6 +1,7 @@
 package simulate
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 
@@ -38,6 +39,9 @@ func rates(q []quat.Number, dt float64) []r3.Vec {
 	return out
 }
 
+// swings are how far a sensor that is not fixed swings, rad RMS, and how fast, s.
+var swings = map[string]struct{ size, spacing float64 }{Loose: {20 * Deg, 2.5}, Wrist: {45 * Deg, 1.2}}
+
 // holder gives the sensor's attitude to the board over the session.
 type holder struct {
 	sc      *Scenario
@@ -48,42 +52,26 @@ type holder struct {
 
 func newHolder(sc *Scenario, dt float64) *holder {
 	h := &holder{sc: sc, shiftAt: math.Inf(1), after: sc.Mount}
-	switch sc.Mounting {
-	case Shifted:
-		h.shiftAt = sc.ShiftAt
-		if h.shiftAt == 0 {
-			h.shiftAt = sc.Duration / 2
-		}
+	if sc.Mounting == Shifted {
+		h.shiftAt = cmp.Or(sc.ShiftAt, sc.Duration/2)
 		h.after = quat.Mul(rotation.Exp(r3.Vec{X: sc.ShiftBy / math.Sqrt2, Y: sc.ShiftBy / math.Sqrt2}), sc.Mount)
-	case Loose:
-		for k := range h.swing {
-			h.swing[k] = newSpline(stream(sc.Seed, uint64(40+k)), dt, 2.5)
-		}
-	case Wrist:
-		for k := range h.swing {
-			h.swing[k] = newSpline(stream(sc.Seed, uint64(40+k)), dt, 1.2)
-		}
+	}
+	for k := range h.swing {
+		h.swing[k] = newSpline(stream(sc.Seed, uint64(40+k)), dt, cmp.Or(swings[sc.Mounting].spacing, 1))
 	}
 	return h
 }
 
 // at is the sensor-to-board rotation at time t; call it once a sample, in order.
 func (h *holder) at(t float64) quat.Number {
-	size := 0.0
-	switch h.sc.Mounting {
-	case Loose:
-		size = 20 * Deg
-	case Wrist:
-		size = 45 * Deg
-	case Shifted:
-		// The sensor turns within half a second.
-		u := min(max((t-h.shiftAt)/0.5+0.5, 0), 1)
-		return slerp(h.sc.Mount, h.after, u*u*(3-2*u))
-	default:
-		return h.sc.Mount
+	if size := swings[h.sc.Mounting].size; size > 0 {
+		yaw, pitch, roll := h.swing[0].next(), h.swing[1].next(), h.swing[2].next()
+		return quat.Mul(Euler(size*yaw, size*pitch, size*roll), h.sc.Mount)
 	}
-	yaw, pitch, roll := h.swing[0].next(), h.swing[1].next(), h.swing[2].next()
-	return quat.Mul(Euler(size*yaw, size*pitch, size*roll), h.sc.Mount)
+	if u := math.Min((t-h.shiftAt)/0.5+0.5, 1); u > 0 { // the sensor turns within half a second
+		return slerp(h.sc.Mount, h.after, u*u*(3-2*u))
+	}
+	return h.sc.Mount
 }
 
 // slerp goes from a to b along the shorter arc.
@@ -155,8 +143,8 @@ func (m *motion) imu(sc *Scenario, q []quat.Number, hold *holder) (ingest.IMU, [
 			v := tremble * (0.6*shake.next() + 0.8*r.NormFloat64())
 			f[k] = f[k]*(1+sc.AccScale) + sc.AccBias[k] + sc.AccNoise*r.NormFloat64() + v
 			g[k] = g[k]*(1+sc.GyroScale) + sc.GyroBias[k] + sc.GyroDrift*drift[k].next() + sc.GyroNoise*r.NormFloat64() + 0.01*v
-			f[k] = accSign * quantise(clip(f[k], sc.AccRange), sc.AccStep)
-			g[k] = gyrSign * quantise(clip(g[k], sc.GyroRange), sc.GyroStep)
+			f[k] = accSign * quantise(clip(f[k], accRange), sc.AccStep)
+			g[k] = gyrSign * quantise(clip(g[k], gyroRange), sc.GyroStep)
 		}
 		for gap < len(sc.IMUGaps) && sc.IMUGaps[gap].End <= t {
 			gap++
@@ -175,8 +163,11 @@ func (m *motion) imu(sc *Scenario, q []quat.Number, hold *holder) (ingest.IMU, [
 	return out, sensor, index
 }
 
+// Where the logger clips, m/s² and rad/s.
+const accRange, gyroRange = 157, 35
+
 func clip(x, limit float64) float64 {
-	if limit <= 0 || math.Abs(x) < limit {
+	if math.Abs(x) < limit {
 		return x
 	}
 	return min(max(x, -limit), limit)
