@@ -14,11 +14,7 @@ func InParts(n int, f func(from, to int)) {
 		return
 	}
 	parts := min(runtime.GOMAXPROCS(0), n)
-	var wg sync.WaitGroup
-	for k := range parts {
-		wg.Go(func() { f(n*k/parts, n*(k+1)/parts) })
-	}
-	wg.Wait()
+	Each(parts, func(k int) { f(n*k/parts, n*(k+1)/parts) })
 }
 
 // Each calls do(0) to do(n-1) on all cores, as they come free. What they write

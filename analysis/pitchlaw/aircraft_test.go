@@ -1,10 +1,9 @@
-package pitchlaw_test
+package pitchlaw
 
 import (
 	"math"
 	"testing"
 
-	"evenfoot/analysis/pitchlaw"
 	"evenfoot/filter/attitude"
 	"evenfoot/filter/rotation"
 	"evenfoot/ingest/opendata"
@@ -44,25 +43,25 @@ func TestAircraft(t *testing.T) {
 		for _, v := range x {
 			rows = append(rows, 1, v)
 		}
-		g, err := pitchlaw.Regress(rows, y)
+		g, _, err := regress(rows, y)
 		if err != nil {
 			t.Fatal(err)
 		}
 		var rss float64
-		for _, r := range g.Residuals {
+		for _, r := range g.r {
 			rss += r * r
 		}
 		n := float64(len(y))
 		r2 := 1 - rss/(stat.Variance(y, nil)*(n-1))
-		t.Logf("%s: %d means, zero %+.2f°, slope %.0f, rms %.2f°, R² %.4f", c.name, len(y), g.Coef[0], g.Coef[1], math.Sqrt(rss/n), r2)
+		t.Logf("%s: %d means, zero %+.2f°, slope %.0f, rms %.2f°, R² %.4f", c.name, len(y), g.beta[0], g.beta[1], math.Sqrt(rss/n), r2)
 		if len(y) != 17 || r2 <= 0.99 {
 			t.Errorf("%s: %d means with R² = %.4f", c.name, len(y), r2)
 		}
 		if rms := math.Sqrt(rss / n); rms > c.rms {
 			t.Errorf("%s: rms %.3f°, want at most %.2f", c.name, rms, c.rms)
 		}
-		if math.Abs(g.Coef[0]-c.zero) > c.tolerance || math.Abs(g.Coef[1]-c.slope) > 1000*c.tolerance {
-			t.Errorf("%s: zero %.2f°, slope %.0f; want %.2f and %.0f", c.name, g.Coef[0], g.Coef[1], c.zero, c.slope)
+		if math.Abs(g.beta[0]-c.zero) > c.tolerance || math.Abs(g.beta[1]-c.slope) > 1000*c.tolerance {
+			t.Errorf("%s: zero %.2f°, slope %.0f; want %.2f and %.0f", c.name, g.beta[0], g.beta[1], c.zero, c.slope)
 		}
 	}
 }

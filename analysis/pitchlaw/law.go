@@ -253,20 +253,20 @@ func (l *law) lineAt(b *params) ([]float64, float64, error) {
 		}
 		y = append(y, l.y[i]-b[parDrift]*l.hour[i])
 	}
-	g, err := Regress(x, y)
+	g, scale, err := regress(x, y)
 	if err != nil {
 		return nil, 0, err
 	}
 	start := *b
-	start[parZero], start[parSlope] = g.Coef[0], g.Coef[1]
+	start[parZero], start[parSlope] = g.beta[0], g.beta[1]
 	if l.bothTacks {
-		start[parTack] = g.Coef[2]
+		start[parTack] = g.beta[2]
 	}
 	beta := make([]float64, len(l.free))
 	for k, j := range l.free {
 		beta[k] = start[j]
 	}
-	return beta, max(g.Scale, smallestScale), nil
+	return beta, max(scale, smallestScale), nil
 }
 
 // smallestScale keeps windows that agree to rounding error from leaving none, rad.

@@ -28,45 +28,36 @@ const (
 	stillPlane      = 1e-4 // of the scale: a plane that moves no further stands still
 )
 
-// A Regression is a fitted linear model.
-type Regression struct {
-	Coef      []float64
-	Residuals []float64
-	Weights   []float64 // 0..1: how far each row was believed
-	Scale     float64   // robust 1σ of the residuals
-}
-
-// Regress fits y = X β by Yohai's MM-estimator: a start with half the data free
+// regress fits y = X β by Yohai's MM-estimator: a start with half the data free
 // to be wrong (an S-estimate), then Tukey's bisquare at that scale. Leverage
 // points do not move it. X is row-major with len(y) rows; write a column of
 // ones for an intercept. The result depends on nothing but its arguments. It
-// fails when the rows do not determine β.
-func Regress(x, y []float64) (*Regression, error) {
+// fails when the rows do not determine β. scale is the robust 1σ of the residuals.
+func regress(x, y []float64) (s solution, scale float64, err error) {
 	n := len(y)
 	if n == 0 || len(x)%n != 0 || len(x) == 0 {
-		return nil, fmt.Errorf("pitchlaw: %d numbers do not make %d rows", len(x), n)
+		return s, 0, fmt.Errorf("pitchlaw: %d numbers do not make %d rows", len(x), n)
 	}
 	d := newDesign(x, y)
 	if n <= d.p {
-		return nil, fmt.Errorf("pitchlaw: %d rows for %d parameters: need at least %d", n, d.p, d.p+1)
+		return s, 0, fmt.Errorf("pitchlaw: %d rows for %d parameters: need at least %d", n, d.p, d.p+1)
 	}
 	start := d.sEstimate()
 	if start == nil {
-		return nil, fmt.Errorf("pitchlaw: %w", errSingular)
+		return s, 0, fmt.Errorf("pitchlaw: %w", errSingular)
 	}
 	// Where more than half the rows lie exactly on one plane, they alone count.
-	scale := max(start.scale, math.SmallestNonzeroFloat64)
+	scale = max(start.scale, math.SmallestNonzeroFloat64)
 	q := d.problem()
 	q.weigh = func(r, w []float64) {
 		for i, v := range r {
 			w[i] = bisquare(v / (scale * bisquareC))
 		}
 	}
-	s, err := q.minimise(start.beta, 200)
-	if err != nil {
-		return nil, fmt.Errorf("pitchlaw: %w", err)
+	if s, err = q.minimise(start.beta, 200); err != nil {
+		return s, 0, fmt.Errorf("pitchlaw: %w", err)
 	}
-	return &Regression{Coef: s.beta, Residuals: s.r, Weights: s.w, Scale: start.scale}, nil
+	return s, start.scale, nil
 }
 
 // bisquare is Tukey's weight (1 - u²)², 0 beyond 1.

@@ -103,9 +103,9 @@ func checkAll(t *testing.T, name string, got, want []float64, rel float64) {
 	}
 }
 
-func robust(t *testing.T, x, y []float64) *Regression {
+func robust(t *testing.T, x, y []float64) solution {
 	t.Helper()
-	g, err := Regress(x, y)
+	g, _, err := regress(x, y)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -204,8 +204,8 @@ func TestStackLoss(t *testing.T) {
 	// An MM-estimate with the same loss from a statistics package's manual,
 	// from memory.
 	g := robust(t, x, y)
-	checkAll(t, "MM", g.Coef, []float64{-41.5246, .9388, .5796, -.1129}, 3e-4)
-	for i, w := range g.Weights {
+	checkAll(t, "MM", g.beta, []float64{-41.5246, .9388, .5796, -.1129}, 3e-4)
+	for i, w := range g.w {
 		bad := i == 3 || i == 20 // days 4 and 21
 		if bad != (w < 0.5) {
 			t.Errorf("day %d has weight %.3f", i+1, w)
@@ -233,11 +233,11 @@ func TestStarCluster(t *testing.T) {
 	// The MM-estimate that a statistics package's manual prints to three decimals.
 	g := robust(t, x, y)
 	for k, want := range []float64{-4.969, 2.253} {
-		if math.Abs(g.Coef[k]-want) > 1e-3 {
-			t.Errorf("MM[%d] = %.6f, want %.3f", k, g.Coef[k], want)
+		if math.Abs(g.beta[k]-want) > 1e-3 {
+			t.Errorf("MM[%d] = %.6f, want %.3f", k, g.beta[k], want)
 		}
 	}
-	for i, w := range g.Weights {
+	for i, w := range g.w {
 		if giants[i] != (w < .01) {
 			t.Errorf("star %d has weight %.4f", i+1, w)
 		}
@@ -258,10 +258,10 @@ func TestRegressLarge(t *testing.T) {
 		}
 	}
 	a, b := robust(t, x, y), robust(t, x, y)
-	if math.Abs(a.Coef[0]-1) > .01 || math.Abs(a.Coef[1]-2) > .02 {
-		t.Errorf("line %v, want 1, 2", a.Coef)
+	if math.Abs(a.beta[0]-1) > .01 || math.Abs(a.beta[1]-2) > .02 {
+		t.Errorf("line %v, want 1, 2", a.beta)
 	}
-	if a.Coef[0] != b.Coef[0] || a.Coef[1] != b.Coef[1] {
+	if a.beta[0] != b.beta[0] || a.beta[1] != b.beta[1] {
 		t.Error("two runs differ")
 	}
 }
@@ -274,7 +274,7 @@ func TestRegressRefuses(t *testing.T) {
 		"equal columns": {[]float64{1, 1, 1, 1, 1, 1}, []float64{1, 2, 3}},
 		"not numbers":   {[]float64{1, 1, 1, 2, 1, 3, 1, 4}, []float64{1, math.NaN(), 3, math.Inf(1)}},
 	} {
-		if _, err := Regress(c.x, c.y); err == nil {
+		if _, _, err := regress(c.x, c.y); err == nil {
 			t.Errorf("%s: no error", name)
 		}
 	}
@@ -288,7 +288,7 @@ func BenchmarkRegressMM(b *testing.B) {
 		y = append(y, u+.1*math.Sin(float64(i)))
 	}
 	for b.Loop() {
-		if _, err := Regress(x, y); err != nil {
+		if _, _, err := regress(x, y); err != nil {
 			b.Fatal(err)
 		}
 	}

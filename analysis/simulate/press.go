@@ -89,10 +89,19 @@ func (s *Session) Evens(p Presser) []ingest.Mark {
 		}
 		was = off
 	}
-	var out []ingest.Mark
+	return s.presses(byPart, n, p, r, func(float64) string { return "" })
+}
+
+// presses are up to n[part] marks of each part, which the rider calls as say does.
+func (s *Session) presses(byPart [][]float64, n []int, p Presser, r *rand.Rand, say func(t float64) string) (out []ingest.Mark) {
 	for k, times := range byPart {
 		for _, t := range someOf(times, n[k], p.Apart, r) {
-			out = append(out, s.press(t+p.Reaction[0]+(p.Reaction[1]-p.Reaction[0])*r.Float64(), ""))
+			text, kind := say(t), raw.Press
+			if text != "" {
+				kind = raw.Noted
+			}
+			t += p.Reaction[0] + (p.Reaction[1]-p.Reaction[0])*r.Float64()
+			out = append(out, ingest.Mark{Time: s.Scenario.Start.Add(seconds(t)), At: t, Kind: kind, Text: text})
 		}
 	}
 	return out
@@ -109,14 +118,6 @@ func someOf(times []float64, n int, apart float64, r *rand.Rand) (out []float64)
 	return out
 }
 
-func (s *Session) press(t float64, text string) ingest.Mark {
-	m := ingest.Mark{Time: s.Scenario.Start.Add(seconds(t)), At: t, Kind: raw.Press, Text: text}
-	if text != "" {
-		m.Kind = raw.Noted
-	}
-	return m
-}
-
 // Notes are what the rider says of n moments of each part, as marks with a
 // percentage, with an error of sd (1σ).
 func (s *Session) Notes(n int, sd float64, p Presser) []ingest.Mark {
@@ -127,14 +128,9 @@ func (s *Session) Notes(n int, sd float64, p Presser) []ingest.Mark {
 		byPart[f.part] = append(byPart[f.part], f.time)
 		felt[f.time] = f.felt
 	}
-	var out []ingest.Mark
-	for _, times := range byPart {
-		for _, t := range someOf(times, n, p.Apart, r) {
-			in := s.Scenario.Foil
-			said := in.Said(felt[t]-in.RiderZero) + sd*r.NormFloat64()
-			said = math.Round(100 * min(max(said, 0.01), 1))
-			out = append(out, s.press(t+p.Reaction[0]+(p.Reaction[1]-p.Reaction[0])*r.Float64(), fmt.Sprintf("%.0f %%", said)))
-		}
-	}
-	return out
+	return s.presses(byPart, slices.Repeat([]int{n}, len(byPart)), p, r, func(t float64) string {
+		in := s.Scenario.Foil
+		said := in.Said(felt[t]-in.RiderZero) + sd*r.NormFloat64()
+		return fmt.Sprintf("%.0f %%", 100*min(max(said, 0.01), 1))
+	})
 }

@@ -139,15 +139,8 @@ const (
 // findLimits looks at all columns at once.
 func findLimits(s *Samples) limits {
 	var top [6]float64
-	filter.InParts(len(top), func(from, to int) {
-		for k := from; k < to; k++ {
-			if k < 3 {
-				top[k] = flatTop(s.Acc[k], minAccClip)
-			} else {
-				top[k] = flatTop(s.Gyr[k-3], minGyrClip)
-			}
-		}
-	})
+	floor := [6]float32{minAccClip, minAccClip, minAccClip, minGyrClip, minGyrClip, minGyrClip}
+	filter.Each(len(top), func(k int) { top[k] = flatTop(*s.columns()[k], floor[k]) })
 	return limits{acc: min(top[0], top[1], top[2]), gyr: min(top[3], top[4], top[5])}
 }
 

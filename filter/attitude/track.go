@@ -28,6 +28,11 @@ func at(c *[3][]float32, i int) r3.Vec {
 	return r3.Vec{X: float64(c[0][i]), Y: float64(c[1][i]), Z: float64(c[2][i])}
 }
 
+// columns are the accelerometer's axes, then the gyroscope's.
+func (s *Samples) columns() [6]*[]float32 {
+	return [6]*[]float32{&s.Acc[0], &s.Acc[1], &s.Acc[2], &s.Gyr[0], &s.Gyr[1], &s.Gyr[2]}
+}
+
 // Saturated says that a sensor shows signs of having reached its range.
 func (s *Samples) Saturated() bool { return findLimits(s) != limits{math.Inf(1), math.Inf(1)} }
 
@@ -50,15 +55,8 @@ func (s *Samples) Means(span float64) Samples {
 		}
 		m.Time[k] /= float64(from[k+1] - from[k])
 	}
-	filter.InParts(6, func(a, b int) {
-		for c := a; c < b; c++ {
-			if c < 3 {
-				m.Acc[c] = means(s.Acc[c], from)
-			} else {
-				m.Gyr[c-3] = means(s.Gyr[c-3], from)
-			}
-		}
-	})
+	to := m.columns()
+	filter.Each(len(to), func(c int) { *to[c] = means(*s.columns()[c], from) })
 	return m
 }
 
