@@ -28,19 +28,10 @@ func (a Athlete) Last() *Result { return a.Sessions[len(a.Sessions)-1] }
 
 // A Change is what was changed from one session to the next.
 type Change struct {
-	Judged *advice.BeforeAfter // by both sessions' own logs and notes; nil where Why says why
-	Why    Kind
-	Differ error       // with OtherFoil: what differs
-	Drag   *DragChange // nil unless both have glides
+	Judged *advice.BeforeAfter // by both sessions' own logs and notes; nil where Differ says why
+	Differ error               // of another foil
+	Drag   *DragChange         // nil unless both have glides
 }
-
-// Why no change is judged.
-const (
-	NotTwo      Kind = "not two sessions"
-	NoSetupBoth Kind = "a session without a setup"
-	TwoRiders   Kind = "two riders"
-	OtherFoil   Kind = "another foil"
-)
 
 // Compare sets results side by side, sorted into athletes, and judges what each
 // athlete changed from session to session.
@@ -83,7 +74,7 @@ func (a *Athlete) judge(results []*Result) error {
 		before, after := own[i-1], own[i]
 		ch := Change{Drag: dragChange(before, after)}
 		if err := trim.SameFoil(before.Setup, after.Setup); err != nil {
-			ch.Why, ch.Differ = OtherFoil, err
+			ch.Differ = err
 		} else {
 			both, err := trim.Infer(after.outing, []trim.Outing{before.outing}, trim.InferOptions{})
 			if err != nil {
