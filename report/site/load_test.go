@@ -1,3 +1,5 @@
+//go:build unix
+
 package site
 
 import (
@@ -9,6 +11,7 @@ import (
 	"runtime"
 	"slices"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -72,14 +75,25 @@ func bigLibrary(b *testing.B, dir string) {
 	}
 }
 
+// processorTime is what this process has used.
+func processorTime() time.Duration {
+	var u syscall.Rusage
+	if syscall.Getrusage(syscall.RUSAGE_SELF, &u) != nil {
+		return 0
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
+}
+
 // BenchmarkLibrary measures what a user waits for in a library of 5,000 sessions.
-// p95-ms is what counts: under 50.
+// p95-ms is what counts: under 50, where nobody else uses the machine; cpu-ms/op
+// tells of it where others do.
 func BenchmarkLibrary(b *testing.B) {
 	dir := b.TempDir()
 	bigLibrary(b, dir)
 	times := func(name string, most int, do func(i int)) {
 		b.Run(name, func(b *testing.B) {
 			var took []float64
+			begin := processorTime()
 			for i := 0; b.Loop(); i++ {
 				if i >= most {
 					continue // longer loops would fill the disk
@@ -91,6 +105,7 @@ func BenchmarkLibrary(b *testing.B) {
 			slices.Sort(took)
 			b.ReportMetric(took[len(took)/2], "p50-ms")
 			b.ReportMetric(took[len(took)*95/100], "p95-ms")
+			b.ReportMetric((processorTime()-begin).Seconds()*1e3/float64(len(took)), "cpu-ms/op")
 		})
 	}
 	times("open", 20, func(int) {

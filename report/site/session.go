@@ -41,6 +41,8 @@ type session struct {
 	Inputs  string `json:"-"` // tells apart what is analysed
 	dir     string
 	mended  bool         // the sidecar on the disk says otherwise
+	holds   []string     // its logs
+	words   []string     // what a search finds it by
 	known   *setup.Setup // of the foil and the rider alone; nil without a setup
 }
 
@@ -93,7 +95,8 @@ func foilOf(set *setup.Setup) *foil {
 
 // settle works out what is not kept.
 func (s *session) settle() {
-	s.known, s.Version, s.Name = nil, 0, ingest.SetupName
+	s.known, s.Version, s.Name, s.holds = nil, 0, ingest.SetupName, s.logs()
+	s.words = strings.FieldsFunc(strings.ToLower(s.Title+" "+s.Rider+" "+s.When()+" "+s.Day()), func(r rune) bool { return r == ' ' || r == ',' })
 	if len(s.Setups) > 0 {
 		s.Version, s.Name = s.Setups[0].Version, s.Setups[0].Name
 	}
@@ -160,9 +163,12 @@ func (s *session) logs() (out []string) {
 // sharesLog says whether two sessions hold a log in common: they are of one
 // outing, which counts once.
 func (s *session) sharesLog(e *session) bool {
-	return slices.ContainsFunc(s.Files, func(f stored) bool {
-		return f.Kind == kindLog && slices.ContainsFunc(e.Files, func(g stored) bool { return g.Kind == kindLog && g.Content == f.Content })
-	})
+	for _, h := range s.holds {
+		if slices.Contains(e.holds, h) {
+			return true
+		}
+	}
+	return false
 }
 
 // at is where a file of the session is.

@@ -276,7 +276,7 @@ func (st *store) nextID() int64 {
 func (st *store) holding(s *session) *session {
 	logs := s.logs()
 	for _, e := range st.sessions() {
-		if e.Inputs == s.Inputs || len(logs) > 0 && !slices.ContainsFunc(logs, func(h string) bool { return !slices.Contains(e.logs(), h) }) {
+		if e.Inputs == s.Inputs || len(logs) > 0 && !slices.ContainsFunc(logs, func(h string) bool { return !slices.Contains(e.holds, h) }) {
 			return e
 		}
 	}

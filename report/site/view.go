@@ -209,12 +209,8 @@ func (s *Site) library(w http.ResponseWriter, r *http.Request, _ *session) error
 // fits says whether a session's title, rider and day have each of the words: a
 // short one as it stands, so that "2 may" is not every day of 2026.
 func (s *session) fits(find []string) bool {
-	if len(find) == 0 {
-		return true
-	}
-	in := strings.FieldsFunc(strings.ToLower(s.Title+" "+s.Rider+" "+s.When()+" "+s.Day()), func(r rune) bool { return r == ' ' || r == ',' })
 	return !slices.ContainsFunc(find, func(word string) bool {
-		return !slices.ContainsFunc(in, func(has string) bool { return has == word || len(word) > 2 && strings.Contains(has, word) })
+		return !slices.ContainsFunc(s.words, func(has string) bool { return has == word || len(word) > 2 && strings.Contains(has, word) })
 	})
 }
 
