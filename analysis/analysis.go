@@ -122,7 +122,7 @@ func Run(req Request) (*Result, error) {
 	r.loadJump(today, evidence)
 
 	req.Progress("weighing the options")
-	r.own = seen.side(r.Session.Title, today.Setup, r.Posterior)
+	r.own = seen.side(r.Session.Title, today, r.Posterior)
 	var hold *advice.Reason
 	if r.Followed = r.follow(earlier); r.Followed != nil {
 		hold = Change{Judged: r.Followed.Judged}.hold()

@@ -147,9 +147,9 @@ func later(a, b *Result) bool {
 func (o *observation) lawOK() bool { return o.law != nil && o.law.Enough }
 
 // side is what the before-and-after judgement takes of one session.
-func (o *observation) side(name string, set *setup.Setup, post *trim.Posterior) advice.Side {
+func (o *observation) side(name string, of trim.Outing, post *trim.Posterior) advice.Side {
 	s := advice.Side{
-		Name: name, Setup: set, Posterior: post,
+		Name: name, Setup: of.Setup, Posterior: post, Marked: of.Ev,
 		HasLaw: o.lawOK(), Zero: interval.Unknown(), Slope: interval.Unknown(),
 		MeanSpeed: interval.Unknown(), TopSpeed: interval.Unknown(),
 	}

@@ -83,7 +83,7 @@ func (r *Result) follow(all []past) *Followed {
 	if then.Verdict != advice.Change || !did(then, was.Setup, r.Setup) {
 		return nil
 	}
-	judged := advice.Judge(was.seen.side(was.title(), was.outing.Setup, post), r.own, r.Posterior, false, r.speeds.weights)
+	judged := advice.Judge(was.seen.side(was.title(), was.outing, post), r.own, r.Posterior, false, r.speeds.weights)
 	return &Followed{Session: was.title(), Verdict: judged.Verdict, Judged: judged}
 }
 

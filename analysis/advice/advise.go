@@ -140,7 +140,7 @@ func (t *task) order(a *Advice) {
 
 // unchecked says that no note, mark or instrument, of today or earlier, checks
 // the model.
-func (t *task) unchecked() bool { return !t.post.Checked() }
+func (t *task) unchecked() bool { return t.post.Told() == 0 }
 
 // A step is a choice of cards and a move of the foil against the feet, with
 // what it costs every draw and how likely it is to help. The mast goes as far

@@ -16,6 +16,7 @@ type Side struct {
 	Name      string
 	Setup     *setup.Setup
 	Posterior *trim.Posterior // of this outing's own evidence
+	Marked    trim.Evidence   // what was marked within it, part by part
 	HasLaw    bool
 	LevelZero bool
 	Zero      interval.Interval // rad

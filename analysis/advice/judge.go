@@ -1,6 +1,7 @@
 package advice
 
 import (
+	"cmp"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
@@ -25,21 +26,22 @@ const (
 // A weighing holds what the outing after shows against two forecasts from the
 // outing before: the change as the setups tell it, and no change at all.
 type weighing struct {
-	notes  int     // notes of feel after
-	before int     // notes of feel that the forecast rests on
+	notes  int     // notes of feel after, and speeds that feel even
+	marks  bool    // among them
+	before int     // of the same, and of measured shares, that the forecast rests on
 	p      float64 // of χ² against the change that was foretold
 	same   float64 // of χ² against no change
 	odds   float64 // likelihood of the foretold change over that of no change
 }
 
-// weigh looks at all notes of feel after, and at the change of the pitch at
+// weigh looks at all notes of feel after, in whichever part of its log, and at the change of the pitch at
 // zero lift where levels says that it compares. Each forecast is the mean and
 // the covariance of the draws before, to which the observations' own doubts are
 // added, so that errors common to all speeds count once:
 //
 //	χ² = dᵀ C⁻¹ d        ln L = -½ (χ² + ln |C|)
 func weigh(before, after Side, predicted []trim.Inputs, levels bool) weighing {
-	w := weighing{p: 1, same: 1, odds: 1, before: before.Posterior.FeelNotes()}
+	w := weighing{p: 1, same: 1, odds: 1, before: before.Posterior.Told(), marks: len(after.Marked.Moments)+len(after.Marked.Nulls) > 0}
 	seen := readings(before, after, levels)
 	for _, s := range seen {
 		w.notes += s.notes
@@ -67,12 +69,28 @@ func felt(v float64) func(f, was trim.Foil) float64 {
 	return func(f, _ trim.Foil) float64 { return f.In.Said(f.At(v, trim.Gravity).FrontShare) }
 }
 
+// loadOf is the load at one moment, after a change since the outing's start.
+func loadOf(f trim.Foil, speed, normal float64, c trim.Change) trim.State {
+	p := f.Point(speed, cmp.Or(normal, trim.Gravity))
+	return p.With(c)
+}
+
 // readings are what the outing after shows of the change.
 func readings(before, after Side, levels bool) (seen []reading) {
 	for _, n := range after.Setup.Feel {
 		if n.Speed >= slowest && n.SD > 0 {
 			seen = append(seen, reading{felt(n.Speed), func(model float64) float64 { return trim.Miss(n, model) }, n.SD, 1})
 		}
+	}
+	for _, n := range after.Marked.Moments {
+		said := func(f, _ trim.Foil) float64 { return f.In.Said(loadOf(f, n.Speed, n.Normal, n.Change).FrontShare) }
+		seen = append(seen, reading{said, func(model float64) float64 { return trim.Miss(n.Feel, model) }, n.SD, 1})
+	}
+	for _, n := range after.Marked.Nulls {
+		off := func(f, _ trim.Foil) float64 { return loadOf(f, n.Speed, n.Normal, n.Change).FeltShare - 0.5 }
+		best := trim.NewFoil(after.Posterior.MAP)
+		bySpeed := loadOf(best, n.Speed+n.SpeedSD, n.Normal, n.Change).FeltShare - loadOf(best, n.Speed, n.Normal, n.Change).FeltShare
+		seen = append(seen, reading{off, func(model float64) float64 { return model }, math.Hypot(n.SD, bySpeed), 1})
 	}
 	if levels && before.HasLaw && after.HasLaw {
 		z := minus(after.Zero, before.Zero)
@@ -210,7 +228,7 @@ func (r *BeforeAfter) judge(speeds SpeedWeights, w weighing, more func() int, fo
 	case w.before == 0:
 		say(Reason{Kind: NoNotesBefore})
 	default:
-		say(Reason{Kind: NotesDoNotTell, Had: w.notes})
+		say(Reason{Kind: NotesDoNotTell, Had: w.notes, Marks: w.marks})
 	}
 	if r.Verdict == CannotTell {
 		next := speeds.nextTime(foretold, r.Rows)

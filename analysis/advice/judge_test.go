@@ -139,3 +139,27 @@ func TestNotesToTell(t *testing.T) {
 		t.Logf("%d notes tell %d of %d", n, told, riders)
 	}
 }
+
+// TestPartsAreJudged: speeds that feel even in the parts of a log, the foil moved
+// from one to the next, tell a card that was put in from one that was not.
+func TestPartsAreJudged(t *testing.T) {
+	s := gear()
+	truth := trim.FromSetup(s, density, viscosity).Raise(-0.7 * deg)
+	o := told(s, truth, 0.03, 6.7, 8.2, 9.8, 10.8)
+	before := Side{Setup: s, Posterior: infer(t, o)}
+	to := *s
+	to.Feel, to.Foil.Stabilizer.Shim = nil, s.Foil.Stabilizer.Shim+2*trim.Card
+	base := trim.FromSetup(&to, density, viscosity)
+	for made, in := range map[string]trim.Inputs{AsPredicted: trim.Transfer(truth, o.In, base), NotAsPredicted: truth} {
+		after := Side{Setup: &to, Posterior: before.Posterior}
+		for _, v := range []float64{7, 8.5, 10} { // the foil stands where that feels even
+			f := trim.NewFoil(in)
+			level := loadOf(f, v, 0, trim.Change{})
+			move := -(level.FeltShare - 0.5) / level.SharePerMetre
+			after.Marked.Nulls = append(after.Marked.Nulls, trim.Null{Speed: v, SpeedSD: 0.1, SD: 0.015, Change: trim.Change{Foil: move}})
+		}
+		if w := weigh(before, after, foretold(before.Posterior, base), false); w.verdict() != made || w.notes != 3 || !w.marks {
+			t.Errorf("%s: %s, %+v", made, w.verdict(), w)
+		}
+	}
+}

@@ -160,7 +160,8 @@ type Reason struct {
 	Changed  []Difference       `json:"changed,omitempty"`
 	Row      *Comparison        `json:"row,omitempty"`
 	Chance   float64            `json:"chance,omitempty"`
-	Had      int                `json:"notes_had,omitempty"` // after a change
+	Had      int                `json:"notes_had,omitempty"`   // after a change
+	Marks    bool               `json:"marks_among,omitempty"` // what was marked in the log is among these notes
 	Notes    int                `json:"notes_more,omitempty"`
 	Each     int                `json:"notes_each_way,omitempty"` // with the change and without it
 	Minutes  float64            `json:"minutes,omitempty"`

@@ -93,10 +93,19 @@ func (post *Posterior) CanUseLevelZero() bool {
 // FeelNotes is how many notes of feel count as evidence, in all outings.
 func (post *Posterior) FeelNotes() int { return post.Count(NoteKind) }
 
-// Checked says that something but the model tells the load: a note, a mark or
-// an instrument, in any outing.
-func (post *Posterior) Checked() bool {
-	return slices.ContainsFunc(post.problem.items, func(it item) bool { return it.kind != SlopeKind && it.kind != ZeroKind && it.kind != DragKind })
+// Told is how many things but the model tell the load: notes, marks and what
+// instruments show, in all outings.
+func (post *Posterior) Told() int {
+	n := 0
+	if post.problem == nil { // made by hand
+		return n
+	}
+	for _, it := range post.problem.items {
+		if it.kind != SlopeKind && it.kind != ZeroKind && it.kind != DragKind {
+			n++
+		}
+	}
+	return n
 }
 
 // HasRider says whether the rider's zero and scale are among the unknowns.
