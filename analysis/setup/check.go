@@ -25,6 +25,12 @@ func (c *checker) failAt(key string, line int, format string, args ...any) {
 
 func (c *checker) fail(key, format string, args ...any) { c.failAt(key, c.line(key), format, args...) }
 
+// lack is fail for what has to be there.
+func (c *checker) lack(key, format string, args ...any) {
+	c.fail(key, format, args...)
+	c.wrong[len(c.wrong)-1].Missing = true
+}
+
 func (c *checker) odd(key, format string, args ...any) {
 	w := fmt.Sprintf(format, args...)
 	if line := c.line(key); line > 0 && c.name != "" {
@@ -44,9 +50,9 @@ func (c *checker) complete() {
 	switch len(missing) {
 	case 0:
 	case 1:
-		c.fail(missing[0], "%s is missing. It is needed for advice; `evenfoot setup` prints a setup to fill in", missing[0])
+		c.lack(missing[0], "%s is missing. It is needed for advice", missing[0])
 	default:
-		c.fail(missing[0], "these keys are missing: %s. They are needed for advice; `evenfoot setup` prints a setup to fill in", strings.Join(missing, ", "))
+		c.lack(missing[0], "these keys are missing: %s. They are needed for advice", strings.Join(missing, ", "))
 	}
 }
 

@@ -28,6 +28,8 @@ type Error struct {
 	Line int    // 1-based, 0 when not known
 	Key  string // entries of lists numbered from 0, "feel.0.front"
 	What string
+	// Missing says that it is what a setup has to hold.
+	Missing bool
 	// More is what else is wrong, as far as it does not follow from this.
 	More []*Error
 }

@@ -91,6 +91,9 @@ func (c *console) status(err error) int {
 	fmt.Fprintf(c.err, "evenfoot: %v\n", err)
 	var usage usageError
 	var badSetup *setup.Error
+	if errors.As(err, &badSetup) && badSetup.Missing {
+		fmt.Fprintln(c.err, "evenfoot: `evenfoot setup` prints a setup to fill in")
+	}
 	if errors.As(err, &usage) || errors.As(err, &badSetup) || strings.HasPrefix(err.Error(), "unknown command") {
 		return exitUsage
 	}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/mark"
 	"evenfoot/analysis/setup"
 	"evenfoot/report/words"
 )
@@ -46,7 +47,7 @@ func Moments(r *analysis.Result, u words.Units) (out []Moment) {
 	for _, m := range r.Marks {
 		if m.Time != nil {
 			when, what, became := u.Mark(m)
-			add(*m.Time, when+", "+what+": "+became, true)
+			add(*m.Time, when+", "+what+": "+became, m.Kind != mark.Answer)
 		}
 	}
 	for i, text := range words.PlanFor(r, u).Ask {

@@ -6,7 +6,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -114,91 +113,88 @@ func TestInBrowser(t *testing.T) {
 	b.NoErrors("422") // the refusal itself
 }
 
-// TestWholeWay goes it with script, at a phone's width and a desk's: files of two
-// outings, sorted; the setup by the form, checked while one types; the sheet; a
+// TestWholeWay goes it with script at a phone's width, and looks at each page at a
+// desk's too: files of two outings, sorted; the setup by the form, checked while one types; the sheet; a
 // note with two touches, and the sheet anew; the list; both outings compared.
 func TestWholeWay(t *testing.T) {
-	for _, width := range []int64{390, 1280} {
-		t.Run(strconv.FormatInt(width, 10), func(t *testing.T) {
-			axe := browser.Axe(t)
-			d := open(t, Config{})
-			dir := t.TempDir()
-			var logs []string
-			for i, o := range outings() {
-				o.setup = o.setup[:strings.Index(o.setup, "[[feel]]")]
-				for name, body := range map[string]string{"watch%d.gpx": string(o.gpx), "board%d.csv": string(o.csv), "setup%d.toml": o.setup} {
-					file := filepath.Join(dir, fmt.Sprintf(name, i+1))
-					if err := os.WriteFile(file, []byte(body), 0o644); err != nil {
-						t.Fatal(err)
-					}
-					if !strings.HasSuffix(file, ".toml") {
-						logs = append(logs, file)
-					}
-				}
+	axe := browser.Axe(t)
+	d := open(t, Config{})
+	dir := t.TempDir()
+	var logs []string
+	for i, o := range outings() {
+		o.setup = o.setup[:strings.Index(o.setup, "[[feel]]")]
+		for name, body := range map[string]string{"watch%d.gpx": string(o.gpx), "board%d.csv": string(o.csv), "setup%d.toml": o.setup} {
+			file := filepath.Join(dir, fmt.Sprintf(name, i+1))
+			if err := os.WriteFile(file, []byte(body), 0o644); err != nil {
+				t.Fatal(err)
 			}
-			b := openTab(t, d.url)
-			b.Size(width, 844, false)
-			at := func(name string) {
-				t.Helper()
-				if found := b.Violations(axe); found != "" {
-					t.Errorf("%s:\n%s", name, found)
-				}
-				b.look("way-" + name)
-				b.Size(width, 844, false)
+			if !strings.HasSuffix(file, ".toml") {
+				logs = append(logs, file)
 			}
-			b.Do(chromedp.Navigate(d.url+"/add"), chromedp.SetUploadFiles(chromedp.CSS("#logs"), logs))
-			b.click(".last .do-it")
-			b.until(`document.body.innerText.includes("2 outings, as it seems")`)
-			at("outings")
-			b.click(".do-it")
-			b.until(`document.body.innerText.includes("The outings are added")`)
-
-			// The earlier outing's setup, typed in part, mended while one types.
-			b.Do(chromedp.Navigate(d.url + "/session/1/setup"))
-			b.Do(chromedp.SendKeys(chromedp.CSS("#f-rider-mass_kg"), "7200"))
-			b.until(`document.querySelector("#f-rider-mass_kg-e")?.textContent.includes("impossible here")`)
-			if n := browser.Eval[int](b.Tab, `document.querySelectorAll(".wrong").length`); n != 1 {
-				t.Errorf("%d fields are wrong after one was typed in", n)
-			}
-			at("typed")
-			b.click(".last .do-it")
-			b.until(`document.querySelectorAll("[aria-invalid]").length > 8`)
-			at("wrong")
-			b.Do(chromedp.SetUploadFiles(chromedp.CSS("#setup-file"), []string{filepath.Join(dir, "setup1.toml")}))
-			browser.Eval[bool](b.Tab, `document.querySelector("#setup-file").closest("details").open = true`)
-			b.click("[name=take]")
-			b.until(`document.body.innerText.includes("The setup is in the fields")`)
-			b.click(".last .do-it")
-			b.until(`document.title.includes("trim sheet")`)
-			at("sheet")
-			browser.Eval[string](b.Tab, `document.querySelector("#tell-speed").value = "16"`)
-			b.click(`.tell button[value="strong front"]`)
-			b.until(`document.title.includes("trim sheet") && document.body.innerText.includes("16\u00a0kn: strong front")`)
-			b.click(".tell summary")
-			b.click(`.tell li li:first-child button[value=front], .tell details li:first-child button[value=front]`)
-			b.until(`document.title.includes("trim sheet") && !!document.querySelector(".tell [aria-pressed=true]")`)
-			b.click(".tell summary")
-			at("told")
-
-			// The later one begins with that setup, without what was felt.
-			b.Do(chromedp.Navigate(d.url + "/session/2/setup"))
-			b.click(".start button")
-			b.until(`document.querySelector("#f-rider-mass_kg").value === "72" && document.querySelector("#f-feel-0-front").value === ""`)
-			b.click(".last .do-it")
-			b.until(`document.title.includes("trim sheet")`)
-			b.Do(chromedp.Navigate(d.url + "/"))
-			b.until(`document.querySelectorAll(".says").length === 2`)
-			at("list")
-			b.click(`input[name=id][value="1"]`)
-			b.click(`input[name=id][value="2"]`)
-			b.click("form[action='/compare'] button")
-			b.until(`document.body.innerText.includes("Two sessions compared")`)
-			at("compare")
-			b.Do(chromedp.Navigate(d.url + "/riders"))
-			at("riders")
-			b.NoErrors("422", "202")
-		})
+		}
 	}
+	b := openTab(t, d.url)
+	b.Size(390, 844, false)
+	at := func(name string) {
+		t.Helper()
+		if found := b.Violations(axe); found != "" {
+			t.Errorf("%s:\n%s", name, found)
+		}
+		b.look("way-" + name)
+		b.Size(390, 844, false)
+	}
+	b.Do(chromedp.Navigate(d.url+"/add"), chromedp.SetUploadFiles(chromedp.CSS("#logs"), logs))
+	b.click(".last .do-it")
+	b.until(`document.body.innerText.includes("2 outings, as it seems")`)
+	at("outings")
+	b.click(".do-it")
+	b.until(`document.body.innerText.includes("The outings are added")`)
+
+	// The earlier outing's setup, typed in part, mended while one types.
+	b.Do(chromedp.Navigate(d.url + "/session/1/setup"))
+	b.Do(chromedp.SendKeys(chromedp.CSS("#f-rider-mass_kg"), "7200"))
+	b.until(`document.querySelector("#f-rider-mass_kg-e")?.textContent.includes("impossible here")`)
+	if n := browser.Eval[int](b.Tab, `document.querySelectorAll(".wrong").length`); n != 1 {
+		t.Errorf("%d fields are wrong after one was typed in", n)
+	}
+	at("typed")
+	b.click(".last .do-it")
+	b.until(`document.querySelectorAll("[aria-invalid]").length > 8`)
+	at("wrong")
+	b.Do(chromedp.SetUploadFiles(chromedp.CSS("#setup-file"), []string{filepath.Join(dir, "setup1.toml")}))
+	browser.Eval[bool](b.Tab, `document.querySelector("#setup-file").closest("details").open = true`)
+	b.click("[name=take]")
+	b.until(`document.body.innerText.includes("The setup is in the fields")`)
+	b.click(".last .do-it")
+	b.until(`document.title.includes("trim sheet")`)
+	at("sheet")
+	browser.Eval[string](b.Tab, `document.querySelector("#tell-speed").value = "16"`)
+	b.click(`.tell button[value="strong front"]`)
+	b.until(`document.title.includes("trim sheet") && document.body.innerText.includes("16\u00a0kn: strong front")`)
+	b.click(".tell summary")
+	b.click(`.tell li li:first-child button[value=front], .tell details li:first-child button[value=front]`)
+	b.until(`document.title.includes("trim sheet") && !!document.querySelector(".tell [aria-pressed=true]")`)
+	b.click(".tell summary")
+	at("told")
+
+	// The later one begins with that setup, without what was felt.
+	b.Do(chromedp.Navigate(d.url + "/session/2/setup"))
+	b.click(".start button")
+	b.until(`document.querySelector("#f-rider-mass_kg").value === "72" && document.querySelector("#f-feel-0-front").value === ""`)
+	b.click(".last .do-it")
+	b.until(`document.title.includes("trim sheet")`)
+	b.Do(chromedp.Navigate(d.url + "/"))
+	b.until(`document.querySelectorAll(".says").length === 2`)
+	at("list")
+	b.click(`input[name=id][value="1"]`)
+	b.click(`input[name=id][value="2"]`)
+	b.click("form[action='/compare'] button")
+	b.until(`document.body.innerText.includes("Two sessions compared")`)
+	at("compare")
+	b.Do(chromedp.Navigate(d.url + "/riders"))
+	b.until(`document.querySelectorAll(".trend line").length === 2`)
+	at("riders")
+	b.NoErrors("422", "202")
 }
 
 // TestPagesAccessible runs axe-core, where EVENFOOT_AXE names axe.min.js.

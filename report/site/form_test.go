@@ -376,3 +376,35 @@ func TestProgress(t *testing.T) {
 	}
 	d.must(at+"?low=10&high=20&in=kn", "What to do next")
 }
+
+var (
+	hidden   = regexp.MustCompile(`(?s)<style.*?</style>|<script.*?</script>|<[^>]*>`)
+	terminal = regexp.MustCompile(`evenfoot (report|compare|demo|inspect|setup|plan|export|serve|page|library)|(^|\s)--[a-z]+|[Tt]erminal|run the report|command line`)
+)
+
+// TestNoCommands: no page tells its reader to use a command.
+func TestNoCommands(t *testing.T) {
+	d := open(t, Config{})
+	o := outings()[0]
+	look := func(name, page string) {
+		t.Helper()
+		if m := terminal.FindString(html.UnescapeString(hidden.ReplaceAllString(page, " "))); m != "" {
+			t.Errorf("%s says %q", name, m)
+		}
+	}
+	d.added(o.pieces()...)
+	d.added(piece{"logs", "watch.gpx", string(outings()[1].gpx)}) // no setup, no motion
+	d.added(piece{"setup", "", o.setup}, piece{"low", "", "12"}, piece{"high", "", "22"}, piece{"in", "", "kn"})
+	d.added(piece{"logs", "board.csv", string(outings()[1].csv)}, piece{"setup", "", o.setup}) // no speeds
+	for _, p := range []string{"/", "/riders", "/add", "/add?from=1", "/session/1", "/session/1/more", "/session/1/setup", "/session/1/delete", "/session/2", "/session/3", "/session/4", "/session/1?low=1&high=2&in=mps", "/session/1?low=3&high=4&in=kn", "/compare?id=1&id=2", "/nothing"} {
+		_, body := d.get(p)
+		look(p, body)
+	}
+	for name, sent := range map[string][]piece{
+		"nothing": nil, "a foreign table": {{"logs", "a.csv", "t,foo,bar\n1,2,3\n2,3,4\n3,4,5\n"}}, "half a setup": {{"setup", "", "[rider]\nmass_kg = 80\n"}}, "no speeds": {{"setup", "", o.setup}},
+	} {
+		_, body, _ := d.upload(sent...)
+		look(name, body)
+	}
+	look("the list after that", d.must("/"))
+}

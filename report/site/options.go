@@ -110,7 +110,7 @@ func idList(texts []string) ([]int64, error) {
 }
 
 func (o options) units() words.Units {
-	return words.Units{Speed: o.Speed, Length: o.Length, Mass: o.Mass}
+	return words.Units{Speed: o.Speed, Length: o.Length, Mass: o.Mass, Forms: true}
 }
 
 // query is the address's part for these options, without what is usual.

@@ -129,7 +129,11 @@ func relabel(err error, src source) error {
 	if errors.Is(err, os.ErrNotExist) {
 		return fmt.Errorf("%s: its bytes are no longer in the data folder; put them back from a backup, or delete this session and add it again", src.Name)
 	}
-	text := strings.ReplaceAll(err.Error(), src.at, src.Name)
+	text := err.Error()
+	if what, needs := ingest.NeedsMap(err); needs {
+		text = what + " A column map makes such a file readable."
+	}
+	text = strings.ReplaceAll(text, src.at, src.Name)
 	return errors.New(strings.ReplaceAll(text, filepath.Base(src.at), src.Name))
 }
 

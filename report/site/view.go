@@ -16,6 +16,7 @@ import (
 	"github.com/dustin/go-humanize"
 
 	"evenfoot/analysis/advice"
+	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 	"evenfoot/ingest"
 	"evenfoot/report"
@@ -138,6 +139,7 @@ func (s *Site) units() words.Units {
 	if err != nil { // a setting of another version
 		u, _ = words.ParseUnits("")
 	}
+	u.Forms = true
 	return u
 }
 
@@ -246,6 +248,48 @@ func athletes(all []*session) []athlete {
 		}
 	}
 	return out
+}
+
+// A trend is how far off even the load was, session by session.
+type trend struct {
+	Says string
+	Line string // of an SVG
+	Bars [][3]string
+}
+
+const (
+	trendMost            = 20 // sessions, the latest
+	trendWide, trendTall = 240, 56
+)
+
+// Trend is the athlete's; nil before the second session that tells it.
+func (a athlete) Trend() *trend {
+	var all [][]float64 // the oldest first
+	for _, ses := range slices.Backward(a.Sessions) {
+		if ses.Summary != nil && len(ses.Summary.OffEven) == 3 {
+			all = append(all, ses.Summary.OffEven)
+		}
+	}
+	if len(all) < 2 {
+		return nil
+	}
+	all = all[max(0, len(all)-trendMost):]
+	top := 0.0
+	for _, v := range all {
+		top = max(top, v[2])
+	}
+	t := &trend{}
+	var says, line []string
+	for i, v := range all {
+		at := func(share float64) string {
+			return strconv.FormatFloat(trendTall-4-(trendTall-8)*share/top, 'f', 1, 64)
+		}
+		x := strconv.FormatFloat(6+float64(i)*(trendWide-12)/float64(len(all)-1), 'f', 1, 64)
+		says = append(says, words.Between(interval.Interval{Value: v[0], Low: v[1], High: v[2]}, 100, 0))
+		line, t.Bars = append(line, x+","+at(v[0])), append(t.Bars, [3]string{x, at(v[1]), at(v[2])})
+	}
+	t.Says, t.Line = strings.Join(says, ", ")+" %", strings.Join(line, " ")
+	return t
 }
 
 func (s *Site) riders(w http.ResponseWriter, r *http.Request, _ *session) error {

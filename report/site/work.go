@@ -21,6 +21,7 @@ type summary struct {
 	Duration   float64    `json:"duration_s"`
 	Foiling    float64    `json:"foiling_s"`
 	Best       [4]float64 `json:"best_mps"` // 2 s, 10 s, 500 m, 1 nmi; 0 where not known
+	OffEven    []float64  `json:"off_even,omitempty"` // how far the load is off even, a share: value, low, high
 	Verdict    string     `json:"verdict"`
 	Next       string     `json:"next_step"`
 	Warnings   int        `json:"warnings"`
@@ -41,6 +42,9 @@ func summaryOf(r *analysis.Result, u words.Units) *summary {
 		Best: [4]float64{known(float64(b.TwoSeconds)), known(float64(b.TenSeconds)), known(float64(b.Metres500)), known(float64(b.NauticalMile))}}
 	if r.Advice != nil {
 		s.Verdict, s.Next = r.Advice.Verdict, words.For(r, u).Next
+		if off := r.Advice.EvennessNow; off.Known() {
+			s.OffEven = []float64{off.Value, off.Low, off.High}
+		}
 	}
 	return s
 }
@@ -230,15 +234,11 @@ func (s *Site) analyse(ses *session, earlier []*session, o options, other *setup
 	}
 	r, err := analysis.Run(req)
 	var speeds *analysis.SpeedError
-	if errors.As(err, &speeds) {
-		text := o.units().SpeedError(speeds)
-		if speeds.Why != "" { // the reason names the command's flag; here it is a field
-			text += ". Here the speeds are given under \"Change what the sheet is made from\""
-		}
-		return nil, errors.New(text)
+	if errors.As(err, &speeds) && speeds.Why != "" {
+		return nil, errors.New(o.units().SpeedError(speeds) + ": under \"Change what the sheet is made from\"")
 	}
 	if err != nil {
-		return nil, err
+		return nil, o.units().Explain(err)
 	}
 	if r.Session.Title == "" {
 		r.Session.Title = ses.Title

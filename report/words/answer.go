@@ -133,7 +133,7 @@ func (w *Answer) change(r *analysis.Result, u Units) {
 		w.Head = "A change is advised, but its size is not known."
 	}
 	w.Steps = append(w.Steps, Step{Kind: "ride", Name: "Ride", Do: "Start at low speed in clear water, with helmet and vest.",
-		How: "Keep clear of others. Log the session, note how your feet feel at three or four speeds, and run the report again."})
+		How: "Keep clear of others. Log the session, note how your feet feel at three or four speeds, and " + u.here("run the report again.", "bring both here.")})
 	w.Every = EveryTime(Finite(float64(r.Advice.Shim)) && r.Advice.Shim != 0, Finite(float64(r.Advice.MoveNow)) && r.Advice.MoveNow != 0, true)
 	w.sure(r, u)
 	w.Feel = feel(r, u)
@@ -175,7 +175,7 @@ func (w *Answer) findOut(r *analysis.Result, u Units, next string) {
 	if k := a.Next.Kind; k != advice.FindOut && k != advice.SayNotes {
 		// Something contradicts something else: more of it would not help.
 		w.Head = next
-		w.Steps = []Step{{Kind: "log", Name: "First", Do: next, How: "Put it right and run the report again.", Said: true}}
+		w.Steps = []Step{{Kind: "log", Name: "First", Do: next, How: "Put it right and " + u.here("run the report again.", "the answer is made anew."), Said: true}}
 		return
 	}
 	notes, measure, try := notesOf(a), "", ""
@@ -196,7 +196,7 @@ func (w *Answer) findOut(r *analysis.Result, u Units, next string) {
 		first, measure = Sentence(measure), ""
 	}
 	w.Head = "Not enough evidence for a change yet. " + first
-	w.Steps = []Step{{Kind: "log", Name: "First", Do: first, How: "Write the notes into the setup and run the report again.", Said: true}}
+	w.Steps = []Step{{Kind: "log", Name: "First", Do: first, How: u.here("Write the notes into the setup and run the report again.", "Say it on this page, and the answer is made anew."), Said: true}}
 	if measure != "" {
 		w.Steps = append(w.Steps, Step{Kind: "log", Name: "Also", Do: Sentence(measure)})
 	}
