@@ -20,7 +20,7 @@ import (
 type summary struct {
 	Duration   float64    `json:"duration_s"`
 	Foiling    float64    `json:"foiling_s"`
-	Best       [4]float64 `json:"best_mps"` // 2 s, 10 s, 500 m, 1 nmi; 0 where not known
+	Best       [4]float64 `json:"best_mps"`           // 2 s, 10 s, 500 m, 1 nmi; 0 where not known
 	OffEven    []float64  `json:"off_even,omitempty"` // how far the load is off even, a share: value, low, high
 	Verdict    string     `json:"verdict"`
 	Next       string     `json:"next_step"`
