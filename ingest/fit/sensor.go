@@ -45,7 +45,10 @@ type cal struct {
 // extend makes room for n more samples and returns the index of the first.
 func (f *reader) extend(s *raw.Series, n int) int {
 	i := len(s.Time)
-	s.Table().Resize(i+n, f.capacity(i+n))
+	if cap(s.Time) < i+n {
+		s.Table().Resize(i+n, f.capacity(i+n))
+	}
+	s.Cut(i + n)
 	return i
 }
 
@@ -83,7 +86,7 @@ func (f *reader) sensor(s *sensor, d *def, b []byte) {
 		}
 		i, good := f.axes(s, d, b, g.slot, n, g.scale)
 		if good == 0 && !g.counts {
-			s.s.Table().Resize(i, 0) // nothing valid in this form
+			s.s.Cut(i) // nothing valid in this form
 			continue
 		}
 		if at, ok := f.millis(d.or(b, 0, 0)); ok {

@@ -91,6 +91,14 @@ func (s *Series) Push(t float64, v []float64, withTime bool) {
 	s.V[2] = append(s.V[2], float32(v[2]))
 }
 
+// Cut makes the series n samples long, within the room it has.
+func (s *Series) Cut(n int) {
+	s.Time = s.Time[:n]
+	for k := range s.V {
+		s.V[k] = s.V[k][:n]
+	}
+}
+
 // Table is the series as a table.
 func (s *Series) Table() Table {
 	return Table{Times: []*[]float64{&s.Time}, Cols: []*[]float32{&s.V[0], &s.V[1], &s.V[2]}}
