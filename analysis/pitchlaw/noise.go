@@ -2,6 +2,8 @@ package pitchlaw
 
 import (
 	"math"
+	"slices"
+	"sync"
 )
 
 // A noise is the shape of the windows' errors, relative to the variance of
@@ -83,11 +85,16 @@ type gains struct {
 	logDet float64   // Σ log S
 }
 
+// spareGains are done with: their buffers serve the next filter.
+var spareGains = sync.Pool{New: func() any { return new(gains) }}
+
 // filter makes the gains of a process.
 func (s *series) filter(v process) *gains {
 	n := len(s.time)
 	h := v.observe()
-	g := &gains{h: h, f: make([]transition, n), k: make([]hidden, n), third: make([]hidden, n), root: make([]float64, n)}
+	g := spareGains.Get().(*gains)
+	*g = gains{h: h, f: slices.Grow(g.f[:0], n)[:n], k: slices.Grow(g.k[:0], n)[:n],
+		third: slices.Grow(g.third[:0], n)[:n], root: slices.Grow(g.root[:0], n)[:n]}
 	var p00, p01, p11, p02, p12, p22 float64
 	product := 1.0 // of S, as far as it fits a number: logarithms are dear
 	for i := range n {

@@ -71,6 +71,7 @@ func (l *law) infer(beta []float64, velocities []velocity, grid []noise, scale, 
 		}
 		filter.Each(len(grid), func(i int) {
 			g := l.usable.filter(grid[i])
+			defer spareGains.Put(g)
 			for k := range versions {
 				v := &versions[k]
 				if c, ok := l.under(g, v.rows, v.at, dof, scale); ok {

@@ -183,6 +183,7 @@ func speedModels(s *series, along []float64) []speedModel {
 	list := make([]speedModel, len(speedGrid))
 	filter.Each(len(speedGrid), func(i int) {
 		g := s.filter(speedGrid[i])
+		defer spareGains.Put(g)
 		sum := g.gram(along, 1)[0]
 		own := math.Sqrt(sum / n)
 		z := math.Log(own/gpsNoise) / gpsFactor
