@@ -279,9 +279,17 @@ func spread(t []float64) {
 
 // closeHoles takes out the samples that were left as holes.
 func (s *sensor) closeHoles() {
-	if s.holes {
-		s.s.Table().Keep(func(i int) bool { return s.s.V[0][i] == s.s.V[0][i] })
+	if !s.holes {
+		return
 	}
+	n, v := 0, &s.s.V // one pass: with indices it takes a tenth of the reader's time
+	for i, t := range s.s.Time {
+		if v[0][i] == v[0][i] {
+			s.s.Time[n], v[0][n], v[1][n], v[2][n] = t, v[0][i], v[1][i], v[2][i]
+			n++
+		}
+	}
+	s.s.Cut(n)
 }
 
 // calibration takes in a three_d_sensor_calibration message. Counts that came
