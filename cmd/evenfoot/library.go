@@ -40,17 +40,17 @@ as they came and its setup.toml, which report and compare read too.`,
 		}})
 	}
 	add("export DIR-OUT", "Copy every session to a folder of its own", `Copy every session to DIR-OUT, a new folder: one folder a session, which
-report and compare read, and import takes back. While evenfoot serves it works too.`,
+report and compare read, and import takes back. What is damaged is copied as it
+is, what is lost left out: both are named, and the exit status is 1. While
+evenfoot serves it works too.`,
 		cobra.ExactArgs(1), true, func(l *site.Library, args []string) error {
-			if err := l.Export(args[0]); err != nil {
-				return err
-			}
-			fmt.Fprintf(c.out, "%s exported to %s\n", words.Counted(l.Len(), "session"), args[0])
-			return nil
+			faults, err := l.Export(args[0])
+			return c.saved(l, "exported to "+args[0], faults, err)
 		})
 	add("import DIR-OR-ZIP...", "Take sessions from folders or backups", `Take every session's folder below DIR, or in a backup: what export and backup
 wrote, and any folder that report reads. An outing that is in the library
-already, by what its logs hold, is passed over.`,
+already, by what its logs hold, is passed over. What is damaged or lost in a
+session is named, and the rest of it taken.`,
 		cobra.MinimumNArgs(1), false, c.importAll)
 	add("check", "Say what is damaged or lost, and where", `Read every file of the library and compare it with what came: exit status 1 where
 something is damaged or lost. Nothing is changed. While evenfoot serves it works too.`,
@@ -66,15 +66,28 @@ something is damaged or lost. Nothing is changed. While evenfoot serves it works
 			return nil
 		})
 	add("backup FILE.zip", "Write the whole library into one file", `Write every session into FILE.zip, whole or not at all; import takes it back.
-While evenfoot serves it works too.`,
+What is damaged is copied as it is, what is lost left out: both are named, and
+the exit status is 1. While evenfoot serves it works too.`,
 		cobra.ExactArgs(1), true, func(l *site.Library, args []string) error {
-			if err := l.Backup(args[0]); err != nil {
-				return err
-			}
-			fmt.Fprintf(c.out, "%s backed up in %s\n", words.Counted(l.Len(), "session"), args[0])
-			return nil
+			faults, err := l.Backup(args[0])
+			return c.saved(l, "backed up in "+args[0], faults, err)
 		})
 	return cmd
+}
+
+// saved says what was saved, and what of it is damaged or lost.
+func (c *console) saved(l *site.Library, done string, faults []error, err error) error {
+	if err != nil {
+		return err
+	}
+	for _, f := range faults {
+		c.warn("%v", f)
+	}
+	fmt.Fprintf(c.out, "%s %s\n", words.Counted(l.Len(), "session"), done)
+	if len(faults) > 0 {
+		return fmt.Errorf("the library has %s; all else is %s", words.Counted(len(faults), "fault"), done)
+	}
+	return nil
 }
 
 // importAll takes sessions from each of the places, and says what became of them.
@@ -89,6 +102,9 @@ func (c *console) importAll(l *site.Library, from []string) error {
 			return fmt.Errorf("%s holds no session: no folder with a log or a setup.toml", at)
 		}
 		for _, one := range all {
+			for _, f := range one.Odd {
+				c.warn("%s: %v", one.From, f)
+			}
 			switch {
 			case one.Err != nil:
 				failed++

@@ -39,84 +39,113 @@ func (l *Library) Close() error { return l.st.close() }
 func (l *Library) Len() int { return len(l.st.sessions()) }
 
 // each hands on all that belongs to the sessions, under names that begin with the
-// session's number.
-func (l *Library) each(put func(name string, r io.Reader) error) error {
+// session's number. What is damaged is handed on as it is; faults are what is
+// damaged or lost. An error is one of put.
+func (l *Library) each(put func(name string, r io.Reader) error) (faults []error, err error) {
 	for _, s := range l.st.sessions() {
-		in := func(name string, r io.Reader, err error) error {
-			if err == nil {
-				err = put(path.Join(strconv.FormatInt(s.ID, 10), name), r)
+		lose := func(errs ...error) {
+			for _, err := range errs {
+				faults = append(faults, fmt.Errorf("session %d: %w", s.ID, err))
 			}
-			if err != nil {
-				err = fmt.Errorf("session %d: %s cannot be copied: %w", s.ID, name, ingest.Cause(err))
-			}
-			return err
 		}
+		in := func(name string, r io.Reader) error {
+			whole := &readable{r: r}
+			if err := put(path.Join(strconv.FormatInt(s.ID, 10), name), whole); err != nil {
+				return fmt.Errorf("session %d: %s cannot be copied: %w", s.ID, name, ingest.Cause(err))
+			}
+			if whole.err != nil {
+				lose(fmt.Errorf("the rest of %s cannot be read: %w", name, ingest.Cause(whole.err)))
+			}
+			return nil
+		}
+		lose(s.faults()...)
 		side, err := s.sidecar()
-		if err := in(sidecarName, bytes.NewReader(side.data), err); err != nil {
-			return err
+		if err == nil {
+			err = in(sidecarName, bytes.NewReader(side.data))
+		}
+		if err != nil {
+			return nil, err
 		}
 		for _, v := range s.Setups {
 			name := ingest.SetupName
 			if v.Version != s.Version {
 				name = path.Join(setupsFolder, strconv.Itoa(v.Version)+".toml")
 			}
-			if v.Hash == "" {
+			text, lost := s.textOf(v)
+			if v.Hash == "" || lost != nil {
 				continue
 			}
-			text, err := s.textOf(v)
-			if err := in(name, bytes.NewReader(text), err); err != nil {
-				return err
+			if err := in(name, bytes.NewReader(text)); err != nil {
+				return nil, err
 			}
 		}
 		for _, f := range s.Files {
-			r, err := os.Open(s.at(f))
-			err = in(f.At, r, err)
+			r, lost := os.Open(s.at(f))
+			if lost != nil {
+				continue
+			}
+			err := in(f.At, r)
 			r.Close()
 			if err != nil {
-				return err
+				return nil, err
 			}
 		}
 	}
-	return nil
+	return faults, nil
+}
+
+// readable is as much of a stream as can be read; err is why that is not all.
+type readable struct {
+	r   io.Reader
+	err error
+}
+
+func (p *readable) Read(b []byte) (int, error) {
+	n, err := p.r.Read(b)
+	if err != nil && err != io.EOF {
+		p.err, err = err, io.EOF
+	}
+	return n, err
 }
 
 // Export copies every session's folder to a folder that is empty, or is not there
-// yet: what report and compare read, and Import takes back. All or nothing.
-func (l *Library) Export(out string) (err error) {
+// yet: what report and compare read, and Import takes back. All that can be read, or nothing; faults
+// are what is damaged or lost in it.
+func (l *Library) Export(out string) (faults []error, err error) {
 	if left, err := os.ReadDir(out); err == nil && len(left) > 0 {
-		return fmt.Errorf("%s is not empty; name a folder that is, or a new one", out)
+		return nil, fmt.Errorf("%s is not empty; name a folder that is, or a new one", out)
 	}
 	tmp, err := os.MkdirTemp(filepath.Dir(filepath.Clean(out)), ".evenfoot-*")
 	if err != nil {
-		return fmt.Errorf("%s cannot be written: %w", out, ingest.Cause(err))
+		return nil, fmt.Errorf("%s cannot be written: %w", out, ingest.Cause(err))
 	}
 	defer os.RemoveAll(tmp)
-	if err := l.each(func(name string, r io.Reader) error { return fill(filepath.Join(tmp, filepath.FromSlash(name)), r) }); err != nil {
-		return err
+	if faults, err = l.each(func(name string, r io.Reader) error { return fill(filepath.Join(tmp, filepath.FromSlash(name)), r) }); err != nil {
+		return nil, err
 	}
 	if err := os.Remove(out); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("%s cannot be written: %w", out, ingest.Cause(err))
+		return nil, fmt.Errorf("%s cannot be written: %w", out, ingest.Cause(err))
 	}
 	if err := os.Rename(tmp, out); err != nil {
-		return fmt.Errorf("%s cannot be written: %w", out, ingest.Cause(err))
+		return nil, fmt.Errorf("%s cannot be written: %w", out, ingest.Cause(err))
 	}
-	return syncFolder(filepath.Dir(filepath.Clean(out)))
+	return faults, syncFolder(filepath.Dir(filepath.Clean(out)))
 }
 
-// Backup writes every session's folder into one zip that is not there yet. All or
-// nothing.
-func (l *Library) Backup(out string) (err error) {
+// Backup writes every session's folder into one zip that is not there yet. All
+// that can be read, or nothing; faults are what is damaged or lost in it.
+func (l *Library) Backup(out string) (faults []error, err error) {
 	if _, err := os.Stat(out); err == nil {
-		return fmt.Errorf("%s is there already; name another file, or remove it first", out)
+		return nil, fmt.Errorf("%s is there already; name another file, or remove it first", out)
 	}
 	tmp, err := os.CreateTemp(filepath.Dir(out), ".evenfoot-*")
 	if err != nil {
-		return fmt.Errorf("%s cannot be written: %w", out, ingest.Cause(err))
+		return nil, fmt.Errorf("%s cannot be written: %w", out, ingest.Cause(err))
 	}
 	defer os.Remove(tmp.Name())
 	z := zip.NewWriter(tmp)
 	z.RegisterCompressor(zip.Deflate, func(w io.Writer) (io.WriteCloser, error) { return flate.NewWriter(w, flate.BestSpeed) })
-	err = l.each(func(name string, r io.Reader) error {
+	faults, err = l.each(func(name string, r io.Reader) error {
 		w, err := z.Create(name)
 		if err == nil {
 			_, err = io.Copy(w, r)
@@ -124,20 +153,21 @@ func (l *Library) Backup(out string) (err error) {
 		return err
 	})
 	if err := errors.Join(err, z.Close(), tmp.Sync(), tmp.Close()); err != nil {
-		return err
+		return nil, err
 	}
 	if err := os.Rename(tmp.Name(), out); err != nil {
-		return fmt.Errorf("%s cannot be written: %w", out, ingest.Cause(err))
+		return nil, fmt.Errorf("%s cannot be written: %w", out, ingest.Cause(err))
 	}
-	return syncFolder(filepath.Dir(out))
+	return faults, syncFolder(filepath.Dir(out))
 }
 
 // An Imported is what became of one session's folder.
 type Imported struct {
-	From  string // the folder
-	ID    int64  // its number here; 0 where it was not taken
-	Again bool   // it was here already
-	Err   error  // why it was not taken
+	From  string  // the folder
+	ID    int64   // its number here; 0 where it was not taken
+	Again bool    // it was here already
+	Odd   []error // what was damaged or lost in it
+	Err   error   // why it was not taken
 }
 
 // Import takes sessions' folders from a tree, a session's folder itself, or a
@@ -186,54 +216,55 @@ func (l *Library) Import(from string) ([]Imported, error) {
 	slices.SortStableFunc(folders, func(a, b string) int { return cmp.Compare(number(a), number(b)) })
 	var all []Imported
 	for _, at := range folders {
-		done := Imported{From: from}
+		done := l.take(at)
+		done.From = from
 		if below, err := filepath.Rel(root, at); err == nil {
 			done.From = filepath.Join(from, below)
 		}
-		done.ID, done.Again, done.Err = l.take(at)
 		all = append(all, done)
 	}
 	return all, nil
 }
 
 // take copies one session's folder into the library, under its number where that
-// is free.
-func (l *Library) take(dir string) (id int64, again bool, err error) {
+// is free, with what is damaged as it is.
+func (l *Library) take(dir string) (done Imported) {
 	st := l.st
 	st.mu.Lock()
 	defer st.mu.Unlock()
 	s, odd := st.readFolder(dir)
 	if s == nil {
-		return 0, false, odd
+		done.Err = odd
+		return done
 	}
 	if odd != nil && !errors.Is(odd, errNoSidecar) {
-		st.warn("%s: %v", dir, odd)
+		done.Odd = append(done.Odd, odd)
 	}
-	if faults := s.faults(); len(faults) > 0 {
-		return 0, false, errors.Join(faults...)
-	}
+	done.Odd = append(done.Odd, s.faults()...)
 	if e := st.holding(s); e != nil {
-		return e.ID, true, nil
+		done.ID, done.Again = e.ID, true
+		return done
 	}
 	from := map[string]string{}
 	for _, f := range s.Files {
-		from[f.Hash] = s.at(f)
+		if _, lost := os.Stat(s.at(f)); lost == nil {
+			from[f.Hash] = s.at(f)
+		}
 	}
 	var older []setupText
 	for _, v := range s.Setups {
-		if v.Version != s.Version && v.Hash != "" {
-			text, err := s.textOf(v)
-			if err != nil {
-				return 0, false, err
-			}
+		if text, lost := s.textOf(v); v.Version != s.Version && v.Hash != "" && lost == nil {
 			older = append(older, setupText{v.Version, text})
 		}
 	}
-	id = st.nextID()
+	id := st.nextID()
 	if _, err := st.session(s.ID); s.ID > 0 && s.Schema > 0 && err != nil {
 		id = s.ID
 	}
-	return id, false, st.place(s, id, from, copyFile, older)
+	if done.Err = st.place(s, id, from, copyFile, older); done.Err == nil {
+		done.ID = id
+	}
+	return done
 }
 
 // unpackedMost bounds what a backup may expand to, bytes.

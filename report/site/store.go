@@ -325,6 +325,9 @@ func (st *store) place(s *session, id int64, from map[string]string, take func(f
 	defer os.RemoveAll(tmp)
 	for _, f := range s.Files {
 		to := filepath.Join(tmp, f.At)
+		if from[f.Hash] == "" {
+			continue // lost, and told
+		}
 		if err := take(from[f.Hash], to); err != nil {
 			if err := copyFile(from[f.Hash], to); err != nil {
 				return err
