@@ -129,7 +129,7 @@ func TestBadSetups(t *testing.T) {
 		{"negative area", replace("area_cm2 = 1300", "area_cm2 = -1300"), "foil.wing.area_cm2", []string{"-1300", "between"}},
 		{"stabilizer ahead", replace("behind_wing_cm = 70", "behind_wing_cm = -70"), "foil.stabilizer.behind_wing_cm", []string{"ahead of the wing"}},
 		{"not a number", replace("mass_kg = 80", "mass_kg = nan"), "rider.mass_kg", []string{"rider.mass_kg"}},
-		{"missing", replace("mass_kg = 80", "#"), "rider.mass_kg", []string{"missing", "evenfoot setup"}},
+		{"missing", replace("mass_kg = 80", "#"), "rider.mass_kg", []string{"missing", "needed for advice"}},
 		{"all that is missing", "title = \"x\"\n[rider]\nmass_kg = 80\n", "stance.front_cm", []string{"stance.front_cm", "foil.mast_cm", "behind_wing_cm", "are missing"}},
 		{"feet", replace("front_cm = 33", "front_cm = -40"), "stance.front_cm", []string{"ahead of the back foot"}},
 		{"depth", replace("# depth_cm = 42.5", "depth_cm = 90"), "foil.depth_cm", []string{"under water"}},
