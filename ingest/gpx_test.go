@@ -222,6 +222,8 @@ func TestGPXEncodings(t *testing.T) {
 		{"UTF-16, big-endian, unmarked", utf16(unicode.BigEndian, unicode.IgnoreBOM), "Bréhat", ""},
 		{"declared as UTF-16 and is not", doc(`encoding="UTF-16"`), "t", ""},
 		{"Windows-1252", doc(`encoding="windows-1252"`), "t", ""},
+		{"UTF-8 without its stroke", doc(`encoding="UTF8"`), "t", ""},
+		{"ISO 8859-1 with one stroke", strings.Replace(latin, "ISO-8859-1", "ISO8859-1", 1), "Bréhat", ""},
 		{"unknown", doc(`encoding="klingon-7"`), "t", "klingon-7"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

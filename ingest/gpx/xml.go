@@ -40,20 +40,22 @@ func newXMLScanner(r *bufio.Reader) (x *xmlScanner, unknown string) {
 	r, same := scan.Text(r)
 	w := raw.NewWindow(r, 64<<10)
 	label := declaredEncoding(w.Peek(1024))
-	if enc := encodings[label]; enc != nil && same {
+	plain := strings.NewReplacer("-", "", "_", "", "cp125", "windows125").Replace(label)
+	if enc := encodings[plain]; enc != nil && same {
 		w = raw.NewWindow(enc.NewDecoder().Reader(w.Reader), 64<<10)
-	} else if same && label != "" && !strings.HasPrefix(label, "utf-") && label != "us-ascii" {
+	} else if same && label != "" && !strings.HasPrefix(plain, "utf") && plain != "usascii" {
 		unknown = label // in what is declared as UTF-16 the declaration itself would not be ASCII
 	}
 	return &xmlScanner{w: w, line: 1}, unknown
 }
 
-// encodings are the character sets besides Unicode in which a track's names are
-// read; in any other only what is ASCII, such as numbers, is.
+// encodings are the character sets besides Unicode, without the strokes in their
+// names, in which a track's names are read; in any other only what is ASCII, such
+// as numbers, is.
 var encodings = map[string]*charmap.Charmap{
-	"iso-8859-1": charmap.Windows1252, "latin1": charmap.Windows1252, "windows-1252": charmap.Windows1252, "iso-8859-15": charmap.ISO8859_15,
-	"iso-8859-2": charmap.ISO8859_2, "iso-8859-5": charmap.ISO8859_5, "iso-8859-7": charmap.ISO8859_7, "iso-8859-9": charmap.ISO8859_9,
-	"windows-1250": charmap.Windows1250, "windows-1251": charmap.Windows1251, "windows-1253": charmap.Windows1253, "windows-1254": charmap.Windows1254,
+	"iso88591": charmap.Windows1252, "latin1": charmap.Windows1252, "windows1252": charmap.Windows1252, "iso885915": charmap.ISO8859_15,
+	"iso88592": charmap.ISO8859_2, "iso88595": charmap.ISO8859_5, "iso88597": charmap.ISO8859_7, "iso88599": charmap.ISO8859_9,
+	"windows1250": charmap.Windows1250, "windows1251": charmap.Windows1251, "windows1253": charmap.Windows1253, "windows1254": charmap.Windows1254,
 }
 
 // declaredEncoding returns the encoding of an XML declaration, in lower case.

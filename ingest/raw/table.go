@@ -24,6 +24,7 @@ type Stream struct {
 func (c *Columns) Streams() []Stream {
 	acc, gyr := Stream{c.Acc.Table(), unit.SensorNames[unit.Acc]}, Stream{c.Gyr.Table(), unit.SensorNames[unit.Gyr]}
 	if SameTimes(c.Acc.Time, c.Gyr.Time) {
+		c.Gyr.Time = c.Acc.Time // of one array: what is done to its values is done to both
 		acc = Stream{Table{Times: append(acc.Times, gyr.Times...), Cols: append(acc.Cols, gyr.Cols...)}, "accelerometer and gyroscope"}
 		gyr.Times = []*[]float64{new([]float64)}
 	}
