@@ -113,7 +113,7 @@ func (o *observation) tieDeck(d *ingest.Deck, f *FootForces) {
 // moment to its curve.
 func (o *observation) readDecks(s *setup.Setup) {
 	for i, f := range o.forces {
-		if s == nil || f.lost {
+		if s == nil || f.lost || o.misfit != nil {
 			continue
 		}
 		in := trimInputs(s)

@@ -48,6 +48,10 @@ func TestForcesTurned(t *testing.T) {
 	if found(right, feet.Turned) || !found(wrong, feet.Turned) {
 		t.Errorf("asked about: as they are %v, swapped %v; %+v", found(right, feet.Turned), found(wrong, feet.Turned), wrong.Session.Warnings)
 	}
+	late := s.SetupTOML(nil) + "\n[[change]]\nat = \"23:59:00\"\nfoil_cm = 1\n"
+	if _, err := analysis.Run(analysis.Request{Log: s.Log, Setup: parse(t, late)}); err == nil {
+		t.Error("a change after the end of the log is no error")
+	}
 	alone := run(false, false)
 	if found(alone, feet.Turned) || alone.Rider != nil || alone.Advice.Verdict == advice.NotEnough {
 		t.Errorf("without notes: rider %v, verdict %s, %+v", alone.Rider, alone.Advice.Verdict, alone.Session.Warnings)

@@ -1,9 +1,12 @@
 package analysis_test
 
 import (
+	"reflect"
+	"slices"
 	"testing"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/mark"
 	"evenfoot/analysis/simulate"
 	"evenfoot/analysis/trim"
 )
@@ -35,6 +38,9 @@ func TestForgotten(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
+			if seed == 0 {
+				marksTellTheirSpeed(t, r)
+			}
 			for _, x := range analysis.Notes(r.Session.Warnings, analysis.LoadJumps) {
 				switch {
 				case !forgotten:
@@ -51,5 +57,35 @@ func TestForgotten(t *testing.T) {
 	t.Logf("of %d forgotten moves %d are asked about, %d with the move inside; %d alarms", n, asked, held, alarms)
 	if asked < n*3/5 || held < asked*3/4 || alarms > n/20 {
 		t.Error("want three in five, three in four, one in twenty")
+	}
+}
+
+// marksTellTheirSpeed holds that a result shows at what speed each counting mark
+// was made, and that what was seen of a log once gives the same answer again.
+func marksTellTheirSpeed(t *testing.T, r *analysis.Result) {
+	t.Helper()
+	counting := 0
+	for _, m := range r.Marks {
+		if m.Counts() {
+			counting++
+			if v := float64(m.Speed); !(v > 4 && v < 15) {
+				t.Errorf("the mark at %.0f s counts and has the speed %g m/s", m.At, v)
+			}
+		}
+	}
+	if counting < 4 {
+		t.Fatalf("%d marks count", counting)
+	}
+	again, err := analysis.Run(analysis.Request{Log: r.Log, Setup: r.Setup, Seen: r})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !slices.EqualFunc(r.Marks, again.Marks, func(a, b mark.Mark) bool {
+		return a.Speed == b.Speed && a.Why == b.Why || !a.Counts() && a.Why == b.Why
+	}) {
+		t.Error("the marks seen once count otherwise the second time")
+	}
+	if a, b := r.Advice.EvennessNow, again.Advice.EvennessNow; !reflect.DeepEqual(a, b) {
+		t.Errorf("advice %v at first, %v from what was seen", a, b)
 	}
 }

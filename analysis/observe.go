@@ -30,8 +30,10 @@ type observation struct {
 	effort   []pitchlaw.Effort
 	parts    []mark.Part
 	marks    []mark.Mark
+	nulls    []trim.Null // what the marks tell
+	moments  []trim.Moment
 	forces   []*FootForces // one a deck of the log
-	measured trim.Evidence // what they tell
+	measured trim.Evidence // what the forces tell
 	glides   glide.Outing
 	drag     *glide.Fit  // nil where no glide counts
 	misfit   error       // a change of the setup that the log cannot hold
@@ -65,7 +67,10 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	o.parts, o.misfit = mark.Parts(log, s)
 	o.marks = mark.Read(log, s, o.ride, o.motion, o.parts)
 	glides := o.findGlides(s)
-	defer func() { o.fitGlides(glides, s) }()
+	defer func() {
+		o.fitGlides(glides, s)
+		o.nulls, o.moments = mark.Evidence(o.marks, o.parts, o.ride, o.waterFlow())
+	}()
 	o.tieDecks()
 	if o.motion == nil || !o.usable() {
 		o.readDecks(s)
@@ -291,9 +296,7 @@ func (o *observation) evidence() trim.Evidence {
 	e := o.measured
 	e.NoteSpeedSD = math.Hypot(o.flow())
 	e.Drag = o.dragEvidence()
-	if o.ride != nil {
-		e.Nulls, e.Moments = mark.Evidence(o.marks, o.parts, o.ride, o.waterFlow())
-	}
+	e.Nulls, e.Moments = o.nulls, o.moments
 	if o.law == nil || !o.law.Enough {
 		return e
 	}
