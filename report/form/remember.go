@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -109,6 +110,9 @@ func Felt(text []byte, speed, unit, front string) (string, error) {
 	if err != nil {
 		return "", err
 	}
+	if _, typed := number(speed).(string); typed || strings.TrimSpace(speed) == "" {
+		return "", errors.New(words.NoNumber(speed))
+	}
 	n, key := 0, "speed_"+unit
 	for f.entries("feel") > n && number(f[fmt.Sprintf("feel.%d.%s", n, key)]) != number(speed) {
 		n++
@@ -125,6 +129,9 @@ func Forget(text []byte, entry string) (string, error) {
 	return with(text, "feel."+entry+".", said)
 }
 
+// ordinal names a note by its place in the setup.
+var ordinal = regexp.MustCompile(`(?i)note of feel number \d+`)
+
 // with is a setup with an entry of a list as given.
 func with(text []byte, entry string, said map[string]string) (string, error) {
 	f, err := Read(text)
@@ -139,8 +146,8 @@ func with(text []byte, entry string, said map[string]string) (string, error) {
 		_, _, err = setup.Parse("", []byte(out))
 	}
 	var bad *setup.Error
-	if errors.As(err, &bad) {
-		err = errors.New(bad.What)
+	if errors.As(err, &bad) { // about what was said, not about where it would stand
+		err = errors.New(ordinal.ReplaceAllString(words.SetupProblem(bad), "Your note"))
 	}
 	return out, err
 }

@@ -245,6 +245,13 @@ func TestTwoTouches(t *testing.T) {
 			t.Errorf("%q: status %d", bad, status)
 		}
 	}
+	for _, bad := range [][]string{{"speed", "900", "unit", "kn", "front", "even"}, {"speed", "30", "unit", "kmh", "front", "sideways"}, {"speed", "", "unit", "kn", "front", "even"}} {
+		_, body := note("5", bad...)
+		body, _, _ = strings.Cut(body, "<footer")
+		if !strings.Contains(body, `href="`+at+`?speed=kmh">Back to the sheet`) || regexp.MustCompile(`(?i)feel\.\d|number \d|speed_`).MatchString(body) {
+			t.Errorf("%q is answered with\n%s", bad, body)
+		}
+	}
 	if ses, err := d.site.store.session(1); err != nil || ses.Version > 6 {
 		t.Errorf("version %d, %v", ses.Version, err)
 	}

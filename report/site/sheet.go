@@ -150,12 +150,13 @@ func (s *Site) takeNote(w http.ResponseWriter, r *http.Request, ses *session) er
 	if err == nil {
 		err = s.correct(ses, q.Get("version"), []byte(text))
 	}
-	if err != nil {
-		return refused("%w", err)
-	}
 	at := fmt.Sprintf("/session/%d", ses.ID)
 	if r.URL.RawQuery != "" {
 		at += "?" + r.URL.RawQuery
+	}
+	if err != nil {
+		return s.show(w, r, http.StatusUnprocessableEntity, "message", &view{Title: "That did not work", Link: at, LinkText: "Back to the sheet",
+			Error: "Nothing was changed. " + words.Sentence(err.Error())})
 	}
 	return see(w, r, at)
 }

@@ -242,3 +242,13 @@ func TestInspect(t *testing.T) {
 		t.Errorf("what is not known is left out: %s", b.String())
 	}
 }
+
+// TestOneNote: a single note is not asked for in the plural.
+func TestOneNote(t *testing.T) {
+	for _, x := range []advice.Reason{{Notes: 1}, {Notes: 1, Had: 2}, {Each: 1}} {
+		x.Kind = advice.NextTime
+		if s := (Units{}).Reason(x, &analysis.Result{}); !strings.Contains(s, "note of feel") || strings.Contains(s, "notes of feel") {
+			t.Errorf("%+v: %s", x, s)
+		}
+	}
+}
