@@ -79,6 +79,7 @@ func Run(req Request) (*Result, error) {
 	r.SpeedHistogram, r.RangeLow, r.RangeHigh = speeds.bins, speeds.low, speeds.high
 
 	today, strays := outing(req.Setup, seen)
+	copy(r.Marks, seen.marks) // with their speeds, and the odd ones out
 	for _, n := range strays {
 		r.warn(n)
 	}
@@ -87,6 +88,7 @@ func Run(req Request) (*Result, error) {
 	}
 	r.outing, r.speeds = today, speeds
 	if len(seen.parts) > 1 {
+		seen.describeParts(r)
 		r.warn(Note{Kind: FromTheStart})
 	}
 	if speeds.cut {

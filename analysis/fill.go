@@ -98,6 +98,40 @@ func (o *observation) describeSession(s *Session) {
 	}
 }
 
+// describeParts lists the parts of a log with changes, once the marks are evidence.
+func (o *observation) describeParts(r *Result) {
+	for k, p := range o.parts {
+		from, to := max(0, p.Start), o.log.Length()
+		if k+1 < len(o.parts) {
+			to = o.parts[k+1].Start
+		}
+		clock := func(t float64) time.Time {
+			return o.log.Start.UTC().Add(time.Duration(t * float64(time.Second))).Round(time.Second)
+		}
+		x := Part{Start: clock(from), End: clock(to), Even: p.Even, Share: interval.Unknown()}
+		if k > 0 {
+			c := r.Setup.Change[k-1]
+			x.Foil, x.Shim, x.Front, x.Back = num(1000*c.Foil), num(1000*c.Shim), num(1000*c.Front), num(1000*c.Back)
+		}
+		for _, f := range o.ride.Rides {
+			x.Foiling += num(max(0, min(f.End, to)-max(f.Start, from)))
+		}
+		var noted, share, variance float64
+		for _, m := range o.marks {
+			if m.Part != k || !m.Counts() {
+				continue
+			}
+			if x.Marks++; !m.Even {
+				noted, share, variance = noted+1, share+m.Says.Share, variance+m.Says.SD*m.Says.SD
+			}
+		}
+		if noted > 0 {
+			x.Share = interval.Normal(share/noted, math.Sqrt(variance)/noted)
+		}
+		r.Parts = append(r.Parts, x)
+	}
+}
+
 func (o *observation) describeRides(r *Result) {
 	for _, x := range o.ride.Rides {
 		j := Ride{Start: num(x.Start), End: num(x.End), Distance: num(x.Distance), MeanSpeed: num(x.MeanSpeed), MaxSpeed: num(x.MaxSpeed)}

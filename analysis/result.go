@@ -27,8 +27,9 @@ type Result struct {
 	Mount         *Mount             `json:"mount"`
 	Rides         []Ride             `json:"rides"`
 	Totals        Totals             `json:"totals"`
-	Marks         []mark.Mark        `json:"marks"`     // what the rider marked, in order of time
-	Questions     []Question         `json:"questions"` // about moments whose feel would narrow the answer most, where nothing was marked
+	Marks         []mark.Mark        `json:"marks"`           // what the rider marked, in order of time
+	Questions     []Question         `json:"questions"`       // about moments whose feel would narrow the answer most, where nothing was marked
+	Parts         []Part             `json:"parts,omitempty"` // of a log with changes
 	BestSpeeds    BestSpeeds         `json:"best_speeds"`
 	Pace          *Pace              `json:"pace"`
 	WaterFlow     *WaterFlow         `json:"water_flow"`
@@ -94,6 +95,21 @@ type Ride struct {
 	MeanSpeed interval.Number `json:"mean_speed_mps"`
 	MaxSpeed  interval.Number `json:"max_speed_mps"`
 	Tack      *string         `json:"tack"`
+}
+
+// A Part is a stretch of a log with one trim, which counts from the setup at the
+// log's start.
+type Part struct {
+	Start   time.Time         `json:"start"`
+	End     time.Time         `json:"end"`
+	Foil    interval.Number   `json:"foil_mm"`  // + forward, as the feet's
+	Shim    interval.Number   `json:"shim_mm"`  // + raises the leading edge
+	Front   interval.Number   `json:"front_mm"` // the front foot
+	Back    interval.Number   `json:"back_mm"`
+	Foiling interval.Number   `json:"foiling_s"`
+	Marks   int               `json:"marks"`             // that count
+	Even    interval.Interval `json:"even_mps"`          // through the water; null where none called the load even
+	Share   interval.Interval `json:"noted_front_share"` // the mean of what the other marks say; null without any
 }
 
 type Totals struct {

@@ -47,7 +47,8 @@ type comparePage struct {
 	Seasons  []season
 	Figures  []*figure
 	All      *table
-	Diffs    *table // nil where each is somebody else
+	Parts    []*table // of each log with changes
+	Diffs    *table   // nil where each is somebody else
 	Cautions []string
 	Version  string
 	Made     string
@@ -121,6 +122,11 @@ func newComparePage(c *analysis.Comparison, o Options) *comparePage {
 	}
 	p.Figures = compareFigures(cs, ms, u)
 	p.All = compareTable(c, cs, ms, u)
+	for _, r := range c.Results {
+		if len(r.Parts) > 0 {
+			p.Parts = append(p.Parts, partsTable(r, u))
+		}
+	}
 	if len(c.Athletes) == 1 {
 		p.Diffs = diffTable(cs, ms, u)
 	}
@@ -420,6 +426,16 @@ func compareTable(c *analysis.Comparison, cs []contender, ms []measure, u words.
 			cells = append(cells, dash(words.Between(m.of(c), 1, m.digits)))
 		}
 		t.add(math.NaN(), cells...)
+	}
+	return t
+}
+
+// partsTable is a log's parts, each with its own trim.
+func partsTable(r *analysis.Result, u words.Units) *table {
+	t := &table{Caption: "The parts of " + words.Title(r) + ", the trim as it counts from the start", Head: []string{"when, UTC", "trim", "on the foil", "as marked there, with 90 % intervals"}}
+	for _, p := range r.Parts {
+		when, trim, flown, felt := u.Part(p)
+		t.add(math.NaN(), when, trim, flown, felt)
 	}
 	return t
 }

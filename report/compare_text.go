@@ -88,6 +88,21 @@ func (t *textPage) team(cs []contender, u words.Units) {
 	}
 }
 
+// partsShown is how many parts of a log go onto a terminal.
+const partsShown = 5
+
+// parts is a line for each part of a log with changes.
+func (t *textPage) parts(r *analysis.Result, u words.Units) {
+	if n := len(r.Parts); n > partsShown {
+		t.add(fmt.Sprintf("  %d parts; the page shows them", n))
+		return
+	}
+	for _, p := range r.Parts {
+		when, trim, flown, felt := u.Part(p)
+		t.add("  " + words.CleanTo(fmt.Sprintf("%s, %s, %s: %s", strings.ReplaceAll(when, "–", "-"), flown, trim, plain.Replace(felt)), t.width-2))
+	}
+}
+
 // sessions is a line for each session of one athlete, and what was changed before it.
 func (t *textPage) sessions(c *analysis.Comparison, cs []contender, lo, top float64, u words.Units) {
 	name := max(12, min(30, t.width-44))
@@ -109,5 +124,6 @@ func (t *textPage) sessions(c *analysis.Comparison, cs []contender, lo, top floa
 			t.add("  " + words.CleanTo(plain.Replace(words.VerdictHead(ch[i-1].Judged)), t.width-2))
 		}
 		t.add(fmt.Sprintf(line, name, words.CleanTo(x.Key+"  "+x.Name, name-1), short(x.off.Value, 0), short(x.low.Value, 0), short(x.top.Value, 0), short(x.best, 1)))
+		t.parts(x.r, u)
 	}
 }

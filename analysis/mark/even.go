@@ -23,8 +23,8 @@ const evenSD = 0.010
 type Flow struct{ East, North, SD float64 }
 
 // Evidence is what the marks tell: the speeds that feel even, one for each part
-// with such presses, and the notes. It fills in speeds and loads, and finds the
-// odd ones out.
+// with such presses, and the notes. It fills in speeds and loads, and the parts'
+// even speeds, and finds the odd ones out.
 func Evidence(marks []Mark, parts []Part, r *ride.Session, flow Flow) (nulls []trim.Null, moments []trim.Moment) {
 	even := make([][]*Mark, len(parts))
 	for i := range marks {
@@ -46,6 +46,7 @@ func Evidence(marks []Mark, parts []Part, r *ride.Session, flow Flow) (nulls []t
 		moments = append(moments, moment)
 	}
 	for k, presses := range even {
+		parts[k].Even = interval.Unknown()
 		if presses = withoutOdd(presses); len(presses) == 0 {
 			continue
 		}
@@ -53,7 +54,9 @@ func Evidence(marks []Mark, parts []Part, r *ride.Session, flow Flow) (nulls []t
 		if k+1 < len(parts) {
 			end = parts[k+1].Start
 		}
-		nulls = append(nulls, null(presses, ridden(r, flow, parts[k].Start, end), flow, parts[k].Change))
+		n, even := null(presses, ridden(r, flow, parts[k].Start, end), flow, parts[k].Change)
+		parts[k].Even = even
+		nulls = append(nulls, n)
 	}
 	return nulls, moments
 }
@@ -113,9 +116,10 @@ const (
 	blurStep   = 0.25
 )
 
-// null is the speed that the presses of one part call even.
-func null(presses []*Mark, ridden []float64, flow Flow, c trim.Change) trim.Null {
-	n := trim.Null{Change: c}
+// null is the speed that the presses of one part call even, as evidence and by
+// itself with its interval, m/s.
+func null(presses []*Mark, ridden []float64, flow Flow, c trim.Change) (n trim.Null, even interval.Interval) {
+	n.Change = c
 	surge := 0.0
 	var v []float64
 	for _, m := range presses {
@@ -126,9 +130,11 @@ func null(presses []*Mark, ridden []float64, flow Flow, c trim.Change) trim.Null
 	if len(ridden) == 0 {
 		ridden = v
 	}
-	speed, off := evenSpeed(v, histogram(append(ridden, v...)))
+	speed, off, even := evenSpeed(v, histogram(append(ridden, v...)))
 	n.Speed, n.SpeedSD, n.SD = speed, math.Hypot(flow.SD, surge*reactionSD), math.Hypot(evenSD, blur*off)
-	return n
+	by := interval.Z90 * n.SpeedSD // what all presses have in common
+	even.Low, even.High = even.Value-math.Hypot(even.Value-even.Low, by), even.Value+math.Hypot(even.High-even.Value, by)
+	return n, even
 }
 
 // A bin is how often a speed was ridden.
@@ -149,8 +155,9 @@ func histogram(v []float64) []bin {
 }
 
 // evenSpeed is the speed at which presses at speeds v tell the load best (see the
-// package), and 1σ of how far off even it is there, in σ of the rider's blur.
-func evenSpeed(v []float64, ridden []bin) (speed, off float64) {
+// package), 1σ of how far off even it is there, in σ of the rider's blur, and the
+// even speed by its likelihood.
+func evenSpeed(v []float64, ridden []bin) (speed, off float64, even interval.Interval) {
 	low, high := ridden[0].speed-beyond, ridden[len(ridden)-1].speed+beyond
 	total := 0.0
 	for _, b := range ridden {
@@ -188,5 +195,10 @@ func evenSpeed(v []float64, ridden []bin) (speed, off float64) {
 		return sum / total
 	}
 	speed = mean(func(x weighed) float64 { return x.at / (x.s * x.s) }) / mean(func(x weighed) float64 { return 1 / (x.s * x.s) })
-	return speed, math.Sqrt(mean(func(x weighed) float64 { return (speed - x.at) * (speed - x.at) / (x.s * x.s) }))
+	at, weight := make([]float64, len(all)), make([]float64, len(all))
+	for i, x := range all {
+		at[i], weight[i] = x.at, math.Exp(x.log-top)
+	}
+	off = math.Sqrt(mean(func(x weighed) float64 { return (speed - x.at) * (speed - x.at) / (x.s * x.s) }))
+	return speed, off, interval.FromDraws(at, weight)
 }

@@ -191,7 +191,8 @@ func Whereabouts(r *ride.Session, at float64) Why {
 // A Part is a stretch of a log with one trim, from Start, s, to the next.
 type Part struct {
 	Start  float64
-	Change trim.Change // since the setup at the log's start
+	Change trim.Change       // since the setup at the log's start
+	Even   interval.Interval // m/s, the speed that its presses call even, as [Evidence] finds it
 }
 
 // PartAt is the number of the part that a time, s, lies in.

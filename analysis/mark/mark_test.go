@@ -188,7 +188,7 @@ func TestEvenSpeed(t *testing.T) {
 			for range 300 {
 				ridden = append(ridden, low+(high-low)*rng.Float64())
 			}
-			speed, off := evenSpeed(v, histogram(ridden))
+			speed, off, _ := evenSpeed(v, histogram(ridden))
 			miss := slope * (speed - even) / blur
 			squares += miss * miss / float64(n)
 			if math.Abs(miss) < 1.645*off {
@@ -211,8 +211,8 @@ func TestEvenFarFromRidden(t *testing.T) {
 		speeds = append(speeds, v)
 	}
 	presses := []float64{8.2, 8.4, 8.5, 8.7}
-	plain, _ := evenSpeed(presses, histogram(append([]float64{}, speeds...)))
-	speed, off := evenSpeed(presses, histogram(append(speeds, 22)))
+	plain, _, _ := evenSpeed(presses, histogram(append([]float64{}, speeds...)))
+	speed, off, _ := evenSpeed(presses, histogram(append(speeds, 22)))
 	if !(math.Abs(speed-plain) < 0.3) || !(off > 0 && off < 2) {
 		t.Errorf("even at %.2f m/s, off by %.2f; without the spike at %.2f", speed, off, plain)
 	}

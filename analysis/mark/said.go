@@ -127,7 +127,7 @@ func Parts(log *ingest.Log, s *setup.Setup) ([]Part, error) {
 		case at <= parts[len(parts)-1].Start:
 			return nil, fault(Disorder, at)
 		}
-		parts = append(parts, Part{at, trim.Change{
+		parts = append(parts, Part{Start: at, Change: trim.Change{
 			Raise: trim.ShimAngle(st.Shim+c.Shim, st.ShimSpan) - trim.ShimAngle(st.Shim, st.ShimSpan),
 			Foil:  c.Foil, Front: c.Front, Back: c.Back,
 		}})

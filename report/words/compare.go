@@ -215,6 +215,14 @@ func (u Units) Keyed(k *setup.Key, v float64) string {
 	return in(v*100, 0, "%")
 }
 
+// Part says when a part of a log was, UTC, its trim as it counts from the log's
+// start, the time on the foil, and what the marks in it say.
+func (u Units) Part(p analysis.Part) (when, trim, flown, felt string) {
+	m := func(mm interval.Number) float64 { return float64(mm) / 1000 }
+	trim = strings.Join(u.tellAll("part trim", struct{ Foil, Shim, Front, Back float64 }{m(p.Foil), m(p.Shim), m(p.Front), m(p.Back)}), ", ")
+	return p.Start.Format("15:04") + "–" + p.End.Format("15:04"), cmp.Or(trim, "as at the start"), Minutes(float64(p.Foiling)), u.tell("part felt", p)
+}
+
 // NextOf says what to do after an outing that is compared, and what to mind with
 // it; "" and "" without advice.
 func (u Units) NextOf(after *analysis.Result) (next, mind string) {

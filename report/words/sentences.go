@@ -107,12 +107,15 @@ func (u Units) can() template.FuncMap {
 		"per":       func(v any) string { return Percent(num(v)) },
 		"between":   Between, "newtons": newtons, "newton": func(v float64) string { return Fixed(v, 0) + NBSP + "N" },
 		"inPercentOf": func(i interval.Interval) string { return Between(i, 1, 0) + NBSP + "%" },
-		"mass":        u.MassText,
-		"add":         func(a, b float64) float64 { return a + b },
-		"outside":     func(i interval.Interval) bool { return i.Low*i.High > 0 }, // of zero
-		"least":       func(i interval.Interval) float64 { return min(math.Abs(i.Low), math.Abs(i.High)) },
-		"most":        func(i interval.Interval) float64 { return max(math.Abs(i.Low), math.Abs(i.High)) },
-		"thousandth":  func(v float64) float64 { return v / 1000 },
+		"mass":        u.MassText, "thin": func(m float64) string { return u.Thin(math.Abs(m)) },
+		"speedBetween": func(i interval.Interval) string {
+			return Between(i, u.SpeedValue(1), 1) + NBSP + u.SpeedName()
+		},
+		"add":        func(a, b float64) float64 { return a + b },
+		"outside":    func(i interval.Interval) bool { return i.Low*i.High > 0 }, // of zero
+		"least":      func(i interval.Interval) float64 { return min(math.Abs(i.Low), math.Abs(i.High)) },
+		"most":       func(i interval.Interval) float64 { return max(math.Abs(i.Low), math.Abs(i.High)) },
+		"thousandth": func(v float64) float64 { return v / 1000 },
 		"pressed": func(mm float64) string {
 			if math.Abs(mm) < 1 {
 				return "about where they do"

@@ -126,11 +126,14 @@ func (w Answer) Chip() string {
 // carriedBy says what the direction of the advice rests on: a pitch law fixes
 // the lift of the foil and hardly the stabilizer's angle.
 func carriedBy(r *analysis.Result) string {
-	if r.PitchLaw == nil || !r.PitchLaw.Enough || r.Setup == nil || r.Advice.Verdict != advice.Change {
+	if r.Setup == nil || r.Advice.Verdict != advice.Change {
 		return ""
 	}
 	if p := r.Posterior; p != nil && p.Count(trim.NullKind) > 1 {
 		return "The direction rests on the marks and on which way the foil was moved between them: with the moves the wrong way round, this sheet would advise the opposite."
+	}
+	if r.PitchLaw == nil || !r.PitchLaw.Enough {
+		return ""
 	}
 	if len(r.Setup.Feel) > 0 || len(r.Session.Earlier) > 0 || len(r.Marks) > 0 {
 		return "With front and back swapped in the notes of feel, this sheet would advise the opposite."
