@@ -72,7 +72,7 @@ func For(r *analysis.Result, u Units) Answer {
 	case advice.Keep:
 		w.Head = next
 		w.Steps = []Step{{Kind: "ride", Name: "Ride", Do: "Change nothing.", How: "Ride it again as it is. Write down how the feet feel at your top speed."}}
-		w.SureTag, w.Sure = "How sure", fmt.Sprintf("Over your speeds the load is off even by about %s %%. No step on offer is clearly better.", Between(a.EvennessNow, 100, 0))
+		w.SureTag, w.Sure = "How sure", fmt.Sprintf("Over your speeds the load is off even by about %s %%. %s", Between(a.EvennessNow, 100, 0), notTaken(r, u))
 		w.Feel = "Nothing will feel different, because nothing changes." + asToday(r, u)
 		w.Mind = "Check that all foil screws are tight before you ride. A loose screw feels like a trim problem."
 	case advice.CannotBalance:

@@ -197,6 +197,20 @@ func (u Units) carries(foot string, r *analysis.Result) string {
 	return s + ": " + slow + " at low speed, " + fast + " at the top."
 }
 
+// even says that the load is even at every speed that counts, and by the mean.
+func even(r *analysis.Result) bool {
+	lo, _, top := SpeedsOf(r)
+	slowest, _ := LoadAt(r, lo)
+	fastest, _ := LoadAt(r, top)
+	_, worst := farthest(r)
+	for _, share := range []float64{slowest.FrontShare.Value, fastest.FrontShare.Value, worst} {
+		if heavy(share) != "even" {
+			return false
+		}
+	}
+	return r.Advice.EvennessNow.Value <= evenEnough
+}
+
 // farthest is where the load is farthest from even, over the speeds that count.
 func farthest(r *analysis.Result) (speed, share float64) {
 	lo, _, top := SpeedsOf(r)

@@ -126,7 +126,7 @@ func (u Units) can() template.FuncMap {
 		"half":        func(v interval.Number) string { return fmt.Sprintf("%.2f", float64(v)/2) },
 		"millimetres": func(m float64) string { return fmt.Sprintf("%.1f", m*1000) },
 		"plural":      Plural, "upper": UpperFirst, "lower": LowerFirst, "minutes": Minutes,
-		"evenEnough": func() float64 { return evenEnough },
+		"even":       even,
 		"feltMove":   func() float64 { return feltMove },
 		"leastReach": func() int { return pitchlaw.LeastReach },
 		"deg":        func(rad float64, digits int) string { return fmt.Sprintf("%.*f°", digits, rad*radian) },

@@ -37,7 +37,10 @@ func (w *Answer) sure(r *analysis.Result, u Units) {
 		all = append(all, "the foil "+signedRange(a.FoilMove, u)+u.beyondTrack(r))
 	}
 	if len(all) > 0 {
-		w.Sure += " All the way to the best trim: " + strings.Join(all, ", ") + "."
+		w.Sure += " All the way to the best trim" + Choose(len(all) > 1, ", shim and foil free together", "") + wholeChance(a) + ": " + strings.Join(all, ", ") + "."
+	}
+	if s := held(r, u); s != "" && len(all) > 1 && raisedRange(a.StabilizerChange) != "where it is" {
+		w.Sure += " " + s
 	}
 	whole := false
 	for _, why := range a.Why {
@@ -51,6 +54,63 @@ func (w *Answer) sure(r *analysis.Result, u Units) {
 	}
 }
 
+// wholeChance is how surely the whole way is more even than today, in brackets;
+// "" where the best of all choices lies elsewhere.
+func wholeChance(a *advice.Advice) string {
+	for _, o := range a.Options {
+		if o.Best && Finite(float64(o.ChanceBetter)) && float64(o.StabilizerDeg) == a.StabilizerChange.Value && o.FoilMove.Value == a.FoilMove.Value {
+			return " (chance " + Percent(float64(o.ChanceBetter)) + ")"
+		}
+	}
+	return ""
+}
+
+// held says where the foil would best stand with the shim as it is, where the
+// step moves the foil alone; "" for other steps.
+func held(r *analysis.Result, u Units) string {
+	a := r.Advice
+	if a.Cards == 0 && Finite(float64(a.MoveNow)) && a.MoveNow != 0 {
+		for _, o := range a.Options {
+			if !o.Best && o.Cards == 0 && o.FoilMove.Known() && o.Reachable {
+				return "With the shim as it is, the foil's best place is " + signedRange(o.FoilMove, u) + "."
+			}
+		}
+	}
+	return ""
+}
+
+// notTaken says which choice in reach surely is more even than today, where no
+// step is advised, and why it is none.
+func notTaken(r *analysis.Result, u Units) string {
+	a := r.Advice
+	var most *advice.Option
+	for i := range a.Options {
+		o := &a.Options[i]
+		mayNot := o.Cards != 0 && r.Setup != nil && r.Setup.Rider.Level == "beginner"
+		if !o.Best && !mayNot && o.Reachable && o.ChanceBetter >= advice.Surely && (most == nil || o.Evenness.Value < most.Evenness.Value) {
+			most = o
+		}
+	}
+	if most == nil {
+		return "No step on offer is clearly better."
+	}
+	hasBest := a.StabilizerChange.Known() && a.FoilMove.Known()
+	past := func(far, best, slack float64) bool {
+		return math.Abs(far) > slack && (far*best < 0 || math.Abs(far) > math.Abs(best)+slack)
+	}
+	why := "but by less than its trouble is worth"
+	if hasBest && (past(float64(most.StabilizerDeg), a.StabilizerChange.Value, 0.1) || past(most.FoilMove.Value, a.FoilMove.Value, 5)) {
+		best := a.FoilMove.Value / 1000
+		why = fmt.Sprintf("but goes past the best trim (the leading edge %s, the foil %s): a later step would take a part of it back",
+			raisedRange(interval.Exact(a.StabilizerChange.Value)), u.way(best))
+	}
+	what := "the shim as today"
+	if n := math.Abs(most.Cards); n > 0 {
+		what = Plural(int(math.Round(n)), "card") + Choose(most.Cards < 0, " down", " up")
+	}
+	return fmt.Sprintf("Of the choices, %s with the foil %s would be more even (chance %s), %s.", what, u.way(most.FoilMove.Value/1000), Percent(float64(most.ChanceBetter)), why)
+}
+
 // beyondTrack says by how much the whole way is longer than the track, or what
 // the track gives where only the doubt is longer; "" where it reaches.
 func (u Units) beyondTrack(r *analysis.Result) string {
@@ -62,8 +122,10 @@ func (u Units) beyondTrack(r *analysis.Result) string {
 	over := u.LengthText(math.Max(track[0]-m, m-track[1]))
 	within := func(m float64) bool { return m > track[0]-0.0005 && m < track[1]+0.0005 }
 	switch {
-	case within(m) && within(all.Low) && within(all.High):
+	case within(m) && all.Low > track[0]+0.0005 && all.High < track[1]-0.0005:
 		return ""
+	case within(m) && within(all.Low) && within(all.High):
+		return ", counted within the slot: " + u.track(r.Setup)
 	case within(m):
 		return "; the mast's slot gives " + u.track(r.Setup) + Choose(r.Setup.Given("board.track_cm"), "", ", as is assumed")
 	case r.Setup.Stance.Fixed:

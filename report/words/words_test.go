@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/mark"
 	"evenfoot/analysis/setup"
@@ -98,6 +99,70 @@ func TestFarPlaces(t *testing.T) {
 	}{{[]float64{-0.03, 0, 0.02}, ""}, {[]float64{-0.05, -0.025, 0}, "5.0 cm back is further than one step of 3.0 cm"}} {
 		if got := strings.ReplaceAll(Units{}.howFar(c.places), NBSP, " "); !strings.HasPrefix(got, c.want) || c.want == "" && got != "" {
 			t.Errorf("%v: %q", c.places, got)
+		}
+	}
+}
+
+// TestKeepSaysWhy: a trim that is kept is called even only where it is, and a
+// choice that surely is more even is named with why it is not advised.
+func TestKeepSaysWhy(t *testing.T) {
+	kept := func(top, off, chance float64) Answer {
+		r := &analysis.Result{RangeLow: 6, RangeHigh: 11, Advice: &advice.Advice{
+			Verdict: advice.Keep, Next: advice.Reason{Kind: advice.KeepTrim}, EvennessNow: interval.Exact(off),
+			StabilizerChange: interval.Exact(0.3), FoilMove: interval.Exact(-8),
+			Options: []advice.Option{{FoilMove: interval.Exact(-24), Evenness: interval.Exact(0.03), ChanceBetter: interval.Number(chance), Reachable: true}},
+		}}
+		for _, p := range [][2]float64{{6, 0.52}, {11, top}} {
+			r.FootLoad = append(r.FootLoad, analysis.LoadPoint{Speed: interval.Number(p[0]), FrontShare: interval.Exact(p[1])})
+		}
+		return For(r, Units{})
+	}
+	for _, c := range []struct {
+		top, off, chance float64
+		head, sure       string
+	}{
+		{0.61, 0.058, 0.997, "no step on the way to the best trim", "the shim as today with the foil 2.4 cm back would be more even (chance over 99 %), but goes past the best trim (the leading edge 0.3 degrees up, the foil 0.8 cm back)"},
+		{0.61, 0.058, 0.6, "no step on the way to the best trim", "No step on offer is clearly better."},
+		{0.53, 0.03, 0.6, "about even over these speeds", "No step on offer is clearly better."},
+	} {
+		got := kept(c.top, c.off, c.chance)
+		if head, sure := strings.ReplaceAll(got.Head, NBSP, " "), strings.ReplaceAll(got.Sure, NBSP, " "); !strings.Contains(head, c.head) || !strings.Contains(sure, c.sure) {
+			t.Errorf("%+v: %q, %q", c, head, sure)
+		}
+	}
+}
+
+// TestStepHasItsOwnInterval: a move of the foil alone carries the doubt of the
+// place with the shim as it is, beside that of the best pair.
+func TestStepHasItsOwnInterval(t *testing.T) {
+	r := &analysis.Result{Advice: &advice.Advice{
+		Verdict: advice.Change, MoveNow: -13, ChanceBetter: 0.997, Shim: 0,
+		StabilizerChange: interval.Interval{Value: 0.3, Low: -0.2, High: 0.9}, FoilMove: interval.Interval{Value: -13, Low: -25, High: 17},
+		Options: []advice.Option{{FoilMove: interval.Interval{Value: -23, Low: -30, High: -18}, Reachable: true},
+			{Best: true, StabilizerDeg: 0.3, FoilMove: interval.Exact(-13), ChanceBetter: 0.97}},
+	}}
+	got := strings.ReplaceAll(For(r, Units{}).Sure, NBSP, " ")
+	for _, want := range []string{"shim and foil free together (chance 97 %): ", "With the shim as it is, the foil's best place is 2.3 cm back (1.8 to 3.0)."} {
+		if !strings.Contains(got, want) {
+			t.Errorf("%q lacks %q", got, want)
+		}
+	}
+}
+
+// TestClippedIsSaid: a doubt that ends where the slot does is said to.
+func TestClippedIsSaid(t *testing.T) {
+	r := &analysis.Result{Setup: &setup.Setup{Board: setup.Board{Track: [2]float64{-0.04, 0.05}}}, Advice: &advice.Advice{}}
+	for _, c := range []struct {
+		low, value, high float64
+		want             string
+	}{
+		{-20, -10, 30, ""},
+		{-40, -40, 12, ", counted within the slot: 4.0 cm back and 5.0 cm forward"},
+		{-60, -10, 12, "; the mast's slot gives 4.0 cm back"},
+	} {
+		r.Advice.FoilMove = interval.Interval{Value: c.value, Low: c.low, High: c.high}
+		if got := strings.ReplaceAll(Units{}.OrDefault().beyondTrack(r), NBSP, " "); !strings.HasPrefix(got, c.want) || c.want == "" && got != "" {
+			t.Errorf("%+v: %q", c, got)
 		}
 	}
 }
