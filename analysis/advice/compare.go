@@ -159,12 +159,13 @@ func Compare(before, after Side, both *trim.Posterior, sameMount bool, w SpeedWe
 }
 
 // foretold is every draw of the outing before under the setup after. The
-// change of the shim is by cards, whose thickness is in doubt.
+// change of the shim is by cards, whose thickness is in doubt, and what will be
+// said of it by a rider's zero and scale, whatever told the load before.
 func foretold(p *trim.Posterior, to trim.Inputs) []trim.Inputs {
 	rng := rand.New(rand.NewPCG(13, 810))
 	turn := trim.ShimAngle(to.Shim, to.ShimSpan) - trim.ShimAngle(p.Base.Shim, p.Base.ShimSpan)
 	out := make([]trim.Inputs, len(p.Draws))
-	for i, d := range p.Draws {
+	for i, d := range p.WithRider().Draws {
 		out[i] = trim.Transfer(d, p.Base, to).Raise(turn * trim.CardSD / trim.Card * rng.NormFloat64())
 	}
 	return out

@@ -47,7 +47,7 @@ func weigh(before, after Side, predicted []trim.Inputs, levels bool) weighing {
 		w.notes += s.notes
 	}
 	change, changeL, ok := forecastOf(seen, before.Posterior, predicted).likelihood(seen)
-	none, noneL, okNone := forecastOf(seen, before.Posterior, before.Posterior.Draws).likelihood(seen)
+	none, noneL, okNone := forecastOf(seen, before.Posterior, before.Posterior.WithRider().Draws).likelihood(seen)
 	if !ok || !okNone {
 		return w
 	}
@@ -170,7 +170,7 @@ func notesToTell(before, after Side, predicted []trim.Inputs, levels bool, w Spe
 	for _, v := range at {
 		seen = append(seen, reading{of: felt(v)})
 	}
-	change, none := forecastOf(seen, before.Posterior, predicted), forecastOf(seen, before.Posterior, before.Posterior.Draws)
+	change, none := forecastOf(seen, before.Posterior, predicted), forecastOf(seen, before.Posterior, before.Posterior.WithRider().Draws)
 	for n := len(at); n <= mostNotes && len(change.mean) > 0; n += len(at) {
 		apart := make([]float64, len(seen))
 		for k := range seen {

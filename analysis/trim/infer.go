@@ -122,15 +122,20 @@ func newProblem(outings []Outing) *problem {
 		}
 		p.items = append(p.items, evidenceItems(i, o)...)
 	}
-	p.acting = make([][]int, len(outings))
-	for o := range outings {
+	p.sort()
+	return p
+}
+
+// sort finds which unknowns act on each outing.
+func (p *problem) sort() {
+	p.acting = make([][]int, len(p.outings))
+	for o := range p.outings {
 		for k := range p.params {
 			if p.params[k].actsOn(o) {
 				p.acting[o] = append(p.acting[o], k)
 			}
 		}
 	}
-	return p
 }
 
 // weighedAlone says whether instruments show a rider's load, who said nothing

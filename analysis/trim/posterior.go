@@ -167,17 +167,48 @@ func (post *Posterior) Under(s *setup.Setup, in Inputs) *Posterior {
 	return &q
 }
 
+// clone is a copy whose unknowns and draws may be changed.
+func (post *Posterior) clone() *Posterior {
+	q, p := *post, *post.problem
+	q.problem = &p
+	q.Mean, q.Unknowns, q.Draws = slices.Clone(post.Mean), slices.Clone(post.Unknowns), slices.Clone(post.Draws)
+	q.Cov = make([][]float64, len(post.Cov))
+	for i, row := range post.Cov {
+		q.Cov[i] = slices.Clone(row)
+	}
+	return &q
+}
+
+// WithRider is the same knowledge with the rider's zero and scale among the
+// unknowns, as the priors have them where no word told of them: what a rider whose
+// load was only weighed will say of it.
+func (post *Posterior) WithRider() *Posterior {
+	if post.HasRider() {
+		return post
+	}
+	q := post.clone()
+	p, rng := q.problem, rand.New(rand.NewPCG(11, 16))
+	for _, r := range riderParameters() {
+		r.on = []int{0}
+		p.params = slices.Insert(slices.Clone(p.params), p.today, r)
+		p.today++
+		q.Unknowns = append(q.Unknowns, Unknown{Name: r.name, Unit: r.unit, Scale: r.show, PriorSD: r.sd})
+		q.Mean = append(q.Mean, 0)
+		for i := range q.Cov {
+			q.Cov[i] = append(q.Cov[i], 0)
+		}
+		q.Cov = append(q.Cov, make([]float64, p.today))
+		q.afresh(r, rng)
+	}
+	p.sort()
+	return q
+}
+
 // ForRider is the same knowledge of the foil under somebody else, whose zero,
 // scale and place of the feet nothing has told yet: they come from the priors
 // afresh (fixed seed).
 func (post *Posterior) ForRider(s *setup.Setup, in Inputs) *Posterior {
-	q := post.Under(s, in)
-	q.Mean, q.Cov, q.Unknowns = slices.Clone(post.Mean), make([][]float64, len(post.Cov)), slices.Clone(post.Unknowns)
-	for i, row := range post.Cov {
-		q.Cov[i] = slices.Clone(row)
-	}
-	rng := rand.New(rand.NewPCG(11, 15))
-	afresh := append(footParameters(s, in), riderParameters()...)
+	q := post.WithRider().Under(s, in).clone()
 	blank := func(i *Inputs) {
 		i.FrontFoot, i.BackFoot, i.RiderZero, i.RiderScale = in.FrontFoot, in.BackFoot, 0, 0
 	}
@@ -185,28 +216,31 @@ func (post *Posterior) ForRider(s *setup.Setup, in Inputs) *Posterior {
 	for i := range q.Draws {
 		blank(&q.Draws[i])
 	}
-	v := make([]float64, len(q.Draws))
-	for _, r := range afresh {
-		k := slices.IndexFunc(q.Unknowns, func(u Unknown) bool { return u.Name == r.name })
-		if k < 0 { // a rider whose load is weighed
-			continue
-		}
-		for i := range v {
-			v[i] = rng.NormFloat64()
-		}
-		m, sd := stat.MeanStdDev(v, q.Weights) // with these weights, 0 and 1 but for chance
-		for i := range q.Draws {
-			r.applyTo(&q.Draws[i], r.sd*(v[i]-m)/sd)
-		}
-		q.Mean[k] = 0
-		for j := range q.Cov {
-			q.Cov[j][k], q.Cov[k][j] = 0, 0
-		}
-		q.Cov[k][k] = 1
-		prior := r.normal(0, r.sd).Scale(r.show)
-		q.Unknowns[k].Prior, q.Unknowns[k].Posterior = prior, prior
+	rng := rand.New(rand.NewPCG(11, 15))
+	for _, r := range append(footParameters(s, in), riderParameters()...) {
+		q.afresh(r, rng)
 	}
 	return q
+}
+
+// afresh draws one of the unknowns from its prior, whatever the rest.
+func (post *Posterior) afresh(r parameter, rng *rand.Rand) {
+	k := slices.IndexFunc(post.Unknowns, func(u Unknown) bool { return u.Name == r.name })
+	v := make([]float64, len(post.Draws))
+	for i := range v {
+		v[i] = rng.NormFloat64()
+	}
+	m, sd := stat.MeanStdDev(v, post.Weights) // with these weights, 0 and 1 but for chance
+	for i := range post.Draws {
+		r.applyTo(&post.Draws[i], r.sd*(v[i]-m)/sd)
+	}
+	post.Mean[k] = 0
+	for j := range post.Cov {
+		post.Cov[j][k], post.Cov[k][j] = 0, 0
+	}
+	post.Cov[k][k] = 1
+	prior := r.normal(0, r.sd).Scale(r.show)
+	post.Unknowns[k].Prior, post.Unknowns[k].Posterior = prior, prior
 }
 
 // An Observable is something that could be found out: what the model says it

@@ -100,8 +100,24 @@ func TestRiderIsKept(t *testing.T) {
 	}
 	weighed := before
 	weighed.Ev.Feel = nil
-	if only := mustInfer(t, weighed); only.HasRider() || !mustInfer(t, weighed, today).HasRider() || only.ForRider(s, only.Base) == nil {
+	only := mustInfer(t, weighed)
+	if only.HasRider() || !mustInfer(t, weighed, today).HasRider() {
 		t.Error("a rider whose load is weighed has a zero before they say a word, or none after")
+	}
+	// To another rider, as to what they will say, one worthless word is nothing.
+	wordy := weighed
+	wordy.Ev.Feel = []setup.Feel{{Speed: 9, Share: 0.5, SD: 10}}
+	word := mustInfer(t, wordy)
+	for _, f := range []func(Inputs) float64{
+		func(in Inputs) float64 { return NewFoil(in).At(9, Gravity).FeltShare },
+		func(in Inputs) float64 { return in.Said(0.7) },
+	} {
+		for name, q := range map[string][2]*Posterior{
+			"the same rider": {only.WithRider(), word}, "another": {only.ForRider(s, only.Base), word.ForRider(s, word.Base)},
+		} {
+			near(t, "σ of what is felt by "+name, sdOf(q[0], f)/sdOf(q[1], f), 1, 0.05)
+			near(t, "the same, linear", q[0].DoubtAfter(q[0].Derivative(nil, f))/q[1].DoubtAfter(q[1].Derivative(nil, f)), 1, 0.05)
+		}
 	}
 	mast := withLaw(outingOf(&later), truth)
 	for _, v := range []float64{6, 7.5, 9, 10.5, 12} {
