@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"evenfoot/analysis/feet"
+	"evenfoot/analysis/glide"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/mark"
 	"evenfoot/analysis/pitchlaw"
@@ -110,14 +111,14 @@ func (o *observation) tieDeck(d *ingest.Deck, f *FootForces) {
 }
 
 // readDecks goes from forces to the front foot's share, and from a mast's
-// moment to its curve.
-func (o *observation) readDecks(s *setup.Setup) {
+// moment to its curve. A glide is no sailing: a rig that carries no load moves it.
+func (o *observation) readDecks(s *setup.Setup, glides []glide.Found) {
 	for i, f := range o.forces {
 		if s == nil || f.lost || o.misfit != nil {
 			continue
 		}
 		in := trimInputs(s)
-		windows := o.levelWindows(in.Density)
+		windows := besides(o.levelWindows(in.Density), glides)
 		if o.lawOK() {
 			windows = o.law.Windows
 		}

@@ -1,9 +1,13 @@
 package analysis
 
 import (
+	"maps"
 	"math"
 	"slices"
 	"time"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
 
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/mark"
@@ -20,6 +24,7 @@ const (
 	zeroSigmas  = 4.0          // of the pitch law's zero
 	leastTurn   = 0.3 * degree // of the same: what a logger that settles does
 	reachesEach = 4            // on both sides of the stop
+	likelier    = 10.0         // than a pitch that creeps: odds
 )
 
 // stops are the pauses in which a trim may have been changed that the setup
@@ -45,7 +50,7 @@ func (o *observation) jumped(k Kind, stop [2]float64, by interval.Interval) Note
 }
 
 // zeroJump looks for a stop after which the board flies at another pitch under the
-// same lift area.
+// same lift area, and which tells more than a pitch that creeps and settles would.
 func (o *observation) zeroJump() {
 	reaches := map[int][]float64{}
 	for i := range o.law.Windows {
@@ -54,32 +59,59 @@ func (o *observation) zeroJump() {
 			reaches[w.Reach] = append(reaches[w.Reach], w.PitchCos-zero.Value-o.law.Slope.Value*w.LiftArea)
 		}
 	}
-	best := zeroSigmas
+	var at, pitch []float64 // of each reach
+	for _, k := range slices.Sorted(maps.Keys(reaches)) {
+		at, pitch = append(at, o.ride.Reaches[k].Start), append(pitch, mean(reaches[k]))
+	}
+	stops := o.stops()
+	sigmas := math.Sqrt(zeroSigmas*zeroSigmas + 2*math.Log(math.Max(1, float64(len(stops)))))
+	_, crept := fitted(at, pitch, func(t float64) []float64 { return []float64{1, t, t * t} })
+	best := 0.0
 	var found *Note
-	for _, stop := range o.stops() {
-		var side [2]struct{ n, sum, squares float64 }
-		for k, v := range reaches {
-			s := &side[0]
-			if o.ride.Reaches[k].Start > stop[0] {
-				s = &side[1]
+	for _, stop := range stops {
+		n, after := float64(len(at)), 0.0
+		for _, t := range at {
+			if t > stop[0] {
+				after++
 			}
-			m := mean(v)
-			s.n, s.sum, s.squares = s.n+1, s.sum+m, s.squares+m*m
 		}
-		a, b := side[0], side[1]
-		if min(a.n, b.n) < reachesEach {
+		if min(n-after, after) < reachesEach {
 			continue
 		}
-		spread := (a.squares + b.squares - a.sum*a.sum/a.n - b.sum*b.sum/b.n) / (a.n + b.n - 2)
-		by, sd := b.sum/b.n-a.sum/a.n, math.Sqrt(spread*(1/a.n+1/b.n))
-		if z := math.Abs(by) / sd; z > best && math.Abs(by) > leastTurn {
-			n := o.jumped(ZeroJumps, stop, interval.Normal(by, sd))
-			best, found = z, &n
+		by, jumped := fitted(at, pitch, func(t float64) []float64 {
+			if t > stop[0] {
+				return []float64{1, 1}
+			}
+			return []float64{1, 0}
+		})
+		law := distuv.StudentsT{Sigma: 1, Nu: n - 2}
+		sd := math.Sqrt(jumped / law.Nu * (1/(n-after) + 1/after))
+		z := math.Abs(by) / sd
+		// A normal is as rarely beyond sigmas as this law is beyond the bound.
+		if bound := -law.Quantile(distuv.UnitNormal.CDF(-sigmas)); z > max(best, bound) && math.Abs(by) > leastTurn && math.Pow(crept/jumped, n/2) > likelier {
+			x := o.jumped(ZeroJumps, stop, interval.Normal(by, sd*law.Quantile(0.95)/interval.Z90))
+			best, found = z, &x
 		}
 	}
 	if found != nil {
 		o.warn(*found)
 	}
+}
+
+// fitted is the second coefficient of the least-squares fit of y to what row makes of
+// the times t, s, and the sum of squares that it leaves; +Inf where they do not tell.
+func fitted(t, y []float64, row func(t float64) []float64) (second, left float64) {
+	x := mat.NewDense(len(t), len(row(0)), nil)
+	for i := range t {
+		x.SetRow(i, row(t[i]))
+	}
+	var b, r mat.VecDense
+	if b.SolveVec(x, mat.NewVecDense(len(y), y)) != nil {
+		return 0, math.Inf(1)
+	}
+	r.MulVec(x, &b)
+	r.SubVec(mat.NewVecDense(len(y), y), &r)
+	return b.AtVec(1), mat.Dot(&r, &r)
 }
 
 var tackNames = map[int]string{1: "starboard", -1: "port"}

@@ -73,7 +73,7 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	}()
 	o.tieDecks()
 	if o.motion == nil || !o.usable() {
-		o.readDecks(s)
+		o.readDecks(s, glides)
 		return o
 	}
 	progress("fitting the pitch law")
@@ -83,7 +83,7 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	m.PitchSE, m.Normal, m.PitchRate, m.YawRate, m.Up = nil, nil, nil, nil, nil
 	o.law = pitchlaw.Estimate(windows, p)
 	o.effort = pitchlaw.ControlEffort(o.law.Windows)
-	o.readDecks(s)
+	o.readDecks(s, glides)
 	if o.lawOK() {
 		o.zeroJump()
 	}
