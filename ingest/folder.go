@@ -175,5 +175,9 @@ func Cause(err error) error {
 	if errors.As(err, &p) {
 		return p.Err
 	}
+	var l *os.LinkError // of a renaming
+	if errors.As(err, &l) {
+		return l.Err
+	}
 	return err
 }

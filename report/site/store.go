@@ -158,7 +158,10 @@ func (st *store) begin() error {
 
 func (st *store) close() error { return st.lock.Close() }
 
-func (st *store) folder() string       { return filepath.Join(st.dir, "sessions") }
+func (st *store) folder() string { return filepath.Join(st.dir, "sessions") }
+func (st *store) folderOf(id int64) string {
+	return filepath.Join(st.folder(), strconv.FormatInt(id, 10))
+}
 func (st *store) incoming() string     { return filepath.Join(st.dir, "incoming") }
 func (st *store) settingsFile() string { return filepath.Join(st.dir, "settings.json") }
 
@@ -217,7 +220,7 @@ func (st *store) number(s *session) error {
 	if st.readOnly != nil {
 		return nil
 	}
-	to := filepath.Join(st.folder(), strconv.FormatInt(s.ID, 10))
+	to := st.folderOf(s.ID)
 	st.warn("the folder sessions/%s was put here by hand; it is session %d now", filepath.Base(s.dir), s.ID)
 	err := cmp.Or(os.Rename(s.dir, to), syncFolder(st.folder()))
 	s.dir = to
@@ -263,12 +266,19 @@ func (st *store) session(id int64) (*session, error) {
 	return nil, errGone
 }
 
+// nextID is a number beyond all that were given, which nothing else under
+// sessions/ has for its name.
 func (st *store) nextID() int64 {
 	last := st.prefs.Load().Last
 	for _, s := range st.sessions() {
 		last = max(last, s.ID)
 	}
-	return last + 1
+	for {
+		last++
+		if _, err := os.Lstat(st.folderOf(last)); err != nil {
+			return last
+		}
+	}
 }
 
 // holding is the session that has all logs of s, whatever their names or its
@@ -349,7 +359,7 @@ func (st *store) place(s *session, id int64, from map[string]string, take func(f
 	if err := st.write(texts...); err != nil {
 		return err
 	}
-	to := filepath.Join(st.folder(), strconv.FormatInt(id, 10))
+	to := st.folderOf(id)
 	if err := os.Rename(tmp, to); err != nil {
 		return err
 	}
@@ -410,7 +420,7 @@ func (st *store) delete(id int64) error {
 	if err != nil {
 		return err
 	}
-	if id+1 == st.nextID() {
+	if id > st.prefs.Load().Last {
 		if err := st.remember(func(set *settings) { set.Last = id }); err != nil {
 			return err
 		}
