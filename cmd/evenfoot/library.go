@@ -55,8 +55,8 @@ session is named, and the rest of it taken.`,
 	add("check", "Say what is damaged or lost, and where", `Read every file of the library and compare it with what came: exit status 1 where
 something is damaged or lost. Nothing is changed. While evenfoot serves it works too.`,
 		cobra.NoArgs, true, func(l *site.Library, _ []string) error {
-			faults := l.Check()
-			for _, f := range faults {
+			faults, notes := l.Check()
+			for _, f := range append(notes, faults...) {
 				fmt.Fprintln(c.out, f)
 			}
 			if len(faults) > 0 {

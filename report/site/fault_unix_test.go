@@ -184,7 +184,7 @@ func TestKilled(t *testing.T) {
 				delete(titles, id)
 			}
 		}
-		if faults := (&Library{sh.store}).Check(); len(faults) > 0 {
+		if faults, _ := (&Library{sh.store}).Check(); len(faults) > 0 {
 			t.Errorf("kill %d: %v", seed, faults)
 		}
 		if n := fileCount(t, sh.incoming()); n > 0 {
@@ -261,7 +261,8 @@ func fullDisk(t *testing.T, dir string) {
 		t.Error(err)
 	}
 	sh := openShelf(t, dir)
-	if s, err := sh.session(1); err != nil || string(s.Setup) != o.setup || s.Version != 1 || len(sh.said) > 0 || len((&Library{sh.store}).Check()) > 0 {
+	faults, _ := (&Library{sh.store}).Check()
+	if s, err := sh.session(1); err != nil || string(s.Setup) != o.setup || s.Version != 1 || len(sh.said) > 0 || len(faults) > 0 {
 		t.Errorf("after that: %v, %q", err, sh.said)
 	}
 	if !strings.Contains(strings.Join(said, "\n"), "could not be kept") {

@@ -258,7 +258,7 @@ func (l *Library) take(dir string) (done Imported) {
 		}
 	}
 	id := st.nextID()
-	if _, err := st.session(s.ID); s.ID > 0 && s.Schema > 0 && err != nil {
+	if _, err := os.Lstat(st.folderOf(s.ID)); s.ID > 0 && s.Schema > 0 && err != nil {
 		id = s.ID
 	}
 	if done.Err = st.place(s, id, from, copyFile, older); done.Err == nil {
@@ -303,11 +303,12 @@ func unpack(from, to string) error {
 	return nil
 }
 
-// Check reads all of the library and says what is wrong where.
-func (l *Library) Check() (faults []error) {
+// Check reads all of the library and says what is wrong where; notes are what no
+// backup brings back and nothing misses.
+func (l *Library) Check() (faults, notes []error) {
 	entries, err := os.ReadDir(l.st.folder())
 	if err != nil {
-		return []error{err}
+		return []error{err}, nil
 	}
 	for _, e := range entries {
 		if !e.IsDir() || strings.HasPrefix(e.Name(), ".") {
@@ -326,11 +327,16 @@ func (l *Library) Check() (faults []error) {
 		for _, err := range s.faults() {
 			say(err)
 		}
+		for _, v := range s.Setups {
+			if v.Unkept {
+				notes = append(notes, fmt.Errorf("sessions/%s: version %d of its setup: %w", e.Name(), v.Version, errUnkept))
+			}
+		}
 		if _, _, err := s.parseSetup(); err != nil {
 			say(fmt.Errorf("its setup cannot be used: %w", err))
 		}
 	}
-	return faults
+	return faults, notes
 }
 
 // faults compares the files of a session with what they were when they came.
@@ -352,6 +358,9 @@ func (s *session) faults() (out []error) {
 		}
 	}
 	for _, v := range s.Setups {
+		if v.Unkept {
+			continue
+		}
 		if text, err := s.textOf(v); err != nil || v.Hash != "" && hash(text) != v.Hash {
 			out = append(out, fmt.Errorf("version %d of its setup is damaged or lost", v.Version))
 		}

@@ -73,7 +73,8 @@ type setupVersion struct {
 	Version int       `json:"version"`
 	Added   time.Time `json:"added"`
 	Name    string    `json:"name"`
-	Hash    string    `json:"sha256,omitempty"` // "" where the setup was taken away
+	Hash    string    `json:"sha256,omitempty"`        // "" where the setup was taken away
+	Unkept  bool      `json:"text_not_kept,omitempty"` // another text was laid over it by hand
 }
 
 // A foil is what decides whether sessions are evidence for each other.
@@ -142,8 +143,13 @@ type setupText struct {
 	text    []byte
 }
 
+var errUnkept = errors.New("its text was not kept: another was laid over it by hand")
+
 // textOf reads one of the setups.
 func (s *session) textOf(v setupVersion) ([]byte, error) {
+	if v.Unkept {
+		return nil, errUnkept
+	}
 	if v.Version == s.Version || v.Hash == "" {
 		return s.Setup, nil
 	}
@@ -217,7 +223,14 @@ func (st *store) readFolder(dir string) (s *session, odd error) {
 		odd = fmt.Errorf("%w; the session is made anew from the files there", err)
 	}
 	s.dir = dir
-	if n, err := strconv.ParseInt(filepath.Base(dir), 10, 64); err == nil && n > 0 && strconv.FormatInt(n, 10) == filepath.Base(dir) {
+	laid, err := laidIn(dir, s.Files)
+	if err != nil {
+		odd = errors.Join(odd, fmt.Errorf("what was put there by hand cannot be read: %w", ingest.Cause(err)))
+	}
+	if len(laid) > 0 {
+		s.Files, s.Summary = append(s.Files, laid...), nil
+	}
+	if n, err := strconv.ParseInt(filepath.Base(dir), 10, 64); err == nil && n > 0 && n < 1<<53 && strconv.FormatInt(n, 10) == filepath.Base(dir) {
 		s.ID = n // else the caller gives it one
 	}
 	text, err := os.ReadFile(filepath.Join(dir, ingest.SetupName))
@@ -233,6 +246,10 @@ func (st *store) readFolder(dir string) (s *session, odd error) {
 	other := text == nil && kept != "" || text != nil && kept != hash(text)
 	if other {
 		s.Summary = nil
+		if kept != "" {
+			old, err := os.ReadFile(s.oldSetup(s.Version)) // there where a correction was cut off
+			s.Setups[0].Unkept = err != nil || hash(old) != kept
+		}
 		s.revise(s.Version+1, time.Now().UTC(), ingest.SetupName)
 	}
 	if other || s.Made != st.version {
@@ -247,7 +264,7 @@ func (st *store) readFolder(dir string) (s *session, odd error) {
 		s.Made = st.version
 		s.settle()
 	}
-	s.mended = other || odd != nil
+	s.mended = other || len(laid) > 0 || odd != nil
 	return s, odd
 }
 
@@ -262,20 +279,8 @@ func rebuilt(dir string) (*session, error) {
 		return nil, err
 	}
 	s := &session{dir: dir, Added: info.ModTime().UTC().Truncate(time.Second)}
-	maps, err := filepath.Glob(filepath.Join(globQuoted(dir), "*"+mapEnding))
-	if err != nil {
+	if s.Files, err = laidIn(dir, nil); err != nil {
 		return nil, err
-	}
-	for i, path := range append(found.Logs, maps...) {
-		kind := kindLog
-		if i >= len(found.Logs) {
-			kind = kindMap
-		}
-		f, err := storedFile(kind, path)
-		if err != nil {
-			return nil, err
-		}
-		s.Files = append(s.Files, f)
 	}
 	if len(found.Logs) == 0 && found.Setup == "" {
 		return nil, errors.New("it holds neither a log nor a setup.toml")
@@ -288,7 +293,7 @@ func rebuilt(dir string) (*session, error) {
 		n, err := strconv.Atoi(strings.TrimSuffix(filepath.Base(path), ".toml"))
 		b, err2 := os.ReadFile(path)
 		if err == nil && err2 == nil {
-			s.Setups = append(s.Setups, setupVersion{n, s.Added, ingest.SetupName, hash(b)})
+			s.Setups = append(s.Setups, setupVersion{Version: n, Added: s.Added, Name: ingest.SetupName, Hash: hash(b)})
 		}
 	}
 	slices.SortFunc(s.Setups, func(a, b setupVersion) int { return b.Version - a.Version })
@@ -301,6 +306,43 @@ func rebuilt(dir string) (*session, error) {
 	}
 	s.describe(nil, log)
 	return s, nil
+}
+
+// laidIn tells of the logs and column maps in a session's folder beyond those that
+// it is known to have.
+func laidIn(dir string, has []stored) (more []stored, err error) {
+	known := func(name string) bool {
+		return name == ingest.SetupName || slices.ContainsFunc(has, func(f stored) bool { return f.At == name })
+	}
+	entries, err := os.ReadDir(dir)
+	if err != nil || !slices.ContainsFunc(entries, func(e fs.DirEntry) bool {
+		return !strings.HasPrefix(e.Name(), ".") && !e.IsDir() && !known(e.Name())
+	}) {
+		return nil, err // as nearly always, and nothing is opened
+	}
+	found, err := ingest.Folder(dir)
+	if err != nil {
+		return nil, err
+	}
+	maps, err := filepath.Glob(filepath.Join(globQuoted(dir), "*"+mapEnding))
+	if err != nil {
+		return nil, err
+	}
+	for i, path := range append(found.Logs, maps...) {
+		kind := kindLog
+		if i >= len(found.Logs) {
+			kind = kindMap
+		}
+		if known(filepath.Base(path)) {
+			continue
+		}
+		f, err := storedFile(kind, path)
+		if err != nil {
+			return nil, err
+		}
+		more = append(more, f)
+	}
+	return more, nil
 }
 
 // globQuoted is a path that a pattern takes as it is.

@@ -210,6 +210,96 @@ func TestFolderByHand(t *testing.T) {
 	}
 }
 
+// TestLeftAlone: a folder that is no session takes no number from one, and no
+// path of the machine is told when a folder cannot have its name.
+func TestLeftAlone(t *testing.T) {
+	dir := t.TempDir()
+	for _, name := range []string{"1/photo.jpg", "3/photo.jpg"} {
+		path := filepath.Join(dir, "sessions", filepath.FromSlash(name))
+		if err := errors.Join(os.MkdirAll(filepath.Dir(path), 0o700), os.WriteFile(path, []byte("x"), 0o600)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	sh := openShelf(t, dir)
+	for n, want := range []int64{2, 4} {
+		if ses, err := sh.put(track(n), ""); err != nil || ses.ID != want {
+			t.Fatal(ses, err)
+		}
+	}
+	if err := sh.delete(2); err != nil {
+		t.Fatal(err)
+	}
+	sh.delete(4)
+	sh.close()
+	sh = openShelf(t, dir)
+	if ses, err := sh.put(track(5), ""); err != nil || ses.ID != 5 {
+		t.Fatal(ses, err)
+	}
+	ses, err := sh.session(5)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := sh.place(ses, 1, map[string]string{ses.Files[0].Hash: ses.at(ses.Files[0])}, os.Link, nil); err == nil || strings.Contains(err.Error(), dir) {
+		t.Errorf("a name that is taken: %v", err)
+	}
+}
+
+// TestLaidByHand: a log that is laid into a session's folder is of the session, and
+// the text of a setup that was written over is not missed.
+func TestLaidByHand(t *testing.T) {
+	dir := t.TempDir()
+	sh := openShelf(t, dir)
+	was, err := sh.put(track(1), titled(t, 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	sh.close()
+	in := filepath.Join(dir, "sessions", "1")
+	for name, text := range map[string]string{"more.gpx": track(2), "more.gpx" + mapEnding: "", "photo.jpg": "x", ingest.SetupName: titled(t, 2)} {
+		if err := os.WriteFile(filepath.Join(in, name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for i := range 2 {
+		l, err := OpenLibrary(dir, "test", false, t.Logf)
+		if err != nil {
+			t.Fatal(err)
+		}
+		now, err := l.st.session(1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(now.Files) != 3 || now.Files[1].Kind != kindLog || now.Files[2].Kind != kindMap || now.Inputs == was.Inputs {
+			t.Errorf("its files are %+v", now.Files)
+		}
+		if len(now.Setups) != 2 || !now.Setups[1].Unkept || now.Title != "title 2" {
+			t.Errorf("its setups are %+v", now.Setups)
+		}
+		faults, notes := l.Check()
+		if len(faults) > 0 || len(notes) != 1 {
+			t.Errorf("checked, it has %v, %v", faults, notes)
+		}
+		out := filepath.Join(t.TempDir(), "out")
+		if lost, err := l.Export(out); err != nil || len(lost) > 0 {
+			t.Fatal(lost, err)
+		}
+		if _, err := os.Stat(filepath.Join(out, "1", "more.gpx")); err != nil {
+			t.Error(err)
+		}
+		l.Close()
+		if i == 0 {
+			l, err := OpenLibrary(t.TempDir(), "test", false, t.Logf)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if done, err := l.Import(out); err != nil || len(done) != 1 || done[0].Err != nil || len(done[0].Odd) > 0 {
+				t.Errorf("imported: %+v, %v", done, err)
+			}
+			l.Close()
+		}
+	}
+}
+
 // TestNumbers: the number of a deleted session is not given again.
 func TestNumbers(t *testing.T) {
 	dir := t.TempDir()
