@@ -166,3 +166,16 @@ func TestClippedIsSaid(t *testing.T) {
 		}
 	}
 }
+
+// TestPart: every move of a part is named, and what marks say that call nothing even.
+func TestPart(t *testing.T) {
+	p := analysis.Part{Shim: -0.76, Front: 20, Back: -10, Foiling: 600, Even: interval.Unknown(), Share: interval.Normal(0.6, 0.05)}
+	_, trim, flown, felt := Units{}.OrDefault().Part(p)
+	if got := strings.ReplaceAll(trim+"; "+flown+"; "+felt, NBSP, " "); got != "shim 0.76 mm less, front foot 2.0 cm forward, back foot 1.0 cm back; 10 min; 60 (52 to 68) % on the front foot" {
+		t.Error(got)
+	}
+	p.Shim, p.Front, p.Back, p.Share = 0, 0, 0, interval.Unknown()
+	if _, trim, _, felt = (Units{}).OrDefault().Part(p); trim != "as at the start" || felt != "not marked" {
+		t.Errorf("%q, %q", trim, felt)
+	}
+}
