@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"html"
 	"maps"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -62,6 +63,42 @@ func Read(text []byte) (Fields, error) {
 	f := Fields{}
 	f.take("", tree)
 	return f, nil
+}
+
+// entryNumber is that of an entry in a field's name: an unknown key is told without.
+var entryNumber = regexp.MustCompile(`\.\d+`)
+
+// Lost says what of a setup the form has no field for; nil where it holds all.
+// name is the file's, for the message.
+func Lost(name string, text []byte) error {
+	f, err := Read(text)
+	if err != nil {
+		return err
+	}
+	left := maps.Clone(f)
+	for i := range setup.Keys {
+		for n := range f.entries(setup.Keys[i].Table()) {
+			for _, field := range inputs(&setup.Keys[i], n) {
+				delete(left, field)
+			}
+		}
+	}
+	maps.DeleteFunc(left, func(_, v string) bool { return strings.TrimSpace(v) == "" })
+	if len(left) == 0 {
+		return nil
+	}
+	_, _, err = setup.Parse(name, text)
+	var bad *setup.Error
+	if errors.As(err, &bad) {
+		for _, e := range append([]*setup.Error{bad}, bad.More...) {
+			for field := range left {
+				if strings.HasPrefix(field+".", e.Key+".") || strings.HasPrefix(entryNumber.ReplaceAllString(field, "")+".", e.Key+".") {
+					return e
+				}
+			}
+		}
+	}
+	return fmt.Errorf("no field is for %s", strings.Join(slices.Sorted(maps.Keys(left)), ", "))
 }
 
 func tooMany(table string) error {
@@ -266,7 +303,7 @@ func (f Fields) value(k *setup.Key, n int) any {
 	switch {
 	case text == "":
 		return nil
-	case kindOf(k) == yesNo:
+	case kindOf(k) == yesNo && slices.Contains(yesNoWords, text):
 		return text == "true"
 	case kindOf(k) == amount || k.Name == "feel.front":
 		return number(text)
@@ -300,6 +337,9 @@ const (
 	yesNo
 	pair
 )
+
+// yesNoWords are a yesNo's values.
+var yesNoWords = []string{"true", "false"}
 
 func kindOf(k *setup.Key) kind {
 	v := k.Default
@@ -427,12 +467,15 @@ func (f Fields) input(b *strings.Builder, k *setup.Key, n int, l Look) {
 			return
 		}
 		fmt.Fprintf(b, `<select id="%s" name="%s"%s><option value="">%s</option>`, id, esc(name), more, esc(example))
+		if f[name] != "" && !slices.Contains(options, f[name]) {
+			options = append(slices.Clone(options), f[name]) // wrong, and shown to be mended
+		}
 		for _, o := range options {
 			chosen, shown := "", o
 			if f[name] == o {
 				chosen = " selected"
 			}
-			if kindOf(k) == yesNo {
+			if slices.Contains(yesNoWords, o) {
 				shown = words.YesNo(o)
 			}
 			fmt.Fprintf(b, `<option value="%s"%s>%s</option>`, esc(o), chosen, esc(shown))
@@ -447,7 +490,7 @@ func (f Fields) input(b *strings.Builder, k *setup.Key, n int, l Look) {
 			line(names[i], label+", "+side, nil, words.SetupDefault(fmt.Sprint(d[i])))
 		}
 	case kindOf(k) == yesNo:
-		line(names[0], label, []string{"true", "false"}, usual(k))
+		line(names[0], label, yesNoWords, usual(k))
 	default:
 		line(names[0], label, k.Words, usual(k))
 	}

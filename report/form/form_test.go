@@ -2,6 +2,7 @@ package form
 
 import (
 	"maps"
+	"slices"
 	"strings"
 	"testing"
 
@@ -242,5 +243,38 @@ func TestRemembered(t *testing.T) {
 	}
 	if _, err := Say([]byte(text), "noon", "even"); err == nil {
 		t.Error("noon is taken")
+	}
+}
+
+// TestChoices: a value that is not among a field's choices is shown, sent back and
+// refused, and does not turn into another.
+func TestChoices(t *testing.T) {
+	f, err := Read([]byte("[rider]\nlevel = \"wizard\"\n[stance]\nfixed = \"maybe\"\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	page := f.HTML(Look{})
+	_, wrong, _ := f.Check()
+	for field, v := range map[string]string{"rider.level": "wizard", "stance.fixed": "maybe"} {
+		if !strings.Contains(page, `<option value="`+v+`" selected>`+v+`<`) || !slices.ContainsFunc(wrong, func(p Problem) bool { return p.Field == field }) {
+			t.Errorf("%s = %s is lost; wrong are %v", field, v, wrong)
+		}
+	}
+}
+
+// TestLost: what no field is for is told, with its line where the reader of setups
+// says so; what is merely wrong in a field is not lost.
+func TestLost(t *testing.T) {
+	for text, want := range map[string]string{
+		"[rider]\nmass_kg = 80\nlevel = \"wizard\"\n":        "",
+		"[rider]\nmass_kg = 80\nwieght = 3\n":                "f:3: ",
+		"[[feel]]\nspeed_kn = 12\nspeeed = 3\n":              "f:3: ",
+		"[wing]\narea_cm2 = 3\n":                             "f:1: ",
+		"[board]\ntrack_cm = [1, 2, 3]\n[rider]\nx = \"\"\n": "f:2: ",
+	} {
+		err := Lost("f", []byte(text))
+		if (want == "") != (err == nil) || err != nil && !strings.HasPrefix(err.Error(), want) {
+			t.Errorf("%q: %v, want %q", text, err, want)
+		}
 	}
 }

@@ -46,8 +46,11 @@ func (s *Site) startFrom(number string) (f form.Fields, title string, err error)
 		return nil, "", err
 	}
 	f, err = form.Read(ses.Setup)
+	if err == nil {
+		err = form.Lost(ingest.SetupName, ses.Setup)
+	}
 	if err != nil {
-		return nil, "", fmt.Errorf("the setup of %s cannot be read: %w", ses.Title, err)
+		return nil, "", fmt.Errorf("the setup of %s cannot be taken: %w", ses.Title, err)
 	}
 	return f.Next(), ses.Title, nil
 }
@@ -113,11 +116,28 @@ func (up *upload) given() (text []byte, name string, err error) {
 	return []byte(filled), ingest.SetupName, nil
 }
 
-// take puts the setup that came as file or text into the fields.
-func (up *upload) take() error {
-	if text := pasted(up.fields["setup"]); strings.TrimSpace(text) != "" && up.setup == nil {
-		up.setup = []byte(text)
+// fill takes the setup that came as file or text. The text stays where the fields
+// cannot hold all of it: what they leave out must not go in silence.
+func (up *upload) fill() error {
+	if text := pasted(up.fields["setup"]); up.setup == nil && strings.TrimSpace(text) != "" {
+		up.setup, up.setupName = []byte(text), ingest.SetupName
 	}
+	text := up.setup
+	if text == nil {
+		return refused("choose a file or give a text to put into the fields")
+	}
+	if err := up.take(); err != nil {
+		return err
+	}
+	if err := form.Lost(up.setupName, text); err != nil {
+		up.setup = text
+		return refused("the fields cannot hold all of the setup: %w", err)
+	}
+	return nil
+}
+
+// take puts the setup that came into the fields.
+func (up *upload) take() error {
 	f, err := form.Read(up.setup)
 	if err != nil {
 		if _, _, at := setup.Parse("", up.setup); at != nil { // which says where
@@ -173,7 +193,7 @@ func (s *Site) add(w http.ResponseWriter, r *http.Request, _ *session) error {
 		err = s.resume(up)
 	}
 	if err == nil && up.fields["take"] != "" {
-		err = up.take()
+		err = up.fill()
 		up.mendable = true
 		if err == nil {
 			v, _ := s.again(up, nil)
@@ -287,16 +307,16 @@ func (s *Site) saveSetup(w http.ResponseWriter, r *http.Request, ses *session) e
 		return err
 	}
 	if err == nil && up.fields["take"] != "" {
-		if err = up.take(); err == nil {
+		if err = up.fill(); err == nil {
 			return s.showSetup(w, r, http.StatusOK, ses, &view{Fields: up.fields, Body: "The setup is in the fields. Nothing is changed yet."}, nil)
 		}
 	}
 	var text []byte
-	if err == nil {
+	if err == nil && up.fields["none"] == "" {
 		text, _, err = up.given()
-	}
-	if err == nil && up.fields["none"] != "" {
-		text = nil
+		if err == nil && text == nil && ses.Setup != nil {
+			err = refused("the form is empty; fill it in, or choose to do without a setup")
+		}
 	}
 	if err == nil {
 		err = s.correct(ses, up.fields["version"], text)
@@ -337,8 +357,16 @@ func (s *Site) correct(was *session, version string, text []byte) error {
 func (s *Site) setupForm(w http.ResponseWriter, r *http.Request, ses *session) error {
 	f, err := form.Read(ses.Setup)
 	v := &view{Fields: f}
-	if err != nil { // a text of another version
-		v.Fields, v.Error = form.Fields{"setup": string(ses.Setup)}, "The setup that is kept cannot be read: "+err.Error()
+	var wrong []form.Problem
+	if err != nil {
+		v.Fields = form.Fields{}
+	} else if ses.Setup != nil {
+		if _, _, err = ses.parseSetup(); err != nil {
+			_, wrong, _ = f.Check()
+		}
+	}
+	if err != nil { // a text of another version, or written by hand
+		v.Fields["setup"], v.Error = string(ses.Setup), "The setup that is kept cannot be used: "+err.Error()
 	}
 	if from := r.URL.Query().Get("from"); from != "" {
 		next, title, err := s.startFrom(from)
@@ -350,9 +378,9 @@ func (s *Site) setupForm(w http.ResponseWriter, r *http.Request, ses *session) e
 				next[k] = x
 			}
 		}
-		v.Fields, v.Body = next, "The fields hold the board and rider of “"+title+"”. Nothing is changed yet."
+		wrong, v.Fields, v.Body = nil, next, "The fields hold the board and rider of “"+title+"”. Nothing is changed yet."
 	}
-	return s.showSetup(w, r, http.StatusOK, ses, v, nil)
+	return s.showSetup(w, r, http.StatusOK, ses, v, wrong)
 }
 
 func (s *Site) showSetup(w http.ResponseWriter, r *http.Request, status int, ses *session, v *view, wrong []form.Problem) error {

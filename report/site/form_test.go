@@ -181,6 +181,70 @@ func TestForm(t *testing.T) {
 	}
 }
 
+// TestEnter: Enter in a field presses the first button of its form: that one keeps.
+// The other buttons wipe nothing where they were given nothing.
+func TestEnter(t *testing.T) {
+	d := open(t, Config{})
+	o := outings()[0]
+	at := d.added(o.pieces()...)
+	first := regexp.MustCompile(`(?s)enctype="multipart/form-data".*?(<button[^>]*>)`)
+	for _, page := range []string{"/add", at + "/setup"} {
+		if m := first.FindStringSubmatch(d.must(page)); m == nil || strings.Contains(m[1], "name=") || strings.Contains(m[1], "formaction=") {
+			t.Errorf("Enter on %s presses %q", page, m)
+		}
+	}
+	f := fields(d.must(at + "/setup"))
+	for _, page := range []string{"/add", at + "/setup"} {
+		status, body, _ := d.send(page, pieces(f, piece{"take", "", "1"}, piece{"version", "", "1"})...)
+		if got := fields(body); status != 422 || !strings.Contains(body, "hoose a file or give a text") || len(got) < len(f) {
+			t.Errorf("%s, nothing to take: status %d, the fields hold %v", page, status, got)
+		}
+	}
+	if status, body, _ := d.send(at+"/setup", piece{"version", "", "1"}); status != 422 || !strings.Contains(body, "The form is empty") {
+		t.Errorf("an empty form: status %d", status)
+	}
+	if ses, err := d.site.store.session(1); err != nil || ses.Version != 1 || string(ses.Setup) != o.setup {
+		t.Errorf("version %d, %v", ses.Version, err)
+	}
+	f["rider.mass_kg"] = "wrong"
+	if status, _, _ := d.send(at+"/setup", pieces(f, piece{"none", "", "1"}, piece{"version", "", "1"})...); status != 303 {
+		t.Errorf("without a setup, whatever the fields hold: status %d", status)
+	}
+}
+
+// TestNothingDropped: what the fields cannot hold of a setup is told, and stays as
+// text, whether it comes or is kept already.
+func TestNothingDropped(t *testing.T) {
+	d := open(t, Config{})
+	o := outings()[0]
+	at := d.added(o.pieces()...)
+	odd := strings.Replace(o.setup, "[rider]", "[rider]\nwieght_kg = 3", 1)
+	if odd == o.setup {
+		t.Fatal("the setup has no rider")
+	}
+	keeps := func(page, body string) {
+		t.Helper()
+		if text := html.UnescapeString(body); !strings.Contains(text, odd) || strings.Count(text, "wieght_kg") < 2 || !strings.Contains(text, "setup.toml:") || fields(body)["rider.mass_kg"] != "72" {
+			t.Errorf("%s drops a key, or does not tell\n%.3000s", page, text)
+		}
+	}
+	for _, page := range []string{"/add", at + "/setup"} {
+		_, body, _ := d.send(page, piece{"take", "", "1"}, piece{"version", "", "1"}, piece{"setup_file", "setup.toml", odd})
+		keeps(page, body)
+	}
+	ses, err := d.site.store.session(1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	own := *ses
+	own.Setup = []byte(odd)
+	d.site.store.replace(1, &own) // as a folder that was changed by hand is read
+	keeps("the kept one", d.must(at+"/setup"))
+	if status, body := d.get("/add?from=1"); status < 400 || !strings.Contains(body, "wieght_kg") {
+		t.Errorf("as a start: status %d", status)
+	}
+}
+
 // TestHeld: what waits is bounded, and goes when it is dropped.
 func TestHeld(t *testing.T) {
 	d := open(t, Config{})
