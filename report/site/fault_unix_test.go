@@ -256,6 +256,20 @@ func fullDisk(t *testing.T, dir string) {
 	if got := d.must(at + "/setup/1"); got != o.setup {
 		t.Error("the setup is not what it was")
 	}
+	for _, locked := range []bool{false, true} { // there is no key yet
+		var told string
+		s, err := Open(Config{Dir: t.TempDir(), Version: "test", Locked: locked, Warn: func(f string, a ...any) { told += fmt.Sprintf(f, a...) }})
+		if err != nil {
+			t.Errorf("locked %v: %v", locked, err)
+			continue
+		}
+		if first, err := s.Key(), s.NewKey(); locked && (first == "" || s.Key() == first || err == nil || !strings.Contains(told, "key could not be kept")) {
+			t.Errorf("the keys %q and %q, %v; told %q", first, s.Key(), err, told)
+		}
+		if err := s.Close(t.Context()); err != nil {
+			t.Error(err)
+		}
+	}
 	left(usual.Max)
 	if err := d.site.Close(t.Context()); err != nil {
 		t.Error(err)

@@ -2,10 +2,12 @@ package site
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"fmt"
 	"html"
 	"io"
+	"net"
 	"net/http"
 	"net/url"
 	"regexp"
@@ -102,6 +104,10 @@ func TestCorrectSetup(t *testing.T) {
 			t.Fatal("the list does not say that there is no setup")
 		}
 		time.Sleep(50 * time.Millisecond)
+	}
+
+	if status, _ := send(o.setup, "3"); status != 303 || d.must(at+"/setup/3") != "" || d.must(at+"/setup/4") != o.setup {
+		t.Errorf("the version without a setup is another; status %d", status)
 	}
 
 	// A setup without a log must keep its setup.
@@ -280,6 +286,9 @@ func TestTwoTouches(t *testing.T) {
 	if status, body := note("1", "speed", "30", "unit", "kmh", "front", "strong front"); status != 303 {
 		t.Fatalf("a note: status %d\n%s", status, body)
 	}
+	if status, body := note("1", "speed", "30", "unit", "kmh", "front", "strong front"); status != 303 {
+		t.Errorf("a double click: status %d\n%s", status, body)
+	}
 	if s := d.must(at, "30\u00a0km/h: strong front"); s == sheet {
 		t.Error("the sheet is the same")
 	}
@@ -446,6 +455,40 @@ func TestProgress(t *testing.T) {
 		t.Errorf("%q, %v", text, err)
 	}
 	d.must(at+"?low=10&high=20&in=kn", "What to do next")
+}
+
+// TestStopWhileWaiting: a page that waits does not hold up the end of the server.
+func TestStopWhileWaiting(t *testing.T) {
+	d := open(t, Config{})
+	at := d.added(outings()[0].pieces()...)
+	d.settled()
+	for range cap(d.site.queue.slots) {
+		d.site.queue.slots <- struct{}{} // nothing gets its turn
+	}
+	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- d.site.Serve(ctx, ln) }()
+	d.url = "http://" + ln.Addr().String()
+	req := d.request("GET", at+"?low=10&high=20&in=kn", nil)
+	req.Header.Set("Accept", "text/event-stream")
+	res, err := http.DefaultClient.Do(req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer res.Body.Close()
+	stop()
+	select {
+	case err := <-ended:
+		if err != nil {
+			t.Error(err)
+		}
+	case <-time.After(5 * time.Second):
+		t.Error("the server goes on")
+	}
 }
 
 var (

@@ -41,13 +41,14 @@ func (s *Site) Key() string {
 	return *s.key.Load()
 }
 
-// NewKey makes another key: the old one opens nothing any more.
+// NewKey makes another key: the old one opens nothing any more, also where the
+// new one cannot be kept.
 func (s *Site) NewKey() error {
 	key := rand.Text() // 130 bits
+	s.key.Store(&key)
 	if err := s.store.set(keySetting, key); err != nil {
 		return fmt.Errorf("the new key could not be kept: %w", err)
 	}
-	s.key.Store(&key)
 	return nil
 }
 
@@ -107,10 +108,11 @@ func (s *Site) newKey(w http.ResponseWriter, r *http.Request, _ *session) error 
 	if !s.cfg.Locked {
 		return notFound("there is no such page")
 	}
-	if err := s.NewKey(); err != nil {
+	err := s.NewKey()
+	s.giveKey(w, r)
+	if err != nil {
 		return err
 	}
-	s.giveKey(w, r)
 	return see(w, r, "/phone")
 }
 

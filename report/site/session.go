@@ -147,10 +147,12 @@ var errUnkept = errors.New("its text was not kept: another was laid over it by h
 
 // textOf reads one of the setups.
 func (s *session) textOf(v setupVersion) ([]byte, error) {
-	if v.Unkept {
+	switch {
+	case v.Unkept:
 		return nil, errUnkept
-	}
-	if v.Version == s.Version || v.Hash == "" {
+	case v.Hash == "":
+		return nil, nil
+	case v.Version == s.Version:
 		return s.Setup, nil
 	}
 	return os.ReadFile(s.oldSetup(v.Version))

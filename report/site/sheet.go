@@ -147,8 +147,14 @@ func (s *Site) takeNote(w http.ResponseWriter, r *http.Request, ses *session) er
 	default:
 		text, err = form.Felt(ses.Setup, q.Get("speed"), q.Get("unit"), q.Get("front"))
 	}
-	if err == nil {
-		err = s.correct(ses, q.Get("version"), []byte(text))
+	kept := func() bool { // by a first tap on the same button, perhaps at this moment
+		now, err := s.store.session(ses.ID)
+		return err == nil && string(now.Setup) == text
+	}
+	if err == nil && !kept() {
+		if err = s.correct(ses, q.Get("version"), []byte(text)); err != nil && kept() {
+			err = nil
+		}
 	}
 	at := fmt.Sprintf("/session/%d", ses.ID)
 	if r.URL.RawQuery != "" {

@@ -92,8 +92,10 @@ func Open(cfg Config) (*Site, error) {
 		pages: newRecent[*kept](pagesKept), lights: newRecent[*analysis.Result](lightsKept),
 		uploads: make(chan struct{}, uploadsMost), reading: make(chan struct{}, max(1, cfg.Workers)), wake: make(chan struct{}, 1), held: map[string]*upload{}}
 	s.handler = s.logged(s.guard(s.routes()))
-	if err := s.oldKey(); err != nil {
-		return nil, errors.Join(err, st.close())
+	if cfg.Locked {
+		if err := s.oldKey(); err != nil { // it opens this run all the same
+			cfg.Warn("%v", err)
+		}
 	}
 	go s.catchUp()
 	return s, nil
@@ -292,6 +294,7 @@ func (s *Site) Serve(ctx context.Context, ln net.Listener) error {
 		return fmt.Errorf("the server stopped: %w", err)
 	case <-ctx.Done():
 	}
+	s.queue.end() // pages that wait for news of the work would hold Shutdown up
 	grace, cancel := context.WithTimeout(context.Background(), 10*time.Second)
 	defer cancel()
 	if err := srv.Shutdown(grace); err != nil {
