@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -49,8 +50,9 @@ evenfoot serves it works too.`,
 		})
 	add("import DIR-OR-ZIP...", "Take sessions from folders or backups", `Take every session's folder below DIR, or in a backup: what export and backup
 wrote, and any folder that report reads. An outing that is in the library
-already, by what its logs hold, is passed over. What is damaged or lost in a
-session is named, and the rest of it taken.`,
+already, by what its logs hold, is passed over; what is damaged or lost of it in
+the library is put back. What is damaged or lost in a session is named, and the
+rest of it taken.`,
 		cobra.MinimumNArgs(1), false, c.importAll)
 	add("check", "Say what is damaged or lost, and where", `Read every file of the library and compare it with what came: exit status 1 where
 something is damaged or lost. Nothing is changed. While evenfoot serves it works too.`,
@@ -109,6 +111,9 @@ func (c *console) importAll(l *site.Library, from []string) error {
 			case one.Err != nil:
 				failed++
 				c.warn("%s is not taken: %v", one.From, one.Err)
+			case len(one.Restored) > 0:
+				again++
+				fmt.Fprintf(c.out, "%s is here already, as session %d; restored: %s\n", one.From, one.ID, strings.Join(one.Restored, ", "))
 			case one.Again:
 				again++
 				fmt.Fprintf(c.out, "%s is here already, as session %d\n", one.From, one.ID)

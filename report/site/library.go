@@ -168,6 +168,8 @@ type Imported struct {
 	Again bool    // it was here already
 	Odd   []error // what was damaged or lost in it
 	Err   error   // why it was not taken
+
+	Restored []string // files that were damaged or lost here, and are whole again
 }
 
 // Import takes sessions' folders from a tree, a session's folder itself, or a
@@ -191,20 +193,40 @@ func (l *Library) Import(from string) ([]Imported, error) {
 		}
 	}
 	var folders []string
+	var all []Imported
+	named := func(at string) string {
+		if below, err := filepath.Rel(root, at); err == nil {
+			return filepath.Join(from, below)
+		}
+		return from
+	}
+	unread := func(at string, err error) {
+		if n := len(all); n == 0 || all[n-1].From != named(at) { // the walk tells it once more
+			all = append(all, Imported{From: named(at), Err: fmt.Errorf("it cannot be read: %w", ingest.Cause(err))})
+		}
+	}
 	err = filepath.WalkDir(root, func(at string, d fs.DirEntry, err error) error {
 		switch {
-		case err != nil || !d.IsDir():
-			return err
+		case err != nil:
+			unread(at, err)
+			return nil
+		case !d.IsDir():
+			return nil
 		case strings.HasPrefix(d.Name(), ".") && at != root:
 			return fs.SkipDir
 		}
 		_, side := os.Stat(filepath.Join(at, sidecarName))
 		found, err := ingest.Folder(at)
-		if side == nil || err == nil && len(found.Logs)+len(found.Setup) > 0 {
+		switch {
+		case side == nil:
 			folders = append(folders, at)
 			return fs.SkipDir
+		case err != nil:
+			unread(at, err)
+		case len(found.Logs)+len(found.Setup) > 0:
+			folders = append(folders, at) // and on below: sessions may lie beside a stray log
 		}
-		return err
+		return nil
 	})
 	if err != nil {
 		return nil, fmt.Errorf("%s cannot be read: %w", from, ingest.Cause(err))
@@ -214,13 +236,9 @@ func (l *Library) Import(from string) ([]Imported, error) {
 		return n
 	}
 	slices.SortStableFunc(folders, func(a, b string) int { return cmp.Compare(number(a), number(b)) })
-	var all []Imported
 	for _, at := range folders {
 		done := l.take(at)
-		done.From = from
-		if below, err := filepath.Rel(root, at); err == nil {
-			done.From = filepath.Join(from, below)
-		}
+		done.From = named(at)
 		all = append(all, done)
 	}
 	return all, nil
@@ -243,6 +261,7 @@ func (l *Library) take(dir string) (done Imported) {
 	done.Odd = append(done.Odd, s.faults()...)
 	if e := st.holding(s); e != nil {
 		done.ID, done.Again = e.ID, true
+		done.Restored, done.Err = st.restore(*e, s)
 		return done
 	}
 	from := map[string]string{}
@@ -265,6 +284,60 @@ func (l *Library) take(dir string) (done Imported) {
 		done.ID = id
 	}
 	return done
+}
+
+// restore puts back the files that e, a session here, has damaged or lost and that
+// s has whole. The caller holds st.mu.
+func (st *store) restore(e session, s *session) (names []string, err error) {
+	tmp := filepath.Join(st.incoming(), fmt.Sprintf("restored-%d", e.ID))
+	defer os.Remove(tmp)
+	put := func(from, to, want string) error {
+		if h, _, err := hashFile(to); err == nil && h == want {
+			return nil
+		}
+		if h, _, err := hashFile(from); err != nil || h != want {
+			return nil // no better
+		}
+		err := copyFile(from, tmp)
+		if err == nil {
+			err = os.MkdirAll(filepath.Dir(to), 0o700)
+		}
+		if err == nil {
+			err = os.Rename(tmp, to)
+		}
+		if err == nil {
+			err = syncFolder(filepath.Dir(to))
+		}
+		if err != nil {
+			return fmt.Errorf("session %d: %s cannot be restored: %w", e.ID, filepath.Base(to), ingest.Cause(err))
+		}
+		names = append(names, filepath.Base(to))
+		return nil
+	}
+	for _, f := range e.Files {
+		for _, g := range s.Files {
+			if g.Hash == f.Hash {
+				err = errors.Join(err, put(s.at(g), e.at(f), f.Hash))
+			}
+		}
+	}
+	for _, v := range e.Setups {
+		for _, w := range s.Setups {
+			if v.Version != e.Version && w.Version != s.Version && !v.Unkept && v.Hash != "" && v.Hash == w.Hash {
+				err = errors.Join(err, put(s.oldSetup(w.Version), e.oldSetup(v.Version), v.Hash))
+			}
+		}
+	}
+	if len(names) == 0 {
+		return nil, err
+	}
+	e.Summary = nil // it may be of what was damaged
+	side, err2 := e.sidecar()
+	if err2 == nil {
+		err2 = st.write(side)
+	}
+	st.replace(e.ID, &e)
+	return names, errors.Join(err, err2)
 }
 
 // unpackedMost bounds what a backup may expand to, bytes.
