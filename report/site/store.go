@@ -63,11 +63,17 @@ func openStore(dir, version string, reading bool, warn func(string, ...any)) (*s
 	st := &store{dir: dir, version: version, warn: warn, lock: flock.New(filepath.Join(dir, "lock"), flock.SetPermissions(0o600))}
 	st.prefs.Store(&settings{})
 	st.publish(nil)
-	if reading && !HoldsLibrary(dir) {
+	switch {
+	case reading && !HoldsLibrary(dir):
 		return nil, fmt.Errorf("there is no library in %s", dir)
-	}
-	if err := st.prepare(); err != nil {
-		return nil, err
+	case reading && isOld(dir):
+		return nil, fmt.Errorf("the library %s is of an earlier evenfoot; serve takes it over, and then it can be read", dir)
+	case reading:
+		st.readOnly = errors.New("it is opened for reading")
+	default:
+		if err := st.prepare(); err != nil {
+			return nil, err
+		}
 	}
 	held, err := st.lock.TryLock()
 	switch {
@@ -75,16 +81,11 @@ func openStore(dir, version string, reading bool, warn func(string, ...any)) (*s
 		st.readOnly = cmp.Or(st.readOnly, ingest.Cause(err))
 	case err != nil:
 		return nil, fmt.Errorf("the library %s cannot be locked: %w", dir, ingest.Cause(err))
-	case !held && reading:
-		st.readOnly = errors.New("another evenfoot has it open")
-	case !held:
+	case !held && !reading:
 		return nil, fmt.Errorf("the library %s is in use by another evenfoot; stop that one, or choose another folder with --data", dir)
 	}
 	if err := st.begin(); err != nil {
 		return nil, errors.Join(err, st.close())
-	}
-	if reading {
-		st.readOnly = cmp.Or(st.readOnly, errors.New("it is opened for reading"))
 	}
 	if err := st.load(); err != nil {
 		return nil, errors.Join(err, st.close())
@@ -95,8 +96,14 @@ func openStore(dir, version string, reading bool, warn func(string, ...any)) (*s
 // HoldsLibrary says whether there is a library in a folder, an old one too.
 func HoldsLibrary(dir string) bool {
 	_, err := os.Stat(filepath.Join(dir, "sessions"))
-	_, err2 := os.Stat(filepath.Join(dir, oldIndex))
-	return err == nil || err2 == nil
+	return err == nil || isOld(dir)
+}
+
+// isOld says whether a folder holds the library of an earlier evenfoot, not yet
+// taken over.
+func isOld(dir string) bool {
+	_, err := os.Stat(filepath.Join(dir, oldIndex))
+	return err == nil
 }
 
 // prepare makes the folders, or finds that nothing can be written.
@@ -115,8 +122,11 @@ func (st *store) prepare() error {
 		st.readOnly = ingest.Cause(err)
 		return nil
 	}
-	if HoldsLibrary(st.dir) {
+	switch {
+	case isOld(st.dir):
 		return fmt.Errorf("the library %s is of an earlier evenfoot; open it once where it can be written: %w", st.dir, ingest.Cause(err))
+	case HoldsLibrary(st.dir):
+		return fmt.Errorf("the library %s cannot be written: %w", st.dir, ingest.Cause(err))
 	}
 	return fmt.Errorf("the library cannot be made: %w", err)
 }

@@ -490,6 +490,24 @@ func TestOldLibrary(t *testing.T) {
 	}
 }
 
+// TestOldLibraryRead: to read the library of an earlier evenfoot changes nothing.
+func TestOldLibraryRead(t *testing.T) {
+	dir := oldLibrary(t, 3)
+	n := fileCount(t, dir)
+	if _, err := OpenLibrary(dir, "test", true, t.Logf); err == nil || !strings.Contains(err.Error(), "of an earlier evenfoot; serve takes it over") {
+		t.Errorf("it says %v", err)
+	}
+	if got := fileCount(t, dir); got != n {
+		t.Errorf("%d files are there, of %d", got, n)
+	}
+	if err := errors.Join(os.Mkdir(filepath.Join(dir, "sessions"), 0o700), os.Remove(filepath.Join(dir, oldIndex)), os.WriteFile(filepath.Join(dir, "incoming"), nil, 0o600)); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := OpenLibrary(dir, "test", false, t.Logf); err == nil || strings.Contains(err.Error(), "earlier") {
+		t.Errorf("of a new library that cannot be written it says %v", err)
+	}
+}
+
 // TestDamagedOldLibrary: of an index that cannot be read, wholly or in part, no
 // log is lost.
 func TestDamagedOldLibrary(t *testing.T) {
