@@ -103,3 +103,30 @@ func TestForcesAlone(t *testing.T) {
 		}
 	}
 }
+
+// TestForcesBesideGlides: without a board logger no glide counts as sailing.
+func TestForcesBesideGlides(t *testing.T) {
+	t.Parallel()
+	sc := coasting(1, 8)
+	sc.Duration, sc.NoIMU = 900, true
+	sc.Coast.Wind, sc.Coast.AirArea = 0, 0
+	sc.Coast.Drag = func(float64) float64 { return 50 } // gentle: to the fixes alone a hard one is a touchdown
+	sc.Feet = simulate.Insoles()
+	sc.Feet.Rate, sc.Feet.Offset, sc.Feet.Dated = 20, 0, true
+	s := simulate.Run(sc)
+	set := parse(t, s.SetupTOML(nil))
+	windows := func() int {
+		r, err := analysis.Run(analysis.Request{Log: throughFiles(t, s, false), Setup: set})
+		if err != nil || r.FootForces == nil {
+			t.Fatal(err, r.FootForces)
+		}
+		return r.FootForces.Windows
+	}
+
+	with := windows()
+	told := len(set.Glide)
+	set.Glide = nil
+	if all := windows(); told < 4 || with == 0 || all-with < 2*told {
+		t.Errorf("%d windows beside %d glides, %d where nothing tells of them", with, told, all)
+	}
+}
