@@ -388,7 +388,7 @@ func TestOutings(t *testing.T) {
 	if status != 303 || h.Get("Location") != "/?done=added" {
 		t.Fatalf("status %d\n%s", status, body)
 	}
-	d.must("/", "3 sessions", "watch1", "watch2", "watch3")
+	d.must("/", "3 sessions", "watch1, 2 May 2026", "watch2, 2 May 2026", "watch3, 3 May 2026")
 	sessions := d.site.store.sessions()
 	for _, ses := range sessions {
 		set, _, err := ses.parseSetup()

@@ -190,6 +190,9 @@ func (s *session) describe(set *setup.Setup, log *ingest.Log) {
 		if f.Kind == kindLog {
 			n := strings.TrimSuffix(f.Name, ".gz")
 			s.Title = strings.TrimSuffix(n, filepath.Ext(n))
+			if !s.Start.IsZero() { // a device may name all its logs alike
+				s.Title += s.Start.Format(", 2 Jan 2006")
+			}
 			return
 		}
 	}
