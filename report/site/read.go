@@ -166,6 +166,25 @@ func mapFor(log string, files []stored) int {
 	return use
 }
 
+// idleMaps are the column maps that no log is read with.
+func (s *session) idleMaps() (names []string) {
+	used := map[string]bool{}
+	for _, f := range s.Files {
+		if f.Kind == kindLog {
+			if k := mapFor(f.Name, s.Files); k >= 0 {
+				used[s.Files[k].At] = true
+			}
+			used[f.At+mapEnding] = true // as placed
+		}
+	}
+	for _, f := range s.Files {
+		if f.Kind == kindMap && !used[f.At] {
+			names = append(names, f.Name)
+		}
+	}
+	return names
+}
+
 // parseSetup reads a session's setup; nil without one.
 func (s *session) parseSetup() (*setup.Setup, []string, error) {
 	if s.Setup == nil {

@@ -589,6 +589,17 @@ func TestKey(t *testing.T) {
 // TestOutingIsItsLogs: the same logs under other names, packed, or with another
 // setup are not added again, and sessions that share a log are no evidence for
 // each other and no comparison.
+// TestIdleMap: a column map that maps nothing is told on the sheet.
+func TestIdleMap(t *testing.T) {
+	d := open(t, Config{})
+	at := d.added(piece{"logs", "watch.gpx", string(outings()[0].gpx)}, piece{"logs", "other.map.toml", `t = { column = "t", unit = "s" }`})
+	d.must(at, "other.map.toml is of no log")
+	ses := session{Files: placed([]stored{{Kind: kindLog, Name: "a.csv"}, {Kind: kindLog, Name: "b.csv"}, {Kind: kindMap, Name: "any.map.toml", Hash: "1"}})}
+	if idle := ses.idleMaps(); len(idle) > 0 {
+		t.Errorf("a map for two logs is idle: %q", idle)
+	}
+}
+
 func TestOutingIsItsLogs(t *testing.T) {
 	d := open(t, Config{})
 	o := outings()[0]

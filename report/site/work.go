@@ -243,6 +243,9 @@ func (s *Site) analyse(ses *session, earlier []*session, o options, other *setup
 	if r.Session.Title == "" {
 		r.Session.Title = ses.Title
 	}
+	for _, name := range ses.idleMaps() {
+		odd = append(odd, fmt.Sprintf("The column map %s is of no log of this session, and changes nothing. It is to be called as its log, with %s at the end.", name, mapEnding))
+	}
 	for _, w := range odd {
 		r.Session.Warnings = append(r.Session.Warnings, w)
 	}
