@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
+	"strings"
 
 	"github.com/dustin/go-humanize"
 
@@ -144,10 +146,36 @@ func dispatch(br *bufio.Reader, bound *bounded, name string, size int64, opt Opt
 	case kindNMEA:
 		return nmea.Read(br, name, size)
 	case kindCSV:
-		return csv.Read(br, name, size, opt.Map)
-	default:
-		return nil, fmt.Errorf("%s: %s; evenfoot reads FIT, GPX, NMEA 0183 and CSV, plain or through gzip", name, kind)
+		isNone := noCSV(name, head) // before the reader overwrites head
+		r, err := csv.Read(br, name, size, opt.Map)
+		if err == nil || isNone == "" || opt.Map != nil {
+			return r, err
+		}
+		kind = isNone
 	}
+	return nil, fmt.Errorf("%s: %s; evenfoot reads FIT, GPX, NMEA 0183 and CSV, plain or through gzip", name, kind)
+}
+
+// noCSV says what a file is that can be taken for a CSV, should it not be read as
+// one; "" where it looks like one.
+func noCSV(name string, head []byte) string {
+	switch as := Promised(name); {
+	case as != "" && !csv.LooksLikeColumns(head):
+		return "is not a " + as + " file, whatever its name says"
+	case bytes.ContainsFunc(firstLine(head), func(r rune) bool { return r < ' ' && r != '\t' }):
+		return "is a binary file of an unknown kind"
+	}
+	return ""
+}
+
+// Promised is the kind of a log, FIT or GPX, that the name of a file promises; ""
+// where it promises none.
+func Promised(name string) string {
+	ext := filepath.Ext(strings.TrimSuffix(strings.ToLower(name), ".gz"))
+	if kind := strings.ToUpper(strings.TrimPrefix(ext, ".")); kind == kindFIT || kind == kindGPX {
+		return kind
+	}
+	return ""
 }
 
 // Kinds that have a reader; sniff's other answers are the end of a sentence.

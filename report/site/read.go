@@ -132,6 +132,11 @@ func relabel(err error, src source) error {
 	text := err.Error()
 	if what, needs := ingest.NeedsMap(err); needs {
 		text = what + " A column map makes such a file readable."
+		if as := ingest.Promised(src.Name); as != "" {
+			if _, columns := ingest.ProposeMap(src.at); !columns {
+				text = src.Name + ": is not a " + as + " file, whatever its name says"
+			}
+		}
 	}
 	text = strings.ReplaceAll(text, src.at, src.Name)
 	return errors.New(strings.ReplaceAll(text, filepath.Base(src.at), src.Name))

@@ -589,6 +589,17 @@ func TestKey(t *testing.T) {
 // TestOutingIsItsLogs: the same logs under other names, packed, or with another
 // setup are not added again, and sessions that share a log are no evidence for
 // each other and no comparison.
+// TestNotAsNamed: a text called GPX is no CSV that a column map would help.
+func TestNotAsNamed(t *testing.T) {
+	d := open(t, Config{})
+	for name, text := range map[string]string{"diary.gpx": "Dear diary, today the wind was fine.\n", "junk.fit": "\x8f\x03\xfe,\x01\xab\xcdZ;q\n\x99"} {
+		status, body, _ := d.upload(piece{"logs", name, text})
+		if status != 422 || !strings.Contains(body, name+": is ") || strings.Contains(body, "olumn map makes") || strings.Contains(body, "Z;q") {
+			t.Errorf("%s: status %d\n%s", name, status, body)
+		}
+	}
+}
+
 // TestIdleMap: a column map that maps nothing is told on the sheet.
 func TestIdleMap(t *testing.T) {
 	d := open(t, Config{})
