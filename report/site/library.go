@@ -42,6 +42,7 @@ func (l *Library) Len() int { return len(l.st.sessions()) }
 // session's number. What is damaged is handed on as it is; faults are what is
 // damaged or lost. An error is one of put.
 func (l *Library) each(put func(name string, r io.Reader) error) (faults []error, err error) {
+	faults = l.st.missed()
 	for _, s := range l.st.sessions() {
 		lose := func(errs ...error) {
 			for _, err := range errs {
@@ -383,6 +384,7 @@ func (l *Library) Check() (faults, notes []error) {
 	if err != nil {
 		return []error{err}, nil
 	}
+	faults = l.st.missed()
 	for _, e := range entries {
 		if !e.IsDir() || strings.HasPrefix(e.Name(), ".") {
 			continue

@@ -49,7 +49,8 @@ type shelf struct {
 // settings are what the library remembers beside its sessions.
 type settings struct {
 	Values  map[string]string `json:"values"`
-	Last    int64             `json:"last_deleted"` // the highest number of a deleted session: links stay true
+	Last    int64             `json:"last_deleted"`       // the highest number of a deleted session: links stay true
+	Kept    []int64           `json:"sessions,omitempty"` // the numbers of all that are to be there
 	Refused []refusal         `json:"refused,omitempty"`
 }
 
@@ -221,7 +222,36 @@ func (st *store) load() error {
 		}
 	}
 	st.publish(all)
+	if err == nil && st.readOnly == nil {
+		var ids []int64
+		for _, s := range all {
+			ids = append(ids, s.ID)
+		}
+		if err := st.expect(ids...); err != nil { // a full disk is still read
+			st.warn("the sessions could not be noted in settings.json: %v", err)
+		}
+	}
 	return err
+}
+
+// expect notes that sessions are to be there, so that one that is lost is missed.
+func (st *store) expect(ids ...int64) error {
+	kept := slices.Concat(st.prefs.Load().Kept, ids)
+	slices.Sort(kept)
+	if kept = slices.Compact(kept); len(kept) == len(st.prefs.Load().Kept) {
+		return nil
+	}
+	return st.remember(func(set *settings) { set.Kept = kept })
+}
+
+// missed says which sessions were lost with their folder.
+func (st *store) missed() (faults []error) {
+	for _, id := range st.prefs.Load().Kept {
+		if _, err := os.Stat(filepath.Join(st.folder(), strconv.FormatInt(id, 10))); errors.Is(err, fs.ErrNotExist) {
+			faults = append(faults, fmt.Errorf("sessions/%d is lost; import it from a backup, or take %d out of \"sessions\" in settings.json if it was removed on purpose", id, id))
+		}
+	}
+	return faults
 }
 
 // number gives a folder that was put here by hand the next number.
@@ -282,6 +312,9 @@ func (st *store) nextID() int64 {
 	last := st.prefs.Load().Last
 	for _, s := range st.sessions() {
 		last = max(last, s.ID)
+	}
+	for _, id := range st.prefs.Load().Kept {
+		last = max(last, id)
 	}
 	for {
 		last++
@@ -379,6 +412,9 @@ func (st *store) place(s *session, id int64, from map[string]string, take func(f
 	s.ID, s.dir = id, to
 	own := *s
 	st.replace(id, &own)
+	if err := st.expect(id); err != nil { // it is kept; the next start notes it
+		st.warn("session %d is kept, but could not be noted in settings.json: %v", id, ingest.Cause(err))
+	}
 	return nil
 }
 
@@ -430,10 +466,11 @@ func (st *store) delete(id int64) error {
 	if err != nil {
 		return err
 	}
-	if id > st.prefs.Load().Last {
-		if err := st.remember(func(set *settings) { set.Last = id }); err != nil {
-			return err
-		}
+	if err := st.remember(func(set *settings) {
+		set.Last = max(set.Last, id)
+		set.Kept = slices.DeleteFunc(slices.Clone(set.Kept), func(k int64) bool { return k == id })
+	}); err != nil {
+		return err
 	}
 	gone := filepath.Join(st.incoming(), fmt.Sprintf("deleted-%d", id))
 	if err := cmp.Or(os.Rename(s.dir, gone), syncFolder(st.folder())); err != nil {
