@@ -1,6 +1,7 @@
 package site
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -189,8 +190,10 @@ func (s *Site) add(w http.ResponseWriter, r *http.Request, _ *session) error {
 	defer func() { s.store.discard(up.files) }()
 	began := time.Now()
 	err := s.receive(w, r, up)
-	if err == nil {
-		err = s.resume(up)
+	if !errors.Is(err, errToken) && r.Context().Err() == nil { // what was sent before waits on, whatever is wrong now
+		resumed := s.resume(up)
+		up.mendable = err != nil && resumed == nil && up.fields["held"] != ""
+		err = cmp.Or(err, resumed)
 	}
 	if err == nil && up.fields["take"] != "" {
 		err = up.fill()
@@ -214,7 +217,7 @@ func (s *Site) add(w http.ResponseWriter, r *http.Request, _ *session) error {
 	case errors.Is(err, errToken):
 		return err // not an upload of the user's
 	case errors.Is(err, errSeveral):
-		return s.askOutings(w, r, up)
+		return s.askOutings(w, r, up, nil)
 	case again:
 		return s.show(w, r, http.StatusOK, "message", &view{Title: "Already in the library", Body: "The logs of this outing are in the library already, whatever their names. Nothing was added: an outing counts once. What its setup should say otherwise, correct there.", Link: at, LinkText: "Open that session"})
 	case err == nil:

@@ -10,6 +10,7 @@ import (
 	"net"
 	"net/http"
 	"net/url"
+	"os"
 	"regexp"
 	"strings"
 	"testing"
@@ -408,6 +409,53 @@ func TestOutings(t *testing.T) {
 	_, body, _ = d.upload(more...)
 	if n := strings.Count(body, "in the library already"); n != 4 || !strings.Contains(body, `<option value="" selected>leave out`) {
 		t.Errorf("%d of the logs are known", n)
+	}
+}
+
+// TestOutingsWait: whatever goes wrong with the outings, their files wait on, and
+// what was added is told.
+func TestOutingsWait(t *testing.T) {
+	d := open(t, Config{})
+	_, body, _ := d.upload(append(morning(t), piece{"setup", "", outings()[0].setup})...)
+	sent := func(status int, from string, of ...string) {
+		t.Helper()
+		held := heldField.FindStringSubmatch(body)
+		if held == nil {
+			t.Fatalf("no files wait\n%.3000s", body)
+		}
+		q := url.Values{"token": {d.site.token}, "held": {held[1]}, "from": {from}}
+		for i, n := range of {
+			q.Set(fmt.Sprintf("of.%d", i), n)
+		}
+		var got int
+		if got, body, _ = d.post("/outings", q); got != status {
+			t.Errorf("from %q, %q: status %d, want %d\n%.3000s", from, of, got, status, body)
+		}
+	}
+	sent(422, "", "", "", "", "")
+	if !strings.Contains(body, "Every log is left out") || strings.Count(body, `<option value="" selected>leave out`) != 4 {
+		t.Errorf("all left out:\n%s", body)
+	}
+	sent(404, "99", "1", "1", "2", "3")
+	for _, u := range d.site.held {
+		if err := os.Remove(u.files[2].at); err != nil {
+			t.Fatal(err)
+		}
+	}
+	sent(500, "form", "1", "1", "2", "3")
+	if !strings.Contains(body, "1 outing is added; the others are not yet") || strings.Count(body, "in the library already") != 2 || !strings.Contains(body, `value="form" selected`) {
+		t.Errorf("the second fails:\n%s", body)
+	}
+	sent(303, "form", "", "", "", "3")
+	if all := d.site.store.sessions(); len(all) != 2 || all[0].Setup == nil || fileCount(t, d.site.store.incoming()) != 0 {
+		t.Errorf("%d sessions", len(all))
+	}
+	// A form whose new files are refused keeps those of before.
+	_, body, _ = d.upload(piece{"logs", "watch.gpx", string(outings()[0].gpx)}, piece{"rider.mass_kg", "", "x"})
+	held := heldField.FindStringSubmatch(body)
+	_, body, _ = d.upload(piece{"held", "", held[1]}, piece{"logs", "a.toml", "a = 1"}, piece{"logs", "b.toml", "b = 1"})
+	if heldField.FindString(body) == "" || !strings.Contains(body, "two setups") || !strings.Contains(body, "Here already: watch.gpx") {
+		t.Errorf("the log of before is thrown away:\n%.3000s", body)
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"net/http"
 	"slices"
@@ -77,7 +78,7 @@ func (s *Site) look(ctx context.Context, up *upload) (*ingest.Log, error) {
 		if src.Kind != kindLog {
 			continue
 		}
-		g := glance{File: i, Name: src.Name, Known: slices.ContainsFunc(s.store.sessions(), func(e *session) bool { return slices.Contains(e.logs(), src.Content) })}
+		g := glance{File: i, Name: src.Name, Known: s.knows(src.Content)}
 		err := guarded(func() error {
 			l, err := openLog(src, files)
 			if err != nil {
@@ -223,15 +224,21 @@ func (g glance) When() string {
 	return g.From.Format("2 Jan 2006, 15:04") + " to " + g.To.Format("15:04")
 }
 
-// askOutings shows the outings that an upload seems to hold.
-func (s *Site) askOutings(w http.ResponseWriter, r *http.Request, up *upload) error {
+// askOutings shows the outings that an upload seems to hold, or holds by the form
+// that was sent with wrong; its files are held.
+func (s *Site) askOutings(w http.ResponseWriter, r *http.Request, up *upload, wrong error) error {
 	v := &view{Title: "Which outings are these?", Outings: slices.Clone(up.outings), Sessions: s.starts(), Start: words.Choose(up.setup != nil, "form", "")}
 	slices.SortStableFunc(v.Outings, func(a, b glance) int { return cmp.Compare(a.Outing, b.Outing) })
 	for _, g := range v.Outings {
 		v.Total = max(v.Total, g.Outing)
 	}
+	status := http.StatusOK
+	v.From = v.Start
+	if wrong != nil {
+		status, v.Error, v.From = statusOf(wrong), words.UpperFirst(wrong.Error()), up.fields["from"]
+	}
 	v.Held = s.hold(up)
-	return s.show(w, r, http.StatusOK, "outings", v)
+	return s.show(w, r, status, "outings", v)
 }
 
 // Numbers are those that an outing may have.
@@ -249,49 +256,48 @@ func (s *Site) addOutings(w http.ResponseWriter, r *http.Request, _ *session) er
 		return err
 	}
 	defer func() { s.store.discard(up.files) }()
-	var f form.Fields
-	var err error
-	switch from := up.fields["from"]; from {
-	case "":
-	case "form":
-		f, err = form.Read(up.setup)
-		f = f.Next()
-	default:
-		f, _, err = s.startFrom(from)
-	}
-	if err != nil {
-		return err
-	}
-	var set []byte // the same for all; nil where there is nothing in it
-	if text, err := f.TOML(); err != nil {
-		return err
-	} else if text != "" {
-		set = []byte(text)
-	}
-	speeds, err := speedRange(up.fields["low"], up.fields["high"], up.fields["in"])
-	if err != nil {
-		return err
-	}
-	of := map[int][]glance{}
-	for _, g := range up.outings {
-		if n, err := strconv.Atoi(r.PostForm.Get(fmt.Sprintf("of.%d", g.File))); err == nil && g.Wrong == "" {
-			of[n] = append(of[n], g)
+	of := map[int][]*glance{}
+	for i := range up.outings {
+		g := &up.outings[i]
+		n, _ := strconv.Atoi(up.fields[fmt.Sprintf("of.%d", g.File)])
+		if g.Outing = 0; g.Wrong == "" && n > 0 && n <= filesMost+1 { // else it is left out
+			g.Outing, of[n] = n, append(of[n], g)
 		}
+	}
+	set, speeds, err := s.forAll(up)
+	if err == nil && len(of) == 0 {
+		err = refused("every log is left out; give at least one of them an outing")
 	}
 	var added, known int
 	var last int64
-	for _, logs := range of {
-		id, again, err := s.addOuting(up, logs, set, speedsText(speeds))
+	for _, n := range slices.Sorted(maps.Keys(of)) {
+		if err != nil {
+			break
+		}
+		var id int64
+		var again bool
+		id, again, err = s.addOuting(up, of[n], set, speeds)
 		switch {
 		case err != nil:
-			return err
 		case again:
 			known++
 		default:
 			last, added = id, added+1
 		}
 	}
-	s.changed()
+	if added > 0 {
+		s.changed()
+	}
+	if err != nil {
+		for i := range up.outings {
+			g := &up.outings[i]
+			g.Known = g.Known || s.knows(up.files[g.File].Content)
+		}
+		if added > 0 {
+			err = fmt.Errorf("%s%s added; the others are not yet: %w", words.Counted(added, "outing"), words.Choose(added == 1, " is", " are"), err)
+		}
+		return s.askOutings(w, r, up, err)
+	}
 	switch {
 	case added == 1 && known == 0:
 		return see(w, r, fmt.Sprintf("/session/%d", last))
@@ -305,15 +311,46 @@ func (s *Site) addOutings(w http.ResponseWriter, r *http.Request, _ *session) er
 	return s.show(w, r, http.StatusOK, "message", &view{Title: "Outings added", Body: body})
 }
 
+// forAll is the setup, nil where there is nothing in it, and the speeds of all the
+// outings of an upload.
+func (s *Site) forAll(up *upload) (set []byte, speeds string, err error) {
+	var f form.Fields
+	switch from := up.fields["from"]; from {
+	case "":
+	case "form":
+		f, err = form.Read(up.setup)
+		f = f.Next()
+	default:
+		f, _, err = s.startFrom(from)
+	}
+	var text string
+	if err == nil {
+		text, err = f.TOML()
+	}
+	if err != nil {
+		return nil, "", err
+	}
+	if text != "" {
+		set = []byte(text)
+	}
+	between, err := speedRange(up.fields["low"], up.fields["high"], up.fields["in"])
+	return set, speedsText(between), err
+}
+
+// knows says whether a log, by its content, is in the library.
+func (s *Site) knows(content string) bool {
+	return slices.ContainsFunc(s.store.sessions(), func(e *session) bool { return slices.Contains(e.logs(), content) })
+}
+
 // addOuting keeps one of several outings, with the column maps of the upload.
-func (s *Site) addOuting(up *upload, logs []glance, set []byte, speeds string) (id int64, again bool, err error) {
+func (s *Site) addOuting(up *upload, logs []*glance, set []byte, speeds string) (id int64, again bool, err error) {
 	ses := &session{Added: time.Now().UTC(), Setup: set, Name: ingest.SetupName, Speeds: speeds}
 	parsed, _, err := ses.parseSetup()
 	if err != nil {
 		return 0, false, refused("the setup cannot be used: %w", err)
 	}
 	for i, f := range up.files {
-		if f.Kind == kindMap || slices.ContainsFunc(logs, func(g glance) bool { return g.File == i }) {
+		if f.Kind == kindMap || slices.ContainsFunc(logs, func(g *glance) bool { return g.File == i }) {
 			ses.Files = append(ses.Files, f.stored)
 		}
 	}
@@ -394,7 +431,7 @@ func (s *Site) resume(up *upload) error {
 	if up.outings == nil {
 		up.outings = was.outings
 	}
-	if up.setup == nil && strings.TrimSpace(up.fields["setup"]) == "" && up.fields["from"] == "form" {
+	if _, sorted := up.fields["from"]; sorted && up.setup == nil {
 		up.setup, up.setupName = was.setup, was.setupName
 	}
 	for _, k := range []string{"low", "high", "in"} {

@@ -83,6 +83,7 @@ type view struct {
 	HeldNames  []string
 	Outings    []glance
 	Start      string // of several outings: whose setup is offered
+	From       string // the setup that is chosen there
 	Propose    string
 	MaxUpload  string
 	Notes      []string
