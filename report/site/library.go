@@ -341,8 +341,11 @@ func (st *store) restore(e session, s *session) (names []string, err error) {
 	return names, errors.Join(err, err2)
 }
 
-// unpackedMost bounds what a backup may expand to, bytes.
-const unpackedMost = 1 << 40
+// Bounds of what a backup may expand to.
+const (
+	growsFreely = 64 << 20 // bytes; beyond, its files are at most
+	growsMost   = 200      // times as long as it is: logs shrink 3 to 30 times
+)
 
 // unpack writes what a backup holds below a folder.
 func unpack(from, to string) error {
@@ -351,7 +354,11 @@ func unpack(from, to string) error {
 		return fmt.Errorf("%s is neither a folder nor a backup: %w", from, ingest.Cause(err))
 	}
 	defer z.Close()
-	left := int64(unpackedMost)
+	info, err := os.Stat(from)
+	if err != nil {
+		return fmt.Errorf("%s cannot be read: %w", from, ingest.Cause(err))
+	}
+	left := uint64(growsFreely + growsMost*info.Size())
 	for _, f := range z.File {
 		if strings.HasSuffix(f.Name, "/") {
 			continue
@@ -365,9 +372,10 @@ func unpack(from, to string) error {
 				return err
 			}
 			defer r.Close()
-			if left -= int64(f.UncompressedSize64); left < 0 {
-				return errors.New("it expands beyond all bounds")
+			if f.UncompressedSize64 > left { // as it says; a longer one is an error of the reader
+				return fmt.Errorf("the backup expands to more than %d times its size", growsMost)
 			}
+			left -= f.UncompressedSize64
 			return fill(filepath.Join(to, filepath.FromSlash(f.Name)), r)
 		}()
 		if err != nil {

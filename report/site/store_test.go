@@ -1,6 +1,7 @@
 package site
 
 import (
+	"archive/zip"
 	"database/sql"
 	"errors"
 	"fmt"
@@ -241,6 +242,23 @@ func TestLeftAlone(t *testing.T) {
 	}
 	if err := sh.place(ses, 1, map[string]string{ses.Files[0].Hash: ses.at(ses.Files[0])}, os.Link, nil); err == nil || strings.Contains(err.Error(), dir) {
 		t.Errorf("a name that is taken: %v", err)
+	}
+}
+
+// TestBomb: a backup that expands without measure is not unpacked.
+func TestBomb(t *testing.T) {
+	bomb := filepath.Join(t.TempDir(), "bomb.zip")
+	f, err := os.Create(bomb)
+	if err != nil {
+		t.Fatal(err)
+	}
+	z := zip.NewWriter(f)
+	_, err = z.CreateRaw(&zip.FileHeader{Name: "1/a.csv", Method: zip.Deflate, UncompressedSize64: 3 << 30})
+	if err := errors.Join(err, z.Close(), f.Close()); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := (&Library{openShelf(t, t.TempDir()).store}).Import(bomb); err == nil || !strings.Contains(err.Error(), "more than 200 times its size") {
+		t.Errorf("it says %v", err)
 	}
 }
 
