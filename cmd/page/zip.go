@@ -10,6 +10,7 @@ import (
 	"math"
 	"os"
 	"path"
+	"slices"
 	"strings"
 
 	"evenfoot/ingest"
@@ -84,22 +85,27 @@ func unpack(q request) (r reply, err error) {
 		}
 		left -= e.UncompressedSize64
 	}
-	seen := map[string]bool{}
+	sessions := map[string]string{} // their names by their folders
 	for _, e := range z.File {
 		dir, file := path.Split(e.Name)
-		session := path.Base(dir)
-		if file == "" || strings.HasPrefix(file, ".") || !isPlain(file) {
+		if file == "" || strings.HasPrefix(e.Name, ".") || strings.Contains(e.Name, "/.") || !isPlain(file) {
 			continue
 		}
-		if dir == "" || !isPlain(session) {
-			session = q.Text
+		session, there := sessions[dir]
+		if !there {
+			like := path.Base(dir)
+			if dir == "" || !isPlain(like) {
+				like = q.Text
+			}
+			session = like
+			for n := 2; slices.Contains(r.Names, session); n++ {
+				session = fmt.Sprintf("%s-%d", like, n)
+			}
+			sessions[dir] = session
+			r.Names = append(r.Names, session)
 		}
 		if err := unpackFile(e, path.Join(q.Folder, session, file)); err != nil {
 			return r, fmt.Errorf("%s cannot be unpacked: %w", file, ingest.Cause(err))
-		}
-		if !seen[session] {
-			seen[session] = true
-			r.Names = append(r.Names, session)
 		}
 	}
 	if len(r.Names) == 0 {
