@@ -56,6 +56,12 @@ func TestForcesTurned(t *testing.T) {
 	if found(alone, feet.Turned) || alone.Rider != nil || alone.Advice.Verdict == advice.NotEnough {
 		t.Errorf("without notes: rider %v, verdict %s, %+v", alone.Rider, alone.Advice.Verdict, alone.Session.Warnings)
 	}
+	weighed := func(r *analysis.Result) bool {
+		return slices.ContainsFunc(r.Advice.Why, func(w advice.Reason) bool { return w.Kind == advice.Weighed })
+	}
+	if steps := alone.Advice.Verdict == advice.Change; weighed(alone) != steps || !steps || weighed(right) {
+		t.Errorf("%s by forces alone says that it is even by them: %v; beside notes %v", alone.Advice.Verdict, weighed(alone), weighed(right))
+	}
 	f := right.FootForces
 	if f == nil || len(f.Shares) < 4 {
 		t.Fatalf("foot forces %+v, %+v", f, right.Session.Warnings)

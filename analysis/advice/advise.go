@@ -351,6 +351,8 @@ func (t *task) take(a *Advice, c *step) {
 	a.ChanceBetter, a.Overshoot = interval.Number(c.better), interval.Number(t.chanceBelow(c.grow, 0))
 	if t.unchecked() {
 		a.Why = append(a.Why, Reason{Kind: Unchecked})
+	} else if !t.post.HasRider() {
+		a.Why = append(a.Why, Reason{Kind: Weighed})
 	}
 	if c.cards != 0 && c.move != 0 {
 		a.Why = append(a.Why, Reason{Kind: BothAtOnce})

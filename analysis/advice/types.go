@@ -127,6 +127,7 @@ const (
 	NoLogger        Kind = "no logger" // Doubt of the stabilizer's angle now and Then with one; zero: not known
 	TrackAssumed    Kind = "track assumed"
 	Unchecked       Kind = "unchecked"        // no note of feel
+	Weighed         Kind = "weighed"          // instruments alone tell the load: even by them
 	TurnNeeded      Kind = "turn needed"      // Turn
 	BestPlace       Kind = "best place"       // Place
 	RoomNeeded      Kind = "room needed"      // Move of the mast, or Feet
