@@ -272,11 +272,16 @@ func (l *Library) take(dir string) (done Imported) {
 		}
 	}
 	var older []setupText
-	for _, v := range s.Setups {
-		if text, lost := s.textOf(v); v.Version != s.Version && v.Hash != "" && lost == nil {
+	s.Setups = slices.DeleteFunc(s.Setups, func(v setupVersion) bool {
+		text, lost := s.textOf(v)
+		if v.Version == s.Version || v.Hash == "" || v.Unkept {
+			return false
+		}
+		if lost == nil {
 			older = append(older, setupText{v.Version, text})
 		}
-	}
+		return lost != nil // told above; no check shall miss it for good
+	})
 	id := st.nextID()
 	if _, err := os.Lstat(st.folderOf(s.ID)); s.ID > 0 && s.Schema > 0 && err != nil {
 		id = s.ID

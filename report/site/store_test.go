@@ -262,6 +262,25 @@ func TestBomb(t *testing.T) {
 	}
 }
 
+// TestOlderLost: a session whose older setup is lost is taken without that one,
+// which is told once.
+func TestOlderLost(t *testing.T) {
+	dir := t.TempDir()
+	sh := openShelf(t, dir)
+	ses, err := sh.put(track(1), titled(t, 1))
+	if err := errors.Join(err, sh.revised(1, titled(t, 2)), os.Remove(ses.oldSetup(1))); err != nil {
+		t.Fatal(err)
+	}
+	l := &Library{openShelf(t, t.TempDir()).store}
+	done, err := l.Import(ses.dir)
+	if err != nil || len(done) != 1 || done[0].Err != nil || len(done[0].Odd) != 1 {
+		t.Fatal(done, err)
+	}
+	if faults, notes := l.Check(); len(faults)+len(notes) > 0 {
+		t.Error(faults, notes)
+	}
+}
+
 // TestLaidByHand: a log that is laid into a session's folder is of the session, and
 // the text of a setup that was written over is not missed.
 func TestLaidByHand(t *testing.T) {
