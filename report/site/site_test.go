@@ -368,7 +368,7 @@ func TestRefusals(t *testing.T) {
 		{"empty file", []piece{{"logs", "empty.csv", ""}}, 422, "empty.csv: the file is empty"},
 		{"unknown key", []piece{gpx, {"setup", "", strings.Replace(o.setup, "mass_kg", "mas_kg", 1)}}, 422, "mass_kg"},
 		{"two setups", []piece{gpx, toml, {"setup", "", o.setup + "#"}}, 422, "two setups"},
-		{"two setup files", []piece{gpx, toml, {"logs", "other.toml", o.setup}}, 422, "two setups"},
+		{"two setup files", []piece{gpx, toml, {"logs", "other.toml", o.setup}}, 422, "give each its own on its page"},
 		{"twice the same log", []piece{gpx, {"logs", "copy.gpx", string(o.gpx)}}, 422, "the very same bytes"},
 		{"setup alone", []piece{toml}, 422, "speeds that matter must be given"},
 		{"bad speeds", []piece{gpx, {"low", "", "20"}, {"high", "", "10"}, {"in", "", "kn"}}, 422, "the lower one first"},

@@ -126,7 +126,7 @@ func (s *Site) takePart(up *upload, part *multipart.Part) (err error) {
 	case field != "setup_file" && (isMap || !strings.HasSuffix(low, ".toml")):
 		return s.takeFile(up, name, isMap, part)
 	case up.setup != nil:
-		return refused("there are two setups, %s and %s; a session has one", up.setupName, name)
+		return refused("there are two setups, %s and %s; a session has one. Send the logs with one of them or none; where they are of several outings, give each its own on its page then, under “Correct the setup”", up.setupName, name)
 	}
 	up.setupName = name
 	up.setup, err = text(part)
