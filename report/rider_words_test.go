@@ -113,8 +113,8 @@ func TestCautionStays(t *testing.T) {
 	for i := range k.FootLoad {
 		k.FootLoad[i].Gradient, k.FootLoad[i].GradientAfter = interval.Normal(1, 0.3), interval.Normal(1, 0.3)
 	}
-	if w := words.For(k, usual); !strings.Contains(w.Feel, "drop its nose") {
-		t.Errorf("a trim that stays: %q", w.Feel)
+	if w := words.For(k, usual); !strings.Contains(w.Mind, "drop its nose") {
+		t.Errorf("a trim that stays: %q", w.Mind)
 	}
 	for _, w := range []words.Answer{words.For(k, usual), words.For(r, usual)} {
 		if s := w.Head + w.Feel + w.Mind + w.Sure; strings.Contains(s, "hold its pitch") || strings.Contains(s, "stiff") {

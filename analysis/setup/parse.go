@@ -222,7 +222,11 @@ func nearest(name string, known []string) string {
 	last := func(s string) string { return s[strings.LastIndex(s, ".")+1:] }
 	best, least := "", 1+max(2, len(last(name))/2)
 	for _, k := range known {
-		if d := min(near.Edits(name, k), 1+near.Edits(last(name), last(k))); d < least {
+		d := min(near.Edits(name, k), 1+near.Edits(last(name), last(k)))
+		if strings.HasPrefix(k, name+"_") {
+			d = 1 // the unit alone is left out
+		}
+		if d < least {
 			best, least = k, d
 		}
 	}

@@ -107,6 +107,7 @@ func TestBadSetups(t *testing.T) {
 		name, text, key string
 		says            []string
 	}{
+		{"no unit", replace("mass_kg = 80", "mass = 80"), "rider.mass", []string{"Did you mean rider.mass_kg?"}},
 		{"unknown key", replace("height_cm = 175", "hieght_cm = 175"), "rider.hieght_cm", []string{"setup.toml:11", "rider.height_cm"}},
 		{"unknown table", good + "\n[fuselage]\nlength_cm = 70\n", "fuselage", []string{"unknown table [fuselage]", "[foil.fuselage]"}},
 		{"table misspelt", replace("[foil.stabilizer]", "[foil.stabiliser]"), "foil.stabiliser", []string{"setup.toml:45", "[foil.stabilizer]"}},

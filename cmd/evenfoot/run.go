@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"evenfoot/analysis/setup"
+	"evenfoot/report/words"
 )
 
 // Exit statuses of the contract.
@@ -66,7 +67,9 @@ Start with  evenfoot demo  or with  evenfoot setup > setup.toml`,
 	root.AddCommand(reportCommand(c), planCommand(c), compareCommand(c), demoCommand(c), exportCommand(c),
 		inspectCommand(c), setupCommand(c), serveCommand(c), libraryCommand(c), pageCommand(c), versionCommand(c))
 	for _, cmd := range root.Commands() {
-		cmd.Args = usageArgs(cmd.Args)
+		for _, each := range append(cmd.Commands(), cmd) {
+			each.Args = usageArgs(each.Args)
+		}
 	}
 	return c.status(root.Execute())
 }
@@ -77,8 +80,10 @@ func usageArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
 		if check == nil {
 			return nil
 		}
-		if err := check(cmd, args); err != nil {
-			return usageError{fmt.Errorf("%w; see `evenfoot help %s`", err, cmd.Name())}
+		if err := check(cmd, args); err != nil && cmd.HasSubCommands() {
+			return usageError{err} // it names what is no command
+		} else if err != nil {
+			return usagef("write `%s`, not with %s; see `evenfoot help %s`", cmd.UseLine(), words.Plural(len(args), "argument"), strings.TrimPrefix(cmd.CommandPath(), "evenfoot "))
 		}
 		return nil
 	}
@@ -91,7 +96,12 @@ func (c *console) status(err error) int {
 	fmt.Fprintf(c.err, "evenfoot: %v\n", err)
 	var usage usageError
 	var badSetup *setup.Error
-	if errors.As(err, &badSetup) && badSetup.Missing {
+	if errors.As(err, &badSetup) {
+		for _, more := range badSetup.More {
+			fmt.Fprintf(c.err, "evenfoot: %v\n", more)
+		}
+	}
+	if badSetup != nil && badSetup.Missing {
 		fmt.Fprintln(c.err, "evenfoot: `evenfoot setup` prints a setup to fill in")
 	}
 	if errors.As(err, &usage) || errors.As(err, &badSetup) || strings.HasPrefix(err.Error(), "unknown command") {

@@ -73,14 +73,14 @@ func For(r *analysis.Result, u Units) Answer {
 		w.Head = next
 		w.Steps = []Step{{Kind: "ride", Name: "Ride", Do: "Change nothing.", How: "Ride it again as it is. Write down how the feet feel at your top speed."}}
 		w.SureTag, w.Sure = "How sure", fmt.Sprintf("Over your speeds the load is off even by about %s %%. %s", Between(a.EvennessNow, 100, 0), notTaken(r, u))
-		w.Feel = "Nothing will feel different, because nothing changes." + asToday(r, u)
-		w.Mind = "Check that all foil screws are tight before you ride. A loose screw feels like a trim problem."
+		w.Feel = "Nothing will feel different, because nothing changes."
+		w.Mind = asToday(r, u) + "Check that all foil screws are tight before you ride. A loose screw feels like a trim problem."
 	case advice.CannotBalance:
 		w.Head = next
 		w.cannot(r, u)
 	default:
 		w.findOut(r, u, next)
-		w.Feel += asToday(r, u)
+		w.Mind = asToday(r, u) + w.Mind
 	}
 	if len(analysis.Notes(r.Session.Warnings, analysis.FromTheStart)) > 0 {
 		w.Head += " This log holds changes of the trim: “today” is the trim at its start. Go back to that first, or count what you changed off the step."

@@ -79,7 +79,7 @@ const rare = 0.10
 // it hardly does.
 func asToday(r *analysis.Result, u Units) string {
 	if s := Overshoot(r, u); s != "" {
-		return " " + s
+		return s + " "
 	}
 	return ""
 }

@@ -67,6 +67,13 @@ func Theirs(r *analysis.Result) *analysis.Result {
 		}
 		alt.FootLoad = append(alt.FootLoad, l)
 	}
+	// Of the best guess alone: the curve's own slope.
+	for i := range alt.FootLoad {
+		a, b := &alt.FootLoad[max(i-1, 0)], &alt.FootLoad[min(i+1, len(alt.FootLoad)-1)]
+		per := advice.PerKnot / float64(b.Speed-a.Speed)
+		alt.FootLoad[i].Gradient.Value = per * (b.FrontShare.Value - a.FrontShare.Value)
+		alt.FootLoad[i].GradientAfter.Value = per * (b.FrontShareAfter.Value - a.FrontShareAfter.Value)
+	}
 	return &alt
 }
 

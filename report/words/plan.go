@@ -30,8 +30,13 @@ func PlanFor(r *analysis.Result, u Units) (p Plan) {
 		return p
 	}
 	card, out, move := false, false, false
-	for _, x := range r.Advice.Plan {
-		p.Trials = append(p.Trials, u.trial(x))
+	for i, x := range r.Advice.Plan {
+		first := r.Advice.Plan[0]
+		t := u.trial(x)
+		if i > 0 && x.Minutes > first.Minutes && math.Round(50*float64(x.Then)) >= math.Round(50*float64(first.Then)) {
+			t.Tells += " That is more trouble than the first way, and tells no more."
+		}
+		p.Trials = append(p.Trials, t)
 		card, move = card || x.Kind == advice.CardInOut, move || x.Kind == advice.FindNulls
 		out = out || x.TakeOut
 	}

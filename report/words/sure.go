@@ -37,10 +37,11 @@ func (w *Answer) sure(r *analysis.Result, u Units) {
 		all = append(all, "the foil "+signedRange(a.FoilMove, u)+u.beyondTrack(r))
 	}
 	if len(all) > 0 {
-		w.Sure += " All the way to the best trim" + Choose(len(all) > 1, ", shim and foil free together", "") + wholeChance(a) + ": " + strings.Join(all, ", ") + "."
-	}
-	if s := held(r, u); s != "" && len(all) > 1 && raisedRange(a.StabilizerChange) != "where it is" {
-		w.Sure += " " + s
+		free := len(all) > 1 && raisedRange(a.StabilizerChange) != "where it is"
+		w.Sure += " All the way" + Choose(free, ", shim and foil both free", " to the best trim") + wholeChance(a) + ": " + strings.Join(all, ", ") + "."
+		if s := held(r, u); s != "" && free {
+			w.Sure += " " + s
+		}
 	}
 	whole := false
 	for _, why := range a.Why {

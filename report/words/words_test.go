@@ -142,7 +142,7 @@ func TestStepHasItsOwnInterval(t *testing.T) {
 			{Best: true, StabilizerDeg: 0.3, FoilMove: interval.Exact(-13), ChanceBetter: 0.97}},
 	}}
 	got := strings.ReplaceAll(For(r, Units{}).Sure, NBSP, " ")
-	for _, want := range []string{"shim and foil free together (chance 97 %): ", "With the shim as it is, the foil's best place is 2.3 cm back (1.8 to 3.0)."} {
+	for _, want := range []string{"All the way, shim and foil both free (chance 97 %): ", "With the shim as it is, the foil's best place is 2.3 cm back (1.8 to 3.0)."} {
 		if !strings.Contains(got, want) {
 			t.Errorf("%q lacks %q", got, want)
 		}
@@ -177,5 +177,19 @@ func TestPart(t *testing.T) {
 	p.Shim, p.Front, p.Back, p.Share = 0, 0, 0, interval.Unknown()
 	if _, trim, _, felt = (Units{}).OrDefault().Part(p); trim != "as at the start" || felt != "not marked" {
 		t.Errorf("%q, %q", trim, felt)
+	}
+}
+
+// TestMoreTroubleForNothing: a way that tells no more than the first, to what is
+// written, and takes longer is said to.
+func TestMoreTroubleForNothing(t *testing.T) {
+	trial := func(minutes, then float64) advice.Trial {
+		return advice.Trial{Observation: advice.Observation{Kind: advice.NoteMoments}, Minutes: interval.Number(minutes), Now: 0.9, Then: interval.Number(then)}
+	}
+	p := PlanFor(&analysis.Result{Advice: &advice.Advice{Plan: []advice.Trial{trial(34, 0.8), trial(42, 0.802), trial(52, 0.76), trial(9, 0.86)}}}, Units{})
+	for i, want := range []bool{false, true, false, false} {
+		if got := strings.Contains(p.Trials[i].Tells, "tells no more"); got != want {
+			t.Errorf("%d: %q", i, p.Trials[i].Tells)
+		}
 	}
 }
