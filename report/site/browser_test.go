@@ -56,7 +56,19 @@ func (b *tab) until(js string) {
 	b.t.Fatalf("never true: %s, at %s", js, browser.Eval[string](b.Tab, "document.body.innerText.slice(0,600)"))
 }
 
-func (b *tab) click(sel string) { b.t.Helper(); b.Do(chromedp.Click(chromedp.CSS(sel))) }
+// click presses an element. Where the page is still being put in the place of the
+// one before, the browser's tools may look for it in that one: then once more.
+func (b *tab) click(sel string) {
+	b.t.Helper()
+	var err error
+	for range 50 {
+		if err = chromedp.Do(b.Ctx, chromedp.Click(chromedp.CSS(sel))); err == nil || !strings.Contains(err.Error(), "Could not find node with given id") {
+			break // else it was not found, and so not pressed
+		}
+		time.Sleep(100 * time.Millisecond)
+	}
+	b.Must(err)
+}
 
 // TestInBrowser works the pages as a user does, with scripts switched off:
 // add two outings, compare, correct, delete.
