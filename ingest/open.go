@@ -25,14 +25,18 @@ const (
 	readSize = 128 << 10
 	// defaultMaxBytes bounds what one file may expand to.
 	defaultMaxBytes = 4 << 30
-	// A gzip file may grow freely to freeExpansion; beyond that only maxRatio
+	// A packed file may grow freely to freeExpansion; beyond that only MaxRatio
 	// times. Logs shrink 3 to 30 times; deflate's utmost is 1032.
 	freeExpansion = 64 << 20
-	maxRatio      = 200
+	MaxRatio      = 200
 	// defaultMaxValues bounds what becomes memory, some 8 bytes a value: a day of
 	// accelerometer and gyroscope at 200 Hz is 121 million.
 	defaultMaxValues = 200e6
 )
+
+// ExpandsMost is how many bytes a file or archive that is packed into so many may
+// expand to.
+func ExpandsMost(packed int64) int64 { return max(freeExpansion, MaxRatio*packed) }
 
 // Options of reading.
 type Options struct {
@@ -312,8 +316,8 @@ func (b *bounded) Read(p []byte) (int, error) {
 	case b.n > b.max:
 		b.err = fmt.Errorf("expands to more than %s, the bound for one file", humanize.IBytes(uint64(b.max)))
 		return 0, b.err
-	case b.n > freeExpansion && b.n > maxRatio*b.packed.n:
-		b.err = fmt.Errorf("expands to more than %d times its size; no log does, so this is taken for a trap", maxRatio)
+	case b.n > ExpandsMost(b.packed.n):
+		b.err = fmt.Errorf("expands to more than %d times its size; no log does, so this is taken for a trap", MaxRatio)
 		return 0, b.err
 	case err != nil && err != io.EOF:
 		b.broken = err

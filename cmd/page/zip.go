@@ -19,9 +19,7 @@ import (
 // Bounds of an archive that is brought in.
 const (
 	entriesMost = 2000
-	listMost    = 1 << 20  // bytes of the list of its files, which is held in memory
-	growsFreely = 64 << 20 // bytes; beyond, its files are at most
-	growsMost   = 200      // times as long as it is: logs shrink 3 to 30 times
+	listMost    = 1 << 20 // bytes of the list of its files, which is held in memory
 )
 
 // pack writes folders to an archive, each under its own name.
@@ -78,10 +76,10 @@ func unpack(q request) (r reply, err error) {
 		return r, fmt.Errorf("this is no archive that can be read: %w", err)
 	}
 	list.left = math.MaxInt
-	left := uint64(growsFreely + growsMost*info.Size())
+	left := uint64(ingest.ExpandsMost(info.Size()))
 	for _, e := range z.File {
 		if e.UncompressedSize64 > left {
-			return r, fmt.Errorf("the archive expands to more than %d times its size; that is no outing", growsMost)
+			return r, fmt.Errorf("the archive expands to more than %d times its size; that is no outing", ingest.MaxRatio)
 		}
 		left -= e.UncompressedSize64
 	}

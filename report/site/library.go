@@ -44,55 +44,60 @@ func (l *Library) Len() int { return len(l.st.sessions()) }
 func (l *Library) each(put func(name string, r io.Reader) error) (faults []error, err error) {
 	faults = l.st.missed()
 	for _, s := range l.st.sessions() {
-		lose := func(errs ...error) {
-			for _, err := range errs {
-				faults = append(faults, fmt.Errorf("session %d: %w", s.ID, err))
-			}
-		}
-		in := func(name string, r io.Reader) error {
-			whole := &readable{r: r}
-			if err := put(path.Join(strconv.FormatInt(s.ID, 10), name), whole); err != nil {
-				return fmt.Errorf("session %d: %s cannot be copied: %w", s.ID, name, ingest.Cause(err))
-			}
-			if whole.err != nil {
-				lose(fmt.Errorf("the rest of %s cannot be read: %w", name, ingest.Cause(whole.err)))
-			}
-			return nil
-		}
-		lose(s.faults()...)
-		side, err := s.sidecar()
-		if err == nil {
-			err = in(sidecarName, bytes.NewReader(side.data))
-		}
+		lost := s.faults()
+		parts, err := s.parts()
 		if err != nil {
 			return nil, err
 		}
-		for _, v := range s.Setups {
-			name := ingest.SetupName
-			if v.Version != s.Version {
-				name = path.Join(setupsFolder, strconv.Itoa(v.Version)+".toml")
+		for _, p := range parts {
+			r, err := p.open()
+			if err != nil {
+				continue // lost, and among the faults
 			}
-			text, lost := s.textOf(v)
-			if v.Hash == "" || lost != nil {
-				continue
-			}
-			if err := in(name, bytes.NewReader(text)); err != nil {
-				return nil, err
-			}
-		}
-		for _, f := range s.Files {
-			r, lost := os.Open(s.at(f))
-			if lost != nil {
-				continue
-			}
-			err := in(f.At, r)
+			whole := &readable{r: r}
+			err = put(path.Join(strconv.FormatInt(s.ID, 10), p.name), whole)
 			r.Close()
 			if err != nil {
-				return nil, err
+				return nil, fmt.Errorf("session %d: %s cannot be copied: %w", s.ID, p.name, ingest.Cause(err))
 			}
+			if whole.err != nil {
+				lost = append(lost, fmt.Errorf("the rest of %s cannot be read: %w", p.name, ingest.Cause(whole.err)))
+			}
+		}
+		for _, err := range lost {
+			faults = append(faults, fmt.Errorf("session %d: %w", s.ID, err))
 		}
 	}
 	return faults, nil
+}
+
+// A part is a file of a session's folder.
+type part struct {
+	name string
+	open func() (io.ReadCloser, error)
+}
+
+// parts are all that are to be in a session's folder, the sidecar as it is known.
+func (s *session) parts() ([]part, error) {
+	side, err := s.sidecar()
+	if err != nil {
+		return nil, err
+	}
+	text := func(b []byte, err error) (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(b)), err }
+	all := []part{{sidecarName, func() (io.ReadCloser, error) { return text(side.data, nil) }}}
+	for _, v := range s.Setups {
+		name := ingest.SetupName
+		if v.Version != s.Version {
+			name = path.Join(setupsFolder, strconv.Itoa(v.Version)+".toml")
+		}
+		if v.Hash != "" {
+			all = append(all, part{name, func() (io.ReadCloser, error) { return text(s.textOf(v)) }})
+		}
+	}
+	for _, f := range s.Files {
+		all = append(all, part{f.At, func() (io.ReadCloser, error) { return os.Open(s.at(f)) }})
+	}
+	return all, nil
 }
 
 // readable is as much of a stream as can be read; err is why that is not all.
@@ -346,12 +351,6 @@ func (st *store) restore(e session, s *session) (names []string, err error) {
 	return names, errors.Join(err, err2)
 }
 
-// Bounds of what a backup may expand to.
-const (
-	growsFreely = 64 << 20 // bytes; beyond, its files are at most
-	growsMost   = 200      // times as long as it is: logs shrink 3 to 30 times
-)
-
 // unpack writes what a backup holds below a folder.
 func unpack(from, to string) error {
 	z, err := zip.OpenReader(from)
@@ -363,7 +362,7 @@ func unpack(from, to string) error {
 	if err != nil {
 		return fmt.Errorf("%s cannot be read: %w", from, ingest.Cause(err))
 	}
-	left := uint64(growsFreely + growsMost*info.Size())
+	left := uint64(ingest.ExpandsMost(info.Size()))
 	for _, f := range z.File {
 		if strings.HasSuffix(f.Name, "/") {
 			continue
@@ -378,7 +377,7 @@ func unpack(from, to string) error {
 			}
 			defer r.Close()
 			if f.UncompressedSize64 > left { // as it says; a longer one is an error of the reader
-				return fmt.Errorf("the backup expands to more than %d times its size", growsMost)
+				return fmt.Errorf("the backup expands to more than %d times its size", ingest.MaxRatio)
 			}
 			left -= f.UncompressedSize64
 			return fill(filepath.Join(to, filepath.FromSlash(f.Name)), r)
@@ -393,19 +392,16 @@ func unpack(from, to string) error {
 // Check reads all of the library and says what is wrong where; notes are what no
 // backup brings back and nothing misses.
 func (l *Library) Check() (faults, notes []error) {
-	entries, err := os.ReadDir(l.st.folder())
+	names, err := l.st.names()
 	if err != nil {
 		return []error{err}, nil
 	}
 	faults = l.st.missed()
-	for _, e := range entries {
-		if !e.IsDir() || strings.HasPrefix(e.Name(), ".") {
-			continue
-		}
+	for _, name := range names {
 		say := func(err error) {
-			faults = append(faults, fmt.Errorf("sessions/%s: %w", e.Name(), err))
+			faults = append(faults, fmt.Errorf("sessions/%s: %w", name, err))
 		}
-		s, odd := l.st.readFolder(filepath.Join(l.st.folder(), e.Name()))
+		s, odd := l.st.readFolder(filepath.Join(l.st.folder(), name))
 		if odd != nil {
 			say(odd)
 		}
@@ -417,7 +413,7 @@ func (l *Library) Check() (faults, notes []error) {
 		}
 		for _, v := range s.Setups {
 			if v.Unkept {
-				notes = append(notes, fmt.Errorf("sessions/%s: version %d of its setup: %w", e.Name(), v.Version, errUnkept))
+				notes = append(notes, fmt.Errorf("sessions/%s: version %d of its setup: %w", name, v.Version, errUnkept))
 			}
 		}
 		if _, _, err := s.parseSetup(); err != nil {

@@ -184,21 +184,31 @@ func (st *store) writable() error {
 	return statusError{507, fmt.Errorf("this library can only be read (%w); nothing can be added or changed", st.readOnly)}
 }
 
+// names are those of the sessions' folders.
+func (st *store) names() (out []string, err error) {
+	entries, err := os.ReadDir(st.folder())
+	for _, e := range entries {
+		if e.IsDir() && !strings.HasPrefix(e.Name(), ".") {
+			out = append(out, e.Name())
+		}
+	}
+	return out, err
+}
+
 // load reads every session's folder. What is odd is told, and nothing is dropped
 // that holds a log or a setup.
 func (st *store) load() error {
-	entries, err := os.ReadDir(st.folder())
+	names, err := st.names()
 	if err != nil {
 		return fmt.Errorf("the library cannot be read: %w", err)
 	}
-	entries = slices.DeleteFunc(entries, func(e fs.DirEntry) bool { return !e.IsDir() || strings.HasPrefix(e.Name(), ".") })
-	read, odd := make([]*session, len(entries)), make([]error, len(entries))
+	read, odd := make([]*session, len(names)), make([]error, len(names))
 	var next atomic.Int64
 	var wg sync.WaitGroup
 	for range 8 { // waiting for the disk, not for a core
 		wg.Go(func() {
 			for i := int(next.Add(1)) - 1; i < len(read); i = int(next.Add(1)) - 1 {
-				read[i], odd[i] = st.read(filepath.Join(st.folder(), entries[i].Name()))
+				read[i], odd[i] = st.read(filepath.Join(st.folder(), names[i]))
 			}
 		})
 	}
@@ -209,7 +219,7 @@ func (st *store) load() error {
 			return fmt.Errorf("the library %s: %w", st.dir, odd[i])
 		}
 		if odd[i] != nil {
-			st.warn("sessions/%s: %v", entries[i].Name(), odd[i])
+			st.warn("sessions/%s: %v", names[i], odd[i])
 		}
 		if s != nil {
 			all = append(all, s)
@@ -247,7 +257,7 @@ func (st *store) expect(ids ...int64) error {
 // missed says which sessions were lost with their folder.
 func (st *store) missed() (faults []error) {
 	for _, id := range st.prefs.Load().Kept {
-		if _, err := os.Stat(filepath.Join(st.folder(), strconv.FormatInt(id, 10))); errors.Is(err, fs.ErrNotExist) {
+		if _, err := os.Stat(st.folderOf(id)); errors.Is(err, fs.ErrNotExist) {
 			faults = append(faults, fmt.Errorf("sessions/%d is lost; import it from a backup, or take %d out of \"sessions\" in settings.json if it was removed on purpose", id, id))
 		}
 	}
@@ -327,9 +337,8 @@ func (st *store) nextID() int64 {
 // holding is the session that has all logs of s, whatever their names or its
 // setup, or its very inputs; nil when there is none.
 func (st *store) holding(s *session) *session {
-	logs := s.logs()
 	for _, e := range st.sessions() {
-		if e.Inputs == s.Inputs || len(logs) > 0 && !slices.ContainsFunc(logs, func(h string) bool { return !slices.Contains(e.holds, h) }) {
+		if e.Inputs == s.Inputs || len(s.holds) > 0 && !slices.ContainsFunc(s.holds, func(h string) bool { return !slices.Contains(e.holds, h) }) {
 			return e
 		}
 	}
