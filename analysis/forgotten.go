@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"evenfoot/analysis/interval"
@@ -61,7 +62,7 @@ func (o *observation) zeroJump() {
 	}
 	var at, pitch []float64 // of each reach
 	for _, k := range slices.Sorted(maps.Keys(reaches)) {
-		at, pitch = append(at, o.ride.Reaches[k].Start), append(pitch, mean(reaches[k]))
+		at, pitch = append(at, o.ride.Reaches[k].Start), append(pitch, stat.Mean(reaches[k], nil))
 	}
 	stops := o.stops()
 	sigmas := math.Sqrt(zeroSigmas*zeroSigmas + 2*math.Log(math.Max(1, float64(len(stops)))))
@@ -115,14 +116,6 @@ func fitted(t, y []float64, row func(t float64) []float64) (second, left float64
 }
 
 var tackNames = map[int]string{1: "starboard", -1: "port"}
-
-func mean(v []float64) float64 {
-	sum := 0.0
-	for _, x := range v {
-		sum += x
-	}
-	return sum / float64(len(v))
-}
 
 // loadJump looks for a stop after which the marks tell another load: by how much
 // all the evidence would rather have it that the foil was moved there.

@@ -123,10 +123,11 @@ func (f Fields) take(name string, v any) {
 
 // inputs are the names of the fields that entry n of a key is typed into.
 func inputs(k *setup.Key, n int) []string {
-	if name := k.Entry(n); kindOf(k) == pair {
+	name := k.Entry(n)
+	if kindOf(k) == pair {
 		return []string{name + ".0", name + ".1"}
 	}
-	return []string{k.Entry(n)}
+	return []string{name}
 }
 
 // entries is how many entries of a table are filled in, at most one more than
@@ -441,46 +442,31 @@ func (f Fields) input(b *strings.Builder, k *setup.Key, n int, l Look) {
 		label += " *"
 	}
 	line := func(name, label string, options []string, example string) {
-		id, wrong, about, notes := idOf(name), l.wrong(name), "", ""
-		if wrong != "" {
-			about, notes = id+"-e ", fmt.Sprintf(`<strong class="wrong" id="%s-e">%s</strong>`, id, esc(wrong))
+		id, more, notes := idOf(name), "", ""
+		if s := l.wrong(name); s != "" {
+			more, notes = id+"-e ", fmt.Sprintf(`<strong class="wrong" id="%s-e">%s</strong>`, id, esc(s))
 		}
 		if k.Help != "" && k.Help != k.Label {
-			about, notes = about+id+"-h", notes+fmt.Sprintf(`<small id="%s-h">%s</small>`, id, esc(k.Help))
+			more, notes = more+id+"-h", notes+fmt.Sprintf(`<small id="%s-h">%s</small>`, id, esc(k.Help))
 		}
-		more := ""
-		if about != "" {
-			more = fmt.Sprintf(` aria-describedby="%s"`, strings.TrimSpace(about))
+		if more != "" {
+			more = fmt.Sprintf(` aria-describedby="%s"`, strings.TrimSpace(more))
 		}
-		if wrong != "" {
+		if l.wrong(name) != "" {
 			more += ` aria-invalid="true"`
 		}
 		fmt.Fprintf(b, `<p><label for="%s">%s</label>`, id, esc(label))
-		if options == nil {
-			if kindOf(k) == amount || kindOf(k) == pair {
-				more += ` inputmode="decimal"`
-			}
-			if k.Name == "feel.front" || k.Name == "mark.front" || k.Name == "marks.means" {
-				more += ` list="feels"`
-			}
-			fmt.Fprintf(b, `<input type="text" id="%s" name="%s" value="%s" placeholder="%s" autocomplete="off"%s>%s</p>`, id, esc(name), esc(f[name]), esc(example), more, notes)
+		if options != nil {
+			fmt.Fprintf(b, `<select id="%s" name="%s"%s><option value="">%s</option>%s</select>%s</p>`, id, esc(name), more, esc(example), f.options(name, options), notes)
 			return
 		}
-		fmt.Fprintf(b, `<select id="%s" name="%s"%s><option value="">%s</option>`, id, esc(name), more, esc(example))
-		if f[name] != "" && !slices.Contains(options, f[name]) {
-			options = append(slices.Clone(options), f[name]) // wrong, and shown to be mended
+		if kindOf(k) == amount || kindOf(k) == pair {
+			more += ` inputmode="decimal"`
 		}
-		for _, o := range options {
-			chosen, shown := "", o
-			if f[name] == o {
-				chosen = " selected"
-			}
-			if slices.Contains(yesNoWords, o) {
-				shown = words.YesNo(o)
-			}
-			fmt.Fprintf(b, `<option value="%s"%s>%s</option>`, esc(o), chosen, esc(shown))
+		if slices.Contains([]string{"feel.front", "mark.front", "marks.means"}, k.Name) {
+			more += ` list="feels"`
 		}
-		fmt.Fprintf(b, `</select>%s</p>`, notes)
+		fmt.Fprintf(b, `<input type="text" id="%s" name="%s" value="%s" placeholder="%s" autocomplete="off"%s>%s</p>`, id, esc(name), esc(f[name]), esc(example), more, notes)
 	}
 	names := inputs(k, n)
 	switch {
@@ -494,6 +480,25 @@ func (f Fields) input(b *strings.Builder, k *setup.Key, n int, l Look) {
 	default:
 		line(names[0], label, k.Words, usual(k))
 	}
+}
+
+// options are what can be chosen in a field, and what was, should it be none of them.
+func (f Fields) options(name string, all []string) string {
+	var b strings.Builder
+	if f[name] != "" && !slices.Contains(all, f[name]) {
+		all = append(slices.Clone(all), f[name]) // wrong, and shown to be mended
+	}
+	for _, o := range all {
+		chosen, shown := "", o
+		if f[name] == o {
+			chosen = " selected"
+		}
+		if slices.Contains(yesNoWords, o) {
+			shown = words.YesNo(o)
+		}
+		fmt.Fprintf(&b, `<option value="%s"%s>%s</option>`, html.EscapeString(o), chosen, html.EscapeString(shown))
+	}
+	return b.String()
 }
 
 // usual is what stands in an empty field: the default, or an example of what is

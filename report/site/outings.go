@@ -158,6 +158,18 @@ func (g *glance) elsewhere(h *glance) bool {
 	return len(apart) >= placesLeast && apart[len(apart)/2] > boardsApart
 }
 
+// common is the time that two logs have in common; below zero, the pause between.
+func (g *glance) common(h *glance) time.Duration {
+	from, to := g.From, g.To
+	if h.From.After(from) {
+		from = h.From
+	}
+	if h.To.Before(to) {
+		to = h.To
+	}
+	return to.Sub(from)
+}
+
 // sortOutings numbers the outings: logs whose times touch are of one, unless they
 // were elsewhere at the same time; those without a date go with the only outing,
 // or are one of their own. It returns how many there are.
@@ -184,14 +196,7 @@ func sortOutings(all []glance) (n int) {
 				continue
 			}
 			for _, h := range o {
-				from, to := g.From, g.To
-				if h.From.After(from) {
-					from = h.From
-				}
-				if h.To.Before(to) {
-					to = h.To
-				}
-				if common := to.Sub(from); common >= most { // below zero: a pause
+				if common := g.common(h); common >= most {
 					best, most = i, common
 				}
 			}
@@ -339,7 +344,7 @@ func (s *Site) forAll(up *upload) (set []byte, speeds string, err error) {
 
 // knows says whether a log, by its content, is in the library.
 func (s *Site) knows(content string) bool {
-	return slices.ContainsFunc(s.store.sessions(), func(e *session) bool { return slices.Contains(e.logs(), content) })
+	return slices.ContainsFunc(s.store.sessions(), func(e *session) bool { return slices.Contains(e.holds, content) })
 }
 
 // addOuting keeps one of several outings, with the column maps of the upload.

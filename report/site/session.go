@@ -272,10 +272,6 @@ func (st *store) readFolder(dir string) (s *session, odd error) {
 
 // rebuilt finds a session anew from the files in its folder.
 func rebuilt(dir string) (*session, error) {
-	found, err := ingest.Folder(dir)
-	if err != nil {
-		return nil, err
-	}
 	info, err := os.Stat(dir)
 	if err != nil {
 		return nil, err
@@ -284,7 +280,7 @@ func rebuilt(dir string) (*session, error) {
 	if s.Files, err = laidIn(dir, nil); err != nil {
 		return nil, err
 	}
-	if len(found.Logs) == 0 && found.Setup == "" {
+	if _, none := os.Stat(filepath.Join(dir, ingest.SetupName)); none != nil && len(s.logs()) == 0 {
 		return nil, errors.New("it holds neither a log nor a setup.toml")
 	}
 	old, err := filepath.Glob(filepath.Join(globQuoted(dir), setupsFolder, "*.toml"))
