@@ -101,19 +101,19 @@ func whatItIs(head []byte) string {
 // Open reads all logs of the folder. One that cannot be read is left aside with
 // the others; an error says that none can.
 func (f *Found) Open(opt Options) ([]*Log, error) {
+	all, errs := OpenAll(f.Logs, opt)
 	var logs []*Log
-	for _, path := range f.Logs {
-		l, err := Open(path, opt)
+	for i, err := range errs {
 		var no *OutingError
 		if errors.As(err, &no) {
 			return nil, err
 		}
 		if err != nil {
 			_, why, _ := strings.Cut(err.Error(), ": ")
-			f.leave(path, why)
+			f.leave(f.Logs[i], why)
 			continue
 		}
-		logs = append(logs, l)
+		logs = append(logs, all[i])
 	}
 	if len(logs) == 0 && f.Aside.Kind != "" {
 		var each []string

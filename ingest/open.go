@@ -8,7 +8,9 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
+	"sync"
 
 	"github.com/dustin/go-humanize"
 
@@ -62,6 +64,23 @@ func Open(path string, opt Options) (*Log, error) {
 		return nil, err
 	}
 	return build(r)
+}
+
+// OpenAll reads logs as [Open] does, on all cores; logs and errors stand in the
+// order of paths.
+func OpenAll(paths []string, opt Options) ([]*Log, []error) {
+	logs, errs := make([]*Log, len(paths)), make([]error, len(paths))
+	free := make(chan struct{}, runtime.GOMAXPROCS(0))
+	var wait sync.WaitGroup
+	for i, path := range paths {
+		free <- struct{}{}
+		wait.Go(func() {
+			logs[i], errs[i] = Open(path, opt)
+			<-free
+		})
+	}
+	wait.Wait()
+	return logs, errs
 }
 
 // readFile finds out what a file is and lets its reader loose.

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"encoding/csv"
+	"errors"
 	"io"
 	"os"
 	"path/filepath"
@@ -18,10 +19,6 @@ import (
 
 // readersOfFiles are what a process of BenchmarkProcess does with a file.
 var readersOfFiles = map[string]func(path string) error{
-	"evenfoot": func(path string) error {
-		_, err := ingest.Open(path, ingest.Options{})
-		return err
-	},
 	"tormoder-no-imu": func(path string) error {
 		f, err := os.Open(path)
 		if err == nil {
@@ -54,6 +51,13 @@ var readersOfFiles = map[string]func(path string) error{
 // TestReadOnce is a process of BenchmarkProcess; alone it does nothing.
 func TestReadOnce(t *testing.T) {
 	args := processArgs(t)
+	if args[0] == "evenfoot" {
+		_, errs := ingest.OpenAll(args[1:], ingest.Options{})
+		if err := errors.Join(errs...); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
 	for _, path := range args[1:] {
 		if err := readersOfFiles[args[0]](path); err != nil {
 			t.Fatal(err)

@@ -97,7 +97,9 @@ func readSession(args []string, src sources) (*session, error) {
 	}
 	var logs []*ingest.Log
 	if folder == nil {
-		logs, err = openAll(args, opt)
+		var errs []error
+		logs, errs = ingest.OpenAll(args, opt)
+		err = cmp.Or(errs...)
 	} else if logs, err = folder.Open(opt); err != nil {
 		err = fmt.Errorf("%s: %w", s.dir, err)
 	}
@@ -121,17 +123,6 @@ func whichOuting(err error, asked int, logs []*ingest.Log) error {
 		return usagef("--outing %d: there is only one outing", asked)
 	}
 	return err
-}
-
-func openAll(paths []string, opt ingest.Options) (logs []*ingest.Log, err error) {
-	for _, p := range paths {
-		l, err := ingest.Open(p, opt)
-		if err != nil {
-			return nil, err
-		}
-		logs = append(logs, l)
-	}
-	return logs, nil
 }
 
 // baseName is the last part of a path, of "." too: where a session lies is
