@@ -63,7 +63,7 @@ func (b *builder) share() *figure {
 	}
 	f := &figure{ID: "share", Title: "Front foot's share of the load", Read: "Speed"}
 	f.Says = b.shareSays()
-	f.Note = "50 % is even. The shaded bands hold the true value with 90 % probability."
+	f.Note = "50 % is even; at 59 % or 41 % the load is “off even” by 9 %. The shaded bands hold the true value with 90 % probability."
 	bands, lines, cols := b.steps(f, "%", 0, percent,
 		func(p analysis.LoadPoint) interval.Interval { return p.FrontShare }, func(p analysis.LoadPoint) interval.Interval { return p.FrontShareAfter })
 	if best := bestOption(r); best != nil {

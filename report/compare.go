@@ -254,7 +254,7 @@ func mateOf(a analysis.Athlete, sheet string, u words.Units) mate {
 
 // stepCells are the next step, how sure it is, and what would make it surer.
 func stepCells(r *analysis.Result, w words.Answer) []cell {
-	return []cell{{"Next step", w.Head, "step"}, {"How sure", words.Choose(stepOf(r), w.SureTag+", "+sureOf(r), "no step yet"), ""},
+	return []cell{{"Next step", strings.TrimSpace(w.Head + " " + w.SoFar), "step"}, {"How sure", words.Choose(stepOf(r), w.SureTag+", "+sureOf(r), "no step yet"), ""},
 		{"Missing", cmp.Or(strings.Join(words.Missing(r), ", "), "nothing"), ""}}
 }
 

@@ -68,7 +68,8 @@ func (t *textPage) team(cs []contender, u words.Units) {
 			front = short(100*shareAt(c.r, top).Value, 0) + " at " + short(u.SpeedValue(top), 0)
 		}
 		lines = append(lines, []string{row(words.CleanTo(c.Name, name-1), name, short(c.off.Value, 0), after, front, gradient, short(math.Abs(c.tacks.Value), 1), short(c.best, 1), cmp.Or(plain.Replace(sureOf(c.r)), "-"))})
-		steps = append(steps, words.Wrap(plain.Replace(words.For(c.r, u).Head), t.width-1))
+		w := words.For(c.r, u)
+		steps = append(steps, words.Wrap(plain.Replace(w.Head+" "+w.SoFar), t.width-1))
 	}
 	if t.lines()+len(lines)+len(slices.Concat(steps...)) <= textLines {
 		for i := range lines {
@@ -113,7 +114,7 @@ func (t *textPage) sessions(c *analysis.Comparison, cs []contender, lo, top floa
 		heads = []string{ascii(lo), ascii(top)}
 	}
 	t.add(t.style("2", fmt.Sprintf(line, name, "session", "off even", "front share", "", "best 10 s")))
-	t.add(t.style("2", fmt.Sprintf(line, name, "", "%", heads[0], heads[1], u.SpeedName())))
+	t.add(t.style("2", fmt.Sprintf(line, name, "", "from 50 %", heads[0], heads[1], u.SpeedName())))
 	changes := len(cs) > 2 && 2*len(cs) <= textLines-t.lines()
 	for i, x := range cs {
 		if left := textLines - t.lines(); left <= 1 && i < len(cs)-1 {

@@ -36,6 +36,7 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	}
 	t.head(x.Title)
 	t.row("", x.Head, vital)
+	t.row("So far", x.SoFar, vital)
 	t.row("Today", x.Today, vital)
 	for _, s := range x.Steps {
 		switch {

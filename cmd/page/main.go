@@ -293,6 +293,8 @@ func formOf(q request) (r reply, err error) {
 			err = at
 		}
 		f = form.Fields{}
+	} else if lost := form.Lost(ingest.SetupName, []byte(q.Text)); lost != nil {
+		r.Warnings = []string{fmt.Sprintf("The fields cannot hold all of the setup, and to save them drops the rest: %v", lost)}
 	}
 	r.HTML = f.HTML(form.Look{Units: q.units})
 	return r, err

@@ -19,10 +19,11 @@ import (
 // A Moment of a log is a mark, or one that is asked about. What is said of it
 // stands in the setup.
 type Moment struct {
-	At     string `json:"at"` // UTC, as the setup has it
-	Text   string `json:"text"`
-	Marked bool   `json:"marked"`
-	Front  string `json:"front"` // what the setup says of it
+	At     string    `json:"at"` // UTC, as the setup has it
+	When   time.Time `json:"when"`
+	Text   string    `json:"text"`
+	Marked bool      `json:"marked"`
+	Front  string    `json:"front"` // what the setup says of it
 }
 
 const clockLayout = "15:04:05"
@@ -37,7 +38,7 @@ func Moments(r *analysis.Result, u words.Units) (out []Moment) {
 	}
 	add := func(t time.Time, text string, marked bool) {
 		t = t.Truncate(time.Second) // as it is shown, and comes back
-		m := Moment{At: t.UTC().Format(clockLayout), Text: text, Marked: marked}
+		m := Moment{At: t.UTC().Format(clockLayout), When: t, Text: text, Marked: marked}
 		for _, said := range r.Setup.Mark {
 			if saidAt(said, t) {
 				m.Front = said.Front.Said

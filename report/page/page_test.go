@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/dom"
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/network"
 	cdpage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
@@ -291,6 +292,7 @@ func fields(s string) string {
 // of a moment goes into the setup and the answer.
 func TestPlan(t *testing.T) {
 	p := newPhone(t)
+	browser.Call(p.Tab, emulation.SetTimezoneOverride, emulation.SetTimezoneOverrideParams{TimezoneID: "Asia/Tokyo"})
 	name := p.add(demoFiles(t, "1-no-shim")...)
 	p.tap("plan")
 	p.until(`!document.getElementById("answer").hidden`)
@@ -309,7 +311,12 @@ func TestPlan(t *testing.T) {
 	}
 	choose("front")
 	p.until(`document.getElementById("moment-list").textContent.includes("counts as a note: front")`)
-	at := browser.Eval[string](p.Tab, `document.querySelector("#moment-list label").textContent.slice(0, 8)`)
+	label := browser.Eval[string](p.Tab, `document.querySelector("#moment-list label").textContent`)
+	both := regexp.MustCompile(`^([0-9:]{8}) \(([0-9:]{8}) UTC\)`).FindStringSubmatch(label)
+	if both == nil || both[1][2:] != both[2][2:] || both[1] == both[2] {
+		t.Fatalf("the moment is not told by the device's clock: %q", label)
+	}
+	at := both[2]
 	if text := p.stored(name, "setup.toml"); !strings.Contains(text, "[[mark]]\nat = \""+at+"\"\nfront = \"front\"") {
 		t.Errorf("what was remembered of %s is not in the setup:\n%s", at, text)
 	}
@@ -320,6 +327,23 @@ func TestPlan(t *testing.T) {
 	if text := p.stored(name, "setup.toml"); strings.Contains(text, "[[mark]]") {
 		t.Errorf("what was taken back is in the setup:\n%s", text)
 	}
+	p.NoErrors()
+}
+
+// TestFieldsCannotHold: what a setup holds that no field is for is named before
+// the fields are saved.
+func TestFieldsCannotHold(t *testing.T) {
+	p := newPhone(t)
+	text, err := os.ReadFile(filepath.Join(work(t), "demo", "1-no-shim", "setup.toml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "setup.toml")
+	if err := os.WriteFile(file, append([]byte("lucky_number = 7\n"), text...), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	p.open("#setup/" + p.add(file))
+	p.until(`document.querySelector("#form input") !== null && /lucky_number/.test(document.getElementById("problem").textContent)`)
 	p.NoErrors()
 }
 

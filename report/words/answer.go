@@ -15,7 +15,8 @@ import (
 type Answer struct {
 	Title    string   // the session's name
 	Head     string   // the answer in one or two sentences
-	Next     string   // the step alone
+	SoFar    string   // what the step before did, and what the log holds of changes
+	Next     string   // the step by itself, with all that it takes
 	Carried  string   // what the direction rests on
 	Today    string   // how things stand today
 	Steps    []Step   // what to do, in order
@@ -72,7 +73,7 @@ func For(r *analysis.Result, u Units) Answer {
 	case advice.Keep:
 		w.Head = next
 		w.Steps = []Step{{Kind: "ride", Name: "Ride", Do: "Change nothing.", How: "Ride it again as it is. Write down how the feet feel at your top speed."}}
-		w.SureTag, w.Sure = "How sure", fmt.Sprintf("Over your speeds the load is off even by about %s %%. %s", Between(a.EvennessNow, 100, 0), notTaken(r, u))
+		w.SureTag, w.Sure = "How sure", fmt.Sprintf("Over your speeds the load is off even (half on each foot) by about %s %%. %s", Between(a.EvennessNow, 100, 0), notTaken(r, u))
 		w.Feel = "Nothing will feel different, because nothing changes."
 		w.Mind = asToday(r, u) + "Check that all foil screws are tight before you ride. A loose screw feels like a trim problem."
 	case advice.CannotBalance:
@@ -82,14 +83,13 @@ func For(r *analysis.Result, u Units) Answer {
 		w.findOut(r, u, next)
 		w.Mind = asToday(r, u) + w.Mind
 	}
+	w.Next, w.SoFar = w.Head, followed(r)
 	if len(analysis.Notes(r.Session.Warnings, analysis.FromTheStart)) > 0 {
-		w.Head += " This log holds changes of the trim: “today” is the trim at its start. Go back to that first, or count what you changed off the step."
+		const changes = " This log holds changes of the trim: “today” is the trim at its start. Go back to that first, or count what you changed off the step."
+		w.Next, w.SoFar = w.Next+changes, strings.TrimSpace(w.SoFar+changes)
 	}
-	if w.Next = w.Head; a.Verdict == advice.Change {
+	if a.Verdict == advice.Change {
 		w.Next += " Then ride the same speeds and log again."
-	}
-	if s := followed(r); s != "" {
-		w.Head = s + " " + w.Head
 	}
 	return w
 }
@@ -125,11 +125,15 @@ func (w *Answer) change(r *analysis.Result, u Units) {
 			w.Steps = append(w.Steps, *s)
 		}
 	}
-	var do []string
 	for i, s := range w.Steps {
-		do, w.Steps[i].Said = append(do, s.Do), true
+		w.Steps[i].Said = true
+		if s.Kind == "feet" && i > 0 { // with the foil, in its sentence
+			w.Head = strings.TrimSuffix(w.Head, ".") + ", and " + LowerFirst(s.Do)
+			continue
+		}
+		w.Head = strings.TrimSpace(w.Head + " " + s.Do)
 	}
-	if w.Head = strings.Join(do, " "); w.Head == "" {
+	if w.Head == "" {
 		w.Head = "A change is advised, but its size is not known."
 	}
 	w.Steps = append(w.Steps, Step{Kind: "ride", Name: "Ride", Do: "Start at low speed in clear water, with helmet and vest.",

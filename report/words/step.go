@@ -28,9 +28,9 @@ func shimStep(r *analysis.Result, u Units) *Step {
 	case fitted*m < 0 && math.Abs(after) < 0.00015:
 		s.Do = fmt.Sprintf("Take the shim (%s) out from between fuselage and stabilizer.", u.Thin(math.Abs(fitted)))
 	case fitted*m < 0 && fitted*after > 0:
-		s.Do = fmt.Sprintf("Take %s out. Leave %s %s.", size, u.Thin(math.Abs(after)), placeFor(r, after))
+		s.Do = fmt.Sprintf("Take %s out, and leave %s %s.", size, u.Thin(math.Abs(after)), placeFor(r, after))
 	case fitted*m < 0:
-		s.Do = fmt.Sprintf("Take the old shim out. Put %s %s.", u.Thin(math.Abs(after)), placeFor(r, m))
+		s.Do = fmt.Sprintf("Take the old shim out, and put %s %s.", u.Thin(math.Abs(after)), placeFor(r, m))
 	case fitted != 0:
 		s.Do = fmt.Sprintf("Add %s %s.", size, placeFor(r, m))
 	default:

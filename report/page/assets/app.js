@@ -246,7 +246,9 @@ function moments(list, feels) {
   $("moment-list").replaceChildren();
   for (const [i, m] of list.entries()) {
     const id = `moment-${i}`;
-    const label = make("label", m.text, { htmlFor: id });
+    const here = new Date(m.when).toLocaleTimeString("en-GB"); // by the device's clock, as it was then
+    const text = here === m.at ? m.text : m.text.replace(`${m.at} UTC`, `${here} ($&)`);
+    const label = make("label", text, { htmlFor: id });
     const select = make("select", "", { id });
     for (const f of ["", ...feels, ...(m.front && !feels.includes(m.front) ? [m.front] : [])]) select.append(make("option", f || say(m.marked ? "asrecorded" : "notsaid"), { value: f, selected: f === m.front }));
     select.onchange = async () => {
@@ -318,6 +320,7 @@ async function setup() {
   const reply = await ask("form", { text: had.text || localStorage.getItem("evenfoot setup") || "" }, "loading");
   if (!reply || name !== current) return;
   $("form").innerHTML = reply.html; // made by the project's own form, which escapes
+  problem((reply.warnings ?? []).join(" "));
   $("save").disabled = $("save-toml").disabled = false;
   check();
 }
