@@ -5,6 +5,9 @@
 package analysis
 
 import (
+	"cmp"
+	"slices"
+
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/finish"
 	"evenfoot/analysis/setup"
@@ -39,14 +42,6 @@ type Earlier struct {
 	Seen  *Result // of this log and setup, as in Request; may be nil
 }
 
-// title is what a reader knows the session by.
-func (e Earlier) title() string {
-	if e.Setup != nil && e.Setup.Title != "" {
-		return e.Setup.Title
-	}
-	return baseName(e.Name)
-}
-
 // ErrNothing says that neither a log nor a setup was given.
 var ErrNothing = &setup.Trouble{Kind: "nothing to analyse"}
 
@@ -59,75 +54,50 @@ func Run(req Request) (*Result, error) {
 	if req.Progress == nil {
 		req.Progress = func(string) {}
 	}
-	r := newResult(req.Setup)
-	r.Other, r.Session.Earlier = req.Other, []string{}
-	seen := observed(req.Seen, req.Log, req.Setup, req.Progress)
-	r.seen = seen
-	if seen.misfit != nil {
-		return nil, seen.misfit
+	r, err := begin(Earlier{Log: req.Log, Setup: req.Setup, Seen: req.Seen}, req.Progress)
+	if err != nil {
+		return nil, err
 	}
+	seen := r.seen
+	r.Other = req.Other
 	seen.describe(r)
 	if req.Setup == nil {
 		r.warn(Note{Kind: NoSetup})
 		return r, nil
 	}
-
-	speeds, err := speedsThatCount(seen, req.Setup, req.Range)
-	if err != nil {
+	if err := r.decideSpeeds(req.Range); err != nil {
 		return nil, err
 	}
-	r.SpeedHistogram, r.RangeLow, r.RangeHigh = speeds.bins, speeds.low, speeds.high
-
-	today, strays := outing(req.Setup, seen)
-	copy(r.Marks, seen.marks) // with their speeds, and the odd ones out
-	for _, n := range strays {
-		r.warn(n)
+	r.warn(r.outingOf(seen)...)
+	if slowest := trim.NewFoil(r.outing.In).SlowestFlight(); r.RangeHigh < slowest {
+		// What the log shows there is taxiing, or the setup is of another foil.
+		return nil, &SpeedError{Asked: req.Range, Known: [2]float64{r.RangeLow, r.RangeHigh}, Slowest: slowest,
+			WingArea: r.outing.In.WingArea, Mass: r.outing.In.RiderMass + r.outing.In.BoardMass}
 	}
-	if err := req.flies(today.In, speeds); err != nil {
-		return nil, err
-	}
-	r.outing, r.speeds = today, speeds
 	if len(seen.parts) > 1 {
 		seen.describeParts(r)
 		r.warn(Note{Kind: FromTheStart})
 	}
-	if speeds.cut {
-		r.warn(Note{Kind: RangeCut, Range: &req.Range, Ridden: &[2]float64{speeds.low, speeds.high}})
+	if r.speeds.cut {
+		r.warn(Note{Kind: RangeCut, Range: &req.Range, Ridden: &[2]float64{r.RangeLow, r.RangeHigh}})
 	}
-	var earlier []past
-	var evidence []trim.Outing
-	for _, e := range req.Earlier {
-		if err := trim.SameFoil(req.Setup, e.Setup); err != nil {
-			return nil, &setup.Trouble{Kind: NoEvidence, Text: []string{e.Name}, Err: err}
-		}
-		was := observed(e.Seen, e.Log, e.Setup, req.Progress)
-		if was.misfit != nil {
-			return nil, was.misfit
-		}
-		for _, w := range was.warnings {
-			r.warn(Note{Kind: InEarlier, Session: baseName(e.Name), Of: w})
-		}
-		then, strays := outing(e.Setup, was)
-		for _, n := range strays {
-			r.warn(Note{Kind: InEarlier, Session: baseName(e.Name), Of: n})
-		}
-		earlier = append(earlier, past{e, was, then})
-		evidence = append(evidence, then)
-		r.Session.Earlier = append(r.Session.Earlier, e.title())
-	}
-	req.Progress("inferring the foil")
-	if r.Posterior, err = trim.Infer(today, evidence, trim.InferOptions{}); err != nil {
+	earlier, err := r.readEarlier(req)
+	if err != nil {
 		return nil, err
 	}
-
-	r.direction(today, evidence)
-	r.loadJump(today, evidence)
+	evidence := outings(earlier)
+	req.Progress("inferring the foil")
+	if r.Posterior, err = trim.Infer(r.outing, evidence, trim.InferOptions{}); err != nil {
+		return nil, err
+	}
+	r.direction(evidence)
+	r.loadJump(evidence)
 
 	req.Progress("weighing the options")
-	r.own = seen.side(r.Session.Title, today, r.Posterior)
+	r.own = r.side(r.Posterior)
 	var hold *advice.Reason
 	if r.Followed = r.follow(earlier); r.Followed != nil {
-		hold = Change{Judged: r.Followed.Judged}.hold()
+		hold = r.Followed.Judged.Hold()
 	}
 	r.advise(req.Other, hold)
 	r.ask()
@@ -136,44 +106,68 @@ func Run(req Request) (*Result, error) {
 	return r, nil
 }
 
+// begin is a session as far as its log alone shows it.
+func begin(e Earlier, progress func(stage string)) (*Result, error) {
+	r := newResult(e.Setup)
+	if e.Seen != nil && e.Seen.seen != nil {
+		r.seen = e.Seen.seen
+	} else {
+		r.seen = observe(e.Log, e.Setup, progress)
+	}
+	if e.Log != nil && !e.Log.Start.IsZero() {
+		t := e.Log.Start.UTC()
+		r.Session.Start = &t
+	}
+	return r, r.seen.misfit
+}
+
+// readEarlier are the earlier sessions, with what they give to tell among the
+// session's own warnings.
+func (r *Result) readEarlier(req Request) (earlier []*Result, err error) {
+	for _, e := range req.Earlier {
+		if err := trim.SameFoil(req.Setup, e.Setup); err != nil {
+			return nil, &setup.Trouble{Kind: NoEvidence, Text: []string{e.Name}, Err: err}
+		}
+		was, err := begin(e, req.Progress)
+		if err != nil {
+			return nil, err
+		}
+		name := baseName(e.Name)
+		for _, w := range append(slices.Clone(was.seen.warnings), was.outingOf(was.seen)...) {
+			r.warn(Note{Kind: InEarlier, Session: name, Of: w})
+		}
+		was.Session.Title = cmp.Or(was.Session.Title, name)
+		r.Session.Earlier = append(r.Session.Earlier, was.Session.Title)
+		earlier = append(earlier, was)
+	}
+	return earlier, nil
+}
+
+// outings are the sessions as the inference takes them.
+func outings(of []*Result) (out []trim.Outing) {
+	for _, r := range of {
+		out = append(out, r.outing)
+	}
+	return out
+}
+
 // conclude tells what follows from the posterior and the advice.
 func (r *Result) conclude() {
 	r.load()
 	r.slow()
 	r.topLoad()
-	low, high := r.speeds.low, r.speeds.high
+	low, high := r.RangeLow, r.RangeHigh
 	r.Finish = finish.Advise(r.Posterior.Base, r.Setup.Foil.Finish, low, (low+high)/2, high)
 	r.Balance()
 }
 
-// observed is what a log shows, from an earlier result where there is one.
-func observed(r *Result, log *ingest.Log, s *setup.Setup, progress func(string)) *observation {
-	if r != nil && r.seen != nil {
-		return r.seen
-	}
-	return observe(log, s, progress)
-}
-
-// flies refuses speeds at which the setup's wing cannot carry its load: what
-// a log shows there is taxiing, or the setup is of another foil.
-func (req *Request) flies(in trim.Inputs, speeds speedRange) error {
-	slowest := trim.NewFoil(in).SlowestFlight()
-	if speeds.high >= slowest {
-		return nil
-	}
-	return &SpeedError{Asked: req.Range, Known: [2]float64{speeds.low, speeds.high}, Slowest: slowest, WingArea: in.WingArea, Mass: in.RiderMass + in.BoardMass}
-}
-
-// outing is one session as the inference takes it: without the notes of feel
-// at speeds that its log never shows.
-func outing(s *setup.Setup, seen *observation) (o trim.Outing, strays []StrayNote) {
-	counted := *s
-	counted.Feel, strays = seen.countingNotes(s.Feel)
-	if _, _, flown := seen.flown(); !flown {
-		strays = oddNotes(s)
-	}
-	o = trim.Outing{Setup: &counted, In: trimInputs(s)}
-	o.Ev = seen.evidence()
-	o.Ev.Feel = counted.Feel
-	return o, strays
+// outingOf makes the session what the inference takes: without the notes of feel
+// at speeds that its log never shows, which are handed back.
+func (r *Result) outingOf(seen *observation) []Finding {
+	counted := *r.Setup
+	var strays []Finding
+	counted.Feel, strays = seen.countingNotes(r.Setup)
+	r.outing = trim.Outing{Setup: &counted, In: trimInputs(r.Setup), Ev: seen.evidence()}
+	r.outing.Ev.Feel = counted.Feel
+	return strays
 }

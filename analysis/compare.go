@@ -72,17 +72,17 @@ func (a *Athlete) judge(results []*Result) error {
 	own := slices.Clone(a.Sessions)
 	for i := 1; i < len(own); i++ {
 		before, after := own[i-1], own[i]
-		ch := Change{Drag: dragChange(before, after)}
-		if err := trim.SameFoil(before.Setup, after.Setup); err != nil {
-			ch.Differ = err
-		} else {
-			both, err := trim.Infer(after.outing, []trim.Outing{before.outing}, trim.InferOptions{})
+		ch := Change{Drag: dragChange(before, after), Differ: trim.SameFoil(before.Setup, after.Setup)}
+		var hold *advice.Reason
+		if ch.Differ == nil {
+			both, err := trim.Infer(after.outing, outings(own[i-1:i]), trim.InferOptions{})
 			if err != nil {
 				return err
 			}
-			ch.Judged = advice.Compare(before.own, after.own, both, false, after.speeds.weights, advice.Options{LawOK: after.own.HasLaw})
+			ch.Judged = advice.Judge(before.own, after.own, both, after.speeds.weights)
+			hold = ch.Judged.Hold()
 		}
-		whole, err := after.with(own[:i], ch.hold())
+		whole, err := after.with(own[:i], hold)
 		if err != nil {
 			return err
 		}
@@ -95,31 +95,22 @@ func (a *Athlete) judge(results []*Result) error {
 	return nil
 }
 
-// hold is what to clear up before any other step, nil for nothing.
-func (c Change) hold() *advice.Reason {
-	if c.Judged == nil || c.Judged.Verdict != advice.NotAsPredicted {
-		return nil
-	}
-	return &advice.Reason{Kind: advice.CheckChange, Changed: c.Judged.Changed}
-}
-
 // with is a result with those of the earlier ones as evidence that are of the
 // same rider and foil, as [Run] takes them.
 func (r *Result) with(earlier []*Result, hold *advice.Reason) (*Result, error) {
 	w := *r
 	w.Session.Earlier = nil
-	var evidence []trim.Outing
-	for _, e := range earlier {
-		if SameRider(e.Setup, r.Setup) && CanBeEvidence(e.Setup, r.Setup) == nil {
-			evidence = append(evidence, e.outing)
-			w.Session.Earlier = append(w.Session.Earlier, e.Session.Title)
-		}
-	}
-	if len(evidence) == 0 {
+	earlier = slices.DeleteFunc(slices.Clone(earlier), func(e *Result) bool {
+		return !SameRider(e.Setup, r.Setup) || trim.SameFoil(r.Setup, e.Setup) != nil
+	})
+	if len(earlier) == 0 {
 		return r, nil
 	}
+	for _, e := range earlier {
+		w.Session.Earlier = append(w.Session.Earlier, e.Session.Title)
+	}
 	var err error
-	if w.Posterior, err = trim.Infer(r.outing, evidence, trim.InferOptions{}); err != nil {
+	if w.Posterior, err = trim.Infer(r.outing, outings(earlier), trim.InferOptions{}); err != nil {
 		return nil, err
 	}
 	w.Session.Warnings = slices.DeleteFunc(slices.Clone(r.Session.Warnings), func(f Finding) bool {
@@ -146,10 +137,15 @@ func later(a, b *Result) bool {
 
 func (o *observation) lawOK() bool { return o.law != nil && o.law.Enough }
 
-// side is what the before-and-after judgement takes of one session.
-func (o *observation) side(name string, of trim.Outing, post *trim.Posterior) advice.Side {
+// meanSpeedSD is the doubt of a session's mean speed, m/s: a receiver's
+// velocity bias, not its noise, which averages out.
+const meanSpeedSD = 0.05
+
+// side is what the before-and-after judgement takes of a session.
+func (r *Result) side(post *trim.Posterior) advice.Side {
+	o := r.seen
 	s := advice.Side{
-		Name: name, Setup: of.Setup, Posterior: post, Marked: of.Ev,
+		Setup: r.outing.Setup, Posterior: post, Marked: r.outing.Ev,
 		HasLaw: o.lawOK(), Zero: interval.Unknown(), Slope: interval.Unknown(),
 		MeanSpeed: interval.Unknown(), TopSpeed: interval.Unknown(),
 	}
@@ -173,10 +169,6 @@ func (o *observation) side(name string, of trim.Outing, post *trim.Posterior) ad
 	}
 	return s
 }
-
-// meanSpeedSD is the doubt of a session's mean speed, m/s: a receiver's
-// velocity bias, not its noise, which averages out.
-const meanSpeedSD = 0.05
 
 // CanBeEvidence says why an outing with one setup cannot be evidence for
 // another; nil when it can.

@@ -11,7 +11,6 @@ import (
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 	"evenfoot/analysis/water"
-	"evenfoot/filter"
 )
 
 // A Glide is one stretch of the log in which the rig pulled nothing, or seems to.
@@ -167,12 +166,7 @@ func (o *observation) dragEvidence() []trim.DragAt {
 
 func (o *observation) describeGlides(r *Result) {
 	for _, g := range o.glides.Glides {
-		x := Glide{Glide: g}
-		if !o.log.Start.IsZero() {
-			t := o.log.Start.Add(time.Duration(float64(g.Start) * float64(time.Second))).Round(time.Second).UTC()
-			x.Time = &t
-		}
-		r.Glides = append(r.Glides, x)
+		r.Glides = append(r.Glides, Glide{g, clockTime(o.log, float64(g.Start))})
 	}
 }
 
@@ -200,24 +194,27 @@ func (r *Result) slow() {
 		}
 	}
 	r.Drag = d
-	foils := r.bare()
-	d.Cavitation = r.over(foils, func(f *trim.Foil) float64 { return f.CavitationSpeed(r.Setup.Water.Temperature) })
+	foils := r.Posterior.Foils()
+	for i := range foils { // under the whole weight, as in a glide
+		foils[i].In.RigLiftFraction = 0
+	}
+	d.Cavitation = trim.Over(r.Posterior, foils, func(f *trim.Foil) float64 { return f.CavitationSpeed(r.Setup.Water.Temperature) })
 	edge := d.Cavitation.Low
 	d.Cavitation = searched(d.Cavitation)
-	d.LeastDrag = r.over(foils, func(f *trim.Foil) float64 { return f.LeastDragSpeed() })
-	for i, v := range r.speeds.grid() {
+	d.LeastDrag = trim.Over(r.Posterior, foils, (*trim.Foil).LeastDragSpeed)
+	for i, v := range r.grid() {
 		if i > 0 && v > edge {
 			break // the model holds to there, and nothing is advised into it
 		}
 		d.Curve = append(d.Curve, r.dragAt(foils, v, fit))
 	}
-	top := r.speeds.high
+	top := r.RangeHigh
 	if top > edge {
 		return
 	}
 	air := water.DynamicPressure(glide.AirDensity, top) * fit.Air().Value
 	// By how much the drag grows with the speed, N per m/s.
-	steep := each(foils, func(f *trim.Foil) float64 {
+	steep := trim.OfEach(foils, func(f *trim.Foil) float64 {
 		const h = 0.1
 		grows := (f.At(top+h, trim.Gravity).Drag-f.At(top-h, trim.Gravity).Drag)/(2*h) + 2*air/top
 		return math.Max(grows, air/top)
@@ -227,7 +224,7 @@ func (r *Result) slow() {
 			continue
 		}
 		c := trim.Change{Raise: float64(x.StabilizerDeg) * degree}
-		change := each(foils, func(f *trim.Foil) float64 {
+		change := trim.OfEach(foils, func(f *trim.Foil) float64 {
 			p := f.Point(top, trim.Gravity)
 			return p.With(c).Drag - p.With(trim.Change{}).Drag
 		})
@@ -249,53 +246,27 @@ func searched(c interval.Interval) interval.Interval {
 	return c
 }
 
-// bare are the draws as foils under the whole weight, as in a glide.
-func (r *Result) bare() []trim.Foil {
-	foils := make([]trim.Foil, len(r.Posterior.Draws))
-	for i, in := range r.Posterior.Draws {
-		in.RigLiftFraction = 0
-		foils[i] = trim.NewFoil(in)
-	}
-	return foils
-}
-
-// each is a quantity of every draw's foil, on all cores.
-func each(foils []trim.Foil, f func(*trim.Foil) float64) []float64 {
-	v := make([]float64, len(foils))
-	filter.InParts(len(foils), func(from, to int) {
-		for i := from; i < to; i++ {
-			v[i] = f(&foils[i])
-		}
-	})
-	return v
-}
-
-// over is the interval of a quantity of every draw's foil.
-func (r *Result) over(foils []trim.Foil, f func(*trim.Foil) float64) interval.Interval {
-	return r.Posterior.Interval(each(foils, f))
-}
-
 func (r *Result) dragAt(foils []trim.Foil, speed float64, fit *glide.Fit) DragPoint {
-	states, parts := make([]trim.State, len(foils)), make([]trim.Drags, len(foils))
+	type flying struct {
+		trim.State
+		parts trim.Drags
+	}
+	each := make([]flying, len(foils))
 	for i := range foils {
 		p := foils[i].Point(speed, trim.Gravity)
-		states[i] = p.With(trim.Change{})
-		parts[i] = p.Drags(states[i])
+		s := p.With(trim.Change{})
+		each[i] = flying{s, p.Drags(s)}
 	}
-	of := func(part func(i int) float64) interval.Interval {
-		v := make([]float64, len(foils))
-		for i := range v {
-			v[i] = part(i)
-		}
-		return r.Posterior.Interval(v)
-	}
+	of := func(part func(f *flying) float64) interval.Interval { return trim.Over(r.Posterior, each, part) }
 	return DragPoint{
-		Speed: num(speed),
-		Drag:  of(func(i int) float64 { return states[i].Drag }),
-		Wing:  of(func(i int) float64 { return parts[i].Wing }), Stabilizer: of(func(i int) float64 { return parts[i].Stab }),
-		Mast: of(func(i int) float64 { return parts[i].Mast }), Spray: of(func(i int) float64 { return parts[i].Spray }),
+		Speed:      num(speed),
+		Drag:       of(func(f *flying) float64 { return f.Drag }),
+		Wing:       of(func(f *flying) float64 { return f.parts.Wing }),
+		Stabilizer: of(func(f *flying) float64 { return f.parts.Stab }),
+		Mast:       of(func(f *flying) float64 { return f.parts.Mast }),
+		Spray:      of(func(f *flying) float64 { return f.parts.Spray }),
 		Air:        fit.Air().Scale(0.5 * glide.AirDensity * math.Hypot(speed, fit.Wind().Value) * speed),
-		LiftToDrag: of(func(i int) float64 { return (states[i].WingLift + states[i].StabLift) / states[i].Drag }),
+		LiftToDrag: of(func(f *flying) float64 { return (f.WingLift + f.StabLift) / f.Drag }),
 	}
 }
 

@@ -14,6 +14,7 @@ import (
 	"evenfoot/analysis/trim"
 	"evenfoot/filter"
 	"evenfoot/filter/align"
+	"evenfoot/ingest"
 )
 
 func newResult(s *setup.Setup) *Result {
@@ -22,7 +23,7 @@ func newResult(s *setup.Setup) *Result {
 		Rides: []Ride{}, Marks: []mark.Mark{}, Questions: []Question{}, PitchCurve: []PitchPoint{}, FootLoad: []LoadPoint{}, Forces: []Forces{}, ControlEffort: []EffortPoint{}, Assumptions: []Assumption{},
 	}
 	nan := interval.Number(math.NaN())
-	r.Session = Session{Duration: nan, GPSHz: nan, IMUHz: nan, ClockOffset: interval.Unknown(), Files: []string{}, Warnings: []Finding{}}
+	r.Session = Session{Duration: nan, GPSHz: nan, IMUHz: nan, ClockOffset: interval.Unknown(), Files: []string{}, Earlier: []string{}, Warnings: []Finding{}}
 	r.BestSpeeds = BestSpeeds{nan, nan, nan, nan}
 	if s != nil {
 		r.Session.Title = s.Title
@@ -67,10 +68,6 @@ func (o *observation) describe(r *Result) {
 
 func (o *observation) describeSession(s *Session) {
 	log := o.log
-	if !log.Start.IsZero() {
-		t := log.Start.UTC()
-		s.Start = &t
-	}
 	first, last := math.Inf(1), math.Inf(-1)
 	for _, t := range [][]float64{log.GPS.Time, log.IMU.Time} {
 		if len(t) > 0 {
@@ -105,10 +102,7 @@ func (o *observation) describeParts(r *Result) {
 		if k+1 < len(o.parts) {
 			to = o.parts[k+1].Start
 		}
-		clock := func(t float64) time.Time {
-			return o.log.Start.UTC().Add(time.Duration(t * float64(time.Second))).Round(time.Second)
-		}
-		x := Part{Start: clock(from), End: clock(to), Even: p.Even, Share: interval.Unknown()}
+		x := Part{Start: *clockTime(o.log, from), End: *clockTime(o.log, to), Even: p.Even, Share: interval.Unknown()}
 		if k > 0 {
 			c := r.Setup.Change[k-1]
 			x.Foil, x.Shim, x.Front, x.Back = num(1000*c.Foil), num(1000*c.Shim), num(1000*c.Front), num(1000*c.Back)
@@ -206,26 +200,23 @@ func (o *observation) levelled(i interval.Interval) interval.Interval {
 // load is the feet's load at each speed, today and after the next step, from
 // all the draws.
 func (r *Result) load() {
-	foils, speeds := r.Posterior.Foils(), r.speeds.grid()
+	type flying struct {
+		point trim.Point
+		trend trim.Trend
+	}
+	foils, speeds := r.Posterior.Foils(), r.grid()
 	r.FootLoad = make([]LoadPoint, len(speeds))
 	filter.Each(len(speeds), func(k int) {
-		points, trends := make([]trim.Point, len(foils)), make([]trim.Trend, len(foils))
+		each := make([]flying, len(foils))
 		for i := range foils {
-			points[i], trends[i] = foils[i].Point(speeds[k], trim.Gravity), foils[i].Trend(speeds[k])
-		}
-		each := func(f func(i int) float64) interval.Interval {
-			v := make([]float64, len(foils))
-			for i := range v {
-				v[i] = f(i)
-			}
-			return r.Posterior.Interval(v)
+			each[i] = flying{foils[i].Point(speeds[k], trim.Gravity), foils[i].Trend(speeds[k])}
 		}
 		with := func(c trim.Change) (share, gradient interval.Interval) {
-			return each(func(i int) float64 { return points[i].With(c).FrontShare }),
-				each(func(i int) float64 { return advice.PerKnot * trends[i].Gradient(c) })
+			return trim.Over(r.Posterior, each, func(f *flying) float64 { return f.point.With(c).FrontShare }),
+				trim.Over(r.Posterior, each, func(f *flying) float64 { return advice.PerKnot * f.trend.Gradient(c) })
 		}
 		p := LoadPoint{Speed: num(speeds[k])}
-		p.Moment = each(func(i int) float64 { return points[i].With(trim.Change{}).NetMoment })
+		p.Moment = trim.Over(r.Posterior, each, func(f *flying) float64 { return f.point.With(trim.Change{}).NetMoment })
 		p.FrontShare, p.Gradient = with(trim.Change{})
 		p.FrontShareAfter, p.GradientAfter = p.FrontShare, p.Gradient
 		if c := r.Advice.Step; c != (trim.Change{}) {
@@ -235,33 +226,53 @@ func (r *Result) load() {
 	})
 }
 
+// Balance fills in the forces at the low, middle and top speed that count, from
+// all the draws. [Run] calls it.
+func (r *Result) Balance() {
+	r.Forces = []Forces{}
+	for _, v := range []float64{r.RangeLow, (r.RangeLow + r.RangeHigh) / 2, r.RangeHigh} {
+		states := make([]trim.State, len(r.Posterior.Draws))
+		for i, in := range r.Posterior.Draws {
+			states[i] = trim.NewFoil(in).At(v, trim.Gravity)
+		}
+		of := func(f func(s *trim.State) float64) interval.Interval { return trim.Over(r.Posterior, states, f) }
+		r.Forces = append(r.Forces, Forces{
+			Speed:      num(v),
+			Pitch:      of(func(s *trim.State) float64 { return s.Pitch / degree }),
+			WingLift:   of(func(s *trim.State) float64 { return s.WingLift }),
+			StabLift:   of(func(s *trim.State) float64 { return s.StabLift }),
+			Drag:       of(func(s *trim.State) float64 { return s.Drag }),
+			FrontShare: of(func(s *trim.State) float64 { return s.FrontShare }),
+			LoadPoint:  of(func(s *trim.State) float64 { return 1000 * s.FootPressureX }),
+		})
+	}
+}
+
 // advise advises the rider, and another one where there is one, unless
 // something must be cleared up first.
 func (r *Result) advise(other *setup.Setup, hold *advice.Reason) {
-	w := r.speeds.weights
-	r.Advice = advice.Advise(r.Posterior, r.Setup, w, advice.Options{LawOK: r.own.HasLaw, Hold: hold})
+	w, post := r.speeds.weights, r.Posterior
+	r.Advice = advice.Advise(post, r.Setup, w, advice.Options{LawOK: r.own.HasLaw, Hold: hold})
 	if other != nil {
-		r.OtherRider = advice.ForRider(r.Posterior, r.Setup, other, w, advice.Options{LawOK: r.own.HasLaw})
+		r.OtherRider = advice.ForRider(post, r.Setup, other, w, advice.Options{LawOK: r.own.HasLaw})
 	}
-	moves := advice.Sensitivity(r.Posterior, w, r.Setup.Rider.Level)
-	for i, u := range r.Posterior.Unknowns {
-		a := Assumption{Name: u.Name, Unit: u.Unit, Prior: u.Prior, Posterior: u.Posterior, Default: u.Default}
-		a.ShimDegPerSigma, a.ShimDegPerSigmaAfter = num(moves[i].Before), num(moves[i].After)
-		r.Assumptions = append(r.Assumptions, a)
+	for i, move := range advice.Sensitivity(post, w, r.Setup.Rider.Level) {
+		u := post.Unknowns[i]
+		r.Assumptions = append(r.Assumptions, Assumption{
+			Name: u.Name, Unit: u.Unit, Prior: u.Prior, Posterior: u.Posterior, Default: u.Default,
+			ShimDegPerSigma: num(move.Before), ShimDegPerSigmaAfter: num(move.After),
+		})
 	}
-	draws := func(f func(in trim.Inputs) float64) interval.Interval {
-		return r.Posterior.Interval(r.Posterior.Each(f))
-	}
-	if r.Posterior.HasRider() {
+	if post.HasRider() {
 		r.Rider = &Rider{
-			Zero:  draws(func(in trim.Inputs) float64 { return in.RiderZero }),
-			Scale: draws(func(in trim.Inputs) float64 { return 1 + in.RiderScale }),
+			Zero:  trim.Over(post, post.Draws, func(in *trim.Inputs) float64 { return in.RiderZero }),
+			Scale: trim.Over(post, post.Draws, func(in *trim.Inputs) float64 { return 1 + in.RiderScale }),
 		}
 	}
-	for _, n := range r.Posterior.LeftOut {
+	for _, n := range post.LeftOut {
 		r.warn(n)
 	}
-	for _, c := range r.Posterior.Conflicts {
+	for _, c := range post.Conflicts {
 		r.warn(c)
 	}
 }
@@ -277,13 +288,8 @@ const (
 
 // ask picks the moments to ask about, where the rider marked none.
 func (r *Result) ask() {
-	for _, m := range r.Marks {
-		if m.Counts() {
-			return
-		}
-	}
 	o := r.seen
-	if o.ride == nil || o.log.Start.IsZero() {
+	if slices.ContainsFunc(r.Marks, func(m mark.Mark) bool { return m.Counts() }) || o.ride == nil || o.log.Start.IsZero() {
 		return
 	}
 	var all []Question
@@ -306,12 +312,21 @@ func (r *Result) ask() {
 		for i := range askedFrom {
 			all[i], speeds[i] = all[i*n/askedFrom], speeds[i*n/askedFrom]
 		}
-		all, speeds = all[:askedFrom], speeds[:askedFrom]
+		speeds = speeds[:askedFrom]
 	}
 	for _, i := range advice.Questions(r.Posterior, r.outing.Setup, r.speeds.weights, speeds, askedMost) {
 		r.Questions = append(r.Questions, all[i])
 	}
 	slices.SortFunc(r.Questions, func(a, b Question) int { return a.Time.Compare(b.Time) })
+}
+
+// clockTime is a moment of a dated log, s since its start, to the second; nil without a date.
+func clockTime(log *ingest.Log, at float64) *time.Time {
+	if log.Start.IsZero() {
+		return nil
+	}
+	t := log.Start.UTC().Add(time.Duration(at * float64(time.Second))).Round(time.Second)
+	return &t
 }
 
 func mount(m align.Mount) *Mount {

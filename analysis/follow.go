@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"slices"
 
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/setup"
@@ -16,28 +17,12 @@ type Followed struct {
 	Judged  *advice.BeforeAfter `json:"-"`
 }
 
-// A past is an earlier session as the chain took it.
-type past struct {
-	Earlier
-	seen   *observation
-	outing trim.Outing
-}
-
-// started is when a log began, s since 1970; NaN without a date.
-func (p past) started() float64 {
-	if p.Log == nil || p.Log.Start.IsZero() {
-		return math.NaN()
-	}
-	return float64(p.Log.Start.Unix())
-}
-
-// last is the latest of the sessions, by date where they have one, else the
-// last named; nil for none.
-func last(all []past) *past {
-	var out *past
-	for i := range all {
-		if out == nil || !(all[i].started() < out.started()) {
-			out = &all[i]
+// latest is the last of the sessions, by date where they have one, else the last
+// named; nil for none.
+func latest(all []*Result) (out *Result) {
+	for _, r := range all {
+		if out == nil || !later(out, r) {
+			out = r
 		}
 	}
 	return out
@@ -45,11 +30,10 @@ func last(all []past) *past {
 
 // before is those of the sessions that began before today's, and names the
 // others. Without a date it goes by what they were given as.
-func (r *Result) before(all []past) []past {
-	var out []past
+func (r *Result) before(all []*Result) (out []*Result) {
 	for _, p := range all {
-		if start := r.Session.Start; start != nil && p.started() >= float64(start.Unix()) {
-			r.warn(Note{Kind: NotBefore, Session: p.title()})
+		if r.Session.Start != nil && p.Session.Start != nil && !later(r, p) {
+			r.warn(Note{Kind: NotBefore, Session: p.Session.Title})
 			continue
 		}
 		out = append(out, p)
@@ -59,32 +43,27 @@ func (r *Result) before(all []past) []past {
 
 // follow tells whether the rider did since the session before what its own
 // sheet advised, nil when not.
-func (r *Result) follow(all []past) *Followed {
+func (r *Result) follow(all []*Result) *Followed {
 	earlier := r.before(all)
-	was := last(earlier)
+	was := latest(earlier)
 	if was == nil || was.Setup.Rider.Name != r.Setup.Rider.Name {
 		return nil
 	}
-	var rest []trim.Outing
-	for i := range earlier {
-		if p := &earlier[i]; p != was && !(p.started() > was.started()) {
-			rest = append(rest, p.outing)
-		}
-	}
-	post, err := trim.Infer(was.outing, rest, trim.InferOptions{})
+	rest := slices.DeleteFunc(earlier, func(p *Result) bool { return p == was || later(p, was) })
+	post, err := trim.Infer(was.outing, outings(rest), trim.InferOptions{})
 	if err != nil {
 		return nil
 	}
 	weights := r.speeds.weights
-	if own, err := speedsThatCount(was.seen, was.Setup, [2]float64{}); err == nil {
-		weights = own.weights
+	if was.decideSpeeds([2]float64{}) == nil {
+		weights = was.speeds.weights
 	}
 	then := advice.Advise(post, was.Setup, weights, advice.Options{LawOK: was.seen.lawOK()})
 	if then.Verdict != advice.Change || !did(then, was.Setup, r.Setup) {
 		return nil
 	}
-	judged := advice.Judge(was.seen.side(was.title(), was.outing, post), r.own, r.Posterior, false, r.speeds.weights)
-	return &Followed{Session: was.title(), Verdict: judged.Verdict, Judged: judged}
+	judged := advice.Judge(was.side(post), r.own, r.Posterior, r.speeds.weights)
+	return &Followed{Session: was.Session.Title, Verdict: judged.Verdict, Judged: judged}
 }
 
 // How near to what was advised a change must come, m: a card's tolerance, and

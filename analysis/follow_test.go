@@ -8,7 +8,6 @@ import (
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
-	"evenfoot/ingest"
 )
 
 // A setup follows the advice when it differs by the step and by nothing else.
@@ -61,15 +60,15 @@ func TestDidWhatWasAdvised(t *testing.T) {
 // named, and without a date the order given holds.
 func TestLaterSessionsAreNotBefore(t *testing.T) {
 	day := func(d int) time.Time { return time.Date(2026, 6, d, 9, 0, 0, 0, time.UTC) }
-	session := func(title string, start time.Time) past {
-		return past{Earlier: Earlier{Log: &ingest.Log{Start: start}, Setup: &setup.Setup{Title: title}}}
+	session := func(title string, start time.Time) *Result {
+		return &Result{Session: Session{Title: title, Start: &start}}
 	}
 	today := day(10)
 	r := &Result{}
 	r.Session.Start = &today
-	all := []past{session("first", day(3)), session("same", today), session("next", day(12)), session("second", day(9)), {Earlier: Earlier{Setup: &setup.Setup{Title: "undated"}}}}
+	all := []*Result{session("first", day(3)), session("same", today), session("next", day(12)), session("second", day(9)), {Session: Session{Title: "undated"}}}
 	before := r.before(all[:4])
-	if len(before) != 2 || last(before).title() != "second" {
+	if len(before) != 2 || latest(before).Session.Title != "second" {
 		t.Errorf("%d sessions are before", len(before))
 	}
 	late := Notes(r.Session.Warnings, NotBefore)

@@ -170,13 +170,13 @@ const turnedSigmas, restingSigmas = 3.0, 2.0
 
 // direction holds the measured shares, and the same with front and back
 // swapped, against all the rest.
-func (r *Result) direction(today trim.Outing, earlier []trim.Outing) {
-	if len(today.Ev.Measured) == 0 {
+func (r *Result) direction(earlier []trim.Outing) {
+	if len(r.outing.Ev.Measured) == 0 {
 		return
 	}
-	turned := today
+	turned := r.outing
 	turned.Ev.Measured = nil
-	for _, m := range today.Ev.Measured {
+	for _, m := range r.outing.Ev.Measured {
 		m.Share = 1 - m.Share
 		turned.Ev.Measured = append(turned.Ev.Measured, m)
 	}

@@ -4,7 +4,6 @@ import (
 	"maps"
 	"math"
 	"slices"
-	"time"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
@@ -41,13 +40,8 @@ func (o *observation) stops() (out [][2]float64) {
 }
 
 // jumped is a finding about the surest of several jumps.
-func (o *observation) jumped(k Kind, stop [2]float64, by interval.Interval) Note {
-	n := Note{Kind: k, At: stop[0], By: &by}
-	if !o.log.Start.IsZero() {
-		t := o.log.Start.Add(time.Duration(stop[0] * float64(time.Second))).Round(time.Second).UTC()
-		n.Time = &t
-	}
-	return n
+func (o *observation) jumped(k Kind, stop [2]float64, by interval.Interval) *Note {
+	return &Note{Kind: k, At: stop[0], Time: clockTime(o.log, stop[0]), By: &by}
 }
 
 // zeroJump looks for a stop after which the board flies at another pitch under the
@@ -90,8 +84,7 @@ func (o *observation) zeroJump() {
 		z := math.Abs(by) / sd
 		// A normal is as rarely beyond sigmas as this law is beyond the bound.
 		if bound := -law.Quantile(distuv.UnitNormal.CDF(-sigmas)); z > max(best, bound) && math.Abs(by) > leastTurn && math.Pow(crept/jumped, n/2) > likelier {
-			x := o.jumped(ZeroJumps, stop, interval.Normal(by, sd*law.Quantile(0.95)/interval.Z90))
-			best, found = z, &x
+			best, found = z, o.jumped(ZeroJumps, stop, interval.Normal(by, sd*law.Quantile(0.95)/interval.Z90))
 		}
 	}
 	if found != nil {
@@ -119,9 +112,9 @@ var tackNames = map[int]string{1: "starboard", -1: "port"}
 
 // loadJump looks for a stop after which the marks tell another load: by how much
 // all the evidence would rather have it that the foil was moved there.
-func (r *Result) loadJump(today trim.Outing, earlier []trim.Outing) {
+func (r *Result) loadJump(earlier []trim.Outing) {
 	o := r.seen
-	if o.ride == nil || len(today.Ev.Nulls)+len(today.Ev.Moments) == 0 {
+	if o.ride == nil || len(r.outing.Ev.Nulls)+len(r.outing.Ev.Moments) == 0 {
 		return
 	}
 	stops := o.stops()
@@ -135,7 +128,7 @@ func (r *Result) loadJump(today trim.Outing, earlier []trim.Outing) {
 		was := parts[k].Change
 		surprise := func(move float64) float64 {
 			parts[k].Change.Foil = was.Foil + move
-			then := today
+			then := r.outing
 			then.Ev.Nulls, then.Ev.Moments = mark.Evidence(slices.Clone(marks), parts, o.ride, o.waterFlow())
 			p, err := trim.Infer(then, earlier, trim.InferOptions{Draws: 2})
 			if err != nil {
@@ -147,8 +140,7 @@ func (r *Result) loadJump(today trim.Outing, earlier []trim.Outing) {
 		bend := (ahead + back - 2*none) / (triedMove * triedMove)
 		by, sd := (back-ahead)/(2*triedMove*bend), math.Sqrt(2/bend)
 		if z := math.Abs(by) / sd; z > best {
-			n := o.jumped(LoadJumps, stop, interval.Normal(by, sd))
-			best, found = z, &n
+			best, found = z, o.jumped(LoadJumps, stop, interval.Normal(by, sd))
 		}
 	}
 	if found != nil {

@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 
 	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
 	"evenfoot/ingest"
 )
 
@@ -58,7 +59,7 @@ func (g *Given) Earlier(folders []string) (out []Earlier, odd []error) {
 	}
 	for _, dir := range folders {
 		set, _, err := setup.Load(filepath.Join(dir, ingest.SetupName))
-		if err != nil || !SameRider(set, g.Setup) || CanBeEvidence(set, g.Setup) != nil {
+		if err != nil || !SameRider(set, g.Setup) || trim.SameFoil(g.Setup, set) != nil {
 			continue
 		}
 		was, err := Open(dir, ingest.Options{})

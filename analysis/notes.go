@@ -52,24 +52,6 @@ func UsualRange(s *setup.Setup) [2]float64 {
 	return [2]float64{min(r[0], low), max(r[1], top)}
 }
 
-// oddNotes are the notes at speeds that a foil of this size under this weight
-// is hardly ridden at, where another unit would put them within what is usual:
-// km/h typed as knots show so.
-func oddNotes(s *setup.Setup) (odd []StrayNote) {
-	slow := slowest(s)
-	usual := [2]float64{slow, hardlyFaster * slow / slowestMargin}
-	within := func(v float64) bool { return v >= usual[0] && v <= usual[1] }
-	for i, n := range s.Feel {
-		if within(n.Speed) {
-			continue
-		}
-		if fits := fitsAs(n, within); len(fits) > 0 {
-			odd = append(odd, StrayNote{Kind: NotUsual, FitsAs: fits, Number: i + 1, Speed: n.Speed, Flown: usual})
-		}
-	}
-	return odd
-}
-
 // Unmeasured ranks the keys of the setup that are left to their defaults by
 // the doubt of the best stabilizer change that each would take away.
 func (r *Result) Unmeasured() []advice.Measurement {
@@ -105,31 +87,32 @@ func (o *observation) flown() (low, top float64, ok bool) {
 	return low, top, true
 }
 
-// countingNotes parts the notes of feel into those that count and the strays.
-// Without a flight nothing is known against any.
-func (o *observation) countingNotes(notes []setup.Feel) (counting []setup.Feel, strays []StrayNote) {
-	low, top, ok := o.flown()
-	if !ok {
-		return notes, nil
+// countingNotes parts the setup's notes of feel into those that count and the
+// strays. Without a flight nothing is known against any: all count, and those are
+// named too that a foil of this size under this weight is hardly ridden at, where
+// another unit would put them within what is usual: km/h typed as knots show so.
+func (o *observation) countingNotes(s *setup.Setup) (counting []setup.Feel, strays []Finding) {
+	low, top, flown := o.flown()
+	kind, slack := NotFlown, noteSlack
+	if !flown {
+		low = slowest(s)
+		kind, top, slack = NotUsual, hardlyFaster*low/slowestMargin, 0
 	}
-	within := func(v float64) bool { return v >= low-noteSlack && v <= top+noteSlack }
-	for i, n := range notes {
-		if within(n.Speed) {
+	within := func(v float64) bool { return v >= low-slack && v <= top+slack }
+	for i, n := range s.Feel {
+		odd := !within(n.Speed)
+		if !odd || !flown {
 			counting = append(counting, n)
-			continue
 		}
-		strays = append(strays, StrayNote{Kind: NotFlown, FitsAs: fitsAs(n, within), Number: i + 1, Speed: n.Speed, Flown: [2]float64{low, top}})
+		fits := []string{}
+		for _, r := range n.Readings() {
+			if within(r.Speed) {
+				fits = append(fits, r.Key)
+			}
+		}
+		if odd && (flown || len(fits) > 0) {
+			strays = append(strays, StrayNote{Kind: kind, FitsAs: fits, Number: i + 1, Speed: n.Speed, Flown: [2]float64{low, top}})
+		}
 	}
 	return counting, strays
-}
-
-// fitsAs are the keys under which the number of a note's speed would be within.
-func fitsAs(n setup.Feel, within func(float64) bool) []string {
-	keys := []string{}
-	for _, r := range n.Readings() {
-		if within(r.Speed) {
-			keys = append(keys, r.Key)
-		}
-	}
-	return keys
 }

@@ -7,6 +7,8 @@ import (
 	"evenfoot/analysis/pace"
 	"evenfoot/analysis/ride"
 	"evenfoot/analysis/trim"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // Pace is what a racer asks of a log.
@@ -121,18 +123,18 @@ func (r *Result) topLoad() {
 			speeds, seconds = append(speeds, mid), append(seconds, b.Seconds)
 		}
 	}
-	total := sum(seconds)
+	total := floats.Sum(seconds)
 	if total == 0 {
 		return
 	}
 	p.TopFrom = num(from)
-	p.OffEven = r.Posterior.Interval(r.Posterior.Each(func(in trim.Inputs) float64 {
-		f, off := trim.NewFoil(in), 0.0
+	p.OffEven = trim.Over(r.Posterior, r.Posterior.Draws, func(in *trim.Inputs) float64 {
+		f, off := trim.NewFoil(*in), 0.0
 		for i, v := range speeds {
 			if math.Abs(f.At(v, trim.Gravity).FeltShare-0.5) > offEven {
 				off += seconds[i]
 			}
 		}
 		return off / total
-	}))
+	})
 }

@@ -170,6 +170,17 @@ type LoadPoint struct {
 	GradientAfter   interval.Interval `json:"gradient_after_per_kn"`
 }
 
+// Forces is what acts on the foil at one speed of straight flight, today.
+type Forces struct {
+	Speed      interval.Number   `json:"speed_mps"`
+	Pitch      interval.Interval `json:"pitch_deg"`
+	WingLift   interval.Interval `json:"wing_lift_n"`
+	StabLift   interval.Interval `json:"stabilizer_lift_n"` // + up
+	Drag       interval.Interval `json:"drag_n"`
+	FrontShare interval.Interval `json:"front_share"`
+	LoadPoint  interval.Interval `json:"load_point_mm"` // where the feet's load acts, from the mast's centreline, + forward
+}
+
 type EffortPoint struct {
 	Speed     interval.Number   `json:"speed_mps"`
 	PitchRate interval.Number   `json:"pitch_rate_rms_dps"`

@@ -8,6 +8,7 @@ import (
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/setup"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
 )
 
@@ -24,13 +25,10 @@ const (
 	knot       = 1852.0 / 3600
 )
 
-// speedRange is the time spent at each speed through the water and the part
-// of it that the advice is for.
+// speedRange is what the advice is for.
 type speedRange struct {
-	low, high float64    // m/s
-	bins      []SpeedBin // all foiling time
-	cut       bool       // the range asked for went too far beyond what was ridden or noted
-	weights   advice.SpeedWeights
+	cut     bool // the range asked for went too far beyond what was ridden or noted
+	weights advice.SpeedWeights
 }
 
 // A SpeedError says that no advice can be given for the speeds that were asked
@@ -49,50 +47,46 @@ func (e *SpeedError) Error() string {
 	return fmt.Sprintf("analysis: no advice for the speeds: %+v", *e)
 }
 
-// speedsThatCount takes the range asked for, as far as anything checks it,
-// else what was ridden. Without a log every speed of the range weighs the same.
-func speedsThatCount(o *observation, s *setup.Setup, asked [2]float64) (speedRange, error) {
-	flown := o.foilingSpeeds()
-	r := speedRange{low: asked[0], high: asked[1]}
-	if r.high > r.low {
-		known := o.known(flown, s.Feel)
-		r.low, r.high = max(r.low, known[0]), min(r.high, known[1])
-		r.cut = r.low > asked[0] || r.high < asked[1]
-		if r.high <= r.low {
-			return r, &SpeedError{Asked: asked, Known: known}
+// decideSpeeds takes the range asked for, as far as anything checks it, else what
+// was ridden. Without a log every speed of the range weighs the same.
+func (r *Result) decideSpeeds(asked [2]float64) error {
+	flown := r.seen.foilingSpeeds()
+	low, high := asked[0], asked[1]
+	isAsked, cut := high > low, false
+	switch {
+	case isAsked:
+		known := r.seen.known(flown, r.Setup.Feel)
+		low, high = max(low, known[0]), min(high, known[1])
+		cut = low > asked[0] || high < asked[1]
+		if high <= low {
+			return &SpeedError{Asked: asked, Known: known}
 		}
-	} else {
-		if len(flown) == 0 {
-			return r, &SpeedError{Why: o.whyNoSpeeds()}
-		}
-		r.low = stat.Quantile(lowPercentile, stat.LinInterp, flown, nil)
-		r.high = stat.Quantile(topPercentile, stat.LinInterp, flown, nil)
-		if r.high-r.low < 0.2 { // one speed only
-			mid := (r.low + r.high) / 2
-			r.low, r.high = mid-0.1, mid+0.1
+	case len(flown) == 0:
+		return &SpeedError{Why: r.seen.whyNoSpeeds()}
+	default:
+		low = stat.Quantile(lowPercentile, stat.LinInterp, flown, nil)
+		high = stat.Quantile(topPercentile, stat.LinInterp, flown, nil)
+		if high-low < 0.2 { // one speed only
+			mid := (low + high) / 2
+			low, high = mid-0.1, mid+0.1
 		}
 	}
-	step := (r.high - r.low) / speedBins
-	w := advice.SpeedWeights{Low: r.low, Top: r.high}
+	step := (high - low) / speedBins
+	w := advice.SpeedWeights{Low: low, Top: high}
 	for i := range speedBins {
-		lo := r.low + float64(i)*step
-		n := countBetween(flown, lo, lo+step)
+		lo := low + float64(i)*step
 		w.Speed = append(w.Speed, lo+step/2)
-		w.Weight = append(w.Weight, n)
+		w.Weight = append(w.Weight, countBetween(flown, lo, lo+step))
 	}
-	if total := sum(w.Weight); total == 0 {
-		for i := range w.Weight {
-			w.Weight[i] = 1
-		}
-	} else if asked[1] > asked[0] {
+	if total := floats.Sum(w.Weight); total == 0 {
+		floats.AddConst(1, w.Weight)
+	} else if isAsked {
 		// The rider asked for these speeds: none of them may count for nothing.
-		for i := range w.Weight {
-			w.Weight[i] += 0.5 * total / speedBins
-		}
+		floats.AddConst(0.5*total/speedBins, w.Weight)
 	}
-	r.weights = w
-	r.bins = histogram(flown, o.speedStep())
-	return r, nil
+	r.speeds = speedRange{cut, w}
+	r.RangeLow, r.RangeHigh, r.SpeedHistogram = low, high, r.seen.histogram(flown)
+	return nil
 }
 
 // known is the speeds that were flown or noted, and what lies near them, m/s;
@@ -150,22 +144,14 @@ func (o *observation) speedsAgainst(fe, fn float64) []float64 {
 	return v
 }
 
-func (o *observation) speedStep() float64 {
-	if o.ride == nil {
-		return 0
-	}
-	return o.ride.Speed.Step
-}
-
-// histogram cuts sorted speeds into bins of half a metre a second.
-func histogram(sorted []float64, seconds float64) []SpeedBin {
+// histogram cuts sorted speeds in flight into bins of half a metre a second.
+func (o *observation) histogram(sorted []float64) (bins []SpeedBin) {
+	const width = 0.5
 	if len(sorted) == 0 {
 		return nil
 	}
-	const width = 0.5
-	var bins []SpeedBin
 	for lo := math.Floor(sorted[0]/width) * width; lo <= sorted[len(sorted)-1]; lo += width {
-		bins = append(bins, SpeedBin{Low: lo, High: lo + width, Seconds: seconds * countBetween(sorted, lo, lo+width)})
+		bins = append(bins, SpeedBin{Low: lo, High: lo + width, Seconds: o.ride.Speed.Step * countBetween(sorted, lo, lo+width)})
 	}
 	return bins
 }
@@ -177,18 +163,7 @@ func countBetween(sorted []float64, lo, hi float64) float64 {
 	return float64(b - a)
 }
 
-func sum(v []float64) (s float64) {
-	for _, x := range v {
-		s += x
-	}
-	return s
-}
-
-// grid is the speeds at which curves are told, low to high.
-func (r speedRange) grid() []float64 {
-	g := make([]float64, curvePoints)
-	for i := range g {
-		g[i] = r.low + (r.high-r.low)*float64(i)/(curvePoints-1)
-	}
-	return g
+// grid is the speeds that count at which curves are told, low to high.
+func (r *Result) grid() []float64 {
+	return floats.Span(make([]float64, curvePoints), r.RangeLow, r.RangeHigh)
 }

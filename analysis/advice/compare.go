@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
 
 	"evenfoot/analysis/interval"
@@ -13,7 +14,6 @@ import (
 
 // A Side is one of two outings that are compared.
 type Side struct {
-	Name      string
 	Setup     *setup.Setup
 	Posterior *trim.Posterior // of this outing's own evidence
 	Marked    trim.Evidence   // what was marked within it, part by part
@@ -112,24 +112,29 @@ type Comparison struct {
 }
 
 // Judge judges a change between two outings of one rider on one foil. both is
-// the posterior of the outing after with the outing before among its evidence;
-// sameMount says that the logger stayed on the board, so that pitch zeros
-// compare without a level.
-func Judge(before, after Side, both *trim.Posterior, sameMount bool, w SpeedWeights) *BeforeAfter {
+// the posterior of the outing after with the outing before among its evidence.
+func Judge(before, after Side, both *trim.Posterior, w SpeedWeights) *BeforeAfter {
 	r := &BeforeAfter{
 		Changed: changes(before.Setup, after.Setup), Rows: []Comparison{}, Verdict: CannotTell, Says: []Reason{},
 		EvennessFrom: interval.Unknown(), EvennessTo: interval.Unknown(), ChanceBetter: interval.Number(math.NaN()),
+		LevelsMatched: before.LevelZero && after.LevelZero,
 	}
-	r.LevelsMatched = sameMount || before.LevelZero && after.LevelZero
 	predicted := foretold(before.Posterior, after.Posterior.Base)
 	r.laws(before, after, predicted)
 	r.shares(before, after, predicted)
 	r.effort(before, after)
-	r.speeds(before, after)
+	for _, c := range []struct {
+		kind     Kind
+		was, now interval.Interval
+	}{{MeanSpeed, before.MeanSpeed, after.MeanSpeed}, {BestSpeed, before.TopSpeed, after.TopSpeed}} {
+		if c.was.Known() && c.now.Known() {
+			r.row(c.kind, 0, "m/s", interval.Unknown(), minus(c.now, c.was))
+		}
+	}
 	o := objective{w.clean(), GradientWanted(after.Setup.Rider.Level)}
 	if len(o.Speed) > 0 && len(both.Draws) > 0 {
 		off := func(p *trim.Posterior) []float64 {
-			return p.Each(func(in trim.Inputs) float64 { return o.evenness(o.fly(in), trim.Change{}) })
+			return trim.OfEach(p.Draws, func(in *trim.Inputs) float64 { return o.evenness(o.fly(*in), trim.Change{}) })
 		}
 		from, to := off(both.Under(before.Setup, before.Posterior.Base)), off(both)
 		r.EvennessFrom, r.EvennessTo = both.Interval(from), both.Interval(to)
@@ -146,16 +151,12 @@ func Judge(before, after Side, both *trim.Posterior, sameMount bool, w SpeedWeig
 	return r
 }
 
-// Compare judges a change and says what to do next.
-func Compare(before, after Side, both *trim.Posterior, sameMount bool, w SpeedWeights, opt Options) *BeforeAfter {
-	r := Judge(before, after, both, sameMount, w)
-	if r.Verdict == NotAsPredicted {
-		opt.Hold = &Reason{Kind: CheckChange, Changed: r.Changed}
+// Hold is what to clear up before any other step, nil for nothing.
+func (r *BeforeAfter) Hold() *Reason {
+	if r.Verdict != NotAsPredicted {
+		return nil
 	}
-	if c := w.clean(); len(c.Speed) > 0 && len(both.Draws) > 0 {
-		r.Next = Advise(both, after.Setup, w, opt)
-	}
-	return r
+	return &Reason{Kind: CheckChange, Changed: r.Changed}
 }
 
 // foretold is every draw of the outing before under the setup after. The
@@ -227,12 +228,10 @@ func (r *BeforeAfter) laws(before, after Side, predicted []trim.Inputs) {
 	if !before.HasLaw || !after.HasLaw {
 		return
 	}
-	zero := make([]float64, len(predicted))
-	slope := make([]float64, len(predicted))
+	zero, slope := make([]float64, len(predicted)), make([]float64, len(predicted))
 	for i, in := range predicted {
-		a, b := trim.NewFoil(before.Posterior.Draws[i]), trim.NewFoil(in)
-		zeroWas, slopeWas := a.Law(0, 0)
-		zeroIs, slopeIs := b.Law(0, 0)
+		zeroWas, slopeWas := trim.NewFoil(before.Posterior.Draws[i]).Law(0, 0)
+		zeroIs, slopeIs := trim.NewFoil(in).Law(0, 0)
 		zero[i], slope[i] = (zeroIs-zeroWas)/deg, 100*(slopeIs/slopeWas-1)
 	}
 	if r.LevelsMatched {
@@ -248,25 +247,20 @@ func (r *BeforeAfter) laws(before, after Side, predicted []trim.Inputs) {
 // predicts, and the changes where both outings have a note at about one speed.
 // The rider's zero and scale are those of the draws.
 func (r *BeforeAfter) shares(before, after Side, predicted []trim.Inputs) {
-	said := func(in trim.Inputs, v float64) float64 {
-		return 100 * in.Said(trim.NewFoil(in).At(v, trim.Gravity).FrontShare)
+	said := func(of []trim.Inputs, v float64) []float64 {
+		return trim.OfEach(of, func(in *trim.Inputs) float64 { return 100 * in.Said(trim.NewFoil(*in).At(v, trim.Gravity).FrontShare) })
 	}
 	for _, note := range after.Setup.Feel {
 		if note.Speed < slowest || !(note.SD > 0) {
 			continue
 		}
-		then := make([]float64, len(predicted))
-		for i, in := range predicted {
-			then[i] = said(in, note.Speed)
-		}
+		then := said(predicted, note.Speed)
 		r.row(ShareAfter, note.Speed, "%", before.Posterior.Interval(then), interval.Normal(note.Share, note.SD).Scale(100))
 		for _, old := range before.Setup.Feel {
 			if math.Abs(old.Speed-note.Speed) > 0.5 || !(old.SD > 0) {
 				continue
 			}
-			for i, was := range before.Posterior.Draws {
-				then[i] -= said(was, old.Speed)
-			}
+			floats.Sub(then, said(before.Posterior.Draws, old.Speed))
 			r.row(ShareChange, note.Speed, "%", before.Posterior.Interval(then),
 				minus(interval.Normal(note.Share, note.SD), interval.Normal(old.Share, old.SD)).Scale(100))
 			break
@@ -275,11 +269,7 @@ func (r *BeforeAfter) shares(before, after Side, predicted []trim.Inputs) {
 }
 
 func meanShare(foils []trim.Inputs, weights []float64, v float64) float64 {
-	share := make([]float64, len(foils))
-	for i, in := range foils {
-		share[i] = trim.NewFoil(in).At(v, trim.Gravity).FrontShare
-	}
-	return stat.Mean(share, weights)
+	return stat.Mean(trim.OfEach(foils, func(in *trim.Inputs) float64 { return trim.NewFoil(*in).At(v, trim.Gravity).FrontShare }), weights)
 }
 
 // effort compares the control effort at the speeds that both rode.
@@ -301,21 +291,9 @@ func (r *BeforeAfter) effort(before, after Side) {
 
 // meanOf independent normal numbers.
 func meanOf(v []interval.Interval) interval.Interval {
-	m, s := 0.0, 0.0
+	var m, sd, n float64
 	for _, i := range v {
-		m += i.Value
-		s += i.SD() * i.SD()
+		m, sd, n = m+i.Value, math.Hypot(sd, i.SD()), n+1
 	}
-	n := float64(len(v))
-	return interval.Normal(m/n, math.Sqrt(s)/n)
-}
-
-func (r *BeforeAfter) speeds(before, after Side) {
-	both := func(kind Kind, a, b interval.Interval) {
-		if a.Known() && b.Known() {
-			r.row(kind, 0, "m/s", interval.Unknown(), minus(b, a))
-		}
-	}
-	both(MeanSpeed, before.MeanSpeed, after.MeanSpeed)
-	both(BestSpeed, before.TopSpeed, after.TopSpeed)
+	return interval.Normal(m/n, sd/n)
 }

@@ -87,17 +87,18 @@ func TestChangeNeverMade(t *testing.T) {
 			MeanSpeed: interval.Unknown(), TopSpeed: interval.Unknown()}
 	}
 	before, after := side(s, ob), side(&to, oa)
-	r := Compare(before, after, infer(t, oa, ob), false, speeds, Options{LawOK: true})
+	r := Judge(before, after, infer(t, oa, ob), speeds)
 	if r.Verdict == AsPredicted || finite(float64(r.ChanceBetter)) || reason(r.Says, MoreEven) != nil || reason(r.Says, FitsUnchanged) == nil {
 		t.Errorf("%s, chance %g: %v", r.Verdict, r.ChanceBetter, r.Says)
 	}
-	if r.Next.Verdict != NotEnough || r.Next.Cards != 0 || r.Next.MoveNow != 0 || r.Next.Next.Kind != CheckChange {
-		t.Errorf("next: %s, %s", r.Next.Verdict, r.Next.Next.Kind)
+	then := Advise(infer(t, oa, ob), &to, speeds, Options{LawOK: true, Hold: r.Hold()})
+	if then.Verdict != NotEnough || then.Cards != 0 || then.MoveNow != 0 || then.Next.Kind != CheckChange {
+		t.Errorf("next: %s, %s", then.Verdict, then.Next.Kind)
 	}
 
 	// Notes too few to tell: it says what to note next time, and nothing is confirmed.
 	to.Feel = to.Feel[:1]
-	r = Compare(before, side(&to, oa), infer(t, oa, ob), false, speeds, Options{LawOK: true})
+	r = Judge(before, side(&to, oa), infer(t, oa, ob), speeds)
 	next := reason(r.Says, NextTime)
 	if r.Verdict != CannotTell || next == nil || next.Speed != speeds.Top || next.Had != 1 {
 		t.Fatalf("one note: %s, %v", r.Verdict, r.Says)
@@ -108,12 +109,12 @@ func TestChangeNeverMade(t *testing.T) {
 	// No notes before: nothing tells a wrong setup from a wrong change.
 	blind := *s
 	blind.Feel = nil
-	r = Compare(side(&blind, outingOf(&blind)), after, infer(t, oa), false, speeds, Options{LawOK: true})
+	r = Judge(side(&blind, outingOf(&blind)), after, infer(t, oa), speeds)
 	if r.Verdict != CannotTell || reason(r.Says, NoNotesBefore) == nil {
 		t.Errorf("no notes before: %s, %v", r.Verdict, r.Says)
 	}
 	// Two setups alike: there is nothing to confirm.
-	r = Compare(before, before, infer(t, ob), false, speeds, Options{LawOK: true})
+	r = Judge(before, before, infer(t, ob), speeds)
 	if r.Verdict != CannotTell || reason(r.Says, NothingChanged) == nil {
 		t.Errorf("no change: %s, %v", r.Verdict, r.Says)
 	}

@@ -347,8 +347,8 @@ func TestCompare(t *testing.T) {
 	turn := trim.ShimAngle(trim.Card, 0.05)
 
 	after, oa := side(s2, truth.Raise(turn), 0.04)
-	r := Compare(before, after, infer(t, oa, ob), false, speeds, Options{LawOK: true})
-	if r.Verdict != AsPredicted || r.ChanceBetter < 0.9 || r.Next == nil {
+	r := Judge(before, after, infer(t, oa, ob), speeds)
+	if r.Verdict != AsPredicted || r.ChanceBetter < 0.9 {
 		t.Errorf("%s (%v), chance %.2f", r.Verdict, r.Says, r.ChanceBetter)
 	}
 	if len(r.Changed) != 1 || r.Changed[0].Key != "foil.stabilizer.shim_mm" || r.Changed[0].To != trim.Card {
@@ -367,7 +367,7 @@ func TestCompare(t *testing.T) {
 
 	// The shim turned the other way: on the wrong side of a bottom mount, say.
 	after, oa = side(s2, truth.Raise(-turn), 0.06)
-	r = Compare(before, after, infer(t, oa, ob), false, speeds, Options{LawOK: true})
+	r = Judge(before, after, infer(t, oa, ob), speeds)
 	if r.Verdict != NotAsPredicted {
 		t.Errorf("a shim the wrong way round: %s (%v)", r.Verdict, r.Says)
 	}
@@ -379,7 +379,7 @@ func TestCompare(t *testing.T) {
 	s3 := gear()
 	s3.Foil.Stabilizer.Shim = trim.Card
 	dumb := Side{Setup: s3, Posterior: infer(t, outingOf(s3)), Zero: interval.Unknown(), Slope: interval.Unknown(), MeanSpeed: interval.Unknown(), TopSpeed: interval.Unknown()}
-	r = Compare(before, dumb, infer(t, outingOf(s3), ob), false, speeds, Options{})
+	r = Judge(before, dumb, infer(t, outingOf(s3), ob), speeds)
 	if r.Verdict != CannotTell || reason(r.Says, NoNotesAfter) == nil {
 		t.Errorf("%s (%v)", r.Verdict, r.Says)
 	}

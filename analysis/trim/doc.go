@@ -2,7 +2,7 @@
 // where the feet must press, how that changes with speed, and the inference of
 // what is not known from all the evidence.
 //
-// It imports analysis/interval, analysis/setup, analysis/water and gonum.
+// It imports filter, analysis/interval, analysis/setup, analysis/water and gonum.
 //
 // # Axes and signs
 //

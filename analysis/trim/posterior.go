@@ -10,6 +10,7 @@ import (
 
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
+	"evenfoot/filter"
 )
 
 // A Posterior is what is known of the foil after all the evidence.
@@ -139,6 +140,23 @@ func (post *Posterior) Each(f func(Inputs) float64) []float64 {
 // Interval is the weighted median and central 90 % of a quantity of every draw.
 func (post *Posterior) Interval(each []float64) interval.Interval {
 	return interval.FromDraws(each, post.Weights)
+}
+
+// Over is the weighted median and central 90 % of a quantity of what there is one a
+// draw of, worked out on all cores.
+func Over[T any](post *Posterior, each []T, f func(x *T) float64) interval.Interval {
+	return post.Interval(OfEach(each, f))
+}
+
+// OfEach is a quantity of each, worked out on all cores.
+func OfEach[T any](each []T, f func(x *T) float64) []float64 {
+	v := make([]float64, len(each))
+	filter.InParts(len(each), func(from, to int) {
+		for i := from; i < to; i++ {
+			v[i] = f(&each[i])
+		}
+	})
+	return v
 }
 
 // Foils are the draws as foils.
