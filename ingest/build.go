@@ -22,7 +22,7 @@ type builder struct {
 	notes raw.Notes
 	log   *Log
 	jumps []jump
-	ref   float64 // s, see mending
+	ref   float64 // s, see mender
 	// weightless: the accelerometer shows no gravity and was left out.
 	weightless bool
 }
@@ -210,57 +210,6 @@ func (b *builder) clockSet(sorted [][]float64) bool {
 func (b *builder) unset() float64 {
 	return secondsBetween(b.r.Start, time.Date(unsetBefore, 1, 1, 0, 0, 0, 0, time.UTC))
 }
-
-// mend puts the samples of one stream in order of time, as those of others were.
-func (b *builder) mend(s raw.Stream) {
-	m := mender{t: s.Time(), same: s.Same, dated: !b.r.Start.IsZero(), unset: b.unset(), known: b.jumps}
-	if s.Name == "GPS" {
-		m.still, m.completes, m.fold = m.dated, s.Completes, s.Fold
-	}
-	out := m.mend()
-	b.tell(&out, s.Name)
-	s.Pick(out.idx)
-	s.SetTime(out.t)
-}
-
-// tell reports what mending did to a sensor.
-func (b *builder) tell(m *mending, sensor string) {
-	b.notes.Drop(m.repeats, raw.Twice, sensor)
-	b.notes.Drop(m.clashes, raw.SameStamp, sensor)
-	for _, w := range []raw.Warning{
-		{Kind: raw.OutOfOrder, Count: m.late},
-		{Kind: raw.SameStamp, Count: m.clashes},
-		{Kind: raw.Placed, Count: m.placed},
-		{Kind: raw.Joined, Count: m.folded},
-	} {
-		if w.Sensor = sensor; w.Count > 0 {
-			b.notes.Warn(w)
-		}
-	}
-	if m.quantum > 0 {
-		b.notes.Warn(raw.Warning{Kind: raw.CutStamps, Sensor: sensor, Values: []float64{m.quantum, m.perStamp}})
-	}
-	if len(b.jumps) == 0 {
-		b.ref = m.ref
-	}
-	for _, j := range m.jumps {
-		if len(b.jumps) < maxJumps {
-			b.jumps = append(b.jumps, j)
-		}
-		w, at := raw.Warning{Kind: raw.ClockBack, Sensor: sensor, Values: []float64{math.Abs(j.to - j.from)}}, j.from
-		switch {
-		case j.unset:
-			w.Kind, at = raw.ClockSet, j.to
-		case j.restart:
-			w.Kind = raw.ClockRestart
-		}
-		b.notes.Warn(b.at(at, w))
-	}
-}
-
-// maxJumps bounds how many jumps of one sensor's clock are looked for in
-// another's.
-const maxJumps = 100
 
 // relativeFar is the time above which a log without a date is counted from its
 // own first sample: seconds since a phone was switched on tell nobody anything.

@@ -29,15 +29,24 @@ func (b *builder) mendMarks() {
 	if len(b.jumps) == 0 {
 		return
 	}
+	shifts := []float64{-b.ref} // behind so many of the rows that fall back
+	left := slices.Clone(b.jumps)
+	for _, back := range b.r.Backs {
+		shift := shifts[len(shifts)-1]
+		if k := slices.IndexFunc(left, func(j jump) bool {
+			return math.Abs(back[0]-j.from) < sameJump && math.Abs(back[1]-j.to) < sameJump
+		}); k >= 0 {
+			shift += left[k].shift
+			left = slices.Delete(left, k, k+1)
+		}
+		shifts = append(shifts, shift)
+	}
 	for i := range b.r.File.Marks {
 		m := &b.r.File.Marks[i]
 		at := m.At
-		m.At -= b.ref
-		for _, j := range b.jumps {
-			passed := j.unset && at >= j.to || slices.ContainsFunc(b.r.Backs[:m.Behind], func(back [2]float64) bool {
-				return math.Abs(back[0]-j.from) < sameJump && math.Abs(back[1]-j.to) < sameJump
-			})
-			if passed {
+		m.At += shifts[m.Behind]
+		for _, j := range left {
+			if j.kind == raw.ClockSet && at >= j.to {
 				m.At += j.shift
 			}
 		}

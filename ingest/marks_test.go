@@ -117,6 +117,30 @@ func TestMarksFollowTheClock(t *testing.T) {
 	}
 }
 
+// TestMarksFollowOneClock: a leap that samples and fixes of a file both show
+// moves its marks once.
+func TestMarksFollowOneClock(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("# start: 2026-09-20T10:00:00Z\ntime_s,ax_mps2,ay_mps2,az_mps2,lat_deg,lon_deg,speed_mps,mark\n")
+	for i := range 600 {
+		x, fix, mark := float64(i)/10, ",,", ""
+		if i < 300 {
+			x += 20
+		}
+		if i%10 == 0 {
+			fix = fmt.Sprintf("%.6f,7,5", 47+float64(i)*4.5e-6)
+		}
+		if i == 450 {
+			mark = "here"
+		}
+		fmt.Fprintf(&b, "%.3f,0,%.3f,9.81,%s,%s\n", x, float64(i)/1000, fix, mark)
+	}
+	l := mustRead(t, b.String())
+	if len(l.Marks) != 1 || l.Marks[0].At != l.IMU.Time[450] || len(l.GPS.Time) != 60 {
+		t.Errorf("%v, not at %v s; %v", l.Marks, l.IMU.Time[450], l.Warnings)
+	}
+}
+
 // TestCountedMarks: a counter of marks is no share of anything.
 func TestCountedMarks(t *testing.T) {
 	l := mustRead(t, "time_s,ax_mps2,ay_mps2,az_mps2,mark\n0,0,0,9.81,0\n1,0,0,9.81,1\n2,0,0,9.81,1\n3,0,0,9.81,2\n4,0,0,9.81,3\n")
