@@ -78,7 +78,7 @@ func build(r *raw.Columns) (*Log, error) {
 		b.log.gyrOnly = r.Gyr
 		b.notes.Warn(raw.Warning{Kind: raw.OnlyGyro, Lacks: unit.SensorNames[unit.Acc]})
 	}
-	b.log.Clock = Clock{OffsetSE: math.NaN(), DriftSE: math.NaN()}
+	b.log.Clock = untied
 	if len(b.log.IMU.Time) > 0 && len(b.log.GPS.Time) > 0 {
 		b.log.Clock.Tied, b.log.Clock.How = true, OneDevice
 	}

@@ -138,7 +138,7 @@ func (b *builder) gps() GPS {
 	g := GPS{Time: f.Time, Lat: f.Lat, Lon: f.Lon, Alt: f.Alt, Speed: f.Speed, Course: f.Course, Flags: make([]Flag, len(f.Time))}
 	g.Gaps, g.Rate = pace(g.Time)
 	given := len(known(g.Time, g.Speed))
-	g.SpeedFrom, g.SpeedSD = "receiver", receiverSpeedSD
+	g.SpeedFrom, g.SpeedSD = FromReceiver, receiverSpeedSD
 	track := newTrack(&g)
 	if given > 0 && b.checkSpeeds(track) {
 		given = 0
@@ -146,7 +146,7 @@ func (b *builder) gps() GPS {
 	track.flag(given*2 >= len(g.Time))
 	speedSD := track.velocities()
 	if f.Computed || given == 0 {
-		g.SpeedFrom = "positions"
+		g.SpeedFrom = FromPositions
 		g.SpeedSD = speedSD
 	}
 	filled := 0

@@ -67,12 +67,18 @@ type GPS struct {
 	Flags  []Flag    // what is doubtful about a fix
 	Gaps   []Span
 	Rate   float64 // Hz, median
-	// SpeedFrom says where Speed came from: "receiver" or "positions".
+	// SpeedFrom says where Speed came from: [FromReceiver] or [FromPositions].
 	SpeedFrom string
 	// SpeedSD is the documented 1σ error of Speed, m/s.
 	SpeedSD float64
 	File    int
 }
+
+// Where speeds come from.
+const (
+	FromReceiver  = "receiver"
+	FromPositions = "positions"
+)
 
 // A Deck is what presses on the board: the feet and the mast. It never bears
 // on rides or pitch; a clock of its own is left to the analysis.
@@ -96,18 +102,13 @@ func told(col []float32) bool {
 	return slices.ContainsFunc(col, func(v float32) bool { return v == v })
 }
 
-func (l *Log) deckTimes() (ts [][]float64) {
-	for _, d := range l.Decks {
-		ts = append(ts, d.Time)
-	}
-	return ts
-}
+// unknown is a column of n values that are not known.
+func unknown(n int) []float32 { return slices.Repeat([]float32{float32(raw.NaN)}, n) }
 
 // SharesClock says whether a file's samples are stamped beside motion or fixes.
 func (l *Log) SharesClock(file int) bool {
-	return slices.ContainsFunc(l.Files[file].Channels, func(c Channel) bool {
-		return c.Name == unit.SensorNames[unit.Acc] || c.Name == "position" || c.Name == "speed"
-	})
+	f := &l.Files[file]
+	return f.Has(unit.SensorNames[unit.Acc]) || f.Has("position") || f.Has("speed")
 }
 
 // A Flag marks what is doubtful about a GPS fix; analysis leaves flagged fixes out.
@@ -139,6 +140,9 @@ type Clock struct {
 	DriftPPM float64 // IMU clock's drift against GPS, parts per million, already taken out
 	DriftSE  float64
 }
+
+// untied is the clock of a log with one of IMU and GPS.
+var untied = Clock{OffsetSE: raw.NaN, DriftSE: raw.NaN}
 
 // Length is the last time of a fix or a sample, s since the start.
 func (l *Log) Length() float64 {

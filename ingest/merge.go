@@ -17,6 +17,15 @@ import (
 // them to be of one outing, s.
 const apartMost = 2 * 3600
 
+// Weights in choosing among rivals.
+const (
+	gyroWorth     = 10  // of an accelerometer with a gyroscope beside it
+	receiverWorth = 1.5 // of a receiver's own speed
+	sharedWorth   = 3   // of one device: there is no clock offset to estimate
+	rateWorth     = 0.1 // of each fix a second, up to rateUseful
+	rateUseful    = 10  // Hz
+)
+
 // Merge puts the logs of one outing on one time base. It picks the IMU and the
 // GPS: parts that a device split in sequence are joined, an accelerometer and a
 // gyroscope from two files become one, and of rivals (two watches) the better
@@ -30,7 +39,6 @@ const apartMost = 2 * 3600
 // Logs whose dates lie more than two hours apart are not of one outing: an
 // error.
 func Merge(logs []*Log) (*Log, error) {
-	logs = slices.DeleteFunc(slices.Clone(logs), func(l *Log) bool { return l == nil })
 	switch len(logs) {
 	case 0:
 		return nil, errors.New("there is no log to merge")
@@ -41,10 +49,10 @@ func Merge(logs []*Log) (*Log, error) {
 	if err := oneOuting(logs); err != nil {
 		return nil, err
 	}
-	m := &merger{out: &Log{Clock: Clock{OffsetSE: raw.NaN, DriftSE: raw.NaN}}}
+	m := &merger{Log: Log{Clock: untied}}
 	for _, l := range logs {
-		if !l.Start.IsZero() && (m.out.Start.IsZero() || l.Start.Before(m.out.Start)) {
-			m.out.Start = l.Start
+		if !l.Start.IsZero() && (m.Start.IsZero() || l.Start.Before(m.Start)) {
+			m.Start = l.Start
 		}
 	}
 	for _, l := range logs {
@@ -52,23 +60,30 @@ func Merge(logs []*Log) (*Log, error) {
 	}
 	m.joinSensors()
 	m.joinFeet()
-	imu, gps := m.choose()
-	if imu != nil {
-		m.out.IMU = imu.log.IMU
-	}
-	if gps != nil {
-		m.out.GPS = gps.log.GPS
-	}
+	imu := m.choose(m.imus, raw.IMUUnused, imuTimes, func(p, q *part) { p.IMU.join(&q.IMU) }, func(p *part) float64 {
+		if p.IMU.hasGyro() {
+			return gyroWorth * float64(len(p.IMU.Time))
+		}
+		return float64(len(p.IMU.Time))
+	})
+	gps := m.choose(m.gpss, raw.GPSUnused, gpsTimes, func(p, q *part) { p.GPS.join(&q.GPS) }, func(p *part) float64 {
+		s := p.GPS.worth()
+		if imu != nil && imu.shares(p) {
+			s *= sharedWorth
+		}
+		return s
+	})
 	if imu == nil && gps == nil {
 		return nil, errors.New("none of the logs holds an accelerometer with its times, a position or a speed")
 	}
 	m.tie(imu, gps)
-	sortMarks(m.out.Marks)
+	sortMarks(m.Marks)
 	m.forget()
-	if w, apart := m.out.overlap(); apart {
+	if w, apart := m.overlap(); apart {
 		m.warn(w)
 	}
-	return m.out, nil
+	out := m.Log
+	return &out, nil
 }
 
 // withoutLocalDates takes the date off logs in a local time of an unknown zone,
@@ -77,6 +92,7 @@ func withoutLocalDates(logs []*Log) []*Log {
 	if !slices.ContainsFunc(logs, func(l *Log) bool { return !l.noZone && !l.Start.IsZero() }) {
 		return logs
 	}
+	logs = slices.Clone(logs)
 	for i, l := range logs {
 		if l.noZone {
 			c := *l
@@ -87,111 +103,37 @@ func withoutLocalDates(logs []*Log) []*Log {
 	return logs
 }
 
-// Weights in choosing among rivals.
-const (
-	gyroWorth     = 10  // of an accelerometer with a gyroscope beside it
-	receiverWorth = 1.5 // of a receiver's own speed
-	sharedWorth   = 3   // of one device: there is no clock offset to estimate
-	rateWorth     = 0.1 // of each fix a second, up to rateUseful
-	rateUseful    = 10  // Hz
-)
-
-// A part is one log, moved to the common start, and where its files went.
-type part struct {
-	log   *Log
-	files []int // in the merged log
-	dated bool
-}
-
-type merger struct {
-	out  *Log
-	imus []*part
-	gpss []*part
-	gyrs []*part
-	feet []*part // of one foot each
-}
-
-func (m *merger) warn(w Warning) { m.out.Warnings = append(m.out.Warnings, w) }
-
-// add moves a log to the common start and files its parts. Values are shared
-// with the log as it came; times are copied.
-func (m *merger) add(l *Log) {
-	base := len(m.out.Files)
-	m.out.Files = append(m.out.Files, l.Files...)
-	m.out.Warnings = append(m.out.Warnings, l.Warnings...)
-	c := *l
-	p := &part{log: &c, dated: !l.Start.IsZero()}
-	for i := range l.Files {
-		p.files = append(p.files, base+i)
-	}
-	d := l.zero
-	if p.dated {
-		d = secondsBetween(m.out.Start, l.Start)
-	}
-	for _, k := range l.Marks {
-		k.At, k.File = k.At+d, k.File+base
-		m.out.Marks = append(m.out.Marks, k)
-	}
-	moved := func(t *[]float64, gaps *[]Span) {
-		*t, *gaps = slices.Clone(*t), slices.Clone(*gaps)
-		move(*t, *gaps, later(d))
-	}
-	moved(&c.IMU.Time, &c.IMU.Gaps)
-	moved(&c.GPS.Time, &c.GPS.Gaps)
-	moved(&c.gyrOnly.Time, new([]Span))
-	moved(&c.foot.Time, new([]Span))
-	for _, k := range l.Decks {
-		moved(&k.Time, &k.Gaps)
-		k.File += base
-		m.out.Decks = append(m.out.Decks, k)
-	}
-	c.IMU.File += base
-	c.GPS.File += base
-	for _, k := range []struct {
-		t  []float64
-		of *[]*part
-	}{{c.IMU.Time, &m.imus}, {c.GPS.Time, &m.gpss}, {c.foot.Time, &m.feet}, {c.gyrOnly.Time, &m.gyrs}} {
-		if len(k.t) > 0 {
-			*k.of = append(*k.of, p)
-		}
-	}
-}
-
 // oneOuting refuses logs whose dates lie hours apart.
 func oneOuting(logs []*Log) error {
-	type stretch struct {
+	type dated struct {
 		from, to time.Time
 		name     string
 	}
-	var all []stretch
+	var all []dated
 	for _, l := range logs {
-		first, last := raw.Extent(append([][]float64{l.IMU.Time, l.GPS.Time, l.gyrOnly.Time, l.foot.Time}, l.deckTimes()...)...)
-		if l.Start.IsZero() || math.IsInf(first, 0) {
-			continue
+		times := [][]float64{l.IMU.Time, l.GPS.Time, l.gyrOnly.Time, l.foot.Time}
+		for _, d := range l.Decks {
+			times = append(times, d.Time)
 		}
-		all = append(all, stretch{addSeconds(l.Start, first), addSeconds(l.Start, last), l.name()})
+		if first, last := raw.Extent(times...); !l.Start.IsZero() && first <= last {
+			all = append(all, dated{addSeconds(l.Start, first), addSeconds(l.Start, last), l.name()})
+		}
 	}
-	slices.SortStableFunc(all, func(a, b stretch) int { return a.from.Compare(b.from) })
+	slices.SortStableFunc(all, func(a, b dated) int { return a.from.Compare(b.from) })
 	for i := 1; i < len(all); i++ {
-		before := slices.MaxFunc(all[:i], func(a, b stretch) int { return a.to.Compare(b.to) })
+		before := slices.MaxFunc(all[:i], func(a, b dated) int { return a.to.Compare(b.to) })
 		if d := secondsBetween(before.to, all[i].from); d > apartMost {
 			const day = "2006-01-02 15:04"
+			apart := fmt.Sprintf("%.1f hours", d/3600)
+			if d >= 48*3600 {
+				apart = fmt.Sprintf("%.0f days", d/86400)
+			}
 			return fmt.Errorf("these logs are not of one outing: %s ends on %s UTC and %s starts on %s UTC, %s later. "+
 				"Give the logs of one outing at a time; if a logger's clock was wrong, leave the date out of its file or correct it",
-				before.name, before.to.Format(day), all[i].name, all[i].from.Format(day), hours(d))
+				before.name, before.to.Format(day), all[i].name, all[i].from.Format(day), apart)
 		}
 	}
 	return nil
-}
-
-func hours(s float64) string {
-	switch {
-	case s >= 48*3600:
-		return fmt.Sprintf("%.0f days", s/86400)
-	case s >= 5400:
-		return fmt.Sprintf("%.1f hours", s/3600)
-	}
-	return fmt.Sprintf("%.0f minutes", s/60)
 }
 
 // name is what to call a log.
@@ -203,6 +145,74 @@ func (l *Log) name() string {
 	return cmp.Or(raw.List(names, 3), "a log")
 }
 
+// A part is one sensor of a log, moved to the common start, and where the log's
+// files went.
+type part struct {
+	Log
+	files []int // in the merged log
+}
+
+func (p *part) dated() bool { return !p.Start.IsZero() }
+
+// shares says whether two parts have a file in common.
+func (p *part) shares(q *part) bool {
+	return slices.ContainsFunc(p.files, func(f int) bool { return slices.Contains(q.files, f) })
+}
+
+// take notes that p holds what was in q.
+func (p *part) take(q *part) {
+	p.files, p.Files = slices.Concat(p.files, q.files), slices.Concat(p.Files, q.Files)
+}
+
+// A merger fills in the log that others make.
+type merger struct {
+	Log
+	imus, gpss []*part
+	gyrs, feet []*part // a gyroscope alone, one foot alone
+}
+
+func (m *merger) warn(w Warning) { m.Warnings = append(m.Warnings, w) }
+
+// add moves a log to the common start and files its parts. Values are shared
+// with the log as it came; times are copied.
+func (m *merger) add(l *Log) {
+	base := len(m.Files)
+	m.Files = append(m.Files, l.Files...)
+	m.Warnings = append(m.Warnings, l.Warnings...)
+	p := part{Log: *l}
+	for i := range l.Files {
+		p.files = append(p.files, base+i)
+	}
+	d := l.zero
+	if p.dated() {
+		d = secondsBetween(m.Start, l.Start)
+	}
+	for _, k := range l.Marks {
+		k.At, k.File = k.At+d, k.File+base
+		m.Marks = append(m.Marks, k)
+	}
+	moved := func(t *[]float64, gaps *[]Span, to *[]*part) {
+		if len(*t) == 0 {
+			return
+		}
+		*t, *gaps = slices.Clone(*t), slices.Clone(*gaps)
+		move(*t, *gaps, later(d))
+		q := p
+		*to = append(*to, &q)
+	}
+	for _, k := range l.Decks {
+		moved(&k.Time, &k.Gaps, new([]*part))
+		k.File += base
+		m.Decks = append(m.Decks, k)
+	}
+	p.IMU.File += base
+	p.GPS.File += base
+	moved(&p.IMU.Time, &p.IMU.Gaps, &m.imus)
+	moved(&p.GPS.Time, &p.GPS.Gaps, &m.gpss)
+	moved(&p.gyrOnly.Time, new([]Span), &m.gyrs)
+	moved(&p.foot.Time, new([]Span), &m.feet)
+}
+
 // joinSensors gives accelerometers without a gyroscope the gyroscope of another
 // file.
 func (m *merger) joinSensors() {
@@ -210,28 +220,28 @@ func (m *merger) joinSensors() {
 		var best *part
 		most := 0
 		for _, p := range m.imus {
-			if p.log.IMU.hasGyro() || p.dated != g.dated {
+			if p.IMU.hasGyro() || p.dated() != g.dated() {
 				continue
 			}
-			if _, _, n := resample(&g.log.gyrOnly, p.log.IMU.Time); n > most {
+			if _, _, n := resample(&g.gyrOnly, p.IMU.Time); n > most {
 				best, most = p, n
 			}
 		}
 		if best == nil {
-			m.warn(Warning{Kind: raw.GyroAlone, Text: []string{g.log.name()}})
+			m.warn(Warning{Kind: raw.GyroAlone, Text: []string{g.name()}})
 			continue
 		}
-		acc := raw.Series{Time: best.log.IMU.Time, V: best.log.IMU.Acc}
-		imu, lost := joinIMU(&acc, &g.log.gyrOnly)
-		imu.File = best.log.IMU.File
+		file := best.IMU.File
+		imu, lost := joinIMU(&raw.Series{Time: best.IMU.Time, V: best.IMU.Acc}, &g.gyrOnly)
+		imu.File = file
 		if lost > 0 {
-			f := &m.out.Files[imu.File]
+			f := &m.Files[file]
 			f.Dropped = append(slices.Clone(f.Dropped), Dropped{Count: lost, Reason: raw.NoGyroBeside, Sensor: unit.SensorNames[unit.Acc]})
 		}
-		best.log.IMU = imu
-		best.files = append(best.files, g.files...)
-		if w, wrong := gyroUnit(&imu, g.log.gyrOnly.Unit); wrong {
-			w.File = g.log.name()
+		best.IMU = imu
+		best.take(g)
+		if w, wrong := gyroUnit(&imu, g.gyrOnly.Unit); wrong {
+			w.File = g.name()
 			m.warn(w)
 		}
 	}
@@ -243,7 +253,7 @@ func (m *merger) joinSensors() {
 // that is told.
 func (m *merger) joinFeet() {
 	for _, p := range m.feet {
-		left := p.log.foot
+		left := p.foot
 		if !told(left.V[0]) {
 			continue
 		}
@@ -251,19 +261,16 @@ func (m *merger) joinFeet() {
 		joined := []*part{p}
 		alike := 0 // files of either side with a date, or without, as p
 		for _, q := range m.feet {
-			if q.dated != p.dated {
+			if q.dated() != p.dated() {
 				continue
 			}
 			alike++
-			if told(q.log.foot.V[0]) {
-				continue
-			}
-			if _, _, n := resample(&q.log.foot, left.Time); n > 0 {
-				right.Table().Join(q.log.foot.Table())
+			if _, _, n := resample(&q.foot, left.Time); n > 0 && !told(q.foot.V[0]) {
+				right.Table().Join(q.foot.Table())
 				joined = append(joined, q)
 			}
 		}
-		if len(joined) == 1 || !p.dated && alike > 2 {
+		if len(joined) == 1 || !p.dated() && alike > 2 {
 			continue
 		}
 		idx := make([]int32, len(right.Time))
@@ -278,189 +285,142 @@ func (m *merger) joinFeet() {
 		d.Feet = [2][]float32{raw.Gather(left.V[0], idx), raw.Gather(force[1], idx)}
 		d.Moment = unknown(len(d.Time))
 		d.Gaps, d.Rate = pace(d.Time)
-		m.out.Decks = append(m.out.Decks, d)
-		m.out.Warnings = slices.DeleteFunc(m.out.Warnings, func(w Warning) bool {
-			return w.Kind == raw.OneFoot && slices.ContainsFunc(joined, func(q *part) bool { return w.File == q.log.Files[0].Name })
+		m.Decks = append(m.Decks, d)
+		m.Warnings = slices.DeleteFunc(m.Warnings, func(w Warning) bool {
+			return w.Kind == raw.OneFoot && slices.ContainsFunc(joined, func(q *part) bool { return w.File == q.Files[0].Name })
 		})
-		if !p.dated {
-			m.warn(Warning{Kind: raw.FeetUndated, Text: []string{p.log.name(), joined[1].log.name()}})
+		if !p.dated() {
+			m.warn(Warning{Kind: raw.FeetUndated, Text: []string{p.name(), joined[1].name()}})
 		}
 	}
 }
-
-// unknown is a column of n values that are not known.
-func unknown(n int) []float32 { return slices.Repeat([]float32{float32(raw.NaN)}, n) }
 
 // forget drops what the files' own warnings say they lack and another file
 // brings; of a gyroscope without an accelerometer joinSensors has told.
 func (m *merger) forget() {
-	m.out.Warnings = slices.DeleteFunc(m.out.Warnings, func(w Warning) bool {
-		return w.Lacks == unit.SensorNames[unit.Acc] || w.Lacks != "" && slices.ContainsFunc(m.out.Files, func(f File) bool {
-			return slices.ContainsFunc(f.Channels, func(c Channel) bool { return c.Name == w.Lacks })
-		})
+	m.Warnings = slices.DeleteFunc(m.Warnings, func(w Warning) bool {
+		return w.Lacks == unit.SensorNames[unit.Acc] || w.Lacks != "" && slices.ContainsFunc(m.Files, func(f File) bool { return f.Has(w.Lacks) })
 	})
 }
 
-func (u *IMU) hasGyro() bool { return len(u.Gyr[0]) > 0 && !math.IsNaN(float64(u.Gyr[0][0])) }
+func imuTimes(p *part) []float64 { return p.IMU.Time }
+func gpsTimes(p *part) []float64 { return p.GPS.Time }
 
-// choose picks the IMU and the GPS. A device that holds both is preferred,
-// unless another's record is much better.
-func (m *merger) choose() (imu, gps *part) {
-	m.imus = m.sequence(m.imus, func(l *Log) []float64 { return l.IMU.Time }, m.appendIMU)
-	m.gpss = m.sequence(m.gpss, func(l *Log) []float64 { return l.GPS.Time }, m.appendGPS)
-	imu = pickBest(m.imus, func(p *part) float64 {
-		s := float64(len(p.log.IMU.Time))
-		if p.log.IMU.hasGyro() {
-			s *= gyroWorth
-		}
-		return s
-	})
-	gps = pickBest(m.gpss, func(p *part) float64 {
-		g := &p.log.GPS
-		sound := 0
-		for _, f := range g.Flags {
-			if f == 0 {
-				sound++
-			}
-		}
-		rate := g.Rate
-		if rate <= 0 {
-			rate = 1
-		}
-		// Seconds covered by sound fixes; more fixes a second count a little.
-		s := float64(sound) / rate * (1 + rateWorth*min(rate, rateUseful))
-		if g.SpeedFrom == "receiver" {
-			s *= receiverWorth
-		}
-		if imu != nil && imu.shares(p) {
-			s *= sharedWorth
-		}
-		return s
-	})
-	m.tellUnused(raw.IMUUnused, imu, m.imus)
-	m.tellUnused(raw.GPSUnused, gps, m.gpss)
-	return imu, gps
-}
-
-func (m *merger) tellUnused(kind raw.Kind, used *part, ps []*part) {
-	for _, p := range ps {
-		if p != used {
-			m.warn(Warning{Kind: kind, Text: []string{m.files(used), m.files(p)}})
-		}
+// choose joins parts of one kind that follow each other in time, and picks the
+// best, nil where there is none; the others are named.
+func (m *merger) choose(ps []*part, unused raw.Kind, times func(p *part) []float64, join func(p, q *part), worth func(p *part) float64) *part {
+	if len(ps) == 0 {
+		return nil
 	}
-}
-
-func pickBest(ps []*part, score func(*part) float64) *part {
-	var best *part
-	most := math.Inf(-1)
+	slices.SortStableFunc(ps, func(p, q *part) int { return cmp.Compare(times(p)[0], times(q)[0]) })
+	var all []*part
 	for _, p := range ps {
-		if s := score(p); s > most {
-			best, most = p, s
+		k := slices.IndexFunc(all, func(q *part) bool {
+			_, end := raw.Extent(times(q))
+			pause := times(p)[0] - end
+			return pause > 0 && (p.dated() || pause <= apartMost) && p.alike(q)
+		})
+		if k < 0 {
+			all = append(all, p)
+			continue
+		}
+		join(all[k], p)
+		all[k].take(p)
+	}
+	best := slices.MaxFunc(all, func(p, q *part) int { return cmp.Compare(worth(p), worth(q)) })
+	for _, p := range all {
+		if p != best {
+			m.warn(Warning{Kind: unused, Text: []string{best.name(), p.name()}})
 		}
 	}
 	return best
 }
 
-// shares says whether two parts have a file in common.
-func (p *part) shares(q *part) bool {
-	return slices.ContainsFunc(p.files, func(f int) bool { return slices.Contains(q.files, f) })
-}
-
-func (m *merger) files(p *part) string {
-	var l Log
-	for _, f := range p.files {
-		l.Files = append(l.Files, m.out.Files[f])
-	}
-	return l.name()
-}
-
-// sequence joins parts of one kind of clock that follow each other in time.
-func (m *merger) sequence(ps []*part, times func(*Log) []float64, join func(a, b *part)) []*part {
-	slices.SortStableFunc(ps, func(a, b *part) int { return cmp.Compare(times(a.log)[0], times(b.log)[0]) })
-	var out []*part
-next:
-	for _, p := range ps {
-		for _, q := range out {
-			_, end := raw.Extent(times(q.log))
-			pause := times(p.log)[0] - end
-			if p.dated == q.dated && pause > 0 && (p.dated || pause <= apartMost) && m.alike(p, q) {
-				join(q, p)
-				q.files = slices.Concat(q.files, p.files)
-				continue next
-			}
-		}
-		cp := *p
-		lg := *p.log
-		cp.log = &lg
-		out = append(out, &cp)
-	}
-	return out
-}
-
 // alike says whether two parts seem to come from the same device.
-func (m *merger) alike(p, q *part) bool {
-	a, b := m.out.Files[p.files[0]], m.out.Files[q.files[0]]
-	return a.Kind == b.Kind && a.Device == b.Device && p.log.IMU.hasGyro() == q.log.IMU.hasGyro() &&
-		(len(p.log.GPS.Time) > 0) == (len(q.log.GPS.Time) > 0)
+func (p *part) alike(q *part) bool {
+	a, b := p.Files[0], q.Files[0]
+	return p.dated() == q.dated() && a.Kind == b.Kind && a.Device == b.Device && p.IMU.hasGyro() == q.IMU.hasGyro() &&
+		(len(p.GPS.Time) > 0) == (len(q.GPS.Time) > 0)
 }
 
-func (m *merger) appendIMU(a, b *part) {
-	u := &a.log.IMU
-	u.table().Join(b.log.IMU.table())
-	u.Gaps, u.Rate = pace(u.Time)
-}
-
-func (m *merger) appendGPS(a, b *part) {
-	u, v := &a.log.GPS, &b.log.GPS
-	u.table().Join(v.table())
-	u.Flags = slices.Concat(u.Flags, v.Flags)
-	u.Gaps, u.Rate = pace(u.Time)
-	u.SpeedSD = max(u.SpeedSD, v.SpeedSD)
-	if v.SpeedFrom == "positions" {
-		u.SpeedFrom = v.SpeedFrom
-	}
-}
+func (u *IMU) hasGyro() bool { return len(u.Gyr[0]) > 0 && !math.IsNaN(float64(u.Gyr[0][0])) }
 
 func (u *IMU) table() raw.Table {
 	return raw.Table{Times: []*[]float64{&u.Time}, Cols: []*[]float32{&u.Acc[0], &u.Acc[1], &u.Acc[2], &u.Gyr[0], &u.Gyr[1], &u.Gyr[2]}}
+}
+
+// join adds the samples of v, which follow.
+func (u *IMU) join(v *IMU) {
+	u.table().Join(v.table())
+	u.Gaps, u.Rate = pace(u.Time)
 }
 
 func (g *GPS) table() raw.Table {
 	return raw.Table{Times: []*[]float64{&g.Time}, Wide: []*[]float64{&g.Lat, &g.Lon}, Cols: []*[]float32{&g.Alt, &g.Speed, &g.Course}}
 }
 
-// tie says how the two clocks stand to each other. Scales without a date count
-// from their first sample when that is far from zero, each its own until the
-// offset is known.
-func (m *merger) tie(imu, gps *part) {
-	c := &m.out.Clock
-	u, g := &m.out.IMU, &m.out.GPS
-	first, _ := raw.Extent(u.Time)
-	firstFix, _ := raw.Extent(g.Time)
-	if imu != nil && gps != nil {
-		switch {
-		case imu.shares(gps):
-			c.Tied, c.How = true, OneDevice
-			first = min(first, firstFix)
-			firstFix = first
-		case imu.dated && gps.dated && m.sameDevice(imu, gps):
-			c.Tied, c.How = true, OneDevice
-		case imu.dated && gps.dated:
-			c.How = BothUTC
-		}
-	}
-	// The times are copies of the log's own.
-	if imu != nil && !imu.dated && math.Abs(first) > relativeFar {
-		move(u.Time, u.Gaps, later(-first))
-		m.out.moveNoted(m.out.byIMU, later(-first))
-	}
-	if gps != nil && !gps.dated && math.Abs(firstFix) > relativeFar {
-		move(g.Time, g.Gaps, later(-firstFix))
-		m.out.moveNoted(func(f int) bool { return !m.out.byIMU(f) }, later(-firstFix))
+// join adds the fixes of v, which follow.
+func (g *GPS) join(v *GPS) {
+	g.table().Join(v.table())
+	g.Flags = slices.Concat(g.Flags, v.Flags)
+	g.Gaps, g.Rate = pace(g.Time)
+	g.SpeedSD = max(g.SpeedSD, v.SpeedSD)
+	if v.SpeedFrom == FromPositions {
+		g.SpeedFrom = FromPositions
 	}
 }
 
-func (m *merger) sameDevice(p, q *part) bool {
-	a, b := m.out.Files[p.files[0]], m.out.Files[q.files[0]]
-	return a.Device != "" && a.Device == b.Device
+// worth is the seconds covered by sound fixes; more fixes a second count a
+// little, and a receiver's own speed.
+func (g *GPS) worth() float64 {
+	sound := 0
+	for _, f := range g.Flags {
+		if f == 0 {
+			sound++
+		}
+	}
+	rate := g.Rate
+	if rate <= 0 {
+		rate = 1
+	}
+	s := float64(sound) / rate * (1 + rateWorth*min(rate, rateUseful))
+	if g.SpeedFrom == FromReceiver {
+		s *= receiverWorth
+	}
+	return s
+}
+
+// tie takes over the IMU and the GPS and says how their clocks stand to each
+// other. Scales without a date count from their first sample when that is far
+// from zero, each its own until the offset is known.
+func (m *merger) tie(imu, gps *part) {
+	if imu != nil {
+		m.IMU = imu.IMU
+	}
+	if gps != nil {
+		m.GPS = gps.GPS
+	}
+	first, _ := raw.Extent(m.IMU.Time)
+	firstFix, _ := raw.Extent(m.GPS.Time)
+	if imu != nil && gps != nil {
+		a, b := imu.Files[0].Device, gps.Files[0].Device
+		dated := imu.dated() && gps.dated()
+		switch {
+		case imu.shares(gps):
+			first = min(first, firstFix)
+			firstFix = first
+			fallthrough
+		case dated && a != "" && a == b:
+			m.Clock.Tied, m.Clock.How = true, OneDevice
+		case dated:
+			m.Clock.How = BothUTC
+		}
+	}
+	// The times are copies of the log's own.
+	if imu != nil && !imu.dated() && math.Abs(first) > relativeFar {
+		m.moveIMU(later(-first))
+	}
+	if gps != nil && !gps.dated() && math.Abs(firstFix) > relativeFar {
+		m.moveGPS(later(-firstFix))
+	}
 }

@@ -6,6 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"evenfoot/analysis"
+	"evenfoot/ingest"
 	"evenfoot/ingest/write"
 	"evenfoot/report/words"
 )
@@ -77,7 +78,7 @@ func (c *console) export(args []string, f exportFlags) error {
 
 func (c *console) exportSamples(w io.Writer, s *session, pastOnly bool) error {
 	e := write.NewExport(w, s.Log.Start)
-	if s.Log.GPS.SpeedFrom == "positions" {
+	if s.Log.GPS.SpeedFrom == ingest.FromPositions {
 		e.Computed()
 	}
 	warnings, err := analysis.Export(s.Log, s.Setup, pastOnly, e.Write)

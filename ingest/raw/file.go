@@ -1,6 +1,9 @@
 package raw
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // A Span is a stretch of time, seconds since Log.Start.
 type Span struct{ Start, End float64 }
@@ -19,6 +22,11 @@ type File struct {
 	Read      int       `json:"read"`       // samples kept
 	Dropped   []Dropped `json:"dropped"`
 	Marks     []Mark    `json:"marks,omitempty"` // in the order of the file
+}
+
+// Has says whether the file has a channel of that name.
+func (f *File) Has(channel string) bool {
+	return slices.ContainsFunc(f.Channels, func(c Channel) bool { return c.Name == channel })
 }
 
 // A Mark is a moment that the rider or a device noted.
