@@ -17,62 +17,25 @@ import (
 )
 
 // WhyNoChange says why a comparison judges no change, "" where it does.
-func WhyNoChange(c *analysis.Comparison) string {
-	switch {
-	case len(c.Results) != 2:
-		return "A change is judged between two sessions only."
-	case len(c.Athletes) == 1:
-		if ch := c.Athletes[0].Changes[0]; ch.Differ != nil {
-			return "There is no before and after: " + ch.Differ.Error() + "."
-		}
-		return ""
-	case c.Results[0].Setup == nil || c.Results[1].Setup == nil:
-		return "A change is judged only where both sessions have a setup."
-	}
-	return "These are two riders, so there is no before and after."
-}
+func WhyNoChange(c *analysis.Comparison) string { return Units{}.tell("no change judged", c) }
 
 // VerdictHead is the judgement of a change in a sentence: no more of a success
 // than its rows and its chance allow.
 func VerdictHead(b *advice.BeforeAfter) string {
-	p := float64(b.ChanceBetter)
 	says := func(k advice.Kind) bool {
 		return slices.ContainsFunc(b.Says, func(x advice.Reason) bool { return x.Kind == k })
 	}
-	what := whatChanged(b.Changed)
-	switch {
-	case says(advice.NothingChanged) && says(advice.ChangedUnsaid):
-		return "The two setups are the same, yet the outings do not fit each other."
-	case says(advice.NothingChanged):
-		return "The two setups are the same: there is no change to judge."
-	case b.Verdict == advice.NotAsPredicted:
-		return what + " did not do what was expected."
-	case b.Verdict != advice.AsPredicted && p >= advice.Surely:
-		return "Too early to tell by feel what " + LowerFirst(what) + " did; by the model the load is more even than before."
-	case b.Verdict != advice.AsPredicted && p <= 1-advice.Surely:
-		return "Too early to tell by feel what " + LowerFirst(what) + " did; by the model the load is less even than before."
-	case b.Verdict != advice.AsPredicted:
-		return "Too early to tell what " + LowerFirst(what) + " did."
-	case slices.ContainsFunc(b.Rows, func(r advice.Comparison) bool { return r.Outcome == advice.More || r.Outcome == advice.Less }):
-		return what + " did a part of what was expected; not all the numbers agree."
-	case p >= advice.Surely:
-		return what + " did what was expected: the load is more even than before."
-	case p <= 1-advice.Surely:
-		return what + " did what was expected, but the load is less even than before."
-	}
-	return what + " did what was expected. Whether the load is more even than before is not clear."
+	partly := slices.ContainsFunc(b.Rows, func(r advice.Comparison) bool { return r.Outcome == advice.More || r.Outcome == advice.Less })
+	return Units{}.tell("verdict", struct {
+		*advice.BeforeAfter
+		Same, Unsaid, Partly bool
+	}{b, says(advice.NothingChanged), says(advice.ChangedUnsaid), partly})
 }
 
 // Apart says how surely the outing after a change is the more even one, by the
 // same chance as the judgement; "" where there is none. The doubts of the two go
 // together, so that their intervals may overlap.
-func Apart(b *advice.BeforeAfter) string {
-	p := float64(b.ChanceBetter)
-	if !Finite(p) || len(b.Changed) == 0 {
-		return ""
-	}
-	return fmt.Sprintf("The second is the more even one with a chance of %s: the doubts of the two go together, so their intervals say less.", Percent(p))
-}
+func Apart(b *advice.BeforeAfter) string { return Units{}.tell("apart", b) }
 
 // whatChanged names a change by its one part, and as a change where it has several.
 func whatChanged(all []advice.Difference) string {

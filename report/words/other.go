@@ -39,7 +39,7 @@ func ForOther(r *analysis.Result, u Units) *Other {
 	p.Name = cmp.Or(p.Name, "somebody else")
 	alt := Theirs(r)
 	p.Words = For(alt, u)
-	p.Words.Today = u.carries("On today's trim this rider's front foot", alt)
+	p.Words.Today = u.sheet(alt).carries("On today's trim this rider's front foot")
 	owner := "the owner of this foil"
 	if r.Setup != nil {
 		owner = cmp.Or(Clean(r.Setup.Rider.Name), owner)
@@ -125,13 +125,4 @@ func WhoIs(kg, metres float64, level string, u Units) string {
 		parts = append(parts, l)
 	}
 	return strings.Join(parts, ", ")
-}
-
-// Short is a step with how sure it is and what to mind of it.
-func (w Answer) Short() string {
-	s := w.Next
-	if c := w.Chip(); c != "" {
-		s += " " + UpperFirst(c) + ". " + w.Mind
-	}
-	return s
 }

@@ -188,7 +188,7 @@ func (u Units) Conflict(c trim.Conflict) string {
 	}
 	can := u.can()
 	can["where"] = func() string { return where }
-	can["strained"] = func() string { return u.strained(c) }
+	can["strained"] = func() string { return u.tell("strained", strain{c, u}) }
 	return cmp.Or(conflictBook.say(string(c.Kind), c, can), string(c.Kind))
 }
 
@@ -200,21 +200,21 @@ func earlier(title string, n int) string {
 	return "“" + Clean(title) + "”"
 }
 
-// strained says what the evidence asks of an unknown.
-func (u Units) strained(c trim.Conflict) string {
-	x := c.Unknown
-	value := func(v float64) string {
-		if x.Key == "" || strings.HasSuffix(x.Key, "_percent") {
-			return fmt.Sprintf("%.3g %s", v*x.Scale, x.Unit)
-		}
-		return u.Keyed(keyNamed(x.Key), v)
+// A strain is a conflict with an unknown of the setup.
+type strain struct {
+	trim.Conflict
+	u Units
+}
+
+// Far says that the unknown must be far outside.
+func (s strain) Far() bool { return s.Sigmas >= farSigmas }
+
+// Value is one of the unknown.
+func (s strain) Value(v float64) string {
+	if x := s.Unknown; x.Key == "" || strings.HasSuffix(x.Key, "_percent") {
+		return fmt.Sprintf("%.3g %s", v*x.Scale, x.Unit)
 	}
-	s := fmt.Sprintf("the %s: the evidence asks for %s where %s %s, %s what the setup allows", x.Name, value(c.Asked),
-		Choose(x.Default, "the default is", "the setup says"), value(c.Stated), Choose(c.Sigmas >= farSigmas, "far outside", "outside"))
-	if x.Key != "" {
-		s += fmt.Sprintf(" (check %s%s)", x.Key, Choose(c.Unusual, ", which is hardly ever so large or small: is it the right number, in the right unit?", ""))
-	}
-	return s
+	return s.u.Keyed(keyNamed(s.Unknown.Key), v)
 }
 
 // Measure asks for a value of the setup that is left to its default.

@@ -15,8 +15,9 @@ import (
 	"evenfoot/analysis/pitchlaw"
 )
 
-// The sentences stand in files of their own, a line for each kind of finding:
-// the kind, a colon, and the sentence as a template. [book.say] fills it in.
+// The sentences stand in files of their own, an entry for each kind of finding:
+// the kind, a colon, and the sentence as a template, which goes on in the lines
+// that a tab begins. [book.say] fills it in.
 //
 //go:embed sentences
 var sentences embed.FS
@@ -28,12 +29,17 @@ type book struct {
 	parsed *sync.Map // of *template.Template
 }
 
-func newBook(name string) book {
+func newBook(names ...string) book {
 	b := book{map[string]string{}, &sync.Map{}}
-	text, _ := sentences.ReadFile("sentences/" + name + ".txt") // a missing one is found by every test
-	for line := range strings.Lines(string(text)) {
-		if kind, says, ok := strings.Cut(strings.TrimSpace(line), ": "); ok && !strings.HasPrefix(kind, "#") {
-			b.says[kind] = says
+	for _, name := range names {
+		text, _ := sentences.ReadFile("sentences/" + name + ".txt") // a missing one is found by every test
+		last := ""
+		for line := range strings.Lines(string(text)) {
+			if strings.HasPrefix(line, "\t") {
+				b.says[last] += line
+			} else if kind, says, ok := strings.Cut(strings.TrimSpace(line)+" ", ": "); ok && line[0] != '#' {
+				last, b.says[kind] = kind, strings.TrimSpace(says)+"\n"
+			}
 		}
 	}
 	return b
@@ -53,7 +59,8 @@ func (b book) say(kind string, x any, can template.FuncMap) string {
 	if err != nil {
 		return err.Error() // a test says every sentence
 	}
-	return s.String()
+	blank := func(r rune) bool { return r == ' ' || r == '\n' || r == '\t' }
+	return strings.Join(strings.FieldsFunc(s.String(), blank), " ")
 }
 
 // template is a kind's sentence, calling can.
@@ -73,7 +80,7 @@ func (b book) template(kind string, can template.FuncMap) (*template.Template, e
 	return own.Funcs(can), nil
 }
 
-var sheetBook = newBook("sheet")
+var sheetBook = newBook("sheet", "answer")
 
 // tell is a sentence of the sheet about x.
 func (u Units) tell(kind string, x any) string { return sheetBook.say(kind, x, u.can()) }
@@ -95,10 +102,19 @@ func num(v any) float64 { return reflect.ValueOf(v).Float() }
 // can is what the sentences of all books may call, in the reader's units.
 func (u Units) can() template.FuncMap {
 	return template.FuncMap{
-		"say": u.Say, "here": u.here, "conflict": u.Conflict, "reason": Reason, "clean": Clean,
+		"say": u.Say, "part": u.tell, "here": u.here, "conflict": u.Conflict, "reason": Reason, "observation": u.Observation,
+		"clean": Clean, "listed": Listed, "quotedNames": quotedNames, "plural": Plural, "upper": UpperFirst, "lower": LowerFirst,
 		"fine": u.SpeedFine, "speeds": u.speeds, "knot": u.SpeedName, "length": u.LengthText, "roughly": u.lengthRound,
-		"way": u.way, "further": u.further, "places": u.places, "placeAt": placeAt, "percent": Percent,
-		"noted": u.speedNoted, "clock": sinceStart, "span": fromTo, "level": levelOf, "limit": limit, "abs": math.Abs,
+		"way": u.way, "further": u.further, "foreAft": ForeAft, "places": u.places, "placeAt": placeAt, "percent": Percent, "about": about,
+		"noted": u.speedNoted, "clock": sinceStart, "span": fromTo, "minutes": Minutes, "level": levelOf, "limit": limit,
+		"cards": u.cards, "cardCount": CardCount, "heavy": heavy, "screwCare": screwCare, "whatChanged": whatChanged,
+		"gain": u.Gains, "gainAbout": u.gainsAbout, "raised": raisedRange, "exact": func(i interval.Interval) interval.Interval { return interval.Exact(i.Value) },
+		"signed":    func(mm interval.Interval) string { return signedRange(mm, u) },
+		"minus":     func(a, b float64) float64 { return a - b },
+		"abs":       math.Abs,
+		"surely":    func() float64 { return advice.Surely },
+		"last":      func(i int, of []float64) bool { return i == len(of)-1 },
+		"number":    func(v any) bool { return reflect.ValueOf(v).Kind() == reflect.Float64 },
 		"speed":     func(v any) string { return u.SpeedText(num(v)) },
 		"speedFine": func(v any) string { return u.SpeedFine(num(v)) },
 		"fixed":     func(v any, digits int) string { return Fixed(num(v), digits) },
@@ -117,36 +133,32 @@ func (u Units) can() template.FuncMap {
 		"most":       func(i interval.Interval) float64 { return max(math.Abs(i.Low), math.Abs(i.High)) },
 		"thousandth": func(v float64) float64 { return v / 1000 },
 		"pressed": func(mm float64) string {
-			if math.Abs(mm) < 1 {
-				return "about where they do"
-			}
-			return u.further(mm / 1000)
+			return Choose(math.Abs(mm) < 1, "about where they do", u.further(mm/1000))
 		},
 		"tell":        func(kind string) string { return u.tell(kind, nil) },
 		"half":        func(v interval.Number) string { return fmt.Sprintf("%.2f", float64(v)/2) },
 		"millimetres": func(m float64) string { return fmt.Sprintf("%.1f", m*1000) },
-		"plural":      Plural, "upper": UpperFirst, "lower": LowerFirst, "minutes": Minutes,
-		"even":       even,
-		"feltMove":   func() float64 { return feltMove },
-		"leastReach": func() int { return pitchlaw.LeastReach },
-		"deg":        func(rad float64, digits int) string { return fmt.Sprintf("%.*f°", digits, rad*radian) },
-		"size":       func(rad float64) string { return fmt.Sprintf("%.1f°", math.Abs(rad)*radian) },
-		"turn":       func(rad float64) string { return fmt.Sprintf("%+.1f°", rad*radian) },
-		"bearing":    func(rad float64) string { return fmt.Sprintf("%03.0f°", rad*radian) },
-		"round":      func(v float64) string { return fmt.Sprintf("%.0f", v) },
-		"ahead":      func(s float64) string { return fmt.Sprintf("%+.1f", s) },
-		"hours":      func(s float64) string { return fmt.Sprintf("%.0f", s/3600) },
-		"hundred":    func(share float64) float64 { return 100 * share },
-		"off":        func(v, from float64) string { return Percent(math.Abs(v/from - 1)) },
-		"within":     func(sd float64) string { return fmt.Sprintf("%.0f", 100*interval.Z90*sd) },
-		"inPercent":  func(share *interval.Interval) string { return Between(*share, 100, 0) },
-		"gains":      func(g *interval.Interval) string { return u.Gains(*g) },
-		"perSpeed":   func(perKnot float64) string { return in(perKnot*u.perSpeed(), 1, "%") },
-		"area":       func(m2 float64) string { return Area(m2, u) },
-		"row":        func(c *advice.Comparison) string { return u.Row(*c) },
-		"changed":    func(all []advice.Difference) string { return strings.Join(u.Changed(all), "; ") },
-		"track":      func(r *analysis.Result) string { return u.track(r.Setup) },
-		"unstopped":  func(why analysis.Finding) string { return strings.TrimSuffix(u.Say(why), ".") },
+		"even":        even,
+		"feltMove":    func() float64 { return feltMove },
+		"leastReach":  func() int { return pitchlaw.LeastReach },
+		"deg":         func(rad float64, digits int) string { return fmt.Sprintf("%.*f°", digits, rad*radian) },
+		"size":        func(rad float64) string { return fmt.Sprintf("%.1f°", math.Abs(rad)*radian) },
+		"turn":        func(rad float64) string { return fmt.Sprintf("%+.1f°", rad*radian) },
+		"bearing":     func(rad float64) string { return fmt.Sprintf("%03.0f°", rad*radian) },
+		"round":       func(v float64) string { return fmt.Sprintf("%.0f", v) },
+		"ahead":       func(s float64) string { return fmt.Sprintf("%+.1f", s) },
+		"hours":       func(s float64) string { return fmt.Sprintf("%.0f", s/3600) },
+		"hundred":     func(share float64) float64 { return 100 * share },
+		"off":         func(v, from float64) string { return Percent(math.Abs(v/from - 1)) },
+		"within":      func(sd float64) string { return fmt.Sprintf("%.0f", 100*interval.Z90*sd) },
+		"inPercent":   func(share *interval.Interval) string { return Between(*share, 100, 0) },
+		"gains":       func(g *interval.Interval) string { return u.Gains(*g) },
+		"perSpeed":    func(perKnot float64) string { return in(perKnot*u.perSpeed(), 1, "%") },
+		"area":        func(m2 float64) string { return Area(m2, u) },
+		"row":         func(c *advice.Comparison) string { return u.Row(*c) },
+		"changed":     func(all []advice.Difference) string { return strings.Join(u.Changed(all), "; ") },
+		"track":       func(r *analysis.Result) string { return u.track(r.Setup) },
+		"unstopped":   func(why analysis.Finding) string { return strings.TrimSuffix(u.Say(why), ".") },
 		"noGlide": func(why analysis.Finding) string {
 			_, s, _ := strings.Cut(becameBook.say(fmt.Sprint(why), nil, u.can()), ": ")
 			return s

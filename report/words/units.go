@@ -334,3 +334,50 @@ func Possible(i interval.Interval) interval.Interval {
 
 // Share is a share of the load in percent, "58 (52 to 64)".
 func Share(i interval.Interval) string { return Between(Possible(i), 100, 0) }
+
+// Gains says a speed gradient (% of the load per knot) per unit of the reader's speed:
+// "gains 1.6 % (0.3 to 3.1)", words instead of signs where it may be below
+// zero.
+func (u Units) Gains(g interval.Interval) string {
+	return u.gainsAbout(g.Value) + rangeOf(u.Gradient(g), 1, "lost", "gained")
+}
+
+// gainsAbout is the same without its doubt.
+func (u Units) gainsAbout(perKnot float64) string {
+	return Choose(perKnot < 0, "loses ", "gains ") + in(math.Abs(perKnot)*u.perSpeed(), 1, "%")
+}
+
+// perSpeed turns what is per knot into what is per unit of the reader's speed.
+func (u Units) perSpeed() float64 { return 3600.0 / 1852 / u.SpeedValue(1) }
+
+// GradientUnit is the unit of a speed gradient of the front share.
+func (u Units) GradientUnit() string { return "% of the load per " + u.SpeedName() }
+
+// Gradient is a speed gradient (points per knot) in the reader's unit.
+func (u Units) Gradient(perKnot interval.Interval) interval.Interval {
+	return perKnot.Scale(u.perSpeed())
+}
+
+// raisedRange is "0.8 degrees up (0.1 to 1.5)", an angle of the leading edge.
+func raisedRange(deg interval.Interval) string {
+	const still = 0.05
+	head := Fixed(math.Abs(deg.Value), 1) + " degrees " + Choose(deg.Value < 0, "down", "up")
+	if math.Abs(deg.Value) < still {
+		if head = "about where it is"; deg.Low > -still && deg.High < still {
+			return "where it is"
+		}
+	}
+	return head + rangeOf(deg, 1, "down", "up")
+}
+
+// signedRange is "2.4 cm back (0.9 to 3.9)", a move.
+func signedRange(mm interval.Interval, u Units) string {
+	m := mm.Scale(0.001)
+	head := u.way(m.Value)
+	if math.Abs(m.Value) < 0.003 && m.Low < 0 && m.High > 0 {
+		if head = "about where it is"; m.Low > -0.0005 && m.High < 0.0005 {
+			return "where it is"
+		}
+	}
+	return head + rangeOf(m.Scale(u.LengthValue(1)), u.LengthDigits(), "back", "forward")
+}

@@ -161,7 +161,7 @@ func TestClippedIsSaid(t *testing.T) {
 		{-60, -10, 12, "; the mast's slot gives 4.0 cm back"},
 	} {
 		r.Advice.FoilMove = interval.Interval{Value: c.value, Low: c.low, High: c.high}
-		if got := strings.ReplaceAll(Units{}.OrDefault().beyondTrack(r), NBSP, " "); !strings.HasPrefix(got, c.want) || c.want == "" && got != "" {
+		if got := strings.ReplaceAll(Units{}.OrDefault().sheet(r).Beyond(), NBSP, " "); !strings.HasPrefix(got, c.want) || c.want == "" && got != "" {
 			t.Errorf("%+v: %q", c, got)
 		}
 	}

@@ -1,0 +1,324 @@
+package words
+
+import (
+	"math"
+	"slices"
+
+	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
+	"evenfoot/analysis/interval"
+	"evenfoot/analysis/setup"
+)
+
+// A sheet is a result with what its sentences ask of it.
+type sheet struct {
+	*analysis.Result
+	u                      Units
+	Lo, Top                float64            // the speeds that count, m/s
+	Slow, Fast             analysis.LoadPoint // the load at them
+	Worst, WorstAt         float64            // the share that is farthest from even between them, and where
+	Fitted, Shim, WithShim float64            // shims, m: today's, the next step's, both; 0 for none
+	Move, Feet             float64            // of the next step, m; 0 for none
+	Beginner               bool
+	Last, Measure          string              // the last of the limits; what is worth measuring
+	Notes                  []float64           // speeds at which notes of feel are worth having, m/s
+	Test                   *advice.Observation // another trim to learn from, nil for none
+}
+
+func (u Units) sheet(r *analysis.Result) *sheet {
+	s := &sheet{Result: r, u: u}
+	s.Lo, _, s.Top = SpeedsOf(r)
+	s.Slow, _ = LoadAt(r, s.Lo)
+	s.Fast, _ = LoadAt(r, s.Top)
+	s.Worst = 0.5
+	for _, p := range r.FootLoad {
+		if v, share := float64(p.Speed), p.FrontShare.Value; v >= s.Lo && v <= s.Top && math.Abs(share-0.5) > math.Abs(s.Worst-0.5) {
+			s.WorstAt, s.Worst = v, share
+		}
+	}
+	if r.Setup != nil {
+		s.Fitted, s.Beginner = r.Setup.Foil.Stabilizer.Shim, r.Setup.Rider.Level == "beginner"
+	}
+	if a := r.Advice; a != nil {
+		s.Shim, s.Move, s.Feet = metres(a.Shim, 0.05), metres(a.MoveNow, 0.5), metres(a.FeetNow, 0.5)
+	}
+	s.WithShim = s.Fitted + s.Shim
+	return s
+}
+
+// metres is a part of a step, mm, 0 where it is less than can be fitted.
+func metres(mm interval.Number, least float64) float64 {
+	if v := float64(mm); Finite(v) && math.Abs(v) >= least {
+		return v / 1000
+	}
+	return 0
+}
+
+// Known says that a step's or a trim's load can be told.
+func (s *sheet) Known() bool {
+	_, ok := LoadAt(s.Result, s.Top)
+	return ok
+}
+
+// One says that all the speeds that count read alike.
+func (s *sheet) One() bool { return s.u.SpeedText(s.Lo) == s.u.SpeedText(s.Top) }
+
+// carries says how the load stands on a rider's front foot.
+func (s *sheet) carries(foot string) string {
+	if says := s.u.tell("carries", s); says != "" {
+		return foot + " " + says
+	}
+	return ""
+}
+
+// heavy says in words how a share feels; 45 to 55 % is even.
+func heavy(share float64) string {
+	switch p := math.Round(100 * share); {
+	case p > 60:
+		return "front-heavy"
+	case p > 55:
+		return "a little front-heavy"
+	case p < 40:
+		return "back-heavy"
+	case p < 45:
+		return "a little back-heavy"
+	}
+	return "even"
+}
+
+// evenEnough is how far off even, as a share, a rider takes as even.
+const evenEnough = 0.06
+
+// even says that the load is even at every speed that counts, and by the mean.
+func even(r *analysis.Result) bool {
+	s := Units{}.sheet(r)
+	uneven := func(share float64) bool { return heavy(share) != "even" }
+	return !slices.ContainsFunc([]float64{s.Slow.FrontShare.Value, s.Fast.FrontShare.Value, s.Worst}, uneven) && r.Advice.EvennessNow.Value <= evenEnough
+}
+
+// noticed is the change of the speed gradient from which on a rider may notice
+// it, points of the load per knot (no source).
+const noticed = 0.25
+
+// Calmer is by how much the next step changes the speed gradient at the top,
+// 0 where a rider does not notice it.
+func (s *sheet) Calmer() float64 {
+	if d := s.Advice.GradientAfter.Value - s.Advice.GradientNow.Value; math.Abs(d) > noticed {
+		return d
+	}
+	return 0
+}
+
+// rare is a chance of overshoot that is not worth a caution.
+const rare = 0.10
+
+// Likely says that the load may fall with speed at the top, after the step.
+func (s *sheet) Likely() bool { return float64(s.Advice.Overshoot) > rare && Finite(s.Top) }
+
+// Then names the speeds at which the load falls after the step, Both those at
+// which it does today as well.
+func (s *sheet) Then() string {
+	return s.falls(func(p analysis.LoadPoint) float64 { return p.GradientAfter.Value })
+}
+
+func (s *sheet) Both() string {
+	return s.falls(func(p analysis.LoadPoint) float64 { return math.Max(p.Gradient.Value, p.GradientAfter.Value) })
+}
+
+// falls names the speeds that count at which the gradient is below zero, "" for none.
+func (s *sheet) falls(gradient func(analysis.LoadPoint) float64) string {
+	const same = 0.02 // m/s
+	var runs []string
+	from := -1
+	for i, p := range s.FootLoad {
+		v := float64(p.Speed)
+		below := v > s.Lo-same && v < s.Top+same && gradient(p) < 0
+		if below && from < 0 {
+			from = i
+		}
+		if from >= 0 && (!below || i == len(s.FootLoad)-1) {
+			last := i - Choose(below, 0, 1)
+			a, b := s.u.SpeedText(float64(s.FootLoad[from].Speed)), s.u.SpeedText(float64(s.FootLoad[last].Speed))
+			runs, from = append(runs, Choose(a == b, "at "+a, "from "+a+" to "+b)), -1
+		}
+	}
+	return Listed(runs)
+}
+
+// Against says that the step takes some of what is fitted out, Gone that nothing
+// is left of it, Less that a part is.
+func (s *sheet) Against() bool { return s.Fitted*s.Shim < 0 }
+func (s *sheet) Gone() bool    { return s.Against() && math.Abs(s.WithShim) < 0.00015 }
+func (s *sheet) Less() bool    { return s.Fitted*s.WithShim > 0 }
+func (s *sheet) Out() bool     { return s.Advice.TakeOut || s.Against() }
+
+// Place is where a shim goes that raises (m > 0) or lowers the leading edge.
+func (s *sheet) Place(m float64) string { return placeAt(mountOf(s.Result), EdgeFor(s.Result, m)) }
+func (s *sheet) Edge() string           { return EdgeFor(s.Result, s.Shim) }
+
+// Turn is by how much the step turns the leading edge, degrees; 0 where unknown.
+func (s *sheet) Turn() float64 {
+	if s.Setup == nil || !(s.Setup.Foil.Stabilizer.ShimSpan > 0) {
+		return 0
+	}
+	return math.Atan(s.Shim/s.Setup.Foil.Stabilizer.ShimSpan) * radian
+}
+
+// Left is how far the mast can slide the way of the step, m, and Short says that
+// this is not enough, and no move of the feet makes up for it.
+func (s *sheet) Left() float64 {
+	return Choose(s.Move < 0, -s.Setup.Board.Track[0], s.Setup.Board.Track[1])
+}
+
+func (s *sheet) Short() bool {
+	return math.Abs(s.Move) > s.Left()+1e-4 && !Finite(float64(s.Advice.FeetNow))
+}
+
+// Assumed says that the track's length is.
+func (s *sheet) Assumed() bool { return !s.Setup.Given("board.track_cm") }
+
+// Next is what to do in place of a step, Says one of the reasons.
+func (s *sheet) Next() string                { return s.u.Reason(s.Advice.Next, s.Result) }
+func (s *sheet) Says(x advice.Reason) string { return s.u.Reason(x, s.Result) }
+
+// Because says that the advice has a reason of that kind.
+func (s *sheet) Because(k advice.Kind) bool {
+	return slices.ContainsFunc(s.Advice.Why, func(x advice.Reason) bool { return x.Kind == k })
+}
+
+// option is the first that is, nil for none.
+func (s *sheet) option(is func(o *advice.Option) bool) *advice.Option {
+	for i := range s.Advice.Options {
+		if is(&s.Advice.Options[i]) {
+			return &s.Advice.Options[i]
+		}
+	}
+	return nil
+}
+
+// Whole is the whole way with how surely it is more even than today; nil where
+// the best of all choices lies elsewhere.
+func (s *sheet) Whole() *advice.Option {
+	return s.option(func(o *advice.Option) bool {
+		return o.Best && Finite(float64(o.ChanceBetter)) && float64(o.StabilizerDeg) == s.Advice.StabilizerChange.Value && o.FoilMove.Value == s.Advice.FoilMove.Value
+	})
+}
+
+// Held is where the foil would best stand with the shim as it is, where the step
+// moves the foil alone; nil for other steps.
+func (s *sheet) Held() *advice.Option {
+	return s.option(func(o *advice.Option) bool {
+		return s.Advice.Cards == 0 && s.Move != 0 && !o.Best && o.Cards == 0 && o.FoilMove.Known() && o.Reachable
+	})
+}
+
+// NotTaken is the choice in reach that most surely is more even than today where
+// no step is advised, nil for none.
+func (s *sheet) NotTaken() (most *advice.Option) {
+	for i := range s.Advice.Options {
+		o := &s.Advice.Options[i]
+		if !o.Best && !(s.Beginner && o.Cards != 0) && o.Reachable && o.ChanceBetter >= advice.Surely && (most == nil || o.Evenness.Value < most.Evenness.Value) {
+			most = o
+		}
+	}
+	return most
+}
+
+// Past says that a choice goes past the best trim, by more than its degrees or
+// millimetres tell.
+func (s *sheet) Past(o *advice.Option) bool {
+	past := func(far, best, slack float64) bool {
+		return math.Abs(far) > slack && (far*best < 0 || math.Abs(far) > math.Abs(best)+slack)
+	}
+	turn, move := s.Advice.StabilizerChange, s.Advice.FoilMove
+	return turn.Known() && move.Known() && (past(float64(o.StabilizerDeg), turn.Value, 0.1) || past(o.FoilMove.Value, move.Value, 5))
+}
+
+// Beyond says by how much the whole way is longer than the track, or what the
+// track gives where only the doubt is longer; "" where it reaches.
+func (s *sheet) Beyond() string {
+	if s.Setup == nil {
+		return ""
+	}
+	all, track := s.Advice.FoilMove.Scale(0.001), s.Setup.Board.Track
+	over := s.u.LengthText(math.Max(track[0]-all.Value, all.Value-track[1]))
+	within := func(m float64) bool { return m > track[0]-0.0005 && m < track[1]+0.0005 }
+	switch {
+	case within(all.Value) && all.Low > track[0]+0.0005 && all.High < track[1]-0.0005:
+		return ""
+	case within(all.Value) && within(all.Low) && within(all.High):
+		return ", counted within the slot: " + s.u.track(s.Setup)
+	case within(all.Value):
+		return "; the mast's slot gives " + s.u.track(s.Setup) + Choose(s.Assumed(), ", as is assumed", "")
+	case s.Setup.Stance.Fixed:
+		return ", which is " + over + " more than the track allows"
+	}
+	return ", " + over + " of it to be made up by the feet"
+}
+
+// lookFor finds what would tell more, where the evidence is not enough.
+func (s *sheet) lookFor() {
+	for i, o := range s.Advice.WorthKnowing {
+		switch {
+		case o.Kind == advice.NoteFeel:
+			s.Notes = append(s.Notes, o.Speeds...)
+		case o.ChangesTrim && s.Test == nil:
+			s.Test = &s.Advice.WorthKnowing[i]
+		case !o.ChangesTrim && s.Measure == "":
+			s.Measure = Sentence(s.u.Observation(o))
+		}
+	}
+	slices.Sort(s.Notes)
+}
+
+// Again says that the setup holds a note of feel at each of the speeds.
+func (s *sheet) Again() bool {
+	const near = 0.5 // m/s, a knot
+	for _, v := range s.Notes {
+		if s.Setup == nil || !slices.ContainsFunc(s.Setup.Feel, func(f setup.Feel) bool { return math.Abs(f.Speed-v) <= near }) {
+			return false
+		}
+	}
+	return s.Setup != nil
+}
+
+// SpeedsOf are the low, middle and top speed that count, m/s; NaN when unknown.
+func SpeedsOf(r *analysis.Result) (lo, mid, top float64) {
+	lo, top = r.RangeLow, r.RangeHigh
+	if !(top > lo) || !Finite(lo) || !Finite(top) {
+		lo, top = math.NaN(), math.NaN()
+		if n := len(r.FootLoad); n > 0 {
+			lo, top = float64(r.FootLoad[0].Speed), float64(r.FootLoad[n-1].Speed)
+		}
+	}
+	return lo, (lo + top) / 2, top
+}
+
+// Place finds a speed among n in order: the last that is not above it, and how
+// far on to the next it lies, 0 to 1; false outside them.
+func Place(n int, speed func(i int) interval.Number, v float64) (i int, on float64, ok bool) {
+	const same = 0.02 // m/s
+	for i := range n {
+		switch x := float64(speed(i)); {
+		case math.Abs(x-v) < same:
+			return i, 0, true
+		case i+1 < n && x <= v && v < float64(speed(i+1))-same:
+			return i, (v - x) / (float64(speed(i+1)) - x), true
+		}
+	}
+	return 0, 0, false
+}
+
+// LoadAt is the foot load at a speed, between the points of its curve; false
+// outside it.
+func LoadAt(r *analysis.Result, v float64) (p analysis.LoadPoint, ok bool) {
+	i, on, ok := Place(len(r.FootLoad), func(i int) interval.Number { return r.FootLoad[i].Speed }, v)
+	if !ok {
+		un := interval.Unknown()
+		return analysis.LoadPoint{Speed: interval.Number(v), FrontShare: un, Moment: un, Gradient: un, FrontShareAfter: un, GradientAfter: un}, false
+	}
+	o, q := r.FootLoad[i], r.FootLoad[i+Choose(on > 0, 1, 0)]
+	mix := func(a, b interval.Interval) interval.Interval { return interval.Mix(a, b, on) }
+	return analysis.LoadPoint{Speed: interval.Number(v), FrontShare: mix(o.FrontShare, q.FrontShare), Moment: mix(o.Moment, q.Moment),
+		Gradient: mix(o.Gradient, q.Gradient), FrontShareAfter: mix(o.FrontShareAfter, q.FrontShareAfter), GradientAfter: mix(o.GradientAfter, q.GradientAfter)}, true
+}
