@@ -46,15 +46,3 @@ func earthCentred(lat, lon float64) [3]float64 {
 	n := wgsA / math.Sqrt(1-wgsE2*sinLat*sinLat) // to the polar axis, along the vertical
 	return [3]float64{n * cosLat * cosLon, n * cosLat * sinLon, n * (1 - wgsE2) * sinLat}
 }
-
-// degrees360 brings an angle in radians to 0..360 degrees.
-func degrees360(rad float64) float64 {
-	d := rad * 180 / math.Pi
-	if d < 0 {
-		d += 360
-	}
-	if d >= 360 {
-		d = 0
-	}
-	return d
-}

@@ -51,7 +51,7 @@ func TestPlane(t *testing.T) {
 		if short := c.metres - math.Hypot(e, n); short < 0 || short > 1.02*bound {
 			t.Errorf("%s: %.3f m short of %.3f, want at most %.3f", c.source, short, c.metres, bound)
 		}
-		if az := degrees360(math.Atan2(e, n)); math.Abs(math.Remainder(az-c.azimuth, 360)) > 0.002 {
+		if az := math.Atan2(e, n) * 180 / math.Pi; math.Abs(math.Remainder(az-c.azimuth, 360)) > 0.002 {
 			t.Errorf("%s: azimuth %.5f, want %.5f", c.source, az, c.azimuth)
 		}
 	}

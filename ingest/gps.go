@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -28,19 +29,19 @@ const (
 // fixes of which nothing is left.
 func (b *builder) finiteFixes() {
 	f := &b.r.Gps
-	var offEarth, null, inf, speed int
+	bad := func(reason raw.Kind) (nan float64) {
+		b.notes.Drop(1, reason, "")
+		return raw.NaN
+	}
 	for i := range f.Time {
 		lat, lon := f.Lat[i], f.Lon[i]
 		switch {
 		case lat == 0 && lon == 0:
-			null++ // what receivers write when they have no fix
-			lat, lon = raw.NaN, raw.NaN
+			lat = bad(raw.NoFix) // what receivers write when they have no fix
 		case math.IsInf(lat, 0) || math.IsInf(lon, 0):
-			inf++
-			lat, lon = raw.NaN, raw.NaN
+			lat = bad(raw.NotFinite)
 		case lat > 90 || lat < -90 || lon < -180 || lon > 360:
-			offEarth++
-			lat, lon = raw.NaN, raw.NaN
+			lat = bad(raw.OffEarth)
 		case lon > 180:
 			lon -= 360
 		}
@@ -48,42 +49,26 @@ func (b *builder) finiteFixes() {
 			lat, lon = raw.NaN, raw.NaN
 		}
 		f.Lat[i], f.Lon[i] = lat, lon
-		f.Alt[i] = finiteOrNaN(f.Alt[i])
-		if v := f.Speed[i]; v < 0 || v-v != 0 && v == v {
-			speed++
-			f.Speed[i] = float32(raw.NaN)
+		if v := f.Speed[i]; v < 0 || math.IsInf(float64(v), 0) {
+			f.Speed[i] = float32(bad(raw.BadSpeedValue))
 		}
-		f.Course[i] = course360(finiteOrNaN(f.Course[i]))
+		f.Alt[i] += 0 * f.Alt[i] // an infinity becomes NaN
+		f.Course[i] = course360(float64(f.Course[i]))
 	}
-	b.notes.Drop(null, raw.NoFix, "")
-	b.notes.Drop(offEarth, raw.OffEarth, "")
-	b.notes.Drop(inf, raw.NotFinite, "")
-	b.notes.Drop(speed, raw.BadSpeedValue, "")
 	f.Table().Keep(func(i int) bool {
 		return (f.Lat[i] == f.Lat[i] || f.Speed[i] == f.Speed[i]) && math.Abs(f.Time[i]) < timeMost
 	})
 }
 
-func finiteOrNaN(v float32) float32 {
-	if v-v != 0 {
-		return float32(raw.NaN)
+// course360 brings a course to 0 ≤ c < 360 deg, NaN where there is none.
+func course360(c float64) float32 {
+	if c = math.Mod(c, 360); c < 0 {
+		c += 360
 	}
-	return v
-}
-
-// course360 brings a course to 0 ≤ c < 360 deg; NaN stays.
-func course360(c float32) float32 {
-	if c >= 0 && c < 360 || c != c {
-		return c
+	if f := float32(c); f < 360 || f != f {
+		return f
 	}
-	x := math.Mod(float64(c), 360)
-	if x < 0 {
-		x += 360
-	}
-	if c = float32(x); c >= 360 {
-		c = 0
-	}
-	return c
+	return 0
 }
 
 // fixes mends the GPS records.
@@ -137,32 +122,32 @@ func (b *builder) gps() GPS {
 	}
 	g := GPS{Time: f.Time, Lat: f.Lat, Lon: f.Lon, Alt: f.Alt, Speed: f.Speed, Course: f.Course, Flags: make([]Flag, len(f.Time))}
 	g.Gaps, g.Rate = pace(g.Time)
-	given := len(known(g.Time, g.Speed))
-	g.SpeedFrom, g.SpeedSD = FromReceiver, receiverSpeedSD
 	track := newTrack(&g)
+	given := len(known(g.Time, g.Speed))
 	if given > 0 && b.checkSpeeds(track) {
 		given = 0
 	}
-	track.flag(given*2 >= len(g.Time))
-	speedSD := track.velocities()
+	track.flagSpeeds()
+	withSpeed := given*2 >= len(g.Time)
+	track.flagPositions(withSpeed)
+	track.flagStale(withSpeed)
+	velocities, sd := track.velocities()
+	g.SpeedFrom, g.SpeedSD = FromReceiver, receiverSpeedSD
 	if f.Computed || given == 0 {
-		g.SpeedFrom = FromPositions
-		g.SpeedSD = speedSD
+		g.SpeedFrom, g.SpeedSD = FromPositions, sd
 	}
 	filled := 0
-	for i := range g.Time {
-		vx, vy := track.vx[i], track.vy[i]
-		v := math.Hypot(vx, vy)
+	for i, v := range velocities {
+		speed := math.Hypot(v[0], v[1])
 		if g.Speed[i] != g.Speed[i] {
-			g.Speed[i] = float32(v)
-			if v == v {
+			if g.Speed[i] = float32(speed); speed == speed {
 				filled++
 			} else {
 				g.Flags[i] |= FlagSpike
 			}
 		}
-		if g.Course[i] != g.Course[i] && v > courseSDs*speedSD && v > courseSpeed {
-			g.Course[i] = course360(float32(degrees360(math.Atan2(vx, vy))))
+		if g.Course[i] != g.Course[i] && speed > courseSDs*sd && speed > courseSpeed {
+			g.Course[i] = course360(math.Atan2(v[0], v[1]) * 180 / math.Pi)
 		}
 	}
 	if given > 0 && filled > 0 && !f.Computed {
@@ -172,19 +157,17 @@ func (b *builder) gps() GPS {
 	return g
 }
 
+// tellFlags says how many fixes are doubtful, and where the first is.
 func (b *builder) tellFlags(g *GPS) {
-	for _, k := range []struct {
-		flag Flag
-		kind raw.Kind
-	}{{FlagSpike, raw.Spikes}, {FlagStale, raw.Stale}, {FlagJump, raw.Leaps}} {
+	for k, kind := range []raw.Kind{raw.Spikes, raw.Stale, raw.Leaps} {
 		n, first := 0, 0.0
 		for i, f := range slices.Backward(g.Flags) {
-			if f&k.flag != 0 {
+			if f&(FlagSpike<<k) != 0 {
 				n, first = n+1, g.Time[i]
 			}
 		}
 		if n > 0 {
-			b.notes.Warn(b.at(first, raw.Warning{Kind: k.kind, Count: n}))
+			b.notes.Warn(b.at(first, raw.Warning{Kind: kind, Count: n}))
 		}
 	}
 }
@@ -192,4 +175,80 @@ func (b *builder) tellFlags(g *GPS) {
 // known is the times at which a column has a value.
 func known[T float32 | float64](t []float64, col []T) []float64 {
 	return raw.Gather(t, raw.Indices(len(t), func(i int) bool { return col[i] == col[i] }))
+}
+
+// Evidence of two tracks in one file.
+const (
+	// sharedLeast is how long they must lie side by side, s.
+	sharedLeast = 10
+	// likeness is the part of the fixes with one time that must be equal for
+	// them to be one track that was written twice.
+	likeness = 0.8
+)
+
+// oneTrack keeps one of the tracks that a file holds of the same time, as of
+// two receivers. Fixes with a date are never moved in time, so that both could
+// only be mixed up.
+func (b *builder) oneTrack() {
+	f := &b.r.Gps
+	if b.r.Start.IsZero() || len(b.jumps) > 0 { // with the device's clock they are moved
+		return
+	}
+	tracks := runs(len(f.Time), func(i int) bool { return f.Time[i] < f.Time[i-1]-sharedLeast })
+	if len(tracks) < 2 || len(tracks) > maxPieces {
+		return
+	}
+	slices.SortStableFunc(tracks, func(x, y run) int { return (y.b - y.a) - (x.b - x.a) }) // the longest is kept
+	var kept []run
+	lost := 0
+	for _, r := range tracks {
+		rival := slices.ContainsFunc(kept, func(k run) bool {
+			shared := min(f.Time[r.b-1], f.Time[k.b-1]) - max(f.Time[r.a], f.Time[k.a])
+			return shared > sharedLeast && !alike(f.Table(), r, k)
+		})
+		if rival {
+			lost += r.b - r.a
+		} else {
+			kept = append(kept, r)
+		}
+	}
+	if lost == 0 {
+		return
+	}
+	first := kept[0].a
+	b.notes.Warn(b.at(f.Time[first], raw.Warning{Kind: raw.OtherTrack, Count: lost}))
+	b.notes.Drop(lost, raw.OtherTrack, "GPS fix")
+	f.Table().Keep(func(i int) bool {
+		return slices.ContainsFunc(kept, func(k run) bool { return i >= k.a && i < k.b })
+	})
+}
+
+// alike says whether two runs of fixes are the same track: most fixes with one
+// time are equal, or none has the time of another and they do not take turns, as
+// two receivers that stamp at different moments do (one fills the other's holes).
+func alike(f raw.Table, r, q run) bool {
+	both, same, turns, last := 0, 0, 0, 0
+	t := f.Time()
+	for i, k := r.a, q.a; i < r.b && k < q.b; {
+		first := cmp.Compare(t[i], t[k])
+		if first == 0 {
+			both++
+			if f.Same(i, k) || f.Completes(i, k) {
+				same++
+			}
+		} else if first == -last {
+			turns++
+		}
+		last = first
+		if first <= 0 {
+			i++
+		}
+		if first >= 0 {
+			k++
+		}
+	}
+	if both == 0 {
+		return turns <= sharedLeast
+	}
+	return float64(same) >= likeness*float64(both)
 }

@@ -62,16 +62,16 @@ const (
 func longestRest(u *IMU) (longest float64) {
 	var first r3.Vec
 	from := math.Inf(1) // s, where the rest began
-	steady(u.Time, &u.Acc, restBlock, func(start, end float64, mean r3.Vec, scatter float64) {
-		switch still := scatter < restScatter*restScatter; {
-		case !still:
+	for r := range blocks(u.Time, restBlock) {
+		mean, scatter := moments(&u.Acc, r)
+		if !(scatter < restScatter*restScatter) {
 			from = math.Inf(1)
-		case from > start || r3.Norm(r3.Sub(mean, first)) > restDrift:
-			from, first = start, mean
-			fallthrough
-		default:
-			longest = max(longest, end-from)
+			continue
 		}
-	})
+		if start := u.Time[r.a]; from > start || r3.Norm(r3.Sub(mean, first)) > restDrift {
+			from, first = start, mean
+		}
+		longest = max(longest, u.Time[r.b-1]-from)
+	}
 	return longest
 }

@@ -53,3 +53,52 @@ func (b *builder) way(s stretch) float64 {
 	}
 	return sum
 }
+
+// wraps are where the counters of loggers begin anew, s: 2³² microseconds and
+// milliseconds, the seconds of a day and of a week.
+var wraps = []float64{(1 << 32) * 1e-6, (1 << 32) * 1e-3, 86400, 7 * 86400}
+
+// wrapSlack is how far from its ends a counter may be seen before and after, s.
+const wrapSlack = 5
+
+// unwrap lets counters that begin anew go on. Times with a date never do.
+func (b *builder) unwrap() {
+	if !b.r.Start.IsZero() {
+		return
+	}
+	for _, s := range b.r.Streams() {
+		t := s.Time()
+		shift, was := 0.0, t[0]
+		for i, x := range t {
+			if w := wrapBetween(was, x); w > 0 {
+				shift += w
+				b.notes.Warn(raw.Warning{Kind: raw.ClockWrapped, Sensor: s.Name, Values: []float64{w}, At: x + shift})
+			}
+			was = x
+			t[i] = x + shift
+		}
+	}
+	shift, marks := 0.0, b.r.File.Marks
+	for k := range b.r.Backs {
+		back := &b.r.Backs[k]
+		w := wrapBetween(back[0], back[1])
+		back[0] += shift
+		shift += w
+		back[1] += shift
+		for i := range marks {
+			if marks[i].Behind > k {
+				marks[i].At += w
+			}
+		}
+	}
+}
+
+// wrapBetween is where a counter began anew between two stamps, s; 0 when none did.
+func wrapBetween(was, is float64) float64 {
+	for _, w := range wraps {
+		if is < was-wrapSlack && math.Abs(was-w) < wrapSlack && is >= 0 && is < wrapSlack {
+			return w
+		}
+	}
+	return 0
+}

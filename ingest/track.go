@@ -20,6 +20,8 @@ const (
 	staleLeast = 1.5
 	// velocityWindow is the half width of the filter for velocity, s.
 	velocityWindow = 1.25
+	// reachPeriods is the same at least, in periods: two fixes to each side.
+	reachPeriods = 2.05
 	// spikeSlack is how far a speed may stand out beside what acceleration
 	// explains, m/s; spikeNear the time within which its neighbours count, s.
 	spikeSlack, spikeNear = 3, 5
@@ -39,6 +41,9 @@ const (
 	// unknownSD is the 1σ error of speeds from too few positions to tell, m/s, and
 	// scatterLeast the least scatter that is believed, m.
 	unknownSD, scatterLeast = 0.5, 0.005
+	// scatterSD makes the 1σ error of a position of its median scatter: the square
+	// of a few degrees of freedom has its median below its mean.
+	scatterSD = 1.06
 	// slowSD is what the slow wander of a receiver's positions adds to a speed,
 	// 1σ, m/s (3 m in a minute; our estimate): the scatter does not show it.
 	slowSD = 0.05
@@ -46,9 +51,8 @@ const (
 
 // A track is the fixes on a plane, for flags and for velocity.
 type track struct {
-	g      *GPS
+	*GPS
 	x, y   []float64 // m east and north of the first fix; NaN without position
-	vx, vy []float64 // m/s from positions; NaN where they cannot be had
 	reach  float64   // s, half the width of the window of a velocity
 	gap    float64   // s between fixes, above which it ends
 	window [3][]float64
@@ -56,23 +60,19 @@ type track struct {
 
 func newTrack(g *GPS) *track {
 	n := len(g.Time)
-	t := &track{g: g, x: make([]float64, n), y: make([]float64, n)}
 	p := period(g.Time)
-	t.gap, t.reach = gapLimit(p), velocityWindow
+	t := &track{GPS: g, x: make([]float64, n), y: make([]float64, n), gap: gapLimit(p), reach: velocityWindow}
 	if p > 0 {
-		t.reach = max(t.reach, 2.05*p)
+		t.reach = max(t.reach, reachPeriods*p)
 	}
 	var local plane
 	if k := slices.IndexFunc(g.Lat, func(lat float64) bool { return lat == lat }); k >= 0 {
 		local = newPlane(g.Lat[k], g.Lon[k])
 	}
 	for i := range n {
-		switch {
-		case g.Lat[i] != g.Lat[i]:
-			t.x[i], t.y[i] = raw.NaN, raw.NaN
-		case i > 0 && g.Lat[i] == g.Lat[i-1] && g.Lon[i] == g.Lon[i-1]:
+		if i > 0 && g.Lat[i] == g.Lat[i-1] && g.Lon[i] == g.Lon[i-1] {
 			t.x[i], t.y[i] = t.x[i-1], t.y[i-1]
-		default:
+		} else {
 			t.x[i], t.y[i] = local.project(g.Lat[i], g.Lon[i])
 		}
 	}
@@ -82,83 +82,65 @@ func newTrack(g *GPS) *track {
 // step is the distance in metres between fixes i and j.
 func (t *track) step(i, j int) float64 { return math.Hypot(t.x[j]-t.x[i], t.y[j]-t.y[i]) }
 
-// flag marks doubtful fixes. withSpeed says that the receiver gives speeds.
-func (t *track) flag(withSpeed bool) {
-	t.flagSpeeds()
-	t.flagPositions(withSpeed)
-	t.flagStale(withSpeed)
-}
-
 // flagSpeeds marks a receiver's speed that is beyond any board's, or that
 // stands out from the median of five by more than any acceleration explains.
 func (t *track) flagSpeeds() {
-	g := t.g
 	var near [5]float64
-	for i, v := range g.Speed {
-		if v != v {
-			continue
-		}
-		if v > speedMost {
-			g.Flags[i] |= FlagSpike
-			continue
-		}
-		n := 0
-		span := 0.0
-		for k := max(0, i-2); k <= min(len(g.Speed)-1, i+2); k++ {
-			if d := math.Abs(g.Time[k] - g.Time[i]); g.Speed[k] == g.Speed[k] && d <= spikeNear {
-				near[n] = float64(g.Speed[k])
+	for i, v := range t.Speed {
+		n, span := 0, 0.0
+		for k := max(0, i-2); k <= min(len(t.Speed)-1, i+2); k++ {
+			if d := math.Abs(t.Time[k] - t.Time[i]); t.Speed[k] == t.Speed[k] && d <= spikeNear {
+				near[n] = float64(t.Speed[k])
 				span = max(span, d)
 				n++
 			}
 		}
-		if n < 5 {
-			continue
-		}
-		if m := raw.Median(near[:n]); math.Abs(float64(v)-m) > spikeSlack+accelMost*min(span, 1) {
-			g.Flags[i] |= FlagSpike
+		standsOut := n == 5 && math.Abs(float64(v)-raw.Median(near[:])) > spikeSlack+accelMost*min(span, 1)
+		if v > speedMost || v == v && standsOut {
+			t.Flags[i] |= FlagSpike
 		}
 	}
 }
 
-// flagPositions walks along the positions. One that lies further from the last
-// sound one than speed and slack allow is a spike when the next returns to
-// where it should be, else the landing of a jump.
-func (t *track) flagPositions(withSpeed bool) {
-	g := t.g
-	allowed := func(i, j int) float64 {
-		dt := g.Time[j] - g.Time[i]
-		v := float64(speedMost)
-		if withSpeed && dt <= speedTrusted {
-			v = 0
-			for _, k := range [2]int{i, j} {
-				if s := g.Speed[k]; s == s && g.Flags[k]&FlagSpike == 0 {
-					v = max(v, float64(s)+accelMost*dt/2)
-				}
-			}
-			if v == 0 {
-				v = speedMost
+// allowed is how far a board may get from fix i to fix j, m.
+func (t *track) allowed(i, j int, withSpeed bool) float64 {
+	dt, v := t.Time[j]-t.Time[i], 0.0
+	if withSpeed && dt <= speedTrusted {
+		for _, k := range [2]int{i, j} {
+			if s := t.Speed[k]; s == s && t.Flags[k]&FlagSpike == 0 {
+				v = max(v, float64(s)+accelMost*dt/2)
 			}
 		}
-		return v*dt*wayMargin + positionSlack
 	}
+	if v == 0 {
+		v = speedMost
+	}
+	return v*dt*wayMargin + positionSlack
+}
+
+// flagPositions walks along the positions. One that lies further from the last
+// sound one than speed and slack allow is a spike when the next returns to
+// where it should be, else the landing of a jump. withSpeed says that the
+// receiver gives speeds.
+func (t *track) flagPositions(withSpeed bool) {
 	last := -1
-	for i := range g.Time {
+	reached := func(i int) bool { return t.x[i] == t.x[i] && t.step(last, i) <= t.allowed(last, i, withSpeed) }
+	for i := range t.Time {
 		if t.x[i] != t.x[i] {
 			continue
 		}
-		if last < 0 || t.step(last, i) <= allowed(last, i) {
+		if last < 0 || reached(i) {
 			last = i
 			continue
 		}
-		// Does the track go back to where it was?
 		returns := false
-		for j := i + 1; j < min(len(g.Time), i+1+returnWithin) && !returns; j++ {
-			returns = t.x[j] == t.x[j] && t.step(last, j) <= allowed(last, j)
+		for j := i + 1; j < min(len(t.Time), i+1+returnWithin) && !returns; j++ {
+			returns = reached(j)
 		}
 		if returns {
-			g.Flags[i] |= FlagSpike
+			t.Flags[i] |= FlagSpike
 		} else {
-			g.Flags[i] |= FlagJump
+			t.Flags[i] |= FlagJump
 			last = i
 		}
 	}
@@ -166,106 +148,130 @@ func (t *track) flagPositions(withSpeed bool) {
 
 // flagStale marks fixes that repeat the one before although the board moved:
 // position and speed alike, or a position that stays behind for seconds.
+// Without a speed the next new position tells whether it moved.
 func (t *track) flagStale(withSpeed bool) {
-	g := t.g
-	held := -1 // the fix that is being repeated
-	for i := 1; i < len(g.Time); i++ {
-		if t.x[i] != t.x[i] || t.x[i] != t.x[i-1] || t.y[i] != t.y[i-1] {
-			held = -1
-			continue
-		}
-		if held < 0 {
-			held = i - 1
-		}
-		dt := g.Time[i] - g.Time[held]
-		if withSpeed {
-			v := g.Speed[i]
-			if float64(v)*dt < staleLeast {
-				continue
-			}
-			if raw.Equal(v, g.Speed[i-1]) && raw.Equal(g.Course[i], g.Course[i-1]) || dt > heldLeast {
-				g.Flags[i] |= FlagStale
-			}
-			continue
-		}
-		// Without a speed the next new position tells whether it moved.
-		j := i + 1
-		for j < len(g.Time) && t.x[j] == t.x[i] && t.y[j] == t.y[i] {
-			j++
-		}
-		if j < len(g.Time) && g.Time[j]-g.Time[held] < heldMost && held > 0 {
-			before := t.step(held-1, held) / (g.Time[held] - g.Time[held-1])
-			after := t.step(i, j) / (g.Time[j] - g.Time[held])
-			if before > movingLeast && after > goesOn*before && t.step(i, j) > staleLeast {
-				for k := i; k < j; k++ {
-					g.Flags[k] |= FlagStale
-				}
+	for _, r := range runs(len(t.Time), func(i int) bool { return t.x[i] != t.x[i-1] || t.y[i] != t.y[i-1] }) {
+		stale := !withSpeed && t.stayedBehind(r)
+		for i := r.a + 1; i < r.b; i++ {
+			dt, v := t.Time[i]-t.Time[r.a], t.Speed[i]
+			again := raw.Equal(v, t.Speed[i-1]) && raw.Equal(t.Course[i], t.Course[i-1])
+			if stale || withSpeed && !(float64(v)*dt < staleLeast) && (again || dt > heldLeast) {
+				t.Flags[i] |= FlagStale
 			}
 		}
-		i = j - 1
-		held = -1
 	}
+}
+
+// stayedBehind says whether the position of a run of fixes stood still while
+// the board went on from before it to behind it.
+func (t *track) stayedBehind(r run) bool {
+	if r.a == 0 || r.b == len(t.Time) || t.Time[r.b]-t.Time[r.a] >= heldMost {
+		return false
+	}
+	before := t.step(r.a-1, r.a) / (t.Time[r.a] - t.Time[r.a-1])
+	way := t.step(r.a, r.b)
+	return before > movingLeast && way/(t.Time[r.b]-t.Time[r.a]) > goesOn*before && way > staleLeast
 }
 
 // A derivative is what the positions around a fix say of its velocity.
 type derivative struct {
-	vx, vy  float64 // m/s east, north
-	gain    float64 // Σ c_i², see velocities
-	scatter [2]float64
-	free    bool // there are enough positions to tell their scatter
+	v       [2]float64 // m/s east, north
+	gain    float64    // Σ c_i², see velocities
+	scatter [2]float64 // m², about the parabola
+	free    bool       // there are enough positions to tell their scatter
 }
 
-// derive fits a parabola by least squares to the positions within reach of fix
-// i, at least two on each side where there are, and differentiates it (A.
-// Savitzky, M. J. E. Golay, Analytical Chemistry 36, 1964, for uneven steps).
-// Flagged fixes take no part; the window ends at gaps and jumps.
+// derive fits a parabola to the positions within reach of fix i, at least two on
+// each side where there are. Flagged fixes take no part; the window ends at gaps
+// and jumps.
 func (t *track) derive(i int) (d derivative, ok bool) {
-	g := t.g
-	broken := func(i int) bool { // between fix i-1 and i
-		return g.Time[i]-g.Time[i-1] > t.gap || g.Flags[i]&FlagJump != 0
+	goesOn := func(k int) bool { // from fix k-1 to k
+		return t.Time[k]-t.Time[k-1] <= t.gap && t.Flags[k]&FlagJump == 0
 	}
-	from, hi := i, i
-	for from > 0 && g.Time[i]-g.Time[from-1] <= t.reach && !broken(from) && i-from < windowMost {
+	from, to := i, i
+	for from > 0 && t.Time[i]-t.Time[from-1] <= t.reach && goesOn(from) && i-from < windowMost {
 		from--
 	}
-	for hi+1 < len(g.Time) && g.Time[hi+1]-g.Time[i] <= t.reach && !broken(hi+1) && hi-i < windowMost {
-		hi++
+	for to+1 < len(t.Time) && t.Time[to+1]-t.Time[i] <= t.reach && goesOn(to+1) && to-i < windowMost {
+		to++
 	}
-	ts, xs, ys := t.window[0][:0], t.window[1][:0], t.window[2][:0]
-	for k := from; k <= hi; k++ {
-		if t.x[k] == t.x[k] && g.Flags[k]&(FlagSpike|FlagStale) == 0 {
-			ts = append(ts, g.Time[k]-g.Time[i])
-			xs = append(xs, t.x[k])
-			ys = append(ys, t.y[k])
+	w := &t.window
+	w[0], w[1], w[2] = w[0][:0], w[1][:0], w[2][:0]
+	for k := from; k <= to; k++ {
+		if t.x[k] == t.x[k] && t.Flags[k]&(FlagSpike|FlagStale) == 0 {
+			w[0], w[1], w[2] = append(w[0], t.Time[k]-t.Time[i]), append(w[1], t.x[k]), append(w[2], t.y[k])
 		}
 	}
-	t.window = [3][]float64{ts, xs, ys}
-	f, ok := parabola(ts)
-	if !ok {
+	return differentiate(w[0], w[1:])
+}
+
+// differentiate fits a parabola by least squares to each of ys on times ts and
+// differentiates it at time 0 (A. Savitzky, M. J. E. Golay, Analytical Chemistry
+// 36, 1964, for uneven steps); a straight line below four points. It uses
+// orthogonal polynomials on the times: 1, u = t - mean, u² - alpha u - phi.
+func differentiate(ts []float64, ys [][]float64) (d derivative, ok bool) {
+	n := float64(len(ts))
+	var mean, s2, s3, s4 float64 // the latter Σ u², Σ u³, Σ of the second polynomial's squares
+	for _, t := range ts {
+		mean += t / n
+	}
+	for _, t := range ts {
+		u := t - mean
+		s2 += u * u
+		s3 += u * u * u
+	}
+	if !(s2 > 0) {
 		return d, false
 	}
-	d.vx, d.scatter[0] = f.fit(ts, xs)
-	d.vy, d.scatter[1] = f.fit(ts, ys)
-	d.gain, d.free = f.gain(), len(ts) > 4
+	alpha, phi := s3/s2, s2/n
+	if len(ts) >= 4 {
+		for _, t := range ts {
+			u := t - mean
+			q := u*u - alpha*u - phi
+			s4 += q * q
+		}
+	}
+	bend := -2*mean - alpha // of the second polynomial at time 0
+	d.gain, d.free = 1/s2, len(ts) > 4
+	curved := s4 > 1e-9*s2*s2/n
+	if curved {
+		d.gain += bend * bend / s4
+	}
+	for k, y := range ys {
+		var sum, square, b, c float64
+		for i, t := range ts {
+			u, z := t-mean, y[i]-y[0]
+			sum += z
+			square += z * z
+			b += z * u
+			c += z * (u*u - alpha*u - phi)
+		}
+		rest := square - sum*sum/n - b*b/s2 // what the polynomials do not take
+		d.v[k] = b / s2
+		if curved {
+			d.v[k] += c / s4 * bend
+			rest -= c * c / s4
+		}
+		d.scatter[k] = max(0, rest) / max(1, n-3)
+	}
 	return d, true
 }
 
-// velocities takes the velocity at each fix from the positions. It returns the
-// 1σ error of a speed:
+// velocities takes the velocity at each fix from the positions, m/s east and
+// north, NaN where it cannot be had. sd is the 1σ error of a speed:
 //
 //	σ_v² = σ_p² Σ c_i² + slowSD²
 //
 // with c the weights of the derivative and σ_p the positions' scatter about the
 // parabola (robust). A turn at angular rate ω is smoothed besides, by a factor
 // of about 1 - ω²T²/10 with T the half width.
-func (t *track) velocities() (sd float64) {
-	n := len(t.g.Time)
-	t.vx, t.vy = make([]float64, n), make([]float64, n)
+func (t *track) velocities() (v [][2]float64, sd float64) {
+	v = make([][2]float64, len(t.Time))
 	var scatter, gains []float64
-	for i := range n {
+	for i := range v {
 		d, ok := t.derive(i)
-		if t.vx[i], t.vy[i] = d.vx, d.vy; !ok {
-			t.vx[i], t.vy[i] = raw.NaN, raw.NaN
+		if v[i] = d.v; !ok {
+			v[i] = [2]float64{raw.NaN, raw.NaN}
 		}
 		if d.free {
 			scatter = append(scatter, d.scatter[:]...)
@@ -273,89 +279,8 @@ func (t *track) velocities() (sd float64) {
 		}
 	}
 	if len(gains) < 5 {
-		return unknownSD
+		return v, unknownSD
 	}
-	sp := max(math.Sqrt(raw.Median(scatter))*1.06, scatterLeast)
-	return math.Hypot(sp*raw.Median(gains), slowSD)
-}
-
-// A parabola holds what is needed to fit a + b t + c t² by least squares on
-// given times: orthogonal polynomials on them.
-type parabolaFit struct {
-	n          float64
-	mean       float64 // of t
-	s2         float64 // Σ (t - mean)²
-	alpha, phi float64 // second polynomial (t-mean)² - alpha (t-mean) - phi
-	s4         float64 // its Σ ²; 0: a straight line
-}
-
-// parabola prepares the fit; ok is false below three points (or two at the ends
-// of a stretch, where a straight line must do).
-func parabola(ts []float64) (f parabolaFit, ok bool) {
-	f.n = float64(len(ts))
-	if len(ts) < 2 {
-		return f, false
-	}
-	for _, t := range ts {
-		f.mean += t / f.n
-	}
-	var s3 float64
-	for _, t := range ts {
-		u := t - f.mean
-		f.s2 += u * u
-		s3 += u * u * u
-	}
-	if !(f.s2 > 0) {
-		return f, false
-	}
-	if len(ts) >= 4 {
-		f.alpha, f.phi = s3/f.s2, f.s2/f.n
-		for _, t := range ts {
-			q := f.second(t)
-			f.s4 += q * q
-		}
-		if f.s4 < 1e-9*f.s2*f.s2/f.n {
-			f.s4 = 0
-		}
-	}
-	return f, true
-}
-
-func (f *parabolaFit) second(t float64) float64 {
-	u := t - f.mean
-	return u*u - f.alpha*u - f.phi
-}
-
-// bend is the derivative of the second polynomial at time 0.
-func (f *parabolaFit) bend() float64 { return -2*f.mean - f.alpha }
-
-// gain is the sum of the squares of the points' weights in the derivative at
-// time 0.
-func (f *parabolaFit) gain() float64 {
-	g := 1 / f.s2
-	if f.s4 > 0 {
-		g += f.bend() * f.bend() / f.s4
-	}
-	return g
-}
-
-// fit is the derivative of y's parabola at time 0, and the mean square of y about
-// it by its degrees of freedom: what the orthogonal polynomials do not take of it.
-func (f *parabolaFit) fit(ts, ys []float64) (slope, residual float64) {
-	var sum, square, b, c float64
-	for i, t := range ts {
-		y := ys[i] - ys[0]
-		sum += y
-		square += y * y
-		b += y * (t - f.mean)
-		if f.s4 > 0 {
-			c += y * f.second(t)
-		}
-	}
-	slope, residual = b/f.s2, square-sum*sum/f.n-b*b/f.s2
-	if f.s4 > 0 {
-		slope += c / f.s4 * f.bend()
-		residual -= c * c / f.s4
-	}
-	return slope, max(0, residual) / max(1, f.n-3)
+	sp := max(math.Sqrt(raw.Median(scatter))*scatterSD, scatterLeast)
+	return v, math.Hypot(sp*raw.Median(gains), slowSD)
 }
