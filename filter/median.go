@@ -2,18 +2,69 @@ package filter
 
 import (
 	"math"
+	"math/bits"
 	"slices"
 )
 
 // Median is the middle value of x, the mean of the two in the middle of an even
-// number; x is sorted. NaN of nothing.
+// number; NaN of nothing. It moves the values about.
 func Median(x []float64) float64 {
 	n := len(x)
 	if n == 0 {
 		return math.NaN()
 	}
-	slices.Sort(x)
-	return (x[(n-1)/2] + x[n/2]) / 2
+	upper := Nth(x, n/2)
+	if n%2 == 1 {
+		return upper
+	}
+	return (slices.Max(x[:n/2]) + upper) / 2
+}
+
+// Nth is the value that x, sorted, would hold at k. It moves the values about:
+// none before k is larger, and none after it smaller (C. A. R. Hoare,
+// "Algorithm 65: Find", Comm. ACM 4(7), 1961). NaN comes before all numbers.
+func Nth(x []float64, k int) float64 {
+	lo, hi := 0, len(x)-1
+	for i, v := range x {
+		if v != v {
+			x[i], x[lo] = x[lo], v
+			lo++
+		}
+	}
+	if k < lo {
+		return math.NaN()
+	}
+	for range 2 * bits.Len(uint(len(x))) {
+		if hi-lo < 12 {
+			break
+		}
+		a, b, c := x[lo], x[(lo+hi)/2], x[hi]
+		pivot := max(min(a, b), min(max(a, b), c))
+		i, j := lo, hi
+		for i <= j {
+			for x[i] < pivot {
+				i++
+			}
+			for pivot < x[j] {
+				j--
+			}
+			if i <= j {
+				x[i], x[j] = x[j], x[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default: // between the parts all equal the pivot
+			return pivot
+		}
+	}
+	slices.Sort(x[lo : hi+1])
+	return x[k]
 }
 
 // MedianStep is the usual time between samples, s, told from some two

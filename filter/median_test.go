@@ -2,6 +2,8 @@ package filter_test
 
 import (
 	"math"
+	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"evenfoot/filter"
@@ -18,6 +20,34 @@ func TestMedian(t *testing.T) {
 	} {
 		if got := filter.Median(c.x); got != c.want && (got == got || c.want == c.want) {
 			t.Errorf("median of %v is %g, want %g", c.x, got, c.want)
+		}
+	}
+}
+
+// TestNth holds every rank of awkward series against sorting them.
+func TestNth(t *testing.T) {
+	t.Parallel()
+	for n := 1; n < 200; n += 1 + n/7 {
+		r := rand.New(rand.NewPCG(uint64(n), 1))
+		series := map[string]func(i int) float64{
+			"random": func(int) float64 { return r.NormFloat64() },
+			"few":    func(int) float64 { return float64(r.IntN(4)) },
+			"rising": func(i int) float64 { return float64(i) },
+			"roof":   func(i int) float64 { return float64(min(i, n-i)) },
+			"holes":  func(i int) float64 { return []float64{math.NaN(), r.Float64(), math.Inf(1), -1}[r.IntN(4)] },
+		}
+		for name, at := range series {
+			x := make([]float64, n)
+			for i := range x {
+				x[i] = at(i)
+			}
+			want := slices.Clone(x)
+			slices.Sort(want)
+			for k := range x {
+				if got := filter.Nth(slices.Clone(x), k); got != want[k] && (got == got || want[k] == want[k]) {
+					t.Fatalf("%s: rank %d of %d is %g, want %g", name, k, n, got, want[k])
+				}
+			}
 		}
 	}
 }

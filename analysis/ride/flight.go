@@ -3,6 +3,8 @@ package ride
 import (
 	"math"
 	"slices"
+
+	"evenfoot/filter"
 )
 
 // States of the board, step by step.
@@ -189,8 +191,7 @@ func moments(x []float64, at []int) (mean, sd float64, n int) {
 	if len(v) < 8 {
 		return 0, 1, len(v)
 	}
-	slices.Sort(v)
-	q := func(p float64) float64 { return v[int(p*float64(len(v)-1))] }
+	q := func(p float64) float64 { return filter.Nth(v, int(p*float64(len(v)-1))) }
 	return q(0.5), math.Max((q(0.84)-q(0.16))/2, 1e-3), len(v)
 }
 

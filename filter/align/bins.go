@@ -43,6 +43,8 @@ func newBins(s attitude.Samples) (b *bins, span float64) {
 	if s := b.start + b.dt; s-s != 0 {
 		return nil, 0
 	}
+	size := int(min((s.Time[n-1]-b.start)/b.dt, longestOuting/b.dt, float64(n))) + 1 // NaN makes it negative
+	b.acc, b.gyr = make([]r3.Vec, 0, max(size, 0)), make([]r3.Vec, 0, max(size, 0))
 	full, gyrFull := 0, 0
 	prev := math.Inf(-1)
 	for i := 0; i < n; {
@@ -121,21 +123,16 @@ func (b *bins) windows(seconds float64, f func(from, to int)) {
 
 // medianRate is each axis's median rate over bins [from, to), rad/s.
 func (b *bins) medianRate(from, to int) r3.Vec {
-	col := make([]float64, 0, to-from)
-	axis := func(of func(r3.Vec) float64) float64 {
-		col = col[:0]
-		for i := from; i < to; i++ {
-			if !b.empty(i) {
-				col = append(col, of(b.gyr[i]))
-			}
+	var cols [3][]float64
+	for k := range cols {
+		cols[k] = make([]float64, 0, to-from)
+	}
+	for i := from; i < to; i++ {
+		if w := b.gyr[i]; !b.empty(i) {
+			cols[0], cols[1], cols[2] = append(cols[0], w.X), append(cols[1], w.Y), append(cols[2], w.Z)
 		}
-		return filter.Median(col)
 	}
-	return r3.Vec{
-		X: axis(func(v r3.Vec) float64 { return v.X }),
-		Y: axis(func(v r3.Vec) float64 { return v.Y }),
-		Z: axis(func(v r3.Vec) float64 { return v.Z }),
-	}
+	return r3.Vec{X: filter.Median(cols[0]), Y: filter.Median(cols[1]), Z: filter.Median(cols[2])}
 }
 
 // turn takes the middle of bin i-1 to that of bin i, by the mean rate of both

@@ -81,21 +81,11 @@ func (t *transition) applyT(l *state) {
 	l[7] += t.onV[0].Z*v0 + t.onV[1].Z*v1 - b[2]*l0 - b[5]*l1 - b[8]*l2
 }
 
-// transpose swaps rows and columns.
-func (p *cov) transpose() {
+// mirror makes the upper half what the lower is.
+func (p *cov) mirror() {
 	for i := range nState {
 		for j := range i {
-			p[i][j], p[j][i] = p[j][i], p[i][j]
-		}
-	}
-}
-
-// symmetric takes out what rounding made the halves differ by.
-func (p *cov) symmetric() {
-	for i := range nState {
-		for j := range i {
-			m := 0.5 * (p[i][j] + p[j][i])
-			p[i][j], p[j][i] = m, m
+			p[j][i] = p[i][j]
 		}
 	}
 }
@@ -120,11 +110,19 @@ func (t *transition) forward(x *state, p *cov, fresh *state) {
 		for i := range p {
 			t.apply(&p[i])
 		}
-		p.transpose()
-		for i := range p {
-			t.apply(&p[i])
+		// Now each row is one of P Fᵀ; those of the offset are done, of the others
+		// the lower half is left, velocity first, which takes in the old turn.
+		b, u := &t.b, &t.u
+		for j := range iB {
+			w0, w1, w2 := p[iB][j], p[iB+1][j], p[iB+2][j]
+			m0, m1, m2 := p[0][j], p[1][j], p[2][j]
+			p[3][j] += u.Z*m1 - u.Y*m2 + t.onV[0].X*w0 + t.onV[0].Y*w1 + t.onV[0].Z*w2
+			p[4][j] += u.X*m2 - u.Z*m0 + t.onV[1].X*w0 + t.onV[1].Y*w1 + t.onV[1].Z*w2
+			p[0][j] = m0 - b[0]*w0 - b[1]*w1 - b[2]*w2
+			p[1][j] = m1 - b[3]*w0 - b[4]*w1 - b[5]*w2
+			p[2][j] = m2 - b[6]*w0 - b[7]*w1 - b[8]*w2
 		}
-		p.symmetric()
+		p.mirror()
 		for i := range 3 {
 			p[i][i] += t.qPhi
 		}
@@ -204,11 +202,19 @@ func (a *adjoint) back(t *transition) {
 	for i := range a.m {
 		t.applyT(&a.m[i])
 	}
-	a.m.transpose()
-	for i := range a.m {
-		t.applyT(&a.m[i])
+	// Now each row is one of m F; those of the velocity are done.
+	m, b, u := &a.m, &t.b, &t.u
+	for j := range nState {
+		v0, v1 := m[iV][j], m[iV+1][j]
+		l0, l1, l2 := m[0][j], m[1][j], m[2][j]
+		m[0][j] = l0 - u.Z*v1
+		m[1][j] = l1 + u.Z*v0
+		m[2][j] = l2 + u.X*v1 - u.Y*v0
+		m[5][j] += t.onV[0].X*v0 + t.onV[1].X*v1 - b[0]*l0 - b[3]*l1 - b[6]*l2
+		m[6][j] += t.onV[0].Y*v0 + t.onV[1].Y*v1 - b[1]*l0 - b[4]*l1 - b[7]*l2
+		m[7][j] += t.onV[0].Z*v0 + t.onV[1].Z*v1 - b[2]*l0 - b[5]*l1 - b[8]*l2
 	}
-	a.m.symmetric()
+	m.mirror()
 }
 
 // variance is the smoothed variance of state i.
