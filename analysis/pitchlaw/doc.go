@@ -48,9 +48,8 @@
 //
 // [MakeWindows] averages straight flight into windows. [Estimate] takes the
 // receiver's noise out of their speeds as far as the board's inertia tells it
-// (noise in X flattens a line), finds the line by an MM-estimator, frees the
-// flow by Gauss–Newton steps, and weighs the windows by generalised least
-// squares. Errors are shared within reaches and across them; how much is not
+// (noise in X flattens a line), finds the line by an MM-estimator, and frees the
+// flow by generalised least squares on the windows that lie near it. Errors are shared within reaches and across them; how much is not
 // guessed but averaged over, each way weighted by its restricted likelihood.
 // Huber's loss alone would not do: it has no defence against leverage points,
 // slow stretches of nonsense that lie far out in X.
@@ -67,7 +66,7 @@
 //
 // The tests take the package's own routines through the National Institute of
 // Standards and Technology's Statistical Reference Datasets (Norris, Pontius,
-// Longley, Misra1a), Brownlee's stack loss data and the star cluster CYG OB1 of
+// Longley), Brownlee's stack loss data and the star cluster CYG OB1 of
 // Rousseeuw & Leroy, Robust Regression and Outlier Detection, 1987; and through
 // a light aircraft's slow-down, since wings in air obey the same law. How often
 // the intervals hold the truth is in testdata/coverage.md.

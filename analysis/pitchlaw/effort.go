@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"evenfoot/analysis/interval"
+
 	"gonum.org/v1/gonum/stat/distuv"
 )
 

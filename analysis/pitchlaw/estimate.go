@@ -30,21 +30,21 @@ const (
 // part of 1σ = 4 % and, in quadrature, 0.4 sin|φ|, φ the usual heel.
 func Estimate(w []Window, p Params) *Fit {
 	f := &Fit{Windows: slices.Clone(w), Density: p.density(), RMS: math.NaN(), MinSpeed: math.NaN(), MaxSpeed: math.NaN()}
-	l, velocities := newLaw(f.Windows, p)
+	l := newLaw(f.Windows, p)
 	f.withdraw(l, p)
 	if f.Missing = missingBefore(f.Windows, l); len(f.Missing) > 0 {
 		return f
 	}
-	beta, scale, r, err := l.robustStart()
+	at, scale, err := l.robustLine()
 	if err != nil {
 		f.Missing = []Lack{{Kind: Undetermined}}
 		return f
 	}
-	weights := l.settle(r, beta, scale)
-	post, at, err := l.infer(beta, []velocity{l.velocity}, noiseGrid, scale, firstWeight)
+	weights := l.settle(at, scale)
+	post, at, err := l.infer(at, scale)
 	if err == nil {
 		weights = l.resettle(weights, at, &post)
-		post, at, err = l.infer(at, velocities, post.noises(), scale, leastWeight)
+		post, at, err = l.infer(at, scale)
 	}
 	if err != nil {
 		f.Missing = []Lack{{Kind: NoAgreement}}
@@ -55,7 +55,7 @@ func Estimate(w []Window, p Params) *Fit {
 	f.Enough = len(f.Missing) == 0
 	switch {
 	case f.Enough:
-		f.Bends = l.bends(at, post.noises(), scale)
+		f.Bends = l.bends(at, scale)
 	case len(f.Missing) == 1 && l.single != 0:
 		// A single tack keeps its own line: the slope and that tack's zero are
 		// sound, only the mean of the tacks is not.
@@ -94,12 +94,12 @@ func trust(t float64) float64 {
 	return bisquare(max(math.Abs(t)-trustAll, 0) / (trustNone - trustAll))
 }
 
-// settle turns the robust residuals into weights. [law.resettle] judges the
-// windows themselves.
-func (l *law) settle(r, at []float64, scale float64) []float64 {
-	w := make([]float64, len(r))
-	for i, v := range r {
-		w[i] = l.prior[i] * trust(v/scale/looseness)
+// settle turns the robust line's residuals into weights. [law.resettle] judges
+// the windows themselves.
+func (l *law) settle(at []float64, scale float64) []float64 {
+	w := l.residuals(at)
+	for i, r := range w {
+		w[i] = l.prior[i] * trust(r/scale/looseness)
 	}
 	l.believe(w, at, scale)
 	return w

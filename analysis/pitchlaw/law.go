@@ -67,10 +67,9 @@ func (w *Window) usable() bool {
 	return !math.IsNaN(s) && !math.IsInf(s, 0) && w.Normal > 0 && v > 1 && v < 60
 }
 
-// newLaw lays out the usable windows in order of time. The velocities are
-// equally likely ones; the law holds the middle one.
-func newLaw(w []Window, p Params) (l *law, velocities []velocity) {
-	l = &law{density: p.density()}
+// newLaw lays out the usable windows in order of time.
+func newLaw(w []Window, p Params) *law {
+	l := &law{density: p.density()}
 	for i := range w {
 		w[i].Weight = 0
 		if w[i].usable() {
@@ -90,8 +89,7 @@ func newLaw(w []Window, p Params) (l *law, velocities []velocity) {
 		seconds[o.Tack] += o.Duration
 		l.usable.time, l.usable.reach = append(l.usable.time, o.Time), append(l.usable.reach, o.Reach)
 	}
-	velocities, l.speedSD = steadySpeeds(ordered)
-	l.velocity = velocities[len(velocities)/2]
+	l.velocity, l.speedSD = steadySpeeds(ordered)
 	typical := filter.Median(se)
 	middle := 0.0
 	if n := len(ordered); n > 0 {
@@ -119,7 +117,7 @@ func newLaw(w []Window, p Params) (l *law, velocities []velocity) {
 	}
 	l.setPriors(p)
 	l.setRange()
-	return l, velocities
+	return l
 }
 
 func (l *law) setPriors(p Params) {
@@ -212,28 +210,13 @@ func (l *law) residuals(beta []float64) []float64 {
 	return r
 }
 
-// robustStart is the MM step: it returns the free parameters, the scale and
-// every window's residual.
-func (l *law) robustStart() (beta []float64, scale float64, r []float64, err error) {
-	b := l.mean
-	for range 2 { // the second time the scale is found at the flow of the first
-		if beta, scale, err = l.lineAt(&b); err != nil {
-			return nil, 0, nil, err
-		}
-		if beta, r, err = l.freeFlow(beta, scale); err != nil {
-			return nil, 0, nil, err
-		}
-		b = l.all(beta)
-	}
-	return beta, scale, r, nil
-}
-
 // leastClean is how many windows without a reason the robust start wants,
 // before it takes all.
 const leastClean = 30
 
-// lineAt fits zero, tack and slope at a fixed flow, to the clean windows.
-func (l *law) lineAt(b *params) ([]float64, float64, error) {
+// robustLine fits zero, tack and slope to the clean windows at the flow that is
+// likeliest before them: the free parameters, and the scale of the residuals.
+func (l *law) robustLine() (beta []float64, scale float64, err error) {
 	clean := func(k float64) bool { return k >= 0.5 }
 	count := 0
 	for _, k := range l.prior {
@@ -246,59 +229,27 @@ func (l *law) lineAt(b *params) ([]float64, float64, error) {
 		if count >= leastClean && !clean(k) {
 			continue
 		}
-		xi, _, _ := l.liftArea(i, b)
+		xi, _, _ := l.liftArea(i, &l.mean)
 		x = append(x, 1, xi)
 		if l.bothTacks {
 			x = append(x, l.side[i])
 		}
-		y = append(y, l.y[i]-b[parDrift]*l.hour[i])
+		y = append(y, l.y[i])
 	}
 	g, scale, err := regress(x, y)
 	if err != nil {
 		return nil, 0, err
 	}
-	start := *b
+	start := l.mean
 	start[parZero], start[parSlope] = g.beta[0], g.beta[1]
 	if l.bothTacks {
 		start[parTack] = g.beta[2]
 	}
-	beta := make([]float64, len(l.free))
-	for k, j := range l.free {
-		beta[k] = start[j]
+	for _, j := range l.free {
+		beta = append(beta, start[j])
 	}
 	return beta, max(scale, smallestScale), nil
 }
 
 // smallestScale keeps windows that agree to rounding error from leaving none, rad.
 const smallestScale = 1e-6
-
-// sharedErrors is how many windows count as one before it is known how far the
-// windows of a reach err together.
-const sharedErrors = 10
-
-// freeFlow frees the rest and iterates Tukey's bisquare at the given scale,
-// the priors as rows of their own.
-func (l *law) freeFlow(beta []float64, scale float64) ([]float64, []float64, error) {
-	n, p := len(l.y), len(l.free)
-	q := leastSquares{n: n + p, p: p}
-	q.eval = func(beta, rows []float64) {
-		l.eval(beta, rows[:n*(p+1)])
-		rest := rows[n*(p+1):]
-		clear(rest)
-		for k, j := range l.free { // 1/∞ makes an empty row
-			root := scale * math.Sqrt(sharedErrors) / l.sd[j]
-			rest[k*(p+1)+k] = root
-			rest[k*(p+1)+p] = root * (l.mean[j] - beta[k])
-		}
-	}
-	q.weigh = func(r, w []float64) {
-		for i := range n {
-			w[i] = l.prior[i] * bisquare(r[i]/(scale*bisquareC))
-		}
-	}
-	s, err := q.minimise(beta, 60)
-	if err != nil {
-		return nil, nil, err
-	}
-	return s.beta, s.r[:n], nil
-}

@@ -129,9 +129,9 @@ func TestSteadySpeeds(t *testing.T) {
 		for _, o := range w {
 			r.east, r.north = append(r.east, o.East), append(r.north, o.North)
 		}
-		versions, _ := steadySpeeds(w)
+		v, _ := steadySpeeds(w)
 		raw += line(w, r) / m.slope
-		steady += line(w, versions[1]) / m.slope
+		steady += line(w, v) / m.slope
 		n++
 	}
 	if raw/n > 0.85 {

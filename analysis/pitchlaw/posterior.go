@@ -27,19 +27,13 @@ type posterior struct {
 	parts []component
 }
 
-// A noise counts when its probability is at least this; at a first look, that
-// decides which noises are looked at again, when it is at least the second.
-const (
-	leastWeight = 1e-3
-	firstWeight = 1e-6
-)
+// leastWeight is the probability, over the likeliest one's, from which a noise counts.
+const leastWeight = 1e-3
 
 // infer is generalised least squares under each noise, weighted by how well
 // the noise explains the residuals (restricted likelihood, Harville 1977, flat
-// over the grid), averaged over equally likely velocities. Noises below the
-// probability least are left out. It returns the point of linearisation of the
-// middle velocity too.
-func (l *law) infer(beta []float64, velocities []velocity, grid []noise, scale, least float64) (posterior, []float64, error) {
+// over [noiseGrid]). It returns the point of linearisation too.
+func (l *law) infer(beta []float64, scale float64) (q posterior, at []float64, err error) {
 	p := len(l.free)
 	dof := float64(-p)
 	for _, v := range l.usable.vary {
@@ -47,88 +41,50 @@ func (l *law) infer(beta []float64, velocities []velocity, grid []noise, scale, 
 			dof++
 		}
 	}
-	none := posterior{free: l.free}
 	if dof < 3 {
-		return none, nil, errSingular
+		return q, nil, errSingular
 	}
-	versions := make([]version, len(velocities))
-	for k, v := range velocities {
-		versions[k] = version{velocity: v, at: slices.Clone(beta), rows: make([]float64, len(l.y)*(p+1))}
+	at = slices.Clone(beta)
+	rows := make([]float64, len(l.y)*(p+1))
+	if !l.settleAt(at, rows, l.usable.filter(likelyNoise), dof, scale) {
+		return q, nil, errSingular
 	}
-	// Settle the linearisation under a likely noise, weigh all noises, and do
-	// both again with those that count.
-	var q posterior
-	best := noise{Fading: 0.6, Tau: 40, Reach: 0.6}
-	for range 2 {
-		g := l.usable.filter(best)
-		settled := make([]bool, len(versions))
-		filter.Each(len(versions), func(k int) {
-			settled[k] = l.settleVersion(&versions[k], g, dof, scale)
-			versions[k].parts = make([]component, len(grid))
-		})
-		if slices.Contains(settled, false) {
-			return none, nil, errSingular
-		}
-		filter.Each(len(grid), func(i int) {
-			g := l.usable.filter(grid[i])
-			defer spareGains.Put(g)
-			for k := range versions {
-				v := &versions[k]
-				if c, ok := l.under(g, v.rows, v.at, dof, scale); ok {
-					c.noise = grid[i]
-					v.parts[i] = c
-				}
-			}
-		})
-		q = posterior{free: l.free}
-		for _, v := range versions {
-			parts := normalised(v.parts, least)
-			if len(parts) == 0 {
-				return none, nil, errSingular
-			}
-			for _, c := range parts {
-				c.weight /= float64(len(versions))
-				q.parts = append(q.parts, c)
-			}
-		}
-		last := best
-		if best = q.likeliest(); best == last {
-			break
-		}
-		grid = q.noises()
+	parts := make([]component, len(noiseGrid))
+	filter.Each(len(parts), func(i int) {
+		g := l.usable.filter(noiseGrid[i])
+		defer spareGains.Put(g)
+		parts[i], _ = l.under(g, rows, at, dof, scale)
+		parts[i].noise = noiseGrid[i]
+	})
+	parts = slices.DeleteFunc(parts, func(c component) bool { return c.mean == nil })
+	if len(parts) == 0 {
+		return q, nil, errSingular
 	}
-	return q, versions[len(versions)/2].at, nil
+	return posterior{l.free, normalised(parts, leastWeight, func(c *component) *float64 { return &c.weight })}, at, nil
 }
 
-// A version is the law at one of the velocities.
-type version struct {
-	velocity
-	at    []float64 // point of linearisation
-	rows  []float64 // there
-	parts []component
-}
+// likelyNoise is what the law is linearised under.
+var likelyNoise = noise{Fading: 0.6, Tau: 40, Reach: 0.6}
 
-// settleVersion iterates the point of linearisation; false when it is not
-// determined.
-func (l *law) settleVersion(v *version, g *gains, dof, scale float64) bool {
-	at := *l // the law at this version's velocity
-	at.velocity = v.velocity
+// settleAt iterates the point of linearisation and leaves the rows there; false
+// when it is not determined.
+func (l *law) settleAt(at, rows []float64, g *gains, dof, scale float64) bool {
 	for range 10 {
-		at.eval(v.at, v.rows)
-		c, ok := l.under(g, v.rows, v.at, dof, scale)
+		l.eval(at, rows)
+		c, ok := l.under(g, rows, at, dof, scale)
 		if !ok {
 			return false
 		}
 		moved := 0.0
-		for k := range v.at {
-			moved = max(moved, math.Abs(c.mean.AtVec(k)-v.at[k])/math.Sqrt(c.cov.At(k, k)))
-			v.at[k] = c.mean.AtVec(k)
+		for k := range at {
+			moved = max(moved, math.Abs(c.mean.AtVec(k)-at[k])/math.Sqrt(c.cov.At(k, k)))
+			at[k] = c.mean.AtVec(k)
 		}
 		if moved < 1e-2 { // of its 1σ
 			break
 		}
 	}
-	at.eval(v.at, v.rows)
+	l.eval(at, rows)
 	return true
 }
 
@@ -175,36 +131,23 @@ func (l *law) under(g *gains, rows, at []float64, dof, scale float64) (component
 	return c, true
 }
 
-// normalised turns log likelihoods into probabilities and drops what does not
-// count, or could not be had.
-func normalised(parts []component, least float64) []component {
-	top := math.Inf(-1)
-	for _, c := range parts {
-		if c.mean != nil {
-			top = max(top, c.weight)
-		}
+// normalised turns the log likelihoods that weight points to into probabilities,
+// and drops what has less than the part least of the best one's.
+func normalised[T any](parts []T, least float64, weight func(*T) *float64) []T {
+	top, sum := math.Inf(-1), 0.0
+	for i := range parts {
+		top = max(top, *weight(&parts[i]))
 	}
-	parts = slices.DeleteFunc(parts, func(c component) bool { return c.mean == nil || math.Exp(c.weight-top) < least })
-	var sum float64
-	for i, c := range parts {
-		parts[i].weight = math.Exp(c.weight - top)
-		sum += parts[i].weight
+	parts = slices.DeleteFunc(parts, func(c T) bool { return math.Exp(*weight(&c)-top) < least })
+	for i := range parts {
+		w := weight(&parts[i])
+		*w = math.Exp(*w - top)
+		sum += *w
 	}
 	for i := range parts {
-		parts[i].weight /= sum
+		*weight(&parts[i]) /= sum
 	}
 	return parts
-}
-
-// noises are those that count.
-func (q *posterior) noises() []noise {
-	var g []noise
-	for _, c := range q.parts {
-		if !slices.Contains(g, c.noise) {
-			g = append(g, c.noise)
-		}
-	}
-	return g
 }
 
 // ownSD is the 1σ of what is new in every window, rad.

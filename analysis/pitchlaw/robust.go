@@ -2,11 +2,16 @@ package pitchlaw
 
 import (
 	"cmp"
-	"evenfoot/filter"
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
+
+	"evenfoot/filter"
+
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
 )
 
 // Tuning constants: 95 % efficiency at the normal for the loss, and a 50 %
@@ -25,7 +30,6 @@ const (
 	searchRefined   = 24  // the best, improved on those rows
 	searchFinalists = 3   // the best of them, improved on all rows
 	searchSeed      = 0x5eed
-	stillPlane      = 1e-4 // of the scale: a plane that moves no further stands still
 )
 
 // regress fits y = X β by Yohai's MM-estimator: a start with half the data free
@@ -48,16 +52,12 @@ func regress(x, y []float64) (s solution, scale float64, err error) {
 	}
 	// Where more than half the rows lie exactly on one plane, they alone count.
 	scale = max(start.scale, math.SmallestNonzeroFloat64)
-	q := d.problem()
-	q.weigh = func(r, w []float64) {
+	s, err = d.fit(start.beta, 200, func(r, w []float64) {
 		for i, v := range r {
 			w[i] = bisquare(v / (scale * bisquareC))
 		}
-	}
-	if s, err = q.minimise(start.beta, 200); err != nil {
-		return s, 0, fmt.Errorf("pitchlaw: %w", err)
-	}
-	return s, start.scale, nil
+	})
+	return s, start.scale, err
 }
 
 // bisquare is Tukey's weight (1 - u²)², 0 beyond 1.
@@ -84,15 +84,6 @@ func newDesign(x, y []float64) design {
 
 func (d design) row(i int) []float64 { return d.rows[i*(d.p+1) : (i+1)*(d.p+1)] }
 
-func (d design) problem() leastSquares {
-	return leastSquares{n: d.n, p: d.p, eval: func(beta, rows []float64) {
-		copy(rows, d.rows)
-		for i := range d.n {
-			rows[i*(d.p+1)+d.p] = d.residual(beta, i)
-		}
-	}}
-}
-
 func (d design) residual(beta []float64, i int) float64 {
 	row := d.row(i)
 	v := row[d.p]
@@ -111,11 +102,51 @@ func (d design) part(rows []int) design {
 	return s
 }
 
-// weighted is the least-squares plane with a weight for each row; nil when it
-// is not determined. The last word is minimise's.
-func (d design) weighted(weights []float64) []float64 {
-	beta, _, _ := descent(d.rows, weights, d.p)
-	return beta
+// solution is where an iteration ended.
+type solution struct {
+	beta    []float64
+	r, w    []float64 // residuals and weights, per row
+	rss     float64   // weighted
+	reached bool      // the gradient is down to rounding error
+}
+
+// How near to rounding error the gradient must come, relative to the residuals.
+const (
+	flatGradient = 1e-11 // converged
+	noDescent    = 1e-7  // converged too, when it falls no further
+)
+
+// fit finds the plane of least weighted squares; weigh fills w with the weights
+// that the residuals r get, nil means 1. Weights that depend on the residuals make
+// it iteratively reweighted least squares: each step descends on the quadratic that
+// majorises the loss. With fixed weights it is one step and iterative refinement.
+func (d design) fit(start []float64, steps int, weigh func(r, w []float64)) (solution, error) {
+	s := solution{beta: slices.Clone(start), r: make([]float64, d.n), w: slices.Repeat([]float64{1}, d.n)}
+	rows, last := slices.Clone(d.rows), math.Inf(1)
+	for range steps {
+		for i := range s.r {
+			s.r[i] = d.residual(s.beta, i)
+			rows[i*(d.p+1)+d.p] = s.r[i]
+		}
+		if weigh != nil {
+			weigh(s.r, s.w)
+		}
+		s.rss = 0
+		for i, r := range s.r {
+			s.rss += s.w[i] * r * r
+		}
+		step, explained, err := descent(rows, s.w, d.p)
+		if err != nil {
+			return s, fmt.Errorf("pitchlaw: %w", err)
+		}
+		explained /= math.Sqrt(s.rss)
+		if s.reached = !(explained > flatGradient) || explained < noDescent && explained >= last; s.reached {
+			break
+		}
+		last = explained
+		floats.Add(s.beta, step)
+	}
+	return s, nil
 }
 
 // A plane is a fit and the robust scale of its residuals.
@@ -140,8 +171,8 @@ func (d design) sEstimate() *plane {
 		for k := range rows {
 			rows[k] = rng.IntN(part.n) // the same row twice determines no plane
 		}
-		beta := part.part(rows).weighted(equal)
-		if beta == nil {
+		beta, _, err := descent(part.part(rows).rows, equal, d.p)
+		if err != nil {
 			continue
 		}
 		for i := range r {
@@ -166,38 +197,17 @@ func (d design) sEstimate() *plane {
 
 // refine lowers the scale by reweighted least squares.
 func (d design) refine(beta []float64, steps int) plane {
-	r := make([]float64, d.n)
-	residuals := func() {
-		for i := range r {
-			r[i] = d.residual(beta, i)
+	scale := math.NaN()
+	s, _ := d.fit(beta, steps, func(r, w []float64) { // where it fails, the last plane is it
+		if math.IsNaN(scale) {
+			scale = medianAbs(r) / consistency
 		}
-	}
-	residuals()
-	s := medianAbs(r) / consistency
-	w := make([]float64, d.n)
-	for range steps {
-		if s == 0 {
-			break
-		}
-		s = mScaleStep(r, s, d.n-d.p)
+		scale = mScaleStep(r, max(scale, math.SmallestNonzeroFloat64), d.n-d.p)
 		for i, v := range r {
-			w[i] = bisquare(v / (s * bisquareS))
+			w[i] = bisquare(v / (max(scale, math.SmallestNonzeroFloat64) * bisquareS))
 		}
-		next := d.weighted(w)
-		if next == nil {
-			break
-		}
-		change := 0.0
-		for i := range r { // how far the plane moves over the rows
-			change = max(change, math.Abs(r[i]-d.residual(next, i)))
-		}
-		beta = next
-		residuals()
-		if change < stillPlane*s {
-			break
-		}
-	}
-	return plane{beta, mScale(r, d.n-d.p)}
+	})
+	return plane{s.beta, mScale(s.r, d.n-d.p)}
 }
 
 // mScale solves Σ ρ(r/s)/dof = 1/2 for s, ρ Tukey's with maximum 1.
@@ -232,4 +242,62 @@ func medianAbs(r []float64) float64 {
 		a[i] = math.Abs(v)
 	}
 	return filter.Median(a)
+}
+
+// errSingular says that the columns do not tell the parameters apart.
+var errSingular = errors.New("pitchlaw: the observations do not determine all parameters")
+
+// leastOwn is the length, as a share of its own, that a column must have besides
+// those before it.
+const leastOwn = 3e-7
+
+// descent is the least-squares step for weighted rows [J|r], and the length of
+// r's part in the columns. Its normal equations square the condition; the steps
+// that follow take the error back out.
+func descent(rows, weights []float64, p int) (step []float64, explained float64, err error) {
+	gram, right := make([]float64, p*p), mat.NewVecDense(p, nil)
+	step = right.RawVector().Data
+	for i, w := range weights {
+		if w == 0 {
+			continue
+		}
+		row := rows[i*(p+1) : (i+1)*(p+1)]
+		for a, x := range row[:p] {
+			step[a] += w * x * row[p]
+			for b, y := range row[a:p] {
+				gram[a*p+a+b] += w * x * y
+			}
+		}
+	}
+	x := slices.Clone(step)
+	chol, ok := cholesky(p, gram)
+	if !ok {
+		return nil, 0, errSingular
+	}
+	_ = chol.SolveVecTo(right, right)
+	if explained = math.Sqrt(max(floats.Dot(x, step), 0)); math.IsNaN(explained) || math.IsInf(explained, 0) {
+		return nil, 0, errors.New("pitchlaw: the fit ran away from the observations")
+	}
+	return step, explained, nil
+}
+
+// cholesky factors a symmetric matrix given by its upper triangle, row-major;
+// ok is false when a column adds nothing to those before it. What the factor
+// solves comes with an error for a bad condition, which the parameters' units
+// alone make.
+func cholesky(n int, upper []float64) (*mat.Cholesky, bool) {
+	if floats.HasNaN(upper) || math.IsInf(floats.Max(upper), 0) { // ends no comparison
+		return nil, false
+	}
+	c := new(mat.Cholesky)
+	if !c.Factorize(mat.NewSymDense(n, upper)) {
+		return nil, false
+	}
+	u := c.RawU()
+	for k := range n {
+		if d := u.At(k, k); !(d*d > leastOwn*leastOwn*upper[k*n+k]) {
+			return nil, false
+		}
+	}
+	return c, true
 }

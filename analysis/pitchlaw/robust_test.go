@@ -116,9 +116,8 @@ func robust(t *testing.T, x, y []float64) solution {
 // residuals' weights; nil for none.
 func least(t *testing.T, x, y []float64, weigh func(r, w []float64)) solution {
 	t.Helper()
-	q := newDesign(x, y).problem()
-	q.weigh = weigh
-	s, err := q.minimise(make([]float64, q.p), 500)
+	d := newDesign(x, y)
+	s, err := d.fit(make([]float64, d.p), 500, weigh)
 	if err != nil || !s.reached {
 		t.Fatal(s.reached, err)
 	}
@@ -167,26 +166,6 @@ func TestNISTLinear(t *testing.T) {
 	checkAll(t, "Longley", s.beta, []float64{-3482258.63459582, 15.0618722713733, -.0358191792925910,
 		-2.02022980381683, -1.03322686717359, -.0511041056535807, 1829.15146461355}, 1e-9)
 	checkAll(t, "Longley s", []float64{scaleOf(s)}, []float64{304.854073561965}, 1e-9)
-}
-
-// TestMisra1a takes the routine that fits the water's flow through the
-// nonlinear set of that name, from both of its starts.
-func TestMisra1a(t *testing.T) {
-	x := []float64{77.6, 114.9, 141.1, 190.8, 239.9, 289.0, 332.8, 378.4, 434.8, 477.3, 536.8, 593.1, 689.1, 760.0}
-	y := []float64{10.07, 14.73, 17.94, 23.93, 29.61, 35.18, 40.02, 44.82, 50.76, 55.05, 61.01, 66.40, 75.47, 81.78}
-	q := leastSquares{n: 14, p: 2, eval: func(b, rows []float64) {
-		for i := range x {
-			e := math.Exp(-b[1] * x[i])
-			copy(rows[3*i:], []float64{1 - e, b[0] * x[i] * e, y[i] - b[0]*(1-e)})
-		}
-	}}
-	for _, start := range [][]float64{{500, 1e-4}, {250, 5e-4}} {
-		s, err := q.minimise(start, 100)
-		if err != nil || !s.reached {
-			t.Fatal(s.reached, err)
-		}
-		checkAll(t, "Misra1a", append(s.beta, s.rss), []float64{238.94212918, 5.5015643181e-4, .12455138894}, 1e-9)
-	}
 }
 
 func TestStackLoss(t *testing.T) {

@@ -1,11 +1,12 @@
 package pitchlaw
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
 	"evenfoot/filter"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // A velocity is one east and north per window, m/s.
@@ -16,14 +17,9 @@ func newVelocity(n int) velocity { return velocity{make([]float64, n), make([]fl
 const (
 	// leastSteady is how many windows tell a receiver's noise.
 	leastSteady = 30
-	// speedVersions is into how many equally likely parts the models are gathered.
-	speedVersions = 3
-	// modelDoubt is how far the versions differ beyond that, as a share of the
-	// noise: neither boards nor receivers are exactly what [ridden] says. Tuned
-	// on simulated sessions 0 to 299, as is modelTrust.
-	modelDoubt = 0.4
 	// modelTrust is what the speeds' likelihood counts for: long sessions would
-	// be sure of the wrong thing, as the model is only roughly right.
+	// be sure of the wrong thing, as the model is only roughly right. Tuned on
+	// simulated sessions 0 to 299.
 	modelTrust = 0.2
 	// GPS speed averaged over a window, before the log tells more: 0.08 m/s
 	// within a factor of two (a single fix has 0.2 m/s at 95 % by the receivers'
@@ -41,78 +37,48 @@ const (
 // makes smooth. Noise in X flattens a regression line (attenuation); the best
 // estimate of the velocity leaves an error that does not (Berkson 1950;
 // regression calibration, Carroll et al. 2006). The noise's share is estimated
-// from the speeds themselves; as that is not exact, several equally likely
-// versions come back, from the least to the most noise taken out.
+// from the speeds themselves.
 //
 // The windows must be in order of time. left is the 1σ noise, m/s, that a
 // window's speed still has.
-func steadySpeeds(w []Window) (versions []velocity, left float64) {
+func steadySpeeds(w []Window) (v velocity, left float64) {
 	n := len(w)
 	var s series
-	raw := newVelocity(n)
+	v = newVelocity(n)
 	for i := range w {
 		s.time, s.reach, s.vary = append(s.time, w[i].Time), append(s.reach, w[i].Reach), append(s.vary, newNoise)
-		raw.east[i], raw.north[i] = w[i].East, w[i].North
+		v.east[i], v.north[i] = w[i].East, w[i].North
 	}
-	mean := velocity{s.reachMeans(raw.east), s.reachMeans(raw.north)}
+	mean := velocity{s.reachMeans(v.east), s.reachMeans(v.north)}
 	along, east, north := make([]float64, n), make([]float64, n), make([]float64, n)
 	for i := range w {
-		east[i], north[i] = raw.east[i]-mean.east[i], raw.north[i]-mean.north[i]
-		if v := math.Hypot(mean.east[i], mean.north[i]); v > 0 {
-			along[i] = (east[i]*mean.east[i] + north[i]*mean.north[i]) / v
+		east[i], north[i] = v.east[i]-mean.east[i], v.north[i]-mean.north[i]
+		if speed := math.Hypot(mean.east[i], mean.north[i]); speed > 0 {
+			along[i] = (east[i]*mean.east[i] + north[i]*mean.north[i]) / speed
 		}
 	}
-	var models []speedModel
-	if n >= leastSteady {
-		models = speedModels(&s, along)
+	if n < leastSteady {
+		return v, 0
 	}
-	if len(models) == 0 {
-		return []velocity{raw}, 0
-	}
-	for range speedVersions {
-		versions = append(versions, newVelocity(n))
-	}
-	var before float64
-	for _, m := range models {
+	for _, m := range speedModels(&s, along) {
 		g := s.filter(m.ridden)
-		noise := velocity{g.noise(&s, east), g.noise(&s, north)}
-		for k, v := range versions {
-			lo, hi := float64(k)/speedVersions, float64(k+1)/speedVersions
-			share := max(min(before+m.weight, hi)-max(before, lo), 0) * speedVersions
-			take := 1 + modelDoubt*float64(k-speedVersions/2)
-			for i := range n {
-				v.east[i] += share * (raw.east[i] - take*noise.east[i])
-				v.north[i] += share * (raw.north[i] - take*noise.north[i])
-			}
+		for _, c := range []struct{ of, off []float64 }{{v.east, east}, {v.north, north}} {
+			told := g.told(c.off)
+			floats.AddScaled(c.of, -m.weight, told)
+			floats.AddScaled(c.of, m.weight, s.reachMeans(told)) // far better known than its windows
 		}
-		before += m.weight
 		// What could be told of the noise and what not add up to its variance.
-		var told float64
-		for _, u := range g.told(along) {
-			told += u * u
-		}
-		left += m.weight * max(m.own*m.own-told/float64(n), 0)
+		told := g.told(along)
+		left += m.weight * max(m.own*m.own-floats.Dot(told, told)/float64(n), 0)
 	}
-	return versions, math.Sqrt(left)
+	return v, math.Sqrt(left)
 }
 
 // told is the receiver's part of a change of speed, as far as it can be told.
 func (g *gains) told(x []float64) []float64 {
 	own, third := g.smooth(x)
-	for i := range own {
-		own[i] = newNoise*own[i] + third[i]
-	}
-	return own
-}
-
-// noise is told, but a reach keeps its mean: that is known far better than its
-// windows.
-func (g *gains) noise(s *series, x []float64) []float64 {
-	u := g.told(x)
-	for i, m := range s.reachMeans(u) {
-		u[i] -= m
-	}
-	return u
+	floats.AddScaled(third, newNoise, own)
+	return third
 }
 
 // reachMeans gives every window the mean of its reach.
@@ -176,8 +142,8 @@ var speedGrid = func() []ridden {
 	return g
 }()
 
-// speedModels weighs the grid; from the least noise to the most. A model
-// counts when its weight is a fiftieth of the best one's.
+// speedModels weighs the grid. A model counts when its weight is a fiftieth of
+// the best one's.
 func speedModels(s *series, along []float64) []speedModel {
 	n := float64(len(along))
 	list := make([]speedModel, len(speedGrid))
@@ -192,16 +158,5 @@ func speedModels(s *series, along []float64) []speedModel {
 	if slices.ContainsFunc(list, func(m speedModel) bool { return m.own == 0 || math.IsNaN(m.weight) }) {
 		return nil // speeds that do not change at all, or no numbers
 	}
-	top := slices.MaxFunc(list, func(a, b speedModel) int { return cmp.Compare(a.weight, b.weight) }).weight
-	var total float64
-	list = slices.DeleteFunc(list, func(m speedModel) bool { return math.Exp(m.weight-top) <= 0.02 })
-	for i, m := range list {
-		list[i].weight = math.Exp(m.weight - top)
-		total += list[i].weight
-	}
-	for i := range list {
-		list[i].weight /= total
-	}
-	slices.SortStableFunc(list, func(a, b speedModel) int { return cmp.Compare(a.own, b.own) })
-	return list
+	return normalised(list, 0.02, func(m *speedModel) *float64 { return &m.weight })
 }
