@@ -10,138 +10,105 @@ import (
 	"time"
 
 	profile "github.com/tormoder/fit"
+	"github.com/tormoder/fit/dyncrc16"
 
 	"evenfoot/ingest/raw"
 	"evenfoot/ingest/unit"
 )
 
-// maxSide bounds how many messages of the activity's side are kept; the rest
-// are counted.
+// maxSide bounds how many messages of the activity's side are looked into; the
+// rest are counted.
 const maxSide = 1000
 
-// A sideMessage is a message that tells of the activity rather than of samples:
-// its definition, and the message itself, as they stand in the file.
-type sideMessage struct {
-	num       profile.MesgNum
-	def, data []byte
-}
-
-// keepSide keeps a message of the activity's side for the library's decoder.
-func (f *reader) keepSide(d *def, b []byte, _ int64) {
-	if len(f.side) == maxSide || b[0]&0x80 != 0 {
-		f.unread[d.global]++
+// activity takes in a message that tells of the activity rather than of samples.
+// The library decodes it, in a file of its own: what it cannot read then spoils
+// nothing else.
+func (f *reader) activity(m *msg) {
+	if f.side++; f.side > maxSide || m.b[0]&0x80 != 0 {
+		f.unread[m.global]++
 		return
 	}
-	f.side = append(f.side, sideMessage{d.global, d.bytes, slices.Clone(b)})
-}
-
-// decode has the library decode one message, in a file of its own: what it
-// cannot read then spoils nothing else. nil when it cannot.
-func (m sideMessage) decode() (a *profile.ActivityFile, id profile.FileIdMsg) {
 	defer func() {
 		if recover() != nil { // the library panics where its bounds are hurt
-			a = nil
+			f.unread[m.global]++
 		}
 	}()
 	// file_id: type activity.
 	data := []byte{0x40, 0, 0, 0, 0, 1, 0, 1, 0, 0, byte(profile.FileTypeActivity)}
-	if m.num == profile.MesgNumFileId {
+	if m.global == profile.MesgNumFileId {
 		data = nil
 	}
-	data = slices.Concat(data, m.def, m.data)
+	data = slices.Concat(data, m.bytes, m.b)
 	h := binary.LittleEndian.AppendUint32([]byte{12, 0x20, 0, 0}, uint32(len(data)))
 	file := slices.Concat(h, []byte(".FIT"), data)
-	file = binary.LittleEndian.AppendUint16(file, addCRC(0, file))
-	if m.num == profile.MesgNumFileId {
-		_, id, err := profile.DecodeHeaderAndFileID(bytes.NewReader(file))
-		if err != nil {
-			id.Type = profile.FileTypeInvalid
+	file = binary.LittleEndian.AppendUint16(file, dyncrc16.Checksum(file))
+	if m.global == profile.MesgNumFileId {
+		if _, id, err := profile.DecodeHeaderAndFileID(bytes.NewReader(file)); err == nil {
+			f.made(&id)
 		}
-		return nil, id
+		return
 	}
 	out, err := profile.Decode(bytes.NewReader(file))
 	if err != nil {
-		return nil, id
+		f.unread[m.global]++
+		return
 	}
-	a, _ = out.Activity()
-	return a, id
+	if a, err := out.Activity(); err == nil {
+		f.mark(a, m.global)
+	}
 }
 
-// activity takes the device and the marks out of the activity's side; it
-// returns the type of the file.
-func (f *reader) activity(file *raw.File) profile.FileType {
-	kind := profile.FileTypeInvalid
-	var device, named string
-	for _, m := range f.side {
-		a, id := m.decode()
-		switch {
-		case m.num == profile.MesgNumFileId:
-			if kind != profile.FileTypeActivity {
-				kind = id.Type
-			}
-			if device == "" {
-				device = deviceName(id.Manufacturer, id.GetProduct())
-			}
-			named = cmp.Or(named, strings.TrimSpace(id.ProductName))
-		case a == nil:
-			f.unread[m.num]++
+// made takes in what a file is, and what made it.
+func (f *reader) made(id *profile.FileIdMsg) {
+	if f.kind != profile.FileTypeActivity {
+		f.kind = id.Type
+	}
+	f.product = cmp.Or(f.product, strings.TrimSpace(id.ProductName))
+	if m := id.Manufacturer; f.maker == "" && m != profile.ManufacturerInvalid {
+		if f.maker = nameOf(m); f.maker == "" {
+			f.maker = fmt.Sprintf("maker %d", m)
+		}
+		name := fmt.Sprint(id.GetProduct())
+		if _, in, found := strings.Cut(name, "("); found {
+			name = strings.TrimSuffix(in, ")")
+		}
+		switch name = plainName(name); {
+		case name == "0" || name == "65535":
+		case name != "" && name[0] <= '9':
+			f.model = "product " + name
 		default:
-			for _, d := range a.DeviceInfos {
-				if d.DeviceIndex == 0 { // the device that made the file; others are its sensors
-					named = cmp.Or(named, strings.TrimSpace(d.ProductName))
-				}
-			}
-			f.mark(file, a, m.num)
+			f.model = name
 		}
 	}
-	if maker, _, found := strings.Cut(device, ", "); named != "" && found || device == "" {
-		device = strings.TrimSpace(maker + " " + named)
-	}
-	file.Device = strings.ReplaceAll(device, ", ", " ")
-	return kind
 }
 
-// deviceName names a maker and its product by the profile: "maker, product".
-func deviceName(m profile.Manufacturer, product any) string {
-	if m == profile.ManufacturerInvalid {
-		return ""
+// nameOf is a name of the profile in lower-case words, "" where it has none.
+func nameOf(v fmt.Stringer) string {
+	if s := v.String(); !strings.Contains(s, "(") {
+		return plainName(s)
 	}
-	name := plainName(m.String())
-	if strings.Contains(m.String(), "(") {
-		name = fmt.Sprintf("maker %d", m)
-	}
-	p := fmt.Sprint(product)
-	if strings.Contains(p, "(") {
-		p = p[strings.Index(p, "(")+1 : len(p)-1]
-	}
-	switch p {
-	case "0", "65535":
-		p = ""
-	default:
-		if p = plainName(p); p != "" && p[0] <= '9' {
-			p = "product " + p
-		}
-	}
-	return name + ", " + p
+	return ""
 }
 
-// plainName is a name of the profile in lower-case words.
 func plainName(s string) string { return strings.Join(unit.Words(s), " ") }
 
 // stops are the ways in which a timer stops.
 var stops = []profile.EventType{profile.EventTypeStop, profile.EventTypeStopAll, profile.EventTypeStopDisable, profile.EventTypeStopDisableAll}
 
-// mark keeps a session, a lap or an event of the timer or of a press.
-func (f *reader) mark(file *raw.File, a *profile.ActivityFile, num profile.MesgNum) {
+// mark keeps a session, a lap, or an event of the timer or of a press, and the
+// name of the device that made the file; others are its sensors.
+func (f *reader) mark(a *profile.ActivityFile, num profile.MesgNum) {
 	add := func(at time.Time, kind raw.MarkKind, text string, ms uint32) {
 		m := raw.Mark{Time: at, Kind: kind, Text: text}
-		if at.Unix() < epoch+systemTime { // counts from power-on
-			m.Time, m.At = time.Time{}, float64(at.Unix()-epoch-int64(f.base))
-		}
 		if ms != 0xFFFFFFFF {
 			m.LengthS = float64(ms) / 1000
 		}
-		file.Marks = append(file.Marks, m)
+		f.marks = append(f.marks, m)
+	}
+	for _, d := range a.DeviceInfos {
+		if d.DeviceIndex == 0 {
+			f.product = cmp.Or(f.product, strings.TrimSpace(d.ProductName))
+		}
 	}
 	for _, s := range a.Sessions {
 		sport := ""
@@ -168,4 +135,16 @@ func (f *reader) mark(file *raw.File, a *profile.ActivityFile, num profile.MesgN
 			f.unread[num]++
 		}
 	}
+}
+
+// file is the file's head with its marks, which are dated by now or count from
+// power-on.
+func (f *reader) file() raw.File {
+	for i := range f.marks {
+		if m := &f.marks[i]; m.Time.Unix() < epoch+systemTime {
+			m.Time, m.At = time.Time{}, float64(m.Time.Unix()-epoch-f.base)
+		}
+	}
+	device := strings.TrimSpace(f.maker + " " + cmp.Or(f.product, f.model))
+	return raw.File{Name: f.name, Kind: "FIT", Device: device, Marks: f.marks}
 }

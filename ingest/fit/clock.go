@@ -35,23 +35,17 @@ func (c *clock) tie(offset float64) {
 }
 
 // correlation takes in a timestamp_correlation message.
-func (f *reader) correlation(d *def, b []byte, _ int64) {
-	sys, ok := d.value(b, d.slot[1], 0)
-	if !ok || !f.timed || f.last < systemTime {
-		return
+func (f *reader) correlation(m *msg) {
+	part := func(frac, ms int) float64 { return or(m.num(frac)/32768, or(m.num(ms), 0)/1000) }
+	if sys := m.num(1); sys == sys && f.timed && f.last >= systemTime {
+		f.clock.tie(float64(f.last) + part(0, 3) - sys - part(2, 4))
 	}
-	part := func(frac, ms int) float64 {
-		if v, ok := d.value(b, d.slot[frac], 0); ok {
-			return v / 32768
-		}
-		return d.or(b, ms, 0) / 1000
-	}
-	f.clock.tie(float64(f.last) + part(0, 3) - sys - part(2, 4))
 }
 
 // streams are what is stamped, the receiver's own fixes last.
 func (f *reader) streams() [4]raw.Stream {
-	return [4]raw.Stream{{Table: f.acc.s.Table(), Name: unit.SensorNames[unit.Acc]}, {Table: f.gyr.s.Table(), Name: unit.SensorNames[unit.Gyr]},
+	acc, gyr := &f.sensors[unit.Acc], &f.sensors[unit.Gyr]
+	return [4]raw.Stream{{Table: acc.Table(), Name: acc.name}, {Table: gyr.Table(), Name: gyr.name},
 		{Table: f.rec.Table(), Name: "GPS fix"}, {Table: f.meta.Table(), Name: "GPS fix"}}
 }
 

@@ -1,34 +1,38 @@
 package fit
 
-import "github.com/tormoder/fit/dyncrc16"
+import (
+	"encoding/binary"
+
+	"github.com/tormoder/fit/dyncrc16"
+)
 
 // checksumSize is the length of the checksum behind a file's data, bytes.
 const checksumSize = 2
 
-// crcTables carry FIT's checksum over eight bytes with eight look-ups that do
-// not wait for each other: table k is the library's checksum of a byte with k
-// zeros behind it (M. E. Kounavis, F. L. Berry, "A systematic approach to
-// building high performance software-based CRC generators", ISCC 2005). The
-// library alone goes at a third of the reader's speed.
-var crcTables = func() (t [8][256]uint16) {
-	for k := range t {
-		for i := range t[k] {
-			t[k][i] = dyncrc16.Checksum(append([]byte{byte(i)}, make([]byte, k)...))
+// carry carries the library's checksum over b, most of which is folded into its
+// end first: the library alone takes longer than all the rest of the reader. The
+// checksum's polynomial p(x) = x¹⁶ + x¹⁵ + x² + 1 divides p(x)⁶⁴, which is p(x⁶⁴)
+// over the field of two elements: a word of 64 bits may be added to the words 1,
+// 14 and 16 places behind it and taken away, and the remainder stays.
+func carry(sum dyncrc16.Hash16, b []byte) {
+	var w [16]uint64 // the words ahead, in a ring
+	if n := 8 * len(w); len(b) > 2*n {
+		for i := range w {
+			w[i] = binary.LittleEndian.Uint64(b[8*i:])
+		}
+		x, i := w[0]^uint64(sum.Sum16()), uint(0)
+		for b = b[n:]; len(b) >= 8; b = b[8:] {
+			w[(i+14)%16] ^= x
+			w[i%16] = x ^ binary.LittleEndian.Uint64(b)
+			i++
+			x ^= w[i%16]
+		}
+		w[i%16] = x
+		sum.Reset()
+		for range w {
+			_, _ = sum.Write(binary.LittleEndian.AppendUint64(nil, w[i%16])) // a checksum never fails
+			i++
 		}
 	}
-	return t
-}()
-
-// addCRC carries the checksum over b.
-func addCRC(crc uint16, b []byte) uint16 {
-	t := &crcTables
-	for len(b) >= 8 {
-		crc = t[7][b[0]^byte(crc)] ^ t[6][b[1]^byte(crc>>8)] ^
-			t[5][b[2]] ^ t[4][b[3]] ^ t[3][b[4]] ^ t[2][b[5]] ^ t[1][b[6]] ^ t[0][b[7]]
-		b = b[8:]
-	}
-	for _, x := range b {
-		crc = crc>>8 ^ t[0][x^byte(crc)]
-	}
-	return crc
+	_, _ = sum.Write(b)
 }

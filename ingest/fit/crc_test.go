@@ -9,17 +9,24 @@ import (
 // TestChecksum: the fast way gives what the library gives, however the data
 // come in pieces.
 func TestChecksum(t *testing.T) {
-	// "123456789" gives 0xBB3D: the check value of CRC-16/ARC (from memory).
-	if got := addCRC(0, []byte("123456789")); got != 0xBB3D {
-		t.Errorf("check value: got %#x, want 0xBB3D", got)
-	}
-	b := make([]byte, 100)
+	b := make([]byte, 1000)
 	for i := range b {
-		b[i] = byte(31 * i)
+		b[i] = byte(31*i + i*i/7)
 	}
-	for i := range b {
-		if got, want := addCRC(addCRC(0, b[:i]), b[i:]), dyncrc16.Checksum(b); got != want {
-			t.Fatalf("cut at %d: got %#x, want %#x", i, got, want)
+	for n := 1; n <= len(b); n += 37 {
+		for i := range n {
+			sum := dyncrc16.New()
+			carry(sum, b[:i])
+			carry(sum, b[i:n])
+			if got, want := sum.Sum16(), dyncrc16.Checksum(b[:n]); got != want {
+				t.Fatalf("%d bytes, cut at %d: got %#x, want %#x", n, i, got, want)
+			}
 		}
+	}
+	// "123456789" gives 0xBB3D: the check value of CRC-16/ARC (from memory).
+	sum := dyncrc16.New()
+	carry(sum, []byte("123456789"))
+	if got := sum.Sum16(); got != 0xBB3D {
+		t.Errorf("check value: got %#x, want 0xBB3D", got)
 	}
 }

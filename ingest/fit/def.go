@@ -4,60 +4,12 @@ import (
 	"bytes"
 	"encoding/binary"
 	"math"
+	"slices"
 
 	profile "github.com/tormoder/fit"
+
+	"evenfoot/ingest/raw"
 )
-
-// Messages that are read and that the library's profile does not know.
-const (
-	hsaAccel profile.MesgNum = 302
-	hsaGyro  profile.MesgNum = 376
-)
-
-// A message says how one kind of message is read.
-type message struct {
-	// fields are those that are read; a definition keeps them in this order.
-	fields []uint8
-	// read takes in a message that starts at byte pos. Kinds without are counted.
-	read func(f *reader, d *def, b []byte, pos int64)
-	// samples: it holds samples, so that its time stamps must make sense.
-	samples bool
-	// side: it tells of the activity, and is kept as it stands in the file.
-	side bool
-}
-
-var (
-	accel  = message{[]uint8{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10}, (*reader).accel, true, false} // ms, offsets, raw x y z, calibrated x y z, compressed calibrated x y z
-	gyro   = message{[]uint8{0, 1, 2, 3, 4, 5, 6, 7}, (*reader).gyro, true, false}            // as far as calibrated x y z
-	aside  = message{[]uint8{}, (*reader).keepSide, false, true}
-	unread message
-)
-
-var messages = map[profile.MesgNum]*message{
-	// lat, long, altitude (enhanced, plain), speed (enhanced, plain), compressed speed and distance; heading, ms, UTC
-	profile.MesgNumRecord:            {[]uint8{0, 1, 78, 2, 73, 6, 8}, (*reader).record, true, false},
-	profile.MesgNumGpsMetadata:       {[]uint8{1, 2, 3, noField, 4, noField, noField, 5, 0, 6}, (*reader).record, true, false},
-	profile.MesgNumAccelerometerData: &accel,
-	profile.MesgNumGyroscopeData:     &gyro,
-	// ms, interval, x y z
-	hsaAccel: {[]uint8{0, 1, 2, 3, 4}, (*reader).accel, true, false},
-	hsaGyro:  {[]uint8{0, 1, 2, 3, 4}, (*reader).gyro, true, false},
-	// fraction, system time, its fraction, ms, system ms
-	profile.MesgNumTimestampCorrelation: {[]uint8{0, 1, 2, 4, 5}, (*reader).correlation, false, false},
-	// sensor, factor, divisor, level shift, offsets, orientation
-	profile.MesgNumThreeDSensorCalibration: {[]uint8{0, 1, 2, 3, 4, 5}, (*reader).calibration, false, false},
-	// index, number, base type, name, scale, offset, units, native message and field
-	profile.MesgNumFieldDescription: {[]uint8{0, 1, 2, 3, 6, 7, 8, 14, 15}, (*reader).describe, false, false},
-	profile.MesgNumDeveloperDataId:  {nil, func(*reader, *def, []byte, int64) {}, false, false},
-	profile.MesgNumFileId:           &aside,
-	profile.MesgNumDeviceInfo:       &aside,
-	profile.MesgNumSession:          &aside,
-	profile.MesgNumLap:              &aside,
-	profile.MesgNumEvent:            &aside,
-}
-
-// noField stands for a field that a kind of message does not have.
-const noField = 255
 
 // timestamp is the number of the time stamp field in every message.
 const timestamp = 253
@@ -91,14 +43,32 @@ var baseTypes = [...]struct{ size, form int }{
 	{8, signed}, {8, unsigned}, {8, positive}, // 64 bits
 }
 
+// A use is what a field of one kind of message is read for: SI is gain times what
+// the value is above zero.
+type use struct {
+	num        uint8
+	slot       int
+	gain, zero float64
+	unit       string // of a sensor
+}
+
 // A field is where a definition message puts one field.
 type field struct {
-	num  uint8 // field number, or the developer's field definition number
-	dev  uint8 // developer data index
+	use
 	base uint8 // base type as declared, not as the profile has it
+	dev  bool  // a developer's
 	off  int   // from the message's first byte, its header
 	size int   // bytes
-	n    int   // values; 0 when the field is absent or its size fits no value
+	n    int   // values; 0 when its size fits none
+}
+
+// newField works out a field from its definition.
+func newField(size, base uint8, off int, u use) field {
+	f := field{use: u, base: base & typeMask, off: off, size: int(size)}
+	if int(f.base) < len(baseTypes) && f.size%baseTypes[f.base].size == 0 {
+		f.n = f.size / baseTypes[f.base].size
+	}
+	return f
 }
 
 // A def is a definition message: how the data messages of one local type
@@ -107,48 +77,63 @@ type def struct {
 	kind   *message // nil until set
 	global profile.MesgNum
 	order  binary.ByteOrder
-	bytes  []byte // as it stands in the file, of the activity's side
-	size   int    // bytes of a data message, header included
-	stamp  field
-	slot   [11]field // the fields that are read, in the order of the kind's
-	dev    []field
-	role   *roles // what the developer fields mean; nil until looked up
+	bytes  []byte         // as it stands in the file, of the activity's side
+	size   int            // bytes of a data message, header included
+	slot   [slots][]field // what each is read from, the best first
+	dev    []devField
+	known  bool // the developer fields were looked up
 }
 
-// newField works out a field from its definition.
-func newField(num, size, base uint8, off int) field {
-	f := field{num: num, base: base & typeMask, off: off, size: int(size)}
-	if int(f.base) < len(baseTypes) {
-		if n := baseTypes[f.base].size; f.size%n == 0 {
-			f.n = f.size / n
+// A devField is a developer field as a definition has it.
+type devField struct {
+	num, size, index uint8
+	off              int
+}
+
+// define takes in a definition message.
+func (f *reader) define(b []byte) {
+	d := &f.defs[b[0]&0x0F]
+	*d = def{kind: &unread, order: binary.LittleEndian}
+	if b[2] == 1 {
+		d.order = binary.BigEndian
+	}
+	d.global = profile.MesgNum(d.order.Uint16(b[3:]))
+	if k := messages[d.global]; k != nil {
+		d.kind = k
+	}
+	if d.kind.side {
+		d.bytes = slices.Clone(b)
+	}
+	fields := b[6 : 6+3*int(b[5])]
+	for k, u := range append([]use{{num: timestamp, slot: stamp, gain: 1}}, d.kind.uses...) {
+		off := 1
+		for p := fields; len(p) > 0; p = p[3:] {
+			if p[0] == u.num {
+				fd := newField(p[1], p[2], off, u)
+				d.slot[u.slot] = append(d.slot[u.slot], fd)
+				if fd.n == 0 && fd.size > 0 && k > 0 {
+					f.Warn(raw.Warning{Kind: raw.BadFieldType, Byte: f.pos(), Text: []string{messageName(d.global)},
+						Values: []float64{float64(p[0]), float64(p[2]), float64(p[1])}})
+				}
+			}
+			off += int(p[1])
 		}
+		d.size = off
 	}
-	return f
+	if b[0]&0x20 == 0 {
+		return
+	}
+	for p := b[7+len(fields):]; len(p) > 0; p = p[3:] {
+		d.dev = append(d.dev, devField{num: p[0], size: p[1], index: p[2], off: d.size})
+		d.size += int(p[1])
+	}
 }
 
-// first is the first of the fields in these slots that has a valid value.
-func (d *def) first(b []byte, slots ...int) (v float64, ok bool) {
-	for _, k := range slots {
-		if v, ok = d.value(b, d.slot[k], 0); ok {
-			break
-		}
-	}
-	return v, ok
-}
-
-// or is the value in a slot, or another where there is none.
-func (d *def) or(b []byte, slot int, other float64) float64 {
-	if v, ok := d.value(b, d.slot[slot], 0); ok {
-		return v
-	}
-	return other
-}
-
-// value returns value i of field f in message b; NaN and false when it is the
-// type's "invalid", not a finite number, or not there.
-func (d *def) value(b []byte, f field, i int) (v float64, ok bool) {
+// value is value i of field f in message b, in SI; NaN when it is the type's
+// "invalid", not a finite number, or not there.
+func (d *def) value(b []byte, f *field, i int) float64 {
 	if i >= f.n {
-		return math.NaN(), false
+		return math.NaN()
 	}
 	t := &baseTypes[f.base]
 	p := b[f.off+i*t.size:]
@@ -163,11 +148,12 @@ func (d *def) value(b []byte, f field, i int) (v float64, ok bool) {
 	case 8:
 		u = d.order.Uint64(p)
 	}
+	v, ok := float64(u), false
 	switch bits := 8 * t.size; t.form {
 	case unsigned:
-		v, ok = float64(u), u != 1<<bits-1
+		ok = u != 1<<bits-1
 	case positive:
-		v, ok = float64(u), u != 0
+		ok = u != 0
 	case signed:
 		s := int64(u<<(64-bits)) >> (64 - bits)
 		v, ok = float64(s), s != 1<<(bits-1)-1
@@ -178,16 +164,53 @@ func (d *def) value(b []byte, f field, i int) (v float64, ok bool) {
 		ok = v-v == 0
 	}
 	if !ok {
-		v = math.NaN()
+		return math.NaN()
 	}
-	return v, ok
+	return (v - f.zero) * f.gain
 }
 
-// text returns a string field up to its closing zero.
-func (d *def) text(b []byte, f field) string {
+// A msg is a data message with its definition.
+type msg struct {
+	*def
+	b   []byte
+	pos int64 // its first byte in the file
+}
+
+// num is the best valid value for a slot, NaN when there is none.
+func (m *msg) num(slot int) float64 {
+	for i := range m.slot[slot] {
+		if v := m.value(m.b, &m.slot[slot][i], 0); v == v {
+			return v
+		}
+	}
+	return math.NaN()
+}
+
+// or is v, or another where it is NaN.
+func or(v, other float64) float64 {
+	if v == v {
+		return v
+	}
+	return other
+}
+
+var absent field
+
+// best is the field that a slot is read from before others; one without values
+// when there is none.
+func (d *def) best(slot int) *field {
+	if len(d.slot[slot]) == 0 {
+		return &absent
+	}
+	return &d.slot[slot][0]
+}
+
+// text is a slot's string up to its closing zero.
+func (m *msg) text(slot int) string {
+	f := m.best(slot)
 	if f.base != typeString || f.n == 0 {
 		return ""
 	}
-	s, _, _ := bytes.Cut(b[f.off:f.off+f.size], []byte{0})
+	s, _, _ := bytes.Cut(m.b[f.off:f.off+f.size], []byte{0})
 	return string(bytes.ToValidUTF8(s, nil))
 }

@@ -17,6 +17,7 @@ import (
 	"time"
 
 	profile "github.com/tormoder/fit"
+	"github.com/tormoder/fit/dyncrc16"
 
 	"evenfoot/ingest/raw"
 	"evenfoot/ingest/unit"
@@ -39,8 +40,12 @@ type reader struct {
 	name string
 	size int64 // of the input, as far as known
 	win  *raw.Window
-	crc  uint16
 	raw.Notes
+	msg msg // the message at hand
+
+	ahead []byte          // of the window
+	used  int             // bytes of it that were taken, and are not part of the checksum yet
+	crc   dyncrc16.Hash16 // of this file of the chain, up to there
 
 	// State of one file of the chain.
 	defs  [16]def
@@ -56,13 +61,16 @@ type reader struct {
 	based   bool
 	roughly [4]bool // columns with times tied to UTC to about a second only
 	undated bool    // some file of the chain has a clock without a date
-	acc     sensor
-	gyr     sensor
+	sensors [2]sensor
 	rec     raw.Fixes // from record messages
 	meta    raw.Fixes // from gps_metadata messages
+	marks   []raw.Mark
 	unread  map[profile.MesgNum]int
-	off     []float64     // ms, of the message at hand
-	side    []sideMessage // of the activity, as they stand in the file
+
+	// What the activity's messages tell.
+	side                  int // how many there were
+	kind                  profile.FileType
+	maker, model, product string // model by the profile, product as the device calls itself
 }
 
 // Read reads a FIT file or a chain of them. It returns an error only when
@@ -70,12 +78,13 @@ type reader struct {
 // whole, with warnings.
 func Read(r *bufio.Reader, name string, size int64) (*raw.Columns, error) {
 	f := &reader{
-		name: name, size: size, Notes: raw.Notes{File: name},
-		win: raw.NewWindow(r, 256<<10), unread: map[profile.MesgNum]int{},
+		name: name, size: size, Notes: raw.Notes{File: name}, win: raw.NewWindow(r, 256<<10),
+		unread: map[profile.MesgNum]int{}, kind: profile.FileTypeInvalid, crc: dyncrc16.New(),
 	}
-	f.acc = sensor{kind: unit.Acc, s: new(raw.Series)}
-	f.gyr = sensor{kind: unit.Gyr, s: new(raw.Series)}
-	if h := f.win.Peek(14); !Is(h) {
+	for k := range f.sensors {
+		f.sensors[k].name = unit.SensorNames[k]
+	}
+	if h := f.peek(14); !Is(h) {
 		if err := f.win.Broken(); err != nil {
 			return nil, fmt.Errorf("%s: %w", name, err)
 		}
@@ -93,101 +102,119 @@ func Is(b []byte) bool {
 
 // part reads one file of the chain; it returns false when there is none.
 func (f *reader) part() bool {
-	h := f.win.Peek(14)
-	if len(h) == 0 {
+	if h := f.peek(14); len(h) == 0 || !Is(h) && !f.nextHeader() {
 		return false
 	}
-	if !Is(h) && !f.nextHeader() {
-		return false
-	}
-	h = f.win.Peek(14)
-	start := f.win.Pos
-	hs := int(h[0])
-	if len(h) < hs {
+	h := f.peek(14)
+	start := f.pos()
+	if len(h) < int(h[0]) {
 		f.Warn(raw.Warning{Kind: raw.CutHeader, Byte: start})
-		f.win.Skip(len(h))
+		f.skip(len(h))
 		return false
 	}
-	data := int64(binary.LittleEndian.Uint32(h[4:]))
-	if hs >= 14 {
+	end := start + int64(h[0]) + int64(binary.LittleEndian.Uint32(h[4:]))
+	if h[0] == 14 {
 		// A header checksum of zero means that none was made.
-		if c := binary.LittleEndian.Uint16(h[12:]); c != 0 && c != addCRC(0, h[:12]) {
+		if c := binary.LittleEndian.Uint16(h[12:]); c != 0 && c != dyncrc16.Checksum(h[:12]) {
 			f.Warn(raw.Warning{Kind: raw.WrongHeaderSum, Byte: start + 12})
 		}
 	}
-	f.crc = addCRC(0, h[:hs])
-	f.win.Skip(hs)
+	f.sum()
+	f.crc.Reset() // the header counts
+	f.skip(int(h[0]))
 
-	f.defs = [16]def{}
-	f.descs = f.descs[:0]
-	f.timed, f.good = false, stamps{}
-	f.clock = clock{}
+	f.defs, f.descs = [16]def{}, f.descs[:0]
+	f.timed, f.good, f.clock = false, stamps{}, clock{}
 	for k, s := range f.streams() {
 		f.clock.mark[k] = len(s.Time())
 	}
-	end := f.win.Pos + data
-	if data == 0 {
+	if end == f.pos() {
 		end = math.MaxInt64
-		if len(f.win.Peek(3)) == 3 {
+		if len(f.peek(3)) == 3 {
 			f.Warn(raw.Warning{Kind: raw.Unfinished, Byte: start + 4})
 		}
 	}
 	f.messages(end)
-	for k, s := range f.sensors() {
-		f.endPart(s, f.clock.mark[k])
+	for k := range f.sensors {
+		f.endPart(&f.sensors[k], f.clock.mark[k])
 	}
 	f.settleClock()
 	return true
 }
 
+// peek is the next n bytes, fewer only at the end; they stay until the next peek.
+func (f *reader) peek(n int) []byte {
+	if len(f.ahead)-f.used < n {
+		f.sum()
+		f.win.Peek(n)
+		f.ahead = f.win.Ahead()
+	}
+	b := f.ahead[f.used:]
+	return b[:min(n, len(b))]
+}
+
+// skip takes the next n bytes, which were peeked at.
+func (f *reader) skip(n int) { f.used += n }
+
+// pos is where the next byte stands in the input.
+func (f *reader) pos() int64 { return f.win.Pos + int64(f.used) }
+
+// sum is the checksum of this file of the chain up to here. It is carried over
+// many messages at once, which takes a fifth of the time.
+func (f *reader) sum() uint16 {
+	carry(f.crc, f.ahead[:f.used])
+	f.win.Skip(f.used)
+	f.ahead, f.used = f.ahead[f.used:], 0
+	return f.crc.Sum16()
+}
+
 // nextHeader skips bytes that belong to no file until the next FIT header.
 func (f *reader) nextHeader() bool {
-	start := f.win.Pos
+	start := f.pos()
 	found := false
-	for b := f.win.Peek(4096); len(b) > 0 && !found; b = f.win.Peek(4096) {
-		i := bytes.Index(b, []byte(".FIT")) - 8
-		switch found = i >= 0 && Is(b[i:]); {
-		case found:
-			f.win.Skip(i)
-		case i >= -8:
-			f.win.Skip(max(1, i+1))
-		default:
-			f.win.Skip(max(len(b)-11, min(len(b), 11)))
+	for b := f.peek(4096); len(b) > 0 && !found; b = f.peek(4096) {
+		n := len(b)
+		if n > 11 {
+			n -= 11 // a header may begin in the last bytes
 		}
+		if i := bytes.Index(b, []byte(".FIT")) - 8; i >= 0 {
+			if found = Is(b[i:]); found {
+				n = i
+			} else {
+				n = i + 1
+			}
+		} else if i >= -8 {
+			n = 1
+		}
+		f.skip(n)
 	}
-	f.Warn(raw.Warning{Kind: raw.ForeignBytes, Byte: start, Count: int(f.win.Pos - start)})
+	f.Warn(raw.Warning{Kind: raw.ForeignBytes, Byte: start, Count: int(f.pos() - start)})
 	return found
 }
 
 // messages reads the messages of one file and its checksum. End is where the
 // header says that they end, MaxInt64 when it does not say.
 func (f *reader) messages(end int64) {
-	for {
-		pos := f.win.Pos
-		if f.atEnd(&end) {
-			return
-		}
-		b := f.win.Peek(maxDefinition)
-		n, ok := 0, false
-		if len(b) > 0 {
-			n, ok = f.sizeOf(b)
-		}
-		switch {
-		case len(b) == 2 && (!ok || n > 2) && binary.LittleEndian.Uint16(b) == f.crc:
-			f.win.Skip(2)
+	for !f.atEnd(&end) {
+		pos := f.pos()
+		b := f.peek(maxDefinition)
+		n, ok := f.sizeOf(b)
+		if len(b) == 2 && (!ok || n > 2) && binary.LittleEndian.Uint16(b) == f.sum() {
+			f.skip(checksumSize)
 			if end != math.MaxInt64 {
 				f.Warn(raw.Warning{Kind: raw.EndsEarly, Byte: pos})
 			}
 			return
-		case ok && n > len(b):
-			b = f.win.Peek(n)
 		}
-		if len(b) == 0 || ok && len(b) < n {
-			f.win.Skip(len(b))
+		if ok && n > len(b) {
+			b = f.peek(n)
+		}
+		if ok && n > len(b) {
+			f.skip(len(b))
 			f.cut(pos, end)
 			return
 		}
-		if !ok || isDefinition(b) && !saneDefinition(b) || !f.sane(n) {
+		if !ok || !f.sane(b[:n]) {
 			if !f.resync(pos, end) {
 				return
 			}
@@ -197,37 +224,31 @@ func (f *reader) messages(end int64) {
 			f.Warn(raw.Warning{Kind: raw.WrongSize, Byte: pos})
 			end = math.MaxInt64
 		}
-		f.message(f.win.Peek(n), pos) // sane may have looked further
+		if b = f.peek(n); isDefinition(b) { // sane may have looked further
+			f.define(b)
+		} else {
+			f.data(b)
+		}
+		f.skip(n)
 	}
-}
-
-// message takes in the whole message b, which starts at byte pos.
-func (f *reader) message(b []byte, pos int64) {
-	if isDefinition(b) {
-		f.define(b)
-	} else {
-		f.data(b, pos)
-	}
-	f.crc = addCRC(f.crc, b)
-	f.win.Skip(len(b))
 }
 
 // atEnd says whether the file ends here; where its header is wrong about that,
 // end becomes MaxInt64.
 func (f *reader) atEnd(end *int64) bool {
-	said := f.win.Pos == *end
+	said := f.pos() == *end
 	if !said && *end != math.MaxInt64 {
 		return false
 	}
-	b := f.win.Peek(16)
-	sum := len(b) >= 2 && binary.LittleEndian.Uint16(b) == f.crc
+	b := f.peek(16)
 	last := len(b) == 2 || len(b) > 2 && Is(b[2:]) // what stands here must be the checksum
+	sum := (said || last) && len(b) >= 2 && binary.LittleEndian.Uint16(b) == f.sum()
 	switch {
-	case sum && (said || last):
-		f.win.Skip(checksumSize)
+	case sum:
+		f.skip(checksumSize)
 		return true
 	case said && len(b) < 2:
-		f.win.Skip(len(b))
+		f.skip(len(b))
 		f.Warn(raw.Warning{Kind: raw.NoChecksum, Byte: *end})
 		return true
 	case Is(b):
@@ -236,8 +257,8 @@ func (f *reader) atEnd(end *int64) bool {
 		}
 		return true
 	case said && last:
-		f.Warn(raw.Warning{Kind: raw.WrongChecksum, Byte: *end, Values: []float64{float64(binary.LittleEndian.Uint16(b)), float64(f.crc)}})
-		f.win.Skip(checksumSize)
+		f.Warn(raw.Warning{Kind: raw.WrongChecksum, Byte: *end, Values: []float64{float64(binary.LittleEndian.Uint16(b)), float64(f.sum())}})
+		f.skip(checksumSize)
 		return true
 	case said:
 		f.Warn(raw.Warning{Kind: raw.LongerThanSays, Byte: *end})
@@ -262,6 +283,9 @@ func (f *reader) layout(h byte) *def {
 // sizeOf returns the size of the message that b starts with, which may be more
 // than there is; false when it cannot be told.
 func (f *reader) sizeOf(b []byte) (int, bool) {
+	if len(b) == 0 {
+		return 1, true
+	}
 	if !isDefinition(b) {
 		d := f.layout(b[0])
 		return d.size, d.kind != nil
@@ -286,79 +310,39 @@ func (f *reader) cut(pos, end int64) {
 		w.Text = []string{err.Error()}
 	}
 	if end != math.MaxInt64 {
-		w.Count = int(end + checksumSize - f.win.Pos)
+		w.Count = int(end + checksumSize - f.pos())
 	}
 	f.Warn(w)
 }
 
-// define takes in a definition message.
-func (f *reader) define(b []byte) {
-	d := &f.defs[b[0]&0x0F]
-	*d = def{kind: &unread, order: binary.LittleEndian, size: 1}
-	if b[2] == 1 {
-		d.order = binary.BigEndian
-	}
-	d.global = profile.MesgNum(d.order.Uint16(b[3:]))
-	if k := messages[d.global]; k != nil {
-		d.kind = k
-	}
-	if d.kind.side {
-		d.bytes = slices.Clone(b)
-	}
-	p := b[6:]
-	for range b[5] {
-		fd := newField(p[0], p[1], p[2], d.size)
-		if fd.num == timestamp {
-			d.stamp = fd
-		} else if i := slices.Index(d.kind.fields, fd.num); i >= 0 {
-			d.slot[i] = fd
-			if fd.n == 0 && fd.size > 0 {
-				f.Warn(raw.Warning{Kind: raw.BadFieldType, Byte: f.win.Pos, Text: []string{messageName(d.global)},
-					Values: []float64{float64(fd.num), float64(p[2]), float64(fd.size)}})
-			}
-		}
-		d.size += fd.size
-		p = p[3:]
-	}
-	if b[0]&0x20 == 0 {
-		return
-	}
-	for p = p[1:]; len(p) > 0; p = p[3:] {
-		d.dev = append(d.dev, field{num: p[0], size: int(p[1]), dev: p[2], off: d.size})
-		d.size += int(p[1])
-	}
-}
-
 // data takes in a data message.
-func (f *reader) data(b []byte, pos int64) {
+func (f *reader) data(b []byte) {
 	d := f.layout(b[0])
 	if b[0]&0x80 != 0 && f.timed { // five bits of time, later than the last full stamp
 		f.last += (uint32(b[0]) - f.last) & 0x1F
 	}
-	if v, ok := d.value(b, d.stamp, 0); ok && v >= 0 && v < math.MaxUint32 {
-		f.last = uint32(v)
-		f.timed = true
+	if v := d.value(b, d.best(stamp), 0); v >= 0 && v < math.MaxUint32 {
+		f.last, f.timed = uint32(v), true
 	}
 	if d.kind.read == nil {
 		f.unread[d.global]++
 		return
 	}
-	d.kind.read(f, d, b, pos)
+	f.msg = msg{d, b, f.pos()}
+	d.kind.read(f, &f.msg)
 }
 
 // finish settles what needed the whole file and hands it on.
 func (f *reader) finish() (*raw.Columns, error) {
 	f.dropUndated()
-	for _, s := range f.sensors() {
-		s.closeHoles()
+	for k := range f.sensors {
+		f.sensors[k].closeHoles()
 	}
-	out := &raw.Columns{File: raw.File{Name: f.name, Kind: "FIT"}, Gps: f.fixes(), Start: f.start()}
-	kind := f.activity(&out.File)
+	out := &raw.Columns{File: f.file(), Gps: f.fixes(), Start: f.start(), Acc: f.sensors[unit.Acc].Series, Gyr: f.sensors[unit.Gyr].Series}
 	if slices.Contains(f.roughly[:3], true) {
 		f.Warn(raw.Warning{Kind: raw.RoughDate})
 	}
 	f.dropUnread()
-	out.Acc, out.Gyr = *f.acc.s, *f.gyr.s
 	if slices.Equal(out.Acc.Time, out.Gyr.Time) {
 		out.Gyr.Time = out.Acc.Time
 	}
@@ -366,11 +350,11 @@ func (f *reader) finish() (*raw.Columns, error) {
 	if len(out.Acc.Time)+len(out.Gyr.Time)+len(out.Gps.Time) > 0 {
 		return out, nil
 	}
-	why := ""
-	if kind != profile.FileTypeInvalid && kind != profile.FileTypeActivity {
-		why = fmt.Sprintf("; it is a %q file, an activity is needed", strings.ToLower(kind.String()))
+	why := "no positions, speeds or motion in this FIT file"
+	if f.kind != profile.FileTypeInvalid && f.kind != profile.FileTypeActivity {
+		why += fmt.Sprintf("; it is a %q file, an activity is needed", strings.ToLower(f.kind.String()))
 	}
-	return nil, out.Useless("no positions, speeds or motion in this FIT file" + why)
+	return nil, out.Useless(why)
 }
 
 // dropUnread names the kinds of message that were not looked into, the most
@@ -390,13 +374,8 @@ func (f *reader) dropUnread() {
 
 // messageName names a message by the profile, or by number.
 func messageName(num profile.MesgNum) string {
-	if s := num.String(); !strings.Contains(s, "(") {
-		return plainName(s)
-	}
-	return fmt.Sprintf("message %d", num)
+	return cmp.Or(nameOf(num), fmt.Sprintf("message %d", num))
 }
-
-func (f *reader) sensors() [2]*sensor { return [2]*sensor{&f.acc, &f.gyr} }
 
 // start returns the time of time zero, the zero Time when it is not known.
 func (f *reader) start() time.Time {

@@ -4,16 +4,10 @@ import (
 	"cmp"
 	"encoding/binary"
 	"math"
-	"slices"
 
 	"evenfoot/ingest/raw"
 	"evenfoot/ingest/unit"
 )
-
-// fitSI turns a sensor's calibrated unit in FIT (g, deg/s) to SI.
-var fitSI = [2]float64{unit.Gravity, math.Pi / 180}
-
-var units = [2]string{"g", "deg/s"}
 
 // maxSpread bounds, in s, the stretch over which samples without a time of
 // their own are spread.
@@ -24,8 +18,8 @@ const maxOffset = 1e7
 
 // A sensor is one sensor's samples on the way in.
 type sensor struct {
-	kind   int
-	s      *raw.Series
+	raw.Series
+	name   string
 	cal    *cal
 	raw    []fitRange // samples still in counts, for want of a calibration
 	holes  bool       // some samples are NaN, to be taken out
@@ -37,113 +31,81 @@ type fitRange struct{ lo, hi int }
 
 // A cal turns counts into calibrated values (three_d_sensor_calibration).
 type cal struct {
-	gain   float64
+	gain   float64 // to SI
 	zero   [3]float64
-	matrix [3][3]float64
+	matrix [9]float64
 }
 
-// extend makes room for n more samples and returns the index of the first.
-func (f *reader) extend(s *raw.Series, n int) int {
+// motion takes in a message with an array of samples.
+func (f *reader) motion(m *msg) { f.samples(m, m.kind.sensor, calibrated, compressed, counts) }
+
+// samples takes a sensor's samples out of a message. The same ones may be there
+// calibrated, compressed and as counts; the best of these forms, which start
+// at these slots, that has a valid one is taken.
+func (f *reader) samples(m *msg, kind int, forms ...int) {
+	s := &f.sensors[kind]
+	lost := 0
+	for _, slot := range forms {
+		x, y, z := m.best(slot).n, m.best(slot+1).n, m.best(slot+2).n
+		n, most := min(x, y, z), max(x, y, z)
+		lost = max(lost, most)
+		i := len(s.Time)
+		good := f.axes(s, m, slot, n)
+		if good == 0 {
+			s.Cut(i) // nothing valid in this form
+			continue
+		}
+		at, ok := f.time(m)
+		if !ok {
+			s.Cut(i)
+			f.Drop(good, raw.NoStamp, s.name)
+			return
+		}
+		f.place(s, m, i, n-good, at)
+		s.Unit = cmp.Or(s.Unit, m.best(slot).unit)
+		if r := (fitRange{i, i + n}); slot == counts && s.cal != nil {
+			s.cal.apply(s, r)
+		} else if slot == counts {
+			s.raw = append(s.raw, r)
+		}
+		f.Drop(most-n, raw.AxisMissing, s.name)
+		return
+	}
+	f.Drop(lost, raw.Invalid, s.name)
+}
+
+// axes appends n samples from the three fields at slot. It says how many are
+// valid; the others are holes.
+func (f *reader) axes(s *sensor, m *msg, slot, n int) (good int) {
 	i := len(s.Time)
 	if cap(s.Time) < i+n {
 		s.Table().Resize(i+n, f.capacity(i+n))
 	}
 	s.Cut(i + n)
-	return i
-}
-
-// A form is one way in which a message holds samples: three fields from a slot
-// on, and the unit that their values times scale are SI of.
-type form struct {
-	slot   int
-	scale  float64
-	unit   string
-	counts bool // to be calibrated
-}
-
-func (f *reader) accel(d *def, b []byte, _ int64)  { f.sensor(&f.acc, d, b) }
-func (f *reader) gyro(d *def, b []byte, pos int64) { f.sensor(&f.gyr, d, b) }
-
-// sensor takes in a message with an array of samples.
-func (f *reader) sensor(s *sensor, d *def, b []byte) {
-	si := fitSI[s.kind]
-	// The same samples may be there calibrated, compressed and as counts;
-	// the best that is valid is taken.
-	forms := []form{{5, si, units[s.kind], false}, {8, si / 1000, "mG", false}, {2, 1, "counts", true}}
-	switch d.global {
-	case hsaAccel:
-		forms = []form{{2, si / 1024, "mG", false}}
-	case hsaGyro:
-		forms = []form{{2, si / 28.57143, "deg/s", false}}
-	}
-	lost := 0
-	for _, g := range forms {
-		a, c, e := d.slot[g.slot].n, d.slot[g.slot+1].n, d.slot[g.slot+2].n
-		n, most := min(a, c, e), max(a, c, e)
-		lost = max(lost, most)
-		if n == 0 {
-			continue
-		}
-		i, good := f.axes(s, d, b, g.slot, n, g.scale)
-		if good == 0 && !g.counts {
-			s.s.Cut(i) // nothing valid in this form
-			continue
-		}
-		if at, ok := f.millis(d.or(b, 0, 0)); ok {
-			f.place(s, i, n, n-good, at, f.offsets(d, b, n))
-		} else {
-			clear(s.s.Time[i:])
-			f.void(s, fitRange{i, i + n}, raw.NoStamp)
-		}
-		if s.s.Unit == "" {
-			s.s.Unit = g.unit
-		}
-		if g.counts {
-			if s.cal != nil {
-				s.cal.apply(s, fitRange{i, i + n})
-			} else if k := len(s.raw); k > 0 && s.raw[k-1].hi == i {
-				s.raw[k-1].hi = i + n
-			} else {
-				s.raw = append(s.raw, fitRange{i, i + n})
-			}
-		}
-		if most > n {
-			f.drop(s, most-n, raw.AxisMissing)
-		}
-		return
-	}
-	if lost > 0 {
-		f.drop(s, lost, raw.Invalid)
-	}
-}
-
-// axes appends n samples from the three fields at slot, times scale. It
-// returns the index of the first and how many are valid; the others are NaN.
-func (f *reader) axes(s *sensor, d *def, b []byte, slot, n int, scale float64) (first, good int) {
-	i := f.extend(s.s, n)
+	odd := false
 	for k := range 3 {
-		fd := d.slot[slot+k]
-		dst := s.s.V[k][i : i+n]
-		if fd.base == typeFloat32 && d.order == binary.LittleEndian { // nearly always
-			src := b[fd.off : fd.off+4*n]
+		fd := m.best(slot + k)
+		dst := s.V[k][i:]
+		if fd.base == typeFloat32 && m.order == binary.LittleEndian && fd.zero == 0 { // nearly always
+			src, gain := m.b[fd.off:fd.off+4*n], fd.gain
 			for j := range dst {
 				v := math.Float32frombits(binary.LittleEndian.Uint32(src[4*j:]))
-				dst[j] = float32(float64(v) * scale)
+				v = float32(float64(v) * gain)
+				dst[j] = v
+				odd = odd || v-v != 0
 			}
 			continue
 		}
 		for j := range dst {
-			v, _ := d.value(b, fd, j)
-			dst[j] = float32(v * scale)
+			v := float32(m.value(m.b, fd, j))
+			dst[j] = v
+			odd = odd || v-v != 0
 		}
 	}
-	return i, s.check(i, n)
-}
-
-// check makes holes of the samples i to i+n that are not finite; it says how
-// many are.
-func (s *sensor) check(i, n int) (good int) {
-	x, y, z := s.s.V[0][i:i+n], s.s.V[1][i:i+n], s.s.V[2][i:i+n]
+	if !odd {
+		return n
+	}
+	x, y, z := s.V[0][i:], s.V[1][i:], s.V[2][i:]
 	for j := range x {
 		if x[j]-x[j] == 0 && y[j]-y[j] == 0 && z[j]-z[j] == 0 {
 			good++
@@ -154,97 +116,72 @@ func (s *sensor) check(i, n int) (good int) {
 	return good
 }
 
-// offsets are the times, ms after the message's, of its n samples, NaN where it
-// tells none; nil when it tells none at all.
-func (f *reader) offsets(d *def, b []byte, n int) []float64 {
-	off := d.slot[1]
-	f.off = f.off[:0]
-	if d.global == hsaAccel || d.global == hsaGyro {
-		step, _ := d.value(b, off, 0)
-		if d.global == hsaGyro {
-			step *= 1000.0 / 32768
-		}
-		if !(step > 0 && step*float64(n) <= maxOffset) {
-			return nil
-		}
-		for j := range n {
-			f.off = append(f.off, float64(j)*step)
-		}
-		return f.off
-	}
-	if off.base == typeUint16 && d.order == binary.LittleEndian { // nearly always; at half the cost
-		for j := range min(n, off.n) {
-			v := raw.NaN
-			if u := binary.LittleEndian.Uint16(b[off.off+2*j:]); u != math.MaxUint16 {
-				v = float64(u)
+// capacity says how many samples to make room for when want are needed.
+func (f *reader) capacity(want int) int { return raw.GrowTo(want, 3, f.size, f.pos()) }
+
+// after sets the times of samples, ms after their message's, NaN where it tells
+// none.
+func (m *msg) after(t []float64) {
+	fd := m.best(offsets)
+	plain := fd.base == typeUint16 && m.order == binary.LittleEndian && fd.gain == 1 && fd.zero == 0
+	step := m.num(interval)
+	for j := range t {
+		switch {
+		case step > 0:
+			t[j] = float64(j) * step
+		case plain && j < fd.n: // nearly always; at half the cost
+			t[j] = raw.NaN
+			if u := binary.LittleEndian.Uint16(m.b[fd.off+2*j:]); u != math.MaxUint16 {
+				t[j] = float64(u)
 			}
-			f.off = append(f.off, v)
+		default:
+			t[j] = m.value(m.b, fd, j)
 		}
 	}
-	for j := len(f.off); j < n; j++ {
-		v, _ := d.value(b, off, j)
-		f.off = append(f.off, v)
-	}
-	if !slices.ContainsFunc(f.off, near) {
-		return nil
-	}
-	return f.off
 }
 
-// near says whether a sample may lie so far from its message, ms.
-func near(off float64) bool { return math.Abs(off) <= maxOffset }
-
-// place gives samples from i on their times: at, in ms, and their offsets;
-// without offsets they are spread. So many of the n are invalid.
-func (f *reader) place(s *sensor, i, n, invalid int, at int64, offsets []float64) {
-	if offsets == nil {
-		f.drop(s, invalid, raw.Invalid)
-		for j := i; j < i+n; j++ {
-			s.s.Time[j] = float64(at) / 1000
+// place gives the samples from i on their times: at, in ms, and their offsets;
+// without offsets they share one until the part ends. So many are invalid.
+func (f *reader) place(s *sensor, m *msg, i, invalid int, at int64) {
+	t := s.Time[i:]
+	m.after(t)
+	timed, untimed := 0, 0
+	for j, off := range t {
+		t[j] = (float64(at) + off) / 1000
+		if math.Abs(off) <= maxOffset {
+			timed++
+		} else {
+			t[j] = raw.NaN
 		}
-		if n > 1 && !s.spread {
-			s.spread = true
-			f.Warn(raw.Warning{Kind: raw.SpreadSamples, Byte: f.win.Pos, Sensor: unit.SensorNames[s.kind]})
-		}
-		return
 	}
-	untimed := 0
-	for j, off := range offsets[:n] {
-		if near(off) {
-			s.s.Time[i+j] = (float64(at) + off) / 1000
+	for j := range t {
+		if timed == len(t) {
+			break
+		}
+		if t[j] == t[j] {
 			continue
 		}
-		s.s.Time[i+j] = float64(at) / 1000
-		if s.hole(i + j) {
+		t[j] = float64(at) / 1000
+		if timed > 0 && s.hole(i+j) {
 			untimed++
-		} else {
+		} else if timed > 0 {
 			invalid-- // neither time nor value: padding, no loss
 		}
 	}
-	f.drop(s, invalid, raw.Invalid)
-	f.drop(s, untimed, raw.NoOffset)
+	f.Drop(invalid, raw.Invalid, s.name)
+	f.Drop(untimed, raw.NoOffset, s.name)
+	if timed == 0 && len(t) > 1 && !s.spread {
+		s.spread = true
+		f.Warn(raw.Warning{Kind: raw.SpreadSamples, Byte: m.pos, Sensor: s.name})
+	}
 }
-
-// drop counts samples of a sensor that are left out.
-func (f *reader) drop(s *sensor, n int, reason raw.Kind) { f.Drop(n, reason, unit.SensorNames[s.kind]) }
 
 // hole marks a sample to be taken out; false when it was already.
 func (s *sensor) hole(j int) bool {
-	was := s.s.V[0][j] != s.s.V[0][j]
-	s.s.V[0][j] = float32(raw.NaN)
+	was := s.V[0][j] != s.V[0][j]
+	s.V[0][j] = float32(raw.NaN)
 	s.holes = true
 	return !was
-}
-
-// void takes samples out, later, and counts them.
-func (f *reader) void(s *sensor, r fitRange, reason raw.Kind) {
-	n := 0
-	for j := r.lo; j < r.hi; j++ {
-		if s.hole(j) {
-			n++
-		}
-	}
-	f.drop(s, n, reason)
 }
 
 // endPart settles what needed a whole file of the chain, whose samples begin at
@@ -252,10 +189,14 @@ func (f *reader) void(s *sensor, r fitRange, reason raw.Kind) {
 // were never calibrated.
 func (f *reader) endPart(s *sensor, start int) {
 	if s.spread {
-		spread(s.s.Time[start:])
+		spread(s.Time[start:])
 	}
 	for _, r := range s.raw {
-		f.void(s, r, raw.Uncalibrated)
+		for j := r.lo; j < r.hi; j++ {
+			if s.hole(j) {
+				f.Drop(1, raw.Uncalibrated, s.name)
+			}
+		}
 	}
 	s.raw, s.cal, s.spread = nil, nil, false
 }
@@ -282,54 +223,47 @@ func (s *sensor) closeHoles() {
 	if !s.holes {
 		return
 	}
-	n, v := 0, &s.s.V // one pass: with indices it takes a tenth of the reader's time
-	for i, t := range s.s.Time {
+	n, v := 0, &s.V // one pass: with indices it takes a tenth of the reader's time
+	for i, t := range s.Time {
 		if v[0][i] == v[0][i] {
-			s.s.Time[n], v[0][n], v[1][n], v[2][n] = t, v[0][i], v[1][i], v[2][i]
+			s.Time[n], v[0][n], v[1][n], v[2][n] = t, v[0][i], v[1][i], v[2][i]
 			n++
 		}
 	}
-	s.s.Cut(n)
+	s.Cut(n)
 }
 
 // calibration takes in a three_d_sensor_calibration message. Counts that came
 // before the first calibration of their sensor are brought up to it.
-func (f *reader) calibration(d *def, b []byte, pos int64) {
-	kind, ok := d.value(b, d.slot[0], 0)
-	if !ok || kind != unit.Acc && kind != unit.Gyr {
+func (f *reader) calibration(m *msg) {
+	kind := m.num(0)
+	if kind != unit.Acc && kind != unit.Gyr {
 		return // of a barometer, or of a sensor that is not read
 	}
-	s := f.sensors()[int(kind)]
-	factor, ok1 := d.value(b, d.slot[1], 0)
-	divisor, ok2 := d.value(b, d.slot[2], 0)
-	if !ok1 || !ok2 || factor == 0 || divisor == 0 {
-		f.Warn(raw.Warning{Kind: raw.BadCalibration, Byte: pos, Sensor: unit.SensorNames[s.kind]})
+	s := &f.sensors[int(kind)]
+	c := &cal{gain: m.num(1) / m.num(2) * fitSI[int(kind)], matrix: [9]float64{0: 1, 4: 1, 8: 1}}
+	if c.gain == 0 || c.gain-c.gain != 0 {
+		f.Warn(raw.Warning{Kind: raw.BadCalibration, Byte: m.pos, Sensor: s.name})
 		return
 	}
-	c := &cal{gain: factor / divisor}
 	for k := range c.zero {
-		c.zero[k] = d.or(b, 3, 0)
-		if v, ok := d.value(b, d.slot[4], k); ok {
-			c.zero[k] += v
-		}
+		c.zero[k] = or(m.num(3), 0) + or(m.value(m.b, m.best(4), k), 0)
 	}
-	whole := d.slot[5].n >= 9
-	largest := 0.0
-	for k := range 9 {
-		v, ok := d.value(b, d.slot[5], k)
-		whole = whole && ok
-		c.matrix[k/3][k%3] = v / 65535
-		largest = max(largest, math.Abs(v))
+	size := 0.0
+	var matrix [9]float64
+	for k := range matrix {
+		matrix[k] = m.value(m.b, m.best(5), k) / 65535
+		size += math.Abs(matrix[k])
 	}
-	if !whole || largest == 0 {
-		c.matrix = [3][3]float64{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}
+	if size > 0 { // whole, and not nought
+		c.matrix = matrix
 	}
 	s.cal = c
 	for _, r := range s.raw {
 		c.apply(s, r)
 	}
 	if len(s.raw) > 0 {
-		f.Warn(raw.Warning{Kind: raw.LateCalibration, Byte: pos, Sensor: unit.SensorNames[s.kind]})
+		f.Warn(raw.Warning{Kind: raw.LateCalibration, Byte: m.pos, Sensor: s.name})
 		s.raw = nil
 	}
 }
@@ -340,13 +274,11 @@ func (f *reader) calibration(d *def, b []byte, pos int64) {
 //
 // as in the notes of the FIT profile on message 167 (from memory), then to SI.
 func (c *cal) apply(s *sensor, r fitRange) {
-	gain := c.gain * fitSI[s.kind]
-	x, y, z := s.s.V[0], s.s.V[1], s.s.V[2]
 	for j := r.lo; j < r.hi; j++ {
-		p := [3]float64{float64(x[j]) - c.zero[0], float64(y[j]) - c.zero[1], float64(z[j]) - c.zero[2]}
+		x, y, z := float64(s.V[0][j])-c.zero[0], float64(s.V[1][j])-c.zero[1], float64(s.V[2][j])-c.zero[2]
 		for k := range 3 {
-			m := &c.matrix[k]
-			s.s.V[k][j] = float32(gain * (m[0]*p[0] + m[1]*p[1] + m[2]*p[2]))
+			m := c.matrix[3*k:]
+			s.V[k][j] = float32(c.gain * (m[0]*x + m[1]*y + m[2]*z))
 		}
 	}
 }

@@ -23,34 +23,29 @@ const (
 	syncStamps = 2
 	syncLength = 12
 	syncAhead  = 16 << 10 // bytes that they are looked for in
+	jumpAhead  = 64 << 10 // and after a jump in time
 )
 
 // stampOf returns the time stamp of a data message that samples are taken
 // from; false when it has none or its time does not matter.
 func (f *reader) stampOf(b []byte) (uint32, bool) {
-	if d := f.layout(b[0]); b[0]&0xC0 == 0 && d.kind.samples {
-		v, ok := d.value(b, d.stamp, 0)
-		return uint32(v), ok && v >= 0 && v <= math.MaxUint32
+	if d := f.layout(b[0]); b[0]&0xC0 == 0 && d.kind.stamps {
+		v := d.value(b, d.best(stamp), 0)
+		return uint32(v), v >= 0 && v <= math.MaxUint32
 	}
 	return 0, false
 }
 
-// fitStamps are the latest time stamps of samples, of the two kinds: counted
-// from power-on, and UTC. A file may hold both side by side.
-type stamps struct {
-	last [2]uint32
-	set  [2]bool
-}
+// stamps are the latest time stamps of samples, of those that count from power-on
+// and of UTC, and one more; 0 for none. A file may hold both side by side.
+type stamps [2]int64
+
+func (s *stamps) note(ts uint32) { s[stampKind(ts)] = int64(ts) + 1 }
 
 // near reports whether a time stamp may follow those before it.
 func (s *stamps) near(ts uint32) bool {
-	k := stampKind(ts)
-	return s.set[k] && (ts-s.last[k] <= maxJump || s.last[k]-ts <= maxJump)
-}
-
-func (s *stamps) note(ts uint32) {
-	k := stampKind(ts)
-	s.last[k], s.set[k] = ts, true
+	last, ts1 := s[stampKind(ts)], int64(ts)+1
+	return last != 0 && max(ts1-last, last-ts1) <= maxJump
 }
 
 // stampKind is 0 for a stamp that counts from power-on, 1 for UTC.
@@ -61,23 +56,29 @@ func stampKind(ts uint32) int {
 	return 1
 }
 
-// sane reports whether the message ahead, of n bytes, may be what it looks
-// like. A clock may be set while it records, so a jump in time is believed
-// when the messages after it agree and no message that starts inside this one
-// makes sense with the old time; a stamp of zero is a lost block.
-func (f *reader) sane(n int) bool {
-	ts, ok := f.stampOf(f.win.Peek(n))
+// sane reports whether the message b may be what it looks like. Garbage that is
+// taken for a definition would spoil every message after it. A clock may be set
+// while it records, so a jump in time is believed when the messages after it
+// agree and no message that starts inside this one makes sense with the old
+// time; a stamp of zero is a lost block.
+func (f *reader) sane(b []byte) bool {
+	if isDefinition(b) {
+		odd := oddFields(b)
+		return odd == 0 || b[1] == 0 && 2*odd <= int(b[5])
+	}
+	ts, ok := f.stampOf(b)
 	if !ok {
 		return true
 	}
-	if f.good.set == [2]bool{} || f.good.near(ts) {
+	if f.good == (stamps{}) || f.good.near(ts) {
 		f.good.note(ts)
 		return true
 	}
-	b := f.win.Peek(n + 64<<10)
+	n := len(b)
+	b = f.peek(n + jumpAhead)
 	// A file of nothing but jumps is not worth a search at each.
 	if f.jumps++; f.jumps <= maxJumps {
-		for i := 1; i < min(len(b), n); i++ {
+		for i := 1; i < n; i++ {
 			if stamps, ok := f.starts(b[i:]); ok && stamps == syncStamps {
 				return false
 			}
@@ -90,13 +91,6 @@ func (f *reader) sane(n int) bool {
 		return false
 	}
 	return true
-}
-
-// saneDefinition reports whether a message may be a definition: garbage that is
-// taken for one would spoil every message after it.
-func saneDefinition(b []byte) bool {
-	odd := oddFields(b)
-	return odd == 0 || b[1] == 0 && 2*odd <= int(b[5])
 }
 
 // oddFields counts the fields of a definition whose type is not known.
@@ -128,7 +122,7 @@ func (f *reader) chain(b []byte) (stamps int, ok bool) {
 			break
 		}
 		if ts, ok := f.stampOf(b[:n]); ok {
-			if !good.near(ts) && (ts == 0 || good.set[stampKind(ts)]) {
+			if !good.near(ts) && (ts == 0 || good[stampKind(ts)] != 0) {
 				return stamps, false
 			}
 			good.note(ts)
@@ -141,25 +135,25 @@ func (f *reader) chain(b []byte) (stamps int, ok bool) {
 	return stamps, stamps > 0
 }
 
-// resync looks for the next stretch that makes sense, from byte pos on; false
+// resync looks for the next stretch that makes sense, after byte pos; false
 // when there is none before end or the end of the file.
 func (f *reader) resync(pos, end int64) bool {
 	found := false
-	for f.pass(1); f.win.Pos < end && !found; {
-		b := f.win.Peek(syncAhead)
-		if b = b[:min(int64(len(b)), end-f.win.Pos)]; len(b) == 0 {
+	for f.skip(1); f.pos() < end && !found; {
+		b := f.peek(syncAhead)
+		if b = b[:min(int64(len(b)), end-f.pos())]; len(b) == 0 {
 			break
 		}
 		if _, found = f.starts(b); !found {
-			f.pass(1)
+			f.skip(1)
 		}
 	}
-	w := raw.Warning{Kind: raw.Damaged, Byte: pos, Count: int(f.win.Pos - pos)}
-	if !found && f.win.Pos != end {
+	w := raw.Warning{Kind: raw.Damaged, Byte: pos, Count: int(f.pos() - pos)}
+	if !found && f.pos() != end {
 		w.Values = []float64{1}
 	}
 	f.Warn(w)
-	return found || f.win.Pos == end
+	return found || f.pos() == end
 }
 
 // starts reports whether b starts with a stamped message and goes on well, and
@@ -170,15 +164,8 @@ func (f *reader) starts(b []byte) (stamps int, ok bool) {
 		return 0, false
 	}
 	ts, ok := f.stampOf(b[:n])
-	if !ok || ts == 0 || f.good.set != [2]bool{} && !f.good.near(ts) {
+	if !ok || ts == 0 || f.good != [2]int64{} && !f.good.near(ts) {
 		return 0, false
 	}
 	return f.chain(b[n:])
-}
-
-// pass skips n bytes that are part of the checksum but of no message.
-func (f *reader) pass(n int) {
-	b := f.win.Peek(n)
-	f.crc = addCRC(f.crc, b)
-	f.win.Skip(len(b))
 }
