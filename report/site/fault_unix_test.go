@@ -289,7 +289,7 @@ func TestReadOnly(t *testing.T) {
 	dir := t.TempDir()
 	d := open(t, Config{Dir: dir})
 	for _, o := range outings() {
-		d.added(o.pieces()...)
+		d.added(o.watched()...)
 	}
 	if err := d.site.Close(t.Context()); err != nil {
 		t.Fatal(err)

@@ -13,6 +13,7 @@ import (
 	"os"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -192,6 +193,7 @@ func TestForm(t *testing.T) {
 // The other buttons wipe nothing where they were given nothing.
 func TestEnter(t *testing.T) {
 	d := open(t, Config{})
+	d.idle()
 	o := outings()[0]
 	at := d.added(o.pieces()...)
 	first := regexp.MustCompile(`(?s)enctype="multipart/form-data".*?(<button[^>]*>)`)
@@ -223,6 +225,7 @@ func TestEnter(t *testing.T) {
 // text, whether it comes or is kept already.
 func TestNothingDropped(t *testing.T) {
 	d := open(t, Config{})
+	d.idle()
 	o := outings()[0]
 	at := d.added(o.pieces()...)
 	odd := strings.Replace(o.setup, "[rider]", "[rider]\nwieght_kg = 3", 1)
@@ -269,7 +272,7 @@ func TestTwoTouches(t *testing.T) {
 	d := open(t, Config{})
 	o := outings()[0]
 	o.setup = o.setup[:strings.Index(o.setup, "[[feel]]")]
-	at := d.added(o.pieces()...)
+	at := d.added(o.watched()...)
 	sheet := d.must(at, "How did it feel", "What did these moments mean")
 	for _, bad := range []string{`<meta http-equiv="Content-Security-Policy"`} {
 		if strings.Contains(sheet, bad) {
@@ -333,7 +336,7 @@ func TestTwoTouches(t *testing.T) {
 
 // coach's upload: two riders on one morning, one of them with a board logger, and
 // the next day of the first; times are those of the simulation.
-func morning(t *testing.T) (all []piece) {
+var morning = sync.OnceValue(func() (all []piece) {
 	for i, c := range []struct {
 		start time.Time
 		lat   float64
@@ -349,24 +352,25 @@ func morning(t *testing.T) (all []piece) {
 		}
 		var gpx, csv bytes.Buffer
 		if err := write.GPX(&gpx, s.GPSLog); err != nil {
-			t.Fatal(err)
+			panic(err)
 		}
 		all = append(all, piece{"logs", fmt.Sprintf("watch%d.gpx", i+1), gpx.String()})
 		if c.files == "gc" {
 			if err := write.CSV(&csv, s.IMULog); err != nil {
-				t.Fatal(err)
+				panic(err)
 			}
 			all = append(all, piece{"logs", "board.csv", csv.String()})
 		}
 	}
 	return all
-}
+})
 
 // TestOutings: many files at once are sorted by time, and by where they were,
 // shown, and kept with one click; what cannot be read is told and left out.
 func TestOutings(t *testing.T) {
 	d := open(t, Config{})
-	all := append(morning(t), piece{"logs", "photo.csv", "no log"})
+	wake := d.idle()
+	all := append(morning(), piece{"logs", "photo.csv", "no log"})
 	status, body, _ := d.upload(append(all, piece{"setup", "", outings()[0].setup})...)
 	if status != 200 || !strings.Contains(body, "3 outings, as it seems") || !strings.Contains(body, "Cannot be read: photo.csv") || !strings.Contains(body, `value="form" selected`) {
 		t.Fatalf("status %d\n%s", status, body)
@@ -403,20 +407,22 @@ func TestOutings(t *testing.T) {
 	if n := fileCount(t, d.site.store.incoming()); n != 0 {
 		t.Errorf("%d files are left", n)
 	}
-	d.must("/session/1", "What to do next")
 	// Again with one that is new: the others are known.
 	more := append(all[:4:4], piece{"logs", "new.gpx", string(outings()[0].gpx)})
 	_, body, _ = d.upload(more...)
 	if n := strings.Count(body, "in the library already"); n != 4 || !strings.Contains(body, `<option value="" selected>leave out`) {
 		t.Errorf("%d of the logs are known", n)
 	}
+	wake()
+	d.must("/session/2", "What to do next")
 }
 
 // TestOutingsWait: whatever goes wrong with the outings, their files wait on, and
 // what was added is told.
 func TestOutingsWait(t *testing.T) {
 	d := open(t, Config{})
-	_, body, _ := d.upload(append(morning(t), piece{"setup", "", outings()[0].setup})...)
+	d.idle()
+	_, body, _ := d.upload(append(morning(), piece{"setup", "", outings()[0].setup})...)
 	sent := func(status int, from string, of ...string) {
 		t.Helper()
 		held := heldField.FindStringSubmatch(body)
@@ -490,7 +496,7 @@ func TestSortOutings(t *testing.T) {
 // that it is done.
 func TestProgress(t *testing.T) {
 	d := open(t, Config{})
-	at := d.added(outings()[0].pieces()...)
+	at := d.added(outings()[0].watched()...)
 	req := d.request("GET", at+"?low=10&high=20&in=kn", nil)
 	req.Header.Set("Accept", "text/event-stream")
 	res, err := http.DefaultClient.Do(req)
@@ -508,11 +514,9 @@ func TestProgress(t *testing.T) {
 // TestStopWhileWaiting: a page that waits does not hold up the end of the server.
 func TestStopWhileWaiting(t *testing.T) {
 	d := open(t, Config{})
-	at := d.added(outings()[0].pieces()...)
+	at := d.added(outings()[0].watched()...)
 	d.settled()
-	for range cap(d.site.queue.slots) {
-		d.site.queue.slots <- struct{}{} // nothing gets its turn
-	}
+	d.idle()
 	ln, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)

@@ -71,7 +71,7 @@ func TestPages(t *testing.T) {
 // or the units of its words, are others than they were.
 func TestNothingStale(t *testing.T) {
 	d := open(t, Config{})
-	d.added(outings()[1].pieces()...)
+	d.added(outings()[1].watched()...)
 	d.settled()
 	line := func() string {
 		ses, err := d.site.store.session(1)
@@ -81,7 +81,7 @@ func TestNothingStale(t *testing.T) {
 		return ses.Summary.Basis
 	}
 	alone := line()
-	d.added(outings()[0].pieces()...) // ridden before
+	d.added(outings()[0].watched()...) // ridden before
 	if ses, err := d.site.store.session(1); err != nil || d.site.stale(ses) == "" {
 		t.Errorf("the line is not marked, %v", err)
 	}

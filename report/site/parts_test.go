@@ -122,25 +122,21 @@ func TestOptionsRoundTrip(t *testing.T) {
 // TestLightComparison: results without their samples compare as whole ones do.
 func TestLightComparison(t *testing.T) {
 	d := open(t, Config{})
-	for _, o := range outings() {
+	d.idle()
+	var whole, light []*analysis.Result
+	for i, o := range outings() {
 		d.added(o.pieces()...)
-	}
-	page := func(light bool) string {
-		var rs []*analysis.Result
-		for id := range int64(2) {
-			ses, err := d.site.store.session(id + 1)
-			if err != nil {
-				t.Fatal(err)
-			}
-			r, err := d.site.analyse(ses, nil, options{}, nil, func(string) {})
-			if err != nil {
-				t.Fatal(err)
-			}
-			if light {
-				r = r.Light()
-			}
-			rs = append(rs, r)
+		ses, err := d.site.store.session(int64(i + 1))
+		if err != nil {
+			t.Fatal(err)
 		}
+		r, err := d.site.analyse(ses, nil, options{}, nil, func(string) {})
+		if err != nil {
+			t.Fatal(err)
+		}
+		whole, light = append(whole, r), append(light, r.Light())
+	}
+	page := func(rs []*analysis.Result) string {
 		c, err := analysis.Compare(rs)
 		if err != nil {
 			t.Fatal(err)
@@ -151,7 +147,7 @@ func TestLightComparison(t *testing.T) {
 		}
 		return b.String()
 	}
-	if page(true) != page(false) {
+	if page(light) != page(whole) {
 		t.Error("the page of the light results differs")
 	}
 }

@@ -209,6 +209,30 @@ func (o outing) pieces() []piece {
 	return []piece{{"logs", "watch.gpx", string(o.gpx)}, {"logs", "logger.csv", string(o.csv)}, {"setup_file", "setup.toml", o.setup}}
 }
 
+// watched are the outing's pieces without the board's logger, whose samples are most
+// of an analysis' time.
+func (o outing) watched() []piece {
+	return []piece{{"logs", "watch.gpx", string(o.gpx)}, {"setup_file", "setup.toml", o.setup}}
+}
+
+// idle lets nothing be analysed until it is woken: for what is seen without an answer.
+func (d *desk) idle() (wake func()) {
+	d.t.Helper()
+	var all []func()
+	for range cap(d.site.queue.slots) {
+		release, err := d.site.queue.slot(context.Background())
+		if err != nil {
+			d.t.Fatal(err)
+		}
+		all = append(all, release)
+	}
+	return func() {
+		for _, release := range all {
+			release()
+		}
+	}
+}
+
 // TestFromUploadToDeletion goes the way of a user.
 func TestFromUploadToDeletion(t *testing.T) {
 	d := open(t, Config{})
@@ -464,6 +488,7 @@ func TestIdleMap(t *testing.T) {
 
 func TestOutingIsItsLogs(t *testing.T) {
 	d := open(t, Config{})
+	d.idle()
 	o := outings()[0]
 	at := d.added(o.pieces()...)
 	var packed bytes.Buffer
@@ -498,13 +523,7 @@ func TestOutingIsItsLogs(t *testing.T) {
 // one more than the bound is told to come again.
 func TestUploadBesideAnalyses(t *testing.T) {
 	d := open(t, Config{})
-	for range cap(d.site.queue.slots) {
-		release, err := d.site.queue.slot(context.Background())
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer release()
-	}
+	d.idle()
 	d.added(piece{"logs", "watch.gpx", string(outings()[0].gpx)})
 	for range uploadsMost {
 		d.site.uploads <- struct{}{}
