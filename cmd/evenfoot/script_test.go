@@ -1,13 +1,16 @@
 package main
 
 import (
+	"bytes"
+	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
+	"sync"
 	"testing"
 
 	"evenfoot/analysis/simulate"
+	"evenfoot/ingest"
 	"evenfoot/ingest/write"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -47,6 +50,34 @@ func status(ts *testscript.TestScript, neg bool, args []string) {
 	}
 }
 
+// An outing is a quarter of an hour of the demo's first rider, and its files.
+type outing struct {
+	imu       ingest.IMU
+	gpx, csv  []byte
+	setupText string
+}
+
+// outingOf plays the demo's first outing, cut short and otherwise changed.
+func outingOf(change func(sc *simulate.Scenario)) outing {
+	sc := simulate.Demo()[0]
+	sc.Duration, sc.GPSRate, sc.IMURate = 900, 1, 50
+	change(&sc)
+	s := simulate.Run(sc)
+	var gpx, csv bytes.Buffer
+	if err := errors.Join(write.GPX(&gpx, s.GPSLog), write.CSV(&csv, s.IMULog)); err != nil {
+		panic(err)
+	}
+	return outing{s.IMULog.IMU, gpx.Bytes(), csv.Bytes(), s.SetupTOML(s.FeelNotes([]float64{6.5, 8.5, 10.5}, 0.04))}
+}
+
+var outings = map[string]func() outing{
+	"":      sync.OnceValue(func() outing { return outingOf(func(*simulate.Scenario) {}) }),
+	"wrist": sync.OnceValue(func() outing { return outingOf(func(sc *simulate.Scenario) { sc.Mounting = simulate.Wrist }) }),
+	"flightless": sync.OnceValue(func() outing {
+		return outingOf(func(sc *simulate.Scenario) { sc.SpeedLow, sc.SpeedHigh, sc.Duration = 1, 1.2, 200 })
+	}),
+}
+
 // simulated writes a short session: simulate KIND DIR, where KIND is
 // outing (GPX, CSV and setup), half (the logger's file cut in the middle), gps
 // (the watch alone), wrist, flightless, imu, phone (one file a sensor), or weightless
@@ -55,66 +86,40 @@ func simulated(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) != 2 {
 		ts.Fatalf("usage: simulate kind dir")
 	}
-	sc := simulate.Demo()[0]
-	sc.Duration, sc.GPSRate, sc.IMURate = 900, 1, 50
-	switch args[0] {
-	case "outing", "gps", "imu", "half", "phone", "weightless":
-	case "wrist":
-		sc.Mounting = simulate.Wrist
-	case "flightless":
-		sc.SpeedLow, sc.SpeedHigh = 1, 1.2
-		sc.Duration = 200
-	default:
-		ts.Fatalf("unknown kind %s", args[0])
+	kind := args[0]
+	of, own := outings[kind]
+	if !own {
+		of = outings[""]
 	}
-	s := simulate.Run(sc)
+	o := of()
 	dir := ts.MkAbs(args[1])
 	ts.Check(os.MkdirAll(dir, 0o755))
-	save := func(name string, fill func(f *os.File) error) {
-		f, err := os.Create(filepath.Join(dir, name))
-		ts.Check(err)
-		ts.Check(fill(f))
-		ts.Check(f.Close())
-	}
-	if args[0] == "weightless" {
-		for k := range 3 {
-			v := s.IMULog.IMU.Acc[k][:3000]
-			rest := v[0]
-			for i := range v {
-				v[i] -= rest
+	save := func(name string, data []byte) { ts.Check(os.WriteFile(filepath.Join(dir, name), data, 0o644)) }
+	switch kind {
+	case "phone", "weightless":
+		for name, v := range map[string]*[3][]float32{"accelerometer.csv": &o.imu.Acc, "gyroscope.csv": &o.imu.Gyr} {
+			var rest [3]float32
+			if kind == "weightless" && v == &o.imu.Acc {
+				rest = [3]float32{v[0][0], v[1][0], v[2][0]}
 			}
-		}
-	}
-	if args[0] == "phone" || args[0] == "weightless" {
-		u := &s.IMULog.IMU
-		for name, v := range map[string]*[3][]float32{"accelerometer.csv": &u.Acc, "gyroscope.csv": &u.Gyr} {
-			save(name, func(f *os.File) error {
-				fmt.Fprintln(f, "seconds,x,y,z")
-				for i := range 3000 {
-					fmt.Fprintf(f, "%.2f,%g,%g,%g\n", u.Time[i], v[0][i], v[1][i], v[2][i])
-				}
-				return nil
-			})
+			var b bytes.Buffer
+			fmt.Fprintln(&b, "seconds,x,y,z")
+			for i := range 3000 {
+				fmt.Fprintf(&b, "%.2f,%g,%g,%g\n", o.imu.Time[i], v[0][i]-rest[0], v[1][i]-rest[1], v[2][i]-rest[2])
+			}
+			save(name, b.Bytes())
 		}
 		return
+	case "half":
+		save("logger.csv", o.csv[:len(o.csv)/2])
+	case "outing", "imu", "wrist", "flightless":
+		save("logger.csv", o.csv)
+	case "gps":
+	default:
+		ts.Fatalf("unknown kind %s", kind)
 	}
-	if args[0] != "imu" {
-		save("watch.gpx", func(f *os.File) error { return write.GPX(f, s.GPSLog) })
+	if kind != "imu" {
+		save("watch.gpx", o.gpx)
 	}
-	if args[0] != "gps" {
-		save("logger.csv", func(f *os.File) error {
-			if err := write.CSV(f, s.IMULog); err != nil || args[0] != "half" {
-				return err
-			}
-			size, err := f.Seek(0, io.SeekEnd)
-			if err != nil {
-				return err
-			}
-			return f.Truncate(size / 2)
-		})
-	}
-	save("setup.toml", func(f *os.File) error {
-		_, err := f.WriteString(s.SetupTOML(s.FeelNotes([]float64{6.5, 8.5, 10.5}, 0.04)))
-		return err
-	})
+	save("setup.toml", []byte(o.setupText))
 }
