@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"errors"
 	"math"
 	"slices"
 
@@ -8,6 +9,7 @@ import (
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
+	"evenfoot/filter"
 )
 
 // A Comparison sets sessions side by side.
@@ -33,9 +35,22 @@ type Change struct {
 	Drag   *DragChange         // nil unless both have glides
 }
 
+// A Later is a session with the earlier ones of its athlete, and what was
+// changed since the last of them.
+type Later struct {
+	Whole  *Result // with those of the same foil as evidence
+	Change Change
+}
+
 // Compare sets results side by side, sorted into athletes, and judges what each
 // athlete changed from session to session.
 func Compare(results []*Result) (*Comparison, error) {
+	return CompareBy(results, (*Result).After)
+}
+
+// CompareBy is Compare where what [Result.After] tells may be known already. after
+// is called from several cores at once.
+func CompareBy(results []*Result, after func(r *Result, earlier []*Result) (*Later, error)) (*Comparison, error) {
 	c := &Comparison{Schema: Schema, Results: slices.Clone(results)}
 	for _, r := range results {
 		k := slices.IndexFunc(c.Athletes, func(a Athlete) bool { return sameAthlete(a.Sessions[0], r, len(results)) })
@@ -49,9 +64,26 @@ func Compare(results []*Result) (*Comparison, error) {
 		}
 		a.Sessions = slices.Insert(a.Sessions, at, r)
 	}
+	var all [][]*Result // of each that is not its athlete's first, all up to it
+	for _, a := range c.Athletes {
+		for i := range a.Sessions[1:] {
+			all = append(all, a.Sessions[:i+2])
+		}
+	}
+	found, failed := make([]*Later, len(all)), make([]error, len(all))
+	filter.Each(len(all), func(i int) {
+		last := len(all[i]) - 1
+		found[i], failed[i] = after(all[i][last], all[i][:last])
+	})
+	if err := errors.Join(failed...); err != nil {
+		return nil, err
+	}
 	for k := range c.Athletes {
-		if err := c.Athletes[k].judge(c.Results); err != nil {
-			return nil, err
+		a := &c.Athletes[k]
+		a.Sessions = slices.Clone(a.Sessions)
+		for i := 1; i < len(a.Sessions); i++ {
+			c.Results[slices.Index(c.Results, a.Sessions[i])] = found[0].Whole
+			a.Sessions[i], a.Changes, found = found[0].Whole, append(a.Changes, found[0].Change), found[1:]
 		}
 	}
 	return c, nil
@@ -66,38 +98,38 @@ func sameAthlete(a, b *Result, n int) bool {
 	return a.Setup.Rider.Name == b.Setup.Rider.Name && (n == 2 || a.Setup.Rider.Name != "")
 }
 
-// judge judges the athlete's changes and counts earlier sessions in, in the
-// results too.
-func (a *Athlete) judge(results []*Result) error {
-	own := slices.Clone(a.Sessions)
-	for i := 1; i < len(own); i++ {
-		before, after := own[i-1], own[i]
-		ch := Change{Drag: dragChange(before, after), Differ: trim.SameFoil(before.Setup, after.Setup)}
-		var hold *advice.Reason
-		if ch.Differ == nil {
-			both, err := trim.Infer(after.outing, outings(own[i-1:i]), trim.InferOptions{})
-			if err != nil {
-				return err
-			}
-			ch.Judged = advice.Judge(before.own, after.own, both, after.speeds.weights)
-			hold = ch.Judged.Hold()
+// After counts the earlier sessions of the athlete in, the last of them last, and
+// judges what was changed since that one.
+func (r *Result) After(earlier []*Result) (*Later, error) {
+	before := earlier[len(earlier)-1]
+	ch := Change{Drag: dragChange(before, r), Differ: trim.SameFoil(before.Setup, r.Setup)}
+	var hold *advice.Reason
+	var both *trim.Posterior
+	if ch.Differ == nil {
+		var err error
+		if both, err = trim.Infer(r.outing, []trim.Outing{before.outing}, trim.InferOptions{}); err != nil {
+			return nil, err
 		}
-		whole, err := after.with(own[:i], hold)
-		if err != nil {
-			return err
-		}
-		if ch.Judged != nil {
-			ch.Judged.Next = whole.Advice
-		}
-		a.Changes = append(a.Changes, ch)
-		results[slices.Index(results, after)], a.Sessions[i] = whole, whole
+		ch.Judged = advice.Judge(before.own, r.own, both, r.speeds.weights)
+		hold = ch.Judged.Hold()
 	}
-	return nil
+	if len(earlier) > 1 {
+		both = nil
+	}
+	whole, err := r.with(earlier, both, hold)
+	if err != nil {
+		return nil, err
+	}
+	if ch.Judged != nil {
+		ch.Judged.Next = whole.Advice
+	}
+	return &Later{whole, ch}, nil
 }
 
 // with is a result with those of the earlier ones as evidence that are of the
-// same rider and foil, as [Run] takes them.
-func (r *Result) with(earlier []*Result, hold *advice.Reason) (*Result, error) {
+// same rider and foil, as [Run] takes them. both is the posterior with all the
+// earlier ones, nil where it is not known.
+func (r *Result) with(earlier []*Result, both *trim.Posterior, hold *advice.Reason) (*Result, error) {
 	w := *r
 	w.Session.Earlier = nil
 	earlier = slices.DeleteFunc(slices.Clone(earlier), func(e *Result) bool {
@@ -109,9 +141,11 @@ func (r *Result) with(earlier []*Result, hold *advice.Reason) (*Result, error) {
 	for _, e := range earlier {
 		w.Session.Earlier = append(w.Session.Earlier, e.Session.Title)
 	}
-	var err error
-	if w.Posterior, err = trim.Infer(r.outing, outings(earlier), trim.InferOptions{}); err != nil {
-		return nil, err
+	if w.Posterior = both; both == nil {
+		var err error
+		if w.Posterior, err = trim.Infer(r.outing, outings(earlier), trim.InferOptions{}); err != nil {
+			return nil, err
+		}
 	}
 	w.Session.Warnings = slices.DeleteFunc(slices.Clone(r.Session.Warnings), func(f Finding) bool {
 		switch f.(type) {

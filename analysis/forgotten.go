@@ -58,6 +58,9 @@ func (o *observation) zeroJump() {
 	for _, k := range slices.Sorted(maps.Keys(reaches)) {
 		at, pitch = append(at, o.ride.Reaches[k].Start), append(pitch, stat.Mean(reaches[k], nil))
 	}
+	if len(at) < 2*reachesEach {
+		return
+	}
 	stops := o.stops()
 	sigmas := math.Sqrt(zeroSigmas*zeroSigmas + 2*math.Log(math.Max(1, float64(len(stops)))))
 	_, crept := fitted(at, pitch, func(t float64) []float64 { return []float64{1, t, t * t} })

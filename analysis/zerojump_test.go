@@ -63,3 +63,12 @@ func TestZeroJumps(t *testing.T) {
 		}
 	}
 }
+
+// TestNoZeroByTack: a law that tells no tack's zero leaves nothing to ask about.
+func TestNoZeroByTack(t *testing.T) {
+	o := &observation{log: &ingest.Log{}, law: &pitchlaw.Fit{Windows: []pitchlaw.Window{{Tack: 1, Weight: 1}}},
+		ride: &ride.Session{Reaches: make([]ride.Reach, 1), Rides: []ride.Ride{{Start: 0, End: 100}, {Start: 300, End: 400}}}}
+	if o.zeroJump(); len(o.warnings) > 0 {
+		t.Errorf("it tells %v", o.warnings)
+	}
+}

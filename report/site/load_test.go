@@ -3,7 +3,9 @@
 package site
 
 import (
+	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"net/http"
 	"os"
@@ -15,8 +17,11 @@ import (
 	"testing"
 	"time"
 
+	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
+	"evenfoot/analysis/simulate"
 	"evenfoot/ingest"
+	"evenfoot/ingest/write"
 	"evenfoot/report/words"
 )
 
@@ -71,6 +76,50 @@ func bigLibrary(b *testing.B, dir string) {
 		}
 		if err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+// team adds three outings each of eight riders, and waits until all that can be
+// foreseen of their comparison is; it tells that one's address.
+func (d *desk) team(b *testing.B) string {
+	at := "/compare?"
+	for rider := range 8 {
+		for day := range 3 {
+			sc := simulate.Demo()[day%2]
+			sc.Seed, sc.Duration, sc.GPSRate, sc.IMURate = uint64(10*rider+day), 900, 1, 50
+			sc.Start = time.Date(2026, 12, 1+day, 8+rider, 0, 0, 0, time.UTC)
+			sc.Gear.Name, sc.Gear.Title = fmt.Sprintf("racer %d", rider), ""
+			s := simulate.Run(sc)
+			var gpx, csv bytes.Buffer
+			if err := errors.Join(write.GPX(&gpx, s.GPSLog), write.CSV(&csv, s.IMULog)); err != nil {
+				b.Fatal(err)
+			}
+			o := outing{gpx.Bytes(), csv.Bytes(), s.SetupTOML(s.FeelNotes([]float64{6.5, 8.5, 10.5}, 0.04))}
+			at += "id=" + strings.TrimPrefix(d.added(o.pieces()...), "/session/") + "&"
+		}
+	}
+	d.idle()
+	had := d.laters()
+	d.must(at)
+	if n := d.laters() - had; n != 0 || had == 0 {
+		b.Errorf("%d pieces of the comparison were not foreseen, %d were", n, had)
+	}
+	return at
+}
+
+// laters counts what is kept of sessions beside each other.
+func (d *desk) laters() (n int) {
+	d.site.laters.forget(func(*analysis.Later) bool { n++; return false })
+	return n
+}
+
+// idle waits until there has been nothing to do for a second.
+func (d *desk) idle() {
+	for quiet := 0; quiet < 20; quiet++ {
+		time.Sleep(50 * time.Millisecond)
+		if d.site.queue.size() > 0 {
+			quiet = 0
 		}
 	}
 }
@@ -141,10 +190,19 @@ func BenchmarkLibrary(b *testing.B) {
 	times("sheet", 1000, func(int) { get(at[1], "What to do next") })
 	times("more", 1000, func(int) { get(at[1]+"/more", "as evidence") })
 	times("compare", 1000, func(int) { get(both, "Two sessions compared") })
-	times("compareanew", 100, func(int) {
-		d.site.pages.forget(func(p *kept) bool { return len(p.ids) == 2 && p.ids[0] > loadSessions })
-		get(both, "Two sessions compared")
-	})
+	team := d.team(b)
+	// Anew: no page of it is kept. First: nor what its sessions tell beside each other.
+	for _, c := range []struct{ name, at, says string }{{"pair", both, "Two sessions compared"}, {"team", team, "Eight athletes side by side"}} {
+		anew := func(int) {
+			d.site.pages.forget(func(p *kept) bool { return len(p.ids) > 1 && p.moments == nil })
+			get(c.at, c.says)
+		}
+		times(c.name+"anew", 200, anew)
+		times(c.name+"first", 20, func(i int) {
+			d.site.laters.forget(func(*analysis.Later) bool { return true })
+			anew(i)
+		})
+	}
 	runtime.GC()
 	runtime.ReadMemStats(&after)
 	b.Logf("%d MB in use before, %d MB after", before.HeapAlloc>>20, after.HeapAlloc>>20)

@@ -152,6 +152,37 @@ func TestLightComparison(t *testing.T) {
 	}
 }
 
+// TestForeseen: what a rider's two sessions tell beside each other is worked out
+// before anybody compares them, by the same logs and never twice, and is what a
+// comparison without it shows.
+func TestForeseen(t *testing.T) {
+	d := open(t, Config{})
+	for _, o := range outings() {
+		d.added(o.pieces()...)
+	}
+	count := func() (n int) {
+		d.site.laters.forget(func(*analysis.Later) bool { n++; return false })
+		return n
+	}
+	for range 300 {
+		if count() > 0 {
+			break
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	const both = "/compare?id=1&id=2"
+	page := d.must(both, "Two sessions compared")
+	if n := count(); n != 1 {
+		t.Errorf("%d pieces are kept, want the one foreseen", n)
+	}
+	d.site.pages.forget(func(*kept) bool { return true })
+	d.site.laters.forget(func(*analysis.Later) bool { return true })
+	d.site.lights.forget(func(*analysis.Result) bool { return true })
+	if d.must(both) != page {
+		t.Error("the page is another where nothing was foreseen")
+	}
+}
+
 // TestRecent: the latest stay, and what is forgotten goes.
 func TestRecent(t *testing.T) {
 	m := newRecent[int](2)

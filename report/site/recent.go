@@ -19,7 +19,8 @@ type kept struct {
 // What is kept in memory; after a restart it is made again.
 const (
 	pagesKept  = 100 // about half a megabyte each
-	lightsKept = 64  // about a megabyte each
+	lightsKept = 64  // about a megabyte each, as each of the laters
+	latersKept = 128
 )
 
 // A recent holds the values that were asked for last. What is in it is only read.
@@ -37,15 +38,21 @@ type remembered[T any] struct {
 func newRecent[T any](most int) *recent[T] { return &recent[T]{most: most} }
 
 func (m *recent[T]) get(key string) (v T, ok bool) {
+	if v, ok = m.peek(key); ok {
+		m.put(key, v)
+	}
+	return v, ok
+}
+
+// peek does not count as asking.
+func (m *recent[T]) peek(key string) (v T, ok bool) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	i := slices.IndexFunc(m.held, func(e remembered[T]) bool { return e.key == key })
 	if i < 0 {
 		return v, false
 	}
-	e := m.held[i]
-	m.held = append(slices.Delete(m.held, i, i+1), e)
-	return e.value, true
+	return m.held[i].value, true
 }
 
 func (m *recent[T]) put(key string, v T) {
@@ -93,4 +100,61 @@ func (s *Site) light(ses *session, stage func(string)) (*analysis.Result, error)
 	r = r.Light()
 	s.lights.put(ses.Inputs, r)
 	return r, nil
+}
+
+// later is what the last of an athlete's sessions tells after the others, kept: it
+// is what a comparison takes its time for.
+func (s *Site) later(own []*session, lights []*analysis.Result) (*analysis.Later, error) {
+	key := ""
+	for _, ses := range own {
+		key += ses.Inputs
+	}
+	if l, ok := s.laters.get(key); ok {
+		return l, nil
+	}
+	last := len(lights) - 1
+	l, err := lights[last].After(lights[:last])
+	if err == nil {
+		s.laters.put(key, l)
+	}
+	return l, err
+}
+
+// lay keeps what comparisons take of a session while its log is at hand.
+func (s *Site) lay(ses *session, r *analysis.Result, stage func(string)) {
+	if len(r.Session.Earlier) > 0 {
+		_, odd, err := ses.parseSetup()
+		if err == nil {
+			r, err = analysis.Run(analysis.Request{Setup: r.Setup, Log: r.Log, Seen: r, Range: speedsFrom(ses.Speeds), Progress: stage})
+		}
+		if err != nil {
+			return // a comparison will say so
+		}
+		ses.complete(r, odd)
+	}
+	s.lights.put(ses.Inputs, r.Light())
+}
+
+// sideBySide are how many of an athlete's latest sessions are usually compared: a
+// change, a team's line, a season.
+var sideBySide = []int{2, teamEach, compareMost}
+
+// foresee works out what comparisons will ask for, as far as no log must be read.
+func (s *Site) foresee() {
+	for _, a := range athletes(s.store.sessions()) {
+		for _, n := range sideBySide {
+			own := slices.Clone(a.Sessions[:min(n, len(a.Sessions))])
+			slices.Reverse(own)
+			var lights []*analysis.Result
+			for _, ses := range own {
+				r, ok := s.lights.peek(ses.Inputs)
+				if !ok || r.Setup == nil || a.Name == "" && len(own) > 2 || s.queue.ctx.Err() != nil {
+					break // of several without a name nobody knows whether they are one
+				}
+				if lights = append(lights, r); len(lights) > 1 {
+					_, _ = s.later(own[:len(lights)], lights)
+				}
+			}
+		}
+	}
 }

@@ -348,7 +348,7 @@ func (s *Site) compare(w http.ResponseWriter, r *http.Request, _ *session) error
 	if err := apart(all); err != nil {
 		return badRequest(err)
 	}
-	page, err := s.obtain(w, r, s.comparePlan(all, options{Speed: o.Speed, Length: o.Length, Mass: o.Mass}), nil)
+	page, err := s.obtain(w, r, s.comparePlan(all, options{Speed: o.Speed, Length: o.Length, Mass: o.Mass}, path.Ext(r.URL.Path) == ".json"), nil)
 	if err != nil {
 		return err
 	}

@@ -53,6 +53,7 @@ type Site struct {
 	queue   *queue
 	pages   *recent[*kept]
 	lights  *recent[*analysis.Result]
+	laters  *recent[*analysis.Later]
 	token   string // proves that a form came from a page of this process
 	key     atomic.Pointer[string]
 	at      net.Addr // where it is served
@@ -89,7 +90,7 @@ func Open(cfg Config) (*Site, error) {
 		cfg.Warn("the library %s can only be read: %v; sheets can be opened, and nothing can be added", st.dir, st.readOnly)
 	}
 	s := &Site{cfg: cfg, store: st, queue: newQueue(max(1, cfg.Workers)), token: hex.EncodeToString(secret[:]),
-		pages: newRecent[*kept](pagesKept), lights: newRecent[*analysis.Result](lightsKept),
+		pages: newRecent[*kept](pagesKept), lights: newRecent[*analysis.Result](lightsKept), laters: newRecent[*analysis.Later](latersKept),
 		uploads: make(chan struct{}, uploadsMost), reading: make(chan struct{}, max(1, cfg.Workers)), wake: make(chan struct{}, 1), held: map[string]*upload{}}
 	s.handler = s.logged(s.guard(s.routes()))
 	if cfg.Locked {
@@ -103,7 +104,8 @@ func Open(cfg Config) (*Site, error) {
 
 // catchUp makes, one after the other, the lists' lines that a restart cut off,
 // that another version made, or that rest on what was changed since: the newest
-// first, at the start and whenever wake tells of a change.
+// first, at the start and whenever wake tells of a change; and then what
+// comparisons will ask for.
 func (s *Site) catchUp() {
 	for {
 		for _, ses := range s.store.sessions() {
@@ -116,6 +118,12 @@ func (s *Site) catchUp() {
 			if t := s.beginUsual(ses.ID); t != nil {
 				<-t.done
 			}
+		}
+		if t, err := s.queue.start("foresee", func(func(string)) error {
+			s.foresee()
+			return nil
+		}); err == nil {
+			<-t.done
 		}
 		select {
 		case <-s.wake:

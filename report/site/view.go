@@ -322,6 +322,12 @@ func (v view) Last() int { return v.First + len(v.Sessions) - 1 }
 // Speeds lists the units of speed.
 func (view) Speeds() any { return words.SpeedUnits }
 
+// teamEach is how many of each one's sessions are set beside those of a small team.
+const teamEach = 4
+
+// TeamEach is the same.
+func (view) TeamEach() int { return teamEach }
+
 // Rigs lists the kinds of rigs.
 func (view) Rigs() []string { return setup.Rigs() }
 

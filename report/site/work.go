@@ -111,11 +111,15 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 			return nil, err
 		}
 		stage("drawing the sheet")
-		page, err := pageOf(func(w io.Writer) error {
+		page := &kept{}
+		page.html, err = written(func(w io.Writer) error {
 			return report.HTML(w, r, report.Options{Units: o.units(), Coordinates: o.Coordinates, Version: s.cfg.Version, Now: time.Now()})
-		}, func(w io.Writer) error { return report.JSON(w, r, o.units()) })
-		if own && len(earlier) == 0 {
-			s.lights.put(ses.Inputs, r.Light())
+		})
+		if err == nil {
+			page.json, err = written(func(w io.Writer) error { return report.JSON(w, r, o.units()) })
+		}
+		if own && usual && err == nil {
+			s.lay(ses, r, stage)
 		}
 		if err == nil {
 			page.moments, page.speeds = form.Moments(r, o.units()), form.Speeds(r, o.units())
@@ -195,16 +199,11 @@ func counts(ses, e *session) bool {
 	return ses.known != nil && e.known != nil && e.ID != ses.ID && !ses.sharesLog(e) && analysis.CanBeEvidence(e.known, ses.known) == nil
 }
 
-// pageOf makes page and JSON before either is kept.
-func pageOf(draw, tell func(io.Writer) error) (*kept, error) {
-	var page, js bytes.Buffer
-	if err := draw(&page); err != nil {
-		return nil, err
-	}
-	if err := tell(&js); err != nil {
-		return nil, err
-	}
-	return &kept{html: page.Bytes(), json: js.Bytes()}, nil
+// written is what a writer writes, whole.
+func written(write func(io.Writer) error) ([]byte, error) {
+	var b bytes.Buffer
+	err := write(&b)
+	return b.Bytes(), err
 }
 
 // analyse runs one session with what the options add to it.
@@ -240,20 +239,25 @@ func (s *Site) analyse(ses *session, earlier []*session, o options, other *setup
 	if err != nil {
 		return nil, o.units().Explain(err)
 	}
+	ses.complete(r, odd)
+	return r, nil
+}
+
+// complete tells in a result what only the library knows, and what is odd in the setup.
+func (s *session) complete(r *analysis.Result, odd []string) {
 	if r.Session.Title == "" {
-		r.Session.Title = ses.Title
+		r.Session.Title = s.Title
 	}
-	for _, name := range ses.idleMaps() {
+	for _, name := range s.idleMaps() {
 		odd = append(odd, fmt.Sprintf("The column map %s is of no log of this session, and changes nothing. It is to be called as its log, with %s at the end.", name, mapEnding))
 	}
 	for _, w := range odd {
 		r.Session.Warnings = append(r.Session.Warnings, w)
 	}
-	return r, nil
 }
 
-// comparePlan plans the page that sets sessions side by side.
-func (s *Site) comparePlan(all []*session, o options) *plan {
+// comparePlan plans the page that sets sessions side by side, or its JSON.
+func (s *Site) comparePlan(all []*session, o options, asJSON bool) *plan {
 	// The earliest first, so that a change is read the right way round.
 	slices.SortStableFunc(all, func(a, b *session) int {
 		return a.when().Compare(b.when())
@@ -264,9 +268,10 @@ func (s *Site) comparePlan(all []*session, o options) *plan {
 		p.ids = append(p.ids, ses.ID)
 		inputs = append(inputs, ses.Inputs)
 	}
-	p.key = pageKey("compare", inputs, o)
+	p.key = pageKey(words.Choose(asJSON, "compare.json", "compare"), inputs, o)
 	p.make = func(stage func(string)) (*kept, error) {
 		var results []*analysis.Result
+		of := map[*analysis.Result]*session{}
 		for i, ses := range all {
 			r, err := s.light(ses, func(at string) {
 				stage(fmt.Sprintf("session %d of %d: %s", i+1, len(all), at))
@@ -274,9 +279,17 @@ func (s *Site) comparePlan(all []*session, o options) *plan {
 			if err != nil {
 				return nil, fmt.Errorf("%s: %w", ses.Title, err)
 			}
-			results = append(results, r)
+			results, of[r] = append(results, r), ses
 		}
-		c, err := analysis.Compare(results)
+		stage("setting them side by side")
+		c, err := analysis.CompareBy(results, func(r *analysis.Result, earlier []*analysis.Result) (*analysis.Later, error) {
+			var own []*session
+			lights := append(slices.Clone(earlier), r)
+			for _, r := range lights {
+				own = append(own, of[r])
+			}
+			return s.later(own, lights)
+		})
 		if err != nil {
 			return nil, err
 		}
@@ -285,9 +298,15 @@ func (s *Site) comparePlan(all []*session, o options) *plan {
 			sheets = append(sheets, fmt.Sprintf("/session/%d", ses.ID))
 		}
 		stage("drawing the page")
-		return pageOf(func(w io.Writer) error {
+		page := &kept{}
+		if asJSON {
+			page.json, err = written(func(w io.Writer) error { return report.CompareJSON(w, c, o.units()) })
+			return page, err
+		}
+		page.html, err = written(func(w io.Writer) error {
 			return report.CompareHTML(w, c, report.Options{Units: o.units(), Version: s.cfg.Version, Now: time.Now(), Sheets: sheets})
-		}, func(w io.Writer) error { return report.CompareJSON(w, c, o.units()) })
+		})
+		return page, err
 	}
 	return p
 }
