@@ -99,7 +99,7 @@ func (d *desk) team(b *testing.B) string {
 			at += "id=" + strings.TrimPrefix(d.added(o.pieces()...), "/session/") + "&"
 		}
 	}
-	d.idle()
+	d.quiet()
 	had := d.laters()
 	d.must(at)
 	if n := d.laters() - had; n != 0 || had == 0 {
@@ -114,12 +114,12 @@ func (d *desk) laters() (n int) {
 	return n
 }
 
-// idle waits until there has been nothing to do for a second.
-func (d *desk) idle() {
-	for quiet := 0; quiet < 20; quiet++ {
+// quiet waits until there has been nothing to do for a second.
+func (d *desk) quiet() {
+	for n := 0; n < 20; n++ {
 		time.Sleep(50 * time.Millisecond)
 		if d.site.queue.size() > 0 {
-			quiet = 0
+			n = 0
 		}
 	}
 }
