@@ -1,7 +1,7 @@
 // Package csv reads CSV logs: those of the contract by the names of their
 // columns, any other through a column map, which it can also guess.
 //
-// Of this module it imports only raw, scan and unit.
+// Of this module it imports only near, raw, scan and unit.
 package csv
 
 import (
@@ -11,7 +11,7 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"slices"
+	"runtime"
 	"strings"
 	"time"
 
@@ -22,26 +22,64 @@ import (
 
 // Read reads a log of the contract, or any CSV through a column map. It looks at
 // each byte once, keeps nothing but the columns, and leaves out a row, or one
-// sensor of a row, that it cannot read: with a warning and its line.
+// sensor of a row, that it cannot read: with a warning and its line. No line may
+// be longer than the buffer of r.
 func Read(r *bufio.Reader, name string, size int64, m *Map) (*raw.Columns, error) {
-	c := &reader{
-		lines: lineReader{r: r},
-		notes: raw.Notes{File: name},
-		out:   &raw.Columns{File: raw.File{Name: name, Kind: "CSV"}},
-		size:  size,
-		m:     m,
+	c := &reader{r: r, size: size, block: max(blockBytes, 2*r.Size())}
+	c.layout = &layout{m: m, longest: r.Size(), eol: '\n'}
+	c.notes.File, c.out.File = name, raw.File{Name: name, Kind: "CSV"}
+	return c.read()
+}
+
+// blockBytes is how much of a file is read in one go: the numbers of so many
+// bytes stay in a core's cache.
+const blockBytes = 256 << 10
+
+type reader struct {
+	piece
+	r     *bufio.Reader
+	size  int64
+	block int // bytes
+}
+
+// A layout is what holds for all rows of a file.
+type layout struct {
+	m          *Map // empty where the names of the columns are ours
+	head       []string
+	headN      int // line of the header
+	cols       []column
+	last       int // last column in use
+	has        [unit.SlotMark + 1]bool
+	eol        byte
+	delim, dec byte // dec: the decimal mark besides the point
+	longest    int  // bytes of a line
+	deckToo    bool // it has what presses on the deck
+	oneFoot    bool // it has the force of one alone
+}
+
+func (c *reader) read() (*raw.Columns, error) {
+	c.now.v = unit.Blank
+	head, _ := c.r.Peek(c.r.Size())
+	if bytes.IndexByte(head, '\n') < 0 && bytes.IndexByte(head, '\r') >= 0 {
+		c.eol = '\r'
 	}
-	if m == nil {
-		head, _ := r.Peek(min(r.Size(), sampleBytes))
+	if c.m == nil {
 		var names []string
-		if c.m, names = recognise(head, name); c.m != nil {
+		if c.m, names = recognise(head[:min(len(head), sampleBytes)], c.notes.File); c.m != nil {
 			c.notes.Warn(raw.Warning{Kind: raw.Recognised, Text: names})
 		} else {
 			c.m = new(Map)
 		}
 	}
-	if err := c.header(); err != nil {
+	line, err := c.header()
+	if err != nil {
 		return nil, err
+	}
+	if err := c.choose(); err != nil {
+		return nil, err
+	}
+	if c.m.noHeader { // the line was a row
+		c.row(line, true)
 	}
 	if err := c.rows(); err != nil {
 		return nil, err
@@ -49,92 +87,24 @@ func Read(r *bufio.Reader, name string, size int64, m *Map) (*raw.Columns, error
 	return c.finish()
 }
 
-type reader struct {
-	lines lineReader
-	notes raw.Notes
-	out   *raw.Columns
-	size  int64
-	m     *Map // empty where the names of the columns are ours
-	head  []string
-	headN int // line of the header
-	cols  []column
-	delim byte
-	dec   byte // decimal mark besides the point
-
-	time    timeReader
-	rowsN   int // rows looked at
-	ragged  int
-	last    int     // last column in use
-	export  bool    // there is a column that marks the rows with a fix
-	oneFoot bool    // it has the force of one alone
-	shares  bool    // the gyroscope has the accelerometer's times
-	latest  float64 // time of the row before
-	marked  string  // the mark of the row before: a button held down is one
-
-	tail lastField
-	now  values // of the row at hand
-}
-
-// A lineReader hands out lines without their ends. It never holds more than
-// the reader's buffer.
-type lineReader struct {
-	r    *bufio.Reader
-	eol  byte
-	line int   // number of the line handed out last
-	pos  int64 // offset of its first byte
-	next int64
-}
-
-// read returns the next line; whole is false when the file ends inside it, and
-// long is true when it does not fit the buffer and was skipped. The bytes are
-// valid until the next call.
-func (l *lineReader) read() (b []byte, whole, long bool, err error) {
-	if l.eol == 0 {
-		l.eol = '\n'
-		if ahead, _ := l.r.Peek(l.r.Size()); bytes.IndexByte(ahead, '\n') < 0 && bytes.IndexByte(ahead, '\r') >= 0 {
-			l.eol = '\r'
-		}
-	}
-	l.pos = l.next
-	l.line++
-	b, err = l.r.ReadSlice(l.eol)
-	l.next += int64(len(b))
-	for err == bufio.ErrBufferFull {
-		long = true
-		b, err = l.r.ReadSlice(l.eol)
-		l.next += int64(len(b))
-	}
-	if err != nil {
-		if err == io.EOF && (len(b) > 0 || long) {
-			return b, false, long, nil
-		}
-		return nil, false, long, err
-	}
-	b = b[:len(b)-1]
-	if n := len(b); n > 0 && b[n-1] == '\r' {
-		b = b[:n-1]
-	}
-	return b, true, long, nil
-}
-
-// header reads up to and with the header line and settles the columns.
-func (c *reader) header() error {
-	name := c.notes.File
-	var line []byte
+// header reads up to and with the header line and settles its names.
+func (c *reader) header() (line []byte, err error) {
 	var sep byte
 	for line == nil {
-		b, _, long, err := c.lines.read()
+		b, err := c.r.ReadSlice(c.eol)
+		c.line++
 		switch {
-		case err == io.EOF:
-			return fmt.Errorf("%s: holds no header row; a CSV log starts with the names of its columns: %s", name, acceptedColumns)
-		case err != nil:
-			return fmt.Errorf("%s: %w", name, err)
-		case long:
-			return fmt.Errorf("%s, line %d: the line is longer than %d bytes; this is not a CSV log", name, c.lines.line, c.lines.r.Size())
+		case err == bufio.ErrBufferFull:
+			return nil, fmt.Errorf("%s, line %d: the line is longer than %d bytes; this is not a CSV log", c.notes.File, c.line, c.longest)
+		case err == io.EOF && len(b) == 0:
+			return nil, fmt.Errorf("%s: holds no header row; a CSV log starts with the names of its columns: %s", c.notes.File, acceptedColumns)
+		case err != nil && err != io.EOF:
+			return nil, fmt.Errorf("%s: %w", c.notes.File, err)
 		}
+		b = bytes.TrimSuffix(bytes.TrimSuffix(b, []byte{c.eol}), []byte{'\r'})
 		t, h := scan.Trim(b), hashHeader(b)
 		switch {
-		case c.lines.line <= c.m.skip:
+		case c.line <= c.m.skip:
 		case len(t) == 5 && strings.EqualFold(string(t[:4]), "sep="): // what spreadsheets write
 			sep = t[4]
 		case h != nil:
@@ -145,20 +115,14 @@ func (c *reader) header() error {
 			line = b
 		}
 	}
-	c.headN = c.lines.line
+	c.headN = c.line
 	c.delim = cmp.Or(c.m.delimiter, sep, findDelimiter(line))
 	if c.dec = c.m.decimal; c.dec == 0 && c.delim != ',' {
 		c.dec = ','
 	}
 	c.dec = cmp.Or(c.dec, '.')
 	c.head = headerNames(line, c.delim)
-	if err := c.choose(); err != nil {
-		return err
-	}
-	if c.m.noHeader { // the line was a row
-		c.row(line, true)
-	}
-	return nil
+	return line, nil
 }
 
 // choose settles which column goes where.
@@ -191,19 +155,20 @@ func (c *reader) choose() error {
 	if what != "" {
 		return &headerError{c.notes.File, c.headN, what, c.head, byMap && (known || measured)}
 	}
-	c.shares, c.time.zone = true, c.m.zone
+	c.time.zone = c.m.zone
 	feet := 0
 	for i, col := range c.cols {
-		if col.slot != unit.SlotIgnore {
-			c.last = i
+		if col.slot == unit.SlotIgnore {
+			continue
 		}
+		c.last, c.has[col.slot] = i, true
 		switch col.slot {
 		case unit.SlotAcc:
 			c.out.Acc.Unit = col.unit
 		case unit.SlotGyr:
 			c.out.Gyr.Unit = col.unit
 		case unit.SlotFeet, unit.SlotFeet + 1, unit.SlotFeet + 2, unit.SlotFeet + 3:
-			c.out.Deck.Unit, c.out.Sides = cmp.Or(c.out.Deck.Unit, col.unit), col.slot > unit.SlotFeet+1
+			c.out.Deck.Unit = cmp.Or(c.out.Deck.Unit, col.unit)
 			feet++
 		case unit.SlotMoment:
 			c.out.Deck.Unit = cmp.Or(c.out.Deck.Unit, col.unit)
@@ -212,21 +177,21 @@ func (c *reader) choose() error {
 			c.time.saysUTC = strings.Contains(name, "utc") || strings.Contains(name, "gmt")
 		case unit.SlotTime:
 			c.time.digits = col.digits
-		case unit.SlotFix:
-			c.export = true
 		case unit.SlotSpeed:
 			c.out.Gps.SpeedUnit, c.out.Gps.SpeedColumn = col.unit, col.name
 			_, own, _ := unit.Split(col.name)
 			c.out.Gps.SpeedMapped = own == nil
 		}
 	}
-	c.oneFoot = feet == 1
+	c.deckToo, c.oneFoot = feet > 0 || c.has[unit.SlotMoment], feet == 1
+	c.out.Sides = c.has[unit.SlotFeet+2] || c.has[unit.SlotFeet+3]
+	c.time.both = c.has[unit.SlotUTC] || c.has[unit.SlotDate]
 	return nil
 }
 
 // firstRow is the row below the header, not read yet.
 func (c *reader) firstRow() []string {
-	ahead, _ := c.lines.r.Peek(c.lines.r.Size())
+	ahead, _ := c.r.Peek(c.r.Size())
 	for line := range bytes.Lines(ahead) {
 		if line = scan.Trim(bytes.TrimRight(line, "\r\n")); len(line) > 0 && line[0] != '#' {
 			return headerNames(line, c.delim)
@@ -255,68 +220,69 @@ func (c *reader) mapped() error {
 	return fmt.Errorf("%s, line %d: %w. The header is: %s", c.notes.File, c.headN, err, sentenceHeader(c.head))
 }
 
-// comment looks for what evenfoot's own files say in comments.
-func (c *reader) comment(b []byte) {
-	key, value, found := strings.Cut(strings.TrimSpace(strings.TrimPrefix(string(b), "#")), ":")
-	if !found {
-		return
+// rows reads everything below the header, in blocks of whole lines: the first, and those until
+// the times tell what they are, the others as pieces on all cores, joined in the
+// order of the file.
+func (c *reader) rows() (err error) {
+	var spare []*piece
+	var waiting []chan *piece
+	take := func() {
+		p := <-waiting[0]
+		waiting = waiting[1:]
+		c.join(p)
+		spare = append(spare, p)
 	}
-	value = strings.TrimSpace(value)
-	switch strings.ToLower(strings.TrimSpace(key)) {
-	case "start":
-		ns, ok := scan.Time([]byte(value))
-		if !ok {
-			c.warn(raw.Warning{Kind: raw.BadStart, Text: []string{value}})
-			return
+	var begun []byte // a line without its end
+	for err == nil {
+		if len(waiting) > runtime.GOMAXPROCS(0) {
+			take()
 		}
-		c.out.Start = time.Unix(0, ns).UTC()
-	case "device":
-		c.out.File.Device = raw.Clip(value, 80)
-	case "speed":
-		if strings.HasPrefix(value, "from positions") {
-			c.out.Gps.Computed = true
+		if len(spare) == 0 {
+			spare = append(spare, &piece{text: make([]byte, c.block)})
 		}
+		p := spare[len(spare)-1]
+		var whole, n int
+		whole, n, err = c.fill(p.text, copy(p.text, begun))
+		begun = append(begun[:0], p.text[whole:n]...)
+		if c.bytes == 0 || !c.time.settled() {
+			c.lines(p.text[:whole])
+			continue
+		}
+		if waiting == nil {
+			c.reserve(c.size)
+		}
+		spare = spare[:len(spare)-1]
+		done := make(chan *piece, 1)
+		waiting = append(waiting, done)
+		p.begin(&c.piece)
+		go func() {
+			p.lines(p.text[:whole])
+			done <- p
+		}()
 	}
+	for len(waiting) > 0 {
+		take()
+	}
+	if err != io.EOF && err != io.ErrUnexpectedEOF {
+		return fmt.Errorf("%s, line %d: %w", c.notes.File, c.line+1, err)
+	}
+	if len(begun) > 0 {
+		c.one(begun, false)
+	}
+	return nil
 }
 
-// rows reads everything below the header.
-func (c *reader) rows() error {
+// fill reads on behind the first n bytes of text until there is a whole line; it
+// says where the last whole one ends and how much is read. Of a line that is too
+// long it keeps as much as shows that.
+func (c *reader) fill(text []byte, n int) (whole, read int, err error) {
 	for {
-		b, whole, long, err := c.lines.read()
-		if err == io.EOF {
-			return nil
+		k, err := io.ReadFull(c.r, text[n:])
+		n += k
+		if whole = bytes.LastIndexByte(text[:n], c.eol) + 1; whole > 0 || err != nil {
+			return whole, n, err
 		}
-		if err != nil {
-			return fmt.Errorf("%s, line %d: %w", c.notes.File, c.lines.line, err)
-		}
-		if long {
-			c.refuse(raw.Warning{Kind: raw.LongLine, Values: []float64{float64(c.lines.r.Size())}})
-			continue
-		}
-		if len(b) == 0 {
-			continue
-		}
-		if b[0] == '#' {
-			c.comment(b)
-			continue
-		}
-		c.row(b, whole)
-		if c.rowsN == 512 && c.size > 0 {
-			c.reserve()
-		}
-	}
-}
-
-// reserve makes room for the rows that the file's size lets expect.
-func (c *reader) reserve() {
-	per := float64(c.lines.next) / 512
-	left := float64(c.size-c.lines.next) / per * 1.01
-	for _, s := range []*raw.Series{&c.out.Acc, &c.out.Gyr} {
-		n := int(left * float64(len(s.V[0])) / 512)
-		s.Time = slices.Grow(s.Time, n*min(1, len(s.Time)))
-		for k := range s.V {
-			s.V[k] = slices.Grow(s.V[k], n)
-		}
+		n = c.longest
 	}
 }
 
@@ -332,10 +298,7 @@ func (c *reader) finish() (*raw.Columns, error) {
 		}
 		return nil, fmt.Errorf("%s: no row has the %d fields of the header in line %d.%s", c.notes.File, len(c.head), c.headN, hint)
 	}
-	if c.shares {
-		c.out.Gyr.Time = c.out.Acc.Time[:len(c.out.Gyr.V[0])]
-	}
-	c.time.settle(c.out)
+	c.time.settle(&c.out)
 	if c.out.NoZone {
 		c.notes.Warn(raw.Warning{Kind: raw.LocalTime, Line: c.headN})
 	}
@@ -348,6 +311,6 @@ func (c *reader) finish() (*raw.Columns, error) {
 			m.Time = c.out.Start.Add(time.Duration(math.Round(m.At * 1e9)))
 		}
 	}
-	c.notes.Settle(c.out)
-	return c.out, nil
+	c.notes.Settle(&c.out)
+	return &c.out, nil
 }

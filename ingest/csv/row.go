@@ -45,17 +45,19 @@ var groupNames = map[uint8]string{groupAcc: "accelerometer", groupGyr: "gyroscop
 type values struct {
 	v              [unit.SlotCount]float64 // NaN where there is nothing
 	text           [unit.SlotMark - unit.SlotCount + 1][]byte
+	t              float64 // s, where timed
+	timed          bool
 	bad, notFinite uint8 // groups
 }
 
 // row takes one row in. whole is false when the file ended inside it.
-func (c *reader) row(line []byte, whole bool) {
+func (c *piece) row(line []byte, whole bool) {
 	c.rowsN++
 	now := &c.now
-	*now = values{v: unit.Blank}
-	i, n := 0, 0
-	lastAt := 0
-	for n < len(c.cols) {
+	now.timed, now.bad, now.notFinite = false, 0, 0
+	i, n, lastAt := 0, 0, 0
+	plainTime := c.time.plain()
+	for ; n < len(c.cols) && i <= len(line); n++ {
 		col := &c.cols[n]
 		for i < len(line) && line[i] == ' ' {
 			i++
@@ -64,20 +66,21 @@ func (c *reader) row(line []byte, whole bool) {
 		if n == c.last {
 			lastAt = i
 		}
-		if col.slot >= 0 && col.slot < unit.SlotCount {
+		switch {
+		case col.slot >= 0 && col.slot < unit.SlotCount:
 			i = c.number(col, line, i)
-		} else if i = scan.FieldEnd(line, i, c.delim); col.slot >= unit.SlotCount {
-			now.text[col.slot-unit.SlotCount] = line[from:i]
-		}
-		n++
-		if i >= len(line) {
-			break
+		case col.slot == unit.SlotTime && plainTime:
+			var kind scan.Kind
+			now.t, i, kind = scan.Number(line, i, c.delim, c.dec)
+			now.timed = kind == scan.IsNumber && math.Abs(now.t) < timeMost
+			now.text[unit.SlotTime-unit.SlotCount] = line[from:i]
+		default:
+			i = scan.FieldEnd(line, i, c.delim)
+			if col.slot != unit.SlotIgnore {
+				now.text[col.slot-unit.SlotCount] = line[from:i]
+			}
 		}
 		i++ // the delimiter
-		if i == len(line) && n < len(c.cols) {
-			n++ // an empty last field
-			break
-		}
 	}
 	if n <= c.last || len(scan.Trim(line[min(i, len(line)):])) > 0 {
 		c.raggedRow(line, n, whole)
@@ -86,29 +89,44 @@ func (c *reader) row(line []byte, whole bool) {
 	if !whole && c.cols[c.last].slot != unit.SlotMark && !c.lastValue(line[lastAt:]) {
 		return
 	}
-	c.tail.note(line[lastAt:], c.delim, c.dec)
-	t, ok := c.when()
-	if !ok {
+	if !c.tail.varies {
+		c.tail.note(line[lastAt:], c.delim, c.dec)
+	}
+	if !now.timed && !c.when() {
 		return
 	}
-	if n := len(c.out.Backs); t < c.latest-1 && n < maxMarks {
+	begins := math.IsInf(c.latest, -1)
+	if begins {
+		c.first = now.t
+	}
+	c.back(now.t)
+	if c.has[unit.SlotMark] {
+		c.noted(now.t, now.text[unit.SlotMark-unit.SlotCount], whole || !c.endsInMark(n, line))
+	}
+	if begins {
+		c.firstMark = c.marked
+	}
+	c.add(now.t, &now.v, now.bad, now.notFinite)
+}
+
+// back notes the time of a row, and where it falls back.
+func (c *piece) back(t float64) {
+	if t < c.latest-1 && len(c.out.Backs) < maxMarks {
 		c.out.Backs = append(c.out.Backs, [2]float64{c.latest, t})
 	}
 	c.latest = t
-	c.noted(t, now.text[unit.SlotMark-unit.SlotCount], whole || !c.endsInMark(n, line))
-	c.add(t, &now.v, now.bad, now.notFinite)
 }
 
 // maxMarks bounds how many marks are kept.
 const maxMarks = 1000
 
 // endsInMark says whether a row of n columns ends inside its mark.
-func (c *reader) endsInMark(n int, line []byte) bool {
+func (c *piece) endsInMark(n int, line []byte) bool {
 	return c.cols[n-1].slot == unit.SlotMark && len(line) > 0 && line[len(line)-1] != c.delim
 }
 
 // noted takes a row's mark in: a text that the row before does not have.
-func (c *reader) noted(t float64, field []byte, whole bool) {
+func (c *piece) noted(t float64, field []byte, whole bool) {
 	text := scan.Bare(field)
 	if noMark(text) {
 		text = nil
@@ -131,7 +149,7 @@ func noMark(text []byte) bool {
 }
 
 // mark keeps the text of a row's mark.
-func (c *reader) mark(t float64, text []byte) {
+func (c *piece) mark(t float64, text []byte) {
 	if m := &c.out.File.Marks; len(*m) < maxMarks {
 		*m = append(*m, raw.Mark{At: t, Kind: raw.Noted, Behind: len(c.out.Backs), Text: raw.Clip(string(text), maxMarkText)})
 	}
@@ -156,42 +174,44 @@ func uncount(marks []raw.Mark) {
 const maxMarkText = 80
 
 // number reads the number of a column at line[i]; it returns where it ends.
-func (c *reader) number(col *column, line []byte, i int) int {
+func (c *piece) number(col *column, line []byte, i int) int {
 	x, next, kind := scan.Number(line, i, c.delim, c.dec)
-	text, v := line[i:next], &c.now.v[col.slot]
-	switch {
-	case kind == scan.IsEmpty:
-	case kind == scan.IsNumber && col.degMin:
-		*v = degrees(x) * col.scale
-	case kind == scan.IsNumber && col.scale != 1:
-		*v = x * col.scale
-	case kind == scan.IsNumber && (col.slot == unit.SlotLat || col.slot == unit.SlotLon):
-		*v = x
-	case kind == scan.IsNumber:
-		*v = scan.ToFloat32(x, text, c.dec)
-	default:
-		loose, ok := 0.0, false
-		if kind == scan.IsGarbled {
-			loose, ok = col.loose(text, c.dec)
-		}
-		if ok {
-			*v = loose
-		} else {
-			c.badField(col, kind, text)
-		}
+	if kind != scan.IsNumber {
+		x = c.oddNumber(col, kind, line[i:next])
+	} else if col.degMin {
+		x = degrees(x) * col.scale
+	} else if col.scale != 1 {
+		x *= col.scale
+	} else if col.slot != unit.SlotLat && col.slot != unit.SlotLon {
+		x = scan.ToFloat32(x, line[i:next], c.dec)
 	}
+	c.now.v[col.slot] = x
 	return next
 }
 
-// when is the row's time, s; false, and told, where it cannot be read.
-func (c *reader) when() (t float64, ok bool) {
+// oddNumber is the value of a field that is no plain number: NaN for most.
+func (c *piece) oddNumber(col *column, kind scan.Kind, text []byte) float64 {
+	if kind == scan.IsEmpty {
+		return raw.NaN
+	}
+	if kind == scan.IsGarbled {
+		if v, ok := col.loose(text, c.dec); ok {
+			return v
+		}
+	}
+	c.badField(col, kind, text)
+	return raw.NaN
+}
+
+// when reads the row's time; false, and told, where it cannot be read.
+func (c *piece) when() (ok bool) {
 	text := &c.now.text
 	stamp, utc, date := text[unit.SlotTime-unit.SlotCount], text[unit.SlotUTC-unit.SlotCount], text[unit.SlotDate-unit.SlotCount]
 	if len(date) > 0 {
 		utc = joined(scan.Bare(date), scan.Bare(utc))
 	}
-	if t, ok = c.time.read(stamp, utc, c.dec); ok {
-		return t, true
+	if c.now.t, ok = c.time.read(stamp, utc, c.dec); ok {
+		return true
 	}
 	said := scan.Bare(stamp)
 	if len(said) == 0 {
@@ -199,15 +219,15 @@ func (c *reader) when() (t float64, ok bool) {
 	}
 	if len(said) == 0 {
 		c.refuse(raw.Warning{Kind: raw.NoTime})
-		return 0, false
+		return false
 	}
 	w := raw.Warning{Kind: raw.BadTime, Text: []string{string(said)}}
-	if v, kind := scan.SlowNumber(said, c.dec); kind == scan.IsNumber && v >= 1e11 && c.time.digits == 0 {
+	if v, kind := scan.SlowNumber(said, c.dec); kind == scan.IsNumber && v >= timeMost && c.time.digits == 0 {
 		w.Kind = raw.BigTime
 	}
 	c.warn(w)
 	c.notes.Drop(1, raw.BadTime, "")
-	return 0, false
+	return false
 }
 
 // loose reads a value with its unit or hemisphere behind it.
@@ -241,19 +261,7 @@ func degrees(ddmm float64) float64 {
 	return whole + (ddmm-100*whole)/60
 }
 
-// refuse warns of the line at hand, which is left out.
-func (c *reader) refuse(w raw.Warning) {
-	w.Line = c.lines.line
-	c.notes.Refuse(w, "")
-}
-
-// warn tells something about the line at hand.
-func (c *reader) warn(w raw.Warning) {
-	w.Line = c.lines.line
-	c.notes.Warn(w)
-}
-
-func (c *reader) badField(col *column, kind scan.Kind, text []byte) {
+func (c *piece) badField(col *column, kind scan.Kind, text []byte) {
 	g := groupOf[col.slot]
 	if kind == scan.IsNotFinite {
 		c.now.notFinite |= g
@@ -267,7 +275,7 @@ func (c *reader) badField(col *column, kind scan.Kind, text []byte) {
 	c.warn(raw.Warning{Kind: raw.NotNumber, Sensor: groupNames[g], Text: []string{string(text), col.name}})
 }
 
-func (c *reader) raggedRow(line []byte, n int, whole bool) {
+func (c *piece) raggedRow(line []byte, n int, whole bool) {
 	if !whole {
 		c.refuse(raw.Warning{Kind: raw.CutLine})
 		return
@@ -282,7 +290,7 @@ func (c *reader) raggedRow(line []byte, n int, whole bool) {
 // lastValue looks at the last value of a line without an end: it leaves it out,
 // with the rest of its sensor, where it may not be whole, and says that it is cut
 // only where it shows. false when the row goes with it.
-func (c *reader) lastValue(field []byte) (goes bool) {
+func (c *piece) lastValue(field []byte) (goes bool) {
 	if c.last < len(c.cols)-1 && bytes.IndexByte(field, c.delim) >= 0 {
 		return true // a delimiter closes it
 	}
@@ -319,12 +327,20 @@ type lastField struct {
 
 func (l *lastField) note(field []byte, delim, dec byte) {
 	d, zero := decimalsOf(field, delim, dec)
-	if len(field) == 0 || field[0] == delim || l.varies {
+	if len(field) == 0 || field[0] == delim {
 		return // a row of another kind
 	}
-	l.varies = d == 0 || l.decimals != 0 && d != l.decimals
-	l.decimals = d
-	l.zero = l.zero || zero
+	l.join(lastField{d, zero, d == 0})
+}
+
+// join takes in what is known of later rows.
+func (l *lastField) join(o lastField) {
+	if o == (lastField{}) {
+		return
+	}
+	l.varies = l.varies || o.varies || l.decimals != 0 && o.decimals != l.decimals
+	l.decimals = o.decimals
+	l.zero = l.zero || o.zero
 }
 
 // decimalsOf counts the digits behind the decimal mark, 0 for anything else,
@@ -344,19 +360,19 @@ func decimalsOf(field []byte, delim, dec byte) (n int, zero bool) {
 }
 
 // add appends what a row holds to the columns.
-func (c *reader) add(t float64, v *[unit.SlotCount]float64, bad, notFinite uint8) {
+func (c *piece) add(t float64, v *[unit.SlotCount]float64, bad, notFinite uint8) {
 	took := false
-	if c.export && v[unit.SlotFix] != 1 { // what there is of the GPS is interpolated
+	if c.has[unit.SlotFix] && v[unit.SlotFix] != 1 { // what there is of the GPS is interpolated
 		v[unit.SlotLat], v[unit.SlotLon], v[unit.SlotSpeed] = raw.NaN, raw.NaN, raw.NaN
 	}
-	acc := c.axes(v, unit.SlotAcc, groupAcc, bad, notFinite)
-	gyr := c.axes(v, unit.SlotGyr, groupGyr, bad, notFinite)
-	if acc {
-		c.out.Acc.Push(t, v[unit.SlotAcc:unit.SlotAcc+3], true)
+	if c.axes(v, unit.SlotAcc, groupAcc, bad, notFinite) {
+		c.out.Acc.Push(t, v[unit.SlotAcc:unit.SlotAcc+3])
 		took = true
 	}
-	took = c.follow(acc, gyr, t, v[unit.SlotGyr:unit.SlotGyr+3]) || took
-
+	if c.axes(v, unit.SlotGyr, groupGyr, bad, notFinite) {
+		c.out.Gyr.Push(t, v[unit.SlotGyr:unit.SlotGyr+3])
+		took = true
+	}
 	if bad&groupGPS != 0 {
 		c.notes.Drop(1, raw.NotNumber, groupNames[groupGPS])
 	} else if v[unit.SlotLat] == v[unit.SlotLat] || v[unit.SlotLon] == v[unit.SlotLon] || v[unit.SlotSpeed] == v[unit.SlotSpeed] {
@@ -370,7 +386,10 @@ func (c *reader) add(t float64, v *[unit.SlotCount]float64, bad, notFinite uint8
 }
 
 // deck appends what presses on the deck; a foot counts only beside the other.
-func (c *reader) deck(t float64, v *[unit.SlotCount]float64, bad uint8) bool {
+func (c *piece) deck(t float64, v *[unit.SlotCount]float64, bad uint8) bool {
+	if !c.deckToo {
+		return false
+	}
 	at := unit.SlotFeet
 	if c.out.Sides {
 		at += 2
@@ -395,13 +414,13 @@ func (c *reader) deck(t float64, v *[unit.SlotCount]float64, bad uint8) bool {
 	if known(moment) {
 		x[2] = v[unit.SlotMoment]
 	}
-	c.out.Deck.Push(t, x[:], true)
+	c.out.Deck.Push(t, x[:])
 	return true
 }
 
 // axes says whether a row holds all three axes of a sensor, and counts those
 // that hold one or two.
-func (c *reader) axes(v *[unit.SlotCount]float64, slot int, group, bad, notFinite uint8) bool {
+func (c *piece) axes(v *[unit.SlotCount]float64, slot int, group, bad, notFinite uint8) bool {
 	x, y, z := v[slot], v[slot+1], v[slot+2]
 	if x == x && y == y && z == z && bad&group == 0 {
 		return true
@@ -417,18 +436,4 @@ func (c *reader) axes(v *[unit.SlotCount]float64, slot int, group, bad, notFinit
 		}
 	}
 	return false
-}
-
-// follow appends to the gyroscope, which mostly comes in the accelerometer's
-// rows. While it always does, it shares that sensor's times.
-func (c *reader) follow(acc, has bool, t float64, v []float64) bool {
-	s := &c.out.Gyr
-	if c.shares && acc != has {
-		s.Time = slices.Clone(c.out.Acc.Time[:len(s.V[0])])
-		c.shares = false
-	}
-	if has {
-		s.Push(t, v, !c.shares)
-	}
-	return has
 }

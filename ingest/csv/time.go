@@ -20,10 +20,20 @@ type timeReader struct {
 	utcZero int64
 	hasUTC  bool
 
+	both    bool           // there is a column of UTC
 	saysUTC bool           // the column's name says that its times are UTC
 	zone    *time.Location // of times that tell none, by the column map; nil without
 	noZone  bool           // a time told no zone
 }
+
+// timeMost is the largest time that is taken for seconds.
+const timeMost = 1e11
+
+// settled says whether all that rows tell of how times are written is known.
+func (r *timeReader) settled() bool { return r.mode != 0 && (r.mode != 'r' || r.hasUTC || !r.both) }
+
+// plain says whether times stand as seconds.
+func (r *timeReader) plain() bool { return r.mode == 'r' && r.digits == 0 && (r.hasUTC || !r.both) }
 
 // date reads a date with a time.
 func (r *timeReader) date(b []byte) (ns int64, ok bool) {
@@ -77,7 +87,7 @@ func (r *timeReader) read(stamp, utc []byte, dec byte) (float64, bool) {
 
 func (r *timeReader) number(b []byte, dec byte) (float64, error) {
 	if r.mode == 'r' && r.digits == 0 { // as it stands: nothing to lose
-		if v, next, kind := scan.Number(b, 0, 0, dec); kind == scan.IsNumber && next == len(b) && math.Abs(v) < 1e11 {
+		if v, next, kind := scan.Number(b, 0, 0, dec); kind == scan.IsNumber && next == len(b) && math.Abs(v) < timeMost {
 			return v, nil
 		}
 		return 0, errRange

@@ -303,13 +303,13 @@ func (g *gpxReader) point() {
 	for k := range unit.SensorNames {
 		v := p.v[3*k : 3*k+3]
 		if x, y, z := v[0] == v[0], v[1] == v[1], v[2] == v[2]; x && y && z {
-			g.out.Sensor(k).Push(t, v, true)
+			g.out.Sensor(k).Push(t, v)
 		} else if x || y || z {
 			g.Drop(1, raw.AxisMissing, unit.SensorNames[k])
 		}
 	}
 	for _, s := range g.acc {
-		g.out.Sensor(s.kind).Push(t+s.ms/1000, s.v[:], true)
+		g.out.Sensor(s.kind).Push(t+s.ms/1000, s.v[:])
 	}
 }
 

@@ -57,6 +57,21 @@ func (n *Notes) Refuse(w Warning, sensor string) {
 	n.Warn(w)
 }
 
+// Join goes on with what was noted, by line, of the part of the file behind line.
+func (n *Notes) Join(o *Notes, line int) {
+	for _, w := range o.list {
+		w.Line += line
+		n.Warn(w)
+		o.counts[w.Kind]--
+	}
+	for kind, more := range o.counts {
+		n.counts[kind] += more
+	}
+	for _, d := range o.dropped {
+		n.Drop(d.Count, d.Reason, d.Sensor)
+	}
+}
+
 // Settle hands on what was noted.
 func (n *Notes) Settle(c *Columns) {
 	c.File.Dropped, c.Warnings = n.Dropped(), n.Warnings()

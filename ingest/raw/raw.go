@@ -81,11 +81,9 @@ func Extent(times ...[]float64) (first, last float64) {
 	return first, last
 }
 
-// Push appends one sample, with its time when the series has its own.
-func (s *Series) Push(t float64, v []float64, withTime bool) {
-	if withTime {
-		s.Time = append(s.Time, t)
-	}
+// Push appends one sample.
+func (s *Series) Push(t float64, v []float64) {
+	s.Time = append(s.Time, t)
 	s.V[0] = append(s.V[0], float32(v[0]))
 	s.V[1] = append(s.V[1], float32(v[1]))
 	s.V[2] = append(s.V[2], float32(v[2]))

@@ -97,6 +97,17 @@ func (t Table) Join(o Table) {
 	}
 }
 
+// Add appends the rows of a table like it.
+func (t Table) Add(o Table) {
+	t.SetTime(append(t.Time(), o.Time()...))
+	for k, c := range t.Wide {
+		*c = append(*c, *o.Wide[k]...)
+	}
+	for k, c := range t.Cols {
+		*c = append(*c, *o.Cols[k]...)
+	}
+}
+
 // values are a row beside its time.
 func (t Table) values(i int) (v [6]float64) {
 	for k, c := range t.Wide {
