@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strings"
 
+	"evenfoot/analysis"
+	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
@@ -26,35 +28,43 @@ type sort struct {
 	of     []pitchlaw.Window
 }
 
-// windows are a fit's windows, sorted into what the charts tell apart.
+// The sorts that the charts tell apart; the fit believes all but the first.
+const (
+	outWindows = iota
+	portWindows
+	starboardWindows
+	eitherWindows
+)
+
+// windows are a fit's windows, sorted.
 type windows struct {
-	out, port, starboard, either sort
-	reasons                      []string // why windows were left out, most frequent first
+	sorts   [4]sort
+	reasons []string // why windows were left out, most frequent first
 }
 
 func (b *builder) windows() *windows {
-	w := &windows{
-		out:       sort{legend{"cross", "out", "left out or given little weight"}, chart.Cross, 5, nil},
-		port:      sort{legend{"square", "port", "port tack (wind from the left)"}, chart.Square, 4, nil},
-		starboard: sort{legend{"dot", "stbd", "starboard tack (wind from the right)"}, chart.Round, 4.4, nil},
-		either:    sort{legend{"dot", "stbd", "straight flight"}, chart.Round, 4.4, nil},
-	}
+	w := &windows{sorts: [4]sort{
+		{legend{"cross", "out", "left out or given little weight"}, chart.Cross, 5, nil},
+		{legend{"square", "port", "port tack (wind from the left)"}, chart.Square, 4, nil},
+		{legend{"dot", "stbd", "starboard tack (wind from the right)"}, chart.Round, 4.4, nil},
+		{legend{"dot", "stbd", "straight flight"}, chart.Round, 4.4, nil},
+	}}
 	if b.r.Law == nil {
 		return w
 	}
 	count := map[string]int{}
 	for _, x := range b.r.Law.Windows {
-		s := &w.either
+		s := eitherWindows
 		switch {
 		case x.Weight < leftOut || x.Reason != "":
-			s = &w.out
+			s = outWindows
 			count[words.Reason(x.Reason)]++
 		case x.Tack > 0:
-			s = &w.starboard
+			s = starboardWindows
 		case x.Tack < 0:
-			s = &w.port
+			s = portWindows
 		}
-		s.of = append(s.of, x)
+		w.sorts[s].of = append(w.sorts[s].of, x)
 	}
 	for _, n := range slices.SortedFunc(maps.Keys(count), func(p, q string) int { return cmp.Or(count[q]-count[p], strings.Compare(p, q)) }) {
 		w.reasons = append(w.reasons, fmt.Sprintf("%s (%d)", words.CleanTo(n, 60), count[n]))
@@ -63,14 +73,17 @@ func (b *builder) windows() *windows {
 }
 
 // used are the windows that the fit believes.
-func (w *windows) used() []pitchlaw.Window {
-	return slices.Concat(w.port.of, w.starboard.of, w.either.of)
+func (w *windows) used() (out []pitchlaw.Window) {
+	for _, s := range w.sorts[portWindows:] {
+		out = append(out, s.of...)
+	}
+	return out
 }
 
 // layers draws the windows with x from the function given.
 func (w *windows) layers(x func(pitchlaw.Window) float64) []chart.Layer {
 	var out []chart.Layer
-	for _, s := range []sort{w.out, w.port, w.starboard, w.either} {
+	for _, s := range w.sorts {
 		d := chart.Dots{Ink: chart.Ink(s.legend.Ink), Shape: s.shape, Size: s.size}
 		for _, q := range s.of {
 			d.Points = append(d.Points, chart.XY{X: x(q), Y: q.PitchCos * radian})
@@ -85,7 +98,7 @@ func (w *windows) layers(x func(pitchlaw.Window) float64) []chart.Layer {
 // fit fills in a figure of windows and the fit through them against what is
 // named x; every so many points get a row in the table.
 func (b *builder) fit(f *figure, w *windows, axis, head string, of func(pitchlaw.Window) float64, fit []sample, every, digits int) {
-	for _, s := range []sort{w.port, w.starboard, w.either, w.out} {
+	for _, s := range append(w.sorts[portWindows:], w.sorts[outWindows]) {
 		if len(s.of) > 0 {
 			f.Legend = append(f.Legend, s.legend)
 		}
@@ -96,29 +109,31 @@ func (b *builder) fit(f *figure, w *windows, axis, head string, of func(pitchlaw
 		f.Table = &table{Caption: "Fitted pitch by " + strings.ToLower(f.Read) + ", with 90 % intervals", Head: []string{head, "pitch, degrees"}}
 	}
 	for i := 0; i < len(fit); i += every {
-		f.Table.add(fit[i].x, words.Fixed(fit[i].x, digits), words.Between(fit[i].v, 1, 2))
+		f.Table.at(fit[i].x, words.Fixed(fit[i].x, digits), words.Between(fit[i].v, 1, 2))
 	}
-	f.draw(tall(1), func(bool) []*chart.Panel {
-		return []*chart.Panel{{XLabel: axis, YLabel: b.pitchLabel(), Layers: append(w.layers(of), l.band(fit), l.line(fit, 2.5))}}
-	})
-}
-
-func (b *builder) pitchLabel() string {
-	if b.r.Mount != nil && b.r.Mount.LevelZero {
-		return "pitch, degrees (nose up +)"
-	}
-	return "pitch, degrees (zero unknown)"
+	level := b.r.Mount != nil && b.r.Mount.LevelZero
+	f.plot(tall(1), &chart.Panel{XLabel: axis, YLabel: words.Choose(level, "pitch, degrees (nose up +)", "pitch, degrees (zero unknown)"),
+		Layers: append(w.layers(of), l.band(fit), l.line(fit, 2.5))})
 }
 
 // pitchSpeed is pitch against speed: the windows and the fit through them.
 func (b *builder) pitchSpeed() *figure {
 	w := b.windows()
-	if len(w.out.of)+len(w.used()) == 0 {
+	out, used := len(w.sorts[outWindows].of), len(w.used())
+	if out+used == 0 {
 		return nil
 	}
-	f := &figure{ID: "pitch", Title: "Pitch against speed"}
-	f.Says = b.pitchSays(w)
-	f.Note = "Pitch is the angle of the deck, nose up or down. Each mark is one to three seconds of straight flight. More speed needs less angle to carry the same weight."
+	says := struct {
+		From, To, Falls float64 // degrees
+		Used, Out       int
+		Reasons         []string
+		Tacks           interval.Interval
+	}{Falls: math.NaN(), Used: used, Out: out, Reasons: w.reasons, Tacks: words.Tacks(b.r)}
+	if n := len(b.r.PitchCurve); n > 1 {
+		p, q := b.r.PitchCurve[0], b.r.PitchCurve[n-1]
+		says.From, says.To, says.Falls = float64(p.Speed), float64(q.Speed), p.Pitch.Value-q.Pitch.Value
+	}
+	f := newFigure("pitch", b.u, says)
 	var fit []sample
 	for _, q := range b.r.PitchCurve {
 		fit = append(fit, sample{b.u.SpeedValue(float64(q.Speed)), q.Pitch})
@@ -126,29 +141,6 @@ func (b *builder) pitchSpeed() *figure {
 	}
 	b.fit(f, w, b.speedLabel(), "speed, "+b.u.SpeedName(), func(q pitchlaw.Window) float64 { return b.u.SpeedValue(q.Speed) }, fit, 1, 1)
 	return f
-}
-
-func (b *builder) pitchSays(w *windows) string {
-	var s string
-	if n := len(b.r.PitchCurve); n > 1 {
-		p, q := b.r.PitchCurve[0], b.r.PitchCurve[n-1]
-		if d := p.Pitch.Value - q.Pitch.Value; words.Finite(d) {
-			s = fmt.Sprintf("From %s to %s the nose comes %s degrees %s. ", b.u.SpeedText(float64(p.Speed)), b.u.SpeedText(float64(q.Speed)), words.Fixed(math.Abs(d), 1), words.Choose(d < 0, "higher", "lower"))
-		}
-	}
-	s += fmt.Sprintf("The fit uses %s of straight flight", words.Plural(len(w.used()), "window"))
-	if len(w.out.of) > 0 {
-		s += fmt.Sprintf(" and sets %d aside: %s", len(w.out.of), words.Listed(w.reasons))
-	}
-	s += "."
-	switch t := words.Tacks(b.r); {
-	case !t.Known():
-	case t.Low*t.High > 0:
-		s += fmt.Sprintf(" The two tacks differ by %s degrees.", words.Fixed(math.Abs(t.Value), 1))
-	default:
-		s += " The two tacks agree within their doubt."
-	}
-	return s
 }
 
 // liftArea is the same where the law is a straight line.
@@ -166,17 +158,6 @@ func (b *builder) liftArea() *figure {
 		scale *= 1e-4 * words.InchPerMetre * words.InchPerMetre
 		unit = strings.Replace(unit, "cm", "in", 1)
 	}
-	f := &figure{ID: "area", Title: "Pitch against lift area", Read: "Lift area"}
-	f.Note = "Lift area is the weight to carry divided by the pressure of the water flow. Slow flight and turns need much of it, fast flight little. Against lift area the curve becomes a straight line, so a bend would show."
-	if b.r.Mount != nil && b.r.Mount.LevelZero {
-		f.Note += " The band here is the doubt of the line alone; the doubt of the level zero comes on top."
-	}
-	f.Says = fmt.Sprintf("The marks lie around a straight line, with a scatter of %s degrees.", words.Fixed(law.RMS*radian, 1))
-	for _, x := range law.Bends {
-		if says := words.Bend(x); says != "" {
-			f.Says += " " + says
-		}
-	}
 	lo, hi := math.Inf(1), 0.0
 	for _, q := range w.used() {
 		if words.Finite(q.LiftArea) {
@@ -186,6 +167,12 @@ func (b *builder) liftArea() *figure {
 	if !(hi > lo) {
 		return nil
 	}
+	f := newFigure("area", b.u, struct {
+		Level bool
+		RMS   float64
+		Bends []pitchlaw.Bend
+	}{b.r.Mount != nil && b.r.Mount.LevelZero, law.RMS * radian, law.Bends})
+	f.Read = "Lift area"
 	const points = 21
 	var fit []sample
 	for i := range points {
@@ -193,5 +180,91 @@ func (b *builder) liftArea() *figure {
 		fit = append(fit, sample{x * scale, law.PitchAtArea(x).Scale(radian)})
 	}
 	b.fit(f, w, "lift area, "+unit, "lift area, "+unit, func(q pitchlaw.Window) float64 { return q.LiftArea * scale }, fit, 2, words.DigitsFor(hi*scale))
+	return f
+}
+
+// effort is how much the feet work at each speed.
+func (b *builder) effort() *figure {
+	pts := slices.DeleteFunc(slices.Clone(b.r.ControlEffort), func(p analysis.EffortPoint) bool { return !words.Finite(p.Interval.Value) })
+	if len(pts) == 0 {
+		return nil
+	}
+	tacks := slices.ContainsFunc(pts, func(p analysis.EffortPoint) bool { return p.Tack != "" })
+	both := slices.DeleteFunc(slices.Clone(pts), func(p analysis.EffortPoint) bool { return p.Tack != "" })
+	if len(both) == 0 {
+		both = pts
+	}
+	rate := func(p, q analysis.EffortPoint) int { return cmp.Compare(p.Interval.Value, q.Interval.Value) }
+	least, most := slices.MinFunc(both, rate), slices.MaxFunc(both, rate)
+	f := newFigure("effort", b.u, struct {
+		Least, Most interval.Number
+		Times       float64
+	}{least.Speed, most.Speed, most.Interval.Value / math.Max(least.Interval.Value, 1e-9)})
+	f.Table = &table{Caption: "Pitch corrections by speed and tack", Head: []string{"speed, " + b.u.SpeedName(), "tack", "degrees per second"}}
+	for _, p := range pts {
+		f.Table.add(words.Fixed(b.u.SpeedValue(float64(p.Speed)), 1), words.Choose(p.Tack == "", "both", words.Clean(p.Tack)), words.Between(p.Interval, 1, 2))
+	}
+	var layers []chart.Layer
+	for _, s := range []struct {
+		tack, ink, name, kind string
+		shape                 chart.Shape
+		shift                 float64 // so that two marks at one speed stand beside each other
+	}{{"port", "port", "port tack", "square", chart.Square, -0.12}, {"starboard", "stbd", "starboard tack", "dot", chart.Round, 0.12}, {"", "now", "both tacks", "dot", chart.Round, 0}} {
+		w := chart.Whiskers{Ink: chart.Ink(s.ink), Shape: s.shape, Upright: true}
+		for _, p := range pts {
+			if p.Tack == s.tack && (s.tack != "" || !tacks) { // both tacks only where they are not told apart
+				w.Items = append(w.Items, chart.Whisker{Row: b.u.SpeedValue(float64(p.Speed)) + s.shift, Value: p.Interval.Value, Lo: p.Interval.Low, Hi: p.Interval.High})
+			}
+		}
+		if len(w.Items) > 0 {
+			layers, f.Legend = append(layers, w), append(f.Legend, legend{s.kind, s.ink, s.name})
+		}
+	}
+	f.plot(tall(0.85), &chart.Panel{XLabel: b.speedLabel(), YLabel: "degrees per second", Layers: layers})
+	return f
+}
+
+// tornadoRows is how many inputs the picture of the doubt shows.
+const tornadoRows = 10
+
+// tornado is what the doubt comes from, largest first.
+func (b *builder) tornado() *figure {
+	type item struct {
+		Name, From    string
+		Before, After float64
+	}
+	var all []item
+	for _, a := range b.r.Assumptions {
+		before, after := math.Abs(float64(a.ShimDegPerSigma)), math.Abs(float64(a.ShimDegPerSigmaAfter))
+		if words.Finite(before) && words.Finite(after) {
+			all = append(all, item{words.Clean(a.Name), words.Choose(a.Default, "assumed", "setup"), before, after})
+		}
+	}
+	if len(all) == 0 {
+		return nil
+	}
+	slices.SortStableFunc(all, func(p, q item) int { return cmp.Compare(q.After, p.After) })
+	f := newFigure("doubt", b.u, all[0])
+	f.Legend = []legend{{"box", "hist", "before this log"}, {"box", "now", "with this log and your notes"}}
+	f.Table = &table{Caption: "Shift of the best stabilizer angle by the usual error of each input, degrees", Head: []string{"input", "before", "after", "from"}}
+	for _, i := range all {
+		f.Table.add(i.Name, words.Fixed(i.Before, 2), words.Fixed(i.After, 2), i.From)
+	}
+	items := all[:min(len(all), tornadoRows)]
+	f.draw(tall(0.25+0.085*float64(len(items))), func(wide bool) []*chart.Panel {
+		names := make(chart.Named, len(items))
+		before, after := chart.Boxes{Ink: "hist"}, chart.Boxes{Ink: "now"}
+		hi := 1e-6
+		for i, it := range items {
+			row := len(items) - 1 - i
+			names[row] = words.CleanTo(it.Name, words.Choose(wide, words.NameLimit, 24))
+			y := float64(row)
+			before.Boxes = append(before.Boxes, chart.Box{X0: 0, X1: it.Before, Y0: y + 0.04, Y1: y + 0.36})
+			after.Boxes = append(after.Boxes, chart.Box{X0: 0, X1: it.After, Y0: y - 0.32, Y1: y})
+			hi = max(hi, it.Before, it.After)
+		}
+		return []*chart.Panel{{XLabel: "degrees of stabilizer angle", X: chart.Range{Lo: 0, Hi: 1.04 * hi},
+			Y: chart.Range{Lo: -0.6, Hi: float64(len(items)) - 0.4}, YTicks: names, Layers: []chart.Layer{before, after}}}
+	})
 	return f
 }

@@ -7,6 +7,7 @@ import (
 	"math"
 	"strings"
 
+	"evenfoot/analysis"
 	"evenfoot/analysis/mark"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
@@ -177,12 +178,10 @@ func (b *builder) timeline() *figure {
 			ts[i].fine = ts[i].bins(lo, hi, fineBins)
 		}
 	}
-	f := &figure{ID: "session", Title: "The session over time"}
-	f.Says = b.timelineSays()
-	f.Note = "The tinted stretches are flights."
-	if len(ts) > 1 {
-		f.Note = "Pitch is the angle of the deck, nose up is positive. Heel is the side lean of the board, starboard (right) side down is positive."
-	}
+	f := newFigure("session", b.u, struct {
+		Totals analysis.Totals
+		Pitch  bool
+	}{b.r.Totals, len(ts) > 1})
 	f.Legend = []legend{{"box", "fly", "on the foil"}}
 	if len(b.outing().Turns) > 0 {
 		f.Legend = append(f.Legend, legend{"dot", "turn", "turn"})
@@ -190,13 +189,8 @@ func (b *builder) timeline() *figure {
 	if len(b.outing().Events) > 0 {
 		f.Legend = append(f.Legend, legend{"cross", "touch", "touchdown or fall"})
 	}
-	height := 0.36 * float64(len(ts))
-	f.draw(tall(height+0.12), func(wide bool) []*chart.Panel {
-		n := narrowWidth
-		if wide {
-			n = wideWidth
-		}
-		return b.timePanels(ts, lo, hi, n, false)
+	f.draw(tall(0.36*float64(len(ts))+0.12), func(wide bool) []*chart.Panel {
+		return b.timePanels(ts, lo, hi, words.Choose(wide, wideWidth, narrowWidth), false)
 	})
 	// The strip: a pixel is a second at first, and never more than stripMax of them.
 	const stripMax = 2400
@@ -305,21 +299,6 @@ func (b *builder) marked(at func(mark.Mark) chart.XY) (out []chart.XY) {
 	return out
 }
 
-func (b *builder) timelineSays() string {
-	t := b.r.Totals
-	if t.Rides == 0 {
-		return "No ride on the foil was found in this log."
-	}
-	s := fmt.Sprintf("%s on the foil: %s", words.UpperFirst(words.Minutes(float64(t.Foiling))), words.Plural(t.Rides, "ride"))
-	if t.Turns > 0 {
-		s += ", " + words.Plural(t.Turns, "turn")
-	}
-	if t.Touchdowns > 0 {
-		s += ", " + words.Plural(t.Touchdowns, "touchdown")
-	}
-	return s + "."
-}
-
 // samples is what the read-out shows: a few numbers a column, as JSON.
 func (b *builder) samples(ts []trace, lo, hi float64, n int) string {
 	type series struct {
@@ -364,7 +343,7 @@ func (b *builder) rideTable() *table {
 		if x.Tack != nil {
 			tack = words.Clean(*x.Tack)
 		}
-		t.add(math.NaN(), fmt.Sprint(i+1), words.Clock(float64(x.Start)), words.Clock(float64(x.End-x.Start)), b.u.DistanceText(float64(x.Distance)),
+		t.add(fmt.Sprint(i+1), words.Clock(float64(x.Start)), words.Clock(float64(x.End-x.Start)), b.u.DistanceText(float64(x.Distance)),
 			words.Fixed(b.u.SpeedValue(float64(x.MeanSpeed)), 1), words.Fixed(b.u.SpeedValue(float64(x.MaxSpeed)), 1), tack)
 		if i == 199 {
 			t.Caption = "The first 200 rides"

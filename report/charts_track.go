@@ -2,7 +2,6 @@ package report
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 
@@ -24,7 +23,10 @@ func (b *builder) track() *figure {
 	if len(pos) < 2 {
 		return nil
 	}
-	f := &figure{ID: "track", Title: "The way over the water"}
+	f := newFigure("track", b.u, struct {
+		Coordinates bool
+		Says        string
+	}{b.coordinates, b.trackSays()})
 	inks := wayInks
 	if len(b.r.FootLoad) > 0 {
 		f.Legend = []legend{{"line", "sh1", "front foot under 40 %"}, {"line", "sh2", "40 to 45 %"}, {"line", "sh3", "even: 45 to 55 %"}, {"line", "sh4", "55 to 60 %"}, {"line", "sh5", "over 60 %"}}
@@ -33,9 +35,6 @@ func (b *builder) track() *figure {
 		inks = []chart.Ink{"idle", "now", "now", "now", "now", "now"}
 	}
 	f.Legend = append(f.Legend, legend{"line", "idle", "not on the foil"})
-	f.Note = "North is up. The axes are metres from the start"
-	f.Note += words.Choose(b.coordinates, ", whose place is under What this rests on.", "; this page holds no coordinates of the place.")
-	f.Says = b.trackSays()
 	span := 0.0
 	for _, p := range pos {
 		span = max(span, math.Abs(p.at.X), math.Abs(p.at.Y))
@@ -168,7 +167,7 @@ const tellsNothing = 0.5
 func (b *builder) trackSays() string {
 	today := b.today()
 	if len(today) == 0 || len(b.r.SpeedHistogram) == 0 {
-		return b.timelineSays()
+		return b.u.Tell("ridden", b.r.Totals)
 	}
 	var total, front, even, maybe, back float64
 	for _, h := range b.r.SpeedHistogram {
@@ -188,22 +187,7 @@ func (b *builder) trackSays() string {
 		}
 	}
 	if !(total > 0) {
-		return b.timelineSays()
+		return b.u.Tell("ridden", b.r.Totals)
 	}
-	s := fmt.Sprintf("Of %s on the foil, the load was even for ", words.Minutes(total))
-	switch more := (maybe - even) / total; {
-	case more > tellsNothing:
-		s += fmt.Sprintf("anything up to %s, as the doubt has it", words.Percent(maybe/total))
-	case more > 0.005:
-		s += fmt.Sprintf("%s (with the doubt counted, for up to %s)", words.Percent(even/total), words.Percent(maybe/total))
-	default:
-		s += words.Percent(even / total)
-	}
-	if front > 0 {
-		s += fmt.Sprintf(", and more than 60 %% on the front foot for %s", words.Percent(front/total))
-	}
-	if back > 0 {
-		s += fmt.Sprintf(", and less than 40 %% on the front foot for %s", words.Percent(back/total))
-	}
-	return s + "."
+	return b.u.Tell("track", struct{ Total, Front, Even, Maybe, Back, Much float64 }{total, front / total, even / total, maybe / total, back / total, tellsNothing})
 }

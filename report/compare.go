@@ -3,7 +3,6 @@ package report
 import (
 	"cmp"
 	"errors"
-	"fmt"
 	"io"
 	"math"
 	"slices"
@@ -213,25 +212,25 @@ func (c contender) label(room int) string { return c.Key + "  " + words.CleanTo(
 
 // compareHead is the answer in a sentence.
 func compareHead(c *analysis.Comparison, cs []contender) string {
-	if b := onlyChange(c); b != nil {
-		return words.VerdictHead(b)
-	}
 	known := slices.DeleteFunc(slices.Clone(cs), func(x contender) bool { return !x.off.Known() })
-	switch {
-	case len(known) == 0:
-		return "By speed and by pitch law only: no setup tells the load on the feet."
-	case len(known) == 1:
-		return fmt.Sprintf("Only %s has a setup that tells the load on the feet. By speed and by pitch law all can be compared.", known[0].Name)
-	case len(c.Athletes) == 1:
-		a, z := known[0].off, known[len(known)-1].off
-		return fmt.Sprintf("From the first to the last session the load came from %s to %s %% off even%s.", words.Fixed(a.Value, 0), words.Fixed(z.Value, 0),
-			words.Choose(z.Low > a.High || z.High < a.Low, "", ": within the doubt of each"))
+	says := struct {
+		Change, First, Gains string // of a change; who comes first, and gains most
+		Known                int
+		One                  bool // athlete
+		From, To             interval.Interval
+		Now, After           float64
+	}{Known: len(known), One: len(c.Athletes) == 1}
+	if b := onlyChange(c); b != nil {
+		says.Change = words.VerdictHead(b)
 	}
-	first := slices.MinFunc(known, func(a, b contender) int { return words.MostToGain(a.r, b.r) })
-	if g := words.Gain(first.r); g > 0 {
-		return fmt.Sprintf("%s gains most by the next step: the load comes from %s to %s off even.", first.Name, words.Percent(first.r.Advice.EvennessNow.Value), words.Percent(first.r.Advice.EvennessAfter.Value))
+	if len(known) > 0 {
+		says.First, says.From, says.To = known[0].Name, known[0].off, known[len(known)-1].off
+		most := slices.MinFunc(known, func(a, b contender) int { return words.MostToGain(a.r, b.r) })
+		if words.Gain(most.r) > 0 {
+			says.Gains, says.Now, says.After = most.Name, most.r.Advice.EvennessNow.Value, most.r.Advice.EvennessAfter.Value
+		}
 	}
-	return "No step is advised to anybody yet."
+	return words.Units{}.Tell("compared", says)
 }
 
 // mateOf is an athlete's line, by the latest session.
@@ -254,17 +253,16 @@ func mateOf(a analysis.Athlete, sheet string, u words.Units) mate {
 
 // stepCells are the next step, how sure it is, and what would make it surer.
 func stepCells(r *analysis.Result, w words.Answer) []cell {
-	return []cell{{"Next step", strings.TrimSpace(w.Head + " " + w.SoFar), "step"}, {"How sure", words.Choose(stepOf(r), w.SureTag+", "+sureOf(r), "no step yet"), ""},
+	sure := "no step yet"
+	if stepOf(r) {
+		sure = w.SureTag + ", " + sureOf(r)
+	}
+	return []cell{{"Next step", strings.TrimSpace(w.Head + " " + w.SoFar), "step"}, {"How sure", sure, ""},
 		{"Missing", cmp.Or(strings.Join(words.Missing(r), ", "), "nothing"), ""}}
 }
 
-// sureOf is the chance that an advised step helps, "" without one.
-func sureOf(r *analysis.Result) string {
-	if !stepOf(r) {
-		return ""
-	}
-	return words.Percent(float64(r.Advice.ChanceBetter))
-}
+// sureOf is the chance that an advised step helps.
+func sureOf(r *analysis.Result) string { return words.Percent(float64(r.Advice.ChanceBetter)) }
 
 // numbersOf are the numbers of a session that a coach asks for, the load first.
 func numbersOf(r *analysis.Result, u words.Units) []cell {
@@ -363,7 +361,7 @@ func verdictFor(b *advice.BeforeAfter, after *analysis.Result, u words.Units) *v
 				pred, seen, unit = pred.Scale(k), seen.Scale(k), u.SpeedName()
 			}
 			d := words.DigitsFor(5 * math.Max(math.Abs(seen.Value), math.Abs(seen.High-seen.Low)))
-			v.Rows.add(math.NaN(), quantity(r, u), words.Clean(unit), dash(words.Between(pred, 1, d)), words.Between(seen, 1, d), words.Clean(string(r.Outcome)))
+			v.Rows.add(quantity(r, u), words.Clean(unit), dash(words.Between(pred, 1, d)), words.Between(seen, 1, d), words.Clean(string(r.Outcome)))
 		}
 	}
 	v.Next, v.Mind = u.NextOf(after)
@@ -425,7 +423,7 @@ func compareTable(c *analysis.Comparison, cs []contender, ms []measure, u words.
 		for _, m := range ms {
 			cells = append(cells, dash(words.Between(m.of(c), 1, m.digits)))
 		}
-		t.add(math.NaN(), cells...)
+		t.add(cells...)
 	}
 	return t
 }
@@ -435,7 +433,7 @@ func partsTable(r *analysis.Result, u words.Units) *table {
 	t := &table{Caption: "The parts of " + words.Title(r) + ", the trim as it counts from the start", Head: []string{"when, UTC", "trim", "on the foil", "as marked there, with 90 % intervals"}}
 	for _, p := range r.Parts {
 		when, trim, flown, felt := u.Part(p)
-		t.add(math.NaN(), when, trim, flown, felt)
+		t.add(when, trim, flown, felt)
 	}
 	return t
 }
@@ -453,7 +451,7 @@ func diffTable(cs []contender, ms []measure, u words.Units) *table {
 		for _, m := range ms {
 			cells = append(cells, dash(words.Between(minus(m.of(c), m.of(cs[0])), 1, m.digits)))
 		}
-		t.add(math.NaN(), append(cells, dash(words.Fixed(c.best-cs[0].best, 1)))...)
+		t.add(append(cells, dash(words.Fixed(c.best-cs[0].best, 1)))...)
 	}
 	return t
 }

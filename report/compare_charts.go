@@ -3,7 +3,6 @@ package report
 import (
 	"cmp"
 	"fmt"
-	"math"
 	"slices"
 
 	"evenfoot/analysis/interval"
@@ -47,7 +46,7 @@ func overlay(f *figure, xl, yl string, cs []contender, curve func(contender) []s
 	if len(all) == 2 {
 		f.Legend = []legend{{"line", "now", all[0].label(40)}, {"dash", "next", all[1].label(40)}}
 		layers := append(ref, f.Legend[0].line(lines[0], 2.5), f.Legend[1].line(lines[1], 2.5))
-		f.draw(tall(1), func(bool) []*chart.Panel { return []*chart.Panel{{XLabel: xl, YLabel: yl, Layers: layers}} })
+		f.plot(tall(1), &chart.Panel{XLabel: xl, YLabel: yl, Layers: layers})
 		return f
 	}
 	x0, x1, y0, y1 := legend{}.line(slices.Concat(lines...), 1).DataRange()
@@ -59,39 +58,33 @@ func overlay(f *figure, xl, yl string, cs []contender, curve func(contender) []s
 	if len(all) <= crowd {
 		f.Legend = append(f.Legend, others)
 	}
-	rows := func(columns int) float64 { return math.Ceil(float64(len(all)) / float64(columns)) }
-	f.draw(layout{125 * rows(2), 130 * rows(4), 2, 4}, func(bool) []*chart.Panel {
-		var ps []*chart.Panel
-		for i, c := range all {
-			layers := slices.Clone(ref)
-			for k, other := range lines {
-				if k != i && len(all) <= crowd {
-					layers = append(layers, others.line(other, 1))
-				}
+	var panels []*chart.Panel
+	for i, c := range all {
+		layers := slices.Clone(ref)
+		for k, other := range lines {
+			if k != i && len(all) <= crowd {
+				layers = append(layers, others.line(other, 1))
 			}
-			ps = append(ps, &chart.Panel{Title: words.CleanTo(c.Name, 20), X: xr, Y: yr, YTicks: chart.Ticks{Count: 3}, XTicks: chart.Ticks{Count: 3},
-				Layers: append(layers, one.line(lines[i], 2.5))})
 		}
-		return ps
-	})
+		panels = append(panels, &chart.Panel{Title: words.CleanTo(c.Name, 20), X: xr, Y: yr, YTicks: chart.Ticks{Count: 3}, XTicks: chart.Ticks{Count: 3},
+			Layers: append(layers, one.line(lines[i], 2.5))})
+	}
+	f.plot(multiples(len(all), 125, 2, 130, 4), panels...)
 	return f
 }
 
 func overlayShare(cs []contender, u words.Units) *figure {
-	f := &figure{ID: "shares", Title: "Front foot's share against speed"}
-	f.Says = spread(cs, func(c contender) interval.Interval { return shareAt(c.r, topOf(c.r)).Scale(100) }, "At each one's own top speed the front foot carries", "%", 0)
+	f := newFigure("shares", u, spread(cs, func(c contender) interval.Interval { return shareAt(c.r, topOf(c.r)).Scale(100) }, "At each one's own top speed the front foot carries", "%", 0))
 	return overlay(f, "speed through the water, "+u.SpeedName(), "front share, %", cs, func(c contender) []sample {
 		b := &builder{r: c.r, u: u}
-		return slices.DeleteFunc(b.curve(b.today(), percent), func(p sample) bool { return !words.Finite(p.x) || !words.Finite(p.v.Value) })
+		return slices.DeleteFunc(b.shares(b.today()), func(p sample) bool { return !words.Finite(p.x) || !words.Finite(p.v.Value) })
 	}, chart.Rule{At: 50, Ink: "even"})
 }
 
 // overlayLaw is the pitch law against lift area: what differs here is foil
 // and board, not the rider's weight.
 func overlayLaw(cs []contender) *figure {
-	f := &figure{ID: "laws", Title: "Pitch against lift area, without the rider's weight"}
-	f.Says = spread(cs, func(c contender) interval.Interval { return c.slope }, "For 100 cm² more lift area the nose comes up by", "degrees", 2)
-	f.Note = "Each line starts at zero lift, so that a sensor mounted at another angle does no harm. A steeper line is a foil that lifts less."
+	f := newFigure("laws", words.Units{}, spread(cs, func(c contender) interval.Interval { return c.slope }, "For 100 cm² more lift area the nose comes up by", "degrees", 2))
 	return overlay(f, "lift area, cm²", "pitch above zero lift, degrees", cs, func(c contender) []sample {
 		if !c.slope.Known() || c.r.Setup == nil {
 			return nil
@@ -103,12 +96,14 @@ func overlayLaw(cs []contender) *figure {
 // spread says between what values they lie.
 func spread(cs []contender, of func(contender) interval.Interval, what, unit string, digits int) string {
 	known := slices.DeleteFunc(slices.Clone(cs), func(c contender) bool { return !of(c).Known() })
-	if len(known) < 2 {
-		return "Too few of them tell it."
+	says := struct{ What, Low, Least, High, Most string }{What: what}
+	if len(known) > 1 {
+		by := func(a, b contender) int { return cmp.Compare(of(a).Value, of(b).Value) }
+		lo, hi := slices.MinFunc(known, by), slices.MaxFunc(known, by)
+		says.Low, says.Least = words.Fixed(of(lo).Value, digits), lo.Name
+		says.High, says.Most = words.Fixed(of(hi).Value, digits)+words.NBSP+unit, hi.Name
 	}
-	by := func(a, b contender) int { return cmp.Compare(of(a).Value, of(b).Value) }
-	lo, hi := slices.MinFunc(known, by), slices.MaxFunc(known, by)
-	return fmt.Sprintf("%s from %s (%s) to %s (%s).", what, words.Fixed(of(lo).Value, digits), lo.Name, words.Fixed(of(hi).Value, digits)+words.NBSP+unit, hi.Name)
+	return words.Units{}.Tell("spread", says)
 }
 
 // rowsFigure is one measure of all, one row each, sorted.
@@ -127,7 +122,7 @@ func rowsFigure(cs []contender, m measure) *figure {
 	whiskers := chart.Whiskers{Ink: "now"}
 	for i, c := range known {
 		v := m.of(c)
-		f.Table.add(math.NaN(), c.label(26), words.Between(v, 1, m.digits))
+		f.Table.add(c.label(26), words.Between(v, 1, m.digits))
 		whiskers.Items = append(whiskers.Items, chart.Whisker{Row: float64(len(known) - 1 - i), Value: v.Value, Lo: v.Low, Hi: v.High})
 	}
 	layers := []chart.Layer{whiskers}

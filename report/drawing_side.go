@@ -15,66 +15,24 @@ func (b *builder) side() *figure {
 	if b.r.Setup == nil || b.r.Posterior == nil || len(fs) == 0 {
 		return nil
 	}
-	f := &figure{ID: "side", Title: "Why the load shifts: the foil from the side"}
+	slow, fast := fs[0], fs[len(fs)-1]
+	f := newFigure("side", b.u, struct {
+		Slow, Fast  analysis.Forces
+		Ahead, Walk float64 // of the load point from slow to fast, + forward; of the wing under the feet, + back; m
+	}{slow, fast, (fast.LoadPoint.Value - slow.LoadPoint.Value) / 1000,
+		b.r.Setup.Foil.Mast * (math.Sin(slow.Pitch.Value/radian) - math.Sin(fast.Pitch.Value/radian))})
 	f.Legend = []legend{{"line", "now", "lift of wing and stabilizer"}, {"line", "next", "what the feet press"}, {"line", "drag", "drag of the water"}}
-	f.Note = "Drawn to scale, nose to the right, the deck at its true angle. An arrow's length is its force. The triangle is the point where the feet's load must balance (the centre of pressure): the closer it is to a foot, the more that foot carries."
 	f.Table = &table{Caption: "Forces at the three speeds, with 90 % intervals", Head: []string{"speed, " + b.u.SpeedName(), "pitch, degrees", "wing lift, " + b.u.Mass, "stabilizer lift, " + b.u.Mass + " (+ up)", "drag, " + b.u.Mass, "front share, %", "load point from the mast, " + b.u.LengthName() + " (+ forward)"}}
-	perN, perMM := b.weight(1), b.u.LengthValue(0.001)
+	perN, perMM := b.u.WeightOf(1), b.u.LengthValue(0.001)
 	for i, x := range fs {
 		if !words.Finite(x.Pitch.Value) || !words.Finite(x.FrontShare.Value) {
 			return nil
 		}
 		f.SVG = append(f.SVG, b.sideAt(i, x))
-		f.Table.add(math.NaN(), words.Fixed(b.u.SpeedValue(float64(x.Speed)), 0), words.Between(x.Pitch, 1, 1), words.Between(x.WingLift, perN, 0), words.Between(x.StabLift, perN, 0),
+		f.Table.add(words.Fixed(b.u.SpeedValue(float64(x.Speed)), 0), words.Between(x.Pitch, 1, 1), words.Between(x.WingLift, perN, 0), words.Between(x.StabLift, perN, 0),
 			words.Between(x.Drag, perN, 0), words.Share(x.FrontShare), words.Between(x.LoadPoint, perMM, 1))
 	}
-	f.Says = b.sideSays(fs[0], fs[len(fs)-1])
 	return f
-}
-
-// gravity makes newtons the weight of so many kilograms, m/s² (the standard value).
-const gravity = 9.80665
-
-// weight turns newtons into the weight of so many kilograms or pounds.
-func (b *builder) weight(n float64) float64 {
-	m := n / gravity
-	if b.u.Mass == "lb" {
-		return m * words.PoundPerKg
-	}
-	return m
-}
-
-func (b *builder) weightText(n float64) string {
-	return words.Fixed(math.Abs(b.weight(n)), 0) + words.NBSP + b.u.Mass
-}
-
-func (b *builder) sideSays(p, q analysis.Forces) string {
-	verb := func(n float64) string {
-		if n < 0 {
-			return "presses down with"
-		}
-		return "lifts"
-	}
-	s := fmt.Sprintf("At %s the stabilizer %s %s, at %s it %s %s.", b.u.SpeedText(float64(p.Speed)), verb(p.StabLift.Value), b.weightText(p.StabLift.Value),
-		b.u.SpeedText(float64(q.Speed)), verb(q.StabLift.Value), b.weightText(q.StabLift.Value))
-	walk := b.r.Setup.Foil.Mast * (math.Sin(p.Pitch.Value/radian) - math.Sin(q.Pitch.Value/radian))
-	d := (q.LoadPoint.Value - p.LoadPoint.Value) / 1000
-	pushes := q.StabLift.Value < p.StabLift.Value
-	switch {
-	case d > 0.01 && pushes:
-		s += fmt.Sprintf(" That lifts the nose, and your front foot must hold it down: the load point goes %s forward.", b.u.LengthText(d))
-		if walk > 0.005 {
-			s += fmt.Sprintf(" The lower nose carries the wing %s back under you, which takes a part of it off again.", b.u.LengthText(walk))
-		}
-	case d < -0.01 && walk > 0.005:
-		s += fmt.Sprintf(" The nose is %s degrees lower at the top speed. That carries the wing %s back under you: the load point goes %s back, and the back foot gets heavier.",
-			words.Fixed(p.Pitch.Value-q.Pitch.Value, 1), b.u.LengthText(walk), b.u.LengthText(-d))
-	case math.Abs(d) > 0.01:
-		s += fmt.Sprintf(" In all, the load point goes %s %s.", b.u.LengthText(math.Abs(d)), words.ForeAft(d))
-	default:
-		s += " In all, the load point stays almost where it is."
-	}
-	return s
 }
 
 // sideAt is one of the three: board, mast and foil turned by the pitch about
@@ -87,12 +45,12 @@ func (b *builder) sideAt(i int, f analysis.Forces) template.HTML {
 	bow := math.Max(in.FrontFoot+0.4, in.WingX+0.35)
 	const w = 300.0
 	scale := w / (bow - tail)
-	perN := 78 / (in.RiderMass * gravity)
+	perN := 78 / (in.RiderMass * words.Gravity)
 	originY := 118.0
 	h := originY + in.Mast*scale + 62
 	d := newDrawing("side-"+name, "side", fmt.Sprintf("The foil at %s", b.u.SpeedText(v)),
 		fmt.Sprintf("Pitch %s degrees. The wing lifts %s, the stabilizer %s of weight. The front foot carries %s.", words.Fixed(f.Pitch.Value, 1),
-			words.Fixed(b.weight(f.WingLift.Value), 0)+words.NBSP+b.u.Mass, words.Fixed(b.weight(f.StabLift.Value), 0)+words.NBSP+b.u.Mass, words.Percent(share)), w, h)
+			b.u.WeightSigned(f.WingLift.Value), b.u.WeightSigned(f.StabLift.Value), words.Percent(share)), w, h)
 	sin, cos := math.Sincos(pitch)
 	// at is a point x forward and z up in the board's axes.
 	at := func(x, z float64) pt {
@@ -133,17 +91,17 @@ func (b *builder) sideAt(i int, f analysis.Forces) template.HTML {
 		return e
 	}
 	tip := up("now", 4, in.WingX, f.WingLift.Value)
-	d.text("t-now", 12, 0, pt{math.Min(tip.x+8, w-74), tip.y + 14}, b.weightText(f.WingLift.Value))
+	d.text("t-now", 12, 0, pt{math.Min(tip.x+8, w-74), tip.y + 14}, b.u.Weight(f.WingLift.Value))
 	tip = up("now", 3, in.WingX-in.StabArm, f.StabLift.Value)
 	ty := tip.y + 13
 	if f.StabLift.Value > 0 {
 		ty = tip.y - 4
 	}
-	d.text("t-now", 12, 0, pt{math.Max(2, tip.x-16), math.Min(ty, h-4)}, b.weightText(f.StabLift.Value))
+	d.text("t-now", 12, 0, pt{math.Max(2, tip.x-16), math.Min(ty, h-4)}, b.u.Weight(f.StabLift.Value))
 	a := at(-in.MastChord/2, -(in.Mast - in.Depth/2))
 	d.arrow("drag", 2.5, a, pt{a.x - f.Drag.Value*perN, a.y})
 	// The feet: each arrow as long as that foot's load.
-	n := in.RiderMass * gravity * (1 - in.RigLiftFraction)
+	n := in.RiderMass * words.Gravity * (1 - in.RigLiftFraction)
 	foot := func(x, part float64) {
 		p := at(x, deck)
 		l := part * n * perN

@@ -28,6 +28,12 @@ type figure struct {
 	Table     *table
 }
 
+// newFigure is a figure with its words about x.
+func newFigure(id string, u words.Units, x any) *figure {
+	l := u.Letter("figure "+id, x)
+	return &figure{ID: id, Title: l["title"], Note: l["note"], Says: l["says"]}
+}
+
 // A legend entry shows the line, mark or area and what it stands for.
 type legend struct {
 	Kind string // "line" | "dash" | "band" | "dot" | "square" | "cross" | "box"
@@ -47,33 +53,32 @@ type row struct {
 	Cells []string
 }
 
-func (t *table) add(x float64, cells ...string) {
-	r := row{Cells: cells}
-	if words.Finite(x) {
-		r.X = fmt.Sprintf("%.5g", x)
-	}
-	t.Rows = append(t.Rows, r)
+// add is a row, at one that the read-out finds by its number.
+func (t *table) add(cells ...string) { t.Rows = append(t.Rows, row{Cells: cells}) }
+
+func (t *table) at(x float64, cells ...string) {
+	t.Rows = append(t.Rows, row{words.Choose(words.Finite(x), fmt.Sprintf("%.5g", x), ""), cells})
 }
 
-// A column of a table of the feet's load by speed.
-type column struct {
+// A column of a table by speed.
+type column[P any] struct {
 	head string
-	at   func(p analysis.LoadPoint) string
+	at   func(p P) string
 }
 
-// loadTable has a row for each speed of the foot load.
-func (b *builder) loadTable(caption string, cols []column) *table {
-	t := &table{Caption: caption + " by speed, with 90 % intervals", Head: []string{"speed, " + b.u.SpeedName()}}
+// bySpeed is a table with a row for each point.
+func bySpeed[P any](b *builder, caption string, of []P, speed func(P) interval.Number, cols []column[P]) *table {
+	t := &table{Caption: caption + ", with 90 % intervals", Head: []string{"speed, " + b.u.SpeedName()}}
 	for _, c := range cols {
 		t.Head = append(t.Head, c.head)
 	}
-	for _, p := range b.r.FootLoad {
-		x := b.u.SpeedValue(float64(p.Speed))
+	for _, p := range of {
+		x := b.u.SpeedValue(float64(speed(p)))
 		cells := []string{words.Fixed(x, 1)}
 		for _, c := range cols {
 			cells = append(cells, c.at(p))
 		}
-		t.add(x, cells...)
+		t.at(x, cells...)
 	}
 	return t
 }
@@ -110,6 +115,12 @@ type layout struct {
 // tall is a layout so many times as high as usual.
 func tall(k float64) layout { return layout{narrow: narrowHeight * k, wide: wideHeight * k} }
 
+// multiples is a layout of n small pictures of those heights.
+func multiples(n int, narrow float64, colsNarrow int, wide float64, colsWide int) layout {
+	rows := func(cols int) float64 { return math.Ceil(float64(n) / float64(cols)) }
+	return layout{narrow * rows(colsNarrow), wide * rows(colsWide), colsNarrow, colsWide}
+}
+
 // draw renders the panels in both widths.
 func (f *figure) draw(l layout, panels func(wide bool) []*chart.Panel) {
 	fig := chart.Figure{Title: f.Title, Desc: f.Says + " The numbers are in the table below the picture."}
@@ -117,6 +128,11 @@ func (f *figure) draw(l layout, panels func(wide bool) []*chart.Panel) {
 	n.ID, n.Class, n.Width, n.Height, n.FontSize, n.Columns, n.Panels = f.ID+"-n", "narrow", narrowWidth, l.narrow, 12.5, l.colsNarrow, panels(false)
 	w.ID, w.Class, w.Width, w.Height, w.FontSize, w.Columns, w.Panels = f.ID+"-w", "wide", wideWidth, l.wide, 13, l.colsWide, panels(true)
 	f.SVG = []template.HTML{template.HTML(n.SVG()), template.HTML(w.SVG())}
+}
+
+// plot renders panels that are the same in both.
+func (f *figure) plot(l layout, panels ...*chart.Panel) {
+	f.draw(l, func(bool) []*chart.Panel { return panels })
 }
 
 // dashes are the lines that are not drawn through, by the legend's kind.
@@ -146,9 +162,7 @@ func (l legend) band(of []sample) chart.Band {
 }
 
 // speedLabel is the x axis of most figures.
-func (b *builder) speedLabel() string {
-	return "speed through the water, " + b.u.SpeedName()
-}
+func (b *builder) speedLabel() string { return "speed through the water, " + b.u.SpeedName() }
 
 func (b *builder) speedRange() chart.Range {
 	lo, _, top := words.SpeedsOf(b.r)

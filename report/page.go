@@ -168,7 +168,7 @@ func inputsTable(r *analysis.Result) *table {
 		if a.Unit == "" {
 			d = 3
 		}
-		t.add(math.NaN(), words.Clean(a.Name), words.Clean(a.Unit), words.Between(a.Prior, 1, d), words.Between(a.Posterior, 1, d), words.Fixed(float64(a.ShimDegPerSigma), 2), words.Choose(a.Default, "assumed", "setup"))
+		t.add(words.Clean(a.Name), words.Clean(a.Unit), words.Between(a.Prior, 1, d), words.Between(a.Posterior, 1, d), words.Fixed(float64(a.ShimDegPerSigma), 2), words.Choose(a.Default, "assumed", "setup"))
 	}
 	return t
 }
@@ -181,7 +181,7 @@ func marksTable(r *analysis.Result, u words.Units) *table {
 	t := &table{Caption: "Moments that you marked, and what became of them", Head: []string{"when", "what", "taken as"}}
 	for _, m := range r.Marks {
 		when, what, became := u.Mark(m)
-		t.add(math.NaN(), when, what, became)
+		t.add(when, what, became)
 	}
 	return t
 }

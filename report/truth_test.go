@@ -56,7 +56,7 @@ func TestOneNumberOfTheGradient(t *testing.T) {
 	a.Why = []advice.Reason{{Kind: advice.Stops, Speed: 23 * kn, Gradient: &a.GradientAfter}}
 	want := spaced(usual.Gains(a.GradientAfter))
 	w := words.For(r, usual)
-	for name, s := range map[string]string{"feel": w.Feel, "why": w.Limits[0], "chart": (&builder{r: r, u: usual}).gradientSays(true)} {
+	for name, s := range map[string]string{"feel": w.Feel, "why": w.Limits[0], "chart": (&builder{r: r, u: usual}).gradient().Says} {
 		if !strings.Contains(spaced(s), want) {
 			t.Errorf("%s does not say %q: %q", name, want, s)
 		}

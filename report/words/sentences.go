@@ -80,7 +80,20 @@ func (b book) template(kind string, can template.FuncMap) (*template.Template, e
 	return own.Funcs(can), nil
 }
 
-var sheetBook = newBook("sheet", "answer")
+var sheetBook = newBook("sheet", "answer", "figures")
+
+// Tell is a sentence of the sheet for the rooms that draw it.
+func (u Units) Tell(kind string, x any) string { return u.tell(kind, x) }
+
+// Letter is what a letter says, by the labels of its parts.
+func (u Units) Letter(kind string, x any) map[string]string {
+	parts := map[string]string{}
+	for _, part := range u.tellAll(kind, x) {
+		label, text, _ := strings.Cut(part, ": ")
+		parts[label] = text
+	}
+	return parts
+}
 
 // tell is a sentence of the sheet about x.
 func (u Units) tell(kind string, x any) string { return sheetBook.say(kind, x, u.can()) }
@@ -112,6 +125,9 @@ func (u Units) can() template.FuncMap {
 		"signed":    func(mm interval.Interval) string { return signedRange(mm, u) },
 		"minus":     func(a, b float64) float64 { return a - b },
 		"abs":       math.Abs,
+		"float":     num,
+		"weight":    u.Weight,
+		"bend":      Bend,
 		"surely":    func() float64 { return advice.Surely },
 		"last":      func(i int, of []float64) bool { return i == len(of)-1 },
 		"number":    func(v any) bool { return reflect.ValueOf(v).Kind() == reflect.Float64 },

@@ -150,6 +150,18 @@ func (u Units) MassText(kg float64) string {
 	return in(kg, Choose(math.Abs(kg-math.Round(kg)) > 0.05, 1, 0), "kg")
 }
 
+// Gravity makes newtons the weight of so many kilograms, m/s² (the standard value).
+const Gravity = 9.80665
+
+// WeightOf turns newtons into the weight of so many kilograms or pounds.
+func (u Units) WeightOf(n float64) float64 {
+	return n / Gravity * Choose(u.Mass == "lb", PoundPerKg, 1)
+}
+
+// WeightSigned is "-12 kg", Weight its size alone.
+func (u Units) WeightSigned(n float64) string { return Fixed(u.WeightOf(n), 0) + NBSP + u.Mass }
+func (u Units) Weight(n float64) string       { return u.WeightSigned(math.Abs(n)) }
+
 // Moment is in N·m, or pound-feet for those who think in pounds and inches.
 func (u Units) Moment(nm float64) (float64, string) {
 	if u.Mass == "lb" {
