@@ -1,7 +1,6 @@
 package report
 
 import (
-	"cmp"
 	"errors"
 	"io"
 	"math"
@@ -61,9 +60,26 @@ type mate struct {
 
 // A cell is a name and its value. The step takes a line of its own on a phone,
 // and what is long everywhere.
-type cell struct {
-	Name, Value string
-	Kind        string // "" | "step" | "long"
+type cell struct{ words.Fact }
+
+// Kind is "" | "step" | "long".
+func (c cell) Kind() string {
+	switch c.Name {
+	case "Next step":
+		return "step"
+	case "Mind", "Warning", "Changed", "What it did", "Drag":
+		return "long"
+	}
+	return ""
+}
+
+func cellOf(name, value string) cell { return cell{words.Fact{Name: name, Value: value}} }
+
+func cellsOf(all ...[]words.Fact) (out []cell) {
+	for _, f := range slices.Concat(all...) {
+		out = append(out, cell{f})
+	}
+	return out
 }
 
 // A season is an athlete's sessions, what was changed between them, and what
@@ -241,56 +257,39 @@ func mateOf(a analysis.Athlete, sheet string, u words.Units) mate {
 	if m.Name != w.Title {
 		m.Of = strings.TrimPrefix(m.Of+", "+w.Title, ", ")
 	}
-	m.Cells = append(append(numbersOf(r, u), cell{"Season", trend(a), ""}), stepCells(r, w)...)
+	m.Cells = append(append(cellsOf(numbersOf(r, u)), cellOf("Season", trend(a))), cellsOf(stepOfAthlete(r, w, u))...)
 	if s := words.Overshoot(r, u); s != "" {
-		m.Cells = append(m.Cells, cell{"Mind", s, "long"})
+		m.Cells = append(m.Cells, cellOf("Mind", s))
 	}
 	for _, f := range r.Session.Warnings {
-		m.Cells = append(m.Cells, cell{"Warning", words.Sentence(u.Say(f)), "long"})
+		m.Cells = append(m.Cells, cellOf("Warning", words.Sentence(u.Say(f))))
 	}
 	return m
 }
 
-// stepCells are the next step, how sure it is, and what would make it surer.
-func stepCells(r *analysis.Result, w words.Answer) []cell {
-	sure := "no step yet"
-	if stepOf(r) {
-		sure = w.SureTag + ", " + sureOf(r)
+// stepOfAthlete is the next step, how sure it is, and what would make it surer.
+func stepOfAthlete(r *analysis.Result, w words.Answer, u words.Units) []words.Fact {
+	x := struct {
+		words.Answer
+		Step    bool
+		Chance  interval.Number
+		Missing []string
+	}{w, stepOf(r), 0, words.Missing(r)}
+	if x.Step {
+		x.Chance = r.Advice.ChanceBetter
 	}
-	return []cell{{"Next step", strings.TrimSpace(w.Head + " " + w.SoFar), "step"}, {"How sure", sure, ""},
-		{"Missing", cmp.Or(strings.Join(words.Missing(r), ", "), "nothing"), ""}}
+	return u.Facts("next step", x)
 }
 
-// sureOf is the chance that an advised step helps.
-func sureOf(r *analysis.Result) string { return words.Percent(float64(r.Advice.ChanceBetter)) }
-
 // numbersOf are the numbers of a session that a coach asks for, the load first.
-func numbersOf(r *analysis.Result, u words.Units) []cell {
-	off, front, gradient := "–", "–", "–"
-	if a := r.Advice; a != nil && a.EvennessNow.Known() {
-		off = words.Percent(a.EvennessNow.Value)
-		if stepOf(r) {
-			off += " → " + words.Percent(a.EvennessAfter.Value)
-		}
-		if a.GradientNow.Known() {
-			gradient = words.Fixed(u.Gradient(a.GradientNow).Value, 1) + " % per " + u.SpeedName()
-		}
-	}
-	if top := topOf(r); words.Finite(top) {
-		if s := shareAt(r, top); s.Known() {
-			front = words.Percent(s.Value) + " at " + u.SpeedText(top)
-		}
-	}
-	tacks := "–"
-	if t := words.Tacks(r); t.Known() {
-		tacks = words.Fixed(math.Abs(t.Value), 1) + "° ± " + words.Fixed((t.High-t.Low)/2, 1) + "°"
-	}
-	var best []string
-	for _, v := range []interval.Number{r.BestSpeeds.TwoSeconds, r.BestSpeeds.TenSeconds, r.BestSpeeds.Metres500} {
-		best = append(best, words.Choose(v > 0, dash(words.Fixed(u.SpeedValue(float64(v)), 1)), "–"))
-	}
-	return []cell{{"Off even, after the step", off, ""}, {"Front foot at top speed", front, ""}, {"Speed gradient", gradient, ""},
-		{"Tacks differ", tacks, ""}, {"Best 2 s, 10 s, 500 m", strings.Join(best, ", ") + words.NBSP + u.SpeedName(), ""}}
+func numbersOf(r *analysis.Result, u words.Units) []words.Fact {
+	top := topOf(r)
+	return u.Facts("numbers", struct {
+		*analysis.Result
+		Step         bool
+		Top          float64
+		Front, Tacks interval.Interval
+	}{r, stepOf(r), top, shareAt(r, top), words.Tacks(r)})
 }
 
 // trend is how far off even the load was, session by session.
@@ -321,30 +320,17 @@ func dayOf(r *analysis.Result) string {
 func seasonOf(a analysis.Athlete, sheet func(*analysis.Result) string, next bool, u words.Units) season {
 	s := season{Name: AthleteName(a.Last())}
 	for i, r := range a.Sessions {
-		m := mate{Name: words.Title(r), Of: dayOf(r), Sheet: sheet(r), Cells: numbersOf(r, u)}
+		m := mate{Name: words.Title(r), Of: dayOf(r), Sheet: sheet(r), Cells: cellsOf(numbersOf(r, u))}
 		if i > 0 {
-			m.Cells = append(changeCells(a.Changes[i-1], u), m.Cells...)
+			m.Cells = append(cellsOf(u.Facts("change", a.Changes[i-1])), m.Cells...)
 		}
 		if next && r == a.Last() {
 			w := words.For(r, u)
-			m.Cells = append(append(m.Cells, stepCells(r, w)...), cell{"Mind", w.Mind, "long"})
+			m.Cells = append(append(m.Cells, cellsOf(stepOfAthlete(r, w, u))...), cellOf("Mind", w.Mind))
 		}
 		s.Sessions = append(s.Sessions, m)
 	}
 	return s
-}
-
-// changeCells are what was changed before a session, and what that did.
-func changeCells(ch analysis.Change, u words.Units) []cell {
-	var drag []cell
-	if ch.Drag != nil {
-		drag = []cell{{"Drag", u.DragChange(ch.Drag), "long"}}
-	}
-	if ch.Judged == nil {
-		return append([]cell{{"Changed", words.Sentence(ch.Differ.Error()), "long"}}, drag...)
-	}
-	return append([]cell{{"Changed", words.UpperFirst(cmp.Or(strings.Join(u.Changed(ch.Judged.Changed), "; "), "nothing")), "long"},
-		{"What it did", words.VerdictHead(ch.Judged), "long"}}, drag...)
 }
 
 func verdictFor(b *advice.BeforeAfter, after *analysis.Result, u words.Units) *verdictPart {

@@ -60,7 +60,7 @@ func (t *textPage) team(cs []contender, u words.Units) {
 		if a := c.r.Advice; a != nil {
 			gradient = short(u.Gradient(a.GradientNow).Value, 1)
 			if stepOf(c.r) {
-				after, sure = short(100*a.EvennessAfter.Value, 0), plain.Replace(sureOf(c.r))
+				after, sure = short(100*a.EvennessAfter.Value, 0), plain.Replace(words.Percent(float64(a.ChanceBetter)))
 			}
 		}
 		if top := topOf(c.r); words.Finite(top) && shareAt(c.r, top).Known() {

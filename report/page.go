@@ -4,18 +4,16 @@ import (
 	"fmt"
 	"html/template"
 	"math"
-	"slices"
 	"sync"
 
 	"evenfoot/analysis"
-	"evenfoot/analysis/interval"
 	"evenfoot/report/words"
 )
 
 // A page is what the template shows.
 type page struct {
 	Words     words.Answer
-	Facts     facts // the title block; day and rider come first
+	Facts     []words.Fact // the title block; day and rider come first
 	Mount     template.HTML
 	Move      template.HTML
 	Figures   []*figure
@@ -25,10 +23,10 @@ type page struct {
 	Marks     *table // what became of each
 	MarkLines string // of the setup, to correct them
 	Files     []fileFacts
-	Sensors   facts
+	Sensors   []words.Fact
 	Warnings  []string
 	More      int // warnings that are not shown
-	Best      facts
+	Best      []words.Fact
 	Pace      *pacePart
 	Drag      *dragPart
 	Finish    *finishPart
@@ -37,16 +35,6 @@ type page struct {
 	Version   string
 	Made      string
 	Positions string // with Options.Coordinates only
-}
-
-// facts are what is known; what is not known makes no fact.
-type facts []words.Fact
-
-// add adds a fact that is told by numbers, unless one of them is not known.
-func (f *facts) add(name, value string, from ...float64) {
-	if value != "" && !slices.ContainsFunc(from, func(v float64) bool { return !words.Finite(v) }) {
-		*f = append(*f, words.Fact{Name: name, Value: value})
-	}
 }
 
 // A given is one line of the setup, and whether the rider wrote it.
@@ -69,7 +57,12 @@ func newPage(r *analysis.Result, o Options) *page {
 	if !o.Now.IsZero() {
 		p.Made = o.Now.Format("2 January 2006")
 	}
-	p.Facts = titleBlock(r, u)
+	lo, _, top := words.SpeedsOf(r)
+	p.Facts = u.Facts("title block", struct {
+		*analysis.Result
+		Lo, Top float64
+		Pitch   string
+	}{r, lo, top, pitchFor(r)})
 	p.Mount, p.Move = mountDrawing(r, u), moveDrawing(r, u)
 	// What answers a rider's question stands open.
 	asked := []func() *figure{b.share, b.side, b.options}
@@ -83,8 +76,8 @@ func newPage(r *analysis.Result, o Options) *page {
 	p.Inputs = inputsTable(r)
 	p.Flow = u.Current(r)
 	p.Marks, p.MarkLines = marksTable(r, u), words.MarkLines(r.Marks)
-	p.Files = fileLines(r)
-	p.Sensors = sensorLines(r)
+	p.Files = fileLines(r, u)
+	p.Sensors = u.Facts("sensors", r)
 	for i, w := range r.Session.Warnings {
 		if i == warningsShown {
 			p.More = len(r.Session.Warnings) - i
@@ -92,7 +85,7 @@ func newPage(r *analysis.Result, o Options) *page {
 		}
 		p.Warnings = append(p.Warnings, words.Sentence(u.Say(w)))
 	}
-	p.Best = bestSpeeds(r, u)
+	p.Best = u.Facts("best", r.BestSpeeds)
 	p.Pace, p.Drag = paceFor(r, u), dragFor(r, u)
 	p.Finish = finishFor(r, u)
 	p.Other = words.ForOther(r, u)
@@ -121,40 +114,6 @@ func firstPosition(r *analysis.Result) string {
 		}
 	}
 	return ""
-}
-
-func titleBlock(r *analysis.Result, u words.Units) (f facts) {
-	if t := r.Session.Start; t != nil && !t.IsZero() {
-		f.add("Day", t.UTC().Format("2 Jan 2006"))
-	}
-	if s := r.Setup; s != nil {
-		f.add("Rider", u.RiderText(s))
-		f.add("Wing", words.Area(s.Foil.Wing.Area, u), s.Foil.Wing.Area)
-		f.add("Stabilizer", fmt.Sprintf("%s, %s mount", words.Area(s.Foil.Stabilizer.Area, u), words.Clean(s.Foil.Stabilizer.Mount)), s.Foil.Stabilizer.Area)
-	}
-	lo, _, top := words.SpeedsOf(r)
-	f.add("Speeds that count", fmt.Sprintf("%s to %s", words.Fixed(u.SpeedValue(lo), 0), u.SpeedText(top)), lo, top)
-	if r.Totals.Rides > 0 {
-		v := fmt.Sprintf("%s in %s", words.Minutes(float64(r.Totals.Foiling)), words.Plural(r.Totals.Rides, "ride"))
-		if c := pitchFor(r); c != "" {
-			v += "; " + c
-		}
-		f.add("On the foil", v)
-	}
-	return f
-}
-
-func bestSpeeds(r *analysis.Result, u words.Units) (f facts) {
-	b := r.BestSpeeds
-	for _, x := range []struct {
-		over string
-		v    interval.Number
-	}{{"2 seconds", b.TwoSeconds}, {"10 seconds", b.TenSeconds}, {"500 metres", b.Metres500}, {"1 nautical mile", b.NauticalMile}} {
-		if x.v > 0 {
-			f.add(x.over, u.SpeedFine(float64(x.v)), float64(x.v))
-		}
-	}
-	return f
 }
 
 func inputsTable(r *analysis.Result) *table {

@@ -76,7 +76,7 @@ func paceFor(r *analysis.Result, u words.Units) *pacePart {
 // A finishPart is the advice on surfaces.
 type finishPart struct {
 	Head     string
-	Facts    facts
+	Facts    []words.Fact
 	Steps    []string
 	Notes    []string
 	Cautions []string
@@ -87,19 +87,5 @@ func finishFor(r *analysis.Result, u words.Units) *finishPart {
 	if f == nil {
 		return nil
 	}
-	p := &finishPart{Head: words.FinishHead(f)}
-	um := func(name, text string, v interval.Number) {
-		p.Facts.add(name, text+"below "+words.Fixed(float64(v), 0)+" µm", float64(v))
-	}
-	um("Smooth enough at the top speed", "roughness, thousandths of a millimetre, ", f.SmoothBelow)
-	for _, x := range f.Parts {
-		um(words.UpperFirst(words.Clean(x.Name)), "", x.SmoothBelow)
-	}
-	if f.Told() {
-		p.Facts.add("Drag saved", words.Between(f.DragSaving, 1, 1)+" %", f.DragSaving.Value)
-		p.Facts.add("Speed gained at equal pull", words.Between(f.SpeedGain, 1, 1)+" %", f.SpeedGain.Value)
-	}
-	p.Facts.add("Trailing edges", words.TrailingEdge(f))
-	p.Steps, p.Notes, p.Cautions = words.FinishSteps(f), u.FinishNotes(f), words.FinishCautions
-	return p
+	return &finishPart{words.FinishHead(f), u.Facts("finish facts", f), words.FinishSteps(f), u.FinishNotes(f), words.FinishCautions}
 }

@@ -32,9 +32,8 @@ func ForOther(r *analysis.Result, u Units) *Other {
 	for _, n := range x.Notes {
 		p.Notes = append(p.Notes, Sentence(u.Reason(n, r)))
 	}
-	if o := r.Other; o != nil {
-		p.Name = u.RiderText(o)
-		p.Facts = append(p.Facts, Fact{"Rider", WhoIs(o.Rider.Mass, o.Rider.Height, o.Rider.Level, u)})
+	if r.Other != nil {
+		p.Name = u.RiderText(r.Other)
 	}
 	p.Name = cmp.Or(p.Name, "somebody else")
 	alt := Theirs(r)
@@ -45,12 +44,11 @@ func ForOther(r *analysis.Result, u Units) *Other {
 		owner = cmp.Or(Clean(r.Setup.Rider.Name), owner)
 	}
 	p.Owner = owner
-	if x.PitchChange.Known() {
-		p.Facts = append(p.Facts, Fact{"Pitch at the same speed", Between(bySize(x.PitchChange), 1, 1) + " degrees " + Choose(x.PitchChange.Value < 0, "less", "more") + " nose-up than " + owner})
-	}
-	if x.PressureMove.Known() {
-		p.Facts = append(p.Facts, Fact{"Where the feet must press", signedRange(x.PressureMove, u) + " of where they press under " + owner})
-	}
+	p.Facts = u.Facts("other rider", struct {
+		*advice.OtherRider
+		Rider *setup.Setup
+		Owner string
+	}{x, r.Other, owner})
 	p.Walk = u.walk(r, owner)
 	return p
 }
@@ -113,16 +111,4 @@ func (u Units) RiderText(s *setup.Setup) string {
 		return name
 	}
 	return strings.TrimPrefix(name+", ", ", ") + u.MassText(s.Rider.Mass)
-}
-
-// WhoIs describes a rider by mass, height and level, as far as they are known.
-func WhoIs(kg, metres float64, level string, u Units) string {
-	parts := []string{u.MassText(kg)}
-	if metres > 0 {
-		parts = append(parts, Fixed(u.LengthValue(metres), 0)+NBSP+u.LengthName()+" tall")
-	}
-	if l := Clean(level); l != "" {
-		parts = append(parts, l)
-	}
-	return strings.Join(parts, ", ")
 }

@@ -80,17 +80,29 @@ func (b book) template(kind string, can template.FuncMap) (*template.Template, e
 	return own.Funcs(can), nil
 }
 
-var sheetBook = newBook("sheet", "answer", "figures")
+var sheetBook = newBook("sheet", "answer", "figures", "facts")
 
 // Tell is a sentence of the sheet for the rooms that draw it.
 func (u Units) Tell(kind string, x any) string { return u.tell(kind, x) }
 
-// Letter is what a letter says, by the labels of its parts.
+// A Fact is a name and what it is.
+type Fact struct{ Name, Value string }
+
+// Facts are the parts of a letter that say something, with their labels.
+func (u Units) Facts(kind string, x any) (out []Fact) {
+	for _, part := range u.tellAll(kind, x) {
+		if label, text, _ := strings.Cut(part, ": "); text != "" {
+			out = append(out, Fact{label, text})
+		}
+	}
+	return out
+}
+
+// Letter is the same, by label.
 func (u Units) Letter(kind string, x any) map[string]string {
 	parts := map[string]string{}
-	for _, part := range u.tellAll(kind, x) {
-		label, text, _ := strings.Cut(part, ": ")
-		parts[label] = text
+	for _, f := range u.Facts(kind, x) {
+		parts[f.Name] = f.Value
 	}
 	return parts
 }
@@ -126,6 +138,14 @@ func (u Units) can() template.FuncMap {
 		"minus":     func(a, b float64) float64 { return a - b },
 		"abs":       math.Abs,
 		"float":     num,
+		"rate":      func(hz any) string { return Fixed(num(hz), Choose(math.Abs(num(hz)-math.Round(num(hz))) < 0.05, 0, 1)) },
+		"ofSpeed":   u.SpeedValue,
+		"gradient":  func(perKnot float64) float64 { return u.Gradient(interval.Exact(perKnot)).Value },
+		"halfWidth": func(i interval.Interval) float64 { return (i.High - i.Low) / 2 },
+		"best":      func(v interval.Number) string { return Choose(v > 0, Fixed(u.SpeedValue(float64(v)), 1), "–") },
+		"nbsp":      func() string { return NBSP },
+		"join":      func(s []string) string { return strings.Join(s, ", ") },
+		"rider":     u.RiderText, "sentence": Sentence, "cleanTo": CleanTo, "leftOut": LeftOut, "bySize": bySize, "verdict": VerdictHead, "dragChange": u.DragChange,
 		"weight":    u.Weight,
 		"bend":      Bend,
 		"surely":    func() float64 { return advice.Surely },

@@ -324,9 +324,6 @@ func Choose[T any](b bool, yes, no T) T {
 // radian is one radian in degrees.
 const radian = 180 / math.Pi
 
-// A Fact is a name and what it is.
-type Fact struct{ Name, Value string }
-
 // UnknownLast orders numbers, what is not known at the end.
 func UnknownLast(a, b float64) int {
 	if math.IsNaN(a) != math.IsNaN(b) {
