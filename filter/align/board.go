@@ -3,12 +3,12 @@ package align
 import (
 	"math"
 	"slices"
+	"sort"
 
 	"evenfoot/filter"
 	"evenfoot/filter/attitude"
 	"evenfoot/filter/rotation"
 
-	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/num/quat"
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -40,15 +40,13 @@ func (p *Pair) Board(opt Options) (*Motion, error) {
 	m := &Motion{Time: s.Time, Track: tr}
 	m.note(signs.finding())
 	looks := newLooks(s, tr, p.vel)
-	var r ridden
 	if tr.HeadingKnown {
-		r = pickRidden(looks)
-		r.headingSE = tr.HeadingSE
+		tellRiding(looks)
 	}
-	if len(r.straight) < minStraight {
-		m.fallback(looks, p.vel, len(r.straight))
+	if n := len(those(looks, straight)); n < minStraight {
+		m.fallback(looks, p.vel, n)
 	} else {
-		m.solve(s, looks, r, &opt)
+		m.solve(s, looks, &opt)
 	}
 	for i := range m.Parts {
 		mt := &m.Parts[i].Mount
@@ -66,35 +64,54 @@ func (m *Motion) note(f Finding) {
 	}
 }
 
+// A part is a stretch of the log, in samples and looks, over which the sensor
+// sat in one way, with what was found there.
+type part struct {
+	from, to int
+	looks    []look
+	sol      solution
+	level    levelZero
+	refused  Finding
+}
+
+// cut divides the log at samples.
+func cut(looks []look, at []int, n int) (parts []part) {
+	slices.Sort(at)
+	from := 0
+	for _, to := range append(at, n) {
+		lo := sort.Search(len(looks), func(k int) bool { return looks[k].from >= from })
+		hi := sort.Search(len(looks), func(k int) bool { return looks[k].to > to })
+		parts = append(parts, part{from: from, to: to, looks: looks[lo:max(lo, hi)]})
+		from = to
+	}
+	return parts
+}
+
 // solve finds the parts over which the sensor stayed put, and each one's mount.
-func (m *Motion) solve(s attitude.Samples, looks []look, r ridden, opt *Options) {
-	whole := solveMount(looks, r)
-	parts, shifts := divide(s, looks, r, &whole)
+func (m *Motion) solve(s attitude.Samples, looks []look, opt *Options) {
+	whole := solveMount(looks, m.Track.HeadingSE)
+	parts, shifts := m.divide(s, looks, whole.toBoard)
 	for i := range parts {
 		p := &parts[i]
 		p.sol = whole
 		if len(parts) > 1 {
-			p.sol = solveMount(looks, p.ridden)
+			p.sol = solveMount(p.looks, m.Track.HeadingSE)
 		}
-		p.refused = loose(swings(looks, p.ridden.straight, p.sol.toBoard))
-		if p.level = levelFrom(looks, p.lookFrom, p.lookTo, m.Track, &p.sol); opt.PitchZeroKnown {
-			p.level = givenZero(&p.sol, opt.PitchZero)
+		p.refused = loose(swings(those(p.looks, straight), p.sol.toBoard))
+		if p.level = levelFrom(p.looks, m.Track, &p.sol); opt.PitchZeroKnown {
+			p.level = givenZero(p.sol.toBoard, opt.PitchZero)
 		}
 	}
 	m.judge(parts, shifts)
-	shareLevel(looks, parts)
+	shareLevel(parts)
 	for i := range parts {
 		p := &parts[i]
-		mt := Mount{
+		m.Parts = append(m.Parts, Part{From: p.from, To: p.to, Start: s.Time[p.from], Mount: Mount{
 			ToBoard:   rotation.Unit(quat.Mul(rotation.Exp(r3.Vec{Y: -p.level.zero}), p.sol.toBoard)),
 			HeadingSE: p.sol.headingSE,
-			LevelZero: p.level.ok, LevelFrom: p.level.how, LevelSE: math.NaN(),
+			LevelZero: p.level.known(), LevelFrom: p.level.how, LevelSE: p.level.se,
 			Rigid: p.refused.Kind == "", Why: p.refused,
-		}
-		if p.level.ok {
-			mt.LevelSE = p.level.se
-		}
-		m.Parts = append(m.Parts, Part{From: p.from, To: p.to, Start: s.Time[p.from], Mount: mt})
+		}})
 	}
 	if whole.tacks < 2 {
 		m.note(Finding{Kind: OneTack})
@@ -103,19 +120,20 @@ func (m *Motion) solve(s attitude.Samples, looks []look, r ridden, opt *Options)
 
 // divide cuts the log where the sensor came loose or was fixed at last, and
 // where it shifted; shifts are told within what is fixed.
-func divide(s attitude.Samples, looks []look, r ridden, whole *solution) (parts []part, shifts []shift) {
-	var cuts []shift
-	if at := looseFrom(swings(looks, r.straight, whole.toBoard)); at >= 0 {
-		cuts = append(cuts, shift{t: looks[at].t, look: at, split: looks[at].from})
+func (m *Motion) divide(s attitude.Samples, looks []look, toBoard quat.Number) (parts []part, shifts []shift) {
+	var cuts []int
+	if l := looseFrom(swings(those(looks, straight), toBoard)); l != nil {
+		cuts = append(cuts, l.from)
 	}
-	for _, p := range cut(looks, r, cuts, len(s.Time)) {
-		if why := loose(swings(looks, p.ridden.straight, whole.toBoard)); why.Kind == "" {
-			shifts = append(shifts, findShifts(looks, p.ridden, s)...)
+	for _, p := range cut(looks, cuts, len(s.Time)) {
+		if at := those(p.looks, straight); loose(swings(at, toBoard)).Kind == "" {
+			shifts = append(shifts, findShifts(looks, at, m.Track.HeadingSE, s)...)
 		}
 	}
-	cuts = append(cuts, shifts...)
-	slices.SortFunc(cuts, func(a, b shift) int { return a.split - b.split })
-	return cut(looks, r, cuts, len(s.Time)), shifts
+	for _, sh := range shifts {
+		cuts = append(cuts, sh.sample)
+	}
+	return cut(looks, cuts, len(s.Time)), shifts
 }
 
 // judge refuses the mount where the sensor shifted too often or too far, and
@@ -128,65 +146,39 @@ func (m *Motion) judge(parts []part, shifts []shift) {
 			}
 		}
 	}
-	if len(shifts) > mostShifts {
-		refuse(Finding{Kind: ShiftedOften, Count: len(shifts), At: shifts[0].t, Turn: shifts[0].by}, true)
+	often := len(shifts) > mostShifts
+	if often {
+		refuse(Finding{Kind: ShiftedOften, Count: len(shifts), At: m.Time[shifts[0].sample], Turn: shifts[0].by}, true)
 	}
 	for _, sh := range shifts {
-		if sh.by > movedBy {
-			refuse(Finding{Kind: Moved, At: sh.t, Turn: sh.by}, false)
-		} else if len(shifts) <= mostShifts {
-			m.note(Finding{Kind: Shifted, At: sh.t, Turn: sh.by})
+		if t := m.Time[sh.sample]; sh.by > movedBy {
+			refuse(Finding{Kind: Moved, At: t, Turn: sh.by}, false)
+		} else if !often {
+			m.note(Finding{Kind: Shifted, At: t, Turn: sh.by})
 		}
 	}
 }
 
 // shareLevel gives a part without a level zero that of the part that has one,
 // by flying at the same pitch at the same speed.
-func shareLevel(looks []look, parts []part) {
+func shareLevel(parts []part) {
+	fixed := func(p *part) bool { return p.refused.Kind == "" }
 	for i := range parts {
 		p := &parts[i]
-		if p.level.ok {
+		if p.level.known() || !fixed(p) {
 			continue
 		}
-		for j := range parts {
-			o := &parts[j]
-			if j == i || !o.level.ok || o.refused.Kind != "" || p.refused.Kind != "" {
-				continue
-			}
-			gap, se := pitchGap(looks, o, p)
-			p.level = levelZero{ok: true, zero: o.level.zero + gap, se: math.Hypot(o.level.se, se), how: Finding{Kind: LevelEqualPitch, Of: &o.level.how}}
-			break
+		if j := slices.IndexFunc(parts, func(o part) bool { return o.level.known() && fixed(&o) }); j >= 0 {
+			from := &parts[j].level
+			gap, se := pitchGap(&parts[j], p)
+			p.level = levelZero{zero: from.zero + gap, se: math.Hypot(from.se, se), how: Finding{Kind: LevelEqualPitch, Of: &from.how}}
 		}
 	}
-	if !parts[0].level.ok { // no zero at all: bring the later parts to the first one's
+	if !parts[0].level.known() { // no zero at all: bring the later parts to the first one's
 		for i := range parts[1:] {
-			parts[i+1].level.zero, _ = pitchGap(looks, &parts[0], &parts[i+1])
+			parts[i+1].level.zero, _ = pitchGap(&parts[0], &parts[i+1])
 		}
 	}
-}
-
-// cut divides looks and samples at the shifts.
-func cut(looks []look, r ridden, shifts []shift, n int) []part {
-	parts := []part{{lookTo: len(looks), to: n}}
-	for _, sh := range shifts {
-		last := &parts[len(parts)-1]
-		next := part{lookFrom: sh.look, lookTo: last.lookTo, from: sh.split, to: last.to}
-		last.lookTo, last.to = sh.look, sh.split
-		parts = append(parts, next)
-	}
-	for i := range parts {
-		p := &parts[i]
-		within := func(of []int) (in []int) {
-			for _, k := range of {
-				if looks[k].from >= p.from && looks[k].to <= p.to {
-					in = append(in, k)
-				}
-			}
-			return in
-		}
-		p.ridden = ridden{straight: within(r.straight), turning: within(r.turning), headingSE: r.headingSE}
-	}
-	return parts
 }
 
 // Doubts of equal pitch at equal speed, rad (1σ).
@@ -199,29 +191,28 @@ const (
 // pitchGap is how much lower the zero of part b has to be counted than that
 // of part a for both to fly at the same pitch at the same speed, rad: a line
 // in 1/V² for each part, of one slope.
-func pitchGap(looks []look, a, b *part) (gap, se float64) {
-	var n [2]int
-	var rows, pitches []float64
+func pitchGap(a, b *part) (gap, se float64) {
+	var n, x, y [2]float64 // sums
+	var xx, xy, yy float64 // about each part's means
 	for i, p := range []*part{a, b} {
-		for _, k := range p.ridden.straight {
-			if pitch, _, _ := looks[k].angles(p.sol.toBoard); math.Abs(pitch) < fallPitch {
-				rows, pitches = append(rows, float64(1-i), float64(i), 1/sq(looks[k].speed)), append(pitches, pitch)
-				n[i]++
+		for _, l := range those(p.looks, straight) {
+			if pitch, _, _ := l.angles(p.sol.toBoard); math.Abs(pitch) < fallPitch {
+				u := 1 / sq(l.speed)
+				n[i], x[i], y[i] = n[i]+1, x[i]+u, y[i]+pitch
+				xx, xy, yy = xx+u*u, xy+u*pitch, yy+pitch*pitch
 			}
 		}
 		if n[i] < gapAlike {
 			return 0, gapUnseen
 		}
+		xx, xy, yy = xx-x[i]*x[i]/n[i], xy-x[i]*y[i]/n[i], yy-y[i]*y[i]/n[i]
 	}
-	x, y := mat.NewDense(len(pitches), 3, rows), mat.NewVecDense(len(pitches), pitches)
-	var line, left mat.VecDense
-	if line.SolveVec(x, y) != nil {
+	if !(xx > 0) {
 		return 0, gapUnseen
 	}
-	left.MulVec(x, &line)
-	left.SubVec(y, &left)
-	v := mat.Dot(&left, &left) / float64(len(pitches))
-	return line.AtVec(1) - line.AtVec(0), math.Sqrt(v*gapAlike*(1/float64(n[0])+1/float64(n[1])) + sq(gapSD))
+	slope := xy / xx
+	v := max(yy-slope*xy, 0) / (n[0] + n[1])
+	return (y[1]-slope*x[1])/n[1] - (y[0]-slope*x[0])/n[0], math.Sqrt(v*gapAlike*(1/n[0]+1/n[1]) + sq(gapSD))
 }
 
 // fallback settles on the sensor's own axes when the bow cannot be told.

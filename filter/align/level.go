@@ -19,46 +19,58 @@ const (
 // A still is a stretch in which the sensor does not move.
 type still struct {
 	start, end float64 // s
-	looks      []int
 	pitch      float64 // rad, against the mean of straight riding
 	heel       float64 // rad
 	sway       float64 // rad, standard deviation of the vertical's direction
 }
 
-// findStills lists the rests among looks[from:to], without their first and
-// last second, which may belong to putting it down and picking it up.
-func findStills(looks []look, from, to int, tr *attitude.Track) []still {
-	var out []still
-	var run []int
-	flush := func() {
-		if n := len(run); n > 3 {
-			s := still{start: looks[run[0]].t - lookS/2, end: looks[run[n-1]].t + lookS/2, looks: run[1 : n-1]}
+// findStills lists the rests among looks and tells their pitch and heel
+// against straight riding, without their first and last second, which may
+// belong to putting it down and picking it up.
+func findStills(looks []look, tr *attitude.Track, toBoard quat.Number) (out []still) {
+	first, rest := 0, 0 // look of the run that is followed, and the track's rest
+	end := func(k int) {
+		if k-first > 3 {
+			s := still{start: looks[first].t - lookS/2, end: looks[k-1].t + lookS/2}
 			if s.end-s.start >= stillTime {
+				s.measure(looks[first+1:k-1], toBoard)
 				out = append(out, s)
 			}
 		}
-		run = nil
+		first = k
 	}
-	next := 0
-	for k := from; k < to; k++ {
+	for k := range looks {
 		l := &looks[k]
-		for next < len(tr.Rest) && tr.Rest[next][1] < l.to {
-			next++
+		for rest < len(tr.Rest) && tr.Rest[rest][1] < l.to {
+			rest++
 		}
-		if next == len(tr.Rest) || tr.Rest[next][0] > l.from || l.speed > stillSpeed {
-			flush()
-			continue
+		switch {
+		case rest == len(tr.Rest) || tr.Rest[rest][0] > l.from || l.speed > stillSpeed:
+			end(k)
+			first = k + 1
+		case k > first && (l.from > looks[k-1].to || r3.Norm(r3.Sub(l.acc, looks[first].acc)) > stillShift):
+			end(k)
 		}
-		if len(run) > 0 {
-			first, last := &looks[run[0]], &looks[run[len(run)-1]]
-			if l.from > last.to || r3.Norm(r3.Sub(l.acc, first.acc)) > stillShift {
-				flush()
-			}
-		}
-		run = append(run, k)
 	}
-	flush()
+	end(len(looks))
 	return out
+}
+
+// measure averages over looks.
+func (s *still) measure(looks []look, toBoard quat.Number) {
+	ups := make([]r3.Vec, len(looks))
+	var sum r3.Vec
+	for i := range looks {
+		ups[i] = rotation.Rotate(quat.Mul(toBoard, quat.Conj(looks[i].q)), r3.Vec{Z: 1})
+		sum = r3.Add(sum, ups[i])
+	}
+	up := unit(sum)
+	for _, u := range ups {
+		s.sway += r3.Norm2(r3.Sub(u, up)) / float64(len(ups))
+	}
+	s.sway = math.Sqrt(s.sway)
+	s.pitch = math.Asin(clip(up.X, 1))
+	s.heel = math.Atan2(up.Y, up.Z)
 }
 
 // Bounds on a deck that may be level, and doubts of one that is, rad.
@@ -76,42 +88,25 @@ const (
 // A levelZero is the pitch, counted from the mean of straight riding, at
 // which the deck is level.
 type levelZero struct {
-	ok   bool
 	zero float64 // rad
-	se   float64 // rad
+	se   float64 // rad; NaN when it is not known
 	how  Finding
 }
 
-// measure tells the still's pitch and heel against straight riding.
-func (s *still) measure(looks []look, sol *solution) {
-	ups := make([]r3.Vec, len(s.looks))
-	var sum r3.Vec
-	for i, k := range s.looks {
-		ups[i] = rotation.Rotate(quat.Mul(sol.toBoard, quat.Conj(looks[k].q)), r3.Vec{Z: 1})
-		sum = r3.Add(sum, ups[i])
-	}
-	up := unit(sum)
-	for _, u := range ups {
-		s.sway += r3.Norm2(r3.Sub(u, up)) / float64(len(ups))
-	}
-	s.sway = math.Sqrt(s.sway)
-	s.pitch = math.Asin(clip(up.X, 1))
-	s.heel = math.Atan2(up.Y, up.Z)
-}
+func (z *levelZero) known() bool { return z.se == z.se }
 
 // levelFrom picks the still stretches in which the deck may be level: level
 // across, and in pitch near enough to flight. How level it lay along is not
 // seen; how level it lay across says how well it was laid down.
-func levelFrom(looks []look, from, to int, tr *attitude.Track, sol *solution) levelZero {
-	stills := findStills(looks, from, to, tr)
+func levelFrom(looks []look, tr *attitude.Track, sol *solution) levelZero {
+	stills := findStills(looks, tr, sol.toBoard)
 	if len(stills) == 0 {
-		return levelZero{how: Finding{Kind: NoStill, Needed: stillTime}}
+		return levelZero{se: math.NaN(), how: Finding{Kind: NoStill, Needed: stillTime}}
 	}
 	slack := min(levelHeel+2*max(0, sol.heelSE-bothHeelSD), mostSlack)
 	var good []still
 	nearest := still{heel: math.Inf(1)}
 	for _, s := range stills {
-		s.measure(looks, sol)
 		if math.Abs(s.heel) < slack && math.Abs(s.pitch) < levelPitch {
 			good = append(good, s)
 		} else if math.Abs(s.heel)+math.Abs(s.pitch) < math.Abs(nearest.heel)+math.Abs(nearest.pitch) {
@@ -119,14 +114,14 @@ func levelFrom(looks []look, from, to int, tr *attitude.Track, sol *solution) le
 		}
 	}
 	if len(good) == 0 {
-		return levelZero{how: Finding{Kind: NotLevel, At: nearest.start, Until: nearest.end, Heel: nearest.heel, Pitch: nearest.pitch}}
+		return levelZero{se: math.NaN(), how: Finding{Kind: NotLevel, At: nearest.start, Until: nearest.end, Heel: nearest.heel, Pitch: nearest.pitch}}
 	}
 	return levelOf(good, sol)
 }
 
 // levelOf weighs the stretches in which the deck may be level.
 func levelOf(good []still, sol *solution) levelZero {
-	var w, sum float64
+	var w, sum, chi float64
 	se := make([]float64, len(good))
 	best := 0
 	lo, hi := math.Inf(1), math.Inf(-1)
@@ -141,8 +136,7 @@ func levelOf(good []still, sol *solution) levelZero {
 		}
 		lo, hi = min(lo, s.pitch), max(hi, s.pitch)
 	}
-	z := levelZero{ok: true, zero: sum / w, se: 1 / math.Sqrt(w)}
-	chi := 0.0
+	z := levelZero{zero: sum / w, se: 1 / math.Sqrt(w)}
 	for i, s := range good {
 		chi += sq((s.pitch - z.zero) / se[i])
 	}
@@ -166,11 +160,11 @@ func levelOf(good []still, sol *solution) levelZero {
 const setupZeroSD = 0.3 * deg
 
 // givenZero is the level zero that the setup states.
-func givenZero(sol *solution, shownLevel float64) levelZero {
+func givenZero(toBoard quat.Number, shownLevel float64) levelZero {
 	// The sensor's axis nearest to the deck normal, and the slope of the plane
 	// across it, towards the bow.
-	n := rotation.Rotate(sol.toBoard, nearestAxis(sol.toBoard))
-	return levelZero{ok: true, zero: shownLevel - math.Atan2(-n.X, n.Z), se: setupZeroSD, how: Finding{Kind: LevelSetup}}
+	n := rotation.Rotate(toBoard, nearestAxis(toBoard))
+	return levelZero{zero: shownLevel - math.Atan2(-n.X, n.Z), se: setupZeroSD, how: Finding{Kind: LevelSetup}}
 }
 
 // nearestAxis is the sensor's axis, signed, that is nearest to the deck normal.

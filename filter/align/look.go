@@ -2,7 +2,6 @@ package align
 
 import (
 	"math"
-	"slices"
 
 	"evenfoot/filter"
 	"evenfoot/filter/attitude"
@@ -15,6 +14,7 @@ import (
 // A look is about one second of the log: what mount, level and rigidity are
 // told from.
 type look struct {
+	no       int // in the log
 	from, to int // samples
 	t        float64
 	q        quat.Number // mean attitude, sensor to earth
@@ -24,7 +24,17 @@ type look struct {
 	speed  float64     // m/s; NaN without GPS
 	rate   float64     // rad/s, course rate, counter-clockwise; NaN where unknown
 	m      quat.Number // sensor to course frame (x along the course, z up); where course is known
+	riding riding
 }
+
+// A riding says what a look shows, as far as it is fast for its log.
+type riding uint8
+
+const (
+	neither riding = iota
+	straight
+	turning
+)
 
 const (
 	lookS      = 1.0 // s
@@ -37,7 +47,7 @@ func newLooks(s attitude.Samples, tr *attitude.Track, vel *fixes) []look {
 	var out []look
 	for _, seg := range tr.Segments {
 		for i := seg[0]; i < seg[1]; {
-			l := look{from: i}
+			l := look{no: len(out), from: i}
 			for end := s.Time[i] + lookS; i < seg[1] && (i == l.from || s.Time[i] < end); i++ {
 			}
 			l.to = i
@@ -116,21 +126,14 @@ func (l *look) angles(toBoard quat.Number) (pitch, heel, crab float64) {
 	return math.Asin(clip(x.Z, 1)), math.Atan2(y.Z, z.Z), math.Atan2(x.Y, x.X)
 }
 
-// ridden picks out straight riding and turning among the looks.
-type ridden struct {
-	straight, turning []int   // indices of looks
-	headingSE         float64 // of the track, rad
-}
-
 const (
 	straightRate = 0.12 // rad/s, less is straight
 	turningRate  = 0.17 // rad/s, more is a turn
 	fastShare    = 0.55 // of the log's fast speeds, from which a look counts
 )
 
-// pickRidden takes what is fast for this log.
-func pickRidden(looks []look) ridden {
-	var r ridden
+// tellRiding marks straight riding and turning, where it is fast for this log.
+func tellRiding(looks []look) {
 	var v []float64
 	for i := range looks {
 		if looks[i].speed > movingSpeed {
@@ -138,23 +141,29 @@ func pickRidden(looks []look) ridden {
 		}
 	}
 	if len(v) == 0 {
-		return r
+		return
 	}
-	slices.Sort(v)
-	least := max(movingSpeed, fastShare*v[len(v)*9/10])
+	least := max(movingSpeed, fastShare*filter.Nth(v, len(v)*9/10))
 	fast := func(l *look) bool { return l.speed > least && l.rate == l.rate }
 	calm := func(l *look) bool { return math.Abs(l.rate) < straightRate }
 	for i := 1; i+1 < len(looks); i++ {
 		before, l, after := &looks[i-1], &looks[i], &looks[i+1]
-		if !fast(before) || !fast(l) || !fast(after) {
-			continue
-		}
 		switch {
+		case !fast(before) || !fast(l) || !fast(after):
 		case calm(before) && calm(l) && calm(after):
-			r.straight = append(r.straight, i)
+			l.riding = straight
 		case math.Abs(l.rate) > turningRate:
-			r.turning = append(r.turning, i)
+			l.riding = turning
 		}
 	}
-	return r
+}
+
+// those are the looks that show one kind of riding.
+func those(looks []look, r riding) (of []*look) {
+	for i := range looks {
+		if looks[i].riding == r {
+			of = append(of, &looks[i])
+		}
+	}
+	return of
 }

@@ -2,11 +2,13 @@ package align
 
 import (
 	"math"
+	"math/cmplx"
+	"slices"
 
 	"evenfoot/filter"
 	"evenfoot/filter/rotation"
 
-	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/num/quat"
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -45,30 +47,31 @@ const (
 // farFromMean is how far from the mean a look in straight riding may be, rad.
 const farFromMean = 0.6
 
-// solveMount finds the turn from the sensor to the board. Seen from the
-// course frame, the board is level on average over both tacks, and its bow
-// points along the course: heel to windward and leeway change sides with the
-// tack. Heading is then refined so that pitch has no share of heel in turns.
-func solveMount(looks []look, r ridden) solution {
-	w := waysOf(looks, r.straight)
-	mean := w.mean(looks)
+// solveMount finds the turn from the sensor to the board; headingSE is the
+// track's, rad. Seen from the course frame, the board is level on average over
+// both tacks, and its bow points along the course: heel to windward and leeway
+// change sides with the tack. Heading is then refined so that pitch has no
+// share of heel in turns.
+func solveMount(looks []look, headingSE float64) solution {
+	w := waysOf(those(looks, straight))
+	mean := w.mean()
 	// A second round leaves out what is far from the first's mean.
-	kept := w.only(func(i int) bool { return r3.Norm(between(looks[w.at[i]].m, mean)) < farFromMean })
+	kept := w.only(func(i int) bool { return r3.Norm(between(w.at[i].m, mean)) < farFromMean })
 	if len(kept.at) > len(w.at)/2 {
 		w = kept
-		mean = w.mean(looks)
+		mean = w.mean()
 	}
 	// Scatter from reach to reach tells how well the means are known.
-	crabSE, heelSE := w.reachErrors(looks, mean)
+	crabSE, heelSE := w.reachErrors(mean)
 	// The track's own heading strays more slowly than from reach to reach.
-	crabSE = math.Hypot(crabSE, r.headingSE*math.Sqrt(headingHold/max(headingHold, float64(len(w.at))*lookS)))
+	crabSE = math.Hypot(crabSE, headingSE*math.Sqrt(headingHold/max(headingHold, float64(len(w.at))*lookS)))
 	s := solution{toBoard: mean, tacks: 1, headingSE: math.Hypot(crabSE, oneTackSD), heelSE: math.Hypot(heelSE, oneHeelSD)}
 	if w.two {
 		s.tacks, s.headingSE, s.heelSE = 2, math.Hypot(crabSE, bothTacksSD), math.Hypot(heelSE, bothHeelSD)
 	}
 	// Turns: with the heading off by δ, pitch picks up δ times the heel. The
 	// course, which made the mean, says δ is zero.
-	if delta, se, ok := heelShare(looks, r, s.toBoard); ok {
+	if delta, se, ok := heelShare(those(looks, turning), s.toBoard); ok {
 		wTurn, wCourse := 1/(se*se+turnSideSD*turnSideSD), 1/(s.headingSE*s.headingSE)
 		s.toBoard = rotation.Unit(quat.Mul(rotation.Exp(r3.Vec{Z: delta * wTurn / (wTurn + wCourse)}), s.toBoard))
 		s.headingSE = 1 / math.Sqrt(wTurn+wCourse)
@@ -81,7 +84,7 @@ func between(a, b quat.Number) r3.Vec { return rotation.Log(quat.Mul(a, quat.Con
 
 // ways are looks of straight riding with the way each was ridden: 0 to, 1 fro.
 type ways struct {
-	at  []int // looks
+	at  []*look
 	way []uint8
 	two bool // both ways were ridden; else all are 0
 }
@@ -94,41 +97,34 @@ const (
 )
 
 // waysOf divides straight riding in two by course.
-func waysOf(looks []look, straight []int) ways {
-	w := ways{at: straight, way: make([]uint8, len(straight))}
-	course := func(i int) (east, north float64) {
-		north, east = math.Sincos(looks[straight[i]].course)
-		return east, north
+func waysOf(at []*look) ways {
+	w := ways{at: at, way: make([]uint8, len(at))}
+	course := make([]complex128, len(at))
+	var doubled complex128 // angles, whose mean is the axis of to and fro
+	for i, l := range at {
+		course[i] = cmplx.Rect(1, l.course)
+		doubled += course[i] * course[i]
 	}
-	// The axis of to and fro, from doubled angles.
-	var c, s float64
-	for i := range straight {
-		e, n := course(i)
-		c += e*e - n*n
-		s += 2 * e * n
-	}
-	axis := math.Atan2(s, c) / 2
-	dir := [2]float64{axis, axis + math.Pi}
-	count := [2]int{}
+	to := cmplx.Rect(1, cmplx.Phase(doubled)/2)
+	dir := [2]complex128{to, -to}
+	var count [2]int
 	for range 10 {
-		var sum [2][2]float64
+		var sum [2]complex128
 		count = [2]int{}
-		for i, k := range straight {
+		for i, c := range course {
 			w.way[i] = 0
-			if math.Cos(looks[k].course-dir[1]) > math.Cos(looks[k].course-dir[0]) {
+			if real(c*cmplx.Conj(dir[1])) > real(c*cmplx.Conj(dir[0])) {
 				w.way[i] = 1
 			}
-			e, n := course(i)
-			sum[w.way[i]][0] += e
-			sum[w.way[i]][1] += n
+			sum[w.way[i]] += c
 			count[w.way[i]]++
 		}
 		for k := range dir {
-			dir[k] = math.Atan2(sum[k][1], sum[k][0])
+			dir[k] = cmplx.Rect(1, cmplx.Phase(sum[k]))
 		}
 	}
-	few := min(count[0], count[1])
-	w.two = few >= fewestLooks && float64(few) > leastShare*float64(len(straight)) && math.Abs(wrapPi(dir[0]-dir[1])) > leastApart
+	few, apart := min(count[0], count[1]), cmplx.Phase(dir[0]*cmplx.Conj(dir[1]))
+	w.two = few >= fewestLooks && float64(few) > leastShare*float64(len(at)) && math.Abs(apart) > leastApart
 	if !w.two {
 		clear(w.way)
 	}
@@ -146,27 +142,18 @@ func (w ways) only(keep func(i int) bool) ways {
 	return out
 }
 
-// of keeps the looks of one way, as the only way.
-func (w ways) of(way uint8) ways {
-	out := w.only(func(i int) bool { return w.way[i] == way })
-	clear(out.way)
-	out.two = false
-	return out
-}
-
 // mean is the mean attitude in the course frame, both ways counted alike.
-func (w ways) mean(looks []look) quat.Number {
+func (w ways) mean() quat.Number {
 	var sum [2]quat.Number
-	for i, k := range w.at {
-		sum[w.way[i]] = accumulate(sum[w.way[i]], looks[k].m)
+	for i, l := range w.at {
+		sum[w.way[i]] = accumulate(sum[w.way[i]], l.m)
 	}
-	if sum[1] == (quat.Number{}) {
-		return rotation.Unit(sum[0])
+	for k, q := range sum {
+		if q != (quat.Number{}) {
+			sum[k] = rotation.Unit(q)
+		}
 	}
-	if sum[0] == (quat.Number{}) {
-		return rotation.Unit(sum[1])
-	}
-	return rotation.Unit(accumulate(rotation.Unit(sum[0]), rotation.Unit(sum[1])))
+	return rotation.Unit(accumulate(sum[0], sum[1]))
 }
 
 const (
@@ -176,38 +163,37 @@ const (
 
 // reachErrors are the standard errors of mean crab angle and heel, rad, from
 // the scatter of whole reaches about their way's mean.
-func (w ways) reachErrors(looks []look, toBoard quat.Number) (crabSE, heelSE float64) {
-	type sum struct{ n, crab, heel float64 }
-	var reaches [2][]sum
-	for i := 0; i < len(w.at); {
-		var r sum
-		first := i
-		for ; i < len(w.at) && w.at[i]-w.at[first] < longestReach && w.way[i] == w.way[first] && (i == first || w.at[i]-w.at[i-1] <= reachBreak); i++ {
-			_, heel, crab := looks[w.at[i]].angles(toBoard)
+func (w ways) reachErrors(toBoard quat.Number) (crabSE, heelSE float64) {
+	type sums struct{ n, crab, heel float64 }
+	var reaches [2][]sums
+	var all [2]sums
+	first := 0
+	for i, l := range w.at {
+		way := w.way[i]
+		if i == 0 || way != w.way[i-1] || l.no-w.at[i-1].no > reachBreak || l.no-first >= longestReach {
+			reaches[way] = append(reaches[way], sums{})
+			first = l.no
+		}
+		_, heel, crab := l.angles(toBoard)
+		for _, r := range []*sums{&reaches[way][len(reaches[way])-1], &all[way]} {
 			r.n++
 			r.crab += crab
 			r.heel += heel
 		}
-		reaches[w.way[first]] = append(reaches[w.way[first]], r)
 	}
 	var vc, vh, n float64
-	for _, rs := range reaches {
-		var all sum
-		for _, r := range rs {
-			all.n += r.n
-			all.crab += r.crab
-			all.heel += r.heel
-		}
-		if all.n == 0 {
+	for way, rs := range reaches {
+		if len(rs) == 0 {
 			continue
 		}
+		a := &all[way]
 		var c2, h2 float64
 		for _, r := range rs {
-			c2 += sq(r.crab - r.n*all.crab/all.n)
-			h2 += sq(r.heel - r.n*all.heel/all.n)
+			c2 += sq(r.crab - r.n*a.crab/a.n)
+			h2 += sq(r.heel - r.n*a.heel/a.n)
 		}
 		k := float64(len(rs))
-		f := (k + 2) / max(k-1, 0.5) / (all.n * all.n) // a few reaches cannot vouch for themselves
+		f := (k + 2) / max(k-1, 0.5) / (a.n * a.n) // a few reaches cannot vouch for themselves
 		vc += f * c2
 		vh += f * h2
 		n++
@@ -224,85 +210,81 @@ const (
 	fallHeel  = 1.0
 )
 
-// heelShare regresses pitch on heel in turns, load and speed held the same,
-// and returns the slope: the heading's error, rad. Its standard error treats
-// each turn as one look (sandwich over turns); ok is false with too few.
-func heelShare(looks []look, r ridden, toBoard quat.Number) (slope, se float64, ok bool) {
+// heelShare regresses pitch on the sine of heel in turns, load over speed
+// squared held the same, and returns the slope: the heading's error, rad. Its
+// standard error treats each turn as one look (sandwich over turns); ok is
+// false with too few.
+func heelShare(at []*look, toBoard quat.Number) (slope, se float64, ok bool) {
 	up := rotation.Rotate(quat.Conj(toBoard), r3.Vec{Z: 1})
-	const columns = 3 // constant, load over speed squared, sine of heel
-	var rows, y []float64
-	var turn []int
-	turns, prev := 0, -10
-	for _, k := range r.turning {
-		l := &looks[k]
+	var load, lean, pitches, turn []float64
+	turns, prev := 0.0, -10
+	for _, l := range at {
 		pitch, heel, _ := l.angles(toBoard)
 		if math.Abs(pitch) > fallPitch || math.Abs(heel) > fallHeel {
 			continue
 		}
-		if k-prev > reachBreak {
+		if l.no-prev > reachBreak {
 			turns++
 		}
-		prev = k
-		rows = append(rows, 1, r3.Dot(l.acc, up)/(l.speed*l.speed), math.Sin(heel))
-		y = append(y, pitch)
-		turn = append(turn, turns)
+		prev = l.no
+		load, lean = append(load, r3.Dot(l.acc, up)/(l.speed*l.speed)), append(lean, math.Sin(heel))
+		pitches, turn = append(pitches, pitch), append(turn, turns)
 	}
-	n := len(y)
+	n := len(turn)
 	if turns < minTurns || n < minTurnRows {
 		return 0, 0, false
 	}
-	x := mat.NewDense(n, columns, rows)
-	weight := make([]float64, n)
-	for i := range weight {
-		weight[i] = 1
-	}
-	left, abs := make([]float64, n), make([]float64, n)
-	var beta mat.VecDense
-	var inv mat.SymDense
+	root := slices.Repeat([]float64{1}, n) // of each look's weight
+	left, abs, x, y := make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
+	var own float64
 	for range 4 { // Huber weights beyond twice the scatter
-		chol, ok := normal(x, weight)
-		if !ok {
+		base := [][]float64{slices.Clone(root), floats.MulTo(make([]float64, n), root, load)}
+		floats.MulTo(x, root, lean)
+		floats.MulTo(y, root, pitches)
+		if !takeOut(base, x, y) {
 			return 0, 0, false
 		}
-		var wy mat.VecDense
-		wy.MulElemVec(mat.NewVecDense(n, weight), mat.NewVecDense(n, y))
-		beta.MulVec(x.T(), &wy)
-		if chol.SolveVecTo(&beta, &beta) != nil || chol.InverseTo(&inv) != nil {
+		if own = floats.Dot(x, x); !(own > 1e-9) {
 			return 0, 0, false
 		}
-		for i := range y {
-			left[i] = y[i] - mat.Dot(x.RowView(i), &beta)
+		slope = floats.Dot(x, y) / own
+		for i, r := range root {
+			x[i] /= r
+			left[i] = y[i]/r - slope*x[i]
 			abs[i] = math.Abs(left[i])
 		}
 		scale := 1.4826*filter.Median(abs) + 1e-6
 		for i, e := range left {
-			weight[i] = min(1, 2*scale/max(math.Abs(e), 1e-9))
+			root[i] = math.Sqrt(min(1, 2*scale/max(math.Abs(e), 1e-9)))
 		}
 	}
 	// Each turn's push on the slope.
-	var pull mat.VecDense
-	pull.MulVec(x, mat.NewVecDense(columns, []float64{inv.At(0, 2), inv.At(1, 2), inv.At(2, 2)}))
-	push := make([]float64, turns+1)
+	push := make([]float64, int(turns)+1)
 	for i, e := range left {
-		push[turn[i]] += weight[i] * e * pull.AtVec(i)
+		push[int(turn[i])] += sq(root[i]) * e * x[i] / own
 	}
-	v := 0.0
-	for _, p := range push {
-		v += p * p
-	}
-	k := float64(turns)
-	return beta.AtVec(columns - 1), math.Sqrt(v * (k + 2) / max(k-columns, 1)), true
+	return slope, math.Sqrt(floats.Dot(push, push) * (turns + 2) / max(turns-3, 1)), true
 }
 
-// normal factors the normal equations' matrix Xᵀ W X; ok is false when the
-// columns are all but dependent.
-func normal(x *mat.Dense, weight []float64) (chol mat.Cholesky, ok bool) {
-	_, p := x.Dims()
-	a := mat.NewSymDense(p, nil)
-	for i, w := range weight {
-		a.SymRankOne(a, w, x.RowView(i))
+// takeOut makes the columns of base orthonormal (Gram and Schmidt) and leaves
+// of the others what base does not explain, all in place; false when base's
+// are all but dependent.
+func takeOut(base [][]float64, others ...[]float64) bool {
+	for k, b := range base {
+		whole := floats.Norm(b, 2)
+		for _, o := range base[:k] {
+			floats.AddScaled(b, -floats.Dot(b, o), o)
+		}
+		left := floats.Norm(b, 2)
+		if !(left > 1e-6*whole) {
+			return false
+		}
+		floats.Scale(1/left, b)
+		for _, o := range others {
+			floats.AddScaled(o, -floats.Dot(o, b), b)
+		}
 	}
-	return chol, chol.Factorize(a) && chol.Cond() < 1e12
+	return true
 }
 
 // wrapPi brings an angle into −π..π.
