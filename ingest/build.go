@@ -10,17 +10,27 @@ import (
 	"evenfoot/ingest/unit"
 )
 
-// pauseBetweenOutings parts the outings that one file holds.
-const pauseBetweenOutings = 3 * 3600 // s
-
-// unsetBefore is the year before which a clock has not been set.
-const unsetBefore = 2005
+const (
+	// timeMost is beyond any log, s.
+	timeMost = 1e12
+	// unsetBefore is the year before which a clock has not been set.
+	unsetBefore = 2005
+	// relativeFar is the time above which a log without a date is counted from its
+	// own first sample, s: seconds since a phone was switched on tell nobody
+	// anything.
+	relativeFar = 3600
+	// rateChangesTold bounds how many changes of a rate are told one by one.
+	rateChangesTold = 3
+	// gyroLeast is the least part of the accelerometer's samples that a gyroscope
+	// must cover to be used.
+	gyroLeast = 0.1
+)
 
 // A builder turns one file's columns into a Log.
 type builder struct {
 	r     *raw.Columns
 	notes raw.Notes
-	log   *Log
+	log   Log
 	jumps []jump
 	ref   float64 // s, see mender
 	// weightless: the accelerometer shows no gravity and was left out.
@@ -29,12 +39,8 @@ type builder struct {
 
 // build mends the columns that a reader hands on and makes a Log of them.
 func build(r *raw.Columns) (*Log, error) {
-	b := &builder{
-		r:     r,
-		notes: raw.NotesOf(r),
-		log:   &Log{Start: r.Start, noZone: r.NoZone, Files: []File{r.File}},
-	}
-	datedMarks(r)
+	b := &builder{r: r, notes: raw.NotesOf(r)}
+	b.dateMarks()
 	b.finite()
 	b.believeDate()
 	b.unwrap()
@@ -42,19 +48,16 @@ func build(r *raw.Columns) (*Log, error) {
 		return nil, err
 	}
 	for _, s := range r.Streams() {
-		if s.Name == "GPS" { // last: another series may tell how the clock leapt
-			continue
+		if s.Name != fixes { // last: another series may tell how the clock leapt
+			b.mend(s)
 		}
-		b.mend(s)
 	}
 	b.refuseWeightless()
 	b.fixes()
 	b.mendMarks()
 	b.rebase()
 
-	f := &b.log.Files[0]
-	f.Channels = b.channels()
-	b.deck(f)
+	f, l := &r.File, &b.log
 	for _, s := range r.Streams() {
 		f.Read += len(s.Time())
 	}
@@ -62,32 +65,31 @@ func build(r *raw.Columns) (*Log, error) {
 		b.notes.Settle(r)
 		return nil, r.Useless("holds no usable sample")
 	}
-	b.span(f)
-
-	var lost int
-	b.log.IMU, lost = joinIMU(&r.Acc, &r.Gyr)
-	b.notes.Drop(lost, raw.NoGyroBeside, unit.SensorNames[unit.Acc])
-	if len(r.Acc.Time) > 0 && len(r.Gyr.Time) > 0 && !b.log.IMU.hasGyro() {
-		b.notes.Warn(raw.Warning{Kind: raw.ShortGyro})
+	if first, last := b.extent(); first <= last {
+		f.DurationS = last - first
+		if !r.Start.IsZero() {
+			f.First, f.Last = addSeconds(r.Start, first), addSeconds(r.Start, last)
+		}
 	}
-	if w, wrong := gyroUnit(&b.log.IMU, r.Gyr.Unit); wrong {
-		b.notes.Warn(w)
-	}
-	b.log.GPS = b.gps()
+	f.Channels = b.channels()
+	b.deck()
+	l.IMU = b.imu()
+	l.GPS = b.gps()
 	if len(r.Acc.Time) == 0 && len(r.Gyr.Time) > 0 {
-		b.log.gyrOnly = r.Gyr
+		l.gyrOnly = r.Gyr
 		b.notes.Warn(raw.Warning{Kind: raw.OnlyGyro, Lacks: unit.SensorNames[unit.Acc]})
 	}
-	b.log.Clock = untied
-	if len(b.log.IMU.Time) > 0 && len(b.log.GPS.Time) > 0 {
-		b.log.Clock.Tied, b.log.Clock.How = true, OneDevice
+	l.Start, l.noZone, l.Clock = r.Start, r.NoZone, untied
+	if len(l.IMU.Time) > 0 && len(l.GPS.Time) > 0 {
+		l.Clock.Tied, l.Clock.How = true, OneDevice
 	}
-	if w, apart := b.log.overlap(); apart {
+	if w, apart := l.overlap(); apart {
 		b.notes.Warn(w)
 	}
-	f.Dropped, b.log.Warnings = b.notes.Dropped(), b.notes.Warnings()
-	f.Marks, b.log.Marks = r.File.Marks, b.marks()
-	return b.log, nil
+	l.Marks = b.marks()
+	b.notes.Settle(r)
+	l.Files, l.Warnings = []File{*f}, r.Warnings
+	return l, nil
 }
 
 // at gives a warning its moment in the log.
@@ -99,216 +101,149 @@ func (b *builder) at(t float64, w raw.Warning) raw.Warning {
 	return w
 }
 
+// extent is the first and last time of the log, s.
+func (b *builder) extent() (first, last float64) {
+	return raw.Extent(b.r.Acc.Time, b.r.Gyr.Time, b.r.Gps.Time, b.r.Deck.Time)
+}
+
+// unset is the time, in seconds of the log, before which no date is believed.
+func (b *builder) unset() float64 {
+	if b.r.Start.IsZero() {
+		return math.Inf(1)
+	}
+	return secondsBetween(b.r.Start, time.Date(unsetBefore, 1, 1, 0, 0, 0, 0, time.UTC))
+}
+
 // finite leaves out samples with NaN or an infinity in them.
 func (b *builder) finite() {
-	b.notes.Drop(b.whole(&b.r.Acc)+b.whole(&b.r.Gyr), raw.NotFinite, "")
-	s := &b.r.Deck
-	b.notes.Drop(s.Table().Keep(func(i int) bool { return math.Abs(s.Time[i]) < timeMost }), raw.NotFinite, "")
+	for _, s := range []*raw.Series{&b.r.Acc, &b.r.Gyr} {
+		b.notes.Drop(s.Table().Keep(func(i int) bool {
+			x := s.V[0][i] - s.V[0][i] + s.V[1][i] - s.V[1][i] + s.V[2][i] - s.V[2][i]
+			return x == 0 && math.Abs(s.Time[i]) < timeMost
+		}), raw.NotFinite, "")
+	}
+	t := b.r.Deck.Time // a row of the deck may lack values
+	b.notes.Drop(b.r.Deck.Table().Keep(func(i int) bool { return math.Abs(t[i]) < timeMost }), raw.NotFinite, "")
 	b.finiteFixes()
-}
-
-// whole keeps the samples with three finite values; it says how many it leaves out.
-func (b *builder) whole(s *raw.Series) (lost int) {
-	return s.Table().Keep(func(i int) bool {
-		x := s.V[0][i] - s.V[0][i] + s.V[1][i] - s.V[1][i] + s.V[2][i] - s.V[2][i]
-		return x == 0 && math.Abs(s.Time[i]) < timeMost
-	})
-}
-
-// deck hands on what presses on the deck, with its channels.
-func (b *builder) deck(f *File) {
-	s := &b.r.Deck
-	if len(s.Time) == 0 {
-		return
-	}
-	d := Deck{Time: s.Time, Feet: [2][]float32{s.V[0], s.V[1]}, Moment: s.V[2], Sides: b.r.Sides}
-	d.Gaps, d.Rate = pace(d.Time)
-	if d.Sides && told(s.V[0]) != told(s.V[1]) {
-		b.log.foot = *s
-		d.Feet = [2][]float32{unknown(len(s.Time)), unknown(len(s.Time))}
-	}
-	if len(b.log.foot.Time) == 0 || d.HasMoment() {
-		b.log.Decks = []Deck{d}
-	}
-	if d.HasFeet() || len(b.log.foot.Time) > 0 {
-		f.Channels = append(f.Channels, describe(unit.FootForces, unit.Text(s.Unit), s.Time))
-	}
-	if d.HasMoment() {
-		f.Channels = append(f.Channels, describe(unit.MastMoment, "N·m", s.Time))
-	}
 }
 
 // believeDate takes away the date of a log whose clock was never set.
 func (b *builder) believeDate() {
-	if b.r.Start.IsZero() {
-		return
-	}
 	unset := b.unset()
-	if slices.ContainsFunc(b.r.Streams(), func(s raw.Stream) bool {
+	if b.r.Start.IsZero() || slices.ContainsFunc(b.r.Streams(), func(s raw.Stream) bool {
 		return slices.ContainsFunc(s.Time(), func(x float64) bool { return x >= unset })
 	}) {
 		return
 	}
 	b.notes.Warn(raw.Warning{Kind: raw.NeverSet, Time: b.r.Start})
-	b.r.Start, b.log.Start = time.Time{}, time.Time{}
+	b.r.Start = time.Time{}
 }
-
-// oneOuting keeps the outing that was asked for of a file that holds several, or
-// the one with the most samples; an error when there is none of that number.
-func (b *builder) oneOuting() error {
-	r := b.r
-	var sorted [][]float64
-	for _, s := range r.Streams() {
-		t := s.Time()
-		if !slices.IsSorted(t) {
-			t = slices.Sorted(slices.Values(t))
-		}
-		sorted = append(sorted, t)
-	}
-	all := stretches(sorted, pauseBetweenOutings)
-	if len(all) < 2 || b.clockSet(sorted) {
-		return nil
-	}
-	kept := slices.MaxFunc(all, func(x, y stretch) int { return cmp.Compare(x.n, y.n) })
-	w := b.tellOutings(all)
-	if r.Outing > len(all) {
-		w.Values[0] = float64(r.Outing)
-		return &OutingError{w}
-	}
-	if r.Outing > 0 {
-		kept = all[r.Outing-1]
-	}
-	from, to, outside := kept.from, kept.to, 0
-	r.File.Marks = slices.DeleteFunc(r.File.Marks, func(m Mark) bool { return m.At < from-aroundOuting || m.At > to+aroundOuting })
-	for _, s := range r.Streams() {
-		t := s.Time()
-		outside += s.Keep(func(i int) bool { return t[i] >= from && t[i] <= to })
-	}
-	b.notes.Drop(outside, raw.OtherOuting, "")
-	w.Values[0] = float64(1 + slices.Index(all, kept))
-	b.notes.Warn(w)
-	return nil
-}
-
-// clockSet says whether the pause is a clock that was set on the way: that is
-// mended, not cut.
-func (b *builder) clockSet(sorted [][]float64) bool {
-	if b.r.Start.IsZero() {
-		return false
-	}
-	unset := b.unset()
-	for _, t := range sorted {
-		if len(t) > 0 && t[0] < unset && t[len(t)-1] >= unset {
-			set, _ := slices.BinarySearch(t, unset)
-			return len(stretches([][]float64{t[:set]}, pauseBetweenOutings)) == 1 && len(stretches([][]float64{t[set:]}, pauseBetweenOutings)) == 1
-		}
-	}
-	return false
-}
-
-// unset is the time, in seconds of the log, before which no date is believed.
-func (b *builder) unset() float64 {
-	return secondsBetween(b.r.Start, time.Date(unsetBefore, 1, 1, 0, 0, 0, 0, time.UTC))
-}
-
-// relativeFar is the time above which a log without a date is counted from its
-// own first sample: seconds since a phone was switched on tell nobody anything.
-const relativeFar = 3600 // s
 
 // rebase moves the zero of time near the first sample when that lies far off,
 // and the start of a dated log before it.
 func (b *builder) rebase() {
-	first, _ := raw.Extent(b.r.Acc.Time, b.r.Gyr.Time, b.r.Gps.Time, b.r.Deck.Time)
+	first, _ := b.extent()
 	dated := !b.r.Start.IsZero()
-	if math.IsInf(first, 1) || math.Abs(first) <= relativeFar && !(dated && first < 0) {
+	switch {
+	case math.IsInf(first, 1) || math.Abs(first) <= relativeFar && !(dated && first < 0):
 		return
-	}
-	if !dated {
+	case dated:
+		first = math.Floor(first)
+		b.r.Start = addSeconds(b.r.Start, first)
+	default:
 		b.log.zero = first
-		raw.ShiftAll(b.r, -first)
-		return
 	}
-	whole := math.Floor(first)
-	b.log.Start = addSeconds(b.r.Start, whole)
-	b.r.Start = b.log.Start
-	raw.ShiftAll(b.r, -whole)
+	raw.ShiftAll(b.r, -first)
 }
 
 // channels describes what was read, and tells how its rates change. A course or
 // altitude that is missing at rest is no gap: the fixes' own gaps count for them.
 func (b *builder) channels() (all []Channel) {
-	for kind, name := range unit.SensorNames {
-		s := b.r.Sensor(kind)
-		if len(s.Time) == 0 {
-			continue
-		}
-		if kind == unit.Acc || !raw.SameTimes(b.r.Acc.Time, s.Time) {
-			b.tellRate(name, s.Time)
-		}
-		all = append(all, describe(name, unit.Text(s.Unit), s.Time))
+	r, f := b.r, &b.r.Gps
+	b.tellRate(unit.SensorNames[unit.Acc], r.Acc.Time)
+	if !raw.SameTimes(r.Acc.Time, r.Gyr.Time) {
+		b.tellRate(unit.SensorNames[unit.Gyr], r.Gyr.Time)
 	}
-	f := &b.r.Gps
-	if len(f.Time) == 0 {
-		return all
+	b.tellRate(fixes, f.Time)
+	var feet, moment []float64
+	if told(r.Deck.V[0]) || told(r.Deck.V[1]) {
+		feet = r.Deck.Time
 	}
-	b.tellRate("GPS", f.Time)
-	every := describe("", "", f.Time)
+	if told(r.Deck.V[2]) {
+		moment = r.Deck.Time
+	}
 	for _, c := range []struct {
 		name, unit string
-		gaps       bool // has gaps of its own
-		times      []float64
+		t, gapsOf  []float64
 	}{
-		{"position", "deg", true, known(f.Time, f.Lat)},
-		{"speed", unit.Text(cmp.Or(f.SpeedUnit, "mps")), true, known(f.Time, f.Speed)},
-		{"course", "deg", false, known(f.Time, f.Course)},
-		{"altitude", "m", false, known(f.Time, f.Alt)},
+		{unit.SensorNames[unit.Acc], unit.Text(r.Acc.Unit), r.Acc.Time, nil},
+		{unit.SensorNames[unit.Gyr], unit.Text(r.Gyr.Unit), r.Gyr.Time, nil},
+		{"position", "deg", known(f.Time, f.Lat), nil},
+		{"speed", unit.Text(cmp.Or(f.SpeedUnit, "mps")), known(f.Time, f.Speed), nil},
+		{"course", "deg", known(f.Time, f.Course), f.Time},
+		{"altitude", "m", known(f.Time, f.Alt), f.Time},
+		{unit.FootForces, unit.Text(r.Deck.Unit), feet, nil},
+		{unit.MastMoment, "N·m", moment, nil},
 	} {
-		if len(c.times) == 0 {
+		if len(c.t) == 0 {
 			continue
 		}
-		ch := describe(c.name, c.unit, c.times)
-		if !c.gaps {
-			ch.Gaps, ch.LongestGapS = every.Gaps, every.LongestGapS
+		gaps, hz := pace(c.t)
+		if c.gapsOf != nil {
+			gaps, _ = pace(c.gapsOf)
+		}
+		ch := Channel{Name: c.name, Unit: c.unit, Samples: len(c.t), RateHz: hz, Gaps: len(gaps)}
+		for _, g := range gaps {
+			ch.LongestGapS = max(ch.LongestGapS, g.End-g.Start)
 		}
 		all = append(all, ch)
 	}
 	return all
 }
 
-func describe(name, unit string, t []float64) Channel {
-	gaps, hz := pace(t)
-	return Channel{Name: name, Unit: unit, Samples: len(t), RateHz: hz, Gaps: len(gaps), LongestGapS: longest(gaps)}
-}
-
 // tellRate reports how a rate changes.
-func (b *builder) tellRate(name string, t []float64) {
+func (b *builder) tellRate(sensor string, t []float64) {
 	for i, c := range rateChanges(t) {
 		if i == rateChangesTold {
-			b.notes.Warn(raw.Warning{Kind: raw.RateUnsteady, Sensor: name})
+			b.notes.Warn(raw.Warning{Kind: raw.RateUnsteady, Sensor: sensor})
 			return
 		}
-		b.notes.Warn(b.at(c.at, raw.Warning{Kind: raw.RateChange, Sensor: name, Values: []float64{c.from, c.to}}))
+		b.notes.Warn(b.at(c.at, raw.Warning{Kind: raw.RateChange, Sensor: sensor, Values: []float64{c.from, c.to}}))
 	}
 }
 
-// rateChangesTold bounds how many changes of a rate are told one by one.
-const rateChangesTold = 3
-
-// span sets a file's first and last time.
-func (b *builder) span(f *File) {
-	first, last := raw.Extent(b.r.Acc.Time, b.r.Gyr.Time, b.r.Gps.Time, b.r.Deck.Time)
-	if last < first {
+// deck hands on what presses on the deck; the force of one foot alone waits for
+// the other's.
+func (b *builder) deck() {
+	s := &b.r.Deck
+	if len(s.Time) == 0 {
 		return
 	}
-	if !b.log.Start.IsZero() {
-		f.First, f.Last = addSeconds(b.log.Start, first), addSeconds(b.log.Start, last)
+	d := Deck{Time: s.Time, Feet: [2][]float32{s.V[0], s.V[1]}, Moment: s.V[2], Sides: b.r.Sides}
+	d.Gaps, d.Rate = pace(d.Time)
+	alone := d.Sides && told(s.V[0]) != told(s.V[1])
+	if alone {
+		b.log.foot = *s
+		d.Feet = [2][]float32{unknown(len(s.Time)), unknown(len(s.Time))}
 	}
-	f.DurationS = last - first
+	if !alone || d.HasMoment() {
+		b.log.Decks = []Deck{d}
+	}
 }
 
-// gyroLeast is the least part of the accelerometer's samples that a gyroscope
-// must cover to be used.
-const gyroLeast = 0.1
+// imu makes the log's IMU of the mended samples.
+func (b *builder) imu() IMU {
+	acc, gyr := &b.r.Acc, &b.r.Gyr
+	u, lost := joinIMU(acc, gyr)
+	b.notes.Drop(lost, raw.NoGyroBeside, unit.SensorNames[unit.Acc])
+	if len(acc.Time) > 0 && len(gyr.Time) > 0 && !u.hasGyro() {
+		b.notes.Warn(raw.Warning{Kind: raw.ShortGyro})
+	}
+	if w, wrong := gyroUnit(&u, gyr.Unit); wrong {
+		b.notes.Warn(w)
+	}
+	return u
+}
 
 // joinIMU makes an IMU of accelerometer and gyroscope. Where they are stamped
 // apart, the gyroscope is interpolated linearly to the accelerometer's times,
@@ -319,72 +254,63 @@ func joinIMU(acc, gyr *raw.Series) (imu IMU, lost int) {
 	if n == 0 {
 		return IMU{}, 0
 	}
-	imu = IMU{Time: acc.Time, Acc: acc.V}
-	if raw.SameTimes(gyr.Time, acc.Time) {
-		imu.Gyr = gyr.V
-	} else if cols, has, covered := resample(gyr, acc.Time); float64(covered) < max(1, gyroLeast*float64(n)) {
-		for k := range imu.Gyr { // too little to throw the rest away for
-			imu.Gyr[k] = unknown(n)
+	imu = IMU{Time: acc.Time, Acc: acc.V, Gyr: gyr.V}
+	if !raw.SameTimes(gyr.Time, acc.Time) {
+		cols, idx := resample(gyr, acc.Time)
+		if float64(len(idx)) < max(1, gyroLeast*float64(n)) { // too little to throw the rest away for
+			imu.Gyr = [3][]float32{unknown(n), unknown(n), unknown(n)}
+		} else {
+			imu.Gyr, lost = cols, n-len(idx)
+			imu.Time = raw.Gather(acc.Time, idx)
+			for k := range imu.Acc {
+				imu.Acc[k] = raw.Gather(acc.V[k], idx)
+			}
 		}
-	} else {
-		idx := raw.Indices(n, func(i int) bool { return has[i] })
-		imu.Time = raw.Gather(acc.Time, idx)
-		for k := range imu.Gyr {
-			imu.Acc[k] = raw.Gather(acc.V[k], idx)
-			imu.Gyr[k] = raw.Gather(cols[k], idx)
-		}
-		lost = n - covered
 	}
 	imu.Gaps, imu.Rate = pace(imu.Time)
 	return imu, lost
 }
 
-// resample interpolates a series linearly to times t; has is false outside its
-// span and inside its gaps, and true at so many as are covered.
-func resample(s *raw.Series, t []float64) (cols [3][]float32, has []bool, covered int) {
-	if len(s.Time) == 0 {
-		return cols, nil, 0
-	}
-	has = make([]bool, len(t))
-	for k := range cols {
-		cols[k] = make([]float32, len(t))
-	}
+// resample interpolates a series linearly to those of times t that lie inside
+// its span and outside its gaps: idx says which.
+func resample(s *raw.Series, t []float64) (cols [3][]float32, idx []int32) {
+	n := len(s.Time)
 	widest := gapLimit(period(s.Time))
+	idx = make([]int32, 0, len(t))
+	for k := range cols {
+		cols[k] = make([]float32, 0, len(t))
+	}
 	j := 0
 	for i, x := range t {
-		for j < len(s.Time) && s.Time[j] < x {
+		for j < n && s.Time[j] < x {
 			j++
 		}
-		switch {
-		case j < len(s.Time) && s.Time[j] == x:
-			for k := range cols {
-				cols[k][i] = s.V[k][j]
-			}
-			has[i] = true
-			covered++
-		case j == 0 || j == len(s.Time): // nothing is made up beyond the ends
-		case s.Time[j]-s.Time[j-1] <= widest:
-			w := float32((x - s.Time[j-1]) / (s.Time[j] - s.Time[j-1]))
-			for k := range cols {
-				a := s.V[k][j-1]
-				cols[k][i] = a + w*(s.V[k][j]-a)
-			}
-			has[i] = true
-			covered++
+		if j == n || j == 0 && s.Time[0] > x {
+			continue // nothing is made up beyond the ends
 		}
+		a, w := j, float32(0)
+		if s.Time[j] > x {
+			step := s.Time[j] - s.Time[j-1]
+			if step > widest {
+				continue
+			}
+			a, w = j-1, float32((x-s.Time[j-1])/step)
+		}
+		for k, v := range s.V {
+			cols[k] = append(cols[k], v[a]+w*(v[j]-v[a]))
+		}
+		idx = append(idx, int32(i))
 	}
-	return cols, has, covered
+	return cols, idx
 }
 
 // addSeconds adds seconds to a time, to the nanosecond and without the range
 // of a Duration.
 func addSeconds(t time.Time, s float64) time.Time {
+	const most = 1e11 // s
 	whole := math.Floor(s)
-	if math.Abs(whole) > 1e11 {
-		whole = math.Copysign(1e11, whole)
-	}
-	ns := math.Round((s - math.Floor(s)) * 1e9)
-	return time.Unix(t.Unix()+int64(whole), int64(t.Nanosecond())+int64(ns)).UTC()
+	ns := math.Round((s - whole) * 1e9)
+	return time.Unix(t.Unix()+int64(min(max(whole, -most), most)), int64(t.Nanosecond())+int64(ns)).UTC()
 }
 
 // secondsBetween is b - a in seconds.

@@ -2,7 +2,6 @@ package ingest
 
 import (
 	"cmp"
-	"math"
 	"slices"
 
 	"evenfoot/ingest/raw"
@@ -27,70 +26,50 @@ const (
 	rateChanged, rateStays = 1.25, 1.1
 )
 
-// pace finds the gaps and the usual rate, Hz, of samples at times t.
+// pace finds the gaps and the usual rate, Hz, of samples at times t: the rate by
+// the mean of the steps that are not much longer than the median, so that stamps
+// rounded to 3 and 4 ms still give 285.7 Hz; 0 when it cannot be told.
+//
+// Gaps are longer than five sample periods and than 0.25 s. The period is the
+// median over the log, or the one just before and after where the device sampled
+// more slowly there.
 func pace(t []float64) (gaps []Span, hz float64) {
 	p := period(t)
-	return findGaps(t, p), rate(t, p)
+	limit := gapLimit(p)
+	sum, n := 0.0, 0
+	for i := 1; i < len(t); i++ {
+		d := t[i] - t[i-1]
+		if d <= usualStep*p {
+			sum += d
+			n++
+		}
+		if d <= limit {
+			continue
+		}
+		around := max(medianStep(t[max(0, i-gapAround):i], 1), medianStep(t[i:min(len(t), i+gapAround)], 1))
+		if !(around > p && d <= gapPeriods*around) {
+			gaps = append(gaps, Span{Start: t[i-1], End: t[i]})
+		}
+	}
+	if sum > 0 {
+		hz = float64(n) / sum
+	}
+	return gaps, hz
 }
 
 // gapLimit is the step between samples above which some are missing, s.
 func gapLimit(period float64) float64 { return max(gapPeriods*period, gapLeast) }
 
-// findGaps lists the spans between samples that are longer than five sample
-// periods and than 0.25 s. The period is the median over the log, or the one
-// just before and after where the device sampled more slowly there.
-func findGaps(t []float64, period float64) []Span {
-	if math.IsNaN(period) {
-		return nil
-	}
-	limit := gapLimit(period)
-	var gaps []Span
-	for i := 1; i < len(t); i++ {
-		d := t[i] - t[i-1]
-		if d <= limit {
-			continue
-		}
-		around := max(medianStep(t[max(0, i-gapAround):i]), medianStep(t[i:min(len(t), i+gapAround)]))
-		if around > period && d <= gapPeriods*around {
-			continue
-		}
-		gaps = append(gaps, Span{Start: t[i-1], End: t[i]})
-	}
-	return gaps
-}
-
 // period is the median step of a whole series, s; NaN below two samples.
-func period(t []float64) float64 {
-	return raw.Median(someSteps(t, len(t)/medianMost+1))
-}
+func period(t []float64) float64 { return medianStep(t, len(t)/medianMost+1) }
 
-// medianStep is the median step of a few samples, s; NaN below two.
-func medianStep(t []float64) float64 { return raw.Median(someSteps(t, 1)) }
-
-// someSteps lists every so many-th step between samples, s.
-func someSteps(t []float64, stride int) (steps []float64) {
-	steps = make([]float64, 0, len(t)/stride+1)
+// medianStep is the median of every so many-th step, s; NaN below two samples.
+func medianStep(t []float64, stride int) float64 {
+	steps := make([]float64, 0, len(t)/stride+1)
 	for i := 1; i < len(t); i += stride {
 		steps = append(steps, t[i]-t[i-1])
 	}
-	return steps
-}
-
-// rate is the usual rate in Hz, by the mean of the steps that are not much
-// longer than the median p: stamps rounded to 3 and 4 ms still give 285.7 Hz. It
-// is 0 when it cannot be told.
-func rate(t []float64, p float64) float64 {
-	sum, n := 0.0, 0
-	for i := 1; i < len(t); i++ {
-		if d := t[i] - t[i-1]; d <= usualStep*p {
-			sum += d
-			n++
-		}
-	}
-	if !(sum > 0) {
-		return 0
-	}
-	return float64(n) / sum
+	return raw.Median(steps)
 }
 
 // A rateChange is a lasting change of a device's rate.
@@ -98,41 +77,25 @@ type rateChange struct{ at, from, to float64 } // s, Hz, Hz
 
 // rateChanges finds where the median rate over ten seconds changes by a
 // quarter or more and stays.
-func rateChanges(t []float64) []rateChange {
-	type window struct{ start, period float64 }
-	var ws []window
-	for i := 0; i < len(t); {
-		j := i
-		for j < len(t) && t[j]-t[i] < rateWindow {
-			j++
+func rateChanges(t []float64) (out []rateChange) {
+	var starts, periods []float64 // s, of each window
+	for r := range blocks(t, rateWindow) {
+		if n := r.b - r.a; n >= rateSamples && t[r.b-1]-t[r.a] > rateSpan {
+			starts, periods = append(starts, t[r.a]), append(periods, medianStep(t[r.a:r.b], 1+n/rateSteps))
 		}
-		if j-i >= rateSamples && t[j-1]-t[i] > rateSpan {
-			ws = append(ws, window{t[i], raw.Median(someSteps(t[i:j], 1+(j-i)/rateSteps))})
-		}
-		i = max(j, i+1)
 	}
-	var out []rateChange
-	if len(ws) < 4 {
+	if len(periods) < 4 {
 		return nil
 	}
-	now := ws[0].period
-	for k := 1; k+1 < len(ws); k++ {
-		p, next := ws[k].period, ws[k+1].period
-		if math.Max(p/now, now/p) > rateChanged && math.Max(next/p, p/next) < rateStays {
-			out = append(out, rateChange{ws[k].start, 1 / now, 1 / p})
+	apart := func(p, q float64) float64 { return max(p/q, q/p) }
+	now := periods[0]
+	for k, p := range periods[:len(periods)-1] {
+		if apart(p, now) > rateChanged && apart(p, periods[k+1]) < rateStays {
+			out = append(out, rateChange{starts[k], 1 / now, 1 / p})
 			now = p
 		}
 	}
 	return out
-}
-
-// longest is the length of the longest gap, s.
-func longest(gaps []Span) float64 {
-	l := 0.0
-	for _, g := range gaps {
-		l = max(l, g.End-g.Start)
-	}
-	return l
 }
 
 // A run is the samples [a, b).
@@ -158,7 +121,7 @@ type stretch struct {
 
 // stretches splits times at pauses of more than pause seconds, the series taken
 // together; in order of time.
-func stretches(series [][]float64, pause float64) []stretch {
+func stretches(series [][]float64, pause float64) (united []stretch) {
 	var all []stretch
 	for _, t := range series {
 		for _, r := range runs(len(t), func(i int) bool { return t[i]-t[i-1] > pause }) {
@@ -166,7 +129,6 @@ func stretches(series [][]float64, pause float64) []stretch {
 		}
 	}
 	slices.SortFunc(all, func(x, y stretch) int { return cmp.Compare(x.from, y.from) })
-	var united []stretch
 	for _, s := range all {
 		if k := len(united) - 1; k >= 0 && s.from-united[k].to <= pause {
 			united[k].to = max(united[k].to, s.to)

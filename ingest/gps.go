@@ -8,6 +8,9 @@ import (
 	"evenfoot/ingest/raw"
 )
 
+// fixes is the name of the receiver's stream.
+const fixes = "GPS"
+
 // receiverSpeedSD is the 1σ error of a receiver's own speed, m/s. NAVSTAR GPS
 // User Equipment Introduction (1996), §3.7, gives Doppler velocity to 0.2 m/s
 // per axis at 95 %.
@@ -15,8 +18,6 @@ const receiverSpeedSD = 0.1
 
 // Bounds of the receiver's records.
 const (
-	// timeMost is beyond any log, s.
-	timeMost = 1e12
 	// heldRecords is the shortest log that is looked at for a fix written again
 	// and again, and heldRun the least that each is then written.
 	heldRecords, heldRun = 20, 3
@@ -73,13 +74,12 @@ func course360(c float64) float32 {
 
 // fixes mends the GPS records.
 func (b *builder) fixes() {
-	f := &b.r.Gps
-	if len(f.Time) == 0 {
+	if len(b.r.Gps.Time) == 0 {
 		return
 	}
 	b.unhold()
 	b.oneTrack()
-	b.mend(raw.Stream{Table: f.Table(), Name: "GPS"})
+	b.mend(raw.Stream{Table: b.r.Gps.Table(), Name: fixes})
 }
 
 // unhold thins the fixes of a logger that writes the last one with each of its
@@ -110,7 +110,7 @@ func (b *builder) unhold() {
 			idx = append(idx, int32(k))
 		}
 	}
-	b.notes.Drop(n-len(idx), raw.Held, "GPS")
+	b.notes.Drop(n-len(idx), raw.Held, fixes)
 	tab.Pick(idx)
 }
 

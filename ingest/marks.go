@@ -8,10 +8,11 @@ import (
 	"evenfoot/ingest/raw"
 )
 
-// datedMarks counts the marks that tell UTC from the start of the columns, as
+// dateMarks counts the marks that tell UTC from the start of the columns, as
 // the samples are. A mark whose clock tells no date beside samples that have
 // one, or the other way round, stands at no moment of the log.
-func datedMarks(r *raw.Columns) {
+func (b *builder) dateMarks() {
+	r := b.r
 	for i := range r.File.Marks {
 		m := &r.File.Marks[i]
 		switch dated := !m.Time.IsZero(); {

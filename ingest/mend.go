@@ -68,7 +68,7 @@ type mender struct {
 	raw.Stream
 	fixes  bool
 	dated  bool
-	unset  float64 // s, before which no date is believed
+	unset  float64 // s, before which no date is believed; infinite without one
 	known  []jump  // found in another series of the same file
 	t      []float64
 	idx    []int32 // sample i is the file's sample idx[i]
@@ -82,7 +82,7 @@ type mender struct {
 
 // mend puts the samples of one stream in order of time, as those of others were.
 func (b *builder) mend(s raw.Stream) {
-	m := mender{Stream: s, fixes: s.Name == "GPS", dated: !b.r.Start.IsZero(), unset: b.unset(), known: b.jumps, t: s.Time()}
+	m := mender{Stream: s, fixes: s.Name == fixes, dated: !b.r.Start.IsZero(), unset: b.unset(), known: b.jumps, t: s.Time()}
 	if n := len(m.t); increasing(m.t) && !(n > 1 && m.isSet(m.t[0], m.t[n-1])) {
 		return
 	}
@@ -136,7 +136,7 @@ func increasing(t []float64) bool {
 }
 
 // isSet says whether an unset clock was set between two stamps.
-func (m *mender) isSet(from, to float64) bool { return m.dated && from < m.unset && to >= m.unset }
+func (m *mender) isSet(from, to float64) bool { return from < m.unset && to >= m.unset }
 
 // A piece is a run of ascending stamps in the file.
 type piece struct {
@@ -209,7 +209,7 @@ func (m *mender) findJumps(ps []piece) {
 		j := jump{from: m.t[p.a-1], to: m.t[p.a]}
 		first := j.to + p.shift
 		shift, known := m.knownShift(j.from, j.to)
-		steady := m.fixes && m.dated && min(j.from, j.to) >= m.unset
+		steady := m.fixes && min(j.from, j.to) >= m.unset
 		switch {
 		case j.to > j.from:
 			j.kind, j.shift = raw.ClockSet, high+setPause-first
@@ -334,7 +334,7 @@ func (m *mender) spread() {
 	for k, g := range groups {
 		stamps[k] = m.t[g.a]
 	}
-	q := medianStep(stamps)
+	q := medianStep(stamps, 1)
 	m.quantum, m.perStamp = q, float64(len(m.t))/float64(len(stamps))
 	for _, s := range runs(len(stamps), func(k int) bool { return stamps[k]-stamps[k-1] >= missingStamp*q }) {
 		spreadStretch(m.t, stamps[s.a:s.b], groups[s.a:s.b], q)

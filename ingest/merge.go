@@ -223,8 +223,8 @@ func (m *merger) joinSensors() {
 			if p.IMU.hasGyro() || p.dated() != g.dated() {
 				continue
 			}
-			if _, _, n := resample(&g.gyrOnly, p.IMU.Time); n > most {
-				best, most = p, n
+			if _, idx := resample(&g.gyrOnly, p.IMU.Time); len(idx) > most {
+				best, most = p, len(idx)
 			}
 		}
 		if best == nil {
@@ -265,7 +265,7 @@ func (m *merger) joinFeet() {
 				continue
 			}
 			alike++
-			if _, _, n := resample(&q.foot, left.Time); n > 0 && !told(q.foot.V[0]) {
+			if _, idx := resample(&q.foot, left.Time); len(idx) > 0 && !told(q.foot.V[0]) {
 				right.Table().Join(q.foot.Table())
 				joined = append(joined, q)
 			}
@@ -273,17 +273,15 @@ func (m *merger) joinFeet() {
 		if len(joined) == 1 || !p.dated() && alike > 2 {
 			continue
 		}
-		idx := make([]int32, len(right.Time))
-		for i := range idx {
-			idx[i] = int32(i)
+		inTime := make([]int32, len(right.Time))
+		for i := range inTime {
+			inTime[i] = int32(i)
 		}
-		slices.SortStableFunc(idx, func(i, j int32) int { return cmp.Compare(right.Time[i], right.Time[j]) })
-		right.Table().Pick(idx)
-		force, has, _ := resample(&right, left.Time)
-		idx = raw.Indices(len(has), func(i int) bool { return has[i] })
-		d := Deck{Time: raw.Gather(left.Time, idx), Sides: true, File: p.files[0]}
-		d.Feet = [2][]float32{raw.Gather(left.V[0], idx), raw.Gather(force[1], idx)}
-		d.Moment = unknown(len(d.Time))
+		slices.SortStableFunc(inTime, func(i, j int32) int { return cmp.Compare(right.Time[i], right.Time[j]) })
+		right.Table().Pick(inTime)
+		force, idx := resample(&right, left.Time)
+		d := Deck{Time: raw.Gather(left.Time, idx), Sides: true, File: p.files[0], Moment: unknown(len(idx))}
+		d.Feet = [2][]float32{raw.Gather(left.V[0], idx), force[1]}
 		d.Gaps, d.Rate = pace(d.Time)
 		m.Decks = append(m.Decks, d)
 		m.Warnings = slices.DeleteFunc(m.Warnings, func(w Warning) bool {

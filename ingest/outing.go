@@ -1,12 +1,16 @@
 package ingest
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"evenfoot/ingest/raw"
 )
 
 const (
+	// pauseBetweenOutings parts the outings that one file holds, s.
+	pauseBetweenOutings = 3 * 3600
 	// aroundOuting is how far before and after an outing its marks may lie, s.
 	aroundOuting = 60
 	// outingsTold bounds the list of a file's outings.
@@ -24,6 +28,44 @@ type OutingError struct {
 
 func (e *OutingError) Error() string { return e.Warning.String() }
 
+// oneOuting keeps the outing that was asked for of a file that holds several, or
+// the one with the most samples; an error when there is none of that number. A
+// pause in which the clock was set is mended, not cut.
+func (b *builder) oneOuting() error {
+	r, unset := b.r, b.unset()
+	var sorted [][]float64
+	for _, s := range r.Streams() {
+		t := s.Time()
+		if !slices.IsSorted(t) {
+			t = slices.Sorted(slices.Values(t))
+		}
+		sorted = append(sorted, t)
+	}
+	all := stretches(sorted, pauseBetweenOutings)
+	if len(all) < 2 || len(all) == 2 && slices.ContainsFunc(sorted, func(t []float64) bool { return t[0] < unset && t[len(t)-1] >= unset }) {
+		return nil
+	}
+	kept := slices.MaxFunc(all, func(x, y stretch) int { return cmp.Compare(x.n, y.n) })
+	w := b.tellOutings(all)
+	if r.Outing > len(all) {
+		w.Values[0] = float64(r.Outing)
+		return &OutingError{w}
+	}
+	if r.Outing > 0 {
+		kept = all[r.Outing-1]
+	}
+	w.Values[0] = float64(1 + slices.Index(all, kept))
+	b.notes.Warn(w)
+	outside := 0
+	for _, s := range r.Streams() {
+		t := s.Time()
+		outside += s.Keep(func(i int) bool { return t[i] >= kept.from && t[i] <= kept.to })
+	}
+	b.notes.Drop(outside, raw.OtherOuting, "")
+	r.File.Marks = slices.DeleteFunc(r.File.Marks, func(m Mark) bool { return m.At < kept.from-aroundOuting || m.At > kept.to+aroundOuting })
+	return nil
+}
+
 // tellOutings lists the outings of a file: of each its start and length, s, and
 // the way, m, 0 where there are no positions. The first value is left to the
 // caller.
@@ -38,18 +80,16 @@ func (b *builder) tellOutings(all []stretch) Warning {
 // way is the length of the track in a stretch, m.
 func (b *builder) way(s stretch) float64 {
 	f := &b.r.Gps
-	sum, last := 0.0, -1
+	sum, last := 0.0, math.Inf(-1)
 	var here plane
 	for i, t := range f.Time {
 		if t < s.from || t > s.to || f.Lat[i] != f.Lat[i] {
 			continue
 		}
-		if last >= 0 && math.Abs(t-f.Time[last]) < pauseOfWay {
-			if d := math.Hypot(here.project(f.Lat[i], f.Lon[i])); d < speedMost*pauseOfWay {
-				sum += d
-			}
+		if d := math.Hypot(here.project(f.Lat[i], f.Lon[i])); math.Abs(t-last) < pauseOfWay && d < speedMost*pauseOfWay {
+			sum += d
 		}
-		here, last = newPlane(f.Lat[i], f.Lon[i]), i
+		here, last = newPlane(f.Lat[i], f.Lon[i]), t
 	}
 	return sum
 }
