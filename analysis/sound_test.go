@@ -10,6 +10,7 @@ import (
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/simulate"
 	"evenfoot/ingest"
+	"evenfoot/ingest/csv"
 	"evenfoot/ingest/opendata"
 )
 
@@ -90,7 +91,7 @@ func TestRealLogsAreNotGarbled(t *testing.T) {
 		if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		m, err := ingest.ReadMap(file)
+		m, err := csv.ReadMap(file)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -319,7 +319,7 @@ func TestGzip(t *testing.T) {
 		opt  Options
 		want string
 	}{
-		"absolute bound": {packed, Options{MaxBytes: 100000}, "expands to more than 98 KiB"},
+		"absolute bound": {packed, Options{maxBytes: 100000}, "expands to more than 98 KiB"},
 		"ratio":          {gz(t, append([]byte(imuHeader), bytes.Repeat([]byte("7"), 80<<20)...)), Options{}, "more than 200 times its size"},
 		"twice":          {gz(t, packed), Options{}, "gzip within gzip"},
 		"zip":            {[]byte("PK\x03\x04 and so on"), Options{}, "ZIP archive"},
@@ -328,7 +328,7 @@ func TestGzip(t *testing.T) {
 		"empty gzip":     {gz(t, nil), Options{}, "the file is empty"},
 		"html":           {[]byte("<!DOCTYPE html><html></html>"), Options{}, "web page"},
 		"binary":         {[]byte("\x01\x02\x03\x00\x00\x00abc"), Options{}, "binary file of an unknown kind"},
-		"plain bound":    {text, Options{MaxBytes: 1000}, "more than the bound"},
+		"plain bound":    {text, Options{maxBytes: 1000}, "more than the bound"},
 	} {
 		write(c.data)
 		_, err := Open(path, c.opt)

@@ -1,11 +1,10 @@
 package ingest
 
 import (
-	"bufio"
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -14,7 +13,6 @@ import (
 
 	"evenfoot/ingest/csv"
 	"evenfoot/ingest/raw"
-	"evenfoot/ingest/scan"
 )
 
 // SetupName is the name of the setup in a session's folder.
@@ -45,21 +43,16 @@ func Folder(dir string) (f Found, err error) {
 	}
 	var exports []string
 	for _, e := range entries {
-		name := e.Name()
-		path := filepath.Join(dir, name)
-		if strings.HasPrefix(name, ".") {
-			continue
-		}
+		name, path := e.Name(), filepath.Join(dir, e.Name())
 		info, err := os.Stat(path) // follows links
-		if err != nil || !info.Mode().IsRegular() {
+		if strings.HasPrefix(name, ".") || err != nil || !info.Mode().IsRegular() {
 			continue
 		}
 		ext := strings.ToLower(filepath.Ext(name))
-		switch {
-		case name == SetupName:
+		if name == SetupName {
 			f.Setup = path
-			continue
-		case ext == ".toml":
+		}
+		if ext == ".toml" {
 			continue
 		}
 		head, err := headOf(path)
@@ -71,14 +64,18 @@ func Folder(dir string) (f Found, err error) {
 			exports = append(exports, path)
 		case isLog(path, head):
 			f.Logs = append(f.Logs, path)
-		case slices.Contains(logNames, ext):
-			f.leave(path, whatItIs(head))
+		case !slices.Contains(logNames, ext):
+		case len(head) == 0:
+			f.leave(path, "is empty or damaged")
+		case sniff(head) != kindCSV:
+			f.leave(path, sniff(head))
+		default:
+			f.leave(path, cmp.Or(noCSV(path, head), "holds no columns of numbers under names"))
 		}
 	}
 	if len(f.Logs) == 0 {
 		f.Logs = exports
 	}
-	slices.Sort(f.Logs)
 	return f, nil
 }
 
@@ -88,14 +85,13 @@ func (f *Found) leave(path, why string) {
 	f.Aside.Text = append(f.Aside.Text, filepath.Base(path), why)
 }
 
-func whatItIs(head []byte) string {
-	if len(head) == 0 {
-		return "is empty or damaged"
-	}
-	if kind := sniff(head); kind != kindCSV {
-		return kind
-	}
-	return "holds no columns of numbers under names"
+// isLog says whether a file that begins so is a log. Any text could be a CSV:
+// it counts as one when its header names columns of ours or a column map lies
+// beside it, or else when it looks like columns of numbers under names.
+func isLog(path string, head []byte) bool {
+	kind := sniff(head)
+	return kind == kindFIT || kind == kindGPX || kind == kindNMEA ||
+		kind == kindCSV && (csv.Beside(path) != "" || csv.LooksLikeColumns(head))
 }
 
 // Open reads all logs of the folder. One that cannot be read is left aside with
@@ -115,57 +111,18 @@ func (f *Found) Open(opt Options) ([]*Log, error) {
 		}
 		logs = append(logs, all[i])
 	}
-	if len(logs) == 0 && f.Aside.Kind != "" {
+	switch {
+	case f.Aside.Kind == "":
+	case len(logs) > 0:
+		logs[0].Warnings = append(logs[0].Warnings, f.Aside)
+	default:
 		var each []string
-		for i := 0; i < len(f.Aside.Text); i += 2 {
-			each = append(each, f.Aside.Text[i]+": "+f.Aside.Text[i+1])
+		for at := range slices.Chunk(f.Aside.Text, 2) {
+			each = append(each, at[0]+": "+at[1])
 		}
 		return nil, fmt.Errorf("none of its files can be read as a log: %s", strings.Join(each, "; "))
 	}
-	if len(logs) > 0 && f.Aside.Kind != "" {
-		logs[0].Warnings = append(logs[0].Warnings, f.Aside)
-	}
 	return logs, nil
-}
-
-// headOf is the beginning of a file, unpacked.
-func headOf(path string) ([]byte, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	r, packed, err := unpacked(bufio.NewReader(f))
-	if err != nil {
-		return nil, nil // damaged: no log to be known by its content
-	}
-	const most = 16 << 10
-	text, _ := scan.Text(bufio.NewReaderSize(r, most))
-	head, err := text.Peek(most)
-	if err != nil && err != io.EOF && !packed {
-		return nil, fmt.Errorf("%s: %w", path, err)
-	}
-	return head, nil
-}
-
-// isLog says whether a file that begins so is a log. Any text could be a CSV:
-// it counts as one when its header names columns of ours or a column map lies
-// beside it, or else when it looks like columns of numbers under names.
-func isLog(path string, head []byte) bool {
-	if len(head) == 0 {
-		return false
-	}
-	switch sniff(head) {
-	case kindFIT, kindGPX, kindNMEA:
-		return true
-	case kindCSV:
-	default:
-		return false
-	}
-	if m, err := csv.LoadBeside(path); m != nil || err != nil {
-		return true // a faulty map is told when the log is opened
-	}
-	return csv.LooksLikeColumns(head)
 }
 
 // Cause is why the file system refused, without the name of the file: where a

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"evenfoot/ingest"
+	"evenfoot/ingest/csv"
 	"evenfoot/ingest/raw"
 	"evenfoot/report/words"
 )
@@ -96,10 +97,10 @@ func (c *console) logsIn(args []string) (paths []string, err error) {
 // inspectFile reads one log, or proposes or writes the column map that it takes.
 func (c *console) inspectFile(path string, in *inspection) error {
 	l, err := ingest.Open(path, in.opt)
-	there, what, needs := ingest.MapBeside(path), "", false
+	there, what, needs := csv.Beside(path), "", false
 	switch {
 	case err != nil:
-		if what, needs = ingest.NeedsMap(err); !needs {
+		if what, needs = csv.NeedsMap(err); !needs {
 			return whichOuting(err, 0, nil)
 		}
 	case in.writeMap && there != "":
@@ -123,14 +124,14 @@ func (c *console) inspectFile(path string, in *inspection) error {
 		return fmt.Errorf("%s No column map could be guessed from the names and values", what)
 	case !in.writeMap:
 		c.tell("%s has other column names than evenfoot's own. A column map for it is printed, guessed from the names and values: check every line, above all the units, and save it as %s. Or let `evenfoot inspect --write-map %s` write it.",
-			path, ingest.MapName(path), path)
+			path, csv.MapName(path), path)
 		in.proposed = append(in.proposed, words.InspectMap(path, text))
 		return nil
 	}
 	if l, err = writeMap(path, text); err != nil {
 		return err
 	}
-	c.tell("wrote %s, guessed from the names and values: check every line, above all the units", ingest.MapName(path))
+	c.tell("wrote %s, guessed from the names and values: check every line, above all the units", csv.MapName(path))
 	for _, w := range l.Warnings {
 		if slices.Contains(raw.AgainstPhysics, w.Kind) {
 			c.warn("the guess does not hold. %s", words.Warning(w))
@@ -143,7 +144,7 @@ func (c *console) inspectFile(path string, in *inspection) error {
 // writeMap writes a column map beside a log and reads the log through it. A map
 // that is there is never written over; one that does not read the log goes.
 func writeMap(path, text string) (l *ingest.Log, err error) {
-	name := ingest.MapName(path)
+	name := csv.MapName(path)
 	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 	if err != nil {
 		return nil, fmt.Errorf("cannot write %s: %w", name, ingest.Cause(err))

@@ -15,6 +15,7 @@ import (
 	"evenfoot/analysis/setup"
 	"evenfoot/filter"
 	"evenfoot/ingest"
+	"evenfoot/ingest/csv"
 	"evenfoot/ingest/raw"
 	"evenfoot/report/words"
 )
@@ -203,7 +204,7 @@ func readOptions(src sources) (opt ingest.Options, err error) {
 	}
 	opt.Outing = src.outing
 	if src.columnMap != "" {
-		if opt.Map, err = ingest.ReadMap(src.columnMap); err != nil {
+		if opt.Map, err = csv.ReadMap(src.columnMap); err != nil {
 			err = usageError{err}
 		}
 	}

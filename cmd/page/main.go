@@ -24,6 +24,7 @@ import (
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
 	"evenfoot/ingest"
+	"evenfoot/ingest/csv"
 	"evenfoot/ingest/raw"
 	"evenfoot/report"
 	"evenfoot/report/form"
@@ -245,11 +246,11 @@ func maps(dir string) (out []columnMap) {
 		if err == nil {
 			continue
 		}
-		m := columnMap{Name: ingest.MapBeside(log), Wrong: err.Error()}
+		m := columnMap{Name: csv.Beside(log), Wrong: err.Error()}
 		if text, unread := os.ReadFile(m.Name); unread == nil {
 			m.Text = string(text)
-		} else if what, needs := ingest.NeedsMap(err); needs {
-			m.Name, m.Wrong = ingest.MapName(log), what
+		} else if what, needs := csv.NeedsMap(err); needs {
+			m.Name, m.Wrong = csv.MapName(log), what
 			m.Text, _ = ingest.ProposeMap(log)
 		} else {
 			continue

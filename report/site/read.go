@@ -11,6 +11,7 @@ import (
 
 	"evenfoot/analysis/setup"
 	"evenfoot/ingest"
+	"evenfoot/ingest/csv"
 )
 
 // label makes a name from outside fit to show: no control or direction marks,
@@ -98,9 +99,9 @@ func openLog(src source, all []source) (*ingest.Log, error) {
 	for i, s := range all {
 		files[i] = s.stored
 	}
-	opt := ingest.Options{MaxValues: valuesMost} // in a session's folder a map lies beside its log
+	opt := ingest.Options{Name: src.Name, MaxValues: valuesMost} // in a session's folder a map lies beside its log
 	if k := mapFor(src.Name, files); k >= 0 {
-		m, err := ingest.ReadMap(all[k].at)
+		m, err := csv.ReadMap(all[k].at)
 		if err != nil {
 			return nil, relabel(err, all[k])
 		}
@@ -109,17 +110,6 @@ func openLog(src source, all []source) (*ingest.Log, error) {
 	l, err := ingest.Open(src.at, opt)
 	if err != nil {
 		return nil, &readError{src, relabel(err, src)}
-	}
-	for i := range l.Files {
-		l.Files[i].Name = src.Name
-	}
-	for i, w := range l.Warnings {
-		if w.File != "" {
-			l.Warnings[i].File = src.Name
-		}
-		for k, t := range w.Text {
-			w.Text[k] = strings.ReplaceAll(t, src.at, src.Name)
-		}
 	}
 	return l, nil
 }
@@ -130,13 +120,8 @@ func relabel(err error, src source) error {
 		return fmt.Errorf("%s: its bytes are no longer in the data folder; put them back from a backup, or delete this session and add it again", src.Name)
 	}
 	text := err.Error()
-	if what, needs := ingest.NeedsMap(err); needs {
+	if what, needs := csv.NeedsMap(err); needs {
 		text = what + " A column map makes such a file readable."
-		if as := ingest.Promised(src.Name); as != "" {
-			if _, columns := ingest.ProposeMap(src.at); !columns {
-				text = src.Name + ": is not a " + as + " file, whatever its name says"
-			}
-		}
 	}
 	text = strings.ReplaceAll(text, src.at, src.Name)
 	return errors.New(strings.ReplaceAll(text, filepath.Base(src.at), src.Name))
