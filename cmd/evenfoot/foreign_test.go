@@ -53,7 +53,8 @@ func TestForeignFiles(t *testing.T) {
 	}
 }
 
+// lastLine is the last line of an answer, taken together where it is wrapped.
 func lastLine(s string) string {
-	lines := strings.Split(strings.TrimSpace(s), "\n")
+	lines := strings.Split(strings.ReplaceAll(strings.TrimSpace(s), "\n  ", " "), "\n")
 	return lines[len(lines)-1]
 }

@@ -185,5 +185,5 @@ func (c *console) printInspection(in *inspection) error {
 
 // tell says on standard error what is no warning.
 func (c *console) tell(format string, args ...any) {
-	fmt.Fprintf(c.err, "evenfoot: "+format+"\n", args...)
+	fmt.Fprintln(c.err, wrapped("evenfoot: "+fmt.Sprintf(format, args...)))
 }

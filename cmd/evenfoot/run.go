@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -42,6 +43,30 @@ func (c *console) warn(format string, args ...any) {
 // note tells the user of something that is in order.
 func (c *console) note(format string, args ...any) {
 	fmt.Fprintf(c.err, "evenfoot: "+format+"\n", args...)
+}
+
+// wrapped breaks lines that are longer than the terminal is wide; a word, such as
+// a path, is never cut.
+func wrapped(text string) string {
+	var b strings.Builder
+	for line := range strings.Lines(text) {
+		n := 0
+		for i, word := range strings.Split(line, " ") {
+			long := utf8.RuneCountInString(strings.TrimSuffix(word, "\n"))
+			switch {
+			case i == 0:
+			case n+1+long > columns && b.Len() > len("evenfoot:"):
+				b.WriteString("\n  ")
+				n = 2
+			default:
+				b.WriteByte(' ')
+				n++
+			}
+			b.WriteString(word)
+			n += long
+		}
+	}
+	return b.String()
 }
 
 // run is the whole program but for the process: it returns the exit status.
@@ -93,16 +118,16 @@ func (c *console) status(err error) int {
 	if err == nil {
 		return exitDone
 	}
-	fmt.Fprintf(c.err, "evenfoot: %v\n", err)
+	fmt.Fprintln(c.err, wrapped("evenfoot: "+err.Error()))
 	var usage usageError
 	var badSetup *setup.Error
 	if errors.As(err, &badSetup) {
 		for _, more := range badSetup.More {
-			fmt.Fprintf(c.err, "evenfoot: %v\n", more)
+			fmt.Fprintln(c.err, wrapped("evenfoot: "+more.Error()))
 		}
 	}
 	if badSetup != nil && badSetup.Missing {
-		fmt.Fprintln(c.err, "evenfoot: `evenfoot setup` prints a setup to fill in")
+		c.note("`evenfoot setup` prints a setup to fill in")
 	}
 	if errors.As(err, &usage) || errors.As(err, &badSetup) || strings.HasPrefix(err.Error(), "unknown command") {
 		return exitUsage
