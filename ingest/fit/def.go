@@ -112,7 +112,7 @@ func (f *reader) define(b []byte) {
 				fd := newField(p[1], p[2], off, u)
 				d.slot[u.slot] = append(d.slot[u.slot], fd)
 				if fd.n == 0 && fd.size > 0 && k > 0 {
-					f.Warn(raw.Warning{Kind: raw.BadFieldType, Byte: f.pos(), Text: []string{messageName(d.global)},
+					f.Warn(raw.Warning{Kind: raw.BadFieldType, Byte: f.win.Pos(), Text: []string{messageName(d.global)},
 						Values: []float64{float64(p[0]), float64(p[2]), float64(p[1])}})
 				}
 			}

@@ -79,7 +79,7 @@ func (f *reader) lookUp(d *def) {
 	for _, dev := range d.dev {
 		i := slices.IndexFunc(f.descs, func(c desc) bool { return c.index == dev.index && c.num == dev.num })
 		if i < 0 {
-			f.Warn(raw.Warning{Kind: raw.NoDescription, Byte: f.pos(), Values: []float64{float64(dev.num), float64(dev.index)}})
+			f.Warn(raw.Warning{Kind: raw.NoDescription, Byte: f.win.Pos(), Values: []float64{float64(dev.num), float64(dev.index)}})
 			continue
 		}
 		u, axis, ok := f.meaning(&f.descs[i])
@@ -109,7 +109,7 @@ func (f *reader) meaning(c *desc) (u use, axis int, ok bool) {
 		}
 		scale, ok := unit.Scale(unit.SensorUnits[kind], named)
 		if !ok {
-			f.Warn(raw.Warning{Kind: raw.DevUnit, Byte: f.pos(), Sensor: unit.SensorNames[kind], Text: []string{c.name, named}})
+			f.Warn(raw.Warning{Kind: raw.DevUnit, Byte: f.win.Pos(), Sensor: unit.SensorNames[kind], Text: []string{c.name, named}})
 		}
 		u.slot, u.gain, u.unit = devAcc+3*kind+axis%unit.VectorAxis, scale/c.scale, named
 		return u, axis, ok

@@ -40,12 +40,9 @@ type reader struct {
 	name string
 	size int64 // of the input, as far as known
 	win  *raw.Window
+	crc  dyncrc16.Hash16 // of what passed it of this file of the chain
 	raw.Notes
 	msg msg // the message at hand
-
-	ahead []byte          // of the window
-	used  int             // bytes of it that were taken, and are not part of the checksum yet
-	crc   dyncrc16.Hash16 // of this file of the chain, up to there
 
 	// State of one file of the chain.
 	defs  [16]def
@@ -81,10 +78,11 @@ func Read(r *bufio.Reader, name string, size int64) (*raw.Columns, error) {
 		name: name, size: size, Notes: raw.Notes{File: name}, win: raw.NewWindow(r, 256<<10),
 		unread: map[profile.MesgNum]int{}, kind: profile.FileTypeInvalid, crc: dyncrc16.New(),
 	}
+	f.win.Passed = func(b []byte) { carry(f.crc, b) }
 	for k := range f.sensors {
 		f.sensors[k].name = unit.SensorNames[k]
 	}
-	if h := f.peek(14); !Is(h) {
+	if h := f.win.Peek(14); !Is(h) {
 		if err := f.win.Broken(); err != nil {
 			return nil, fmt.Errorf("%s: %w", name, err)
 		}
@@ -102,14 +100,14 @@ func Is(b []byte) bool {
 
 // part reads one file of the chain; it returns false when there is none.
 func (f *reader) part() bool {
-	if h := f.peek(14); len(h) == 0 || !Is(h) && !f.nextHeader() {
+	if h := f.win.Peek(14); len(h) == 0 || !Is(h) && !f.nextHeader() {
 		return false
 	}
-	h := f.peek(14)
-	start := f.pos()
+	h := f.win.Peek(14)
+	start := f.win.Pos()
 	if len(h) < int(h[0]) {
 		f.Warn(raw.Warning{Kind: raw.CutHeader, Byte: start})
-		f.skip(len(h))
+		f.win.Skip(len(h))
 		return false
 	}
 	end := start + int64(h[0]) + int64(binary.LittleEndian.Uint32(h[4:]))
@@ -119,18 +117,18 @@ func (f *reader) part() bool {
 			f.Warn(raw.Warning{Kind: raw.WrongHeaderSum, Byte: start + 12})
 		}
 	}
-	f.sum()
+	f.win.Settle()
 	f.crc.Reset() // the header counts
-	f.skip(int(h[0]))
+	f.win.Skip(int(h[0]))
 
 	f.defs, f.descs = [16]def{}, f.descs[:0]
 	f.timed, f.good, f.clock = false, stamps{}, clock{}
 	for k, s := range f.streams() {
 		f.clock.mark[k] = len(s.Time())
 	}
-	if end == f.pos() {
+	if end == f.win.Pos() {
 		end = math.MaxInt64
-		if len(f.peek(3)) == 3 {
+		if len(f.win.Peek(3)) == 3 {
 			f.Warn(raw.Warning{Kind: raw.Unfinished, Byte: start + 4})
 		}
 	}
@@ -142,37 +140,17 @@ func (f *reader) part() bool {
 	return true
 }
 
-// peek is the next n bytes, fewer only at the end; they stay until the next peek.
-func (f *reader) peek(n int) []byte {
-	if len(f.ahead)-f.used < n {
-		f.sum()
-		f.win.Peek(n)
-		f.ahead = f.win.Ahead()
-	}
-	b := f.ahead[f.used:]
-	return b[:min(n, len(b))]
-}
-
-// skip takes the next n bytes, which were peeked at.
-func (f *reader) skip(n int) { f.used += n }
-
-// pos is where the next byte stands in the input.
-func (f *reader) pos() int64 { return f.win.Pos + int64(f.used) }
-
-// sum is the checksum of this file of the chain up to here. It is carried over
-// many messages at once, which takes a fifth of the time.
+// sum is the checksum of this file of the chain up to here.
 func (f *reader) sum() uint16 {
-	carry(f.crc, f.ahead[:f.used])
-	f.win.Skip(f.used)
-	f.ahead, f.used = f.ahead[f.used:], 0
+	f.win.Settle()
 	return f.crc.Sum16()
 }
 
 // nextHeader skips bytes that belong to no file until the next FIT header.
 func (f *reader) nextHeader() bool {
-	start := f.pos()
+	start := f.win.Pos()
 	found := false
-	for b := f.peek(4096); len(b) > 0 && !found; b = f.peek(4096) {
+	for b := f.win.Peek(4096); len(b) > 0 && !found; b = f.win.Peek(4096) {
 		n := len(b)
 		if n > 11 {
 			n -= 11 // a header may begin in the last bytes
@@ -186,9 +164,9 @@ func (f *reader) nextHeader() bool {
 		} else if i >= -8 {
 			n = 1
 		}
-		f.skip(n)
+		f.win.Skip(n)
 	}
-	f.Warn(raw.Warning{Kind: raw.ForeignBytes, Byte: start, Count: int(f.pos() - start)})
+	f.Warn(raw.Warning{Kind: raw.ForeignBytes, Byte: start, Count: int(f.win.Pos() - start)})
 	return found
 }
 
@@ -196,21 +174,21 @@ func (f *reader) nextHeader() bool {
 // header says that they end, MaxInt64 when it does not say.
 func (f *reader) messages(end int64) {
 	for !f.atEnd(&end) {
-		pos := f.pos()
-		b := f.peek(maxDefinition)
+		pos := f.win.Pos()
+		b := f.win.Peek(maxDefinition)
 		n, ok := f.sizeOf(b)
 		if len(b) == 2 && (!ok || n > 2) && binary.LittleEndian.Uint16(b) == f.sum() {
-			f.skip(checksumSize)
+			f.win.Skip(checksumSize)
 			if end != math.MaxInt64 {
 				f.Warn(raw.Warning{Kind: raw.EndsEarly, Byte: pos})
 			}
 			return
 		}
 		if ok && n > len(b) {
-			b = f.peek(n)
+			b = f.win.Peek(n)
 		}
 		if ok && n > len(b) {
-			f.skip(len(b))
+			f.win.Skip(len(b))
 			f.cut(pos, end)
 			return
 		}
@@ -224,31 +202,31 @@ func (f *reader) messages(end int64) {
 			f.Warn(raw.Warning{Kind: raw.WrongSize, Byte: pos})
 			end = math.MaxInt64
 		}
-		if b = f.peek(n); isDefinition(b) { // sane may have looked further
+		if b = f.win.Peek(n); isDefinition(b) { // sane may have looked further
 			f.define(b)
 		} else {
 			f.data(b)
 		}
-		f.skip(n)
+		f.win.Skip(n)
 	}
 }
 
 // atEnd says whether the file ends here; where its header is wrong about that,
 // end becomes MaxInt64.
 func (f *reader) atEnd(end *int64) bool {
-	said := f.pos() == *end
+	said := f.win.Pos() == *end
 	if !said && *end != math.MaxInt64 {
 		return false
 	}
-	b := f.peek(16)
+	b := f.win.Peek(16)
 	last := len(b) == 2 || len(b) > 2 && Is(b[2:]) // what stands here must be the checksum
 	sum := (said || last) && len(b) >= 2 && binary.LittleEndian.Uint16(b) == f.sum()
 	switch {
 	case sum:
-		f.skip(checksumSize)
+		f.win.Skip(checksumSize)
 		return true
 	case said && len(b) < 2:
-		f.skip(len(b))
+		f.win.Skip(len(b))
 		f.Warn(raw.Warning{Kind: raw.NoChecksum, Byte: *end})
 		return true
 	case Is(b):
@@ -258,7 +236,7 @@ func (f *reader) atEnd(end *int64) bool {
 		return true
 	case said && last:
 		f.Warn(raw.Warning{Kind: raw.WrongChecksum, Byte: *end, Values: []float64{float64(binary.LittleEndian.Uint16(b)), float64(f.sum())}})
-		f.skip(checksumSize)
+		f.win.Skip(checksumSize)
 		return true
 	case said:
 		f.Warn(raw.Warning{Kind: raw.LongerThanSays, Byte: *end})
@@ -310,7 +288,7 @@ func (f *reader) cut(pos, end int64) {
 		w.Text = []string{err.Error()}
 	}
 	if end != math.MaxInt64 {
-		w.Count = int(end + checksumSize - f.pos())
+		w.Count = int(end + checksumSize - f.win.Pos())
 	}
 	f.Warn(w)
 }
@@ -328,7 +306,7 @@ func (f *reader) data(b []byte) {
 		f.unread[d.global]++
 		return
 	}
-	f.msg = msg{d, b, f.pos()}
+	f.msg = msg{d, b, f.win.Pos()}
 	d.kind.read(f, &f.msg)
 }
 

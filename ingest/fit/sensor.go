@@ -117,7 +117,7 @@ func (f *reader) axes(s *sensor, m *msg, slot, n int) (good int) {
 }
 
 // capacity says how many samples to make room for when want are needed.
-func (f *reader) capacity(want int) int { return raw.GrowTo(want, 3, f.size, f.pos()) }
+func (f *reader) capacity(want int) int { return raw.GrowTo(want, 3, f.size, f.win.Pos()) }
 
 // after sets the times of samples, ms after their message's, NaN where it tells
 // none.

@@ -75,7 +75,7 @@ func (f *reader) sane(b []byte) bool {
 		return true
 	}
 	n := len(b)
-	b = f.peek(n + jumpAhead)
+	b = f.win.Peek(n + jumpAhead)
 	// A file of nothing but jumps is not worth a search at each.
 	if f.jumps++; f.jumps <= maxJumps {
 		for i := 1; i < n; i++ {
@@ -139,21 +139,21 @@ func (f *reader) chain(b []byte) (stamps int, ok bool) {
 // when there is none before end or the end of the file.
 func (f *reader) resync(pos, end int64) bool {
 	found := false
-	for f.skip(1); f.pos() < end && !found; {
-		b := f.peek(syncAhead)
-		if b = b[:min(int64(len(b)), end-f.pos())]; len(b) == 0 {
+	for f.win.Skip(1); f.win.Pos() < end && !found; {
+		b := f.win.Peek(syncAhead)
+		if b = b[:min(int64(len(b)), end-f.win.Pos())]; len(b) == 0 {
 			break
 		}
 		if _, found = f.starts(b); !found {
-			f.skip(1)
+			f.win.Skip(1)
 		}
 	}
-	w := raw.Warning{Kind: raw.Damaged, Byte: pos, Count: int(f.pos() - pos)}
-	if !found && f.pos() != end {
+	w := raw.Warning{Kind: raw.Damaged, Byte: pos, Count: int(f.win.Pos() - pos)}
+	if !found && f.win.Pos() != end {
 		w.Values = []float64{1}
 	}
 	f.Warn(w)
-	return found || f.pos() == end
+	return found || f.win.Pos() == end
 }
 
 // starts reports whether b starts with a stamped message and goes on well, and
