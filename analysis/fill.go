@@ -111,8 +111,16 @@ func (o *observation) describeParts(r *Result) {
 			x.Foiling += num(max(0, min(f.End, to)-max(f.Start, from)))
 		}
 		var noted, share, variance float64
+		lost := map[mark.Why]int{}
 		for _, m := range o.marks {
-			if m.Part != k || !m.Counts() {
+			if m.Part != k {
+				continue
+			}
+			if !m.Counts() {
+				if lost[m.Why]++; lost[m.Why] > lost[x.Why] {
+					x.Why = m.Why
+				}
+				x.Lost++
 				continue
 			}
 			if x.Marks++; !m.Even {
@@ -121,6 +129,9 @@ func (o *observation) describeParts(r *Result) {
 		}
 		if noted > 0 {
 			x.Share = interval.Normal(share/noted, math.Sqrt(variance)/noted)
+		}
+		if x.Marks > 0 {
+			x.Lost, x.Why = 0, ""
 		}
 		r.Parts = append(r.Parts, x)
 	}

@@ -6,8 +6,11 @@ import (
 
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/mark"
+	"evenfoot/analysis/ride"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
+	"evenfoot/ingest"
 )
 
 // A setup follows the advice when it differs by the step and by nothing else.
@@ -77,5 +80,21 @@ func TestLaterSessionsAreNotBefore(t *testing.T) {
 	}
 	if got := (&Result{}).before(all); len(got) != len(all) {
 		t.Errorf("without a date %d of %d are before", len(got), len(all))
+	}
+}
+
+// TestLostMarksAreTold: a part whose marks all fail tells what became of most of them.
+func TestLostMarksAreTold(t *testing.T) {
+	o := &observation{
+		log: &ingest.Log{Start: time.Date(2026, 6, 1, 9, 0, 0, 0, time.UTC)}, ride: &ride.Session{}, parts: []mark.Part{{}, {Start: 600}},
+		marks: []mark.Mark{{Why: mark.OffFoil}, {Why: mark.NoSpeed}, {Why: mark.NoSpeed}, {Part: 1, Why: mark.NoSpeed}, {Part: 1}},
+	}
+	r := &Result{Setup: &setup.Setup{Change: []setup.Change{{}}}}
+	o.describeParts(r)
+	if p := r.Parts[0]; p.Lost != 3 || p.Why != mark.NoSpeed || p.Marks != 0 {
+		t.Errorf("none counts: %+v", p)
+	}
+	if p := r.Parts[1]; p.Lost != 0 || p.Why != "" || p.Marks != 1 {
+		t.Errorf("one counts: %+v", p)
 	}
 }

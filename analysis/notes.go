@@ -53,22 +53,15 @@ func UsualRange(s *setup.Setup) [2]float64 {
 }
 
 // Unmeasured ranks the keys of the setup that are left to their defaults by
-// the doubt of the best stabilizer change that each would take away.
-func (r *Result) Unmeasured() []advice.Measurement {
+// the doubt of the best stabilizer change that each would take away. doubt is half
+// its 90 % interval, degrees, whether or not this rider's cards reach that change;
+// 0 where it is not known.
+func (r *Result) Unmeasured() (list []advice.Measurement, doubt float64) {
 	if r.Posterior == nil {
-		return nil
+		return nil, 0
 	}
-	return advice.Measurements(r.Posterior, r.outing.Setup, r.speeds.weights)
-}
-
-// BestAngleDoubt is half the 90 % interval, degrees, of the stabilizer change
-// that would be best of all, whether or not this rider's cards reach it; 0
-// where it is not known.
-func (r *Result) BestAngleDoubt() float64 {
-	if r.Posterior == nil {
-		return 0
-	}
-	return interval.Z90 * advice.AngleDoubt(r.Posterior, r.outing.Setup, r.speeds.weights)
+	list, sd := advice.Measurements(r.Posterior, r.outing.Setup, r.speeds.weights)
+	return list, interval.Z90 * sd
 }
 
 // flown is the slowest and the fastest speed over ground, m/s, that a note may

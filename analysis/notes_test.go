@@ -110,7 +110,8 @@ func TestBestAngleDoubtOfBeginner(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		return r.BestAngleDoubt()
+		_, doubt := r.Unmeasured()
+		return doubt
 	}
 	if a, b := doubt("beginner"), doubt("intermediate"); !(a > 0.3) || math.Abs(a/b-1) > 0.5 {
 		t.Errorf("± %.2f° for a beginner, ± %.2f° for an intermediate rider", a, b)

@@ -110,6 +110,8 @@ type Part struct {
 	Marks   int               `json:"marks"`             // that count
 	Even    interval.Interval `json:"even_mps"`          // through the water; null where none called the load even
 	Share   interval.Interval `json:"noted_front_share"` // the mean of what the other marks say; null without any
+	Lost    int               `json:"-"`                 // marks that do not count, where none does, and what became of most
+	Why     mark.Why          `json:"-"`
 }
 
 type Totals struct {

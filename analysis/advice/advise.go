@@ -62,7 +62,7 @@ func Advise(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *Adv
 		a.Next = Reason{Kind: SaySpeeds}
 		return a
 	}
-	gradient := t.gradientWith(0, 0)
+	gradient := t.each(0, 0, (*flight).gradient)
 	a.EvennessNow, a.GradientNow = t.post.Interval(t.evenNow), t.post.Interval(gradient)
 	a.EvennessAfter, a.GradientAfter = a.EvennessNow, a.GradientNow
 	a.Overshoot = interval.Number(t.chanceBelow(gradient, 0))
@@ -160,7 +160,8 @@ func (t *task) step(cards, move float64) step {
 	if s.feet == 0 {
 		s.move = s.foil
 	}
-	s.even, s.grow = t.eachAfter(&s, t.evenness), t.eachAfter(&s, (*flight).gradient)
+	moved := trim.Change{Foil: s.foil, Front: s.feet, Back: s.feet}
+	s.even, s.grow = t.after(cards, moved, t.evenness), t.after(cards, moved, (*flight).gradient)
 	s.better = t.chanceLess(s.even, t.evenNow)
 	switch {
 	case cards != 0 && s.move != 0:
@@ -198,13 +199,6 @@ func wholeMillimetres(m float64) float64 {
 		return n * mm
 	}
 	return 0
-}
-
-// eachAfter computes f of every draw after a step.
-func (t *task) eachAfter(s *step, f func(x *flight, c trim.Change) float64) []float64 {
-	return t.ofEach(func(i int) trim.Change {
-		return trim.Change{Raise: t.turn(s.cards, t.cards[i]), Foil: s.foil, Front: s.feet, Back: s.feet}
-	}, f)
 }
 
 // steps are what is on offer: no change first, then cards, moves and both, all

@@ -119,3 +119,13 @@ func BenchmarkInferAdvise(b *testing.B) {
 		Advise(p, s, speeds, Options{LawOK: true})
 	}
 }
+
+// Uniform weighs all speeds from low to top, m/s, alike.
+func Uniform(low, top float64) SpeedWeights {
+	w := SpeedWeights{Low: low, Top: top}
+	for i := range curveLen {
+		w.Speed = append(w.Speed, low+(top-low)*float64(i)/(curveLen-1))
+		w.Weight = append(w.Weight, 1)
+	}
+	return w
+}

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 )
 
@@ -41,36 +42,41 @@ type weighing struct {
 //
 //	χ² = dᵀ C⁻¹ d        ln L = -½ (χ² + ln |C|)
 func weigh(before, after Side, predicted []trim.Inputs, levels bool) weighing {
-	w := weighing{p: 1, same: 1, odds: 1, before: before.Posterior.Told(), marks: len(after.Marked.Moments)+len(after.Marked.Nulls) > 0}
 	seen := readings(before, after, levels)
+	w := weighing{p: 1, same: 1, odds: 1, before: before.Posterior.Told(), marks: len(after.Marked.Moments)+len(after.Marked.Nulls) > 0}
 	for _, s := range seen {
-		w.notes += s.notes
+		if s.felt {
+			w.notes++
+		}
 	}
 	change, changeL, ok := forecastOf(seen, before.Posterior, predicted).likelihood(seen)
 	none, noneL, okNone := forecastOf(seen, before.Posterior, before.Posterior.WithRider().Draws).likelihood(seen)
-	if !ok || !okNone {
-		return w
+	if ok && okNone {
+		law := distuv.ChiSquared{K: float64(len(seen))}
+		w.p, w.same, w.odds = law.Survival(change), law.Survival(none), math.Exp(changeL-noneL)
 	}
-	law := distuv.ChiSquared{K: float64(len(seen))}
-	w.p, w.same, w.odds = law.Survival(change), law.Survival(none), math.Exp(changeL-noneL)
 	return w
 }
 
 // A reading is one thing that was observed, or could be.
 type reading struct {
-	of    func(f, was trim.Foil) float64 // by the model
-	miss  func(model float64) float64    // model minus observation; nil where it is not made yet
-	sd    float64
-	notes int // of feel, 0 for a sensor's
+	of   func(f, was *trim.Foil) float64 // by the model
+	miss func(model float64) float64     // model minus observation; nil where it is not made yet
+	sd   float64
+	felt bool // by the rider, not a sensor's
 }
 
-// felt is what a rider on a foil says of a speed, m/s.
-func felt(v float64) func(f, was trim.Foil) float64 {
-	return func(f, _ trim.Foil) float64 { return f.In.Said(f.At(v, trim.Gravity).FrontShare) }
+// said is a note as a rider may write it of a speed, m/s, and load in m/s², after a
+// change of the trim since the outing's start.
+func said(n setup.Feel, normal float64, c trim.Change) reading {
+	return reading{
+		of:   func(f, _ *trim.Foil) float64 { return f.In.Said(loadOf(f, n.Speed, normal, c).FrontShare) },
+		miss: func(model float64) float64 { return trim.Miss(n, model) }, sd: n.SD, felt: true,
+	}
 }
 
 // loadOf is the load at one moment, after a change since the outing's start.
-func loadOf(f trim.Foil, speed, normal float64, c trim.Change) trim.State {
+func loadOf(f *trim.Foil, speed, normal float64, c trim.Change) trim.State {
 	p := f.Point(speed, cmp.Or(normal, trim.Gravity))
 	return p.With(c)
 }
@@ -79,27 +85,31 @@ func loadOf(f trim.Foil, speed, normal float64, c trim.Change) trim.State {
 func readings(before, after Side, levels bool) (seen []reading) {
 	for _, n := range after.Setup.Feel {
 		if n.Speed >= slowest && n.SD > 0 {
-			seen = append(seen, reading{felt(n.Speed), func(model float64) float64 { return trim.Miss(n, model) }, n.SD, 1})
+			seen = append(seen, said(n, 0, trim.Change{}))
 		}
 	}
 	for _, n := range after.Marked.Moments {
-		said := func(f, _ trim.Foil) float64 { return f.In.Said(loadOf(f, n.Speed, n.Normal, n.Change).FrontShare) }
-		seen = append(seen, reading{said, func(model float64) float64 { return trim.Miss(n.Feel, model) }, n.SD, 1})
+		seen = append(seen, said(n.Feel, n.Normal, n.Change))
 	}
 	for _, n := range after.Marked.Nulls {
-		off := func(f, _ trim.Foil) float64 { return loadOf(f, n.Speed, n.Normal, n.Change).FeltShare - 0.5 }
 		best := trim.NewFoil(after.Posterior.MAP)
-		bySpeed := loadOf(best, n.Speed+n.SpeedSD, n.Normal, n.Change).FeltShare - loadOf(best, n.Speed, n.Normal, n.Change).FeltShare
-		seen = append(seen, reading{off, func(model float64) float64 { return model }, math.Hypot(n.SD, bySpeed), 1})
+		off := func(f *trim.Foil, speed float64) float64 { return loadOf(f, speed, n.Normal, n.Change).FeltShare - 0.5 }
+		seen = append(seen, reading{
+			of:   func(f, _ *trim.Foil) float64 { return off(f, n.Speed) },
+			miss: func(model float64) float64 { return model },
+			sd:   math.Hypot(n.SD, off(&best, n.Speed+n.SpeedSD)-off(&best, n.Speed)), felt: true,
+		})
 	}
 	if levels && before.HasLaw && after.HasLaw {
 		z := minus(after.Zero, before.Zero)
-		law := func(f, was trim.Foil) float64 {
-			then, _ := f.Law(0, 0)
-			now, _ := was.Law(0, 0)
-			return then - now
-		}
-		seen = append(seen, reading{law, func(model float64) float64 { return model - z.Value }, z.SD(), 0})
+		seen = append(seen, reading{
+			of: func(f, was *trim.Foil) float64 {
+				then, _ := f.Law(0, 0)
+				now, _ := was.Law(0, 0)
+				return then - now
+			},
+			miss: func(model float64) float64 { return model - z.Value }, sd: z.SD(),
+		})
 	}
 	return seen
 }
@@ -121,7 +131,7 @@ func forecastOf(seen []reading, from *trim.Posterior, to []trim.Inputs) *forecas
 	for i := range to {
 		f, was := trim.NewFoil(to[i]), trim.NewFoil(from.Draws[i])
 		for k, s := range seen {
-			model.Set(i, k, s.of(f, was))
+			model.Set(i, k, s.of(&f, &was))
 		}
 	}
 	c := &forecast{mean: make([]float64, n)}
@@ -168,7 +178,7 @@ func notesToTell(before, after Side, predicted []trim.Inputs, levels bool, w Spe
 	seen := readings(before, after, levels)
 	at := []float64{w.Low, w.mid(), w.Top}
 	for _, v := range at {
-		seen = append(seen, reading{of: felt(v)})
+		seen = append(seen, said(setup.Feel{Speed: v}, 0, trim.Change{}))
 	}
 	change, none := forecastOf(seen, before.Posterior, predicted), forecastOf(seen, before.Posterior, before.Posterior.WithRider().Draws)
 	for n := len(at); n <= mostNotes && len(change.mean) > 0; n += len(at) {

@@ -166,7 +166,7 @@ func TestPartsAreJudged(t *testing.T) {
 		after := Side{Setup: &to, Posterior: before.Posterior}
 		for _, v := range []float64{7, 8.5, 10} { // the foil stands where that feels even
 			f := trim.NewFoil(in)
-			level := loadOf(f, v, 0, trim.Change{})
+			level := loadOf(&f, v, 0, trim.Change{})
 			move := -(level.FeltShare - 0.5) / level.SharePerMetre
 			after.Marked.Nulls = append(after.Marked.Nulls, trim.Null{Speed: v, SpeedSD: 0.1, SD: 0.015, Change: trim.Change{Foil: move}})
 		}

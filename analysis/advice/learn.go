@@ -5,9 +5,6 @@ import (
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/stat"
-
-	"evenfoot/analysis/trim"
 )
 
 // learning is what noting the feel at three speeds is worth, share²: by how
@@ -45,41 +42,17 @@ func (t *task) learning() float64 {
 // regression on notes at low, middle and top speed with their own errors.
 func (t *task) tellByNotes(quantities [][]float64) bool {
 	rng := rand.New(rand.NewPCG(5, 77))
-	speeds := []float64{t.Low, t.mid(), t.Top}
-	notes := mat.NewDense(len(t.draws), len(speeds), nil)
-	for k, v := range speeds {
-		said := t.each(0, 0, func(x *flight, c trim.Change) float64 {
-			p := x.foil.Point(v, trim.Gravity)
-			return x.foil.In.Said(p.With(c).FrontShare)
-		})
-		floats.AddConst(-t.mean(said), said)
-		notes.SetCol(k, said)
+	notes := t.notesAt([]float64{t.Low, t.mid(), t.Top}, 0, 3)
+	for _, n := range notes {
+		floats.AddConst(-t.mean(n.of), n.of)
 	}
-	var cov mat.SymDense
-	stat.CovarianceMatrix(&cov, notes, t.post.Weights)
-	for k := range speeds {
-		cov.SetSym(k, k, cov.At(k, k)+noteSD*noteSD)
-	}
-	var chol mat.Cholesky
-	if !chol.Factorize(&cov) {
+	r, ok := t.regress(quantities, notes)
+	if !ok {
 		return false
 	}
-	with := mat.NewDense(len(speeds), len(quantities), nil)
-	for j, v := range quantities {
-		for k := range speeds {
-			with.Set(k, j, stat.Covariance(v, mat.Col(nil, k, notes), t.post.Weights))
-		}
-	}
-	var by, told mat.Dense
-	if chol.SolveTo(&by, with) != nil {
-		return false
-	}
-	for i := range t.draws {
-		for k := range speeds {
-			notes.Set(i, k, notes.At(i, k)+noteSD*rng.NormFloat64())
-		}
-	}
-	told.Mul(notes, &by)
+	r.shown.Apply(func(_, _ int, v float64) float64 { return v + noteSD*rng.NormFloat64() }, r.shown)
+	var told mat.Dense
+	told.Mul(r.shown, r.by)
 	for j := range quantities {
 		mat.Col(quantities[j], j, &told)
 	}

@@ -6,7 +6,9 @@ import (
 	"slices"
 
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
+	"evenfoot/filter"
 )
 
 // What an observation is worth: 1σ of each.
@@ -23,6 +25,41 @@ const (
 	worthAtAll = 0.98      // ratio of the doubt after to before
 	sharper    = 1.2       // times a measurement's σ that the doubt must be for it to be worth making
 )
+
+// A feeling is what a rider may tell of a speed with cards fitted and the foil
+// moved: a note, or whether it feels even.
+type feeling struct {
+	speed       float64 // m/s
+	cards, move float64 // move in m
+	even        bool
+}
+
+// told is what a foil lets the rider tell after a change of the trim.
+func (x feeling) told(f *trim.Foil, c trim.Change) float64 {
+	p := f.Point(x.speed, trim.Gravity)
+	s := p.With(c)
+	if x.even {
+		return s.FeltShare
+	}
+	return f.In.Said(s.FrontShare)
+}
+
+// observable is the feeling with cards of the nominal thickness, that turn by raise.
+func (x feeling) observable(raise float64) trim.Observable {
+	sd := noteSD
+	if x.even {
+		sd = nullSD
+	}
+	return trim.Observable{SD: sd, Of: func(in trim.Inputs) float64 {
+		f := trim.NewFoil(in)
+		return x.told(&f, trim.Change{Raise: raise, Foil: x.move})
+	}}
+}
+
+// toldBy is what every draw would let the rider tell.
+func (t *task) toldBy(x feeling) []float64 {
+	return t.each(x.cards, x.move, func(f *flight, c trim.Change) float64 { return x.told(&f.foil, c) })
+}
 
 // A candidate is an observation and what it would tell.
 type candidate struct {
@@ -52,49 +89,36 @@ func (o objective) bestRaise(in trim.Inputs) float64 {
 	return o.best([]*flight{o.fly(in)}, Pair{}, anywhere).Raise
 }
 
-// note is the feel at a speed after a change of the trim.
-func note(v float64, c trim.Change) trim.Observable {
-	return trim.Observable{SD: noteSD, Of: func(in trim.Inputs) float64 {
-		f := trim.NewFoil(in)
-		p := f.Point(v, trim.Gravity)
-		return in.Said(p.With(c).FrontShare)
-	}}
-}
-
-// null is that the load feels even at a speed after a change of the trim.
-func null(v float64, c trim.Change) trim.Observable {
-	return trim.Observable{SD: nullSD, Of: func(in trim.Inputs) float64 {
-		f := trim.NewFoil(in)
-		p := f.Point(v, trim.Gravity)
-		return p.With(c).FeltShare
-	}}
-}
-
 // candidates are what could be found out about today's foil.
-func (t *task) candidates() []candidate {
-	var cs []candidate
+func (t *task) candidates() (cs []candidate) {
 	add := func(o Observation, seen ...trim.Observable) { cs = append(cs, candidate{o, seen}) }
+	measure := func(kind Kind, key string, sd float64, of func(in trim.Inputs) float64) {
+		if t.sdOf(key) > sharper*sd {
+			add(Observation{Kind: kind, SD: sd}, trim.Observable{SD: sd, Of: of})
+		}
+	}
 	all := []float64{t.Low, t.mid(), t.Top}
-	for _, v := range all {
-		add(Observation{Kind: NoteFeel, Speeds: []float64{v}}, note(v, trim.Change{}))
+	notes := func(raise float64) (seen []trim.Observable) {
+		for _, v := range all {
+			seen = append(seen, feeling{speed: v}.observable(raise))
+		}
+		return seen
+	}
+	for k, note := range notes(0) {
+		add(Observation{Kind: NoteFeel, Speeds: all[k : k+1]}, note)
 	}
 	if t.mayShim() {
 		card := t.direction()
-		c := trim.Change{Raise: t.turn(card, 1)}
 		now, then := t.post.Interval(t.sharesWith(0, 0, t.Top)), t.post.Interval(t.sharesWith(card, 0, t.Top))
-		add(Observation{Kind: RideCard, Speeds: all, Edge: t.edge(card), TakeOut: t.takesOut(card), ChangesTrim: true,
-			Mount: t.s.Foil.Stabilizer.Mount, Now: &now, Then: &then},
-			note(t.Low, c), note(t.mid(), c), note(t.Top, c))
+		o := t.withCard(RideCard, all)
+		o.Now, o.Then = &now, &then
+		add(o, notes(t.turn(card, 1))...)
 	}
 	if o, seen := t.nulls(); len(seen) > 1 {
 		add(o, seen...)
 	}
-	if t.sdOf("foil.stabilizer.incidence_deg") > sharper*angleSD {
-		add(Observation{Kind: MeasureAngle, SD: angleSD}, trim.Observable{SD: angleSD, Of: func(in trim.Inputs) float64 { return in.StabIncidence }})
-	}
-	if t.sdOf("board.cg_cm") > sharper*balanceSD {
-		add(Observation{Kind: BalanceBoard, SD: balanceSD}, trim.Observable{SD: balanceSD, Of: func(in trim.Inputs) float64 { return in.BoardCG }})
-	}
+	measure(MeasureAngle, "foil.stabilizer.incidence_deg", angleSD, func(in trim.Inputs) float64 { return in.StabIncidence })
+	measure(BalanceBoard, "board.cg_cm", balanceSD, func(in trim.Inputs) float64 { return in.BoardCG })
 	if !t.opt.LawOK {
 		add(Observation{Kind: LogMotion}, t.logger())
 	} else if !t.post.CanUseLevelZero() {
@@ -108,6 +132,12 @@ func (t *task) candidates() []candidate {
 	return cs
 }
 
+// withCard is an observation with one card more in the direction of need.
+func (t *task) withCard(kind Kind, speeds []float64) Observation {
+	card := t.direction()
+	return Observation{Kind: kind, Speeds: speeds, Edge: t.edge(card), TakeOut: t.takesOut(card), Mount: t.s.Foil.Stabilizer.Mount, ChangesTrim: true}
+}
+
 // nulls is the speed that feels even with the foil at three places, where the
 // model finds such speeds among those that count.
 func (t *task) nulls() (Observation, []trim.Observable) {
@@ -119,14 +149,12 @@ func (t *task) nulls() (Observation, []trim.Observable) {
 		if x < lo || x > hi {
 			continue
 		}
-		c := trim.Change{Foil: x}
 		was := math.NaN()
 		for _, v := range t.curveSpeeds() {
-			p := f.Point(v, trim.Gravity)
-			off := p.With(c).FeltShare - 0.5
+			even := feeling{speed: v, move: x, even: true}
+			off := even.told(&f, trim.Change{Foil: x}) - 0.5
 			if was*off <= 0 {
-				o.Places = append(o.Places, x)
-				seen = append(seen, null(v, c))
+				o.Places, seen = append(o.Places, x), append(seen, even.observable(0))
 				break
 			}
 			was = off
@@ -165,21 +193,87 @@ func (t *task) sdOf(key string) float64 {
 	return 0
 }
 
+// bestBy is how the best turn of the stabilizer goes with each unknown, at x as
+// [trim.Posterior.Derivative] has it; nil without speeds or foils.
+func bestBy(p *trim.Posterior, w SpeedWeights, level string, x []float64) []float64 {
+	o := objective{w.clean(), GradientWanted(level)}
+	if len(o.Speed) == 0 || len(p.Draws) == 0 {
+		return nil
+	}
+	return p.Derivative(x, o.bestRaise)
+}
+
 // Sensitivity is how far each unknown moves the best stabilizer change,
 // degrees per σ, in the order of p.Unknowns: the tornado.
 func Sensitivity(p *trim.Posterior, w SpeedWeights, level string) []Effect {
-	o := objective{w.clean(), GradientWanted(level)}
-	out := make([]Effect, len(p.Unknowns))
-	if len(o.Speed) == 0 {
-		for k, u := range p.Unknowns {
-			out[k] = Effect{u.Name, math.NaN(), math.NaN()}
-		}
-		return out
-	}
-	before := p.Derivative(make([]float64, len(p.Mean)), o.bestRaise)
-	after := p.Derivative(nil, o.bestRaise)
-	for k, u := range p.Unknowns {
-		out[k] = Effect{u.Name, before[k] / deg, after[k] * math.Sqrt(p.Cov[k][k]) / deg}
+	out := slices.Repeat([]Effect{{math.NaN(), math.NaN()}}, len(p.Unknowns))
+	before, after := bestBy(p, w, level, make([]float64, len(p.Mean))), bestBy(p, w, level, nil)
+	for k := range before {
+		out[k] = Effect{before[k] / deg, after[k] * math.Sqrt(p.Cov[k][k]) / deg}
 	}
 	return out
+}
+
+// A Measurement is a value that the setup leaves to its default, and 1σ (deg)
+// of the best stabilizer change now and once it is measured and written down.
+type Measurement struct {
+	Key       *setup.Key
+	Now, Then float64
+}
+
+// gauged are the keys that an [Observation] says how to measure, and better.
+var gauged = []string{"foil.stabilizer.incidence_deg", "board.cg_cm"}
+
+// Measurements rank the keys that are not given by the doubt of the best
+// stabilizer change that each would take away, the most first, and tell its 1σ now
+// (deg; 0 without speeds or foils). A value that is given is known to [setup.Prior]
+// Given instead of Default; in between lies an observation of 1σ s with
+// 1/s² = 1/given² - 1/default².
+func Measurements(p *trim.Posterior, s *setup.Setup, w SpeedWeights) (out []Measurement, now float64) {
+	goal := bestBy(p, w, s.Rider.Level, nil)
+	if goal == nil {
+		return nil, 0
+	}
+	now = p.DoubtAfter(goal) / deg
+	for i, u := range p.Unknowns {
+		k := setup.KeyNamed(u.Key)
+		if k == nil || !u.Default || !(k.Prior.Default > k.Prior.Given) || slices.Contains(gauged, k.Name) {
+			continue
+		}
+		ratio := k.Prior.Given / k.Prior.Default
+		out = append(out, Measurement{Key: k, Now: now, Then: p.DoubtKnowing(goal, i, ratio/math.Sqrt(1-ratio*ratio)) / deg})
+	}
+	slices.SortStableFunc(out, func(a, b Measurement) int { return cmp.Compare(a.Then, b.Then) })
+	return out, now
+}
+
+// Questions picks up to n of the speeds, m/s, of moments at which to ask for the
+// feel: each in turn the one whose answer would leave the least doubt.
+func Questions(p *trim.Posterior, s *setup.Setup, w SpeedWeights, speeds []float64, n int) (picked []int) {
+	goal := bestBy(p, w, s.Rider.Level, nil)
+	if goal == nil {
+		return nil
+	}
+	notes := make([]trim.Observable, len(speeds))
+	filter.Each(len(notes), func(i int) {
+		notes[i] = feeling{speed: speeds[i]}.observable(0)
+		notes[i].By = p.Derivative(nil, notes[i].Of)
+	})
+	var seen []trim.Observable
+	for range n {
+		best, least := -1, math.Inf(1)
+		for i := range notes {
+			if slices.Contains(picked, i) {
+				continue
+			}
+			if d := p.DoubtAfter(goal, append(seen, notes[i])...); d < least-1e-12 {
+				best, least = i, d
+			}
+		}
+		if best < 0 {
+			break
+		}
+		picked, seen = append(picked, best), append(seen, notes[best])
+	}
+	return picked
 }

@@ -9,9 +9,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"evenfoot/analysis/interval"
-	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
-	"evenfoot/filter"
 )
 
 // What a plan asks for, and its trouble in minutes, changes ashore included.
@@ -72,27 +70,31 @@ func (t *task) plan() []Trial {
 	for i, b := range t.bestEach {
 		goal[i] = b.Raise
 	}
-	now := usualRound * stat.StdDev(goal, t.post.Weights) / deg
-	add := func(x Trial, seen ...seenOf) {
-		x.ShimSDNow, x.ShimSD = interval.Number(now/usualRound), interval.Number(left(goal, t.post.Weights, seen)/deg)
-		x.Now, x.Then = interval.Number(now), interval.Number(usualRound*left(goal, t.post.Weights, seen)/deg)
-		if float64(x.Then) < worthDoing*now {
+	now := stat.StdDev(goal, t.post.Weights) / deg
+	add := func(x Trial, minutes float64, seen ...seenOf) {
+		then := t.left(goal, seen) / deg
+		x.Minutes, x.ShimSDNow, x.ShimSD = interval.Number(minutes), interval.Number(now), interval.Number(then)
+		x.Now, x.Then = interval.Number(usualRound*now), interval.Number(usualRound*then)
+		if then < worthDoing*now {
 			out = append(out, x)
 		}
 	}
+	const noted = PlaceMinutes + TrimNotes*perNote
 	if x, seen := t.threePlaces(); len(seen) > 1 {
-		add(x, seen...)
+		n := float64(len(seen))
+		add(x, n*PlaceMinutes+(n-1)*ashore, seen...)
 	}
-	speeds := t.spread()
-	todays := Observation{Kind: NoteMoments, Speeds: speeds}
-	add(Trial{Observation: todays, Minutes: 2 * (PlaceMinutes + TrimNotes*perNote), Each: 2 * TrimNotes}, t.notesAt(speeds, 0, 2*TrimNotes)...)
+	spread := make([]float64, planSpeeds)
+	for i := range spread {
+		spread[i] = t.Low + (t.Top-t.Low)*(float64(i)+0.5)/planSpeeds
+	}
+	add(Trial{Observation: Observation{Kind: NoteMoments, Speeds: spread}, Each: 2 * TrimNotes}, 2*noted, t.notesAt(spread, 0, 2*TrimNotes)...)
 	ends := []float64{t.Low, t.mid(), t.Top}
-	add(Trial{Observation: Observation{Kind: NoteFeel, Speeds: ends}, Minutes: 3 * atASpeed, Each: 1}, t.notesAt(ends, 0, len(ends))...)
+	add(Trial{Observation: Observation{Kind: NoteFeel, Speeds: ends}, Each: 1}, 3*atASpeed, t.notesAt(ends, 0, len(ends))...)
 	if t.mayShim() {
 		card := t.direction()
-		o := Observation{Kind: CardInOut, Speeds: speeds, Edge: t.edge(card), TakeOut: t.takesOut(card), Mount: t.s.Foil.Stabilizer.Mount, ChangesTrim: true}
-		add(Trial{Observation: o, Minutes: 2*(PlaceMinutes+TrimNotes*perNote) + ashore, Each: TrimNotes, Shim: interval.Number(card * trim.Card / mm)},
-			append(t.notesAt(speeds, 0, TrimNotes), t.notesAt(speeds, card, TrimNotes)...)...)
+		add(Trial{Observation: t.withCard(CardInOut, spread), Each: TrimNotes, Shim: interval.Number(card * trim.Card / mm)}, 2*noted+ashore,
+			append(t.notesAt(spread, 0, TrimNotes), t.notesAt(spread, card, TrimNotes)...)...)
 	}
 	minutes := map[Kind]float64{MeasureAngle: angleMinutes, BalanceBoard: boardMinutes, LevelLogger: levelMinutes, LogMotion: motionSetup}
 	for _, c := range t.candidates() {
@@ -101,54 +103,50 @@ func (t *task) plan() []Trial {
 			for _, o := range c.seen {
 				seen = append(seen, seenOf{t.post.Each(o.Of), o.SD})
 			}
-			add(Trial{Observation: c.Observation, Minutes: interval.Number(m)}, seen...)
+			add(Trial{Observation: c.Observation}, m, seen...)
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Trial) int { return cmp.Compare(b.worth(), a.worth()) })
 	return out[:min(len(out), mostTold)]
 }
 
-// left is σ of the goal once what is seen is known, by linear regression over
-// the draws.
-func left(goal, weights []float64, seen []seenOf) float64 {
-	n := len(seen)
-	shown := mat.NewDense(len(goal), n, nil)
-	with := mat.NewVecDense(n, nil)
+// left is σ of the goal once what is seen is known.
+func (t *task) left(goal []float64, seen []seenOf) float64 {
+	told, ok := t.regress([][]float64{goal}, seen)
+	if !ok {
+		return stat.StdDev(goal, t.post.Weights)
+	}
+	return math.Sqrt(math.Max(0, stat.Variance(goal, t.post.Weights)-mat.Dot(told.with.ColView(0), told.by.ColView(0))))
+}
+
+// A regression is how quantities of the draws follow from what is seen.
+type regression struct{ shown, with, by *mat.Dense }
+
+// regress is the linear regression of quantities over the draws on what is seen
+// with its own errors: by holds the coefficients, a column a quantity, with their
+// covariances and shown what each draw shows; false where it cannot be told.
+func (t *task) regress(quantities [][]float64, seen []seenOf) (r regression, ok bool) {
+	n, w := len(seen), t.post.Weights
+	r = regression{mat.NewDense(len(t.draws), n, nil), mat.NewDense(n, len(quantities), nil), new(mat.Dense)}
 	for k, s := range seen {
-		shown.SetCol(k, s.of)
-		with.SetVec(k, stat.Covariance(goal, s.of, weights))
+		r.shown.SetCol(k, s.of)
+		for j, q := range quantities {
+			r.with.Set(k, j, stat.Covariance(q, s.of, w))
+		}
 	}
 	var cov mat.SymDense
-	stat.CovarianceMatrix(&cov, shown, weights)
+	stat.CovarianceMatrix(&cov, r.shown, w)
 	for k, s := range seen {
 		cov.SetSym(k, k, cov.At(k, k)+s.sd*s.sd)
 	}
-	variance := stat.Variance(goal, weights)
 	var chol mat.Cholesky
-	var by mat.VecDense
-	if !chol.Factorize(&cov) || chol.SolveVecTo(&by, with) != nil {
-		return math.Sqrt(variance)
-	}
-	return math.Sqrt(math.Max(0, variance-mat.Dot(with, &by)))
-}
-
-// spread are speeds over the range.
-func (t *task) spread() []float64 {
-	v := make([]float64, planSpeeds)
-	for i := range v {
-		v[i] = t.Low + (t.Top-t.Low)*(float64(i)+0.5)/planSpeeds
-	}
-	return v
+	return r, chol.Factorize(&cov) && chol.SolveTo(r.by, r.with) == nil
 }
 
 // notesAt is n notes of feel spread over speeds with cards fitted.
-func (t *task) notesAt(speeds []float64, cards float64, n int) []seenOf {
-	var out []seenOf
+func (t *task) notesAt(speeds []float64, cards float64, n int) (out []seenOf) {
 	for _, v := range speeds {
-		out = append(out, seenOf{sd: noteSD * math.Sqrt(float64(len(speeds))/float64(n)), of: t.each(cards, 0, func(x *flight, c trim.Change) float64 {
-			p := x.foil.Point(v, trim.Gravity)
-			return x.foil.In.Said(p.With(c).FrontShare)
-		})})
+		out = append(out, seenOf{t.toldBy(feeling{speed: v, cards: cards}), noteSD * math.Sqrt(float64(len(speeds))/float64(n))})
 	}
 	return out
 }
@@ -189,14 +187,9 @@ func (t *task) threePlaces() (Trial, []seenOf) {
 			continue
 		}
 		places, x.EvenAt = append(places, dx), append(x.EvenAt, v)
-		seen = append(seen, seenOf{sd: nullSD, of: t.each(0, dx, func(y *flight, c trim.Change) float64 {
-			p := y.foil.Point(v, trim.Gravity)
-			return p.With(c).FeltShare
-		})})
+		seen = append(seen, seenOf{t.toldBy(feeling{speed: v, move: dx, even: true}), nullSD})
 	}
 	x.Places = places
-	n := float64(len(places))
-	x.Minutes = interval.Number(n*PlaceMinutes + (n-1)*ashore)
 	return x, seen
 }
 
@@ -205,42 +198,9 @@ func (t *task) threePlaces() (Trial, []seenOf) {
 func (t *task) evenSpeed(f *trim.Foil, dx float64) (best, least float64) {
 	best, least = t.mid(), math.Inf(1)
 	for _, v := range t.curveSpeeds() {
-		p := f.Point(v, trim.Gravity)
-		if off := math.Abs(p.With(trim.Change{Foil: dx}).FeltShare - 0.5); off < least {
+		if off := math.Abs(feeling{speed: v, even: true}.told(f, trim.Change{Foil: dx}) - 0.5); off < least {
 			best, least = v, off
 		}
 	}
 	return best, least
-}
-
-// Questions picks up to n of the speeds, m/s, of moments at which to ask for the
-// feel: each in turn the one whose answer would leave the least doubt.
-func Questions(p *trim.Posterior, s *setup.Setup, w SpeedWeights, speeds []float64, n int) (picked []int) {
-	o := objective{w.clean(), GradientWanted(s.Rider.Level)}
-	if len(o.Speed) == 0 || len(p.Draws) == 0 {
-		return nil
-	}
-	goal := p.Derivative(nil, o.bestRaise)
-	notes := make([]trim.Observable, len(speeds))
-	filter.Each(len(notes), func(i int) {
-		notes[i] = note(speeds[i], trim.Change{})
-		notes[i].By = p.Derivative(nil, notes[i].Of)
-	})
-	var seen []trim.Observable
-	for range n {
-		best, least := -1, math.Inf(1)
-		for i := range notes {
-			if slices.Contains(picked, i) {
-				continue
-			}
-			if d := p.DoubtAfter(goal, append(seen, notes[i])...); d < least-1e-12 {
-				best, least = i, d
-			}
-		}
-		if best < 0 {
-			break
-		}
-		picked, seen = append(picked, best), append(seen, notes[best])
-	}
-	return picked
 }

@@ -25,7 +25,7 @@ func (t *task) mustWait() bool { return !t.mayShim() && t.s.Foil.Stabilizer.Shim
 func (t *task) inTime() box {
 	b := t.reachable()
 	if t.mustWait() {
-		b.raiseLow, b.raiseHigh = t.turn(-4, 1), t.turn(4, 1)
+		b.raiseLow, b.raiseHigh = t.turn(-mostCards, 1), t.turn(mostCards, 1)
 	}
 	return b
 }
@@ -45,7 +45,7 @@ func (t *task) outOfReach(b box) (short *Reason, help []Reason) {
 	byTurn := t.objective.best(t.draws, Pair{}, turned)
 	switch beyond := want.Move - inReach.Move; {
 	case b.raiseLow != b.raiseHigh && t.rms(t.bestEvenness(t.draws, turned)) < unevenAtBest:
-		short = &Reason{Kind: ShimsShort, Turn: byTurn.Raise, Limit: t.turn(math.Copysign(4, byTurn.Raise), 1)}
+		short = &Reason{Kind: ShimsShort, Turn: byTurn.Raise, Limit: t.turn(math.Copysign(mostCards, byTurn.Raise), 1)}
 		help = append(help, Reason{Kind: TurnNeeded, Turn: byTurn.Raise})
 	case math.Abs(beyond) > 10*mm:
 		short = &Reason{Kind: TrackShort, Move: beyond}

@@ -14,8 +14,12 @@ import (
 	"evenfoot/filter"
 )
 
-// feetReach is how far feet that are free to stand elsewhere may go, m.
-const feetReach = 0.10
+const (
+	// feetReach is how far feet that are free to stand elsewhere may go, m.
+	feetReach = 0.10
+	// mostCards are weighed, and asked of the screws.
+	mostCards = 4
+)
 
 // A task is one question: these foils, under this setup, over these speeds.
 type task struct {
@@ -35,9 +39,6 @@ type task struct {
 }
 
 func newTask(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *task {
-	if opt.Cards <= 0 {
-		opt.Cards = 4
-	}
 	t := &task{objective: objective{w.clean(), GradientWanted(s.Rider.Level)}, post: p, s: s, opt: opt}
 	if !t.answerable() {
 		return t
@@ -50,7 +51,7 @@ func newTask(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *ta
 		t.cards[i] = 1 + trim.CardSD/trim.Card*rng.NormFloat64()
 	}
 	t.draws = t.flyAll(p.Draws, p.Weights, t.curveSpeeds())
-	t.evenNow = t.evennessWith(0, 0)
+	t.evenNow = t.each(0, 0, t.evenness)
 	t.best = t.objective.best(t.draws, Pair{}, anywhere)
 	t.toward = t.objective.best(t.draws, t.best, t.reachable())
 	return t
@@ -71,31 +72,23 @@ func (t *task) turn(n, k float64) float64 {
 	return trim.ShimAngle(st.Shim+n*k*trim.Card, st.ShimSpan) - trim.ShimAngle(st.Shim, st.ShimSpan)
 }
 
-// change is what n cards and a move of the foil do to draw i.
-func (t *task) change(i int, n, move float64) trim.Change {
-	return trim.Change{Raise: t.turn(n, t.cards[i]), Foil: move}
-}
-
 // each computes f of every draw with n cards and a move of the foil.
 func (t *task) each(n, move float64, f func(x *flight, c trim.Change) float64) []float64 {
-	return t.ofEach(func(i int) trim.Change { return t.change(i, n, move) }, f)
+	return t.after(n, trim.Change{Foil: move}, f)
 }
 
-// ofEach computes f of every draw with a change of its own, on all cores.
-func (t *task) ofEach(change func(i int) trim.Change, f func(x *flight, c trim.Change) float64) []float64 {
+// after computes f of every draw with n cards, as thick as that draw has them, and
+// what c changes besides, on all cores.
+func (t *task) after(n float64, c trim.Change, f func(x *flight, c trim.Change) float64) []float64 {
 	v := make([]float64, len(t.draws))
 	filter.InParts(len(v), func(from, to int) {
 		for i := from; i < to; i++ {
-			v[i] = f(t.draws[i], change(i))
+			own := c
+			own.Raise += t.turn(n, t.cards[i])
+			v[i] = f(t.draws[i], own)
 		}
 	})
 	return v
-}
-
-func (t *task) evennessWith(n, move float64) []float64 { return t.each(n, move, t.evenness) }
-
-func (t *task) gradientWith(n, move float64) []float64 {
-	return t.each(n, move, (*flight).gradient)
 }
 
 func (t *task) sharesWith(n, move, speed float64) []float64 {
@@ -142,7 +135,7 @@ func (t *task) beyondReach(move float64) float64 {
 // reachable is what this rider's shims and moves can do on this board.
 func (t *task) reachable() box {
 	lo, hi := t.reach()
-	b := box{t.turn(-4, 1), t.turn(4, 1), lo, hi}
+	b := box{t.turn(-mostCards, 1), t.turn(mostCards, 1), lo, hi}
 	if !t.mayShim() {
 		b.raiseLow, b.raiseHigh = 0, 0
 	}
@@ -155,18 +148,15 @@ func (t *task) hasBest() bool {
 	return math.Abs(t.best.Raise) < 0.99*maxRaise && math.Abs(t.best.Move) < 0.99*maxMove
 }
 
-// options lists 0 to opt.Cards cards in the direction of need, then the
+// options lists 0 to mostCards cards in the direction of need, then the
 // continuous best.
 func (t *task) options() []Option {
 	var out []Option
-	for n := range t.opt.Cards + 1 {
+	for n := range mostCards + 1 {
 		if n > 0 && t.s.Foil.Stabilizer.ShimSpan <= 0 {
 			break
 		}
-		cards := 0.0 // not -0
-		if n > 0 {
-			cards = float64(n) * t.direction()
-		}
+		cards := float64(n)*t.direction() + 0 // not -0
 		fixed := exactly(t.turn(cards, 1))
 		pair := t.objective.best(t.draws, t.best, fixed)
 		o := t.option(cards, pair, t.objective.bestEach(t.draws, pair, fixed))
@@ -199,7 +189,7 @@ func (t *task) option(cards float64, p Pair, each []Pair) Option {
 		if finite(cards) {
 			return t.each(cards, p.Move, f)
 		}
-		return t.ofEach(func(int) trim.Change { return p.change() }, f)
+		return t.after(0, p.change(), f)
 	}
 	curve := make([]SharePoint, curveLen)
 	for k, v := range t.curveSpeeds() {
@@ -233,9 +223,17 @@ func (t *task) option(cards float64, p Pair, each []Pair) Option {
 // chanceLess is how likely a is less than b, draw by draw.
 func (t *task) chanceLess(a, b []float64) float64 { return chanceLess(a, b, t.post.Weights) }
 
-// chanceBelow is how likely a quantity of the draws is below a limit.
+// chanceBelow is the weight of the draws below a limit; those at it count half.
 func (t *task) chanceBelow(v []float64, limit float64) float64 {
-	return chanceBelow(v, limit, t.post.Weights)
+	below := make([]float64, len(v))
+	for i, x := range v {
+		if x < limit {
+			below[i] = 1
+		} else if x == limit {
+			below[i] = 0.5
+		}
+	}
+	return t.mean(below)
 }
 
 func (t *task) mean(v []float64) float64 { return stat.Mean(v, t.post.Weights) }
@@ -262,19 +260,6 @@ func chanceLess(a, b, weights []float64) float64 {
 	return stat.Mean(d, weights)
 }
 
-// chanceBelow is the weight of the draws below a limit; those at it count half.
-func chanceBelow(v []float64, limit float64, weights []float64) float64 {
-	below := make([]float64, len(v))
-	for i, x := range v {
-		if x < limit {
-			below[i] = 1
-		} else if x == limit {
-			below[i] = 0.5
-		}
-	}
-	return stat.Mean(below, weights)
-}
-
 // moveInterval is the averaged move with the spread of the draws, in mm.
 func (t *task) moveInterval(p Pair, each []Pair) interval.Interval {
 	return t.centred(p, each, func(p Pair) float64 { return p.Move / mm })
@@ -287,10 +272,6 @@ func (t *task) raiseInterval(p Pair, each []Pair) interval.Interval {
 
 // centred is the interval of the draws about a value of its own.
 func (t *task) centred(p Pair, each []Pair, of func(Pair) float64) interval.Interval {
-	v := make([]float64, len(each))
-	for i, e := range each {
-		v[i] = of(e)
-	}
-	value, i := of(p), t.post.Interval(v)
+	value, i := of(p), trim.Over(t.post, each, func(e *Pair) float64 { return of(*e) })
 	return interval.Interval{Value: value, Low: math.Min(i.Low, value), High: math.Max(i.High, value)}
 }

@@ -214,18 +214,10 @@ type OtherRider struct {
 
 // Effect is how far one unknown moves the best stabilizer change, degrees per
 // σ: of its prior before the evidence, of its posterior after.
-type Effect struct {
-	Name   string
-	Before float64
-	After  float64
-}
+type Effect struct{ Before, After float64 }
 
-// Options of Advise; the zero value asks for up to four cards.
+// Options of Advise.
 type Options struct {
-	Cards int // highest number of cards in the options; 0 means 4
-	// LawOK says that the log gave a pitch law that may be used.
-	LawOK bool
-
-	// Hold, when not nil, is what must be cleared up before any step.
-	Hold *Reason
+	LawOK bool    // the log gave a pitch law that may be used
+	Hold  *Reason // what must be cleared up before any step; nil for nothing
 }

@@ -1,8 +1,11 @@
 package advice
 
 import (
+	"cmp"
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // SpeedWeights are the speeds through the water that count, and the time
@@ -21,16 +24,6 @@ const (
 	curveLen = 13 // odd: the middle speed is one of them
 )
 
-// Uniform weighs all speeds from low to top, m/s, alike.
-func Uniform(low, top float64) SpeedWeights {
-	w := SpeedWeights{Low: low, Top: top}
-	for i := range curveLen {
-		w.Speed = append(w.Speed, low+(top-low)*float64(i)/(curveLen-1))
-		w.Weight = append(w.Weight, 1)
-	}
-	return w
-}
-
 // clean sorts, drops what no foil flies at, merges to a few bins and makes the
 // weights add up to one. Without any usable speed it is empty.
 func (w SpeedWeights) clean() SpeedWeights {
@@ -46,15 +39,7 @@ func (w SpeedWeights) clean() SpeedWeights {
 	if len(bins) == 0 {
 		return SpeedWeights{}
 	}
-	slices.SortFunc(bins, func(a, b bin) int {
-		if a.v < b.v {
-			return -1
-		}
-		if a.v > b.v {
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(bins, func(a, b bin) int { return cmp.Compare(a.v, b.v) })
 	c := SpeedWeights{Low: w.Low, Top: w.Top}
 	if !(c.Low >= slowest) {
 		c.Low = bins[0].v
@@ -62,15 +47,12 @@ func (w SpeedWeights) clean() SpeedWeights {
 	if !(c.Top >= c.Low) {
 		c.Top = math.Max(c.Low, bins[len(bins)-1].v)
 	}
-	per := (len(bins) + maxBins - 1) / maxBins
-	for chunk := range slices.Chunk(bins, per) {
+	for chunk := range slices.Chunk(bins, (len(bins)+maxBins-1)/maxBins) {
 		sv, st := 0.0, 0.0
 		for _, b := range chunk {
-			sv += b.v * b.t
-			st += b.t
+			sv, st = sv+b.v*b.t, st+b.t
 		}
-		c.Speed = append(c.Speed, sv/st)
-		c.Weight = append(c.Weight, st/total)
+		c.Speed, c.Weight = append(c.Speed, sv/st), append(c.Weight, st/total)
 	}
 	return c
 }
@@ -79,9 +61,5 @@ func (w SpeedWeights) mid() float64 { return (w.Low + w.Top) / 2 }
 
 // curveSpeeds are the speeds at which curves are told, low to top.
 func (w SpeedWeights) curveSpeeds() []float64 {
-	v := make([]float64, curveLen)
-	for i := range v {
-		v[i] = w.Low + (w.Top-w.Low)*float64(i)/(curveLen-1)
-	}
-	return v
+	return floats.Span(make([]float64, curveLen), w.Low, w.Top)
 }

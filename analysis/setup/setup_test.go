@@ -121,6 +121,7 @@ func TestBadSetups(t *testing.T) {
 		{"mark without feel", good + "\n[[mark]]\nat = \"14:05\"\n", "mark.0", []string{"both at and front"}},
 		{"mark at no time", good + "\n[[mark]]\nat = \"25:05\"\nfront = \"even\"\n", "mark.0.at", []string{"time of day"}},
 		{"change of nothing", good + "\n[[change]]\nat = \"14:05\"\n", "change.0", []string{"what was changed"}},
+		{"change of nothing again", good + "\n[[change]]\nat = \"14:05\"\nshim_mm = 0.76\n[[change]]\nat = \"14:25\"\n[[change]]\nat = \"14:45\"\n", "change.2", []string{"what was changed"}},
 		{"change too far", good + "\n[[change]]\nat = \"14:05\"\nfoil_cm = 100\n", "change.0.foil_cm", []string{"between"}},
 		{"glide without end", good + "\n[[glide]]\nfrom = \"14:05\"\n", "glide.0", []string{"from and to"}},
 		{"glide backwards", good + "\n[[glide]]\nfrom = \"14:05:10\"\nto = \"14:05:02\"\n", "glide.0.to", []string{"to is before from"}},
@@ -163,6 +164,14 @@ func TestBadSetups(t *testing.T) {
 				t.Errorf("%s: %q does not say %q", c.name, err, want)
 			}
 		}
+	}
+}
+
+// TestChangeBack: a change that moves nothing is back at the start, after one that did.
+func TestChangeBack(t *testing.T) {
+	s, _, err := Parse("setup.toml", []byte(filled(t)+"\n[[change]]\nat = \"14:05\"\nfoil_cm = 2\n[[change]]\nat = \"14:25\"\n"))
+	if err != nil || len(s.Change) != 2 || s.Change[1].Foil != 0 || s.Change[1].At != 14*3600+25*60 {
+		t.Errorf("%+v, %v", s, err)
 	}
 }
 

@@ -110,14 +110,15 @@ func (c *console) printWorth(r *analysis.Result, u words.Units) {
 		takes float64 // of half a 90 % interval, degrees
 	}
 	var list []worth
-	for _, m := range r.Unmeasured() {
+	unmeasured, doubt := r.Unmeasured()
+	for _, m := range unmeasured {
 		list = append(list, worth{u.Measure(m.Key), interval.Z90 * (m.Now - m.Then)})
 	}
 	for _, o := range r.Advice.WorthKnowing {
 		list = append(list, worth{u.Observation(o), interval.Z90 * float64(o.ShimSDNow-o.ShimSD)})
 	}
 	slices.SortStableFunc(list, func(a, b worth) int { return cmp.Compare(b.takes, a.takes) })
-	if doubt := r.BestAngleDoubt(); doubt > 0 {
+	if doubt > 0 {
 		c.say("", "From %s to %s%s the stabilizer's best angle is known to ± %.2f° (90 %%).%s What would take doubt away, the most first:", u.SpeedText(r.RangeLow), u.SpeedText(r.RangeHigh),
 			words.Choose(r.Log == nil, " (no log: a report goes by the speeds ridden)", ""), doubt,
 			words.Choose(r.Setup.Rider.Level == "beginner", " A beginner is advised on the foil's place only, which rests on the same doubt.", ""))

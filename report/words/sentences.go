@@ -195,7 +195,7 @@ func (u Units) can() template.FuncMap {
 		"changed":     func(all []advice.Difference) string { return strings.Join(u.Changed(all), "; ") },
 		"track":       func(r *analysis.Result) string { return u.track(r.Setup) },
 		"unstopped":   func(why analysis.Finding) string { return strings.TrimSuffix(u.Say(why), ".") },
-		"noGlide": func(why analysis.Finding) string {
+		"lost": func(why analysis.Finding) string {
 			_, s, _ := strings.Cut(becameBook.say(fmt.Sprint(why), nil, u.can()), ": ")
 			return s
 		},

@@ -178,6 +178,10 @@ func TestPart(t *testing.T) {
 	if _, trim, _, felt = (Units{}).OrDefault().Part(p); trim != "as at the start" || felt != "not marked" {
 		t.Errorf("%q, %q", trim, felt)
 	}
+	p.Lost, p.Why = 3, mark.NoSpeed
+	if _, _, _, felt = (Units{}).OrDefault().Part(p); felt != "three marks that do not count: no speed is known there" {
+		t.Errorf("marked where no speed is known: %q", felt)
+	}
 }
 
 // TestMoreTroubleForNothing: a way that tells no more than the first, to what is
