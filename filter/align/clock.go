@@ -104,10 +104,10 @@ func (p *Pair) overlap(lag float64) (from, to float64) {
 // equalClocks looks whether the motions agree near no offset.
 func (p *Pair) equalClocks() Clock {
 	m, signs := p.near()
-	lag, _ := m.best(-PlainLag, PlainLag)
+	lag, _ := m.best(byAccel, PlainLag)
 	from, to := p.overlap(lag)
 	c := Clock{OffsetS: lag, OffsetSE: m.step, DriftSE: mostDrift * 1e6, AtS: (from + to) / 2}
-	c.Agreement = m.agreement(func(float64) float64 { return lag })
+	c.Agreement = m.agreement(byAccel, func(float64) float64 { return lag })
 	c.OK = signs.Sure && c.Agreement >= minAgreement && math.Abs(lag) < PlainLag-m.step/2
 	return c
 }
@@ -150,7 +150,7 @@ func (p *Pair) fineClock(lag float64) Clock {
 		OffsetSE: math.Hypot(l.atSE, deviceLagSD),
 		DriftSE:  math.Hypot(l.slopeSE*1e6, 0.5),
 	}
-	c.Agreement = m.agreement(func(t float64) float64 { return l.at + l.slope*(t-mid) })
+	c.Agreement = m.agreement(byAccel, func(t float64) float64 { return l.at + l.slope*(t-mid) })
 	switch {
 	case c.Agreement < minAgreement:
 		c.Why = Finding{Kind: Disagree, Offset: l.at, Correlation: c.Agreement, Needed: minAgreement}
@@ -172,36 +172,14 @@ const (
 	maxOffsetSE = 0.3
 )
 
-// line finds the best pair of lag and drift over all stretches together, then
-// lets each stretch vote near it.
-func (m *match) line(by int, mid, half float64) lagLine {
-	if len(m.stretches) == 0 {
-		return lagLine{}
-	}
-	best, bestAt, bestSlope := math.Inf(-1), 0.0, 0.0
-	slopeStep := max(0.05/max(half, 60), 1e-6)
-	for slope := -mostDrift; slope <= mostDrift+1e-12; slope += slopeStep {
-		for l := range m.n {
-			if ll := m.along(by, l, slope, mid) - 0.5*sq(slope/driftSD); ll > best {
-				best, bestAt, bestSlope = ll, m.lag(l), slope
-			}
-		}
-	}
-	return fitLine(m.points(by, func(t float64) float64 { return bestAt + bestSlope*(t-mid) }), mid, driftSD)
-}
+// lineReach is how far, s, a stretch's lag may lie from that which suits all
+// together, besides the drift.
+const lineReach = 0.6
 
-// along is the log likelihood along the line that is lag l at mid.
-func (m *match) along(by, l int, slope, mid float64) float64 {
-	ll := 0.0
-	for i := range m.stretches {
-		s := &m.stretches[i]
-		x := float64(l) + slope*(s.mid-mid)/m.step
-		k := int(x)
-		if v := s.by[by]; x >= 0 && k+1 < len(v) {
-			ll += v[k] + (x-float64(k))*(v[k+1]-v[k])
-		}
-	}
-	return ll
+// line lets each stretch vote near the lag that suits all together.
+func (m *match) line(by int, mid, half float64) lagLine {
+	guess, _ := m.best(by, math.Inf(1))
+	return fitLine(m.points(by, guess, lineReach+mostDrift*half), mid, driftSD)
 }
 
 // combine weighs two lines of the same thing; where they disagree the better

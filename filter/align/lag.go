@@ -61,13 +61,13 @@ func Lag(own, other Series, limit, most float64) Clock {
 	to := min(own.Time[len(own.Time)-1], other.Time[len(other.Time)-1]-lag)
 	c := Clock{AtS: (from + to) / 2, OK: true}
 	m := matchCells(a, b, own.Time[0], apart, lag)
-	l := m.line(byAccel, c.AtS, (to-from)/2)
+	l := m.line(byTurn, c.AtS, (to-from)/2)
 	if l.n == 0 {
 		return noClock(Finding{Kind: MotionDiffers, Offset: lag})
 	}
 	c.OffsetS, c.OffsetSE = l.at, math.Hypot(l.atSE, lagFloor)
 	c.DriftPPM, c.DriftSE = l.slope*1e6, l.slopeSE*1e6
-	r := m.agreement(func(t float64) float64 { return l.at + l.slope*(t-c.AtS) })
+	r := m.agreement(byTurn, func(t float64) float64 { return l.at + l.slope*(t-c.AtS) })
 	c.Agreement = math.Sqrt(1 - sq(1-r*r)) // of one component, where a velocity has two
 	return c
 }
@@ -78,28 +78,19 @@ func matchCells(a, b []float64, start, apart, lag float64) *match {
 	shift := int(math.Round((lag - apart - fineReach) / fine.step))
 	m := &match{first: apart + float64(shift)*fine.step, step: fine.step, n: int(2*fineReach/fine.step) + 1}
 	length := int(fineStretch / fine.step)
+	sums := make([]lagSums, m.n)
 	for at := 0; at < len(a); at += length {
-		part := a[at:min(at+length, len(a))]
-		s := lagStretch{mid: start + (float64(at)+float64(len(part))/2)*fine.step, by: [2][]float64{byAccel: make([]float64, m.n)}}
-		for l := range m.n {
-			var n, x, y, xx, yy, xy float64
-			for i, u := range part {
-				k := at + i + shift + l
-				if k < 0 || k >= len(b) || u != u || b[k] != b[k] {
-					continue
+		clear(sums)
+		to := min(at+length, len(a))
+		for i, u := range a[at:to] {
+			for l := range sums {
+				if k := at + i + shift + l; u == u && k >= 0 && k < len(b) && b[k] == b[k] {
+					sums[l].n++
+					sums[l].turns(u, b[k])
 				}
-				v := b[k]
-				n, x, y, xx, yy, xy = n+1, x+u, y+v, xx+u*u, yy+v*v, xy+u*v
 			}
-			cov, own, other := xy-x*y/n, xx-x*x/n, yy-y*y/n
-			if n < leastCells || !(own > 0 && other > 0) || cov < 0 {
-				continue
-			}
-			looks := n * fine.step // a second each
-			s.looks = max(s.looks, looks)
-			s.by[byAccel][l] = gain(looks, 1, 1-min(cov*cov/(own*other), 0.999)) / 2
 		}
-		m.stretches = append(m.stretches, s)
+		m.add(start+float64(at+to)/2*fine.step, sums, leastCells, fine.step) // a look is a second
 	}
 	return m
 }

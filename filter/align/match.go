@@ -14,58 +14,71 @@ type match struct {
 	first, step float64 // s, IMU minus GPS: the first lag, and from one to the next
 	n           int     // lags
 	stretches   []lagStretch
+	// mirror looks at the carried frame from below, as it must be when the
+	// accelerometer has the opposite sign: up becomes down, and the horizontal
+	// motion is seen in a mirror.
+	mirror bool
 }
 
-// A lagStretch is one stretch's part of the comparison. The log likelihoods
-// are relative to no relation; all zero where there was nothing to compare.
+// A lagStretch is one stretch's part of the comparison: the log likelihoods
+// over no relation, per lag, of byAccel and byTurn, and of both mirrored.
 type lagStretch struct {
-	mid   float64      // s, GPS time
-	looks float64      // independent pairs, one a second
-	by    [2][]float64 // byAccel and byTurn, per lag
+	mid   float64 // s, GPS time
+	looks float64 // independent pairs, one a second
+	by    [4][]float64
 }
 
-const byAccel, byTurn = 0, 1
+const byAccel, byTurn, mirrored = 0, 1, 2
 
 func (m *match) lag(l int) float64 { return m.first + float64(l)*m.step }
+
+// of are the log likelihoods of one kind in stretch i.
+func (m *match) of(i, by int) []float64 {
+	if m.mirror {
+		by += mirrored
+	}
+	return m.stretches[i].by[by]
+}
 
 // minPairs is how many changes of velocity a stretch must hold to be compared.
 const minPairs = 20
 
-// match compares at so many lags from first on, a bin's width apart. The
-// first answer takes the sensor as it is; the second looks at the carried
-// frame from below, as it must be when the accelerometer has the opposite
-// sign: up becomes down, and the horizontal motion is seen in a mirror.
-func (c *carried) match(g *fixes, first float64, n int) (plain, mirror *match) {
-	plain = &match{first: first, step: c.dt, n: n}
-	mirror = &match{first: first, step: c.dt, n: n}
+// match compares at so many lags from first on, a bin's width apart.
+func (c *carried) match(g *fixes, first float64, n int) *match {
+	m := &match{first: first, step: c.dt, n: n}
 	sums := make([]lagSums, n)
 	for _, s := range g.stretches {
 		clear(sums)
 		for i := range s.changes {
 			c.compare(&s.changes[i], first, sums)
 		}
-		asIs, below := lagStretch{mid: s.mid}, lagStretch{mid: s.mid}
-		for l := range sums {
-			if sums[l].n < minPairs {
-				continue
-			}
-			if asIs.by[0] == nil {
-				asIs.by, below.by = [2][]float64{make([]float64, n), make([]float64, n)}, [2][]float64{make([]float64, n), make([]float64, n)}
-			}
-			looks := sums[l].n / float64(g.between)
-			asIs.looks = max(asIs.looks, looks)
-			asIs.by[byAccel][l], below.by[byAccel][l] = sums[l].accelGains(looks)
-			if c.hasGyr {
-				asIs.by[byTurn][l], below.by[byTurn][l] = sums[l].turnGains(looks)
+		m.add(s.mid, sums, minPairs, 1/float64(g.between))
+	}
+	return m
+}
+
+// add takes in a stretch by its sums at every lag that holds at least so many
+// pairs, each worth so many looks.
+func (m *match) add(mid float64, sums []lagSums, least, worth float64) {
+	s := lagStretch{mid: mid}
+	for l := range sums {
+		if sums[l].n < least {
+			continue
+		}
+		if s.looks == 0 {
+			for k := range s.by {
+				s.by[k] = make([]float64, m.n)
 			}
 		}
-		below.looks = asIs.looks
-		if asIs.looks > 0 {
-			plain.stretches = append(plain.stretches, asIs)
-			mirror.stretches = append(mirror.stretches, below)
+		looks := sums[l].n * worth
+		s.looks = max(s.looks, looks)
+		for k, ll := range sums[l].gains(looks) {
+			s.by[k][l] = ll
 		}
 	}
-	return plain, mirror
+	if s.looks > 0 {
+		m.stretches = append(m.stretches, s)
+	}
 }
 
 // compare adds one change of the GPS's to the sums of every lag at which the
@@ -116,39 +129,36 @@ func (r *lagSums) add(x, y, p float64, ch *change) {
 	r.ys += y * ch.north
 	r.imu += x*x + y*y
 	r.gps += ch.east*ch.east + ch.north*ch.north
-	r.p += p
-	r.q += ch.turn
-	r.pq += p * ch.turn
-	r.pp += p * p
-	r.qq += ch.turn * ch.turn
+	r.turns(p, ch.turn)
 }
 
-// accelGains are the log likelihoods that velocity changes gain, as they are
-// and mirrored.
-func (r *lagSums) accelGains(looks float64) (plain, mirror float64) {
+func (r *lagSums) turns(p, q float64) {
+	r.p += p
+	r.q += q
+	r.pq += p * q
+	r.pp += p * p
+	r.qq += q * q
+}
+
+// gains are the log likelihoods of a lagStretch. A turn is one component,
+// where only a positive relation counts.
+func (r *lagSums) gains(looks float64) (by [4]float64) {
 	xe, ye := r.xe-r.x*r.e/r.n, r.ye-r.y*r.e/r.n
 	xs, ys := r.xs-r.x*r.s/r.n, r.ys-r.y*r.s/r.n
 	imu := r.imu - (r.x*r.x+r.y*r.y)/r.n
-	total := r.gps - (r.e*r.e+r.s*r.s)/r.n
-	if !(imu > 0) {
-		return 0, 0
+	if total := r.gps - (r.e*r.e+r.s*r.s)/r.n; imu > 0 {
+		by[byAccel] = gain(looks, total, total-(sq(xe+ys)+sq(xs-ye))/imu)
+		by[byAccel+mirrored] = gain(looks, total, total-(sq(xe-ys)+sq(xs+ye))/imu)
 	}
-	return gain(looks, total, total-(sq(xe+ys)+sq(xs-ye))/imu), gain(looks, total, total-(sq(xe-ys)+sq(xs+ye))/imu)
-}
-
-// turnGains are the same of the turns: one component, where only a positive
-// relation counts.
-func (r *lagSums) turnGains(looks float64) (plain, mirror float64) {
 	pq, pp := r.pq-r.p*r.q/r.n, r.pp-r.p*r.p/r.n
-	total := r.qq - r.q*r.q/r.n
-	if !(pp > 0) {
-		return 0, 0
+	if total := r.qq - r.q*r.q/r.n; pp > 0 {
+		k := byTurn
+		if pq < 0 {
+			k += mirrored
+		}
+		by[k] = gain(looks, total, total-pq*pq/pp) / 2
 	}
-	g := gain(looks, total, total-pq*pq/pp) / 2
-	if pq < 0 {
-		return 0, g
-	}
-	return g, 0
+	return by
 }
 
 // gain is the log likelihood that a fit gains over none, n looks at two
@@ -160,20 +170,20 @@ func gain(n, total, left float64) float64 {
 	return n * math.Log(total/left)
 }
 
-// best is the lag, of those from..to s, of greatest summed likelihood of the
-// velocity changes, with the likelihood.
-func (m *match) best(from, to float64) (lag, ll float64) {
+// best is the lag, of those at most most s, of greatest likelihood of one kind
+// over all stretches, with the likelihood.
+func (m *match) best(by int, most float64) (lag, ll float64) {
 	ll = math.Inf(-1)
 	for l := range m.n {
-		if x := m.lag(l); x < from-1e-9 || x > to+1e-9 {
+		x, sum := m.lag(l), 0.0
+		if math.Abs(x) > most+1e-9 {
 			continue
 		}
-		sum := 0.0
 		for i := range m.stretches {
-			sum += m.stretches[i].by[byAccel][l]
+			sum += m.of(i, by)[l]
 		}
 		if sum > ll {
-			lag, ll = m.lag(l), sum
+			lag, ll = x, sum
 		}
 	}
 	return lag, ll
@@ -181,13 +191,13 @@ func (m *match) best(from, to float64) (lag, ll float64) {
 
 // agreement is the correlation of velocity changes between the logs along a
 // line of lags, over all stretches, 0..1.
-func (m *match) agreement(lag func(t float64) float64) float64 {
+func (m *match) agreement(by int, lag func(t float64) float64) float64 {
 	var n, sum float64
 	for i := range m.stretches {
 		s := &m.stretches[i]
 		l := int(math.Round((lag(s.mid) - m.first) / m.step))
 		n += s.looks
-		sum += s.by[byAccel][max(0, min(l, m.n-1))]
+		sum += m.of(i, by)[max(0, min(l, m.n-1))]
 	}
 	if n == 0 {
 		return 0
@@ -198,18 +208,16 @@ func (m *match) agreement(lag func(t float64) float64) float64 {
 // A lagPoint is one stretch's own opinion of the lag.
 type lagPoint struct{ t, lag, weight float64 }
 
-// points refines each stretch's lag near guess(t) by a parabola; stretches
-// that say nothing, or whose likelihood is still rising at the window's edge, are left out.
-func (m *match) points(by int, guess func(float64) float64) []lagPoint {
+// points refines each stretch's lag within reach of a guess, s, by a parabola;
+// stretches that say nothing, or whose likelihood is still rising at the
+// window's edge, are left out.
+func (m *match) points(by int, guess, reach float64) []lagPoint {
 	var pts []lagPoint
-	const reach = 0.6 // s
 	for i := range m.stretches {
-		s := &m.stretches[i]
-		ll := s.by[by]
-		want := guess(s.mid)
+		ll := m.of(i, by)
 		best := -1
 		for l := range m.n {
-			if math.Abs(m.lag(l)-want) <= reach && (best < 0 || ll[l] > ll[best]) {
+			if math.Abs(m.lag(l)-guess) <= reach && (best < 0 || ll[l] > ll[best]) {
 				best = l
 			}
 		}
@@ -221,7 +229,7 @@ func (m *match) points(by int, guess func(float64) float64) []lagPoint {
 			continue
 		}
 		shift := 0.5 * (ll[best+1] - ll[best-1]) / curve
-		pts = append(pts, lagPoint{s.mid, m.lag(best) + shift*m.step, curve / (m.step * m.step)})
+		pts = append(pts, lagPoint{m.stretches[i].mid, m.lag(best) + shift*m.step, curve / (m.step * m.step)})
 	}
 	return pts
 }

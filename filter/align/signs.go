@@ -41,27 +41,26 @@ const PlainLag = 2.0
 // seen from below, in a mirror; with the gyroscope negated, the carried frame
 // turns the wrong way. Either spoils the match with the GPS in every turn.
 func (p *Pair) tryHands(first float64, n int) (best *match, signs Signs) {
-	top, second := math.Inf(-1), math.Inf(-1)
-	try := func(m *match, acc, gyr int) {
-		_, ll := m.best(math.Inf(-1), math.Inf(1))
-		if ll > top {
-			best, signs.Accelerometer, signs.Gyroscope = m, acc, gyr
-			top, second = ll, top
-		} else {
-			second = max(second, ll)
-		}
-	}
 	hands := []int{1, -1}
 	if !p.bins.hasGyr {
 		hands = hands[:1]
 	}
-	var plain, mirror [2]*match
+	var tried [2]*match
 	filter.Each(len(hands), func(k int) {
-		plain[k], mirror[k] = p.hand(float64(hands[k])).match(p.vel, first, n)
+		tried[k] = p.hand(float64(hands[k])).match(p.vel, first, n)
 	})
+	top, second := math.Inf(-1), math.Inf(-1)
 	for k, hand := range hands {
-		try(plain[k], 1, hand)
-		try(mirror[k], -1, hand)
+		for _, sign := range []int{1, -1} {
+			m := *tried[k]
+			m.mirror = sign < 0
+			if _, ll := m.best(byAccel, math.Inf(1)); ll > top {
+				best, signs.Accelerometer, signs.Gyroscope = &m, sign, hand
+				top, second = ll, top
+			} else {
+				second = max(second, ll)
+			}
+		}
 	}
 	signs.Sure = p.bins.hasGyr && top > minSignGain && top-second > minSignLead
 	return best, signs
