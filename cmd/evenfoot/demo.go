@@ -107,10 +107,11 @@ func (c *console) tellDemo(dir string) error {
 		return err
 	}
 	first := analysis.Earlier{Name: outings[0].Name, Log: outings[0].Log, Setup: outings[0].Setup, Seen: alone[0]}
-	both, err := c.analyse(outings[1], analysis.Request{Seen: alone[1], Earlier: []analysis.Earlier{first}}, units)
+	both, err := outings[1].analyse(analysis.Request{Seen: alone[1], Earlier: []analysis.Earlier{first}}, units)
 	if err != nil {
 		return err
 	}
+	c.tellWarnings(both, units)
 	for i, r := range []*analysis.Result{alone[0], both} {
 		if err := c.deliver(r, outings[i], reportFlags{}, units); err != nil {
 			return err

@@ -5,7 +5,6 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/report"
-	"evenfoot/report/words"
 )
 
 func planCommand(c *console) *cobra.Command {
@@ -29,40 +28,22 @@ those that such a foil is mostly ridden at.`,
 }
 
 func (c *console) plan(args []string, f reportFlags) error {
-	units, err := words.ParseUnits(f.units)
-	if err != nil {
-		return usageError{err}
-	}
-	req := analysis.Request{}
-	if req.Range, err = parseRange(f.speeds, units.Speed); err != nil {
-		return err
-	}
 	if len(args) == 0 && f.src.setup == "" {
 		return usagef("plan needs a session (a folder or log files), or --setup; see `evenfoot help plan`")
 	}
-	s, err := c.open(args, f.src)
+	s, req, units, err := c.gather(args, f)
 	if err != nil {
 		return err
 	}
 	if s.Setup == nil {
 		return usagef("a plan needs a setup: the foil that it is for; `evenfoot setup` prints one to fill in")
 	}
-	if req.Earlier, err = c.earlier(f.with, f.src.columnMap); err != nil {
-		return err
-	}
-	if !f.alone {
-		req.Earlier = append(req.Earlier, c.beside(s, f.with)...)
-	}
-	progress := c.newProgress()
-	req.Progress = progress.stage
 	if s.Log == nil && req.Range[1] == 0 {
 		req.Range = analysis.UsualRange(s.Setup)
 	}
-	r, err := s.analyse(req, units)
-	progress.done()
+	r, err := c.analyse(s, req, units)
 	if err != nil {
 		return err
 	}
-	c.tellWarnings(r, units)
 	return report.PlanText(c.out, r, report.TextOptions{Units: units, Color: c.color()})
 }

@@ -65,37 +65,47 @@ func (f *reportFlags) addEvidence(fl *pflag.FlagSet) {
 }
 
 func (c *console) report(args []string, f reportFlags) error {
-	units, err := words.ParseUnits(f.units)
-	if err != nil {
-		return usageError{err}
-	}
-	req := analysis.Request{}
-	if req.Range, err = parseRange(f.speeds, units.Speed); err != nil {
-		return err
-	}
 	if len(args) == 0 && f.src.setup == "" {
 		return usagef("report needs a session (a folder or log files), or --setup with --range; see `evenfoot help report`")
 	}
-	s, err := c.open(args, f.src)
+	s, req, units, err := c.gather(args, f)
 	if err != nil {
 		return err
+	}
+	r, err := c.analyse(s, req, units)
+	if err != nil {
+		return err
+	}
+	return c.deliver(r, s, f, units)
+}
+
+// gather reads a session and all that its answer rests on.
+func (c *console) gather(args []string, f reportFlags) (s *session, req analysis.Request, units words.Units, err error) {
+	if units, err = words.ParseUnits(f.units); err != nil {
+		return nil, req, units, usageError{err}
+	}
+	if req.Range, err = parseRange(f.speeds, units.Speed); err != nil {
+		return nil, req, units, err
+	}
+	if s, err = c.open(args, f.src); err != nil {
+		return nil, req, units, err
 	}
 	if s.Setup == nil && s.folder == "" {
 		c.tellUnused(args)
 	}
 	if f.rider != "" {
 		if s.Setup == nil {
-			return usagef("--rider needs a setup: the foil that the other rider would stand on")
+			return nil, req, units, usagef("--rider needs a setup: the foil that the other rider would stand on")
 		}
 		if req.Other, err = setup.ParseRider(f.rider, s.Setup); err != nil {
-			return usagef("--rider: %w", err)
+			return nil, req, units, usagef("--rider: %w", err)
 		}
 	}
-	if err := c.apart(append(args[:len(args):len(args)], f.with...)); err != nil {
-		return err
+	if err = c.apart(append(args[:len(args):len(args)], f.with...)); err != nil {
+		return nil, req, units, err
 	}
 	if req.Earlier, err = c.earlier(f.with, f.src.columnMap); err != nil {
-		return err
+		return nil, req, units, err
 	}
 	for _, e := range req.Earlier {
 		if s.Log != nil && e.Log != nil && !s.Log.Start.IsZero() && e.Log.Start.After(s.Log.Start) {
@@ -105,14 +115,7 @@ func (c *console) report(args []string, f reportFlags) error {
 	if !f.alone {
 		req.Earlier = append(req.Earlier, c.beside(s, f.with)...)
 	}
-	progress := c.newProgress()
-	req.Progress = progress.stage
-	r, err := c.analyse(s, req, units)
-	progress.done()
-	if err != nil {
-		return err
-	}
-	return c.deliver(r, s, f, units)
+	return s, req, units, nil
 }
 
 // tellUnused warns of a setup beside log files that were named one by one: only

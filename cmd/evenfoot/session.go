@@ -211,10 +211,13 @@ func readOptions(src sources) (opt ingest.Options, err error) {
 	return opt, err
 }
 
-// analyse runs one session with what the command line adds to it, and warns
-// of what it found.
+// analyse runs one session with what the command line adds to it, shows how it
+// goes on, and warns of what it found.
 func (c *console) analyse(s *session, req analysis.Request, u words.Units) (*analysis.Result, error) {
+	progress := c.newProgress()
+	req.Progress = progress.stage
 	r, err := s.analyse(req, u)
+	progress.done()
 	if err == nil {
 		c.tellWarnings(r, u)
 	}

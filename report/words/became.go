@@ -37,7 +37,7 @@ func (u Units) Mark(m mark.Mark) (when, what, became string) {
 	if m.Tack != "" {
 		what += ", " + m.Tack + " tack"
 	}
-	return ofDay(m.Time, m.At), what, becameBook.say(cmp.Or(string(m.Why), Choose(m.Even, "even", "note")), m, u.can())
+	return ofDay(m.Time, m.At), what, becameBook.say(u, cmp.Or(string(m.Why), Choose(m.Even, "even", "note")), m)
 }
 
 // Glide says what a glide was and what became of it.
@@ -45,7 +45,7 @@ func (u Units) Glide(g analysis.Glide) (when, what, became string) {
 	if Finite(float64(g.From)) {
 		what = fmt.Sprintf("%.0f s, %s to %s, course %03.0f°", float64(g.End-g.Start), u.SpeedFine(float64(g.From)), u.SpeedFine(float64(g.To)), float64(g.Course))
 	}
-	return ofDay(g.Time, g.Start), what, becameBook.say(cmp.Or(string(g.Why), "glide"), g, u.can())
+	return ofDay(g.Time, g.Start), what, becameBook.say(u, cmp.Or(string(g.Why), "glide"), g)
 }
 
 // MarkLines are the setup's lines that say what each mark meant, to be corrected.

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"unicode/utf8"
 
 	"github.com/dustin/go-humanize"
 
@@ -16,120 +15,114 @@ import (
 // inspectColumns is the width of inspect's answer.
 const inspectColumns = 80
 
+// An inspector lays out what was found, under labels.
+type inspector struct{ strings.Builder }
+
+// field writes texts under a label, broken at blanks to fit the width.
+func (b *inspector) field(label string, texts ...string) {
+	head := fmt.Sprintf("  %-12s", label)
+	for _, text := range texts {
+		for _, line := range Wrap(text, inspectColumns-len(head)) {
+			b.WriteString(head + line + "\n")
+			head = strings.Repeat(" ", len(head))
+		}
+	}
+}
+
 // WriteInspect writes what is in each log: kind, device, channels with rates,
 // first and last time, gaps, what was read, what was left out and why, and the
 // problems; of several logs then how they fit together.
 func WriteInspect(w io.Writer, logs []*ingest.Log) error {
-	var b strings.Builder
+	var b inspector
 	one, own := ingest.Together(logs)
 	for i, l := range logs {
 		if i > 0 {
 			b.WriteString("\n")
 		}
 		for _, f := range l.Files {
-			inspectFile(&b, f)
+			b.file(f)
 		}
-		inspectClock(&b, l.Clock)
-		lacks(&b, l)
-		problems(&b, own[i], len(l.Files) > 1)
+		b.fits(l.Clock, own[i], len(l.Files) > 1, l)
 	}
 	if one != nil {
 		b.WriteString("\ntogether\n")
-		inspectClock(&b, one.Clock)
-		lacks(&b, logs...)
-		problems(&b, one.Warnings, true)
+		b.fits(one.Clock, one.Warnings, true, logs...)
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
 }
 
-// problems writes warnings, with the names of their files where there are
-// several.
-func problems(b *strings.Builder, ws []ingest.Warning, named bool) {
-	if len(ws) == 0 {
-		b.WriteString("  problems    none\n")
-		return
+// fits writes the clock of logs, what they lack for each answer, and what is
+// wrong with them, with the names of their files where there are several.
+func (b *inspector) fits(c ingest.Clock, problems []ingest.Warning, named bool, logs ...*ingest.Log) {
+	switch {
+	case c.How == "":
+	case c.How == ingest.OneDevice:
+		b.field("clock", "one device: motion and position share it")
+	case c.Tied:
+		b.field("clock", fmt.Sprintf("offset %s s, drift %s ppm (%s)", Decimals(c.OffsetS, 2), Decimals(c.DriftPPM, 1), c.How))
+	case c.How == ingest.BothUTC:
+		b.field("clock", "two devices, both UTC: the offset between them is not yet known")
+	default:
+		b.field("clock", string(c.How))
 	}
-	head := "  problems    "
-	for _, w := range ws {
-		if !named {
-			w.File = ""
-		}
-		wrap(b, head, Warning(w))
-		head = strings.Repeat(" ", len(head))
-	}
-}
-
-// lacks writes what logs lack for each answer.
-func lacks(b *strings.Builder, logs ...*ingest.Log) {
-	head := "  lacks       "
+	var all []string
 	for _, l := range ingest.Lacks(logs...) {
 		s := fmt.Sprintf("%s, for %s", l.For, l.Answer)
 		if l.For == ingest.WantRest {
 			s = "a rest of fifteen seconds with the deck level, for the absolute pitch: angles count from an unknown zero, unless the setup gives sensor.pitch_zero_deg"
 		}
-		wrap(b, head, s)
-		head = strings.Repeat(" ", len(head))
+		all = append(all, s)
 	}
+	b.field("lacks", all...)
+	all = nil
+	for _, w := range problems {
+		if !named {
+			w.File = ""
+		}
+		all = append(all, Warning(w))
+	}
+	if len(all) == 0 {
+		all = []string{"none"}
+	}
+	b.field("problems", all...)
 }
 
-func inspectClock(b *strings.Builder, c ingest.Clock) {
-	s := string(c.How)
-	switch {
-	case c.How == "":
-		return
-	case c.How == ingest.OneDevice:
-		s = "one device: motion and position share it"
-	case c.Tied:
-		s = fmt.Sprintf("offset %s s, drift %s ppm (%s)", Decimals(c.OffsetS, 2), Decimals(c.DriftPPM, 1), c.How)
-	case c.How == ingest.BothUTC:
-		s = "two devices, both UTC: the offset between them is not yet known"
-	}
-	wrap(b, "  clock       ", s)
-}
-
-// inspectFile writes what was found in one file.
-func inspectFile(b *strings.Builder, f ingest.File) {
-	kind := f.Kind
-	if f.Gzip {
-		kind += ", gzip"
-	}
-	fmt.Fprintf(b, "%s\n  kind        %s, %s\n", f.Name, kind, humanize.IBytes(uint64(f.Bytes)))
+// file writes what was found in one file.
+func (b *inspector) file(f ingest.File) {
+	fmt.Fprintln(b, f.Name)
+	b.field("kind", fmt.Sprintf("%s%s, %s", f.Kind, Choose(f.Gzip, ", gzip", ""), humanize.IBytes(uint64(f.Bytes))))
 	if f.Device != "" {
-		fmt.Fprintf(b, "  device      %s\n", f.Device)
+		b.field("device", f.Device)
 	}
 	if f.First.IsZero() {
-		fmt.Fprintf(b, "  time        no date, %s\n", lasting(f.DurationS))
+		b.field("time", "no date, "+lasting(f.DurationS))
 	} else {
-		const day = "2006-01-02 15:04:05"
-		until := day
-		if f.First.YearDay() == f.Last.YearDay() && f.First.Year() == f.Last.Year() {
-			until = "15:04:05"
-		}
-		fmt.Fprintf(b, "  time        %s to %s UTC, %s\n", f.First.Format(day), f.Last.Format(until), lasting(f.DurationS))
+		const day, clock = "2006-01-02 15:04:05", "15:04:05"
+		oneDay := f.First.YearDay() == f.Last.YearDay() && f.First.Year() == f.Last.Year()
+		b.field("time", fmt.Sprintf("%s to %s UTC, %s", f.First.Format(day), f.Last.Format(Choose(oneDay, clock, day)), lasting(f.DurationS)))
 	}
-	head := "  channels    "
+	head := "channels"
 	for _, c := range f.Channels {
-		gaps := "no gaps"
+		gaps, hz := "no gaps", "? Hz"
 		if c.Gaps > 0 {
 			gaps = fmt.Sprintf("%s, up to %s", Counted(c.Gaps, "gap"), gapLength(c.LongestGapS))
 		}
-		hz := "? Hz"
 		if c.RateHz > 0 {
-			hz = hertz(c.RateHz)
+			hz = Decimals(c.RateHz, Choose(c.RateHz < 0.95, 2, Choose(c.RateHz < 20, 1, 0))) + " Hz"
 		}
-		fmt.Fprintf(b, "%s%-14s %9s at %-8s%s%s\n", head, c.Name, Thousands(c.Samples), hz, pad(c.Unit, 7), gaps)
-		head = strings.Repeat(" ", len(head))
+		fmt.Fprintf(b, "  %-12s%-14s %9s at %-8s%-6s %s\n", head, c.Name, Thousands(c.Samples), hz, c.Unit, gaps)
+		head = ""
 	}
 	if s := marks(f.Marks); s != "" {
-		wrap(b, "  marks       ", s)
+		b.field("marks", s)
 	}
-	fmt.Fprintf(b, "  read        %s\n", Counted(f.Read, "sample"))
-	head = "  left out    "
+	b.field("read", Counted(f.Read, "sample"))
+	var all []string
 	for _, d := range f.Dropped {
-		wrap(b, head, fmt.Sprintf("%s × %s", Thousands(d.Count), LeftOut(d)))
-		head = strings.Repeat(" ", len(head))
+		all = append(all, fmt.Sprintf("%s × %s", Thousands(d.Count), LeftOut(d)))
 	}
+	b.field("left out", all...)
 }
 
 // MarkName is what a kind of mark is called.
@@ -148,8 +141,7 @@ func marks(ms []ingest.Mark) string {
 	var words []string
 	n := map[raw.MarkKind]int{}
 	for _, m := range ms {
-		n[m.Kind]++
-		if m.Kind == raw.Session && n[m.Kind] <= 3 {
+		if n[m.Kind]++; m.Kind == raw.Session && n[m.Kind] <= 3 {
 			s := "session"
 			if m.Text != "" {
 				s += " (" + m.Text + ")"
@@ -161,32 +153,14 @@ func marks(ms []ingest.Mark) string {
 		}
 	}
 	for _, k := range []raw.MarkKind{raw.Lap, raw.Press, raw.Noted, raw.Waypoint} {
-		if c := n[k]; c > 0 {
-			words = append(words, Counted(c, MarkName(k)))
+		if n[k] > 0 {
+			words = append(words, Counted(n[k], MarkName(k)))
 		}
 	}
 	if c := n[raw.Stopped]; c > 0 {
 		words = append(words, fmt.Sprintf("timer stopped %d ×", c))
 	}
 	return Listed(words)
-}
-
-// hertz is a rate.
-func hertz(hz float64) string {
-	switch {
-	case hz < 0.95:
-		return Decimals(hz, 2) + " Hz"
-	case hz < 20:
-		return Decimals(hz, 1) + " Hz"
-	}
-	return Decimals(hz, 0) + " Hz"
-}
-
-func pad(s string, n int) string {
-	if k := utf8.RuneCountInString(s); k < n {
-		return s + strings.Repeat(" ", n-k)
-	}
-	return s + " "
 }
 
 // lasting is a length of time.
@@ -196,10 +170,8 @@ func lasting(s float64) string {
 		return fmt.Sprintf("%d h %02d min", int(s)/3600, int(s)%3600/60)
 	case s >= 120:
 		return fmt.Sprintf("%d min %02d s", int(s)/60, int(s)%60)
-	case s >= 10:
-		return Decimals(s, 1) + " s"
 	}
-	return Decimals(s, 2) + " s"
+	return Decimals(s, Choose(s >= 10, 1, 2)) + " s"
 }
 
 func gapLength(s float64) string {
@@ -210,14 +182,6 @@ func gapLength(s float64) string {
 		return Decimals(s/60, 1) + " min"
 	}
 	return lasting(s)
-}
-
-// wrap writes text behind head, broken at blanks to fit the width.
-func wrap(b *strings.Builder, head, text string) {
-	width := utf8.RuneCountInString(head)
-	for i, line := range Wrap(text, inspectColumns-width) {
-		b.WriteString(Choose(i == 0, head, strings.Repeat(" ", width)) + line + "\n")
-	}
 }
 
 // An Inspection is the JSON of inspect: one per log, and a last one for how
@@ -238,17 +202,6 @@ type said struct {
 	Words   string         `json:"words"`
 }
 
-func inspectionOf(l *ingest.Log, ws []ingest.Warning, of ...*ingest.Log) Inspection {
-	in := Inspection{Files: l.Files, Clock: string(l.Clock.How), Warnings: []said{}, Lacks: ingest.Lacks(of...)}
-	if in.Files == nil {
-		in.Files = []ingest.File{}
-	}
-	for _, w := range ws {
-		in.Warnings = append(in.Warnings, said{w.Kind, w, Warning(w)})
-	}
-	return in
-}
-
 // InspectMap is what inspect tells of a CSV for which it proposes a map.
 func InspectMap(path, text string) Inspection {
 	f := ingest.File{Name: path, Kind: "CSV", Channels: []ingest.Channel{}, Dropped: []ingest.Dropped{}}
@@ -260,14 +213,19 @@ func InspectMap(path, text string) Inspection {
 // then more.
 func WriteInspectJSON(w io.Writer, logs []*ingest.Log, more ...Inspection) error {
 	list := []Inspection{}
+	add := func(l *ingest.Log, ws []ingest.Warning, together bool, of ...*ingest.Log) {
+		in := Inspection{append([]ingest.File{}, l.Files...), string(l.Clock.How), []said{}, ingest.Lacks(of...), together, ""}
+		for _, w := range ws {
+			in.Warnings = append(in.Warnings, said{w.Kind, w, Warning(w)})
+		}
+		list = append(list, in)
+	}
 	one, own := ingest.Together(logs)
 	for i, l := range logs {
-		list = append(list, inspectionOf(l, own[i], l))
+		add(l, own[i], false, l)
 	}
 	if one != nil {
-		in := inspectionOf(one, one.Warnings, logs...)
-		in.Together = true
-		list = append(list, in)
+		add(one, one.Warnings, true, logs...)
 	}
 	e := json.NewEncoder(w)
 	e.SetEscapeHTML(false)

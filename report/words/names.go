@@ -17,34 +17,20 @@ func Clean(s string) string { return CleanTo(s, NameLimit) }
 
 // CleanTo is Clean with another limit, for sentences that hold names.
 func CleanTo(s string, limit int) string {
-	var b strings.Builder
-	n, space := 0, false
-	for _, r := range s {
-		if unicode.IsSpace(r) || r == unicode.ReplacementChar {
-			space = true
-			continue
+	fit := func(r rune) rune {
+		switch {
+		case unicode.IsSpace(r) || r == unicode.ReplacementChar:
+			return ' '
+		case unicode.IsControl(r) || unicode.In(r, unicode.Cf, unicode.Co): // Cf holds the direction marks
+			return -1
 		}
-		// Cf holds the direction marks and other invisible formatting.
-		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || unicode.Is(unicode.Co, r) {
-			continue
-		}
-		gap := 0
-		if space && n > 0 {
-			gap = 1
-		}
-		space = false
-		if n+gap >= limit-1 {
-			b.WriteString("…")
-			break
-		}
-		if gap > 0 {
-			b.WriteByte(' ')
-			n++
-		}
-		b.WriteRune(r)
-		n++
+		return r
 	}
-	return b.String()
+	r := []rune(strings.Join(strings.Fields(strings.Map(fit, s)), " "))
+	if len(r) < limit {
+		return string(r)
+	}
+	return strings.TrimRight(string(r[:limit-1]), " ") + "…"
 }
 
 // FileName is the last part of a path: where a log lies on the rider's disk

@@ -17,7 +17,7 @@ var adviceBook = newBook("advice")
 
 // advises is the sentence of a kind of package advice about x, of the result r.
 func (u Units) advises(k advice.Kind, x any) string {
-	return cmp.Or(adviceBook.say(string(k), x, u.can()), Clean(string(k)))
+	return cmp.Or(adviceBook.say(u, string(k), x), Clean(string(k)))
 }
 
 // Observation says what could be found out.

@@ -71,17 +71,21 @@ var (
 
 func init() { setup.Words = Units{}.OrDefault().trouble }
 
-// trouble says why a session cannot be analysed.
-func (u Units) trouble(t *setup.Trouble) string {
-	can := u.can()
-	can["label"] = func() string { return LowerFirst(keyNamed(t.Text[0]).Label) }
-	can["keyed"] = func(i int) string { return u.Keyed(keyNamed(t.Text[0]), t.Values[i]) }
-	return cmp.Or(troubleBook.say(t.Kind, t, can), t.Kind)
+// A troubled is why a session cannot be analysed.
+type troubled struct {
+	*setup.Trouble
+	u Units
 }
+
+// Label is what the trouble is with, Keyed a value of it.
+func (t troubled) Label() string      { return LowerFirst(keyNamed(t.Text[0]).Label) }
+func (t troubled) Keyed(i int) string { return t.u.Keyed(keyNamed(t.Text[0]), t.Values[i]) }
+
+func (u Units) trouble(t *setup.Trouble) string { return u.from(troubleBook, t.Kind, troubled{t, u}) }
 
 // from is the sentence of a kind about x in a book, else the kind.
 func (u Units) from(b book, kind string, x any) string {
-	return cmp.Or(b.say(kind, x, u.can()), kind)
+	return cmp.Or(b.say(u, kind, x), kind)
 }
 
 // Explain is an error of the analysis in the reader's units.
@@ -132,7 +136,7 @@ func Bend(b pitchlaw.Bend) string {
 	if !b.Matters {
 		return ""
 	}
-	return lawBook.say(string(b.Kind), b, Units{}.can())
+	return lawBook.say(Units{}, string(b.Kind), b)
 }
 
 // Reason says why a stretch of flight counts for less.
@@ -182,14 +186,7 @@ const farSigmas = 4.0
 
 // Conflict says which input disagrees with the rest, and what to check.
 func (u Units) Conflict(c trim.Conflict) string {
-	where := ""
-	if c.Outing > 0 {
-		where = " of " + earlier(c.Title, c.Outing)
-	}
-	can := u.can()
-	can["where"] = func() string { return where }
-	can["strained"] = func() string { return u.tell("strained", strain{c, u}) }
-	return cmp.Or(conflictBook.say(string(c.Kind), c, can), string(c.Kind))
+	return u.from(conflictBook, string(c.Kind), strain{c, u})
 }
 
 // earlier names the n-th earlier session, from 1.
@@ -204,6 +201,14 @@ func earlier(title string, n int) string {
 type strain struct {
 	trim.Conflict
 	u Units
+}
+
+// Where names the outing, "" for this one.
+func (s strain) Where() string {
+	if s.Outing > 0 {
+		return " of " + earlier(s.Title, s.Outing)
+	}
+	return ""
 }
 
 // Far says that the unknown must be far outside.

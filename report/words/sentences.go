@@ -13,6 +13,8 @@ import (
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pitchlaw"
+
+	"github.com/dustin/go-humanize"
 )
 
 // The sentences stand in files of their own, an entry for each kind of finding:
@@ -23,10 +25,15 @@ import (
 var sentences embed.FS
 
 // A book is the sentences of one package's findings by their kind, each parsed
-// when it is first said.
+// when it is first said, once for each set of units.
 type book struct {
 	says   map[string]string
-	parsed *sync.Map // of *template.Template
+	parsed *sync.Map // of *template.Template by [inUnits]
+}
+
+type inUnits struct {
+	Units
+	kind string
 }
 
 func newBook(names ...string) book {
@@ -45,39 +52,27 @@ func newBook(names ...string) book {
 	return b
 }
 
-// say is the sentence of a kind about x, with what the template may call; ""
-// where the book has none.
-func (b book) say(kind string, x any, can template.FuncMap) string {
+// say is the sentence of a kind about x in the reader's units; "" where the book
+// has none.
+func (b book) say(u Units, kind string, x any) string {
 	if b.says[kind] == "" {
 		return ""
 	}
-	var s strings.Builder
-	t, err := b.template(kind, can)
-	if err == nil {
-		err = t.Execute(&s, x)
+	t, ok := b.parsed.Load(inUnits{u, kind})
+	if !ok {
+		read, err := template.New(kind).Funcs(u.can()).Parse(b.says[kind])
+		if err != nil {
+			return err.Error() // a test says every sentence
+		}
+		b.parsed.Store(inUnits{u, kind}, read)
+		t = read
 	}
-	if err != nil {
-		return err.Error() // a test says every sentence
+	var s strings.Builder
+	if err := t.(*template.Template).Execute(&s, x); err != nil {
+		return err.Error()
 	}
 	blank := func(r rune) bool { return r == ' ' || r == '\n' || r == '\t' }
 	return strings.Join(strings.FieldsFunc(s.String(), blank), " ")
-}
-
-// template is a kind's sentence, calling can.
-func (b book) template(kind string, can template.FuncMap) (*template.Template, error) {
-	t, ok := b.parsed.Load(kind)
-	if !ok {
-		read, err := template.New(kind).Funcs(can).Parse(b.says[kind])
-		if err != nil {
-			return nil, err
-		}
-		t, _ = b.parsed.LoadOrStore(kind, read)
-	}
-	own, err := t.(*template.Template).Clone()
-	if err != nil {
-		return nil, err
-	}
-	return own.Funcs(can), nil
 }
 
 var sheetBook = newBook("sheet", "answer", "figures", "facts")
@@ -108,7 +103,7 @@ func (u Units) Letter(kind string, x any) map[string]string {
 }
 
 // tell is a sentence of the sheet about x.
-func (u Units) tell(kind string, x any) string { return sheetBook.say(kind, x, u.can()) }
+func (u Units) tell(kind string, x any) string { return sheetBook.say(u, kind, x) }
 
 // tellAll is several, which a ¶ parts; none that is empty.
 func (u Units) tellAll(kind string, x any) []string {
@@ -134,10 +129,12 @@ func (u Units) can() template.FuncMap {
 		"noted": u.speedNoted, "clock": sinceStart, "span": fromTo, "minutes": Minutes, "level": levelOf, "limit": limit,
 		"cards": u.cards, "cardCount": CardCount, "heavy": heavy, "screwCare": screwCare, "whatChanged": whatChanged,
 		"gain": u.Gains, "gainAbout": u.gainsAbout, "raised": raisedRange, "exact": func(i interval.Interval) interval.Interval { return interval.Exact(i.Value) },
-		"signed":    func(mm interval.Interval) string { return signedRange(mm, u) },
-		"minus":     func(a, b float64) float64 { return a - b },
-		"abs":       math.Abs,
-		"float":     num,
+		"signed": func(mm interval.Interval) string { return signedRange(mm, u) },
+		"minus":  func(a, b float64) float64 { return a - b },
+		"abs":    math.Abs,
+		"float":  num,
+		"a":      a, "units": unitsOf, "counted": func(n float64, one string) string { return Counted(int(n), one) },
+		"bytes":     func(n int) string { return humanize.IBytes(uint64(n)) },
 		"rate":      func(hz any) string { return Fixed(num(hz), Choose(math.Abs(num(hz)-math.Round(num(hz))) < 0.05, 0, 1)) },
 		"ofSpeed":   u.SpeedValue,
 		"gradient":  func(perKnot float64) float64 { return u.Gradient(interval.Exact(perKnot)).Value },
@@ -196,7 +193,7 @@ func (u Units) can() template.FuncMap {
 		"track":       func(r *analysis.Result) string { return u.track(r.Setup) },
 		"unstopped":   func(why analysis.Finding) string { return strings.TrimSuffix(u.Say(why), ".") },
 		"lost": func(why analysis.Finding) string {
-			_, s, _ := strings.Cut(becameBook.say(fmt.Sprint(why), nil, u.can()), ": ")
+			_, s, _ := strings.Cut(becameBook.say(u, fmt.Sprint(why), nil), ": ")
 			return s
 		},
 		"moved": func(m *interval.Interval) string { return signedRange(m.Scale(1000), u) },
