@@ -12,6 +12,29 @@ import (
 	"evenfoot/ingest/unit"
 )
 
+// A column is what one column of a file holds.
+type column struct {
+	name   string // its header; in a map it may be found by number instead, from 1
+	number int
+	key    string         // in a map
+	q      *unit.Quantity // nil where the column is not read
+	unit   *unit.Unit
+	scale  float64 // besides the unit's
+
+	slot   int
+	factor float64 // both scales
+	degMin bool
+}
+
+// settled is the column ready to be read, under the header that the file has.
+func (c column) settled(name string) column {
+	c.name, c.slot, c.factor, c.degMin = name, c.q.Slot, c.unit.Scale*c.scale, c.unit.Name == unit.DegMin
+	if c.slot == unit.SlotTime && c.unit.Name == "utc" {
+		c.slot = unit.SlotUTC
+	}
+	return c
+}
+
 // results are columns that evenfoot's own export adds: known, and not read.
 var results = []string{"pitch_deg", "heel_deg", "qw", "qx", "qy", "qz", "ride"}
 
@@ -20,47 +43,19 @@ var results = []string{"pitch_deg", "heel_deg", "qw", "qx", "qy", "qz", "ride"}
 // other things, so it counts only beside the columns of an export.
 const fixColumn = "fix"
 
-func isExport(head []string) bool {
-	return !slices.ContainsFunc(append([]string{fixColumn}, results...), func(r string) bool {
-		return !slices.ContainsFunc(head, func(h string) bool { return strings.EqualFold(h, r) })
-	})
-}
-
 // acceptedColumns is the list for error messages.
 const acceptedColumns = "time_s or time_utc; ax ay az with _mps2 or _g; gx gy gz with _radps or _dps; " +
 	"lat_deg, lon_deg, alt_m; speed_mps, speed_kn or speed_kmh; course_deg; " +
 	"front_n, back_n or left_n, right_n, with _kgf or _lbf too; pitch_moment_nm; mark"
 
-// A column is one column of the file at hand.
-type column struct {
-	name   string // as the header has it
-	unit   string // the file's own unit
-	slot   int
-	scale  float64
-	digits int // of a time
-	degMin bool
-	units  []unit.Unit
-}
-
-// columnOf is the column that holds quantity q in unit u.
-func columnOf(q *unit.Quantity, name string, u *unit.Unit) column {
-	c := column{name: name, unit: u.Name, slot: q.Slot, scale: u.Scale, digits: u.Digits, degMin: u.Name == unit.DegMin, units: q.Units}
-	if q.Slot == unit.SlotTime && u.Name == "utc" {
-		c.slot = unit.SlotUTC
-	}
-	return c
-}
-
-// headerNames splits a header line.
-func headerNames(line []byte, delim byte) []string {
-	var names []string
-	for i := 0; ; {
+// fields splits a line.
+func fields(line []byte, delim byte) (texts []string) {
+	for i := 0; ; i++ {
 		end := scan.FieldEnd(line, i, delim)
-		names = append(names, strings.ToValidUTF8(string(scan.Bare(line[i:end])), "\uFFFD"))
-		if end >= len(line) {
-			return names
+		texts = append(texts, strings.ToValidUTF8(string(scan.Bare(line[i:end])), "\uFFFD"))
+		if i = end; i >= len(line) {
+			return texts
 		}
-		i = end + 1
 	}
 }
 
@@ -72,7 +67,7 @@ func hashHeader(line []byte) []byte {
 		return nil
 	}
 	known := 0
-	for _, name := range headerNames(t[1:], findDelimiter(t[1:])) {
+	for _, name := range fields(t[1:], findDelimiter(t[1:])) {
 		if unit.Mean(name, "").Slot != unit.SlotIgnore {
 			known++
 		}
@@ -91,7 +86,7 @@ func findDelimiter(line []byte) byte {
 		if bytes.IndexByte(line, d) < 0 {
 			continue
 		}
-		names := headerNames(line, d)
+		names := fields(line, d)
 		score := len(names)
 		for _, n := range names {
 			if q, _, _ := unit.Split(n); q != nil {
@@ -127,7 +122,7 @@ func (e *headerError) plain() string {
 		e.file, e.line, e.what, sentenceHeader(e.head), acceptedColumns)
 }
 
-// NeedsMap says whether err is [Open]'s refusal of a CSV for the names of its
+// NeedsMap says whether err is the refusal of a CSV for the names of its
 // columns, so that a column map may read it; what is the refusal alone, without
 // the advice to make one.
 func NeedsMap(err error) (what string, needs bool) {
@@ -146,16 +141,18 @@ func sentenceHeader(head []string) string {
 	return strings.ToValidUTF8(s, "")
 }
 
-// contractColumns finds our columns in a header by name; first is the row
-// below, where it is known. strangers are the names that are not ours.
-func contractColumns(head, first []string) (cols []column, strangers []string, what string) {
+// ownColumns finds our columns in a header by name; first is the row below,
+// where it is known. strangers are the names that are not ours, what is a fault.
+func ownColumns(head, first []string) (cols []column, strangers []string, what string) {
 	cols = make([]column, len(head))
-	seen := map[int]string{}
-	export := isExport(head)
+	has := func(name string) bool {
+		return slices.ContainsFunc(head, func(h string) bool { return strings.EqualFold(h, name) })
+	}
+	export := !slices.ContainsFunc(results, func(r string) bool { return !has(r) })
 	for i, name := range head {
 		cols[i] = column{name: name, slot: unit.SlotIgnore}
 		if export && strings.EqualFold(name, fixColumn) {
-			cols[i].slot, cols[i].scale = unit.SlotFix, 1
+			cols[i].slot, cols[i].factor = unit.SlotFix, 1
 			continue
 		}
 		if name == "" || slices.Contains(results, strings.ToLower(name)) {
@@ -169,17 +166,15 @@ func contractColumns(head, first []string) (cols []column, strangers []string, w
 		}
 		switch {
 		case missing:
-			return nil, nil, fmt.Sprintf("column %q does not say its unit; name it %s",
-				name, strings.Join(q.Names(), " or "))
+			return nil, nil, fmt.Sprintf("column %q does not say its unit; name it %s", name, strings.Join(q.Names(), " or "))
 		case u == nil:
 			strangers = append(strangers, name)
 			continue
 		}
-		c := columnOf(q, name, u)
-		if was, twice := seen[c.slot]; twice && c.slot != unit.SlotIgnore {
-			return nil, nil, fmt.Sprintf("columns %q and %q hold the same thing; leave one", was, name)
+		c := column{q: q, unit: u, scale: 1}.settled(name)
+		if k := slices.IndexFunc(cols[:i], func(o column) bool { return o.slot == c.slot }); k >= 0 && c.slot != unit.SlotIgnore {
+			return nil, nil, fmt.Sprintf("columns %q and %q hold the same thing; leave one", cols[k].name, name)
 		}
-		seen[c.slot] = name
 		cols[i] = c
 	}
 	return cols, strangers, ""
@@ -244,4 +239,11 @@ func enough(cols []column) (hasTime, measured bool) {
 		}
 	}
 	return hasTime, measured
+}
+
+// readable says whether a header has all that a log needs under our names.
+func readable(head, first []string) bool {
+	cols, _, what := ownColumns(head, first)
+	hasTime, measured := enough(cols)
+	return what == "" && hasTime && measured
 }

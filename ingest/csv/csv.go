@@ -121,7 +121,7 @@ func (c *reader) header() (line []byte, err error) {
 		c.dec = ','
 	}
 	c.dec = cmp.Or(c.dec, '.')
-	c.head = headerNames(line, c.delim)
+	c.head = fields(line, c.delim)
 	return line, nil
 }
 
@@ -134,7 +134,7 @@ func (c *reader) choose() error {
 		}
 	} else {
 		var strangers []string
-		c.cols, strangers, what = contractColumns(c.head, c.firstRow())
+		c.cols, strangers, what = ownColumns(c.head, c.firstRow())
 		if what == "" && len(strangers) > 0 && len(strangers) < len(c.head) {
 			c.warn(raw.Warning{Kind: raw.UnknownColumns, Text: strangers})
 		}
@@ -164,21 +164,21 @@ func (c *reader) choose() error {
 		c.last, c.has[col.slot] = i, true
 		switch col.slot {
 		case unit.SlotAcc:
-			c.out.Acc.Unit = col.unit
+			c.out.Acc.Unit = col.unit.Name
 		case unit.SlotGyr:
-			c.out.Gyr.Unit = col.unit
+			c.out.Gyr.Unit = col.unit.Name
 		case unit.SlotFeet, unit.SlotFeet + 1, unit.SlotFeet + 2, unit.SlotFeet + 3:
-			c.out.Deck.Unit = cmp.Or(c.out.Deck.Unit, col.unit)
+			c.out.Deck.Unit = cmp.Or(c.out.Deck.Unit, col.unit.Name)
 			feet++
 		case unit.SlotMoment:
-			c.out.Deck.Unit = cmp.Or(c.out.Deck.Unit, col.unit)
+			c.out.Deck.Unit = cmp.Or(c.out.Deck.Unit, col.unit.Name)
 		case unit.SlotUTC:
 			name := strings.ToLower(col.name)
 			c.time.saysUTC = strings.Contains(name, "utc") || strings.Contains(name, "gmt")
 		case unit.SlotTime:
-			c.time.digits = col.digits
+			c.time.digits = col.unit.Digits
 		case unit.SlotSpeed:
-			c.out.Gps.SpeedUnit, c.out.Gps.SpeedColumn = col.unit, col.name
+			c.out.Gps.SpeedUnit, c.out.Gps.SpeedColumn = col.unit.Name, col.name
 			_, own, _ := unit.Split(col.name)
 			c.out.Gps.SpeedMapped = own == nil
 		}
@@ -194,7 +194,7 @@ func (c *reader) firstRow() []string {
 	ahead, _ := c.r.Peek(c.r.Size())
 	for line := range bytes.Lines(ahead) {
 		if line = scan.Trim(bytes.TrimRight(line, "\r\n")); len(line) > 0 && line[0] != '#' {
-			return headerNames(line, c.delim)
+			return fields(line, c.delim)
 		}
 	}
 	return nil
@@ -211,9 +211,8 @@ func (c *reader) mapped() error {
 		}
 		return nil
 	}
-	own, _, what := contractColumns(c.head, nil)
-	if hasTime, measured := enough(own); what == "" && hasTime && measured && !c.m.noHeader {
-		c.cols = own
+	if readable(c.head, nil) && !c.m.noHeader {
+		c.cols, _, _ = ownColumns(c.head, nil)
 		c.warn(raw.Warning{Kind: raw.MapUnfit})
 		return nil
 	}

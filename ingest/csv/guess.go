@@ -4,11 +4,18 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"evenfoot/ingest/raw"
-	"evenfoot/ingest/scan"
 	"evenfoot/ingest/unit"
+)
+
+// Sizes by which the values tell a unit.
+const (
+	// fastestTurn is what no board turns faster than, rad/s: larger values are
+	// degrees.
+	fastestTurn = 35.0
+	// scaledDegrees is the factor of positions written as whole numbers.
+	scaledDegrees = 1e-7
 )
 
 // guess fills found; false when there is no time or nothing measured.
@@ -26,7 +33,8 @@ func (s *sample) guess() bool {
 		if m.Slot == unit.SlotTime && !s.timeUnit(&g, i) {
 			continue
 		}
-		if old, twice := s.found[m.Slot]; !twice || old.weak && !m.Weak || m.Slot == unit.SlotTime && old.weak == m.Weak && s.finer(g, old) {
+		old, twice := s.found[m.Slot]
+		if !twice || old.weak && !m.Weak || m.Slot == unit.SlotTime && old.weak == m.Weak && s.finer(g, old) {
 			s.found[m.Slot] = g
 		}
 	}
@@ -40,9 +48,9 @@ func (s *sample) guess() bool {
 	}
 	s.sensorUnit(unit.SlotAcc, unit.AccUnits, accUnit)
 	s.sensorUnit(unit.SlotGyr, unit.GyrUnits, gyrUnit)
-	for _, q := range unit.Quantities {
-		if g, has := s.found[q.Slot]; has && q.Slot >= unit.SlotLat && q.Slot < unit.SlotCount {
-			s.found[q.Slot] = s.fixUnit(g, &q)
+	for slot := unit.SlotLat; slot < unit.SlotCount; slot++ {
+		if g, has := s.found[slot]; has {
+			s.found[slot] = s.fixUnit(g, slot)
 		}
 	}
 	has := func(slot int) bool { _, ok := s.found[slot]; return ok }
@@ -50,19 +58,20 @@ func (s *sample) guess() bool {
 }
 
 // fixUnit settles the unit of what a receiver measures.
-func (s *sample) fixUnit(g guess, q *unit.Quantity) guess {
-	if u := unit.Find(q.Units, g.unit); u != nil {
+func (s *sample) fixUnit(g guess, slot int) guess {
+	units := unit.Of(slot).Units
+	if u := unit.Find(units, g.unit); u != nil {
 		g.unit = u.Name
 	} else {
-		g.unit = q.Units[0].Name
-		if q.Slot == unit.SlotSpeed {
+		g.unit = units[0].Name
+		if slot == unit.SlotSpeed {
 			g.why = "unit guessed: mps, kn, kmh or mph"
 		}
 	}
-	if q.Slot == unit.SlotLat || q.Slot == unit.SlotLon {
-		if s.largest(g.header) > 1e6 {
+	if slot == unit.SlotLat || slot == unit.SlotLon {
+		if s.largest(g) > 1e6 {
 			g.scale = scaledDegrees
-		} else if s.largest(s.found[unit.SlotLat].header) > 90 {
+		} else if s.largest(s.found[unit.SlotLat]) > 90 {
 			g.unit = unit.DegMin
 		}
 	}
@@ -72,7 +81,7 @@ func (s *sample) fixUnit(g guess, q *unit.Quantity) guess {
 // timeUnit settles a time's unit by its name, or by the size of its values and
 // steps: sensors sample 5 to 2000 times a second, receivers once to 20 times.
 func (s *sample) timeUnit(g *guess, i int) bool {
-	if _, ok := scan.Time([]byte(s.texts[i])); ok || strings.Count(s.texts[i], ":") == 2 {
+	if isTime(s.texts[i]) {
 		g.unit = "utc"
 		return true
 	}
@@ -121,8 +130,7 @@ func (s *sample) byValues() {
 	at := 0
 	for i, v := range s.values {
 		g := guess{header: s.names[i], scale: 1, weak: true}
-		_, dated := scan.Time([]byte(s.texts[i]))
-		if (dated || len(v) > 2 && rises(v) && v[0] != v[len(v)-1]) && s.timeUnit(&g, i) {
+		if (isTime(s.texts[i]) || len(v) > 2 && v[0] != v[len(v)-1]) && s.timeUnit(&g, i) {
 			g.why = "guessed: it rises"
 			s.found[unit.SlotTime] = g
 			at = i + 1
@@ -130,8 +138,7 @@ func (s *sample) byValues() {
 		}
 	}
 	for ; at > 0 && at+2 < len(s.values); at++ {
-		u := accUnit(norms(s.values[at : at+3]))
-		if u.why != "" {
+		if accUnit(norms(s.values[at:at+3])).why != "" {
 			continue
 		}
 		for k := range min(6, len(s.values)-at) / 3 * 3 {
@@ -152,58 +159,37 @@ func rises(v []float64) bool {
 	return falls*10 < len(v)
 }
 
-// norms are the sizes of the vectors in three columns.
-func norms(cols [][]float64) []float64 {
-	var n []float64
-	for i := range min(len(cols[0]), len(cols[1]), len(cols[2])) {
-		n = append(n, math.Hypot(math.Hypot(cols[0][i], cols[1][i]), cols[2][i]))
-	}
-	return n
-}
-
 // finer says whether time column a is better than b: a number rather than text,
 // an absolute time rather than a relative one.
 func (s *sample) finer(a, b guess) bool {
 	if (a.unit == "utc") != (b.unit == "utc") {
 		return b.unit == "utc"
 	}
-	return s.largest(a.header) > 1e9 && s.largest(b.header) < 1e9
-}
-
-// largest is the size of the largest value under a header; 0 without it.
-func (s *sample) largest(header string) float64 {
-	most := 0.0
-	if header == "" {
-		return 0
-	}
-	for _, v := range s.values[slices.Index(s.names, header)] {
-		most = max(most, math.Abs(v))
-	}
-	return most
+	return s.largest(a) > 1e9 && s.largest(b) < 1e9
 }
 
 // sensorUnit gives the three axes of a sensor one unit, by name or by values;
 // an incomplete sensor is dropped.
 func (s *sample) sensorUnit(slot int, units []unit.Unit, byValue func(norms []float64) guess) {
-	var cols [3][]float64
-	for k := range cols {
-		g, has := s.found[slot+k]
-		if !has {
-			for j := range cols {
-				delete(s.found, slot+j)
-			}
-			return
+	var axes []guess
+	var cols [][]float64
+	for k := range 3 {
+		if g, has := s.found[slot+k]; has {
+			axes, cols = append(axes, g), append(cols, s.of(g))
 		}
-		cols[k] = s.values[slices.Index(s.names, g.header)]
+		delete(s.found, slot+k)
+	}
+	if len(axes) < 3 {
+		return
 	}
 	var u guess
-	if named := unit.Find(units, s.found[slot].unit); named != nil {
+	if named := unit.Find(units, axes[0].unit); named != nil {
 		u = guess{unit: named.Name, scale: 1}
 	} else {
-		u = byValue(norms(cols[:]))
+		u = byValue(norms(cols))
 	}
-	for k := range cols {
-		u.header = s.found[slot+k].header
+	for k, g := range axes {
+		u.header = g.header
 		s.found[slot+k] = u
 	}
 }

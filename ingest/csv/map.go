@@ -27,17 +27,7 @@ type Map struct {
 	noHeader  bool // columns are given by number
 	start     time.Time
 	zone      *time.Location // of dates that tell none; nil when it is not known
-	cols      []mapColumn
-}
-
-// A mapColumn says where one of our columns comes from.
-type mapColumn struct {
-	key    string // as the map has it
-	q      *unit.Quantity
-	unit   *unit.Unit
-	header string // their name, or
-	number int    // their number, from 1
-	scale  float64
+	cols      []column
 }
 
 // maxMapBytes is far beyond any column map.
@@ -73,8 +63,7 @@ func ReadMap(path string) (*Map, error) {
 	return ParseMap(path, text)
 }
 
-var mapOptions = []string{"delimiter", "decimal", "skip_lines", "header", "start", "zone"}
-
+// ParseMap reads the text of a column map.
 func ParseMap(path string, text []byte) (*Map, error) {
 	var doc map[string]any
 	if err := toml.Unmarshal(text, &doc); err != nil {
@@ -86,42 +75,41 @@ func ParseMap(path string, text []byte) (*Map, error) {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	m := &Map{file: path}
-	taken := map[int]string{}
+	at := func(key string, err error) (*Map, error) {
+		return nil, fmt.Errorf("%s, line %d: %w", path, keyLine(text, key), err)
+	}
 	for _, k := range slices.Sorted(maps.Keys(doc)) {
-		at := fmt.Sprintf("%s, line %d", path, keyLine(text, k))
 		if slices.Contains(mapOptions, k) {
 			if err := m.option(k, doc[k]); err != nil {
-				return nil, fmt.Errorf("%s: %s %w", at, k, err)
+				return at(k, fmt.Errorf("%s %w", k, err))
 			}
 			continue
 		}
-		c, err := mapColumnOf(k, doc[k])
+		c, err := mapColumn(k, doc[k])
 		if err != nil {
-			return nil, fmt.Errorf("%s: %w", at, err)
+			return at(k, err)
 		}
-		slot := columnOf(c.q, "", c.unit).slot
-		if was, twice := taken[slot]; twice && slot != unit.SlotIgnore {
-			return nil, fmt.Errorf("%s: %s and %s are the same column; leave one", at, was, k)
+		c = c.settled(c.name)
+		same := func(o column) bool { return o.slot == c.slot && c.slot != unit.SlotIgnore }
+		if i := slices.IndexFunc(m.cols, same); i >= 0 {
+			return at(k, fmt.Errorf("%s and %s are the same column; leave one", m.cols[i].key, k))
 		}
-		taken[slot] = k
 		m.cols = append(m.cols, c)
 	}
-	if len(m.cols) == 0 {
+	named := slices.IndexFunc(m.cols, func(c column) bool { return c.number == 0 })
+	switch {
+	case len(m.cols) == 0:
 		return nil, fmt.Errorf("%s: names no column; write for example  ax_mps2 = \"their header\"", path)
-	}
-	if m.noHeader {
-		for _, c := range m.cols {
-			if c.number == 0 {
-				return nil, fmt.Errorf("%s, line %d: with header = false every column is given by its number, such as %s = { column = 3 }",
-					path, keyLine(text, c.key), c.key)
-			}
-		}
-	}
-	if m.delimiter == ',' && m.decimal == ',' {
-		return nil, fmt.Errorf("%s, line %d: the decimal mark and the delimiter are both a comma", path, keyLine(text, "decimal"))
+	case m.noHeader && named >= 0:
+		key := m.cols[named].key
+		return at(key, fmt.Errorf("with header = false every column is given by its number, such as %s = { column = 3 }", key))
+	case m.delimiter == ',' && m.decimal == ',':
+		return at("decimal", errors.New("the decimal mark and the delimiter are both a comma"))
 	}
 	return m, nil
 }
+
+var mapOptions = []string{"delimiter", "decimal", "skip_lines", "header", "start", "zone"}
 
 var delimiterNames = map[string]byte{",": ',', ";": ';', "\t": '\t', "|": '|', " ": ' ', "tab": '\t', "comma": ',', "semicolon": ';', "space": ' '}
 
@@ -170,47 +158,37 @@ func (m *Map) option(key string, v any) error {
 	return nil
 }
 
-// mapKeys are the names a map may use for columns.
-func mapKeys() []string {
-	var keys []string
-	for _, q := range unit.Quantities {
-		keys = append(keys, q.Base)
-		keys = append(keys, q.Names()...)
-	}
-	return keys
-}
-
-func mapColumnOf(key string, v any) (mapColumn, error) {
+// mapColumn reads one column of a map.
+func mapColumn(key string, v any) (c column, err error) {
 	q, u, _ := unit.Split(key)
 	if q == nil || (u == nil && key != q.Base) || key != strings.ToLower(key) {
-		return mapColumn{}, unknownKey(key, append(mapKeys(), mapOptions...))
-	}
-	c := mapColumn{key: key, q: q, unit: u, scale: 1}
-	switch v := v.(type) {
-	case string:
-		c.header = v
-	case int64:
-		c.number = int(v)
-	case map[string]any:
-		for _, k := range slices.Sorted(maps.Keys(v)) {
-			if err := c.set(k, v[k]); err != nil {
-				return c, err
-			}
+		keys := slices.Clone(mapOptions)
+		for _, q := range unit.Quantities {
+			keys = append(append(keys, q.Base), q.Names()...)
 		}
-	default:
-		return c, fmt.Errorf("%s is the other file's header in quotes, or a table { column = ..., unit = ..., scale = ... }", key)
+		return c, unknownKey(key, keys)
 	}
-	if c.header == "" && c.number == 0 {
+	c = column{key: key, q: q, unit: u, scale: 1}
+	table, isTable := v.(map[string]any)
+	if !isTable {
+		table = map[string]any{"column": v}
+	}
+	for _, k := range slices.Sorted(maps.Keys(table)) {
+		if err := c.set(k, table[k]); err != nil && !isTable {
+			return c, fmt.Errorf("%s is the other file's header in quotes, or a table { column = ..., unit = ..., scale = ... }", key)
+		} else if err != nil {
+			return c, fmt.Errorf("%s: %w", key, err)
+		}
+	}
+	switch {
+	case c.name == "" && c.number == 0:
 		return c, fmt.Errorf("%s does not say which column of the file; write column = \"their header\"", key)
-	}
-	if c.number < 0 || c.number > 10000 {
+	case c.number < 0 || c.number > 10000:
 		return c, fmt.Errorf("%s: columns are counted from 1", key)
-	}
-	if c.unit == nil {
-		if len(q.Units) > 1 && q.Slot != unit.SlotLat && q.Slot != unit.SlotLon {
-			return c, fmt.Errorf("%s does not say its unit; name it %s, or add unit = \"%s\"",
-				key, strings.Join(q.Names(), " or "), q.Units[0].Name)
-		}
+	case c.unit == nil && len(q.Units) > 1 && q.Slot != unit.SlotLat && q.Slot != unit.SlotLon:
+		return c, fmt.Errorf("%s does not say its unit; name it %s, or add unit = \"%s\"",
+			key, strings.Join(q.Names(), " or "), q.Units[0].Name)
+	case c.unit == nil:
 		c.unit = &q.Units[0]
 	}
 	if c.scale != 1 && q.Slot == unit.SlotTime {
@@ -220,45 +198,39 @@ func mapColumnOf(key string, v any) (mapColumn, error) {
 }
 
 // set takes one entry of a column's table.
-func (c *mapColumn) set(k string, v any) error {
+func (c *column) set(k string, v any) error {
+	text, isText := v.(string)
+	whole, isWhole := v.(int64)
 	switch k {
 	case "column":
-		switch v := v.(type) {
-		case string:
-			c.header = v
-		case int64:
-			c.number = int(v)
-		default:
-			return fmt.Errorf("%s: column is a header in quotes or a number", c.key)
+		if c.name, c.number = text, int(whole); !isText && !isWhole {
+			return errors.New("column is a header in quotes or a number")
 		}
 	case "unit":
-		s, _ := v.(string)
-		u := unit.Find(c.q.Units, s)
+		u := unit.Find(c.q.Units, text)
 		if u == nil {
 			var names []string
 			for _, u := range c.q.Units {
 				names = append(names, u.Name)
 			}
-			return fmt.Errorf("%s: unit is one of %s, not %q", c.key, strings.Join(names, ", "), s)
+			return fmt.Errorf("unit is one of %s, not %q", strings.Join(names, ", "), text)
 		}
 		if c.unit != nil && c.unit.Name != u.Name {
-			return fmt.Errorf("%s: the name says %s and unit says %s", c.key, c.unit.Name, s)
+			return fmt.Errorf("the name says %s and unit says %s", c.unit.Name, text)
 		}
 		c.unit = u
 	case "scale":
-		switch v := v.(type) {
-		case float64:
-			c.scale = v
-		case int64:
-			c.scale = float64(v)
-		default:
-			return fmt.Errorf("%s: scale is a number", c.key)
+		var isNumber bool
+		if c.scale, isNumber = v.(float64); isWhole {
+			c.scale = float64(whole)
+		} else if !isNumber {
+			return errors.New("scale is a number")
 		}
 		if !(c.scale != 0 && c.scale-c.scale == 0) {
-			return fmt.Errorf("%s: scale is a finite number other than 0", c.key)
+			return errors.New("scale is a finite number other than 0")
 		}
 	default:
-		return fmt.Errorf("%s: %w", c.key, unknownKey(k, []string{"column", "unit", "scale"}))
+		return unknownKey(k, []string{"column", "unit", "scale"})
 	}
 	return nil
 }
@@ -273,58 +245,52 @@ func (m *Map) columns(head []string) (cols []column, absent []string, err error)
 	}
 	there := map[string]bool{}
 	lacks := map[string]error{}
-	for _, mc := range m.cols {
-		g := mc.q.Group()
-		i, err := mc.find(head)
-		if err != nil {
-			if lacks[g] == nil {
-				lacks[g] = fmt.Errorf("%w, which %s wants for %s", err, m.file, mc.key)
-			}
-			continue
-		}
-		if cols[i].slot != unit.SlotIgnore {
+	for _, c := range m.cols {
+		g := c.q.Group()
+		i, err := c.find(head)
+		switch {
+		case err == nil && cols[i].slot != unit.SlotIgnore:
 			return nil, nil, fmt.Errorf("%s takes column %q twice", m.file, head[i])
+		case err == nil:
+			there[g] = true
+			cols[i] = c.settled(head[i])
+		case lacks[g] == nil:
+			lacks[g] = fmt.Errorf("%w, which %s wants for %s", err, m.file, c.key)
 		}
-		there[g] = true
-		c := columnOf(mc.q, head[i], mc.unit)
-		c.scale *= mc.scale
-		cols[i] = c
 	}
 	_, measured := enough(cols)
-	for _, mc := range m.cols {
-		g := mc.q.Group()
-		if lacks[g] == nil {
-			continue
-		}
-		if there[g] || g == "time" || !measured {
+	for _, c := range m.cols {
+		g := c.q.Group()
+		switch {
+		case lacks[g] == nil, slices.Contains(absent, g):
+		case there[g] || g == "time" || !measured:
 			return nil, nil, lacks[g]
-		}
-		if !slices.Contains(absent, g) {
+		default:
 			absent = append(absent, g)
 		}
 	}
 	return cols, absent, nil
 }
 
-// find is the place of a mapped column in a header.
-func (mc *mapColumn) find(head []string) (int, error) {
-	if mc.number > 0 {
-		if mc.number > len(head) {
-			return 0, fmt.Errorf("there is no column %d among the %d", mc.number, len(head))
-		}
-		return mc.number - 1, nil
+// find is the place of a map's column in a header.
+func (c *column) find(head []string) (int, error) {
+	if c.number > len(head) {
+		return 0, fmt.Errorf("there is no column %d among the %d", c.number, len(head))
 	}
-	i := slices.Index(head, mc.header)
+	if c.number > 0 {
+		return c.number - 1, nil
+	}
+	i := slices.Index(head, c.name)
 	if i < 0 {
-		i = slices.IndexFunc(head, func(h string) bool { return strings.EqualFold(h, strings.TrimSpace(mc.header)) })
+		i = slices.IndexFunc(head, func(h string) bool { return strings.EqualFold(h, strings.TrimSpace(c.name)) })
 	}
-	if i >= 0 {
-		return i, nil
+	if n := nearest(c.name, head); i < 0 && n != "" {
+		return 0, fmt.Errorf("there is no column %q (did you mean %q?)", c.name, n)
 	}
-	if n := nearest(mc.header, head); n != "" {
-		return 0, fmt.Errorf("there is no column %q (did you mean %q?)", mc.header, n)
+	if i < 0 {
+		return 0, fmt.Errorf("there is no column %q", c.name)
 	}
-	return 0, fmt.Errorf("there is no column %q", mc.header)
+	return i, nil
 }
 
 // keyLine is the line on which a key first stands, for messages; 1 when it
@@ -337,7 +303,7 @@ func keyLine(text []byte, key string) int {
 	return 1 + bytes.Count(text[:at[0]], []byte("\n"))
 }
 
-// LoadBeside reads the map that [MapBeside] finds; nil when there is none.
+// LoadBeside reads the map that [Beside] finds; nil when there is none.
 func LoadBeside(path string) (*Map, error) {
 	name := Beside(path)
 	if name == "" {
@@ -346,13 +312,10 @@ func LoadBeside(path string) (*Map, error) {
 	return ReadMap(name)
 }
 
-// mapExt ends the name of a column map.
-const mapExt = ".map.toml"
-
 // MapName is the name under which a log's column map is looked for first.
-func MapName(path string) string { return path + mapExt }
+func MapName(path string) string { return path + ".map.toml" }
 
-// MapBeside is the name of the column map beside a log: NAME.map.toml, where
+// Beside is the name of the column map beside a log: NAME.map.toml, where
 // NAME is the log's name with or without its extensions; "" when there is none.
 func Beside(path string) string {
 	bare := strings.TrimSuffix(path, ".gz")
@@ -361,8 +324,8 @@ func Beside(path string) string {
 		names = append(names, bare[:i])
 	}
 	for _, n := range names {
-		if _, err := os.Stat(n + mapExt); !errors.Is(err, os.ErrNotExist) {
-			return n + mapExt
+		if _, err := os.Stat(MapName(n)); !errors.Is(err, os.ErrNotExist) {
+			return MapName(n)
 		}
 	}
 	return ""

@@ -179,9 +179,9 @@ func (c *piece) number(col *column, line []byte, i int) int {
 	if kind != scan.IsNumber {
 		x = c.oddNumber(col, kind, line[i:next])
 	} else if col.degMin {
-		x = degrees(x) * col.scale
-	} else if col.scale != 1 {
-		x *= col.scale
+		x = degrees(x) * col.factor
+	} else if col.factor != 1 {
+		x *= col.factor
 	} else if col.slot != unit.SlotLat && col.slot != unit.SlotLon {
 		x = scan.ToFloat32(x, line[i:next], c.dec)
 	}
@@ -242,17 +242,17 @@ func (col *column) loose(text []byte, dec byte) (float64, bool) {
 		}
 		switch strings.ToUpper(suffix) {
 		case "N", "E", "°":
-			return v * col.scale, true
+			return v * col.factor, true
 		case "S", "W":
-			return -v * col.scale, true
+			return -v * col.factor, true
 		}
 		return 0, false
 	}
-	u := unit.Find(col.units, suffix)
+	u := unit.Find(col.q.Units, suffix)
 	if u == nil {
 		return 0, false
 	}
-	return v * u.Scale, true
+	return v * u.Scale * col.scale, true
 }
 
 // degrees turns degrees and minutes run together into degrees.
@@ -282,7 +282,7 @@ func (c *piece) raggedRow(line []byte, n int, whole bool) {
 	}
 	c.ragged++
 	if n >= len(c.cols) {
-		n = len(headerNames(line, c.delim))
+		n = len(fields(line, c.delim))
 	}
 	c.refuse(raw.Warning{Kind: raw.Ragged, Values: []float64{float64(n), float64(len(c.head))}})
 }
