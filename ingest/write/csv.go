@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -98,9 +99,9 @@ func (e *Export) Write(r *Row) error {
 // export. It does not close the writer underneath.
 func (e *Export) Close() error { return e.w.Flush() }
 
-// CSV writes a log's samples as a CSV log: the IMU, the fixes, what presses
-// on the deck and the rider's presses of a button in order of time, in one row where they share one. Reading it back
-// gives equal samples.
+// CSV writes a log's samples as a CSV log: the IMU, the fixes, what presses on the
+// deck and the rider's presses of a button in order of time, in one row where they
+// share one. Reading it back gives equal samples.
 func CSV(w io.Writer, l *ingest.Log) error {
 	bw := bufio.NewWriterSize(w, 64<<10)
 	buf := appendStart(nil, l.Start)
@@ -111,90 +112,80 @@ func CSV(w io.Writer, l *ingest.Log) error {
 		buf = append(buf, "# speed: from positions\n"...)
 	}
 	buf = append(buf, "time_s"...)
-	kinds := columns(l)
-	for _, k := range kinds {
-		buf = append(buf, k.head...)
+	all := columns(l)
+	for _, s := range all {
+		buf = append(append(buf, ','), s.head...)
 	}
-	buf = append(buf, '\n')
-	bw.Write(buf) // the error stays with the writer until Flush
 	for {
+		bw.Write(append(buf, '\n')) // the error stays with the writer until Flush
 		t := math.Inf(1)
-		for _, k := range kinds {
-			if k.at < len(k.time) {
-				t = min(t, k.time[k.at])
+		for _, s := range all {
+			if s.at < len(s.time) {
+				t = min(t, s.time[s.at])
 			}
 		}
 		if math.IsInf(t, 1) {
 			return bw.Flush()
 		}
 		buf = appendTime(buf[:0], t)
-		for i := range kinds {
-			k := &kinds[i]
-			if k.at == len(k.time) || k.time[k.at] != t {
-				buf = append(buf, k.none...)
-				continue
-			}
-			buf = k.row(buf, k.at)
-			k.at++
-		}
-		buf = append(buf, '\n')
-		if _, err := bw.Write(buf); err != nil {
-			return err
+		for i := range all {
+			buf = all[i].append(buf, t)
 		}
 	}
 }
 
 // A series is the columns of one device in a CSV log.
 type series struct {
-	head, none string // of the header; of a row of another
-	time       []float64
-	row        func(b []byte, i int) []byte
-	at         int // the next
+	head string
+	time []float64
+	wide [][]float64
+	cols [][]float32
+	at   int // the next row
+}
+
+// append writes the row at time t, or as many empty cells.
+func (s *series) append(b []byte, t float64) []byte {
+	if s.at == len(s.time) || s.time[s.at] != t {
+		return append(b, ",,,,,,,,"[:len(s.wide)+len(s.cols)]...)
+	}
+	for _, c := range s.wide {
+		b = appendFloats(b, -1, c[s.at])
+	}
+	for _, c := range s.cols {
+		b = appendFloats32(b, c[s.at])
+	}
+	s.at++
+	return b
 }
 
 // columns are what a log holds, for a CSV log.
-func columns(l *ingest.Log) (kinds []series) {
-	add := func(head string, t []float64, row func(b []byte, i int) []byte) {
-		if len(t) > 0 {
-			kinds = append(kinds, series{head: head, none: strings.Repeat(",", strings.Count(head, ",")), time: t, row: row})
-		}
-	}
+func columns(l *ingest.Log) []series {
 	u, g := &l.IMU, &l.GPS
-	axes := func(b []byte, v *[3][]float32, i int) []byte { return appendFloats32(b, v[0][i], v[1][i], v[2][i]) }
-	if len(u.Gyr[0]) > 0 && !math.IsNaN(float64(u.Gyr[0][0])) {
-		add(",ax_mps2,ay_mps2,az_mps2,gx_radps,gy_radps,gz_radps", u.Time, func(b []byte, i int) []byte {
-			return axes(axes(b, &u.Acc, i), &u.Gyr, i)
-		})
-	} else {
-		add(",ax_mps2,ay_mps2,az_mps2", u.Time, func(b []byte, i int) []byte { return axes(b, &u.Acc, i) })
+	imu := series{head: "ax_mps2,ay_mps2,az_mps2", time: u.Time, cols: u.Acc[:]}
+	if len(u.Gyr[0]) > 0 && u.Gyr[0][0] == u.Gyr[0][0] {
+		imu.head += ",gx_radps,gy_radps,gz_radps"
+		imu.cols = slices.Concat(imu.cols, u.Gyr[:])
 	}
-	add(",lat_deg,lon_deg,alt_m,speed_mps,course_deg", g.Time, func(b []byte, k int) []byte {
-		return appendFloats32(appendFloats(b, -1, g.Lat[k], g.Lon[k]), g.Alt[k], g.Speed[k], g.Course[k])
-	})
+	all := []series{imu, {head: "lat_deg,lon_deg,alt_m,speed_mps,course_deg", time: g.Time,
+		wide: [][]float64{g.Lat, g.Lon}, cols: [][]float32{g.Alt, g.Speed, g.Course}}}
 	for _, d := range l.Decks {
-		head := ",front_n,back_n"
-		if d.Sides {
-			head = ",left_n,right_n"
-		}
-		feet, moment := d.HasFeet(), d.HasMoment()
-		if !feet {
-			head = ""
-		}
-		if moment {
-			head += ",pitch_moment_nm"
-		}
-		add(head, d.Time, func(b []byte, i int) []byte {
-			if feet {
-				b = appendFloats32(b, d.Feet[0][i], d.Feet[1][i])
+		s := series{time: d.Time}
+		var heads []string
+		if d.HasFeet() {
+			heads, s.cols = []string{"front_n", "back_n"}, d.Feet[:]
+			if d.Sides {
+				heads = []string{"left_n", "right_n"}
 			}
-			if moment {
-				b = appendFloats32(b, d.Moment[i])
-			}
-			return b
-		})
+		}
+		if d.HasMoment() {
+			heads, s.cols = append(heads, "pitch_moment_nm"), append(s.cols[:len(s.cols):len(s.cols)], d.Moment)
+		}
+		s.head = strings.Join(heads, ",")
+		all = append(all, s)
 	}
-	add(",mark", marked(l), func(b []byte, i int) []byte { return append(b, ",1"...) })
-	return kinds
+	at := marked(l)
+	all = append(all, series{head: "mark", time: at, cols: [][]float32{slices.Repeat([]float32{1}, len(at))}})
+	return slices.DeleteFunc(all, func(s series) bool { return len(s.time) == 0 })
 }
 
 // marked are the times at which the rider pressed a button, s since the log's start.

@@ -15,6 +15,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/tormoder/fit"
 	"github.com/tormoder/fit/dyncrc16"
 
 	"evenfoot/ingest"
@@ -22,65 +23,44 @@ import (
 	"evenfoot/ingest/unit"
 )
 
-// fitEpoch is the FIT protocol's time zero, 1989-12-31T00:00:00Z, in Unix seconds.
-const fitEpoch = 631065600
-
-// fitSamples is the number of samples in one sensor message: the profile
-// limits it to 30.
-const fitSamples = 30
-
-// Local message types; each is defined where it is first written.
 const (
-	localFileID = iota
-	localDevID
-	localDesc
-	localRecord
-	localAccel
-	localGyro
-	localLap
-	localSession
-	localActivity
-	localTypes
+	// fitEpoch is the FIT protocol's time zero, 1989-12-31T00:00:00Z, in Unix seconds.
+	fitEpoch = 631065600
+	// firstDate is the least time stamp that is a date; smaller ones count from power-on.
+	firstDate = 0x10000000
+	// fitSamples is the number of samples in one sensor message: the profile
+	// limits it to 30.
+	fitSamples = 30
 )
 
-// Developer fields of a record.
-const (
-	devMillis = 0 // ms after the time stamp's whole second
-	devCourse = 1 // deg true
+// An enum is a value of FIT's base type of that name, a dev one of a developer field.
+type (
+	enum uint8
+	dev  struct{ value any }
 )
-
-// What ended a lap.
-const manual, sessionEnd enum = 0, 7
-
-// An enum is a value of FIT's base type of that name.
-type enum uint8
 
 // noFloat is FIT's "invalid" of a float32.
 var noFloat = math.Float32frombits(math.MaxUint32)
 
-// baseType is FIT's base type of a value, and its length in bytes.
-func baseType(v any) (base byte, size int) {
-	switch v := v.(type) {
+// baseType is FIT's base type of a value.
+func baseType(v any) fit.FitBaseType {
+	switch v.(type) {
 	case enum:
-		return 0x00, 1
+		return fit.FitBaseTypeEnum
 	case uint8:
-		return 0x02, 1
-	case uint16:
-		return 0x84, 2
+		return fit.FitBaseTypeUint8
+	case uint16, []uint16:
+		return fit.FitBaseTypeUint16
 	case int32:
-		return 0x85, 4
+		return fit.FitBaseTypeSint32
 	case uint32:
-		return 0x86, 4
-	case float32:
-		return 0x88, 4
+		return fit.FitBaseTypeUint32
+	case float32, []float32:
+		return fit.FitBaseTypeFloat32
 	case string:
-		return 0x07, len(v)
+		return fit.FitBaseTypeString
 	case []byte:
-		return 0x0D, len(v)
-	case []uint16:
-		return 0x84, 2 * len(v)
-	case []float32:
-		return 0x88, 4 * len(v)
+		return fit.FitBaseTypeByte
 	}
 	panic(fmt.Sprintf("FIT has no base type for a %T", v))
 }
@@ -95,37 +75,35 @@ func baseType(v any) (base byte, size int) {
 // finds them again. It is an error when the log's dates do not fit the format
 // or a writer's Write fails.
 //
-// The encoder is our own: it needs a few lines, streams, and holds no message
-// as an object. It goes over the log twice, since the header that comes first
-// tells the size.
+// The encoder is our own, since the library's knows no samples of a sensor. It
+// goes over the log twice: the header that comes first tells the size.
 func FIT(w io.Writer, l *ingest.Log) error {
-	var zero int64   // ms from the FIT epoch to the log's time zero
-	var frac float64 // and the rest, below a ms
-	first, last := raw.Extent(l.IMU.Time, l.GPS.Time)
+	e := &encoder{crc: dyncrc16.New()}
+	e.first, e.last = raw.Extent(l.IMU.Time, l.GPS.Time)
+	if e.first > e.last {
+		e.first, e.last = 0, 0
+	}
+	least, most := int64(0), int64(firstDate-2)
 	if l.Start.IsZero() {
-		zero = 1000 * (1 - int64(math.Floor(first)))
+		e.zero = 1000 * (1 - int64(math.Floor(e.first)))
 	} else {
-		zero = l.Start.UnixMilli() - 1000*fitEpoch
-		frac = float64(l.Start.Nanosecond()%1e6) / 1e6
+		e.zero, e.frac = l.Start.UnixMilli()-1000*fitEpoch, float64(l.Start.Nanosecond()%1e6)/1e6
+		least, most = firstDate, math.MaxUint32-1
 	}
-	if first <= last {
-		lo, hi := float64(zero)+1000*first, float64(zero)+1000*last
-		least, most := int64(1000*0x10000000), int64(1000*(math.MaxUint32-1))
-		if l.Start.IsZero() {
-			least, most = 0, least-1000
-		}
-		if !(lo >= float64(least) && hi <= float64(most)) {
-			return fmt.Errorf("write FIT: the log's times, %v to %v, do not fit the format, which counts from 1989 to 2126",
-				l.Start.Add(time.Duration(first*1e9)), l.Start.Add(time.Duration(last*1e9)))
-		}
+	if e.ms(e.first) < 1000*least || e.ms(e.last) > 1000*most {
+		return fmt.Errorf("write FIT: the log's times, %v to %v, do not fit the format, which counts from 1989 to 2126",
+			l.Start.Add(time.Duration(e.first*1e9)), l.Start.Add(time.Duration(e.last*1e9)))
 	}
-	count := newEncoder(io.Discard, zero, frac)
-	count.log(l)
-	if count.size > math.MaxUint32 {
+	e.log(l)
+	if e.size > math.MaxUint32 {
 		return errors.New("write FIT: the log is larger than the 4 GiB that a FIT file may have")
 	}
-	e := newEncoder(w, zero, frac)
-	e.header(uint32(count.size))
+	// Protocol 2.0, since there are developer fields; profile 21.60.
+	h := binary.LittleEndian.AppendUint32([]byte{14, 0x20, 2160 & 0xFF, 2160 >> 8}, uint32(e.size))
+	h = append(h, ".FIT"...)
+	e.w = bufio.NewWriterSize(w, 64<<10)
+	e.put(binary.LittleEndian.AppendUint16(h, dyncrc16.Checksum(h)))
+	e.local = nil
 	e.log(l)
 	e.put(binary.LittleEndian.AppendUint16(nil, e.crc.Sum16()))
 	if err := e.w.Flush(); err != nil {
@@ -134,65 +112,60 @@ func FIT(w io.Writer, l *ingest.Log) error {
 	return nil
 }
 
-type fitEncoder struct {
-	w       *bufio.Writer
-	zero    int64   // ms from the FIT epoch to the log's time zero
-	frac    float64 // and the rest, below a ms
-	size    int64
-	crc     dyncrc16.Hash16
-	msg     []byte // the message being put together
-	defined [localTypes]bool
-}
-
-func newEncoder(w io.Writer, zero int64, frac float64) *fitEncoder {
-	return &fitEncoder{w: bufio.NewWriterSize(w, 64<<10), crc: dyncrc16.New(), zero: zero, frac: frac}
+type encoder struct {
+	w           *bufio.Writer // nil while the size is counted
+	zero        int64         // ms from the FIT epoch to the log's time zero
+	frac        float64       // and the rest, below a ms
+	first, last float64       // s, of the log
+	size        int64
+	crc         dyncrc16.Hash16
+	msg         []byte        // the message being put together
+	local       []fit.MesgNum // kinds of message, each defined where it is first written
 }
 
 // put writes bytes. A bufio.Writer keeps its first error for Flush.
-func (e *fitEncoder) put(b []byte) {
-	_, _ = e.crc.Write(b) // a checksum never fails
-	e.size += int64(len(b))
-	_, _ = e.w.Write(b)
-}
-
-// header writes the file header for size bytes of messages.
-func (e *fitEncoder) header(size uint32) {
-	h := []byte{14, 0x20, 0, 0} // protocol 2.0, since there are developer fields
-	binary.LittleEndian.PutUint16(h[2:], 2160)
-	h = binary.LittleEndian.AppendUint32(h, size)
-	h = append(h, ".FIT"...)
-	e.put(h)
-	e.put(binary.LittleEndian.AppendUint16(nil, e.crc.Sum16()))
+func (e *encoder) put(b []byte) {
+	if e.size += int64(len(b)); e.w != nil {
+		_, _ = e.crc.Write(b) // a checksum never fails
+		_, _ = e.w.Write(b)
+	}
 }
 
 // message writes the values of the fields with these numbers, developer fields
 // last, and before the first of its kind their definition.
-func (e *fitEncoder) message(local byte, global uint16, fields, dev []byte, values ...any) {
-	if !e.defined[local] {
-		e.defined[local] = true
-		b := binary.LittleEndian.AppendUint16([]byte{0x40 | local, 0, 0}, global)
-		b = append(b, byte(len(fields)))
-		for k, num := range fields {
-			base, size := baseType(values[k])
-			b = append(b, num, byte(size), base)
+func (e *encoder) message(num fit.MesgNum, fields []byte, values ...any) {
+	local := slices.Index(e.local, num)
+	fresh := local < 0
+	if fresh {
+		local = len(e.local)
+		e.local = append(e.local, num)
+	}
+	var defs [2][]byte // of the profile's fields and the developer's
+	e.msg = append(e.msg[:0], byte(local))
+	for k, v := range values {
+		d, own := v.(dev)
+		if own {
+			v = d.value
 		}
-		if len(dev) > 0 {
+		at := len(e.msg)
+		if s, ok := v.(string); ok {
+			v = []byte(s)
+		}
+		e.msg, _ = binary.Append(e.msg, binary.LittleEndian, v) // all of them are of a fixed size
+		if size := byte(len(e.msg) - at); fresh && own {
+			defs[1] = append(defs[1], fields[k], size, 0) // by the developer of index 0
+		} else if fresh {
+			defs[0] = append(defs[0], fields[k], size, byte(baseType(values[k])))
+		}
+	}
+	if fresh {
+		b := binary.LittleEndian.AppendUint16([]byte{0x40 | byte(local), 0, 0}, uint16(num))
+		b = append(append(b, byte(len(defs[0])/3)), defs[0]...)
+		if len(defs[1]) > 0 {
 			b[0] |= 0x20
-			b = append(b, byte(len(dev)))
-			for k, num := range dev {
-				_, size := baseType(values[len(fields)+k])
-				b = append(b, num, byte(size), 0)
-			}
+			b = append(append(b, byte(len(defs[1])/3)), defs[1]...)
 		}
 		e.put(b)
-	}
-	e.msg = append(e.msg[:0], local)
-	for _, v := range values {
-		if s, ok := v.(string); ok {
-			e.msg = append(e.msg, s...)
-		} else {
-			e.msg, _ = binary.Append(e.msg, binary.LittleEndian, v) // all of them are of a fixed size
-		}
 	}
 	e.put(e.msg)
 }
@@ -218,86 +191,82 @@ func semicircles(deg float64) int32 {
 }
 
 // ms is a time of the log in ms since the FIT epoch.
-func (e *fitEncoder) ms(t float64) int64 { return e.zero + int64(math.Round(t*1000+e.frac)) }
+func (e *encoder) ms(t float64) int64 { return e.zero + int64(math.Round(t*1000+e.frac)) }
 
 // padded is a text for a field of n bytes, its closing zero among them.
 func padded(s string, n int) string { return s + strings.Repeat("\x00", n-len(s)) }
 
 // log writes all messages.
-func (e *fitEncoder) log(l *ingest.Log) {
-	first, last := raw.Extent(l.IMU.Time, l.GPS.Time)
-	if first > last {
-		first, last = 0, 0
-	}
-	end, start, elapsed := uint32(e.ms(last)/1000), uint32(e.ms(first)/1000), uint32(min(e.ms(last)-e.ms(first), math.MaxUint32-1))
-	// An activity, by a maker for development.
-	e.message(localFileID, 0, []byte{0, 1, 2, 4, 8}, nil, enum(4), uint16(0xFF), uint16(0), start, padded("evenfoot", 9))
-	e.message(localDevID, 207, []byte{1, 3}, nil, []byte("evenfoot records"), uint8(0))
-	for num, d := range []struct {
-		value       any
-		name, units string
-	}{devMillis: {uint16(0), "timestamp_ms", "ms"}, devCourse: {float32(0), "course", "deg"}} {
-		base, _ := baseType(d.value)
-		e.message(localDesc, 206, []byte{0, 1, 2, 3, 8}, nil, uint8(0), uint8(num), base, padded(d.name, 16), padded(d.units, 8))
-	}
+func (e *encoder) log(l *ingest.Log) {
+	start, end := e.ms(e.first), e.ms(e.last)
+	e.message(fit.MesgNumFileId, []byte{0, 1, 2, 4, 8}, enum(fit.FileTypeActivity), uint16(fit.ManufacturerDevelopment), uint16(0),
+		uint32(start/1000), padded("evenfoot", 9))
+	e.message(fit.MesgNumDeveloperDataId, []byte{1, 3}, []byte("evenfoot records"), uint8(0))
+	e.describe(0, uint16(0), "timestamp_ms", "ms")
+	e.describe(1, float32(0), "course", "deg")
 	fix := 0
+	fixes := func(until float64) {
+		for ; fix < len(l.GPS.Time) && l.GPS.Time[fix] <= until; fix++ {
+			e.record(&l.GPS, fix)
+		}
+	}
 	t := l.IMU.Time
 	for i := 0; i < len(t); {
 		n := 1
 		for i+n < len(t) && n < fitSamples && e.ms(t[i+n])-e.ms(t[i]) < math.MaxUint16 {
 			n++
 		}
-		for ; fix < len(l.GPS.Time) && l.GPS.Time[fix] <= t[i]; fix++ {
-			e.record(&l.GPS, fix)
-		}
-		e.samples(localAccel, 165, t[i:i+n], l.IMU.Acc, i, 1/unit.Gravity)
-		e.samples(localGyro, 164, t[i:i+n], l.IMU.Gyr, i, 180/math.Pi)
+		fixes(t[i])
+		e.samples(fit.MesgNumAccelerometerData, t[i:i+n], l.IMU.Acc, i, 1/unit.Gravity)
+		e.samples(fit.MesgNumGyroscopeData, t[i:i+n], l.IMU.Gyr, i, 180/math.Pi)
 		i += n
 	}
-	for ; fix < len(l.GPS.Time); fix++ {
-		e.record(&l.GPS, fix)
-	}
-	from := e.ms(first)
-	lap := func(i int, to int64, trigger enum) {
+	fixes(math.Inf(1))
+	from, trigger := start, fit.LapTriggerManual
+	for i, at := range append(marked(l), e.last) {
+		to := e.ms(at)
+		if i == len(marked(l)) {
+			trigger = fit.LapTriggerSessionEnd
+		}
 		took := uint32(min(max(to-from, 0), math.MaxUint32-1))
-		e.message(localLap, 19, []byte{253, 254, 2, 7, 8, 24}, nil, uint32((to+500)/1000), uint16(i), uint32(from/1000), took, took, trigger)
+		e.message(fit.MesgNumLap, []byte{253, 254, 2, 7, 8, 24}, uint32((to+500)/1000), uint16(i), uint32(from/1000), took, took, enum(trigger))
 		from = to
 	}
-	presses := marked(l)
-	for i, at := range presses {
-		lap(i, e.ms(at), manual)
-	}
-	lap(len(presses), e.ms(last), sessionEnd)
-	e.message(localSession, 18, []byte{253, 254, 2, 7, 8}, nil, end, uint16(0), start, elapsed, elapsed)
-	e.message(localActivity, 34, []byte{253, 0, 1, 2}, nil, end, elapsed, uint16(1), enum(0))
+	elapsed := uint32(min(end-start, math.MaxUint32-1))
+	e.message(fit.MesgNumSession, []byte{253, 254, 2, 7, 8}, uint32(end/1000), uint16(0), uint32(start/1000), elapsed, elapsed)
+	e.message(fit.MesgNumActivity, []byte{253, 0, 1, 2}, uint32(end/1000), elapsed, uint16(1), enum(fit.ActivityModeManual))
 }
 
-// record writes one GPS fix.
-func (e *fitEncoder) record(g *ingest.GPS, i int) {
+// describe writes what a developer field holds, with a value such as its own.
+func (e *encoder) describe(num uint8, value any, name, units string) {
+	e.message(fit.MesgNumFieldDescription, []byte{0, 1, 2, 3, 8}, uint8(0), num, uint8(baseType(value)), padded(name, 16), padded(units, 8))
+}
+
+// record writes one GPS fix; its own fields are the ms after the time stamp's
+// whole second and the course, deg true.
+func (e *encoder) record(g *ingest.GPS, i int) {
 	ms := e.ms(g.Time[i])
-	e.message(localRecord, 20, []byte{253, 0, 1, 78, 73}, []byte{devMillis, devCourse}, uint32(ms/1000), semicircles(g.Lat[i]), semicircles(g.Lon[i]),
-		scaled(g.Alt[i], 5, 500), scaled(g.Speed[i], 1000, 0), uint16(ms%1000), g.Course[i])
+	e.message(fit.MesgNumRecord, []byte{253, 0, 1, 78, 73, 0, 1}, uint32(ms/1000), semicircles(g.Lat[i]), semicircles(g.Lon[i]),
+		scaled(g.Alt[i], 5, 500), scaled(g.Speed[i], 1000, 0), dev{uint16(ms % 1000)}, dev{g.Course[i]})
 }
 
 // samples writes one message of a sensor's samples, those from index i on
 // whose times are t. A sensor that gives no value writes no message.
-func (e *fitEncoder) samples(local byte, global uint16, t []float64, v [3][]float32, i int, scale float64) {
+func (e *encoder) samples(num fit.MesgNum, t []float64, v [3][]float32, i int, scale float64) {
 	if !slices.ContainsFunc(v[0][i:i+len(t)], func(x float32) bool { return x == x }) {
 		return
 	}
 	ms := e.ms(t[0])
 	offsets := slices.Repeat([]uint16{math.MaxUint16}, fitSamples)
+	axes := slices.Repeat([]float32{noFloat}, 3*fitSamples)
 	for j := range t {
 		offsets[j] = uint16(e.ms(t[j]) - ms)
-	}
-	var axes [3][]float32
-	for k := range v {
-		axes[k] = slices.Repeat([]float32{noFloat}, fitSamples)
-		for j := range t {
+		for k := range v {
 			if x := float32(float64(v[k][i+j]) * scale); x == x {
-				axes[k][j] = x
+				axes[k*fitSamples+j] = x
 			}
 		}
 	}
-	e.message(local, global, []byte{253, 0, 1, 5, 6, 7}, nil, uint32(ms/1000), uint16(ms%1000), offsets, axes[0], axes[1], axes[2])
+	e.message(num, []byte{253, 0, 1, 5, 6, 7}, uint32(ms/1000), uint16(ms%1000), offsets,
+		axes[:fitSamples], axes[fitSamples:2*fitSamples], axes[2*fitSamples:])
 }

@@ -11,7 +11,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"regexp"
 	"strconv"
 	"time"
 
@@ -81,7 +80,7 @@ func GPX(w io.Writer, l *ingest.Log, more ...Column) error {
 	doc.AppendTrack(&track)
 	text, err := doc.ToXml(gpx.ToXmlParams{Version: "1.1", Indent: true})
 	if err == nil {
-		err = withFractions(w, nobody.ReplaceAll(text, nil), times)
+		err = withFractions(w, text, times)
 	}
 	if err != nil {
 		return fmt.Errorf("write GPX: %w", err)
@@ -89,30 +88,29 @@ func GPX(w io.Writer, l *ingest.Log, more ...Column) error {
 	return nil
 }
 
-// nobody is the author that gpxgo writes of a document that has none.
-var nobody = regexp.MustCompile(`\s*<metadata>\s*<author></author>\s*</metadata>`)
-
 // rounded is v to that many decimals.
 func rounded(v float64, decimals int) float64 {
 	f := math.Pow10(decimals)
 	return math.Round(v*f) / f
 }
 
-// withFractions writes a document with the exact times of its points: gpxgo
-// writes whole seconds only. Nothing else in the document is called time.
+// withFractions writes a document with the exact times of its points, since gpxgo
+// writes whole seconds only; nothing else in the document is called time. What
+// gpxgo tells of the author, where there is none, goes.
 func withFractions(w io.Writer, text []byte, times []time.Time) error {
-	const open, end = "<time>", "</time>"
-	b := bufio.NewWriterSize(w, 64<<10)
+	b := bufio.NewWriterSize(w, 64<<10) // it keeps its first error for Flush
+	head, text, _ := bytes.Cut(text, []byte("<metadata>"))
+	_, _ = b.Write(bytes.TrimSpace(head))
+	_, text, found := bytes.Cut(text, []byte("</metadata>"))
 	for _, t := range times {
-		i := bytes.Index(text, []byte(open))
-		j := bytes.Index(text, []byte(end))
-		if i < 0 || j < i {
-			return errors.New("a point has no time")
-		}
-		_, _ = b.Write(text[:i+len(open)]) // a bufio.Writer keeps its first error for Flush
-		_, _ = b.Write(t.AppendFormat(b.AvailableBuffer(), "2006-01-02T15:04:05.999999Z"))
-		_, _ = b.WriteString(end)
-		text = text[j+len(end):]
+		var before []byte
+		before, text, _ = bytes.Cut(text, []byte("<time>"))
+		_, text, found = bytes.Cut(text, []byte("</time>"))
+		_, _ = b.Write(before)
+		_, _ = b.Write(t.AppendFormat(b.AvailableBuffer(), "<time>2006-01-02T15:04:05.999999Z</time>"))
+	}
+	if !found {
+		return errors.New("the document lacks what the library writes")
 	}
 	_, _ = b.Write(text)
 	return b.Flush()
