@@ -221,6 +221,11 @@ func (s *Site) add(w http.ResponseWriter, r *http.Request, _ *session) error {
 	case again:
 		return s.show(w, r, http.StatusOK, "message", &view{Title: "Already in the library", Body: "The logs of this outing are in the library already, whatever their names. Nothing was added: an outing counts once. What its setup should say otherwise, correct there.", Link: at, LinkText: "Open that session"})
 	case err == nil:
+		if ses, gone := s.store.session(id); gone == nil {
+			if twins := s.twins(ses); len(twins) > 0 {
+				return s.show(w, r, http.StatusOK, "message", &view{Title: "Added", Session: ses, Twins: twins, Link: at, LinkText: "Open its sheet"})
+			}
+		}
 		return see(w, r, at)
 	}
 	v, wrong := s.again(up, err)
@@ -258,10 +263,10 @@ func (s *Site) admit(ctx context.Context, up *upload) (id int64, again bool, err
 			return 0, false, err
 		}
 	}
+	log, err := s.look(ctx, up)
 	for _, f := range up.files {
 		ses.Files = append(ses.Files, f.stored)
 	}
-	log, err := s.look(ctx, up)
 	up.mendable = up.propose != ""
 	switch {
 	case errors.Is(err, errSeveral):

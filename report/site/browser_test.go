@@ -230,6 +230,31 @@ func TestPagesAccessible(t *testing.T) {
 			t.Errorf("%s:\n%s", p, found)
 		}
 	}
+	// The same outing in another format: the answer to the upload, and the sheet.
+	b.Do(chromedp.Navigate(d.url+"/add"), chromedp.SetUploadFiles(chromedp.CSS("#logs"), []string{onDisk(t, watchFIT(t))}))
+	b.click("form[method=post] .do-it")
+	b.until(`document.body.innerText.includes("seems to be one outing")`)
+	found := b.Violations(axe)
+	b.look("twin-added")
+	b.Size(390, 844, false)
+	b.click(".ways .do-it")
+	b.until(`document.title.includes("trim sheet") && document.body.innerText.includes("seems to be one outing")`)
+	found += b.Violations(axe)
+	b.look("twin")
+	b.click(".twin button")
+	b.until(`document.title.includes("trim sheet") && !document.body.innerText.includes("seems to be one outing")`)
+	if found != "" {
+		t.Errorf("an outing that came twice:\n%s", found)
+	}
+}
+
+// onDisk is where a file lies for the browser to choose.
+func onDisk(t *testing.T, p piece) string {
+	path := filepath.Join(t.TempDir(), p.file)
+	if err := os.WriteFile(path, []byte(p.body), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return path
 }
 
 // TestValidPages runs html-validate where EVENFOOT_HTML_VALIDATE names it.

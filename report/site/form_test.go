@@ -469,7 +469,7 @@ func TestOutingsWait(t *testing.T) {
 // bridge one, and what has no date goes with the only outing there is.
 func TestSortOutings(t *testing.T) {
 	at := func(h, m int) time.Time { return time.Date(2026, 5, 2, h, m, 0, 0, time.UTC) }
-	log := func(from, to time.Time) glance { return glance{From: from, To: to} }
+	log := func(from, to time.Time) glance { return glance{span: span{from, to}} }
 	for name, c := range map[string]struct {
 		in   []glance
 		want string

@@ -24,13 +24,14 @@ import (
 
 // A glance is what tells which outing a log is of.
 type glance struct {
-	File     int // in its upload
-	Name     string
-	Device   string
-	From, To time.Time // zero where the log tells no date
-	Wrong    string    // why it cannot be read
-	Known    bool      // it is in the library already
-	Outing   int       // from 1 in order of time; 0 for none
+	File   int // in its upload
+	Name   string
+	Device string
+	span
+	Wrong  string   // why it cannot be read
+	Known  bool     // it is in the library already
+	Like   *session // which it seems to be one outing with, nil for none
+	Outing int      // from 1 in order of time; 0 for none
 
 	track map[int64]place // where it was, by Unix time in steps
 }
@@ -85,6 +86,10 @@ func (s *Site) look(ctx context.Context, up *upload) (*ingest.Log, error) {
 				return err
 			}
 			g.take(l)
+			up.files[i].span = g.span
+			if twins := s.twins(&session{Start: g.From, Files: []stored{up.files[i].stored}}); len(twins) > 0 {
+				g.Like = twins[0]
+			}
 			if len(logs) < logsHeld {
 				logs = append(logs, l)
 			}

@@ -5,12 +5,15 @@ import (
 	"context"
 	"errors"
 	"net/url"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"testing"
 	"time"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/simulate"
+	"evenfoot/ingest/write"
 	"evenfoot/report"
 	"evenfoot/report/words"
 )
@@ -198,5 +201,85 @@ func TestRecent(t *testing.T) {
 	m.forget(func(v int) bool { return v == 3 })
 	if _, ok := m.get("c"); ok || len(m.held) != 1 {
 		t.Error("what was to be forgotten is held")
+	}
+}
+
+// watchFIT is the first outing's watch once more, as FIT.
+func watchFIT(t *testing.T) piece {
+	sc := simulate.Demo()[0]
+	sc.Duration, sc.GPSRate, sc.IMURate = 900, 1, 50
+	var fit bytes.Buffer
+	if err := write.FIT(&fit, simulate.Run(sc).GPSLog); err != nil {
+		t.Fatal(err)
+	}
+	return piece{"logs", "watch.fit", fit.String()}
+}
+
+// TestTwins: an outing that comes once more in another format is kept and said to
+// seem one with the first, counts once as evidence, and counts by itself once the
+// user says that they are two.
+func TestTwins(t *testing.T) {
+	d := open(t, Config{})
+	defer d.idle()()
+	os := outings()
+	first := d.added(os[0].pieces()...)
+	status, body, _ := d.upload(watchFIT(t), piece{"setup", "", os[0].setup})
+	if status != 200 || !strings.Contains(body, "seems to be one outing with <a href=\""+first) || !strings.Contains(body, `href="/session/2"`) {
+		t.Fatalf("status %d\n%s", status, body)
+	}
+	later := d.added(os[1].pieces()...)
+	evidence := func() int { return strings.Count(d.must(later+"/more"), " checked") }
+	if n := evidence(); n != 1 {
+		t.Errorf("%d of the two count as evidence", n)
+	}
+	for path, want := range map[string]string{first + "?with=2": "seem to be one outing", "/compare?id=1&id=2": "seem to be one outing"} {
+		if status, body := d.get(path); status != 400 || !strings.Contains(body, want) {
+			t.Errorf("%s: status %d\n%s", path, status, body)
+		}
+	}
+	one, err := d.site.store.session(1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	two, err := d.site.store.session(2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, change := range map[string]func(e *session){
+		"another rider's":    func(e *session) { e.Rider = "Bo" },
+		"one begun later":    func(e *session) { e.Files[0].From = e.Files[0].From.Add(2 * twinWithin) },
+		"one ended earlier":  func(e *session) { e.Files[0].To = e.Files[0].To.Add(-2 * twinWithin) },
+		"one without a date": func(e *session) { e.Start, e.Files[0].span = time.Time{}, span{} },
+	} {
+		e := *two
+		e.Files = slices.Clone(e.Files)
+		change(&e)
+		if !two.seems(one) || e.seems(one) || one.seems(&e) {
+			t.Errorf("%s seems to be the same outing, or the same does not", name)
+		}
+	}
+	e := *two // of a version that noted no end
+	f := e.Files[0].span
+	e.Files, e.Summary = nil, &summary{Duration: f.To.Sub(f.From).Seconds()}
+	if !e.seems(one) {
+		t.Error("a twin is not known by its duration")
+	}
+
+	// Several at once are told so before they are kept.
+	_, body, _ = d.upload(piece{"logs", "again.gpx", string(os[0].gpx) + "<!-- -->"}, piece{"logs", "new.gpx", track(3)})
+	if !strings.Contains(body, "seems to be one outing with") {
+		t.Errorf("the outings of an upload: %s", body)
+	}
+
+	d.post("/session/2/two", url.Values{"token": {d.site.token}, "other": {"1"}})
+	if n := evidence(); n != 2 {
+		t.Errorf("%d of the two count as evidence once they are told apart", n)
+	}
+	if err := d.site.Close(context.Background()); err != nil {
+		t.Fatal(err)
+	}
+	d = open(t, Config{Dir: d.site.store.dir})
+	if one, err = d.site.store.session(1); err != nil || len(d.site.twins(one)) != 0 {
+		t.Errorf("the user's word is lost: %v", err)
 	}
 }

@@ -28,11 +28,12 @@ type session struct {
 	Speeds  string         `json:"speeds_mps,omitempty"` // low:high, the speeds that matter; "" takes what was ridden
 	Title   string         `json:"title"`                // of the setup, or a log's name
 	Rider   string         `json:"rider,omitempty"`
-	Foil    *foil          `json:"foil,omitempty"`    // nil without a setup
-	Made    string         `json:"described_by"`      // the version of the program that took them from the setup
-	Files   []stored       `json:"files"`             // in the order that they came in
-	Setups  []setupVersion `json:"setups,omitempty"`  // the newest first
-	Summary *summary       `json:"summary,omitempty"` // nil before the first analysis
+	Foil    *foil          `json:"foil,omitempty"`          // nil without a setup
+	Made    string         `json:"described_by"`            // the version of the program that took them from the setup
+	Files   []stored       `json:"files"`                   // in the order that they came in
+	Setups  []setupVersion `json:"setups,omitempty"`        // the newest first
+	Summary *summary       `json:"summary,omitempty"`       // nil before the first analysis
+	Others  []string       `json:"other_outings,omitempty"` // logs that the user said are of another outing, as Content
 
 	ID      int64  `json:"-"`
 	Setup   []byte `json:"-"` // the newest; nil without one
@@ -66,6 +67,13 @@ type stored struct {
 	Hash    string `json:"sha256"`
 	Size    int64  `json:"bytes"`
 	Content string `json:"content_sha256"` // tells a log from all others, however it is named or packed
+	span
+}
+
+// A span is when a log was; zero without a date.
+type span struct {
+	From time.Time `json:"from,omitzero"`
+	To   time.Time `json:"to,omitzero"`
 }
 
 // A setupVersion is one of the setups that a session had.
@@ -178,6 +186,46 @@ func (s *session) sharesLog(e *session) bool {
 	}
 	return false
 }
+
+// twinWithin is how far two recordings of one outing begin, and end, apart. Not
+// tuned on data: what a device or a format leaves out at the ends.
+const twinWithin = 10 * time.Second
+
+// seems says whether two sessions seem to be of one outing that came in two
+// formats: a log of each begins and ends with one of the other, no two names tell
+// them apart, and nobody said that they are two.
+func (s *session) seems(e *session) bool {
+	if s.ID == e.ID || s.Rider != e.Rider && s.Rider != "" && e.Rider != "" || s.when().Sub(e.when()).Abs() > 24*time.Hour {
+		return false // as nearly always
+	}
+	return slices.ContainsFunc(s.spans(), func(a span) bool {
+		return slices.ContainsFunc(e.spans(), func(b span) bool {
+			return a.From.Sub(b.From).Abs() <= twinWithin && a.To.Sub(b.To).Abs() <= twinWithin
+		})
+	}) && !s.sharesLog(e) && !s.other(e) && !e.other(s)
+}
+
+// spans are those of the logs, or of all together where another version did not
+// note them.
+func (s *session) spans() (out []span) {
+	for _, f := range s.Files {
+		if !f.From.IsZero() {
+			out = append(out, f.span)
+		}
+	}
+	if len(out) == 0 && !s.Start.IsZero() && s.Summary != nil && s.Summary.Duration > 0 {
+		out = []span{{s.Start, s.Start.Add(time.Duration(s.Summary.Duration * float64(time.Second)))}}
+	}
+	return out
+}
+
+// other says whether the user said that e is another outing.
+func (s *session) other(e *session) bool {
+	return slices.ContainsFunc(s.Others, func(h string) bool { return slices.Contains(e.holds, h) })
+}
+
+// countsOnce says whether two sessions are, or seem to be, of one outing.
+func (s *session) countsOnce(e *session) bool { return s.sharesLog(e) || s.seems(e) }
 
 // at is where a file of the session is.
 func (s *session) at(f stored) string { return filepath.Join(s.dir, f.At) }

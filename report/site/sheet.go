@@ -128,7 +128,31 @@ func (s *Site) sheet(w http.ResponseWriter, r *http.Request, ses *session) error
 	if n > 0 {
 		links = append(links, link{base + other.query(s.units()), way + words.Counted(n, "earlier session")})
 	}
-	return s.send(w, r, page, &beside{Links: links, Session: ses, Query: o.query(s.units()), Units: o.units(), Page: page, Token: s.token})
+	return s.send(w, r, page, &beside{Links: links, Session: ses, Query: o.query(s.units()), Units: o.units(), Page: page, Token: s.token, Twins: s.twins(ses)})
+}
+
+// twins are the sessions that seem to be of one outing with ses.
+func (s *Site) twins(ses *session) (out []*session) {
+	for _, e := range s.store.sessions() {
+		if ses.seems(e) {
+			out = append(out, e)
+		}
+	}
+	return out
+}
+
+// areTwo takes the user's word that two sessions are of two outings.
+func (s *Site) areTwo(w http.ResponseWriter, r *http.Request, ses *session) error {
+	id, _ := strconv.ParseInt(r.PostForm.Get("other"), 10, 64) // 0 is no session
+	e, err := s.store.session(id)
+	if err == nil {
+		err = s.store.tellApart(ses.ID, e)
+	}
+	if err != nil {
+		return err
+	}
+	s.changed()
+	return see(w, r, fmt.Sprintf("/session/%d", ses.ID))
 }
 
 // takeNote puts into the setup what is said of the outing beside its sheet: a note
@@ -174,7 +198,7 @@ func (s *Site) usualEvidence(ses *session) (out []*session) {
 		return nil
 	}
 	for _, e := range s.store.sessionsOf(ses.Rider) {
-		if len(out) < withMost && !e.Start.IsZero() && e.Start.Before(ses.Start) && e.known != nil && analysis.SameRider(e.known, ses.known) && counts(ses, e) && !slices.ContainsFunc(out, e.sharesLog) {
+		if len(out) < withMost && !e.Start.IsZero() && e.Start.Before(ses.Start) && e.known != nil && analysis.SameRider(e.known, ses.known) && counts(ses, e) && !slices.ContainsFunc(out, e.countsOnce) {
 			out = append(out, e)
 		}
 	}
@@ -205,6 +229,7 @@ type beside struct {
 	Units   words.Units
 	Page    *kept
 	Token   string
+	Twins   []*session // that seem to be of the same outing
 }
 
 // Notes are those of the setup.

@@ -176,6 +176,7 @@ func (s *Site) routes() http.Handler {
 		"GET /session/{id}/setup":           s.setupForm,
 		"POST /session/{id}/setup":          s.saveSetup,
 		"POST /session/{id}/note":           s.form(s.takeNote),
+		"POST /session/{id}/two":            s.form(s.areTwo),
 		"GET /session/{id}/setup/{version}": s.oldSetup,
 		"GET /session/{id}/delete":          s.deleteForm,
 		"POST /session/{id}/delete":         s.form(s.delete),

@@ -436,6 +436,14 @@ func (st *store) correct(s *session, base int) error {
 	return nil
 }
 
+// tellApart notes that a session is of another outing than e.
+func (st *store) tellApart(id int64, e *session) error {
+	return st.change(id, func(own *session) bool {
+		own.Others = append(slices.Clone(own.Others), e.holds...)
+		return true
+	})
+}
+
 // delete takes a session away, with its files.
 func (st *store) delete(id int64) error {
 	st.mu.Lock()
@@ -467,13 +475,25 @@ func (st *store) delete(id int64) error {
 // summarise keeps what the library's list shows of a session, unless it was
 // deleted or changed meanwhile: in memory at least.
 func (st *store) summarise(ses *session, sum *summary) error {
-	st.mu.Lock()
-	defer st.mu.Unlock()
-	own, err := st.session(ses.ID)
-	if err != nil || own.Inputs != ses.Inputs {
+	err := st.change(ses.ID, func(own *session) bool {
+		own.Summary = sum
+		return own.Inputs == ses.Inputs
+	})
+	if errors.Is(err, errGone) {
 		return nil
 	}
-	own.Summary = sum
+	return err
+}
+
+// change changes what the sidecar alone holds of a session, in memory at least;
+// where to says false, nothing.
+func (st *store) change(id int64, to func(own *session) bool) error {
+	st.mu.Lock()
+	defer st.mu.Unlock()
+	own, err := st.session(id)
+	if err != nil || !to(own) {
+		return err
+	}
 	st.replace(own.ID, own)
 	if st.readOnly != nil {
 		return nil

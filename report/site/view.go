@@ -98,6 +98,7 @@ type view struct {
 	Older      string
 	Stale      map[int64]string
 	Working    int
+	Twins      []*session // that seem to be of the same outing
 	Picture    template.HTML
 	Locked     bool
 	ReadOnly   error // why nothing can be added

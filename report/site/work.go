@@ -129,11 +129,21 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 	return p, nil
 }
 
-// apart refuses sessions that hold a log in common: each outing counts once.
+// oneOuting says that two sessions are, or seem to be, of one outing.
+type oneOuting struct{ a, b *session }
+
+func (o *oneOuting) Error() string {
+	if o.a.sharesLog(o.b) {
+		return fmt.Sprintf("%s and %s hold the very same log; an outing counts only once", o.a.Title, o.b.Title)
+	}
+	return fmt.Sprintf("%s and %s seem to be one outing, which counts only once: they begin and end together; if they are two, say so on the sheet of either", o.a.Title, o.b.Title)
+}
+
+// apart refuses sessions of the same outing: each counts once.
 func apart(all []*session) error {
 	for i, e := range all {
-		if k := slices.IndexFunc(all[:i], e.sharesLog); k >= 0 {
-			return fmt.Errorf("%s and %s hold the very same log; an outing counts only once", all[k].Title, e.Title)
+		if k := slices.IndexFunc(all[:i], e.countsOnce); k >= 0 {
+			return &oneOuting{all[k], e}
 		}
 	}
 	return nil
@@ -183,8 +193,8 @@ func evidence(ses, e *session) error {
 		return errors.New("earlier sessions are evidence only for a session with a setup")
 	case e.ID == ses.ID:
 		return errors.New("a session cannot be evidence for itself")
-	case ses.sharesLog(e):
-		return fmt.Errorf("%s holds a log of this very session; an outing counts only once", e.Title)
+	case ses.countsOnce(e):
+		return &oneOuting{ses, e}
 	case e.known == nil:
 		return fmt.Errorf("%s has no setup; an earlier session is evidence only with the shim and mast position that it was ridden with", e.Title)
 	}
@@ -196,7 +206,7 @@ func evidence(ses, e *session) error {
 
 // counts says the same without the reason, which takes its time to say.
 func counts(ses, e *session) bool {
-	return ses.known != nil && e.known != nil && e.ID != ses.ID && !ses.sharesLog(e) && analysis.CanBeEvidence(e.known, ses.known) == nil
+	return ses.known != nil && e.known != nil && e.ID != ses.ID && !ses.countsOnce(e) && analysis.CanBeEvidence(e.known, ses.known) == nil
 }
 
 // written is what a writer writes, whole.
