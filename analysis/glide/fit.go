@@ -159,10 +159,10 @@ func (o *Outing) speeds(g *Glide, shared, own []float64, of *[ownPar]float64, ou
 	last := len(g.fixes) - 1
 	sink := of[ownHeight] / (g.fixes[last].t - g.fixes[0].t)
 	slowing := func(v, climb float64) float64 {
-		v = math.Max(v, 0.5)
+		v = max(v, 0.5)
 		profile, induced := o.Body.drags(v)
 		we, wn := v*east+fe-own[parWindE], v*north+fn-own[parWindN]
-		drag := foil*profile + lift*induced + air*math.Hypot(we, wn)*(we*east+wn*north)
+		drag := foil*profile + lift*induced + air*math.Sqrt(we*we+wn*wn)*(we*east+wn*north)
 		return -drag/o.Body.Mass - gravity*(climb/v+angle)
 	}
 	flow := fe*east + fn*north

@@ -129,10 +129,10 @@ func (b *Body) drags(speed float64) (profile, induced float64) {
 			b.polar = append(b.polar, [2]float64{b.Profile(v), b.Induced(v)})
 		}
 	}
-	x := math.Min(math.Max(speed/polarStep-1, 0), float64(len(b.polar)-2))
+	x := min(max(speed/polarStep-1, 0), float64(len(b.polar)-2))
 	i := int(x)
 	u := x - float64(i)
-	p, q := b.polar[i], b.polar[i+1]
+	p, q := &b.polar[i], &b.polar[i+1]
 	return p[0] + u*(q[0]-p[0]), p[1] + u*(q[1]-p[1])
 }
 

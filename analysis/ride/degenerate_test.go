@@ -23,8 +23,15 @@ func TestNothingToTell(t *testing.T) {
 	one.OneTack, one.Duration = true, 900
 	still := simulate.Default()
 	still.Duration, still.Rest = 300, 400
-	run := func(sc simulate.Scenario, imu bool) ride.Input { return input(simulate.Run(sc), imu) }
-	imuOnly := run(one, true)
+	run := func(sc simulate.Scenario) (logger, watch ride.Input) {
+		s := simulate.Run(sc)
+		return input(s, true), input(s, false)
+	}
+	taxied, taxiedWatch := run(taxi)
+	atRest, atRestWatch := run(still)
+	brief, briefWatch := run(short)
+	tack, tackWatch := run(one)
+	imuOnly := tack
 	imuOnly.Time, imuOnly.East, imuOnly.North = nil, nil, nil
 	for _, c := range []struct {
 		name    string
@@ -37,14 +44,14 @@ func TestNothingToTell(t *testing.T) {
 		{"times run backwards", ride.Input{Time: []float64{3, 2, 1}, East: []float64{8, 8, 8}, North: []float64{0, 0, 0}}, 0},
 		{"columns of different length", ride.Input{Time: []float64{0, 1, 2}, East: []float64{8}, North: []float64{0, 0}}, 0},
 		{"centuries apart", ride.Input{Time: []float64{0, 1e10}, East: []float64{8, 8}, North: []float64{0, 0}}, 0},
-		{"taxiing only", run(taxi, true), 0},
-		{"taxiing only, watch alone", run(taxi, false), 0},
-		{"at rest", run(still, true), 0},
-		{"at rest, watch alone", run(still, false), 0},
-		{"two minutes", run(short, true), -1},
-		{"two minutes, watch alone", run(short, false), -1},
-		{"one tack", run(one, true), -1},
-		{"one tack, watch alone", run(one, false), -1},
+		{"taxiing only", taxied, 0},
+		{"taxiing only, watch alone", taxiedWatch, 0},
+		{"at rest", atRest, 0},
+		{"at rest, watch alone", atRestWatch, 0},
+		{"two minutes", brief, -1},
+		{"two minutes, watch alone", briefWatch, -1},
+		{"one tack", tack, -1},
+		{"one tack, watch alone", tackWatch, -1},
 		{"IMU without GPS", imuOnly, 0},
 	} {
 		got := ride.Detect(c.in)
@@ -59,7 +66,7 @@ func TestNothingToTell(t *testing.T) {
 		}
 		consistent(t, c.name, got)
 	}
-	if b := ride.Detect(run(short, false)).BestSpeeds; b.NauticalMile.Known() || !b.TwoSeconds.Known() {
+	if b := ride.Detect(briefWatch).BestSpeeds; b.NauticalMile.Known() || !b.TwoSeconds.Known() {
 		t.Errorf("two minutes: best speeds %+v", b)
 	}
 }

@@ -162,26 +162,27 @@ func judge(s *simulate.Session, got *ride.Session) score {
 
 // scenarios that the closed loop runs through.
 func scenarios() map[string]simulate.Scenario {
+	slow := func(sc simulate.Scenario) simulate.Scenario { sc.IMURate = 50; return sc }
 	all := map[string]simulate.Scenario{
-		"default": simulate.Default(), "rough": simulate.Rough(), "calm": simulate.Calm(),
-		"beginner": simulate.Beginner(), "kite": simulate.Kite(),
+		"default": simulate.Default(), "rough": slow(simulate.Rough()), "calm": slow(simulate.Calm()),
+		"beginner": slow(simulate.Beginner()), "kite": slow(simulate.Kite()),
 	}
-	sc := simulate.Default()
-	sc.GPSRate, sc.IMURate = 10, 50
+	sc := slow(simulate.Default())
+	sc.GPSRate = 10
 	sc.Flow = [2]float64{0.4, -0.3}
 	all["10 Hz, 50 Hz, current"] = sc
 	sc = simulate.Default()
 	sc.GPSRate, sc.IMURate, sc.Vibration = 5, 200, 0.1
 	sc.FlownTurns, sc.Tacks = 0.3, 0.6
 	all["5 Hz, 200 Hz, dropped turns"] = sc
-	sc = simulate.Default()
+	sc = slow(simulate.Default())
 	sc.SpeedLow, sc.SpeedHigh, sc.Variation, sc.Touchdowns = 8, 8, 0.1, 40
 	all["one speed"] = sc
-	sc = simulate.Default()
+	sc = slow(simulate.Default())
 	sc.Foil.WingArea, sc.Foil.WingSpan = 0.16, 1.05
 	sc.SpeedLow, sc.SpeedHigh, sc.Variation, sc.Seed = 4.5, 13, 0.2, 0
 	all["slow and fast"] = sc
-	sc = simulate.Default()
+	sc = slow(simulate.Default())
 	sc.GPSRate, sc.PositionOnly, sc.Vibration = 1, true, 0
 	sc.GPSSpikes = 20
 	sc.GPSGaps = []ingest.Span{{Start: 700, End: 760}}

@@ -125,11 +125,17 @@ func TestCalibration(t *testing.T) {
 // that make the felt share the most even over the speeds.
 func mostEven(f Foil, speeds [3]float64) (raise, move float64) {
 	const n, turn, dx = 9, 0.5 * deg, 0.01
+	var points [n]Point
+	for i := range points {
+		points[i] = f.Point(speeds[0]+(speeds[2]-speeds[0])*float64(i)/(n-1), Gravity)
+	}
 	for range 2 { // the share is not quite linear in the turn
 		rows, want := mat.NewDense(n, 2, nil), mat.NewVecDense(n, nil)
-		for i := range n {
-			p := f.Point(speeds[0]+(speeds[2]-speeds[0])*float64(i)/(n-1), Gravity)
-			felt := func(r, m float64) float64 { return p.With(Change{Raise: raise + r, Foil: move + m}).FeltShare }
+		for i := range points {
+			felt := func(r, m float64) float64 {
+				share, _ := points[i].Felt(Change{Raise: raise + r, Foil: move + m})
+				return share
+			}
 			at := felt(0, 0)
 			rows.SetRow(i, []float64{(felt(turn, 0) - at) / turn, (felt(0, dx) - at) / dx})
 			want.SetVec(i, 0.5-at)
@@ -162,29 +168,26 @@ func calibrate(t *testing.T, crooked, words bool) {
 		speeds := [3]float64{v, 1.5 * v, 2 * v}
 		truth, o := aWorld(t, rng, s, speeds, i%5, crooked, words)
 		p := mustInfer(t, o)
-		foils := p.Foils()
-		for q := range quantities {
-			of := func(f Foil) float64 {
-				switch q {
-				case 6:
-					return f.Gradient(speeds[2])
-				case 7, 8:
-					raise, move := mostEven(f, speeds)
-					return []float64{raise / deg, move}[q-7]
-				}
-				state := f.At(speeds[q%3], Gravity)
-				if q < 3 {
-					return state.FrontShare
-				}
-				return state.FeltShare
+		all := func(f Foil) (v [9]float64) { // in the order of the quantities
+			for k, speed := range speeds {
+				state := f.At(speed, Gravity)
+				v[k], v[3+k] = state.FrontShare, state.FeltShare
 			}
-			draws := make([]float64, len(foils))
-			for k, f := range foils {
-				draws[k] = of(f)
+			v[6] = f.Gradient(speeds[2])
+			v[7], v[8] = mostEven(f, speeds)
+			v[7] /= deg
+			return v
+		}
+		draws := make([][]float64, len(quantities))
+		for _, f := range p.Foils() {
+			for q, v := range all(f) {
+				draws[q] = append(draws[q], v)
 			}
-			iv := p.Interval(draws)
+		}
+		for q, v := range all(NewFoil(truth)) {
+			iv := p.Interval(draws[q])
 			width[q] += (iv.High - iv.Low) / float64(riders)
-			if iv.Contains(of(NewFoil(truth))) {
+			if iv.Contains(v) {
 				held[q]++
 			}
 		}
