@@ -235,10 +235,10 @@ func spliced(a, b *simulate.Session, t float64) attitude.Samples {
 }
 
 func TestSensorThatComesLooseIsRefusedFromThen(t *testing.T) {
+	sc := simulate.Default()
+	sc.Duration, sc.IMURate = 1800, 50
+	fixed := simulate.Run(sc)
 	for _, how := range []string{simulate.Loose, simulate.Wrist} {
-		sc := simulate.Default()
-		sc.Duration, sc.IMURate = 1800, 50
-		fixed := simulate.Run(sc)
 		sc.Mounting = how
 		loose := simulate.Run(sc)
 		for _, r := range []struct {

@@ -37,6 +37,9 @@ func TestClockFindsOffsetAndDrift(t *testing.T) {
 			if r.change != nil {
 				r.change(&sc)
 			}
+			if sc.IMUEnd == 0 {
+				sc.Duration = 1500
+			}
 			sc.ClockOffset, sc.DriftPPM, sc.IMURate = r.offset, r.drift, 50
 			s := simulate.Run(sc)
 			c := clockOf(samplesOf(s), aidOf(s), align.ClockParams{})

@@ -21,7 +21,7 @@ func TestSimulatedSession(t *testing.T) {
 		within float64 // deg, SD over 2 s windows
 	}{{1, 0.2}, {5, 0.15}} {
 		sc := simulate.Default()
-		sc.Gust = 0.75
+		sc.Gust, sc.Duration = 0.75, 1500
 		sc.GPSRate = c.gpsHz
 		s := simulate.Run(sc)
 		samples, aid := inputs(s)
