@@ -81,42 +81,55 @@ func holds(t *testing.T, what string, i interval.Interval, truth float64) {
 var first struct {
 	once sync.Once
 	s    *simulate.Session
-	log  *ingest.Log
+	log  ingest.Log
+	r    *analysis.Result
 }
 
-// firstOuting is the demo's first, as played and as read from GPX and CSV; the
-// samples are all tests'.
-func firstOuting(t *testing.T) (*simulate.Session, *ingest.Log) {
+// demoNotes are where the demo's rider notes the feel, m/s.
+var demoNotes = []float64{6.7, 8.2, 9.8, 10.8}
+
+// firstOuting is the demo's first, as played, as read from GPX and CSV, and as
+// analysed; it is all tests'.
+func firstOuting(t *testing.T) (*simulate.Session, ingest.Log, *analysis.Result) {
 	first.once.Do(func() {
 		s := simulate.Run(simulate.Demo()[0])
-		first.s, first.log = s, throughFiles(t, s, false)
+		log := *throughFiles(t, s, false)
+		first.s, first.log = s, log // as it is before an analysis ties it to one clock
+		first.r = demoAnalysed(t, s, &log)
 	})
-	if first.log == nil {
-		t.Fatal("the first outing could not be read")
+	if first.r == nil {
+		t.Fatal("the first outing could not be analysed")
 	}
-	log := *first.log // which an analysis ties to one clock
-	return first.s, &log
+	return first.s, first.log, first.r
+}
+
+func demoAnalysed(t *testing.T, s *simulate.Session, log *ingest.Log) *analysis.Result {
+	t.Helper()
+	r, err := analysis.Run(analysis.Request{Log: log, Setup: parse(t, s.SetupTOML(s.FeelNotes(demoNotes, 0.04)))})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
 }
 
 // TestDemoTruthIsRecovered goes the whole way: simulate, write files, read
-// them, analyse. The truth must lie inside the stated intervals.
+// them, analyse. The truth must lie inside the stated intervals. The first is read from
+// GPX and CSV, the second from FIT; -long reads both from either.
 func TestDemoTruthIsRecovered(t *testing.T) {
 	for i, sc := range simulate.Demo() {
 		var s *simulate.Session
-		var log *ingest.Log // through GPX and CSV
-		if i == 0 {
-			s, log = firstOuting(t)
-		} else {
-			s = simulate.Run(sc)
-		}
-		set := parse(t, s.SetupTOML(s.FeelNotes([]float64{6.7, 8.2, 9.8, 10.8}, 0.04)))
 		for _, fit := range []bool{false, true} {
-			if fit || log == nil {
-				log = throughFiles(t, s, fit)
-			}
-			r, err := analysis.Run(analysis.Request{Log: log, Setup: set})
-			if err != nil {
-				t.Fatal(err)
+			var r *analysis.Result
+			switch {
+			case !*long && fit != (i == 1):
+				continue
+			case !fit && i == 0:
+				s, _, r = firstOuting(t)
+			default:
+				if s == nil {
+					s = simulate.Run(sc)
+				}
+				r = demoAnalysed(t, s, throughFiles(t, s, fit))
 			}
 			tr := s.Truth
 			t.Log(r.Session.Warnings, r.PitchLaw.Missing, r.Mount)

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"testing"
 
-	"evenfoot/analysis"
 	"evenfoot/ingest"
 )
 
@@ -16,27 +15,14 @@ import (
 func TestPhoneRounding(t *testing.T) {
 	t.Parallel()
 	const stepAcc, stepGyr = 0.1, 0.1 * math.Pi / 180
-	s, first := firstOuting(t)
-	law := func(rounded bool) *analysis.Result {
-		log := *first // which an analysis ties to one clock
-		for k := range 3 {
-			log.IMU.Acc[k], log.IMU.Gyr[k] = slices.Clone(log.IMU.Acc[k]), slices.Clone(log.IMU.Gyr[k])
-		}
-		set := parse(t, s.SetupTOML(s.FeelNotes([]float64{6.7, 8.2, 9.8, 10.8}, 0.04)))
-		if rounded {
-			round(&log, stepAcc, stepGyr)
-		}
-		r, err := analysis.Run(analysis.Request{Log: &log, Setup: set})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if rounded {
-			holds(t, "slope", r.PitchLaw.Slope, s.Truth.Slope/deg)
-			holds(t, "zero", r.PitchLaw.Zero, s.Truth.Zero/deg)
-		}
-		return r
+	s, log, exact := firstOuting(t)
+	for k := range 3 {
+		log.IMU.Acc[k], log.IMU.Gyr[k] = slices.Clone(log.IMU.Acc[k]), slices.Clone(log.IMU.Gyr[k])
 	}
-	exact, phone := law(false), law(true)
+	round(&log, stepAcc, stepGyr)
+	phone := demoAnalysed(t, s, &log)
+	holds(t, "slope", phone.PitchLaw.Slope, s.Truth.Slope/deg)
+	holds(t, "zero", phone.PitchLaw.Zero, s.Truth.Zero/deg)
 	shift := func(p int) float64 { return phone.PitchCurve[p].Pitch.Value - exact.PitchCurve[p].Pitch.Value }
 	if len(phone.PitchCurve) != len(exact.PitchCurve) || len(exact.PitchCurve) == 0 {
 		t.Fatalf("%d and %d points of the pitch", len(phone.PitchCurve), len(exact.PitchCurve))
