@@ -1,7 +1,6 @@
 package ingest
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -181,8 +180,8 @@ func known[T float32 | float64](t []float64, col []T) []float64 {
 const (
 	// sharedLeast is how long they must lie side by side, s.
 	sharedLeast = 10
-	// likeness is the part of the fixes with one time that must be equal for
-	// them to be one track that was written twice.
+	// likeness is the part of one's fixes that must be the other's, or fill its
+	// holes, for them to be one track that was written in pieces or twice.
 	likeness = 0.8
 )
 
@@ -199,14 +198,10 @@ func (b *builder) oneTrack() {
 		return
 	}
 	slices.SortStableFunc(tracks, func(x, y run) int { return (y.b - y.a) - (x.b - x.a) }) // the longest is kept
-	var kept []run
 	lost := 0
-	for _, r := range tracks {
-		rival := slices.ContainsFunc(kept, func(k run) bool {
-			shared := min(f.Time[r.b-1], f.Time[k.b-1]) - max(f.Time[r.a], f.Time[k.a])
-			return shared > sharedLeast && !alike(f.Table(), r, k)
-		})
-		if rival {
+	kept := slices.Clone(tracks[:1])
+	for _, r := range tracks[1:] {
+		if slices.ContainsFunc(kept, func(k run) bool { return rivals(f.Table(), r, k) }) {
 			lost += r.b - r.a
 		} else {
 			kept = append(kept, r)
@@ -215,40 +210,35 @@ func (b *builder) oneTrack() {
 	if lost == 0 {
 		return
 	}
-	first := kept[0].a
-	b.notes.Warn(b.at(f.Time[first], raw.Warning{Kind: raw.OtherTrack, Count: lost}))
+	b.notes.Warn(b.at(f.Time[kept[0].a], raw.Warning{Kind: raw.OtherTrack, Count: lost}))
 	b.notes.Drop(lost, raw.OtherTrack, "GPS fix")
 	f.Table().Keep(func(i int) bool {
 		return slices.ContainsFunc(kept, func(k run) bool { return i >= k.a && i < k.b })
 	})
 }
 
-// alike says whether two runs of fixes are the same track: most fixes with one
-// time are equal, or none has the time of another and they do not take turns, as
-// two receivers that stamp at different moments do (one fills the other's holes).
-func alike(f raw.Table, r, q run) bool {
-	both, same, turns, last := 0, 0, 0, 0
-	t := f.Time()
-	for i, k := r.a, q.a; i < r.b && k < q.b; {
-		first := cmp.Compare(t[i], t[k])
-		if first == 0 {
-			both++
-			if f.Same(i, k) || f.Completes(i, k) {
-				same++
-			}
-		} else if first == -last {
-			turns++
+// rivals says whether two runs of fixes are tracks of the same time, as of two
+// receivers: not one that was written twice, nor one that fills the other's
+// holes.
+func rivals(f raw.Table, r, q run) bool {
+	t, other := f.Time()[r.a:r.b], f.Time()[q.a:q.b]
+	from, to := max(t[0], other[0]), min(t[len(t)-1], other[len(other)-1])
+	if to-from <= sharedLeast {
+		return false
+	}
+	hole := gapLimit(period(other))
+	shared, alike := 0, 0
+	for i, x := range t {
+		if x < from || x > to {
+			continue
 		}
-		last = first
-		if first <= 0 {
-			i++
-		}
-		if first >= 0 {
-			k++
+		shared++
+		k, same := slices.BinarySearch(other, x)
+		if i, k := r.a+i, q.a+k; same && (f.Same(i, k) || f.Completes(i, k)) {
+			alike++
+		} else if !same && f.Time()[k]-f.Time()[k-1] > hole {
+			alike++
 		}
 	}
-	if both == 0 {
-		return turns <= sharedLeast
-	}
-	return float64(same) >= likeness*float64(both)
+	return float64(alike) < likeness*float64(shared)
 }

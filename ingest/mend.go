@@ -75,14 +75,14 @@ type mender struct {
 	period float64 // s, of the file as it came
 	ref    float64 // s that the shifts of jumps are counted from: that of the clock believed
 
-	jumps                                  []jump
-	late, repeats, clashes, placed, joined int     // samples, by what became of them
-	quantum, perStamp                      float64 // s and samples of a stamp that had to be spread
+	jumps             []jump
+	count             map[raw.Kind]int // of samples, by what became of them
+	quantum, perStamp float64          // s and samples of a stamp that had to be spread
 }
 
 // mend puts the samples of one stream in order of time, as those of others were.
 func (b *builder) mend(s raw.Stream) {
-	m := mender{Stream: s, fixes: s.Name == fixes, dated: !b.r.Start.IsZero(), unset: b.unset(), known: b.jumps, t: s.Time()}
+	m := mender{Stream: s, fixes: s.Name == fixes, dated: !b.r.Start.IsZero(), unset: b.unset(), known: b.jumps, t: s.Time(), count: map[raw.Kind]int{}}
 	if n := len(m.t); increasing(m.t) && !(n > 1 && m.isSet(m.t[0], m.t[n-1])) {
 		return
 	}
@@ -96,16 +96,11 @@ func (b *builder) mend(s raw.Stream) {
 
 // tell reports what mending did to a sensor.
 func (b *builder) tell(m *mender) {
-	b.notes.Drop(m.repeats, raw.Twice, m.Name)
-	b.notes.Drop(m.clashes, raw.SameStamp, m.Name)
-	for _, w := range []raw.Warning{
-		{Kind: raw.OutOfOrder, Count: m.late},
-		{Kind: raw.SameStamp, Count: m.clashes},
-		{Kind: raw.Placed, Count: m.placed},
-		{Kind: raw.Joined, Count: m.joined},
-	} {
-		if w.Sensor = m.Name; w.Count > 0 {
-			b.notes.Warn(w)
+	b.notes.Drop(m.count[raw.Twice], raw.Twice, m.Name)
+	b.notes.Drop(m.count[raw.SameStamp], raw.SameStamp, m.Name)
+	for _, kind := range []raw.Kind{raw.OutOfOrder, raw.SameStamp, raw.Placed, raw.Joined} {
+		if n := m.count[kind]; n > 0 {
+			b.notes.Warn(raw.Warning{Kind: kind, Sensor: m.Name, Count: n})
 		}
 	}
 	if m.quantum > 0 {
@@ -154,19 +149,19 @@ func (m *mender) order() {
 	if len(pieces) <= maxPieces && 2*len(pieces) <= len(m.t)+1 {
 		m.findJumps(pieces)
 	}
-	high := math.Inf(-1)
+	high, late := math.Inf(-1), 0
 	m.idx = make([]int32, len(m.t))
 	for _, p := range pieces {
 		for i := p.a; i < p.b; i++ {
 			m.t[i] += p.shift
 			m.idx[i] = int32(i)
 			if m.t[i] < high {
-				m.late++
+				late++
 			}
 			high = max(high, m.t[i])
 		}
 	}
-	if m.late > 0 {
+	if m.count[raw.OutOfOrder] = late; late > 0 {
 		t := m.t
 		slices.SortStableFunc(m.idx, func(a, b int32) int { return cmp.Compare(t[a], t[b]) })
 		m.t = raw.Gather(t, m.idx)
@@ -404,12 +399,12 @@ func (m *mender) unique() {
 			if n > first {
 				was, is := int(m.idx[n-1]), int(m.idx[k])
 				if m.Same(was, is) {
-					m.repeats++
+					m.count[raw.Twice]++
 					continue
 				}
 				if m.fixes && m.Completes(was, is) {
 					m.Fold(was, is)
-					m.joined++
+					m.count[raw.Joined]++
 					continue
 				}
 			}
@@ -443,12 +438,12 @@ func (m *mender) place(t []float64, next float64) int {
 	}
 	step := room / float64(c)
 	if step < least || !(t[0]+step > t[0]) {
-		m.clashes += c - 1
+		m.count[raw.SameStamp] += c - 1
 		return 1
 	}
 	for k := 1; k < c; k++ {
 		t[k] = t[0] + float64(k)*step
 	}
-	m.placed += c - 1
+	m.count[raw.Placed] += c - 1
 	return c
 }

@@ -252,6 +252,7 @@ func (m *merger) joinSensors() {
 // without a date are taken as one clock only where there is one file a side, and
 // that is told.
 func (m *merger) joinFeet() {
+	slices.SortStableFunc(m.feet, func(p, q *part) int { return cmp.Compare(p.foot.Time[0], q.foot.Time[0]) })
 	for _, p := range m.feet {
 		left := p.foot
 		if !told(left.V[0]) {
@@ -265,7 +266,8 @@ func (m *merger) joinFeet() {
 				continue
 			}
 			alike++
-			if _, idx := resample(&q.foot, left.Time); len(idx) > 0 && !told(q.foot.V[0]) {
+			_, end := raw.Extent(right.Time)
+			if _, idx := resample(&q.foot, left.Time); len(idx) > 0 && !told(q.foot.V[0]) && q.foot.Time[0] > end {
 				right.Table().Join(q.foot.Table())
 				joined = append(joined, q)
 			}
@@ -273,12 +275,6 @@ func (m *merger) joinFeet() {
 		if len(joined) == 1 || !p.dated() && alike > 2 {
 			continue
 		}
-		inTime := make([]int32, len(right.Time))
-		for i := range inTime {
-			inTime[i] = int32(i)
-		}
-		slices.SortStableFunc(inTime, func(i, j int32) int { return cmp.Compare(right.Time[i], right.Time[j]) })
-		right.Table().Pick(inTime)
 		force, idx := resample(&right, left.Time)
 		d := Deck{Time: raw.Gather(left.Time, idx), Sides: true, File: p.files[0], Moment: unknown(len(idx))}
 		d.Feet = [2][]float32{raw.Gather(left.V[0], idx), force[1]}
