@@ -6,8 +6,6 @@ import (
 	"slices"
 	"sort"
 
-	"gonum.org/v1/gonum/stat"
-
 	"evenfoot/ingest/raw"
 )
 
@@ -45,8 +43,6 @@ const (
 	sameJump, maxJumps = 2, 100
 	// missingStamp is a step between stamps, in stamps, in which one is missing.
 	missingStamp = 2.5
-	// bendStamps is how many stamps a bent line of times has from knot to knot.
-	bendStamps = 10
 	// roomSample and roomFix are the parts of a period that a sample, a fix needs
 	// beside another with its stamp.
 	roomSample, roomFix = 0.3, 0.7
@@ -300,10 +296,11 @@ func (m *mender) knownShift(from, to float64) (shift float64, ok bool) {
 	return 0, false
 }
 
-// spread gives samples that share a stamp times of their own. It acts when at
-// least every fifth sample shares its predecessor's stamp, and they are no mere
-// repeats and do not complete each other: a position in one row, its speed in
-// the next.
+// spread gives samples that share a stamp times of their own: a sample with
+// stamp s was taken in [s, s+q), since programs cut stamps and do not round them,
+// and those of one stamp lie evenly in it. It acts when at least every fifth
+// sample shares its predecessor's stamp, and they are no mere repeats and do not
+// complete each other: a position in one row, its speed in the next.
 func (m *mender) spread() {
 	shared, repeated, completed := 0, 0, 0
 	for i := 1; i < len(m.t); i++ {
@@ -332,55 +329,22 @@ func (m *mender) spread() {
 	q := medianStep(stamps, 1)
 	m.quantum, m.perStamp = q, float64(len(m.t))/float64(len(stamps))
 	for _, s := range runs(len(stamps), func(k int) bool { return stamps[k]-stamps[k-1] >= missingStamp*q }) {
-		spreadStretch(m.t, stamps[s.a:s.b], groups[s.a:s.b], q)
-	}
-}
-
-// spreadStretch spreads one stretch without a missing stamp. A sample with
-// stamp s was taken in [s, s+q): stamps are cut, as programs do, not rounded.
-// So the middle sample of a stamp belongs near s + q/2, and a straight line
-// through those points gives the times of a steady sampler; where its rate
-// wanders by more than q, the line is bent every ten stamps.
-func spreadStretch(t []float64, stamps []float64, groups []run, q float64) {
-	if len(groups) < 3 {
-		for k, g := range groups {
+		for k := s.a; k < s.b; k++ {
+			g := groups[k]
+			c := float64(g.b - g.a)
+			from, step := stamps[k], q/c
+			switch { // in a stretch's first or last stamp the recording may have begun or ended
+			case s.b-s.a == 1:
+			case k == s.a:
+				step = min(step, m.period)
+				from += q - c*step
+			case k == s.b-1:
+				step = min(step, m.period)
+			}
 			for i := g.a; i < g.b; i++ {
-				t[i] = stamps[k] + q*(float64(i-g.a)+0.5)/float64(g.b-g.a)
+				m.t[i] = from + step*(float64(i-g.a)+0.5)
 			}
 		}
-		return
-	}
-	first, zero := groups[0].a, stamps[0]
-	var is, ts []float64 // the middle of each stamp, from the first one
-	for k, g := range groups {
-		is = append(is, float64(g.a+g.b-1)/2-float64(first))
-		ts = append(ts, stamps[k]+q/2-zero)
-	}
-	// A first or last stamp may hold fewer samples because the recording began
-	// or ended in it; its middle would be off.
-	if n := len(is); n >= 5 {
-		is, ts = is[1:n-1], ts[1:n-1]
-	}
-	start, slope := stat.LinearRegression(is, ts, nil, false)
-	at := func(i float64) float64 { return start + slope*i }
-	wanders := false
-	for k, i := range is {
-		wanders = wanders || math.Abs(at(i)-ts[k]) > q
-	}
-	if wanders && len(is) >= 2*bendStamps {
-		var ki, kt []float64 // knots
-		for a := 0; a+bendStamps <= len(is); a += bendStamps {
-			ki = append(ki, stat.Mean(is[a:a+bendStamps], nil))
-			kt = append(kt, stat.Mean(ts[a:a+bendStamps], nil))
-		}
-		at = func(i float64) float64 {
-			k := min(max(sort.SearchFloat64s(ki, i), 1), len(ki)-1)
-			return kt[k-1] + (kt[k]-kt[k-1])*(i-ki[k-1])/(ki[k]-ki[k-1])
-		}
-	}
-	low, high := -q, stamps[len(stamps)-1]-zero+2*q // the line may leave the stamps by less than this
-	for i := first; i < groups[len(groups)-1].b; i++ {
-		t[i] = zero + min(max(at(float64(i-first)), low), high)
 	}
 }
 
