@@ -10,7 +10,7 @@ import (
 
 // A clock ties a device's own clock to UTC within one file of the chain.
 type clock struct {
-	mark   [4]int  // lengths of the columns at the file's start
+	from   [4]int  // lengths of the streams at the file's start
 	system bool    // some time stamps count from power-on
 	tied   bool    // offset is known
 	rough  bool    // only by stamps that stand side by side
@@ -49,65 +49,51 @@ func (f *reader) streams() [4]raw.Stream {
 		{Table: f.rec.Table(), Name: "GPS fix"}, {Table: f.meta.Table(), Name: "GPS fix"}}
 }
 
-// settleClock brings the times of the last file of the chain to UTC, where
-// its stamps count from power-on and something ties them.
-func (f *reader) settleClock() {
-	c := &f.clock
-	if !c.system {
-		return
-	}
-	if !c.tied {
-		f.undated = true
-		return
-	}
-	whole := 0.0
-	if f.base < systemTime {
-		// Keep times small: move time zero by whole seconds.
-		whole = math.Floor(c.offset)
-	}
-	for k, s := range f.streams() {
-		t := s.Time()
-		for j := range t {
-			if j < c.mark[k] || t[j]+float64(f.base) >= systemTime {
-				t[j] -= whole
-				continue
-			}
-			t[j] += c.offset - whole
-			f.roughly[k] = f.roughly[k] || c.rough
-		}
-	}
-	f.base += int64(whole)
-}
-
-// dropUndated leaves out samples that no date is known for where others have
+// date brings the times that count from power-on to UTC, where something ties
+// their clock. Samples that no date is known for are left out where others have
 // one, since the two cannot be put in order.
-func (f *reader) dropUndated() {
-	if !f.undated {
+func (f *reader) date() {
+	if !slices.ContainsFunc(f.clocks, func(c clock) bool { return c.system }) {
 		return
 	}
 	dated := func(t float64) bool { return t+float64(f.base) >= systemTime }
-	shift := math.NaN()
-	for _, s := range f.streams() {
-		if i := slices.IndexFunc(s.Time(), dated); i >= 0 {
-			shift = math.Floor(s.Time()[i])
-			break
-		}
-	}
-	if shift != shift {
-		f.Warn(raw.Warning{Kind: raw.NoDate})
-		return
-	}
-	move := f.base < systemTime
-	for _, s := range f.streams() {
-		t := s.Time()
-		f.Drop(s.Keep(func(i int) bool { return dated(t[i]) }), raw.NoDateBeside, s.Name)
-		for j := range s.Time() {
-			if move {
-				s.Time()[j] -= shift
+	streams := f.streams()
+	first, rough, lost := math.NaN(), false, false
+	for k, s := range streams {
+		p := 0
+		for j, t := range s.Time() {
+			for p+1 < len(f.clocks) && j >= f.clocks[p+1].from[k] {
+				p++
+			}
+			if c := &f.clocks[p]; c.tied && !dated(t) {
+				t += c.offset
+				s.Time()[j] = t
+				rough = rough || c.rough
+			} else {
+				lost = lost || !dated(t)
+			}
+			if first != first && dated(t) {
+				first = t
 			}
 		}
 	}
-	if move {
-		f.base += int64(shift)
+	if first != first {
+		f.Warn(raw.Warning{Kind: raw.NoDate})
+		return
 	}
+	if rough {
+		f.Warn(raw.Warning{Kind: raw.RoughDate})
+	}
+	whole := 0.0
+	if f.base < systemTime {
+		whole = math.Floor(first) // times stay small: time zero moves
+	}
+	for _, s := range streams {
+		t := s.Time()
+		f.Drop(s.Keep(func(i int) bool { return !lost || dated(t[i]) }), raw.NoDateBeside, s.Name)
+		for j := range s.Time() {
+			s.Time()[j] -= whole
+		}
+	}
+	f.base += int64(whole)
 }

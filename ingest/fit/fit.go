@@ -6,7 +6,6 @@ package fit
 
 import (
 	"bufio"
-	"bytes"
 	"cmp"
 	"encoding/binary"
 	"fmt"
@@ -50,14 +49,13 @@ type reader struct {
 	last  uint32 // latest time stamp
 	timed bool   // last is set
 	good  stamps
-	jumps int // in time, over the whole chain
-	clock clock
+	jumps int    // in time, over the whole chain
+	clock *clock // of clocks the last
 
 	// What is kept.
 	base    int64 // FIT time of time zero
 	based   bool
-	roughly [4]bool // columns with times tied to UTC to about a second only
-	undated bool    // some file of the chain has a clock without a date
+	clocks  []clock // one a file of the chain
 	sensors [2]sensor
 	rec     raw.Fixes // from record messages
 	meta    raw.Fixes // from gps_metadata messages
@@ -122,9 +120,11 @@ func (f *reader) part() bool {
 	f.win.Skip(int(h[0]))
 
 	f.defs, f.descs = [16]def{}, f.descs[:0]
-	f.timed, f.good, f.clock = false, stamps{}, clock{}
+	f.timed, f.good = false, stamps{}
+	f.clocks = append(f.clocks, clock{})
+	f.clock = &f.clocks[len(f.clocks)-1]
 	for k, s := range f.streams() {
-		f.clock.mark[k] = len(s.Time())
+		f.clock.from[k] = len(s.Time())
 	}
 	if end == f.win.Pos() {
 		end = math.MaxInt64
@@ -134,9 +134,8 @@ func (f *reader) part() bool {
 	}
 	f.messages(end)
 	for k := range f.sensors {
-		f.endPart(&f.sensors[k], f.clock.mark[k])
+		f.endPart(&f.sensors[k], f.clock.from[k])
 	}
-	f.settleClock()
 	return true
 }
 
@@ -155,14 +154,11 @@ func (f *reader) nextHeader() bool {
 		if n > 11 {
 			n -= 11 // a header may begin in the last bytes
 		}
-		if i := bytes.Index(b, []byte(".FIT")) - 8; i >= 0 {
-			if found = Is(b[i:]); found {
-				n = i
-			} else {
-				n = i + 1
+		for i := range b {
+			if Is(b[i:]) {
+				n, found = i, true
+				break
 			}
-		} else if i >= -8 {
-			n = 1
 		}
 		f.win.Skip(n)
 	}
@@ -177,13 +173,6 @@ func (f *reader) messages(end int64) {
 		pos := f.win.Pos()
 		b := f.win.Peek(maxDefinition)
 		n, ok := f.sizeOf(b)
-		if len(b) == 2 && (!ok || n > 2) && binary.LittleEndian.Uint16(b) == f.sum() {
-			f.win.Skip(checksumSize)
-			if end != math.MaxInt64 {
-				f.Warn(raw.Warning{Kind: raw.EndsEarly, Byte: pos})
-			}
-			return
-		}
 		if ok && n > len(b) {
 			b = f.win.Peek(n)
 		}
@@ -214,32 +203,37 @@ func (f *reader) messages(end int64) {
 // atEnd says whether the file ends here; where its header is wrong about that,
 // end becomes MaxInt64.
 func (f *reader) atEnd(end *int64) bool {
-	said := f.win.Pos() == *end
-	if !said && *end != math.MaxInt64 {
-		return false
-	}
-	b := f.win.Peek(16)
+	b, pos := f.win.Peek(16), f.win.Pos()
+	said, known := pos == *end, *end != math.MaxInt64
 	last := len(b) == 2 || len(b) > 2 && Is(b[2:]) // what stands here must be the checksum
-	sum := (said || last) && len(b) >= 2 && binary.LittleEndian.Uint16(b) == f.sum()
+	sum := uint16(0)
+	if said || last {
+		sum = f.sum()
+	}
 	switch {
-	case sum:
+	case len(b) >= 2 && (said || last) && binary.LittleEndian.Uint16(b) == sum:
+		if !said && known {
+			f.Warn(raw.Warning{Kind: raw.EndsEarly, Byte: pos})
+		}
 		f.win.Skip(checksumSize)
 		return true
+	case !said && known:
+		return false
 	case said && len(b) < 2:
+		f.Warn(raw.Warning{Kind: raw.NoChecksum, Byte: pos})
 		f.win.Skip(len(b))
-		f.Warn(raw.Warning{Kind: raw.NoChecksum, Byte: *end})
 		return true
 	case Is(b):
 		if said {
-			f.Warn(raw.Warning{Kind: raw.NoChecksum, Byte: *end, Count: 1})
+			f.Warn(raw.Warning{Kind: raw.NoChecksum, Byte: pos, Count: 1})
 		}
 		return true
 	case said && last:
-		f.Warn(raw.Warning{Kind: raw.WrongChecksum, Byte: *end, Values: []float64{float64(binary.LittleEndian.Uint16(b)), float64(f.sum())}})
+		f.Warn(raw.Warning{Kind: raw.WrongChecksum, Byte: pos, Values: []float64{float64(binary.LittleEndian.Uint16(b)), float64(sum)}})
 		f.win.Skip(checksumSize)
 		return true
 	case said:
-		f.Warn(raw.Warning{Kind: raw.LongerThanSays, Byte: *end})
+		f.Warn(raw.Warning{Kind: raw.LongerThanSays, Byte: pos})
 		*end = math.MaxInt64
 	}
 	return len(b) == 0
@@ -312,14 +306,11 @@ func (f *reader) data(b []byte) {
 
 // finish settles what needed the whole file and hands it on.
 func (f *reader) finish() (*raw.Columns, error) {
-	f.dropUndated()
+	f.date()
 	for k := range f.sensors {
 		f.sensors[k].closeHoles()
 	}
 	out := &raw.Columns{File: f.file(), Gps: f.fixes(), Start: f.start(), Acc: f.sensors[unit.Acc].Series, Gyr: f.sensors[unit.Gyr].Series}
-	if slices.Contains(f.roughly[:3], true) {
-		f.Warn(raw.Warning{Kind: raw.RoughDate})
-	}
 	f.dropUnread()
 	if slices.Equal(out.Acc.Time, out.Gyr.Time) {
 		out.Gyr.Time = out.Acc.Time

@@ -97,6 +97,5 @@ func (f *reader) fixes() raw.Fixes {
 		return f.rec
 	}
 	f.Drop(len(f.rec.Time), raw.DenserBeside, "")
-	f.roughly[2] = f.roughly[3]
 	return f.meta
 }

@@ -33,7 +33,7 @@ const (
 	// knot and kmh in m/s.
 	knot, kmh = 1852.0 / 3600, 1 / 3.6
 	// twoDigitYears is the first year that two digits stand for: GPS began in 1980.
-	twoDigitYears = 1980
+	twoDigitYears, lastYear = 1980, 2200
 )
 
 // Is says whether the head of a file holds such sentences.
@@ -50,8 +50,7 @@ func Is(head []byte) bool {
 // A sentence that fails its checksum, or says that it has no fix, is left out
 // and counted. It returns an error only when no fix is of use.
 func Read(r *bufio.Reader, name string, _ int64) (*raw.Columns, error) {
-	n := &reader{Notes: raw.Notes{File: name}}
-	n.clear()
+	n := &reader{Notes: raw.Notes{File: name}, fix: nothing}
 	n.out.File = raw.File{Name: name, Kind: "NMEA"}
 	n.out.Gps.SpeedUnit = "kn"
 	for {
@@ -66,14 +65,12 @@ func Read(r *bufio.Reader, name string, _ int64) (*raw.Columns, error) {
 			n.sentence(string(bytes.TrimSpace(line[at[0]:])))
 		}
 		if errors.Is(err, io.EOF) {
-			break
+			return n.finish()
 		}
 		if err != nil {
 			return nil, fmt.Errorf("%s, line %d: %w", name, n.line, err)
 		}
 	}
-	n.flush()
-	return n.finish()
 }
 
 // A reader gathers the sentences of one fix.
@@ -82,30 +79,26 @@ type reader struct {
 	out    raw.Columns
 	parser gonmea.SentenceParser
 	line   int
-
-	fix    fix
-	day    time.Time // UTC midnight of the date told last; zero before one
-	last   float64   // s of the day, of the fix before
-	days   float64   // midnights passed since the last date
-	zero   time.Time // of the first dated fix
-	loose  int       // fixes before the first date
-	noFix  int
 	broken int
+
+	fix   fix
+	noFix int
+	day   time.Time // UTC midnight of the date told last; zero before one
+	days  float64   // midnights passed since
+	last  float64   // s of the day, of the fix before
+	loose int       // fixes before the first date
 }
 
 // A fix is what the sentences of one time of day say; NaN where none does.
 type fix struct {
-	at            float64 // s of the day; NaN before a sentence with a time
-	lat, lon      float64 // deg
-	alt           float64 // m
+	at            float64 // s of the day
+	lat, lon, alt float64 // deg, m
 	speed, course float64 // m/s, deg true
 	void          bool    // the receiver says that it has no fix
 	dated         bool    // one of its sentences tells the date
 }
 
-func (n *reader) clear() {
-	n.fix = fix{at: raw.NaN, lat: raw.NaN, lon: raw.NaN, alt: raw.NaN, speed: raw.NaN, course: raw.NaN}
-}
+var nothing = fix{at: raw.NaN, lat: raw.NaN, lon: raw.NaN, alt: raw.NaN, speed: raw.NaN, course: raw.NaN}
 
 func (n *reader) sentence(text string) {
 	s, err := n.parser.Parse(text)
@@ -114,29 +107,30 @@ func (n *reader) sentence(text string) {
 		n.Refuse(raw.Warning{Kind: raw.BadSentence, Line: n.line, Text: []string{text, err.Error()}}, "")
 		return
 	}
+	f := &n.fix
 	switch s := s.(type) {
 	case gonmea.RMC:
 		n.begin(s.Time)
 		if s.Date.Valid {
-			n.date(fullYear(s.Date.YY), s.Date.MM, s.Date.DD)
+			year := 2000 + s.Date.YY
+			if year >= twoDigitYears+100 {
+				year -= 100
+			}
+			n.date(year, s.Date.MM, s.Date.DD)
 		}
-		f := &n.fix
 		f.void = f.void || s.Validity != gonmea.ValidRMC
-		n.position(s.Fields[2:6], s.Latitude, s.Longitude)
+		f.place(s.Fields[2:6], s.Latitude, s.Longitude)
 		set(&f.speed, s.Fields[6], s.Speed*knot)
 		set(&f.course, s.Fields[7], s.Course)
 	case gonmea.GGA:
 		n.begin(s.Time)
-		n.fix.void = n.fix.void || s.FixQuality == gonmea.Invalid
-		n.position(s.Fields[1:5], s.Latitude, s.Longitude)
-		set(&n.fix.alt, s.Fields[8], s.Altitude)
+		f.void = f.void || s.FixQuality == gonmea.Invalid
+		f.place(s.Fields[1:5], s.Latitude, s.Longitude)
+		set(&f.alt, s.Fields[8], s.Altitude)
 	case gonmea.VTG: // has no time: it belongs to the fix being gathered
-		set(&n.fix.course, s.Fields[0], s.TrueTrack)
-		if s.Fields[4] != "" {
-			set(&n.fix.speed, s.Fields[4], s.GroundSpeedKnots*knot)
-		} else {
-			set(&n.fix.speed, s.Fields[6], s.GroundSpeedKPH*kmh)
-		}
+		set(&f.course, s.Fields[0], s.TrueTrack)
+		set(&f.speed, s.Fields[4], s.GroundSpeedKnots*knot)
+		set(&f.speed, s.Fields[6], s.GroundSpeedKPH*kmh)
 	case gonmea.ZDA:
 		n.begin(s.Time)
 		n.date(int(s.Year), int(s.Month), int(s.Day))
@@ -150,10 +144,10 @@ func set(to *float64, field string, v float64) {
 	}
 }
 
-func (n *reader) position(fields []string, lat, lon float64) {
+func (f *fix) place(fields []string, lat, lon float64) {
 	if fields[0] != "" && fields[2] != "" {
-		set(&n.fix.lat, fields[0], lat)
-		set(&n.fix.lon, fields[2], lon)
+		set(&f.lat, fields[0], lat)
+		set(&f.lon, fields[2], lon)
 	}
 }
 
@@ -174,33 +168,23 @@ func (n *reader) begin(t gonmea.Time) {
 // passed over.
 func (n *reader) date(year, month, day int) {
 	d := time.Date(year, time.Month(month), day, 0, 0, 0, 0, time.UTC)
-	if year < twoDigitYears || year > 2200 || int(d.Month()) != month || d.Day() != day {
+	if year < twoDigitYears || year > lastYear || int(d.Month()) != month || d.Day() != day {
 		return
 	}
 	n.day, n.days, n.fix.dated = d, 0, true
 }
 
-// fullYear is the year that two digits stand for.
-func fullYear(yy int) int {
-	const century = twoDigitYears / 100 * 100
-	if yy < twoDigitYears-century {
-		yy += 100
-	}
-	return century + yy
-}
-
 // flush hands on the fix that was gathered.
 func (n *reader) flush() {
 	f := n.fix
-	n.clear()
-	if f.at != f.at {
+	n.fix = nothing
+	switch {
+	case f.at != f.at:
 		return
-	}
-	if f.void {
+	case f.void:
 		n.noFix++
 		return
-	}
-	if f.lat != f.lat && f.speed != f.speed {
+	case f.lat != f.lat && f.speed != f.speed:
 		return
 	}
 	if !f.dated && f.at < n.last-backwards {
@@ -209,30 +193,27 @@ func (n *reader) flush() {
 	n.last = f.at
 	t := f.at + n.days*dayLength
 	if !n.day.IsZero() {
-		if n.zero.IsZero() {
-			n.zero = n.day
-			n.loose = len(n.out.Gps.Time)
+		if n.out.Start.IsZero() {
+			n.out.Start, n.loose = n.day, len(n.out.Gps.Time)
 		}
-		t += n.day.Sub(n.zero).Seconds()
+		t += n.day.Sub(n.out.Start).Seconds()
 	}
 	n.out.Gps.Append(t, f.lat, f.lon, f.alt, f.speed, f.course)
 }
 
 func (n *reader) finish() (*raw.Columns, error) {
+	n.flush()
 	n.Drop(n.noFix, raw.NoFix, "")
-	g := &n.out.Gps
-	if len(g.Time) == 0 {
+	t := n.out.Gps.Time
+	switch {
+	case len(t) == 0:
 		return nil, fmt.Errorf("%s: no RMC, GGA or VTG sentence with a time and a fix in this NMEA file (%d without a fix, %d damaged)", n.File, n.noFix, n.broken)
-	}
-	if !n.zero.IsZero() {
-		n.out.Start = n.zero
-		if n.loose > 0 && g.Time[n.loose-1] > g.Time[n.loose]+backwards {
-			for i := range n.loose { // of the evening before
-				g.Time[i] -= dayLength
-			}
-		}
-	} else {
+	case n.out.Start.IsZero():
 		n.Warn(raw.Warning{Kind: raw.NoDay})
+	case n.loose > 0 && t[n.loose-1] > t[n.loose]+backwards:
+		for i := range n.loose { // of the evening before
+			t[i] -= dayLength
+		}
 	}
 	n.Settle(&n.out)
 	return &n.out, nil
