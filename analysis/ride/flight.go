@@ -161,6 +161,7 @@ func kernel(h []float64, sd float64) []float64 {
 type tell struct {
 	x                    []float64
 	muUp, sdUp, muW, sdW float64
+	logSD                float64 // of sdW / sdUp
 	weight               float64 // 0 when it does not tell
 }
 
@@ -173,6 +174,7 @@ func learn(x []float64, up, water []int) tell {
 	if nUp < leastSteps || nW < leastSteps {
 		return t
 	}
+	t.logSD = math.Log(t.sdW / t.sdUp)
 	sd := math.Sqrt(0.5 * (t.sdUp*t.sdUp + t.sdW*t.sdW))
 	if d := math.Abs(t.muUp-t.muW) / sd; d > 1 {
 		t.weight = math.Min((d-1)/2, 1)
@@ -201,7 +203,7 @@ func (t *tell) evidence(i int) float64 {
 		return 0
 	}
 	a, b := (t.x[i]-t.muUp)/t.sdUp, (t.x[i]-t.muW)/t.sdW
-	l := 0.5*(b*b-a*a) + math.Log(t.sdW/t.sdUp)
+	l := 0.5*(b*b-a*a) + t.logSD
 	return t.weight * math.Min(math.Max(l, -tellBound), tellBound)
 }
 

@@ -35,10 +35,14 @@ type blow struct{ t, size float64 } // s, m/s²
 // short peaks of force within a second, in flight, and no third beside them.
 // The first of the two is the moment.
 func (s *Session) Knocks(m *align.Motion) (at []float64) {
-	if m == nil || !m.Mount.Rigid || sampling(m.Time) < knockRate {
+	if m == nil || !m.Mount.Rigid {
 		return nil
 	}
-	blows := findBlows(m)
+	rate := sampling(m.Time)
+	if rate < knockRate {
+		return nil
+	}
+	blows := findBlows(m, rate)
 	rides, r := s.Rides, 0
 	for i := 0; i+1 < len(blows); i++ {
 		a, b := blows[i], blows[i+1]
@@ -66,11 +70,12 @@ func (s *Session) Knocks(m *align.Motion) (at []float64) {
 
 // findBlows lists what stands out of the normal force, in order of time: the
 // largest sample within knockSoon.
-func findBlows(m *align.Motion) (blows []blow) {
-	t, out := m.Time, standsOut(m)
+func findBlows(m *align.Motion, rate float64) (blows []blow) {
+	t, out := m.Time, standsOut(m, rate)
+	var sizes []float64
 	for i := 0; i < len(t); {
 		j := i
-		var sizes []float64
+		sizes = sizes[:0]
 		for ; j < len(t) && t[j]-t[i] < knockWindow; j++ {
 			if out[j] == out[j] {
 				sizes = append(sizes, out[j])
@@ -98,10 +103,10 @@ func findBlows(m *align.Motion) (blows []blow) {
 
 // standsOut is by how much each sample of the normal force differs from the
 // mean around it, m/s²; NaN beside a gap or a sample without a force.
-func standsOut(m *align.Motion) []float64 {
+func standsOut(m *align.Motion, rate float64) []float64 {
 	out := nans(len(m.Time))
-	core := int(math.Ceil(knockCore * sampling(m.Time)))
-	around := max(core+1, int(knockAround*sampling(m.Time)))
+	core := int(math.Ceil(knockCore * rate))
+	around := max(core+1, int(knockAround*rate))
 	sums := make([]float64, len(m.Normal)+1)
 	lastGap := -1
 	for i, v := range m.Normal {

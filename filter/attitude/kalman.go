@@ -170,25 +170,23 @@ type adjoint struct {
 	m cov
 }
 
+// dot is written out, in two chains: the smoother spends a third of its time here.
+func dot(a, b *state) float64 {
+	return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] + a[3]*b[3] + (a[4]*b[4] + a[5]*b[5] + a[6]*b[6] + a[7]*b[7])
+}
+
 // measure takes the adjoint back over a measurement.
 func (a *adjoint) measure(u *update) {
 	var mk state
-	kl, kmk := 0.0, 0.0
 	for i := range mk {
-		sum := 0.0
-		for j, m := range &a.m[i] {
-			sum += m * u.k[j]
-		}
-		mk[i] = sum
-		kl += u.k[i] * a.l[i]
-		kmk += u.k[i] * sum
+		mk[i] = dot(&a.m[i], &u.k)
 	}
-	a.l[u.h] -= kl + u.e/u.s
+	a.l[u.h] -= dot(&u.k, &a.l) + u.e/u.s
 	for i := range mk {
 		a.m[u.h][i] -= mk[i]
 		a.m[i][u.h] -= mk[i]
 	}
-	a.m[u.h][u.h] += kmk + 1/u.s
+	a.m[u.h][u.h] += dot(&u.k, &mk) + 1/u.s
 }
 
 // back takes the adjoint back over a block: l ← Fᵀ l, m ← Fᵀ m F.
@@ -219,26 +217,17 @@ func (a *adjoint) back(t *transition) {
 
 // variance is the smoothed variance of state i.
 func (a *adjoint) variance(p *cov, i int) float64 {
-	row := &p[i]
-	taken := 0.0
-	for r := range nState {
-		m := &a.m[r]
-		sum := 0.5 * m[r] * row[r]
-		for c := range r {
-			sum += m[c] * row[c]
-		}
-		taken += row[r] * sum
+	row, left := &p[i], p[i][i]
+	for r := range row {
+		left -= row[r] * dot(&a.m[r], row)
 	}
-	return max(p[i][i]-2*taken, 0)
+	return max(left, 0)
 }
 
 // mean is the smoothed state.
-func (a *adjoint) mean(x *state, p *cov) state {
-	s := *x
+func (a *adjoint) mean(x *state, p *cov) (s state) {
 	for i := range s {
-		for j, l := range &a.l {
-			s[i] -= p[i][j] * l
-		}
+		s[i] = x[i] - dot(&p[i], &a.l)
 	}
 	return s
 }
