@@ -80,7 +80,7 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	p := lawParams(s, o.motion)
 	windows := besides(o.asAtStart(pitchlaw.MakeWindows(o.motion, o.ride), s), glides)
 	m := o.motion // what the page draws stays
-	m.PitchSE, m.Normal, m.PitchRate, m.YawRate, m.Up = nil, nil, nil, nil, nil
+	m.PitchSE, m.Normal, m.PitchRate, m.Up = nil, nil, nil, nil
 	o.law = pitchlaw.Estimate(windows, p)
 	o.effort = pitchlaw.ControlEffort(o.law.Windows)
 	o.readDecks(s, glides)

@@ -21,7 +21,6 @@ func flat(alter func(t float64, i int, m *align.Motion)) (*align.Motion, *ride.S
 		m.PitchSE = append(m.PitchSE, 0.003)
 		m.Normal = append(m.Normal, 9.81)
 		m.PitchRate = append(m.PitchRate, 0)
-		m.YawRate = append(m.YawRate, 0)
 		m.Up = append(m.Up, 0)
 		if alter != nil {
 			alter(t, i, m)

@@ -21,7 +21,7 @@ func motionOf(s *simulate.Session) *align.Motion {
 	}
 	m := &align.Motion{
 		Time: t.Time, Pitch: t.Pitch, Heel: t.Heel, PitchSE: se, Normal: t.Normal,
-		PitchRate: t.PitchRate, YawRate: t.YawRate, Up: t.Up,
+		PitchRate: t.PitchRate, Up: t.Up,
 		Mount: align.Mount{
 			ToBoard: t.Mount, AccelerometerSign: 1, GyroscopeSign: 1,
 			LevelZero: true, LevelFrom: align.Finding{Kind: align.LevelSetup}, LevelSE: 0.05 * deg, Rigid: true,

@@ -37,7 +37,6 @@ type Truth struct {
 	East, North []float32 // m/s over ground
 	Normal      []float32 // m/s², deck-normal specific force over the mast
 	PitchRate   []float32 // rad/s, bow-up
-	YawRate     []float32 // rad/s, to starboard
 	Up          []float32 // m/s², vertical acceleration
 	QSensor     []quat.Number
 	Flying      []bool
@@ -121,7 +120,7 @@ func (s *Session) truth(m *motion, script *script, q, sensor []quat.Number, inde
 	*t = script.t
 	n := len(index)
 	t.Time, t.QSensor, t.Flying = make([]float64, n), make([]quat.Number, n), make([]bool, n)
-	for _, c := range []*[]float32{&t.Pitch, &t.Heel, &t.Heading, &t.Speed, &t.East, &t.North, &t.Normal, &t.PitchRate, &t.YawRate, &t.Up} {
+	for _, c := range []*[]float32{&t.Pitch, &t.Heel, &t.Heading, &t.Speed, &t.East, &t.North, &t.Normal, &t.PitchRate, &t.Up} {
 		*c = make([]float32, n)
 	}
 	for i := range n {
@@ -132,7 +131,6 @@ func (s *Session) truth(m *motion, script *script, q, sensor []quat.Number, inde
 		t.Speed[i], t.East[i], t.North[i] = float32(m.speed[k]), float32(m.vE[k]), float32(m.vN[k])
 		t.Normal[i], t.Up[i] = float32(m.normal[k]), float32(m.acc[2][k])
 		t.PitchRate[i] = float32(slope(m.pitch, k, m.dt))
-		t.YawRate[i] = float32(-slope(m.yaw, k, m.dt))
 		t.QSensor[i] = sensor[k]
 		t.Flying[i] = m.fly[k] >= 0.5
 	}

@@ -284,7 +284,7 @@ func (m *Motion) pickMount() {
 // part that was refused while the rest was not.
 func (m *Motion) fill(s attitude.Samples) {
 	n := len(s.Time)
-	columns := []*[]float32{&m.Pitch, &m.Heel, &m.PitchSE, &m.Normal, &m.PitchRate, &m.YawRate, &m.Up}
+	columns := []*[]float32{&m.Pitch, &m.Heel, &m.PitchSE, &m.Normal, &m.PitchRate, &m.Up}
 	for _, c := range columns {
 		*c = make([]float32, n)
 	}
@@ -335,7 +335,6 @@ func (m *Motion) fillPart(s attitude.Samples, mt *Mount, bias r3.Vec, from, to i
 		m.PitchSE[i] = float32(math.Sqrt(se*se/2 + sq(headingSE*up.Y)))
 		m.Normal[i] = float32(f.Z)
 		m.PitchRate[i] = float32((w.Z*up.Y - w.Y*up.Z) / max(flat, 1e-6))
-		m.YawRate[i] = float32(-r3.Dot(w, up))
 		m.Up[i] = float32(r3.Dot(f, up) - standardGravity)
 	}
 }

@@ -122,7 +122,6 @@ func checkRates(t *testing.T, m *align.Motion, s *simulate.Session) {
 	}{
 		{"heel", m.Heel, tr.Heel, deg, 0.6},
 		{"pitch rate", m.PitchRate, tr.PitchRate, deg, 1},
-		{"yaw rate", m.YawRate, tr.YawRate, deg, 1},
 		{"normal force", m.Normal, tr.Normal, 1, 0.25},
 		{"vertical acceleration", m.Up, tr.Up, 1, 0.25},
 	} {

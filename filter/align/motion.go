@@ -43,7 +43,6 @@ type Motion struct {
 	PitchSE   []float32 // 1σ of each sample's pitch, rad
 	Normal    []float32 // specific force along the deck normal, m/s² (9.81 in level flight)
 	PitchRate []float32 // rad/s, bow-up
-	YawRate   []float32 // rad/s, about the vertical, to starboard (clockwise from above) > 0
 	Up        []float32 // vertical acceleration, m/s², up > 0
 	Mount     Mount
 	Segments  [][2]int // index ranges without gap, and without a shift of the sensor
