@@ -32,8 +32,8 @@ type piece struct {
 	marked    string  // the mark of the row before: a button held down is one
 	shared    bool    // the gyroscope has the accelerometer's times, in one array
 
-	tail lastField
-	now  values // of the row at hand
+	before []byte // lines before one that the file ends in
+	now    values // of the row at hand
 }
 
 // begin makes p an empty piece of the file that whole is of.
@@ -83,7 +83,6 @@ func (c *piece) join(p *piece) {
 	c.notes.Join(&p.notes, c.line)
 	c.line, c.bytes = c.line+p.line, c.bytes+p.bytes
 	c.rowsN, c.ragged = c.rowsN+p.rowsN, c.ragged+p.ragged
-	c.tail.join(p.tail)
 	c.time.noZone = c.time.noZone || p.time.noZone
 	if !p.out.Start.IsZero() {
 		c.out.Start = p.out.Start

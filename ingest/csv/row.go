@@ -21,30 +21,27 @@ const (
 	groupTime
 )
 
-// groupOf is the group of each slot of numbers.
-var groupOf = func() (g [unit.SlotCount]uint8) {
-	for slot := range g {
-		switch {
-		case slot < unit.SlotGyr:
-			g[slot] = groupAcc
-		case slot < unit.SlotLat:
-			g[slot] = groupGyr
-		case slot < unit.SlotFeet:
-			g[slot] = groupGPS
-		default:
-			g[slot] = groupDeck
-		}
-	}
-	return g
-}()
-
-var groupNames = map[uint8]string{groupAcc: "accelerometer", groupGyr: "gyroscope",
+var groupNames = map[uint8]string{groupAcc: unit.SensorNames[unit.Acc], groupGyr: unit.SensorNames[unit.Gyr],
 	groupGPS: "GPS fix", groupDeck: unit.FootForces, groupTime: "row"}
+
+func groupOf(slot int) uint8 {
+	switch {
+	case slot < unit.SlotGyr:
+		return groupAcc
+	case slot < unit.SlotLat:
+		return groupGyr
+	case slot < unit.SlotFeet:
+		return groupGPS
+	case slot < unit.SlotCount:
+		return groupDeck
+	}
+	return groupTime
+}
 
 // values are what one row holds.
 type values struct {
 	v              [unit.SlotCount]float64 // NaN where there is nothing
-	text           [unit.SlotMark - unit.SlotCount + 1][]byte
+	text           [unit.SlotMark + 1 - unit.SlotCount][]byte
 	t              float64 // s, where timed
 	timed          bool
 	bad, notFinite uint8 // groups
@@ -89,9 +86,6 @@ func (c *piece) row(line []byte, whole bool) {
 	if !whole && c.cols[c.last].slot != unit.SlotMark && !c.lastValue(line[lastAt:]) {
 		return
 	}
-	if !c.tail.varies {
-		c.tail.note(line[lastAt:], c.delim, c.dec)
-	}
 	if !now.timed && !c.when() {
 		return
 	}
@@ -101,77 +95,13 @@ func (c *piece) row(line []byte, whole bool) {
 	}
 	c.back(now.t)
 	if c.has[unit.SlotMark] {
-		c.noted(now.t, now.text[unit.SlotMark-unit.SlotCount], whole || !c.endsInMark(n, line))
+		c.noted(whole || c.cols[n-1].slot != unit.SlotMark || line[len(line)-1] == c.delim)
 	}
 	if begins {
 		c.firstMark = c.marked
 	}
-	c.add(now.t, &now.v, now.bad, now.notFinite)
+	c.add()
 }
-
-// back notes the time of a row, and where it falls back.
-func (c *piece) back(t float64) {
-	if t < c.latest-1 && len(c.out.Backs) < maxMarks {
-		c.out.Backs = append(c.out.Backs, [2]float64{c.latest, t})
-	}
-	c.latest = t
-}
-
-// maxMarks bounds how many marks are kept.
-const maxMarks = 1000
-
-// endsInMark says whether a row of n columns ends inside its mark.
-func (c *piece) endsInMark(n int, line []byte) bool {
-	return c.cols[n-1].slot == unit.SlotMark && len(line) > 0 && line[len(line)-1] != c.delim
-}
-
-// noted takes a row's mark in: a text that the row before does not have.
-func (c *piece) noted(t float64, field []byte, whole bool) {
-	text := scan.Bare(field)
-	if noMark(text) {
-		text = nil
-	}
-	if string(text) == c.marked {
-		return
-	}
-	if !whole {
-		c.notes.Drop(1, raw.NoLineEnd, "mark")
-		return
-	}
-	if c.marked = string(text); len(text) > 0 {
-		c.mark(t, text)
-	}
-}
-
-// noMark says whether a text of the column says that there is none.
-func noMark(text []byte) bool {
-	return len(text) == 0 || len(text) <= len("false") && slices.Contains([]string{"0", "0.0", "false"}, strings.ToLower(string(text)))
-}
-
-// mark keeps the text of a row's mark.
-func (c *piece) mark(t float64, text []byte) {
-	if m := &c.out.File.Marks; len(*m) < maxMarks {
-		*m = append(*m, raw.Mark{At: t, Kind: raw.Noted, Behind: len(c.out.Backs), Text: raw.Clip(string(text), maxMarkText)})
-	}
-}
-
-// uncount takes the text off marks that a logger counts: 1, 2, 3 is no share
-// of anything.
-func uncount(marks []raw.Mark) {
-	for i, m := range marks {
-		if n, err := strconv.Atoi(m.Text); err != nil || n != i+1 {
-			return
-		}
-	}
-	if len(marks) > 1 {
-		for i := range marks {
-			marks[i].Text = ""
-		}
-	}
-}
-
-// maxMarkText bounds what is kept of a mark, bytes.
-const maxMarkText = 80
 
 // number reads the number of a column at line[i]; it returns where it ends.
 func (c *piece) number(col *column, line []byte, i int) int {
@@ -189,90 +119,58 @@ func (c *piece) number(col *column, line []byte, i int) int {
 	return next
 }
 
-// oddNumber is the value of a field that is no plain number: NaN for most.
+// oddNumber is the value of a field that is no plain number: NaN, and told, for
+// most.
 func (c *piece) oddNumber(col *column, kind scan.Kind, text []byte) float64 {
-	if kind == scan.IsEmpty {
+	g := groupOf(col.slot)
+	switch kind {
+	case scan.IsEmpty:
+		return raw.NaN
+	case scan.IsNotFinite:
+		c.now.notFinite |= g
 		return raw.NaN
 	}
-	if kind == scan.IsGarbled {
-		if v, ok := col.loose(text, c.dec); ok {
-			return v
-		}
+	if v, ok := col.loose(text, c.dec); ok {
+		return v
 	}
-	c.badField(col, kind, text)
-	return raw.NaN
-}
-
-// when reads the row's time; false, and told, where it cannot be read.
-func (c *piece) when() (ok bool) {
-	text := &c.now.text
-	stamp, utc, date := text[unit.SlotTime-unit.SlotCount], text[unit.SlotUTC-unit.SlotCount], text[unit.SlotDate-unit.SlotCount]
-	if len(date) > 0 {
-		utc = joined(scan.Bare(date), scan.Bare(utc))
-	}
-	if c.now.t, ok = c.time.read(stamp, utc, c.dec); ok {
-		return true
-	}
-	said := scan.Bare(stamp)
-	if len(said) == 0 {
-		said = scan.Bare(utc)
-	}
-	if len(said) == 0 {
-		c.refuse(raw.Warning{Kind: raw.NoTime})
-		return false
-	}
-	w := raw.Warning{Kind: raw.BadTime, Text: []string{string(said)}}
-	if v, kind := scan.SlowNumber(said, c.dec); kind == scan.IsNumber && v >= timeMost && c.time.digits == 0 {
-		w.Kind = raw.BigTime
+	w := raw.Warning{Kind: raw.NotNumber, Text: []string{string(text), col.name}}
+	if col.slot != unit.SlotAlt && col.slot != unit.SlotCourse { // without which the rest counts
+		c.now.bad |= g
+		w.Sensor = groupNames[g]
 	}
 	c.warn(w)
-	c.notes.Drop(1, raw.BadTime, "")
-	return false
+	return raw.NaN
 }
 
 // loose reads a value with its unit or hemisphere behind it.
 func (col *column) loose(text []byte, dec byte) (float64, bool) {
 	v, suffix, ok := scan.Loose(text, dec)
-	if !ok || suffix == "" {
+	if !ok || suffix == "" || col.q == nil {
 		return 0, false
 	}
-	if col.slot == unit.SlotLat || col.slot == unit.SlotLon {
-		if col.degMin {
-			v = degrees(v)
+	if col.slot != unit.SlotLat && col.slot != unit.SlotLon {
+		u := unit.Find(col.q.Units, suffix)
+		if u == nil {
+			return 0, false
 		}
-		switch strings.ToUpper(suffix) {
-		case "N", "E", "°":
-			return v * col.factor, true
-		case "S", "W":
-			return -v * col.factor, true
-		}
-		return 0, false
+		return v * u.Scale * col.scale, true
 	}
-	u := unit.Find(col.q.Units, suffix)
-	if u == nil {
-		return 0, false
+	if col.degMin {
+		v = degrees(v)
 	}
-	return v * u.Scale * col.scale, true
+	switch strings.ToUpper(suffix) {
+	case "N", "E", "°":
+		return v * col.factor, true
+	case "S", "W":
+		return -v * col.factor, true
+	}
+	return 0, false
 }
 
 // degrees turns degrees and minutes run together into degrees.
 func degrees(ddmm float64) float64 {
 	whole := math.Trunc(ddmm / 100)
 	return whole + (ddmm-100*whole)/60
-}
-
-func (c *piece) badField(col *column, kind scan.Kind, text []byte) {
-	g := groupOf[col.slot]
-	if kind == scan.IsNotFinite {
-		c.now.notFinite |= g
-		return
-	}
-	if col.slot == unit.SlotAlt || col.slot == unit.SlotCourse {
-		c.warn(raw.Warning{Kind: raw.NotNumber, Text: []string{string(text), col.name}})
-		return
-	}
-	c.now.bad |= g
-	c.warn(raw.Warning{Kind: raw.NotNumber, Sensor: groupNames[g], Text: []string{string(text), col.name}})
 }
 
 func (c *piece) raggedRow(line []byte, n int, whole bool) {
@@ -290,150 +188,184 @@ func (c *piece) raggedRow(line []byte, n int, whole bool) {
 // lastValue looks at the last value of a line without an end: it leaves it out,
 // with the rest of its sensor, where it may not be whole, and says that it is cut
 // only where it shows. false when the row goes with it.
+//
+// A program that always writes the same number of decimals, zeros at the end
+// included, never writes fewer, so that a number with fewer was cut.
 func (c *piece) lastValue(field []byte) (goes bool) {
 	if c.last < len(c.cols)-1 && bytes.IndexByte(field, c.delim) >= 0 {
 		return true // a delimiter closes it
 	}
-	d, _ := decimalsOf(field, c.delim, c.dec)
-	fixed := c.tail.zero && !c.tail.varies
-	if fixed && d == c.tail.decimals {
+	usual, zero, varies := 0, false, false
+	for line := range bytes.SplitSeq(c.before, []byte{c.eol}) {
+		texts := fields(bytes.TrimSuffix(line, []byte{'\r'}), c.delim)
+		if len(texts) < len(c.cols) || texts[c.last] == "" {
+			continue // no row, or one of another kind
+		}
+		d := c.decimalsOf(texts[c.last])
+		varies = varies || d == 0 || usual != 0 && d != usual
+		usual, zero = d, zero || strings.HasSuffix(texts[c.last], "0")
+	}
+	fixed := zero && !varies
+	if fixed && c.decimalsOf(string(scan.Bare(field))) == usual {
 		return true
 	}
-	g := uint8(groupTime)
-	if slot := c.cols[c.last].slot; slot < unit.SlotCount {
-		g = groupOf[slot]
-	}
+	g := groupOf(c.cols[c.last].slot)
 	if fixed {
 		c.refuse(raw.Warning{Kind: raw.CutLine, Sensor: groupNames[g], Text: []string{string(field)}})
 	} else {
 		c.notes.Drop(1, raw.NoLineEnd, groupNames[g])
 	}
 	for slot := range c.now.v {
-		if groupOf[slot] == g {
+		if groupOf(slot) == g {
 			c.now.v[slot] = raw.NaN
 		}
 	}
 	return g != groupTime
 }
 
-// A lastField knows how the last number of a row is written: a program that
-// always writes the same number of decimals, zeros at the end included, never
-// writes fewer, so that a number with fewer was cut.
-type lastField struct {
-	decimals int
-	zero     bool // one ended in a zero
-	varies   bool
-}
-
-func (l *lastField) note(field []byte, delim, dec byte) {
-	d, zero := decimalsOf(field, delim, dec)
-	if len(field) == 0 || field[0] == delim {
-		return // a row of another kind
+// decimalsOf counts the digits behind the decimal mark, 0 for anything else.
+func (c *piece) decimalsOf(number string) int {
+	i := strings.IndexAny(number, "."+string(c.dec))
+	if i < 0 || strings.Trim(number[i+1:], "0123456789") != "" {
+		return 0
 	}
-	l.join(lastField{d, zero, d == 0})
+	return len(number) - 1 - i
 }
 
-// join takes in what is known of later rows.
-func (l *lastField) join(o lastField) {
-	if o == (lastField{}) {
+// when reads the row's time; false, and told, where it cannot be read.
+func (c *piece) when() (ok bool) {
+	text := &c.now.text
+	stamp, utc, date := text[unit.SlotTime-unit.SlotCount], text[unit.SlotUTC-unit.SlotCount], text[unit.SlotDate-unit.SlotCount]
+	if len(date) > 0 {
+		utc = joined(scan.Bare(date), scan.Bare(utc))
+	}
+	if c.now.t, ok = c.time.read(stamp, utc, c.dec); ok {
+		return true
+	}
+	said := scan.Bare(stamp)
+	if len(said) == 0 {
+		said = scan.Bare(utc)
+	}
+	w := raw.Warning{Kind: raw.NoTime}
+	if len(said) > 0 {
+		w = raw.Warning{Kind: raw.BadTime, Text: []string{string(said)}}
+	}
+	c.notes.Drop(1, w.Kind, "")
+	if v, kind := scan.SlowNumber(said, c.dec); kind == scan.IsNumber && v >= timeMost && c.time.digits == 0 {
+		w.Kind = raw.BigTime
+	}
+	c.warn(w)
+	return false
+}
+
+// maxMarks bounds how many marks are kept, and how many times that fall back;
+// maxMarkText what is kept of a mark, bytes.
+const maxMarks, maxMarkText = 1000, 80
+
+// back notes the time of a row, and where it falls back.
+func (c *piece) back(t float64) {
+	if t < c.latest-1 && len(c.out.Backs) < maxMarks {
+		c.out.Backs = append(c.out.Backs, [2]float64{c.latest, t})
+	}
+	c.latest = t
+}
+
+// noted takes the row's mark in: a text that the row before does not have.
+func (c *piece) noted(whole bool) {
+	text := string(scan.Bare(c.now.text[unit.SlotMark-unit.SlotCount]))
+	if slices.Contains([]string{"0", "0.0", "false"}, strings.ToLower(text)) {
+		text = "" // none
+	}
+	switch marks := &c.out.File.Marks; {
+	case text == c.marked:
 		return
+	case !whole:
+		c.notes.Drop(1, raw.NoLineEnd, "mark")
+		return
+	case text != "" && len(*marks) < maxMarks:
+		*marks = append(*marks, raw.Mark{At: c.now.t, Kind: raw.Noted, Behind: len(c.out.Backs), Text: raw.Clip(text, maxMarkText)})
 	}
-	l.varies = l.varies || o.varies || l.decimals != 0 && o.decimals != l.decimals
-	l.decimals = o.decimals
-	l.zero = l.zero || o.zero
+	c.marked = text
 }
 
-// decimalsOf counts the digits behind the decimal mark, 0 for anything else,
-// and says whether the last of them is a zero.
-func decimalsOf(field []byte, delim, dec byte) (n int, zero bool) {
-	if i := bytes.IndexByte(field, delim); i >= 0 {
-		field = field[:i]
+// uncount takes the text off marks that a logger counts: 1, 2, 3 is no share
+// of anything.
+func uncount(marks []raw.Mark) {
+	for i, m := range marks {
+		if n, err := strconv.Atoi(m.Text); err != nil || n != i+1 || len(marks) == 1 {
+			return
+		}
 	}
-	i := bytes.IndexByte(field, '.')
-	if i < 0 {
-		i = bytes.IndexByte(field, dec)
+	for i := range marks {
+		marks[i].Text = ""
 	}
-	if n = len(field) - 1 - i; i < 0 || n == 0 || len(bytes.Trim(field[i+1:], "0123456789")) > 0 {
-		return 0, false
-	}
-	return n, field[len(field)-1] == '0'
 }
 
-// add appends what a row holds to the columns.
-func (c *piece) add(t float64, v *[unit.SlotCount]float64, bad, notFinite uint8) {
-	took := false
+// add appends what the row holds to the columns.
+func (c *piece) add() {
+	t, v := c.now.t, &c.now.v
 	if c.has[unit.SlotFix] && v[unit.SlotFix] != 1 { // what there is of the GPS is interpolated
 		v[unit.SlotLat], v[unit.SlotLon], v[unit.SlotSpeed] = raw.NaN, raw.NaN, raw.NaN
 	}
-	if c.axes(v, unit.SlotAcc, groupAcc, bad, notFinite) {
-		c.out.Acc.Push(t, v[unit.SlotAcc:unit.SlotAcc+3])
-		took = true
-	}
-	if c.axes(v, unit.SlotGyr, groupGyr, bad, notFinite) {
-		c.out.Gyr.Push(t, v[unit.SlotGyr:unit.SlotGyr+3])
-		took = true
-	}
-	if bad&groupGPS != 0 {
+	took := c.axes(t, unit.SlotAcc, groupAcc, &c.out.Acc)
+	took = c.axes(t, unit.SlotGyr, groupGyr, &c.out.Gyr) || took
+	if c.now.bad&groupGPS != 0 {
 		c.notes.Drop(1, raw.NotNumber, groupNames[groupGPS])
 	} else if v[unit.SlotLat] == v[unit.SlotLat] || v[unit.SlotLon] == v[unit.SlotLon] || v[unit.SlotSpeed] == v[unit.SlotSpeed] {
 		c.out.Gps.Append(t, v[unit.SlotLat], v[unit.SlotLon], v[unit.SlotAlt], v[unit.SlotSpeed], v[unit.SlotCourse])
 		took = true
 	}
-	took = c.deck(t, v, bad) || took
-	if !took && notFinite != 0 {
+	took = c.deckToo && c.deck(t) || took
+	if !took && c.now.notFinite != 0 {
 		c.notes.Drop(1, raw.NotFinite, "")
 	}
 }
 
+// axes appends a sensor of which the row holds all three axes, and counts rows
+// that hold one or two.
+func (c *piece) axes(t float64, slot int, group uint8, to *raw.Series) bool {
+	v := c.now.v[slot : slot+3]
+	x, y, z := v[0] == v[0], v[1] == v[1], v[2] == v[2]
+	switch {
+	case c.now.bad&group != 0:
+		c.notes.Drop(1, raw.NotNumber, groupNames[group])
+	case x && y && z:
+		to.Push(t, v)
+		return true
+	case !x && !y && !z:
+	case c.now.notFinite&group != 0:
+		c.notes.Drop(1, raw.NotFinite, groupNames[group])
+	default:
+		c.notes.Drop(1, raw.AxisMissing, groupNames[group])
+	}
+	return false
+}
+
 // deck appends what presses on the deck; a foot counts only beside the other.
-func (c *piece) deck(t float64, v *[unit.SlotCount]float64, bad uint8) bool {
-	if !c.deckToo {
+func (c *piece) deck(t float64) bool {
+	if c.now.bad&groupDeck != 0 {
+		c.notes.Drop(1, raw.NotNumber, unit.FootForces)
 		return false
 	}
 	at := unit.SlotFeet
 	if c.out.Sides {
 		at += 2
 	}
-	front, back, moment := float32(v[at]), float32(v[at+1]), float32(v[unit.SlotMoment])
-	known := func(x float32) bool { return x-x == 0 }
-	if bad&groupDeck != 0 {
-		c.notes.Drop(1, raw.NotNumber, unit.FootForces)
-		return false
+	x := [3]float64{c.now.v[at], c.now.v[at+1], c.now.v[unit.SlotMoment]}
+	var known [3]bool
+	for k := range x {
+		f := float32(x[k])
+		if known[k] = f-f == 0; !known[k] {
+			x[k] = raw.NaN
+		}
 	}
-	both := known(front) && known(back) || c.oneFoot && (known(front) || known(back))
-	if known(front) != known(back) && !c.oneFoot {
+	if known[0] != known[1] && !c.oneFoot {
 		c.notes.Drop(1, raw.FootMissing, unit.FootForces)
+		x[0], x[1], known[0], known[1] = raw.NaN, raw.NaN, false, false
 	}
-	if !both && !known(moment) {
+	if !known[0] && !known[1] && !known[2] {
 		return false
-	}
-	x := [3]float64{raw.NaN, raw.NaN, raw.NaN}
-	if both {
-		x[0], x[1] = v[at], v[at+1]
-	}
-	if known(moment) {
-		x[2] = v[unit.SlotMoment]
 	}
 	c.out.Deck.Push(t, x[:])
 	return true
-}
-
-// axes says whether a row holds all three axes of a sensor, and counts those
-// that hold one or two.
-func (c *piece) axes(v *[unit.SlotCount]float64, slot int, group, bad, notFinite uint8) bool {
-	x, y, z := v[slot], v[slot+1], v[slot+2]
-	if x == x && y == y && z == z && bad&group == 0 {
-		return true
-	}
-	switch {
-	case bad&group != 0:
-		c.notes.Drop(1, raw.NotNumber, groupNames[group])
-	case x == x || y == y || z == z:
-		if notFinite&group != 0 {
-			c.notes.Drop(1, raw.NotFinite, groupNames[group])
-		} else {
-			c.notes.Drop(1, raw.AxisMissing, groupNames[group])
-		}
-	}
-	return false
 }
