@@ -147,21 +147,19 @@ func findLimits(s *Samples) limits {
 // flatTop is the range of a saturated sensor, told by its greatest magnitude
 // on an axis, clipRun samples running and no less than floor; else +Inf.
 func flatTop(column []float32, floor float32) float64 {
-	var top float32
+	var top, same, more float32 // the greatest, and from where one is the same, or greater
 	run, best := 0, 0
 	for _, x := range column {
-		if x < 0 {
-			x = -x
-		}
-		switch {
-		case !(x >= top*0.9999):
+		if x < same && x > -same || x != x { // nearly all
 			run = 0
-		case x > top*1.0001:
-			top, run, best = x, 1, 1
-		default:
-			run++
-			best = max(best, run)
+			continue
 		}
+		if x = max(x, -x); x > more {
+			top, same, more = x, x*0.9999, x*1.0001
+			run, best = 0, 0
+		}
+		run++
+		best = max(best, run)
 	}
 	if best < clipRun || top < floor {
 		return math.Inf(1)

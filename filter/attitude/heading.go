@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 
+	"evenfoot/filter"
 	"evenfoot/filter/rotation"
 
 	"gonum.org/v1/gonum/num/quat"
@@ -45,11 +46,17 @@ func (st *stretch) at(x float64) complex128 {
 // A correlation compares the velocity changes of fixes changeSpan apart with
 // what the sensors say of them.
 type correlation struct {
-	f        *follower
-	list     []stretch
-	pairs    []struct{ i, j, stretch int } // of fixes
-	c        []complex128                  // Σ GPS · IMU* of each window, (m/s)²
-	gps, imu []float64                     // Σ of their squares
+	f       *follower
+	list    []stretch
+	windows int
+	pairs   []struct{ i, j, stretch int } // of fixes
+	products
+}
+
+// products are those of each window at one latency, (m/s)².
+type products struct {
+	c        []complex128 // Σ GPS · IMU*
+	gps, imu []float64    // Σ of their squares
 }
 
 // align finds latency and heading, and turns the path's frame to east-north.
@@ -61,11 +68,10 @@ func (f *follower) align() bool {
 		return false
 	}
 	c := &correlation{f: f}
-	windows := 0
 	s.stretches(func(first, last int) {
-		st := stretch{first: first, last: last, start: s.time[first], end: s.time[last], from: windows}
-		windows += max(2, int(math.Ceil((st.end-st.start)/headingSpan)))
-		st.to = windows
+		st := stretch{first: first, last: last, start: s.time[first], end: s.time[last], from: c.windows}
+		c.windows += max(2, int(math.Ceil((st.end-st.start)/headingSpan)))
+		st.to = c.windows
 		c.list = append(c.list, st)
 	})
 	c.pair()
@@ -75,9 +81,8 @@ func (f *follower) align() bool {
 	for i := range c.list {
 		f.changes(&c.list[i])
 	}
-	c.c, c.gps, c.imu = make([]complex128, windows), make([]float64, windows), make([]float64, windows)
 	f.late = c.latency()
-	c.at(f.late)
+	c.products, _ = c.at(f.late)
 	rate := c.drift()
 	followed := false
 	for _, st := range c.list {
@@ -121,10 +126,8 @@ func (c *correlation) pair() {
 
 // at correlates with a latency, window by window, and returns how much they
 // agree when each has the heading that suits it best.
-func (c *correlation) at(late float64) (score float64) {
-	clear(c.c)
-	clear(c.gps)
-	clear(c.imu)
+func (c *correlation) at(late float64) (sum products, score float64) {
+	sum = products{make([]complex128, c.windows), make([]float64, c.windows), make([]float64, c.windows)}
 	for _, p := range c.pairs {
 		x, y := c.f.time[p.i]-late, c.f.time[p.j]-late
 		st := &c.list[p.stretch]
@@ -134,23 +137,23 @@ func (c *correlation) at(late float64) (score float64) {
 		}
 		g := c.f.vel[p.j] - c.f.vel[p.i]
 		w := min(st.from+int((x-st.start)/headingSpan), st.to-1)
-		c.c[w] += g * cmplx.Conj(a)
-		c.imu[w] += square(a)
-		c.gps[w] += square(g)
+		sum.c[w] += g * cmplx.Conj(a)
+		sum.imu[w] += square(a)
+		sum.gps[w] += square(g)
 	}
-	for _, x := range c.c {
+	for _, x := range sum.c {
 		score += math.Sqrt(square(x))
 	}
-	return score
+	return sum, score
 }
 
 // latency is the one that agrees best, between the steps of the search by the
 // parabola through the best and its neighbours.
 func (c *correlation) latency() float64 {
 	scores := make([]float64, int((maxLate-minLate)/lateStep)+1)
+	filter.Each(len(scores), func(i int) { _, scores[i] = c.at(minLate + float64(i)*lateStep) })
 	best := 0
 	for i := range scores {
-		scores[i] = c.at(minLate + float64(i)*lateStep)
 		if scores[i] > scores[best] {
 			best = i
 		}
