@@ -314,6 +314,9 @@ func TestTwoTouches(t *testing.T) {
 	if status, _ := note("4", "forget", "0"); status != 303 {
 		t.Errorf("taken away: status %d", status)
 	}
+	if status, body := note("4", "forget", "0"); status != 303 {
+		t.Errorf("taken away by a double click: status %d\n%s", status, body)
+	}
 	if s := d.must(at); strings.Contains(s, "30\u00a0km/h: even") {
 		t.Error("the note is still there")
 	}
@@ -497,18 +500,20 @@ func TestSortOutings(t *testing.T) {
 func TestProgress(t *testing.T) {
 	d := open(t, Config{})
 	at := d.added(outings()[0].watched()...)
-	req := d.request("GET", at+"?low=10&high=20&in=kn", nil)
-	req.Header.Set("Accept", "text/event-stream")
-	res, err := http.DefaultClient.Do(req)
-	if err != nil {
-		t.Fatal(err)
+	for _, when := range []string{"while it is made", "once it is"} {
+		req := d.request("GET", at+"?low=10&high=20&in=kn", nil)
+		req.Header.Set("Accept", "text/event-stream")
+		res, err := http.DefaultClient.Do(req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer res.Body.Close()
+		text, err := io.ReadAll(res.Body)
+		if err != nil || res.Header.Get("Content-Type") != "text/event-stream" || !strings.HasPrefix(string(text), "data: ") || !strings.HasSuffix(string(text), "event: done\ndata: done\n\n") {
+			t.Errorf("%s: %q, %v", when, text, err)
+		}
+		d.must(at+"?low=10&high=20&in=kn", "What to do next")
 	}
-	defer res.Body.Close()
-	text, err := io.ReadAll(res.Body)
-	if err != nil || res.Header.Get("Content-Type") != "text/event-stream" || !strings.HasPrefix(string(text), "data: ") || !strings.HasSuffix(string(text), "event: done\ndata: done\n\n") {
-		t.Errorf("%q, %v", text, err)
-	}
-	d.must(at+"?low=10&high=20&in=kn", "What to do next")
 }
 
 // TestStopWhileWaiting: a page that waits does not hold up the end of the server.

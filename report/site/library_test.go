@@ -32,11 +32,17 @@ func TestPages(t *testing.T) {
 	titles := regexp.MustCompile(`title \d+</bdi></a><span`)
 	follow := func(at, link string) string {
 		t.Helper()
-		m := regexp.MustCompile(`href="([^"]*)">` + link).FindStringSubmatch(d.must(at))
+		m := regexp.MustCompile(`formaction="/" name="page" value="(\d+)">` + link).FindStringSubmatch(d.must(at))
 		if m == nil {
-			t.Fatalf("%s has no link %q", at, link)
+			t.Fatalf("%s has no button %q", at, link)
 		}
-		return strings.ReplaceAll(m[1], "&amp;", "&")
+		_, query, _ := strings.Cut(at, "?")
+		form, err := url.ParseQuery(query)
+		if err != nil {
+			t.Fatal(err)
+		}
+		form.Set("page", m[1])
+		return "/?" + form.Encode()
 	}
 	seen := map[string]int{}
 	at := "/"
@@ -62,6 +68,21 @@ func TestPages(t *testing.T) {
 	older := follow("/?q=odalys", "Older sessions")
 	if s := d.must(older, "here 51 to 94", `value="odalys"`); strings.Contains(s, "Bo &amp; Co</bdi></td>") {
 		t.Error("the second page of a search shows what was not looked for")
+	}
+	// What is ticked stays so on other pages and in a search, where it can be unticked.
+	ids := regexp.MustCompile(`name="id" value="(\d+)">`).FindAllStringSubmatch(d.must("/"), 2)
+	for at, ticked := range map[string][2]bool{"/?": {true, true}, "/?page=2&": {}, "/?q=nothing&": {}, "/?q=title+104&": {true}} {
+		body := d.must(at + "id=" + ids[0][1] + "&id=" + ids[1][1])
+		list, also, _ := strings.Cut(body, "Ticked elsewhere")
+		for k, here := range ticked {
+			box := `name="id" value="` + ids[k][1] + `" checked`
+			if strings.Contains(list, box) != here || strings.Contains(also, box) == here {
+				t.Errorf("%s: session %s is not ticked where it is, or is so twice", at, ids[k][1])
+			}
+		}
+		if strings.Contains(at, "q=") && !strings.Contains(body, `<a href="/?id=`+ids[0][1]+"&amp;id="+ids[1][1]+`">Show all`) {
+			t.Errorf("%s: the way back to all loses the ticks", at)
+		}
 	}
 	d.must("/?page=99", "here 101 to 105")
 	d.must("/?page=-1", "here 1 to 50")

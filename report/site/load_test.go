@@ -118,7 +118,7 @@ func (d *desk) laters() (n int) {
 func (d *desk) quiet() {
 	for n := 0; n < 20; n++ {
 		time.Sleep(50 * time.Millisecond)
-		if d.site.queue.size() > 0 {
+		if d.site.queue.size()+len(d.site.queue.slots) > 0 {
 			n = 0
 		}
 	}

@@ -31,11 +31,16 @@ const patience = 1500 * time.Millisecond
 // answers itself, with how far the work is or why there is none, and returns
 // errAnswered.
 func (s *Site) obtain(w http.ResponseWriter, r *http.Request, p *plan, back *session) (*kept, error) {
-	if page, ok := s.pages.get(p.key); ok {
+	page, ok := s.pages.get(p.key)
+	listens := r.Header.Get("Accept") == "text/event-stream"
+	if ok && !listens {
 		return page, nil
 	}
-	t, err := s.begin(p)
-	if err == nil && r.Header.Get("Accept") == "text/event-stream" {
+	t, err := atEnd, error(nil)
+	if !ok {
+		t, err = s.begin(p)
+	}
+	if err == nil && listens {
 		return nil, s.progress(w, r, t)
 	}
 	if err == nil {
@@ -59,6 +64,14 @@ func (s *Site) obtain(w http.ResponseWriter, r *http.Request, p *plan, back *ses
 	}
 	return nil, s.show(w, r, status, "failed", &view{Title: p.what, Error: err.Error(), Session: back})
 }
+
+// atEnd is the task of what is there already.
+var atEnd = func() *task {
+	t := &task{done: make(chan struct{})}
+	t.say("done")
+	close(t.done)
+	return t
+}()
 
 // progress tells a waiting page how far the work is, as server-sent events.
 func (s *Site) progress(w http.ResponseWriter, r *http.Request, t *task) error {
@@ -159,17 +172,25 @@ func (s *Site) areTwo(w http.ResponseWriter, r *http.Request, ses *session) erro
 // of feel, what a moment meant, or that a note goes.
 func (s *Site) takeNote(w http.ResponseWriter, r *http.Request, ses *session) error {
 	q := r.PostForm
+	saw := ses.Setup // what the user saw, which a first tap may have changed
+	for _, v := range ses.Setups {
+		if strconv.Itoa(v.Version) == q.Get("version") {
+			if old, err := ses.textOf(v); err == nil {
+				saw = old
+			}
+		}
+	}
 	var text string
 	var err error
 	switch {
-	case ses.Setup == nil:
+	case saw == nil:
 		err = errors.New("notes need a setup: the foil that was ridden")
 	case q.Has("forget"):
-		text, err = form.Forget(ses.Setup, q.Get("forget"))
+		text, err = form.Forget(saw, q.Get("forget"))
 	case q.Has("at"):
-		text, err = form.Say(ses.Setup, q.Get("at"), q.Get("front"))
+		text, err = form.Say(saw, q.Get("at"), q.Get("front"))
 	default:
-		text, err = form.Felt(ses.Setup, q.Get("speed"), q.Get("unit"), q.Get("front"))
+		text, err = form.Felt(saw, q.Get("speed"), q.Get("unit"), q.Get("front"))
 	}
 	kept := func() bool { // by a first tap on the same button, perhaps at this moment
 		now, err := s.store.session(ses.ID)

@@ -119,11 +119,9 @@ func (s *Site) catchUp() {
 				<-t.done
 			}
 		}
-		if t, err := s.queue.start("foresee", func(func(string)) error {
-			s.foresee()
-			return nil
-		}); err == nil {
-			<-t.done
+		if release, err := s.queue.slot(s.queue.ctx); err == nil {
+			_ = guarded(func() error { s.foresee(); return nil }) // a comparison says what is wrong
+			release()
 		}
 		select {
 		case <-s.wake:

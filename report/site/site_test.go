@@ -427,6 +427,10 @@ func TestRefusals(t *testing.T) {
 	if !strings.Contains(body, "mass_kg = -1") || !strings.Contains(body, `value="-1"`) || !strings.Contains(body, `value="12,5"`) {
 		t.Error("the refused form lost what was typed")
 	}
+	_, body, _ = d.upload(gpx, piece{"logs", "copy.gpx", string(o.gpx)}, piece{"low", "", "12,5"}, piece{"rider.mass_kg", "", "81"})
+	if !strings.Contains(body, "the very same bytes") || !strings.Contains(body, `value="12,5"`) || !strings.Contains(body, `value="81"`) {
+		t.Errorf("a bad file lost what was typed\n%s", body)
+	}
 	d.post("/refused", url.Values{"token": {d.site.token}})
 	if strings.Contains(d.must("/"), "refused") {
 		t.Error("the list of refusals is not cleared")

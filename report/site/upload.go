@@ -57,11 +57,12 @@ func (s *Site) receive(w http.ResponseWriter, r *http.Request, up *upload) (err 
 	if err != nil {
 		return refused("this is not the form of the page: %w", err)
 	}
+	var bad error // with a file: what was typed is still taken, to be mended
 	for n := 0; ; n++ {
 		part, err := parts.NextPart()
 		switch {
 		case err == io.EOF && n > 0:
-			return nil
+			return bad
 		case err == io.EOF:
 			return errToken
 		case err == nil && n >= fieldsMost:
@@ -71,7 +72,7 @@ func (s *Site) receive(w http.ResponseWriter, r *http.Request, up *upload) (err 
 			if token, err := text(part); err != nil || part.FormName() != "token" || !s.goodToken(string(token)) {
 				return errToken
 			}
-		case err == nil:
+		case err == nil && (bad == nil || part.FileName() == ""):
 			err = s.takePart(up, part)
 		}
 		var told statusError
@@ -79,7 +80,9 @@ func (s *Site) receive(w http.ResponseWriter, r *http.Request, up *upload) (err 
 		switch {
 		case errors.As(err, &most):
 			return statusError{http.StatusRequestEntityTooLarge, fmt.Errorf("the upload is larger than %s, the bound for one session; add the files of one outing only, or pack them with gzip", sizeText(s.cfg.MaxUpload))}
-		case errors.As(err, &told):
+		case errors.As(err, &told) && part.FileName() != "":
+			bad = err
+		case errors.As(err, &told), errors.Is(err, errToken):
 			return err
 		case err != nil:
 			return refused("the upload broke off: %w; nothing of it was kept", err)

@@ -8,6 +8,7 @@ import (
 	"html/template"
 	"io"
 	"net/http"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -90,12 +91,16 @@ type view struct {
 	Refusals   []refusal
 	Rider      string
 	Filtered   bool
+	Many       bool // sessions to compare
 	Riders     []athlete
 	Find       string
 	Total      int // sessions found, on all pages of the list
 	First      int // number of the first on this one
-	Newer      string
-	Older      string
+	Newer      int // pages of the list, 0 for none
+	Older      int
+	Ticked     []int64 // to be compared, on whatever page
+	Also       []*session
+	Keep       template.URL // them, for an address
 	Stale      map[int64]string
 	Working    int
 	Twins      []*session // that seem to be of the same outing
@@ -179,7 +184,7 @@ const listed = 50
 func (s *Site) library(w http.ResponseWriter, r *http.Request, _ *session) error {
 	all, q := s.store.sessions(), r.URL.Query()
 	v := &view{Title: "Library", Notice: notices[q.Get("done")], Riders: athletes(all), Refusals: s.store.refusals(),
-		Rider: q.Get("rider"), Find: label(q.Get("q")), Working: s.queue.size(), Stale: map[int64]string{}}
+		Many: len(all) > 1, Rider: q.Get("rider"), Find: label(q.Get("q")), Working: s.queue.size(), Stale: map[int64]string{}}
 	v.Filtered = q.Has("rider") || v.Find != ""
 	find := strings.Fields(strings.ToLower(v.Find))
 	for _, ses := range all {
@@ -192,18 +197,18 @@ func (s *Site) library(w http.ResponseWriter, r *http.Request, _ *session) error
 	page, _ := strconv.Atoi(q.Get("page")) // the first, where it is none
 	page = min(max(page, 1), max(1, (v.Total+listed-1)/listed))
 	v.Sessions = v.Sessions[(page-1)*listed : min(page*listed, v.Total)]
-	to := func(n int) string {
-		q.Del("done")
-		q.Set("page", strconv.Itoa(n))
-		return "/?" + q.Encode()
-	}
-	if page > 1 {
-		v.Newer = to(page - 1)
-	}
+	v.Newer = page - 1
 	if page*listed < v.Total {
-		v.Older = to(page + 1)
+		v.Older = page + 1
 	}
 	v.First = (page-1)*listed + 1
+	v.Ticked, _ = idList(q["id"]) // none, where they are no numbers
+	v.Keep = template.URL(url.Values{"id": q["id"]}.Encode())
+	for _, ses := range all {
+		if v.IsTicked(ses) && !slices.Contains(v.Sessions, ses) {
+			v.Also = append(v.Also, ses)
+		}
+	}
 	for _, ses := range v.Sessions {
 		v.Stale[ses.ID] = s.stale(ses)
 	}
@@ -319,6 +324,9 @@ func (view) BestNames() []string { return []string{"2 s", "10 s", "500 m", "1 nm
 
 // Last is the number of the last session on this page of the list.
 func (v view) Last() int { return v.First + len(v.Sessions) - 1 }
+
+// IsTicked says whether a session is to be compared.
+func (v view) IsTicked(ses *session) bool { return slices.Contains(v.Ticked, ses.ID) }
 
 // Speeds lists the units of speed.
 func (view) Speeds() any { return words.SpeedUnits }
