@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/simulate"
@@ -131,16 +132,16 @@ func TestDemoTruthIsRecovered(t *testing.T) {
 				}
 				r = demoAnalysed(t, s, throughFiles(t, s, fit))
 			}
-			tr := s.Truth
+			tr, best := s.Truth, advice.Best(s.Scenario.Foil, weightsOf(r), set.Rider.Level)
 			t.Log(r.Session.Warnings, r.PitchLaw.Missing, r.Mount)
 			t.Logf("outing %d, fit %v: clock %+v, slope %+v (%.4g), zero %+v (%.4g), shim %+v (%.3g)", i+1, fit, r.Session.ClockOffset,
-				r.PitchLaw.Slope, tr.Slope/deg, r.PitchLaw.Zero, tr.Zero/deg, r.Advice.StabilizerChange, tr.Best.StabChange/deg)
+				r.PitchLaw.Slope, tr.Slope/deg, r.PitchLaw.Zero, tr.Zero/deg, r.Advice.StabilizerChange, best.Raise/deg)
 			holds(t, "slope", r.PitchLaw.Slope, tr.Slope/deg)
 			holds(t, "zero", r.PitchLaw.Zero, tr.Zero/deg)
 			holds(t, "flow east", r.WaterFlow.East, tr.Flow[0])
 			holds(t, "flow north", r.WaterFlow.North, tr.Flow[1])
-			holds(t, "best shim", r.Advice.StabilizerChange, tr.Best.StabChange/deg)
-			holds(t, "best move", r.Advice.FoilMove, tr.Best.FoilMove*1000)
+			holds(t, "best shim", r.Advice.StabilizerChange, best.Raise/deg)
+			holds(t, "best move", r.Advice.FoilMove, best.Move*1000)
 			if f := float64(r.Totals.Foiling) / tr.FoilingS; math.Abs(f-1) > 0.05 {
 				t.Errorf("foiling time is %.3f of the truth", f)
 			}

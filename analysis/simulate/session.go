@@ -59,7 +59,6 @@ type Truth struct {
 	ShiftAt      float64     // s; +Inf when it does not
 	FoilingS     float64
 	LevelStretch []Span // when the board lay still and level (within LevelError)
-	Best         Best
 }
 
 type Span struct{ Start, End float64 } // s
@@ -152,7 +151,6 @@ func (s *Session) truth(m *motion, script *script, q, sensor []quat.Number, inde
 			t.LevelStretch = append(t.LevelStretch, Span{p.Start + 2.5, p.End - 2.5})
 		}
 	}
-	t.Best = BestFor(in, t.flightSpeeds())
 }
 
 func wrapPi(a float64) float64 {
