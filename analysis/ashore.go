@@ -63,12 +63,11 @@ func (o *observation) ashore() (why []Finding) {
 // that were taken the least; 0 where the way is too short to tell.
 func (o *observation) emptiest() float64 {
 	g := &o.log.GPS
-	e := exporter{rides: o.ride.Rides}
 	var ways [courseSectors]float64
 	way := 0.0
 	for i := 1; i < len(g.Time); i++ {
 		d, c := float64(g.Speed[i])*min(g.Time[i]-g.Time[i-1], 2/max(g.Rate, 1e-3)), float64(g.Course[i])
-		if g.Flags[i] == 0 && d == d && c == c && e.rideAt(g.Time[i]) > 0 {
+		if g.Flags[i] == 0 && d == d && c == c && rideAt(o.ride.Rides, g.Time[i]) > 0 {
 			ways[int(c/360*courseSectors)%courseSectors] += d
 			way += d
 		}
@@ -90,11 +89,10 @@ func (o *observation) emptiest() float64 {
 // heights are the heights in flight, m, a median for each block, sorted.
 func (o *observation) heights() (blocks []float64) {
 	g := &o.log.GPS
-	e := exporter{rides: o.ride.Rides}
 	for i := 0; i < len(g.Time); {
 		var in []float64
 		for from := g.Time[i]; i < len(g.Time) && g.Time[i]-from < heightBlock; i++ {
-			if a := float64(g.Alt[i]); a == a && g.Flags[i] == 0 && e.rideAt(g.Time[i]) > 0 {
+			if a := float64(g.Alt[i]); a == a && g.Flags[i] == 0 && rideAt(o.ride.Rides, g.Time[i]) > 0 {
 				in = append(in, a)
 			}
 		}

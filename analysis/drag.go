@@ -121,7 +121,7 @@ func (o *observation) fitGlides(found []glide.Found, s *setup.Setup) {
 		return
 	}
 	g := &o.glides
-	flow := o.waterFlow()
+	flow := o.flow()
 	g.Flow, g.FlowSD = [2]float64{flow.East, flow.North}, flow.SD
 	if g.SpeedSD = o.log.GPS.SpeedSD; !(g.SpeedSD > 0) {
 		g.SpeedSD = usualSpeedSD
@@ -153,16 +153,6 @@ const (
 	usualSpeedSD = 0.1 // m/s (NAVSTAR GPS user equipment introduction §3.7: 0.2 m/s at 95 %)
 	leastWindSD  = 8.0 // deg: the wind turns from reach to reach
 )
-
-// dragEvidence is what the glides tell the inference.
-func (o *observation) dragEvidence() []trim.DragAt {
-	if o.drag == nil {
-		return nil
-	}
-	v := o.drag.Speed()
-	n, sd := o.drag.Water(v)
-	return []trim.DragAt{{Speed: v, Drag: n, SD: n * sd}}
-}
 
 func (o *observation) describeGlides(r *Result) {
 	for _, g := range o.glides.Glides {

@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -83,7 +84,7 @@ func (e *exporter) each(row func(*write.Row) error) error {
 			r = write.Blank(gps.Time[j])
 		}
 		e.attitude(&r, i, sample)
-		r.Ride = e.rideAt(r.Time)
+		r.Ride = rideAt(e.rides, r.Time)
 		if fix {
 			r.Lat, r.Lon, r.Alt = gps.Lat[j], gps.Lon[j], gps.Alt[j]
 			r.Speed, r.Course, r.Fix = gps.Speed[j], gps.Course[j], true
@@ -171,14 +172,9 @@ func between(a, b quat.Number, f float64) quat.Number {
 }
 
 // rideAt is the number of the ride at a time, from 1; 0 outside.
-func (e *exporter) rideAt(t float64) int {
-	i, _ := slices.BinarySearchFunc(e.rides, t, func(r ride.Ride, t float64) int {
-		if r.End < t {
-			return -1
-		}
-		return 1
-	})
-	if i < len(e.rides) && e.rides[i].Start <= t && !math.IsNaN(t) {
+func rideAt(rides []ride.Ride, t float64) int {
+	i, _ := slices.BinarySearchFunc(rides, t, func(r ride.Ride, t float64) int { return cmp.Or(cmp.Compare(r.End, t), 1) })
+	if i < len(rides) && rides[i].Start <= t && !math.IsNaN(t) {
 		return i + 1
 	}
 	return 0
@@ -201,10 +197,9 @@ func TrackColumns(r *Result) []write.Column {
 	if r.Motion != nil && r.Motion.Track != nil {
 		late = r.Motion.Track.LatencyS
 	}
-	e := exporter{rides: r.Ride.Rides}
-	flying := func(i int) int { return e.rideAt(g.Time[i] - late) }
+	flying := func(i int) int { return rideAt(r.Ride.Rides, g.Time[i]-late) }
 	through := Velocity(g)
-	east, north := r.seen.flow()
+	flow := r.seen.flow()
 	return []write.Column{
 		{Name: "pitch_deg", Decimals: 2, Value: motion(func(m *align.Motion) []float32 { return m.Pitch })},
 		{Name: "heel_deg", Decimals: 2, Value: motion(func(m *align.Motion) []float32 { return m.Heel })},
@@ -212,7 +207,7 @@ func TrackColumns(r *Result) []write.Column {
 			if flying(i) == 0 {
 				return math.NaN()
 			}
-			return r.shareAt(math.Hypot(through.East[i]-east, through.North[i]-north))
+			return r.shareAt(math.Hypot(through.East[i]-flow.East, through.North[i]-flow.North))
 		}},
 		{Name: "ride", Value: func(i int) float64 {
 			if n := flying(i); n > 0 {

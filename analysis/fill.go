@@ -305,7 +305,7 @@ func (r *Result) ask() {
 	}
 	var all []Question
 	var speeds []float64
-	east, north := o.flow()
+	flow := o.flow()
 	last := math.Inf(-1)
 	for _, x := range o.ride.Reaches {
 		for at := x.Start + askedEdge; at < x.End-askedEdge; at += askedApart / 4 {
@@ -316,7 +316,7 @@ func (r *Result) ask() {
 			last = at
 			t := o.log.Start.Add(time.Duration(at) * time.Second).Truncate(time.Second)
 			all = append(all, Question{Time: t, Speed: num(math.Hypot(ve, vn)), Tack: x.Tack})
-			speeds = append(speeds, math.Hypot(ve-east, vn-north))
+			speeds = append(speeds, math.Hypot(ve-flow.East, vn-flow.North))
 		}
 	}
 	if n := len(all); n > askedFrom { // thinned evenly

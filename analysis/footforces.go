@@ -61,7 +61,7 @@ func (o *observation) dated(d *ingest.Deck) bool {
 // motion.
 func (o *observation) levelWindows(density float64) (out []pitchlaw.Window) {
 	const long = 2.0 // s
-	flow := o.waterFlow()
+	flow := o.flow()
 	for k, reach := range o.ride.Reaches {
 		w := pitchlaw.Window{Duration: long, Normal: trim.Gravity, Reach: k, Tack: pitchlaw.Side(reach.Tack), Weight: 1}
 		for w.Time = reach.Start + long/2; w.Time < reach.End-long/2; w.Time += long {

@@ -132,7 +132,7 @@ func (r *Result) loadJump(earlier []trim.Outing) {
 		surprise := func(move float64) float64 {
 			parts[k].Change.Foil = was.Foil + move
 			then := r.outing
-			then.Ev.Nulls, then.Ev.Moments = mark.Evidence(slices.Clone(marks), parts, o.ride, o.waterFlow())
+			then.Ev.Nulls, then.Ev.Moments = mark.Evidence(slices.Clone(marks), parts, o.ride, o.flow())
 			p, err := trim.Infer(then, earlier, trim.InferOptions{Draws: 2})
 			if err != nil {
 				return math.NaN()

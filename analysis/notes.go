@@ -7,6 +7,7 @@ import (
 
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/mark"
 	"evenfoot/analysis/setup"
 
 	"gonum.org/v1/gonum/stat"
@@ -68,7 +69,7 @@ func (r *Result) Unmeasured() (list []advice.Measurement, doubt float64) {
 // speak of: 5 % of the flight and the best 2 s with its doubt; false without a
 // flight.
 func (o *observation) flown() (low, top float64, ok bool) {
-	over := o.speedsAgainst(0, 0)
+	over := o.speedsAgainst(mark.Flow{})
 	if len(over) == 0 {
 		return 0, 0, false
 	}

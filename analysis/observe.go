@@ -69,7 +69,7 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	glides := o.findGlides(s)
 	defer func() {
 		o.fitGlides(glides, s)
-		o.nulls, o.moments = mark.Evidence(o.marks, o.parts, o.ride, o.waterFlow())
+		o.nulls, o.moments = mark.Evidence(o.marks, o.parts, o.ride, o.flow())
 	}()
 	o.tieDecks()
 	if o.motion == nil || !o.usable() {
@@ -77,11 +77,10 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 		return o
 	}
 	progress("fitting the pitch law")
-	p := lawParams(s, o.motion)
 	windows := besides(o.asAtStart(pitchlaw.MakeWindows(o.motion, o.ride), s), glides)
 	m := o.motion // what the page draws stays
 	m.PitchSE, m.Normal, m.PitchRate, m.Up = nil, nil, nil, nil
-	o.law = pitchlaw.Estimate(windows, p)
+	o.law = pitchlaw.Estimate(windows, pitchlaw.Params{Density: density(s), GivenFlow: o.given, Level: m.Mount.LevelZero})
 	o.effort = pitchlaw.ControlEffort(o.law.Windows)
 	o.readDecks(s, glides)
 	if o.lawOK() {
@@ -269,15 +268,12 @@ func slowest(s *setup.Setup) float64 {
 	return slowestMargin * trim.NewFoil(trimInputs(s)).SlowestFlight()
 }
 
-func lawParams(s *setup.Setup, m *align.Motion) pitchlaw.Params {
-	w := water.Of("sea", 15)
-	p := pitchlaw.Params{Level: m.Mount.LevelZero}
-	if s != nil {
-		w = water.Of(s.Water.Kind, s.Water.Temperature)
-		p.GivenFlow = statedFlow(s)
+// density is that of the setup's water, else of the sea's, kg/m³.
+func density(s *setup.Setup) float64 {
+	if s == nil {
+		return water.Of("sea", 15).Density
 	}
-	p.Density = w.Density
-	return p
+	return water.Of(s.Water.Kind, s.Water.Temperature).Density
 }
 
 // statedFlow is the water's velocity that a setup states, m/s east and north;
@@ -294,10 +290,15 @@ func statedFlow(s *setup.Setup) *[2]float64 {
 // over ground, on any heading: the current is the doubt of those speeds.
 func (o *observation) evidence() trim.Evidence {
 	e := o.measured
-	e.NoteSpeedSD = math.Hypot(o.flow())
-	e.Drag = o.dragEvidence()
+	flow := o.flow()
+	e.NoteSpeedSD = math.Hypot(flow.East, flow.North)
 	e.Nulls, e.Moments = o.nulls, o.moments
-	if o.law == nil || !o.law.Enough {
+	if o.drag != nil {
+		v := o.drag.Speed()
+		n, sd := o.drag.Water(v)
+		e.Drag = []trim.DragAt{{Speed: v, Drag: n, SD: n * sd}}
+	}
+	if !o.lawOK() {
 		return e
 	}
 	e.HasLaw = true
@@ -311,30 +312,24 @@ func (o *observation) evidence() trim.Evidence {
 	return e
 }
 
-// flow is the water's velocity: the pitch law's, else the setup's, else zero.
-func (o *observation) flow() (east, north float64) {
-	switch {
-	case o.law != nil && o.law.Enough && o.law.FlowEast.Known():
-		return o.law.FlowEast.Value, o.law.FlowNorth.Value
-	case o.given != nil:
-		return o.given[0], o.given[1]
-	}
-	return 0, 0
-}
-
 // flowUnknown is 1σ of the water's velocity where nothing tells it, m/s, and
 // flowStated where the setup does.
 const flowUnknown, flowStated = 0.3, 0.1
 
-// waterFlow is the water's velocity with its doubt along one axis.
-func (o *observation) waterFlow() mark.Flow {
+// flow is the water's velocity, with its doubt along one axis: the pitch law's, else
+// the setup's, else zero.
+func (o *observation) flow() mark.Flow {
 	f := mark.Flow{SD: flowUnknown}
-	f.East, f.North = o.flow()
-	switch {
-	case o.law != nil && o.law.Enough && o.law.FlowDoubt > 0:
-		f.SD = o.law.FlowDoubt
-	case o.given != nil:
-		f.SD = flowStated
+	if o.given != nil {
+		f = mark.Flow{East: o.given[0], North: o.given[1], SD: flowStated}
+	}
+	if o.lawOK() {
+		if o.law.FlowEast.Known() {
+			f.East, f.North = o.law.FlowEast.Value, o.law.FlowNorth.Value
+		}
+		if o.law.FlowDoubt > 0 {
+			f.SD = o.law.FlowDoubt
+		}
 	}
 	return f
 }

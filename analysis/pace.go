@@ -68,7 +68,7 @@ func (o *observation) describePace(r *Result) {
 // reaches are the reaches' mean speeds through the water and their features, from
 // the windows of the law.
 func (o *observation) reaches() (speeds []float64, features []pace.Feature) {
-	if o.law == nil || !o.law.Enough {
+	if !o.lawOK() {
 		return nil, nil
 	}
 	type sums struct{ n, speed, pitch, heel, load, effort float64 }

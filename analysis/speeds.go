@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"evenfoot/analysis/advice"
+	"evenfoot/analysis/mark"
 	"evenfoot/analysis/setup"
 
 	"gonum.org/v1/gonum/floats"
@@ -125,8 +126,8 @@ func (o *observation) whyNoSpeeds() Kind {
 func (o *observation) foilingSpeeds() []float64 { return o.speedsAgainst(o.flow()) }
 
 // speedsAgainst is the sorted speed over all flight against something that
-// moves at (fe, fn), m/s, one value a step of the speed series.
-func (o *observation) speedsAgainst(fe, fn float64) []float64 {
+// flows, one value a step of the speed series.
+func (o *observation) speedsAgainst(flow mark.Flow) []float64 {
 	if o.ride == nil {
 		return nil
 	}
@@ -135,7 +136,7 @@ func (o *observation) speedsAgainst(fe, fn float64) []float64 {
 	for _, r := range o.ride.Rides {
 		from := max(0, int(math.Ceil((r.Start-s.Start)/s.Step)))
 		for i := from; i < len(s.East) && s.Start+float64(i)*s.Step < r.End; i++ {
-			if u := math.Hypot(s.East[i]-fe, s.North[i]-fn); !math.IsNaN(u) {
+			if u := math.Hypot(s.East[i]-flow.East, s.North[i]-flow.North); !math.IsNaN(u) {
 				v = append(v, u)
 			}
 		}
