@@ -25,21 +25,13 @@ type Request struct {
 	// Seen, when not nil, is a result of the same log and setup: what the log
 	// shows is taken from it and not worked out again.
 	Seen    *Result
-	Earlier []Earlier // sessions on the same foil, taken as evidence
+	Earlier []Given // sessions on the same foil, taken as evidence
 	// Range is the speeds that matter most, m/s; zero takes what was ridden.
 	Range [2]float64
 	// Other is another rider on the same foil: Setup with the rider exchanged.
 	Other *setup.Setup
 	// Progress, when not nil, is told what is being done.
 	Progress func(stage string)
-}
-
-// Earlier is one earlier session on the same foil.
-type Earlier struct {
-	Name  string
-	Log   *ingest.Log // may be nil: a setup with notes of feel is evidence too
-	Setup *setup.Setup
-	Seen  *Result // of this log and setup, as in Request; may be nil
 }
 
 // ErrNothing says that neither a log nor a setup was given.
@@ -54,7 +46,7 @@ func Run(req Request) (*Result, error) {
 	if req.Progress == nil {
 		req.Progress = func(string) {}
 	}
-	r, err := begin(Earlier{Log: req.Log, Setup: req.Setup, Seen: req.Seen}, req.Progress)
+	r, err := begin(Given{Log: req.Log, Setup: req.Setup, Seen: req.Seen}, req.Progress)
 	if err != nil {
 		return nil, err
 	}
@@ -107,15 +99,15 @@ func Run(req Request) (*Result, error) {
 }
 
 // begin is a session as far as its log alone shows it.
-func begin(e Earlier, progress func(stage string)) (*Result, error) {
-	r := newResult(e.Setup)
-	if e.Seen != nil && e.Seen.seen != nil {
-		r.seen = e.Seen.seen
+func begin(g Given, progress func(stage string)) (*Result, error) {
+	r := newResult(g.Setup)
+	if g.Seen != nil && g.Seen.seen != nil {
+		r.seen = g.Seen.seen
 	} else {
-		r.seen = observe(e.Log, e.Setup, progress)
+		r.seen = observe(g.Log, g.Setup, progress)
 	}
-	if e.Log != nil && !e.Log.Start.IsZero() {
-		t := e.Log.Start.UTC()
+	if g.Log != nil && !g.Log.Start.IsZero() {
+		t := g.Log.Start.UTC()
 		r.Session.Start = &t
 	}
 	return r, r.seen.misfit

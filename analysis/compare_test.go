@@ -16,7 +16,7 @@ import (
 // counts the earlier one in.
 func TestCompareIsTheSheets(t *testing.T) {
 	t.Parallel()
-	run := func(name string, day int, shim float64, earlier ...analysis.Earlier) (*analysis.Result, analysis.Earlier) {
+	run := func(name string, day int, shim float64, earlier ...analysis.Given) (*analysis.Result, analysis.Given) {
 		sc := simulate.Default()
 		sc.Seed, sc.Duration, sc.IMURate, sc.Rest = uint64(day), 600, 50, 20
 		sc.Start = time.Date(2026, 7, day, 10, 0, 0, 0, time.UTC)
@@ -32,12 +32,12 @@ func TestCompareIsTheSheets(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		return r, analysis.Earlier{Name: name, Log: r.Log, Setup: set, Seen: r}
+		return r, analysis.Given{Name: name, Log: r.Log, Setup: set, Seen: r}
 	}
 	first, seen := run("Ines", 3, 0)
 	other, _ := run("Bo", 4, 0)
 	second, _ := run("Ines", 8, trim.Card)
-	sheet, err := analysis.Run(analysis.Request{Log: second.Log, Setup: second.Setup, Seen: second, Earlier: []analysis.Earlier{seen}})
+	sheet, err := analysis.Run(analysis.Request{Log: second.Log, Setup: second.Setup, Seen: second, Earlier: []analysis.Given{seen}})
 	if err != nil {
 		t.Fatal(err)
 	}

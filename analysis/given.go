@@ -12,9 +12,10 @@ import (
 // A Given is one session as it lies on a disk.
 type Given struct {
 	Name  string       // for messages and titles
-	Log   *ingest.Log  // nil without one
+	Log   *ingest.Log  // nil without one: a setup with notes of feel is evidence too
 	Setup *setup.Setup // nil without one
 	Odd   []string     // warnings of the setup
+	Seen  *Result      // of this log and setup, as in [Request]; may be nil
 }
 
 // What may be wrong with sessions: a setup.Trouble's kinds.
@@ -53,7 +54,7 @@ func Open(dir string, opt ingest.Options) (*Given, error) {
 // the same rider on the same foil, and over before this one began. Setups are
 // looked at first, since they cost little; odd says which of them could not be
 // read, for they look like evidence.
-func (g *Given) Earlier(folders []string) (out []Earlier, odd []error) {
+func (g *Given) Earlier(folders []string) (out []Given, odd []error) {
 	if g.Setup == nil || g.Log == nil || g.Log.Start.IsZero() {
 		return nil, nil
 	}
@@ -67,7 +68,7 @@ func (g *Given) Earlier(folders []string) (out []Earlier, odd []error) {
 		case err != nil:
 			odd = append(odd, &setup.Trouble{Kind: NotCounted, Text: []string{filepath.Base(dir)}, Err: err})
 		case was.Log != nil && !was.Log.Start.IsZero() && was.Log.End().Before(g.Log.Start):
-			out = append(out, Earlier{Name: was.Name, Log: was.Log, Setup: was.Setup})
+			out = append(out, *was)
 		}
 	}
 	return out, odd

@@ -18,30 +18,17 @@ type Pace struct {
 	// off what this rider feels as even by more than a note of "even" means.
 	TopFrom interval.Number   `json:"top_from_mps"`
 	OffEven interval.Interval `json:"off_even_at_top"`
-	Reaches int               `json:"reaches"` // that were compared, 0 for too few
-	Apart   []Apart           `json:"fastest_reaches"`
+	Reaches int               `json:"reaches"`         // that were compared, 0 for too few
+	Apart   []pace.Difference `json:"fastest_reaches"` // of the fastest quarter
 }
 
-// Apart is what sets the fastest quarter of the reaches apart from the rest.
-type Apart struct {
-	Name    PaceFeature     `json:"name"`
-	Fastest interval.Number `json:"fastest"`
-	Rest    interval.Number `json:"rest"`
-	P       interval.Number `json:"p"` // chance alone does as well
-}
-
-// Told says whether it is more than chance.
-func (a Apart) Told() bool { return float64(a.P) < pace.Surprise }
-
-// A PaceFeature is a number of a reach.
-type PaceFeature string
-
+// Features of a reach that are compared.
 const (
-	PacePitch  PaceFeature = "pitch_off_law_deg" // more or less than the law asks for at this speed
-	PaceHeel   PaceFeature = "heel_deg"          // to windward
-	PaceLoad   PaceFeature = "load_factor"
-	PaceSail   PaceFeature = "off_wind_deg"
-	PaceEffort PaceFeature = "pitch_rate_rms_dps"
+	PacePitch  = "pitch_off_law_deg" // more or less than the law asks for at this speed
+	PaceHeel   = "heel_deg"          // to windward
+	PaceLoad   = "load_factor"
+	PaceSail   = "off_wind_deg"
+	PaceEffort = "pitch_rate_rms_dps"
 )
 
 func bestOf(b ride.BestSpeeds) BestSpeeds {
@@ -53,14 +40,13 @@ func (o *observation) describePace(r *Result) {
 	if len(o.ride.Reaches) == 0 {
 		return
 	}
-	p := &Pace{ByTack: map[string]BestSpeeds{}, TopFrom: num(math.NaN()), OffEven: interval.Unknown(), Apart: []Apart{}}
+	p := &Pace{ByTack: map[string]BestSpeeds{}, TopFrom: num(math.NaN()), OffEven: interval.Unknown(), Apart: []pace.Difference{}}
 	for tack, b := range o.ride.BestByTack {
 		p.ByTack[tack] = bestOf(b)
 	}
 	speeds, features := o.reaches()
-	for _, d := range pace.Differences(speeds, features) {
-		p.Reaches = len(speeds)
-		p.Apart = append(p.Apart, Apart{PaceFeature(d.Name), num(d.Fastest), num(d.Rest), num(d.P)})
+	if found := pace.Differences(speeds, features); len(found) > 0 {
+		p.Reaches, p.Apart = len(speeds), found
 	}
 	r.Pace = p
 }
@@ -85,7 +71,7 @@ func (o *observation) reaches() (speeds []float64, features []pace.Feature) {
 		s.load += w.Normal / trim.Gravity
 		s.effort += w.PitchRate * w.PitchRate
 	}
-	features = []pace.Feature{{Name: string(PacePitch)}, {Name: string(PaceHeel)}, {Name: string(PaceLoad)}, {Name: string(PaceSail)}, {Name: string(PaceEffort)}}
+	features = []pace.Feature{{Name: PacePitch}, {Name: PaceHeel}, {Name: PaceLoad}, {Name: PaceSail}, {Name: PaceEffort}}
 	for i, s := range of {
 		if s.n < leastWindows {
 			continue

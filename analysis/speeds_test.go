@@ -56,7 +56,7 @@ func TestEarlierWarnings(t *testing.T) {
 	set := parse(t, today.SetupTOML(nil))
 	sc.Seed, sc.Mounting = 2, simulate.Wrist
 	was := simulate.Run(sc)
-	r, err := analysis.Run(analysis.Request{Log: today.Log, Setup: set, Earlier: []analysis.Earlier{{Name: "first", Log: was.Log, Setup: set}}})
+	r, err := analysis.Run(analysis.Request{Log: today.Log, Setup: set, Earlier: []analysis.Given{{Name: "first", Log: was.Log, Setup: set}}})
 	if err != nil {
 		t.Fatal(err)
 	}

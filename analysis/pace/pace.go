@@ -9,7 +9,7 @@
 // of any feature counts, so that looking at many is no more likely to find one. A
 // difference's p is the share of shifts in which chance alone does as well.
 //
-// It imports the standard library and gonum.
+// It imports analysis/interval and gonum.
 package pace
 
 import (
@@ -17,6 +17,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/stat"
+
+	"evenfoot/analysis/interval"
 )
 
 const (
@@ -35,10 +37,14 @@ type Feature struct {
 
 // A Difference is what sets the fastest reaches apart in one feature.
 type Difference struct {
-	Name          string
-	Fastest, Rest float64 // means
-	P             float64 // chance alone does as well
+	Name    string          `json:"name"`
+	Fastest interval.Number `json:"fastest"` // means
+	Rest    interval.Number `json:"rest"`
+	P       interval.Number `json:"p"` // chance alone does as well
 }
+
+// Told says whether it is more than chance.
+func (d Difference) Told() bool { return float64(d.P) < Surprise }
 
 // Differences holds the fastest of reaches, in order of time, against the rest;
 // nothing where there are too few.
@@ -70,7 +76,7 @@ func Differences(speed []float64, features []Feature) (out []Difference) {
 			sizes[i], most = size, math.Max(most, size)
 			if shift == 0 {
 				found[i] = size
-				out = append(out, Difference{Name: f.Name, Fastest: a, Rest: b})
+				out = append(out, Difference{Name: f.Name, Fastest: interval.Number(a), Rest: interval.Number(b)})
 			}
 		}
 		for i := range known {
@@ -80,7 +86,7 @@ func Differences(speed []float64, features []Feature) (out []Difference) {
 		}
 	}
 	for i := range out {
-		out[i].P = float64(beaten[i]) / float64(n)
+		out[i].P = interval.Number(float64(beaten[i]) / float64(n))
 	}
 	return out
 }

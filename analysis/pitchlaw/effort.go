@@ -8,6 +8,7 @@ import (
 
 	"evenfoot/analysis/interval"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -23,11 +24,10 @@ const (
 // interval. Speeds are through the water where the windows come from
 // [Fit.Windows], else over ground. Bins with too few windows or groups are
 // left out.
-func ControlEffort(w []Window) []Effort {
-	type key struct {
-		tack, bin int
-	}
-	groups := map[key]map[int][]float64{}
+func ControlEffort(w []Window) (out []Effort) {
+	type key struct{ tack, bin int }
+	type sums struct{ n, squares float64 }
+	groups := map[key]map[int]sums{} // by minute of a reach
 	for _, o := range w {
 		v := o.Speed
 		if v == 0 {
@@ -37,31 +37,24 @@ func ControlEffort(w []Window) []Effort {
 		if math.IsNaN(o.PitchRate) || !(v > 0) || o.Reason == Pumping {
 			continue
 		}
-		bin := int(math.Floor(v / effortBin))
-		part := o.Reach*1000 + int(o.Time/60)%1000 // a minute of a reach
-		for _, tack := range []int{0, o.Tack} {
-			k := key{tack, bin}
+		minute := o.Reach*1000 + int(o.Time/60)%1000
+		for _, tack := range slices.Compact([]int{0, o.Tack}) {
+			k := key{tack, int(math.Floor(v / effortBin))}
 			if groups[k] == nil {
-				groups[k] = map[int][]float64{}
+				groups[k] = map[int]sums{}
 			}
-			groups[k][part] = append(groups[k][part], o.PitchRate)
-			if o.Tack == 0 {
-				break
-			}
+			g := groups[k][minute]
+			groups[k][minute] = sums{g.n + 1, g.squares + o.PitchRate*o.PitchRate}
 		}
 	}
-	var out []Effort
 	for k, g := range groups {
-		e := Effort{Speed: (float64(k.bin) + 0.5) * effortBin, Tack: tackName(k.tack)}
-		windows := 0
-		for _, v := range g {
-			windows += len(v)
+		var n, squares []float64
+		for _, minute := range slices.Sorted(maps.Keys(g)) {
+			n, squares = append(n, g[minute].n), append(squares, g[minute].squares)
 		}
-		if windows < effortLeast || len(g) < effortGroups {
-			continue
+		if floats.Sum(n) >= effortLeast && len(n) >= effortGroups {
+			out = append(out, Effort{(float64(k.bin) + 0.5) * effortBin, tackName(k.tack), rmsInterval(n, squares)})
 		}
-		e.PitchRate = rmsInterval(g, slices.Sorted(maps.Keys(g)))
-		out = append(out, e)
 	}
 	slices.SortFunc(out, func(a, b Effort) int {
 		return cmp.Or(cmp.Compare(a.Tack, b.Tack), cmp.Compare(a.Speed, b.Speed))
@@ -69,31 +62,21 @@ func ControlEffort(w []Window) []Effort {
 	return out
 }
 
-// rmsInterval is the RMS over all windows with a 90 % interval from the
-// scatter between groups, Student's t with one degree of freedom less than
-// there are groups, on the logarithm of the mean square.
-func rmsInterval(g map[int][]float64, ids []int) interval.Interval {
-	var sum, n float64
-	for _, id := range ids {
-		for _, v := range g[id] {
-			sum += v * v
-			n++
-		}
-	}
-	mean := sum / n
+// rmsInterval is the RMS over groups of n values, of which the sums of squares are
+// given, with a 90 % interval from the scatter between groups, Student's t with one
+// degree of freedom less than there are groups, on the logarithm of the mean square.
+func rmsInterval(n, squares []float64) interval.Interval {
+	total, k := floats.Sum(n), float64(len(n))
+	mean := floats.Sum(squares) / total
 	if mean == 0 {
 		return interval.Exact(0)
 	}
 	var v float64
-	for _, id := range ids {
-		var d float64
-		for _, x := range g[id] {
-			d += x*x - mean
-		}
+	for i := range n {
+		d := squares[i] - n[i]*mean
 		v += d * d
 	}
-	k := float64(len(ids))
-	v *= k / (k - 1) / (n * n)
+	v *= k / (k - 1) / (total * total)
 	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: k - 1}.Quantile(0.95)
 	// RMS = √mean; its logarithm's error is half the mean's relative error.
 	half := t * math.Sqrt(v) / mean / 2

@@ -25,12 +25,6 @@ func (c *checker) failAt(key string, line int, format string, args ...any) {
 
 func (c *checker) fail(key, format string, args ...any) { c.failAt(key, c.line(key), format, args...) }
 
-// lack is fail for what has to be there.
-func (c *checker) lack(key, format string, args ...any) {
-	c.fail(key, format, args...)
-	c.wrong[len(c.wrong)-1].Missing = true
-}
-
 func (c *checker) odd(key, format string, args ...any) {
 	w := fmt.Sprintf(format, args...)
 	if line := c.line(key); line > 0 && c.name != "" {
@@ -47,13 +41,15 @@ func (c *checker) complete() {
 			missing = append(missing, k.Name)
 		}
 	}
-	switch len(missing) {
-	case 0:
-	case 1:
-		c.lack(missing[0], "%s is missing. It is needed for advice", missing[0])
-	default:
-		c.lack(missing[0], "these keys are missing: %s. They are needed for advice", strings.Join(missing, ", "))
+	if len(missing) == 0 {
+		return
 	}
+	if len(missing) == 1 {
+		c.fail(missing[0], "%s is missing. It is needed for advice", missing[0])
+	} else {
+		c.fail(missing[0], "these keys are missing: %s. They are needed for advice", strings.Join(missing, ", "))
+	}
+	c.wrong[len(c.wrong)-1].Missing = true
 }
 
 // fill puts every value in its place, in SI, and checks the whole.

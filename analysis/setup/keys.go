@@ -126,23 +126,15 @@ func KeyNamed(name string) *Key {
 // lists are the tables that may stand several times: [[feel]].
 var lists = []string{"feel", "mark", "change", "glide"}
 
-func keyNames() []string {
-	out := make([]string, len(Keys))
-	for i, k := range Keys {
-		out[i] = k.Name
-	}
-	return out
-}
-
-// tables are the names of all tables, lists too.
-func tables() []string {
-	var out []string
+// names are those of all keys, and of their tables, lists too.
+func names() (keys, tables []string) {
 	for _, k := range Keys {
-		if t := k.Table(); t != "" && !slices.Contains(out, t) {
-			out = append(out, t)
+		keys = append(keys, k.Name)
+		if t := k.Table(); t != "" && !slices.Contains(tables, t) {
+			tables = append(tables, t)
 		}
 	}
-	return out
+	return keys, tables
 }
 
 // A kindOfRig is what a rig carries of the rider's weight when the setup does

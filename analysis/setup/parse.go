@@ -163,12 +163,11 @@ func join(table, name string) string {
 // refuses what a setup does not know. id is the table with entries of lists
 // numbered, as the values are kept until all is known to be there.
 func (c *checker) table(tree map[string]any, table, id string) {
-	names := slices.SortedFunc(maps.Keys(tree), func(a, b string) int {
-		return cmp.Or(c.line(join(id, a))-c.line(join(id, b)), strings.Compare(a, b))
-	})
-	for _, name := range names {
+	keys, tables := names()
+	inOrder := func(a, b string) int { return cmp.Or(c.line(join(id, a))-c.line(join(id, b)), strings.Compare(a, b)) }
+	for _, name := range slices.SortedFunc(maps.Keys(tree), inOrder) {
 		key, at := join(table, name), join(id, name)
-		known, isList := slices.Contains(tables(), key), slices.Contains(lists, key)
+		known, isList := slices.Contains(tables, key), slices.Contains(lists, key)
 		sub, asTable := tree[name].(map[string]any)
 		entries, asList := tablesIn(tree[name])
 		switch {
@@ -176,9 +175,9 @@ func (c *checker) table(tree map[string]any, table, id string) {
 			c.s.SetGiven(key)
 			c.values[at] = tree[name]
 		case !known && (asTable || asList):
-			c.failAt(key, c.line(at), "unknown table [%s].%s", key, didYouMean("[%s]", nearest(key, tables())))
+			c.failAt(key, c.line(at), "unknown table [%s].%s", key, didYouMean("[%s]", nearest(key, tables)))
 		case !known:
-			c.failAt(key, c.line(at), "unknown key %q.%s", key, didYouMean("%s", nearest(key, keyNames())))
+			c.failAt(key, c.line(at), "unknown key %q.%s", key, didYouMean("%s", nearest(key, keys)))
 		case isList && asTable:
 			c.failAt(key, c.line(at), "[%s] may stand several times: write [[%s]]", key, key)
 		case asList && !isList:

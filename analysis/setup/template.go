@@ -66,7 +66,8 @@ func Template(rig string) (string, error) {
 // entry of its list, from 0, nil for nothing. entries says how many a list has.
 func Text(entries func(list string) int, value func(k *Key, entry int) any) (string, error) {
 	var b strings.Builder
-	for _, table := range append([]string{""}, tables()...) {
+	_, tables := names()
+	for _, table := range append([]string{""}, tables...) {
 		count := 1
 		if slices.Contains(lists, table) {
 			count = entries(table)

@@ -10,7 +10,7 @@ import (
 // beside finds the sessions that count as evidence by themselves among those
 // whose folders lie beside the session's own. Folders that --with names are left
 // to it. What cannot be read is no evidence; the user is told, for it looks like one.
-func (c *console) beside(s *session, with []string) []analysis.Earlier {
+func (c *console) beside(s *session, with []string) []analysis.Given {
 	own, err := filepath.Abs(s.folder)
 	if err != nil || s.folder == "" {
 		return nil

@@ -106,8 +106,8 @@ func (c *console) tellDemo(dir string) error {
 	if err != nil {
 		return err
 	}
-	first := analysis.Earlier{Name: outings[0].Name, Log: outings[0].Log, Setup: outings[0].Setup, Seen: alone[0]}
-	both, err := outings[1].analyse(analysis.Request{Seen: alone[1], Earlier: []analysis.Earlier{first}}, units)
+	first := analysis.Given{Name: outings[0].Name, Log: outings[0].Log, Setup: outings[0].Setup, Seen: alone[0]}
+	both, err := outings[1].analyse(analysis.Request{Seen: alone[1], Earlier: []analysis.Given{first}}, units)
 	if err != nil {
 		return err
 	}

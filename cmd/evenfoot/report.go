@@ -131,8 +131,8 @@ func (c *console) tellUnused(logs []string) {
 }
 
 // earlier reads the sessions of --with.
-func (c *console) earlier(folders []string, columnMap string) ([]analysis.Earlier, error) {
-	var out []analysis.Earlier
+func (c *console) earlier(folders []string, columnMap string) ([]analysis.Given, error) {
+	var out []analysis.Given
 	for _, dir := range folders {
 		s, err := c.open([]string{dir}, sources{columnMap: columnMap})
 		if err != nil {
@@ -141,7 +141,7 @@ func (c *console) earlier(folders []string, columnMap string) ([]analysis.Earlie
 		if s.Setup == nil {
 			return nil, fmt.Errorf("%s holds no setup.toml; an earlier session is evidence only with the shim and mast position that it was ridden with", dir)
 		}
-		out = append(out, analysis.Earlier{Name: baseName(dir), Log: s.Log, Setup: s.Setup})
+		out = append(out, analysis.Given{Name: baseName(dir), Log: s.Log, Setup: s.Setup})
 	}
 	return out, nil
 }

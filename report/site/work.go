@@ -232,7 +232,7 @@ func (s *Site) analyse(ses *session, earlier []*session, o options, other *setup
 		return nil, err
 	}
 	for _, e := range earlier {
-		was := analysis.Earlier{Name: e.Title}
+		was := analysis.Given{Name: e.Title}
 		if was.Setup, _, err = e.parseSetup(); err != nil {
 			return nil, err
 		}

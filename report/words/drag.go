@@ -96,7 +96,7 @@ func (u Units) GlideProtocol(r *analysis.Result) *Trial {
 }
 
 // paceNames say what a feature of a reach is, and with how many digits and which unit.
-var paceNames = map[analysis.PaceFeature]struct {
+var paceNames = map[string]struct {
 	name, unit string
 	digits     int
 }{
