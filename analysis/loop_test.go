@@ -132,7 +132,7 @@ func TestDemoTruthIsRecovered(t *testing.T) {
 				}
 				r = demoAnalysed(t, s, throughFiles(t, s, fit))
 			}
-			tr, best := s.Truth, advice.Best(s.Scenario.Foil, weightsOf(r), set.Rider.Level)
+			tr, best := s.Truth, advice.Best(s.Scenario.Foil, weightsOf(r), r.Setup.Rider.Level)
 			t.Log(r.Session.Warnings, r.PitchLaw.Missing, r.Mount)
 			t.Logf("outing %d, fit %v: clock %+v, slope %+v (%.4g), zero %+v (%.4g), shim %+v (%.3g)", i+1, fit, r.Session.ClockOffset,
 				r.PitchLaw.Slope, tr.Slope/deg, r.PitchLaw.Zero, tr.Zero/deg, r.Advice.StabilizerChange, best.Raise/deg)
