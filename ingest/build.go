@@ -165,6 +165,7 @@ func (b *builder) channels() (all []Channel) {
 		b.tellRate(unit.SensorNames[unit.Gyr], r.Gyr.Time)
 	}
 	b.tellRate(fixes, f.Time)
+	every, _ := pace(f.Time)
 	var feet, moment []float64
 	if told(r.Deck.V[0]) || told(r.Deck.V[1]) {
 		feet = r.Deck.Time
@@ -174,23 +175,24 @@ func (b *builder) channels() (all []Channel) {
 	}
 	for _, c := range []struct {
 		name, unit string
-		t, gapsOf  []float64
+		t          []float64
+		rests      bool // may be missing at rest
 	}{
-		{unit.SensorNames[unit.Acc], unit.Text(r.Acc.Unit), r.Acc.Time, nil},
-		{unit.SensorNames[unit.Gyr], unit.Text(r.Gyr.Unit), r.Gyr.Time, nil},
-		{"position", "deg", known(f.Time, f.Lat), nil},
-		{"speed", unit.Text(cmp.Or(f.SpeedUnit, "mps")), known(f.Time, f.Speed), nil},
-		{"course", "deg", known(f.Time, f.Course), f.Time},
-		{"altitude", "m", known(f.Time, f.Alt), f.Time},
-		{unit.FootForces, unit.Text(r.Deck.Unit), feet, nil},
-		{unit.MastMoment, "N·m", moment, nil},
+		{unit.SensorNames[unit.Acc], unit.Text(r.Acc.Unit), r.Acc.Time, false},
+		{unit.SensorNames[unit.Gyr], unit.Text(r.Gyr.Unit), r.Gyr.Time, false},
+		{"position", "deg", known(f.Time, f.Lat), false},
+		{"speed", unit.Text(cmp.Or(f.SpeedUnit, "mps")), known(f.Time, f.Speed), false},
+		{"course", "deg", known(f.Time, f.Course), true},
+		{"altitude", "m", known(f.Time, f.Alt), true},
+		{unit.FootForces, unit.Text(r.Deck.Unit), feet, false},
+		{unit.MastMoment, "N·m", moment, false},
 	} {
 		if len(c.t) == 0 {
 			continue
 		}
 		gaps, hz := pace(c.t)
-		if c.gapsOf != nil {
-			gaps, _ = pace(c.gapsOf)
+		if c.rests {
+			gaps = every
 		}
 		ch := Channel{Name: c.name, Unit: c.unit, Samples: len(c.t), RateHz: hz, Gaps: len(gaps)}
 		for _, g := range gaps {

@@ -36,14 +36,11 @@ const (
 	// gyroBlock is the time over which the accelerometer is averaged, s: longer
 	// than vibration, shorter than a board's roll.
 	gyroBlock = 0.5
-	// gyroParts is how many parts of the log must agree, each of at least
-	// gyroPairs pairs of blocks.
-	gyroParts = 6
-	gyroPairs = 12
-	// gyroLooks is how many stretches of gyroLook seconds are looked at, evenly
-	// over the log: twelve hundred pairs tell as well as all of a long one.
-	gyroLooks = 30
-	gyroLook  = 20.0
+	// gyroParts is into how many parts a log is cut, of gyroLeastPart seconds at
+	// least. Of each the first gyroLook seconds are looked at, gyroPairs pairs of
+	// blocks at least, and gyroAgree of them must agree.
+	gyroParts, gyroLeastPart, gyroLook = 30, 7.0, 20.0
+	gyroPairs, gyroAgree               = 12, 6
 	// gyroEnough samples are enough to know a median rate.
 	gyroEnough = 20_000
 	// A board's rates, median over a log, rad/s: hardly below gyroSmall while it
@@ -201,25 +198,16 @@ func medianTurn(u *IMU) float64 {
 // unit nor vibration matters. A wrong sign gives the same size. ok is false when
 // the parts do not agree within a factor of four, or there are too few.
 func gyroExcess(u *IMU) (excess float64, ok bool) {
-	var pairs []turnPair
 	n := len(u.Time)
-	for k := range gyroLooks {
-		pairs = append(pairs, turnPairs(u, k*n/gyroLooks, (k+1)*n/gyroLooks)...)
-	}
-	parts := min(len(pairs)/gyroPairs, gyroLooks)
+	parts := min(gyroParts, int((u.Time[n-1]-u.Time[0])/gyroLeastPart))
 	var slopes []float64
-	for part := range parts {
-		var fp, pp float64
-		for _, q := range pairs[part*len(pairs)/parts : (part+1)*len(pairs)/parts] {
-			fp += r3.Dot(q.f, q.p)
-			pp += r3.Norm2(q.p)
-		}
-		if pp > 0 {
-			slopes = append(slopes, fp/pp)
+	for k := range parts {
+		if slope, ok := turning(u, k*n/parts, (k+1)*n/parts); ok {
+			slopes = append(slopes, slope)
 		}
 	}
 	m := raw.Median(slopes) // sorts
-	if len(slopes) < gyroParts || !(math.Abs(m) > 0) || math.IsInf(m, 0) {
+	if len(slopes) < gyroAgree || !(math.Abs(m) > 0) || math.IsInf(m, 0) {
 		return 0, false
 	}
 	tail := len(slopes) / 10
@@ -227,23 +215,20 @@ func gyroExcess(u *IMU) (excess float64, ok bool) {
 	return 1 / math.Abs(m), min(low, high) >= 1/gyroFactor && max(low, high) <= gyroFactor
 }
 
-// A turnPair is how the mean specific force changes from one block to the next,
-// and by how much the gyroscope says that it does, m/s².
-type turnPair struct{ f, p r3.Vec }
-
-// turnPairs lists the pairs of adjacent blocks of samples from from up to to,
-// none across a gap, for gyroLook seconds.
-func turnPairs(u *IMU, from, to int) (pairs []turnPair) {
-	var turned r3.Vec // -∫ω × f dt
-	var was turnPair  // the means of the block that ended last
-	ended := -1
+// turning regresses how the mean specific force changes from one block to the
+// next on how the gyroscope says that it does, in the first gyroLook seconds of
+// samples from from up to to, and across no gap.
+func turning(u *IMU, from, to int) (slope float64, ok bool) {
 	t, limit := u.Time[from:to], gapLimit(1/max(u.Rate, 1e-3))
+	var turned, meanWas, turnedWas r3.Vec // turned is -∫ω × f dt
+	var both, square float64
+	ended, pairs := -1, 0
 	for r := range blocks(t, gyroBlock) {
 		if t[r.b-1]-t[0] > gyroLook {
 			break
 		}
 		whole := r.a == ended
-		var mean turnPair
+		var mean, meanTurned r3.Vec
 		for i := r.a; i < r.b; i++ {
 			f := vector(&u.Acc, from+i)
 			if i > 0 {
@@ -251,16 +236,19 @@ func turnPairs(u *IMU, from, to int) (pairs []turnPair) {
 				whole = whole && dt <= limit
 				turned = r3.Sub(turned, r3.Scale(dt, r3.Cross(vector(&u.Gyr, from+i), f)))
 			}
-			mean.f, mean.p = r3.Add(mean.f, f), r3.Add(mean.p, turned)
+			mean, meanTurned = r3.Add(mean, f), r3.Add(meanTurned, turned)
 		}
 		n := float64(r.b - r.a)
-		mean.f, mean.p = r3.Scale(1/n, mean.f), r3.Scale(1/n, mean.p)
+		mean, meanTurned = r3.Scale(1/n, mean), r3.Scale(1/n, meanTurned)
 		if whole {
-			pairs = append(pairs, turnPair{r3.Sub(mean.f, was.f), r3.Sub(mean.p, was.p)})
+			said := r3.Sub(meanTurned, turnedWas)
+			both += r3.Dot(r3.Sub(mean, meanWas), said)
+			square += r3.Norm2(said)
+			pairs++
 		}
-		was, ended = mean, r.b
+		meanWas, turnedWas, ended = mean, meanTurned, r.b
 	}
-	return pairs
+	return both / square, pairs >= gyroPairs && square > 0
 }
 
 // checkSpeeds holds the receiver's speeds against the positions of the same

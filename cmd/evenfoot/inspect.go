@@ -97,13 +97,12 @@ func (c *console) logsIn(args []string) (paths []string, err error) {
 // inspectFile reads one log, or proposes or writes the column map that it takes.
 func (c *console) inspectFile(path string, in *inspection) error {
 	l, err := ingest.Open(path, in.opt)
-	there, what, needs := csv.Beside(path), "", false
-	switch {
-	case err != nil:
-		if what, needs = csv.NeedsMap(err); !needs {
-			return whichOuting(err, 0, nil)
-		}
-	case in.writeMap && there != "":
+	there := csv.Beside(path)
+	what, needs := csv.NeedsMap(err)
+	if err != nil && !needs {
+		return whichOuting(err, 0, nil)
+	}
+	if err == nil && in.writeMap && there != "" {
 		c.tell("%s has its column map already, %s, which is left as it is", path, there)
 	}
 	text, ok := "", false
