@@ -93,7 +93,8 @@ func nameOf(v fmt.Stringer) string {
 func plainName(s string) string { return strings.Join(unit.Words(s), " ") }
 
 // stops are the ways in which a timer stops.
-var stops = []profile.EventType{profile.EventTypeStop, profile.EventTypeStopAll, profile.EventTypeStopDisable, profile.EventTypeStopDisableAll}
+var stops = []profile.EventType{profile.EventTypeStop, profile.EventTypeStopAll,
+	profile.EventTypeStopDisable, profile.EventTypeStopDisableAll}
 
 // mark keeps a session, a lap, or an event of the timer or of a press, and the
 // name of the device that made the file; others are its sensors.

@@ -229,7 +229,8 @@ func (f *reader) atEnd(end *int64) bool {
 		}
 		return true
 	case said && last:
-		f.Warn(raw.Warning{Kind: raw.WrongChecksum, Byte: pos, Values: []float64{float64(binary.LittleEndian.Uint16(b)), float64(sum)}})
+		found := float64(binary.LittleEndian.Uint16(b))
+		f.Warn(raw.Warning{Kind: raw.WrongChecksum, Byte: pos, Values: []float64{found, float64(sum)}})
 		f.win.Skip(checksumSize)
 		return true
 	case said:
@@ -310,7 +311,10 @@ func (f *reader) finish() (*raw.Columns, error) {
 	for k := range f.sensors {
 		f.sensors[k].closeHoles()
 	}
-	out := &raw.Columns{File: f.file(), Gps: f.fixes(), Start: f.start(), Acc: f.sensors[unit.Acc].Series, Gyr: f.sensors[unit.Gyr].Series}
+	out := &raw.Columns{File: f.file(), Gps: f.fixes(), Acc: f.sensors[unit.Acc].Series, Gyr: f.sensors[unit.Gyr].Series}
+	if f.base >= systemTime {
+		out.Start = time.Unix(epoch+f.base, 0).UTC()
+	}
 	f.dropUnread()
 	if slices.Equal(out.Acc.Time, out.Gyr.Time) {
 		out.Gyr.Time = out.Acc.Time
@@ -344,12 +348,4 @@ func (f *reader) dropUnread() {
 // messageName names a message by the profile, or by number.
 func messageName(num profile.MesgNum) string {
 	return cmp.Or(nameOf(num), fmt.Sprintf("message %d", num))
-}
-
-// start returns the time of time zero, the zero Time when it is not known.
-func (f *reader) start() time.Time {
-	if f.base < systemTime {
-		return time.Time{}
-	}
-	return time.Unix(epoch+f.base, 0).UTC()
 }

@@ -64,21 +64,21 @@ var (
 )
 
 var messages = map[profile.MesgNum]*message{
-	profile.MesgNumRecord: {read: (*reader).record, stamps: true, uses: []use{
-		{0, lat, semicircle, 0, ""}, {1, lon, semicircle, 0, ""}, {78, alt, 1. / 5, 2500, ""}, {2, alt, 1. / 5, 2500, ""},
-		{73, speed, 1e-3, 0, ""}, {6, speed, 1e-3, 0, ""}, {8, packed, 1, 0, ""}}},
-	profile.MesgNumGpsMetadata: {read: (*reader).record, stamps: true, uses: []use{
-		{0, millis, 1, 0, ""}, {1, lat, semicircle, 0, ""}, {2, lon, semicircle, 0, ""}, {3, alt, 1. / 5, 2500, ""},
-		{4, speed, 1e-3, 0, ""}, {5, course, 1e-2, 0, ""}, {6, utc, 1, 0, ""}}},
+	profile.MesgNumRecord: {read: (*reader).record, stamps: true, uses: slices.Concat(
+		one(0, lat, semicircle), one(1, lon, semicircle), height(78), height(2),
+		one(73, speed, 1e-3), one(6, speed, 1e-3), one(8, packed, 1))},
+	profile.MesgNumGpsMetadata: {read: (*reader).record, stamps: true, uses: slices.Concat(
+		one(0, millis, 1), one(1, lat, semicircle), one(2, lon, semicircle), height(3),
+		one(4, speed, 1e-3), one(5, course, 1e-2), one(6, utc, 1))},
 	profile.MesgNumAccelerometerData: {read: (*reader).motion, stamps: true, sensor: unit.Acc, uses: slices.Concat(
-		[]use{{0, millis, 1, 0, ""}, {1, offsets, 1, 0, ""}}, axes(2, counts, 1, "counts"),
-		axes(5, calibrated, unit.Gravity, "g"), axes(8, compressed, unit.Gravity/1000, "mG"))},
+		one(0, millis, 1), one(1, offsets, 1), axes(2, counts, 1, "counts"),
+		axes(5, calibrated, fitSI[unit.Acc], "g"), axes(8, compressed, fitSI[unit.Acc]/1000, "mG"))},
 	profile.MesgNumGyroscopeData: {read: (*reader).motion, stamps: true, sensor: unit.Gyr, uses: slices.Concat(
-		[]use{{0, millis, 1, 0, ""}, {1, offsets, 1, 0, ""}}, axes(2, counts, 1, "counts"), axes(5, calibrated, fitSI[unit.Gyr], "deg/s"))},
-	hsaAccel: {read: (*reader).motion, stamps: true, sensor: unit.Acc, uses: append(axes(2, calibrated, unit.Gravity/1024, "mG"),
-		use{0, millis, 1, 0, ""}, use{1, interval, 1, 0, ""})},
-	hsaGyro: {read: (*reader).motion, stamps: true, sensor: unit.Gyr, uses: append(axes(2, calibrated, fitSI[unit.Gyr]/28.57143, "deg/s"),
-		use{0, millis, 1, 0, ""}, use{1, interval, 1000. / 32768, 0, ""})},
+		one(0, millis, 1), one(1, offsets, 1), axes(2, counts, 1, "counts"), axes(5, calibrated, fitSI[unit.Gyr], "deg/s"))},
+	hsaAccel: {read: (*reader).motion, stamps: true, sensor: unit.Acc, uses: slices.Concat(
+		one(0, millis, 1), one(1, interval, 1), axes(2, calibrated, fitSI[unit.Acc]/1024, "mG"))},
+	hsaGyro: {read: (*reader).motion, stamps: true, sensor: unit.Gyr, uses: slices.Concat(
+		one(0, millis, 1), one(1, interval, 1000./32768), axes(2, calibrated, fitSI[unit.Gyr]/28.57143, "deg/s"))},
 	// fraction, system time, its fraction, ms, system ms
 	profile.MesgNumTimestampCorrelation: {read: (*reader).correlation, uses: list(0, 1, 2, 4, 5)},
 	// sensor, factor, divisor, level shift, offsets, orientation
@@ -93,15 +93,23 @@ var messages = map[profile.MesgNum]*message{
 	profile.MesgNumEvent:            &aside,
 }
 
+func one(num uint8, slot int, gain float64) []use { return []use{{num: num, slot: slot, gain: gain}} }
+
+// height is a field in fifths of a metre above -500 m.
+func height(num uint8) []use { return []use{{num: num, slot: alt, gain: 1. / 5, zero: 5 * 500}} }
+
 // axes are three fields from num on for three slots.
-func axes(num uint8, slot int, gain float64, name string) []use {
-	return []use{{num, slot, gain, 0, name}, {num + 1, slot + 1, gain, 0, name}, {num + 2, slot + 2, gain, 0, name}}
+func axes(num uint8, slot int, gain float64, name string) (uses []use) {
+	for k := range 3 {
+		uses = append(uses, use{num: num + uint8(k), slot: slot + k, gain: gain, unit: name})
+	}
+	return uses
 }
 
 // list are fields of slots from 0 on.
 func list(nums ...uint8) (uses []use) {
 	for k, num := range nums {
-		uses = append(uses, use{num, k, 1, 0, ""})
+		uses = append(uses, use{num: num, slot: k, gain: 1})
 	}
 	return uses
 }

@@ -384,7 +384,8 @@ func (g *reader) vector(u use) {
 // hasUnit says whether the unit of a motion value is known, and notes it.
 func (g *reader) hasUnit(u use) bool {
 	if u.scale == 0 {
-		g.Warn(raw.Warning{Kind: raw.NoMotionUnit, Line: g.x.at, Sensor: unit.Of(u.slot).Group(), Text: []string{string(g.x.name), u.unit}})
+		g.Warn(raw.Warning{Kind: raw.NoMotionUnit, Line: g.x.at, Sensor: unit.Of(u.slot).Group(),
+			Text: []string{string(g.x.name), u.unit}})
 		return false
 	}
 	if s := g.out.Sensor(u.slot / 3); s.Unit == "" {

@@ -63,9 +63,10 @@ func newScanner(r *bufio.Reader) (x *scanner, unknown string) {
 // names, in which a track's names are read; in any other only what is ASCII, such
 // as numbers, is.
 var encodings = map[string]*charmap.Charmap{
-	"iso88591": charmap.Windows1252, "iso88592": charmap.ISO8859_2, "iso88595": charmap.ISO8859_5, "iso88597": charmap.ISO8859_7,
-	"iso88599": charmap.ISO8859_9, "iso885915": charmap.ISO8859_15, "windows1250": charmap.Windows1250, "windows1251": charmap.Windows1251,
-	"windows1252": charmap.Windows1252, "windows1253": charmap.Windows1253, "windows1254": charmap.Windows1254,
+	"iso88591": charmap.Windows1252, "iso88592": charmap.ISO8859_2, "iso88595": charmap.ISO8859_5,
+	"iso88597": charmap.ISO8859_7, "iso88599": charmap.ISO8859_9, "iso885915": charmap.ISO8859_15,
+	"windows1250": charmap.Windows1250, "windows1251": charmap.Windows1251, "windows1252": charmap.Windows1252,
+	"windows1253": charmap.Windows1253, "windows1254": charmap.Windows1254,
 }
 
 // attr returns the raw value of an attribute by local name, nil if there is none.

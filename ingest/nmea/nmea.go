@@ -207,7 +207,8 @@ func (n *reader) finish() (*raw.Columns, error) {
 	t := n.out.Gps.Time
 	switch {
 	case len(t) == 0:
-		return nil, fmt.Errorf("%s: no RMC, GGA or VTG sentence with a time and a fix in this NMEA file (%d without a fix, %d damaged)", n.File, n.noFix, n.broken)
+		return nil, fmt.Errorf("%s: no RMC, GGA or VTG sentence with a time and a fix in this NMEA file (%d without a fix, %d damaged)",
+			n.File, n.noFix, n.broken)
 	case n.out.Start.IsZero():
 		n.Warn(raw.Warning{Kind: raw.NoDay})
 	case n.loose > 0 && t[n.loose-1] > t[n.loose]+backwards:
