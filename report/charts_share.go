@@ -80,12 +80,12 @@ func (b *builder) share() *figure {
 		cols = append(cols, column[analysis.LoadPoint]{"best trim, %", func(p analysis.LoadPoint) string { return words.Share(shareOf(best.Curve, float64(p.Speed))) }})
 	}
 	lines = append(lines, b.measured(f)...)
-	panels := []*chart.Panel{{YLabel: "front share, %", XLabel: b.speedLabel(), X: b.speedRange(), Height: 3.2,
+	panels := []*chart.Panel{{YLabel: "front share, %", XLabel: b.speedLabel(), X: b.speedRange(), Height: 3.8,
 		Layers: slices.Concat(bands, []chart.Layer{chart.Rule{At: 50, Ink: "even"}}, lines)}}
 	if len(r.SpeedHistogram) > 0 {
 		cols = append(cols, column[analysis.LoadPoint]{"time there, min", func(p analysis.LoadPoint) string { return b.timeAt(float64(p.Speed)) }})
 		panels[0].HideX, panels[0].XLabel = true, ""
-		panels = append(panels, &chart.Panel{XLabel: b.speedLabel(), YLabel: "min", X: panels[0].X, Height: 1.35,
+		panels = append(panels, &chart.Panel{XLabel: b.speedLabel(), YLabel: "min", X: panels[0].X,
 			YTicks: chart.Ticks{Count: 2}, Layers: []chart.Layer{b.histogram()}})
 	}
 	f.plot(tall(1.12), panels...)
@@ -211,7 +211,7 @@ func (b *builder) options() *figure {
 	for _, o := range a.Options {
 		all = append(all, b.shares(o.Curve)...)
 	}
-	_, _, lo, hi := legend{}.band(all).DataRange()
+	_, _, lo, hi := chart.Extent(legend{}.band(all))
 	xr, yr := b.speedRange(), chart.Range{Lo: math.Max(-40, math.Min(40, lo-3)), Hi: math.Min(140, math.Max(60, hi+3))}
 	var panels []*chart.Panel
 	lowV, midV, topV := words.SpeedsOf(b.r)

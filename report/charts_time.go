@@ -238,7 +238,6 @@ func (b *builder) timePanels(ts []trace, lo, hi float64, columns int, strip bool
 		ps = append(ps, p)
 	}
 	if n := len(ps); n > 0 {
-		ps[n-1].Height = 1.3
 		ps[n-1].XLabel = "time since the start, " + words.Choose(hi < 3600, "min", "h:mm")
 	}
 	return ps

@@ -49,7 +49,7 @@ func overlay(f *figure, xl, yl string, cs []contender, curve func(contender) []s
 		f.plot(tall(1), &chart.Panel{XLabel: xl, YLabel: yl, Layers: layers})
 		return f
 	}
-	x0, x1, y0, y1 := legend{}.line(slices.Concat(lines...), 1).DataRange()
+	x0, x1, y0, y1 := chart.Extent(legend{}.line(slices.Concat(lines...), 1))
 	pad := 0.06 * (y1 - y0)
 	xr, yr := chart.Range{Lo: x0, Hi: x1}, chart.Range{Lo: y0 - pad, Hi: y1 + pad}
 	f.Note += fmt.Sprintf(" Across: %s. Up: %s. All have the same axes.", xl, yl)

@@ -29,9 +29,9 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	u := o.Units.OrDefault()
 	t := newTextPage(o)
 	x, other := words.For(r, u), words.ForOther(r, u)
-	owner := ""
+	owner, walk := "", ""
 	if other != nil { // who was asked for
-		owner, x = other.Owner+" on the same foil: "+x.Short(), other.Words
+		owner, walk, x = other.Owner+" on the same foil: "+x.Short(), other.Walk, other.Words
 		x.Head = "For " + other.Name + ": " + x.Head
 	}
 	t.head(x.Title)
@@ -49,24 +49,20 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 		}
 	}
 	t.row(x.SureTag, x.Sure, needed)
+	limits := x.Limits[:min(limitsShown, len(x.Limits))]
+	why := "Why"
 	if x.Calm {
-		t.row("Why", x.Limits[0], needed)
+		t.row(why, limits[0], needed)
+		limits, why = limits[1:], ""
 	}
 	t.row("Feel", x.Feel, needed)
 	t.row("Mind", x.Mind, vital)
 	t.row("Owner", words.UpperFirst(owner), vital)
-	if other != nil {
-		t.row("", other.Walk, useful)
-	}
+	t.row("", walk, useful)
 	t.row("Rests on", x.Carried, vital)
 	t.row("Evidence", x.Evidence, useful)
-	for i, l := range x.Limits {
-		if i == limitsShown {
-			break
-		}
-		if i > 0 || !x.Calm {
-			t.row(words.Choose(i == 0, "Why", ""), l, words.Choose(i == 0, useful, spare))
-		}
+	for i, l := range limits {
+		t.row(words.Choose(i == 0, why, ""), l, words.Choose(i == 0 && !x.Calm, useful, spare))
 	}
 	if p := x.Plan.Trials; len(p) > 0 {
 		t.row("To be surer", p[0].Do+" "+p[0].Tells+words.Choose(u.Forms, " “Plan the next outing” says how.", " evenfoot plan says how."), spare)
@@ -104,21 +100,10 @@ func PlanText(w io.Writer, r *analysis.Result, o TextOptions) error {
 
 // ridden is the session in one line.
 func ridden(r *analysis.Result, u words.Units) string {
-	t := r.Totals
-	if t.Rides == 0 {
-		return ""
-	}
-	s := fmt.Sprintf("%s on the foil in %s", words.Minutes(float64(t.Foiling)), words.Plural(t.Rides, "ride"))
-	if p := pitchFor(r); p != "" {
-		s += ", " + p
-	}
-	if d := float64(t.Distance); words.Finite(d) {
-		s += ", " + u.DistanceText(d)
-	}
-	if v := float64(r.BestSpeeds.TenSeconds); words.Finite(v) {
-		s += ", best 10 s " + u.SpeedFine(v)
-	}
-	return s + "."
+	return u.Tell("ridden in short", struct {
+		*analysis.Result
+		Pitch string
+	}{r, pitchFor(r)})
 }
 
 // pitchFor says for how much of the riding the board's pitch is known, "" when
@@ -230,18 +215,14 @@ func (t *textPage) layout(i int) []string {
 	var out []string
 	label := r.label
 	if len(label) > labelWidth-2 {
-		out = append(out, t.style("2", label))
-		label = ""
+		out, label = append(out, t.style("2", label)), ""
 	}
-	for k, l := range words.Wrap(plain.Replace(r.text), t.width-labelWidth) {
-		lab := ""
-		if k == 0 {
-			lab = label
-		}
+	for _, l := range words.Wrap(plain.Replace(r.text), t.width-labelWidth) {
 		if i == 1 && r.label == "" {
 			l = t.style("1", l)
 		}
-		out = append(out, t.style("2", lab)+strings.Repeat(" ", labelWidth-len(lab))+l)
+		out = append(out, t.style("2", label)+strings.Repeat(" ", labelWidth-len(label))+l)
+		label = ""
 	}
 	return out
 }
@@ -268,12 +249,7 @@ func (t *textPage) fit(limit int) {
 
 // withoutLast is a text without its last sentence.
 func withoutLast(s string) string {
-	for i := len(s) - 2; i > 0; i-- {
-		if s[i-1:i+1] == ". " || s[i-1:i+1] == "? " {
-			return s[:i]
-		}
-	}
-	return ""
+	return s[:max(strings.LastIndex(s, ". "), strings.LastIndex(s, "? "))+1]
 }
 
 func (t *textPage) String() string {

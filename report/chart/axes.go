@@ -10,11 +10,6 @@ import (
 // A Layer is something drawn on a panel.
 type Layer interface{ draw(a area) }
 
-// A ranger is a layer that the axes must have room for.
-type ranger interface {
-	DataRange() (xmin, xmax, ymin, ymax float64)
-}
-
 // A Tick is a labelled place on an axis.
 type Tick struct {
 	Value float64
@@ -46,8 +41,6 @@ func (a *area) contains(p vg.Point) bool {
 	return p.X <= a.Max.X+slop && p.X >= a.Min.X-slop && p.Y <= a.Max.Y+slop && p.Y >= a.Min.Y-slop
 }
 
-func (r Range) norm(v float64) float64 { return (v - r.Lo) / (r.Hi - r.Lo) }
-
 // An axis is one side of a panel.
 type axis struct {
 	Range
@@ -78,34 +71,25 @@ const (
 )
 
 func (f Figure) axes(p *Panel) *axes {
-	x := axis{label: p.XLabel, ticks: p.XTicks}
-	y := axis{label: p.YLabel, ticks: p.YTicks}
-	if x.ticks == nil {
-		x.ticks = Ticks{Count: int(max(3, f.Width/float64(max(f.Columns, 1))/85))}
+	x0, x1, y0, y1 := Extent(p.Layers...)
+	a := &axes{p, f.FontSize, axis{Range{x0, x1}.widened(p.X, 0.02), p.XLabel, p.XTicks}, axis{Range{y0, y1}.widened(p.Y, 0.06), p.YLabel, p.YTicks}}
+	if a.x.ticks == nil {
+		a.x.ticks = Ticks{Count: int(max(3, f.Width/float64(max(f.Columns, 1))/85))}
 	}
-	if y.ticks == nil {
-		y.ticks = Ticks{Count: 5}
+	if a.y.ticks == nil {
+		a.y.ticks = Ticks{Count: 5}
 	}
 	if p.HideX {
-		x.ticks = nil
+		a.x.ticks = nil
 	}
-	inf := math.Inf(1)
-	x.Range, y.Range = Range{inf, -inf}, Range{inf, -inf}
-	for _, l := range p.Layers {
-		if r, ok := l.(ranger); ok {
-			x0, x1, y0, y1 := r.DataRange()
-			x.Range, y.Range = Range{min(x.Lo, x0), max(x.Hi, x1)}, Range{min(y.Lo, y0), max(y.Hi, y1)}
-		}
-	}
-	x.Range, y.Range = x.widened(p.X, 0.02), y.widened(p.Y, 0.06)
-	return &axes{panel: p, size: f.FontSize, x: x, y: y}
+	return a
 }
 
 // widened is the range that was asked for, or else the data's with a share of
 // it on both sides.
 func (r Range) widened(asked Range, pad float64) Range {
 	switch {
-	case !asked.empty() && finite(asked.Lo) && finite(asked.Hi):
+	case asked.Hi > asked.Lo && finite(asked.Lo) && finite(asked.Hi):
 		return asked
 	case !finite(r.Lo) || !finite(r.Hi) || r.Lo > r.Hi:
 		return Range{0, 1}
@@ -125,78 +109,83 @@ func (f frame) max(g frame) frame {
 }
 
 // frame is the room that titles, labels and the halves of the outermost tick
-// labels take of width × height px.
-func (p *axes) frame(width, height float64) (f frame) {
+// labels take of a panel of that width.
+func (p *axes) frame(width float64) (f frame) {
 	line := lineHeight(p.size)
+	xs, ys := p.x.marks(), p.y.marks()
 	if p.panel.Title != "" {
 		f.top = line + titlePad
+	}
+	if len(ys) > 0 {
+		f.top = max(f.top, line/2)
 	}
 	if p.x.label != "" {
 		f.bottom = line + labelPad
 	}
-	if p.y.label != "" {
-		f.left = fontDescent*p.size + line + labelPad
-	}
-	xs, ys := p.x.marks(), p.y.marks()
 	if len(xs) > 0 {
 		f.bottom += tickLength + line
 	}
-	if p.x.ticks != nil {
-		f.bottom += 0.5 // half of the axis' line
+	if p.y.label != "" {
+		f.left = fontDescent*p.size + line + labelPad
 	}
 	if w := p.widest(ys); w > 0 {
 		f.left += w + textWidth(" ", p.size)
 	}
-	over := func(length float64, marks []Tick, a axis, half func(label string) float64) (most float64) {
-		beyond := func(at, half float64) { // at: a share of the axis
-			if at > 0 {
-				most = max(most, half-(1-at)*(length-half)/at)
-			}
-		}
-		beyond(0.5, textWidth(a.label, p.size)/2)
-		for _, t := range marks {
-			beyond(a.norm(t.Value), half(t.Label))
-		}
-		return most
+	f.right = max(0, (textWidth(p.x.label, p.size)-width+f.left)/2)
+	for _, t := range xs {
+		f.right = max(f.right, textWidth(t.Label, p.size)/2-(1-p.x.norm(t.Value))*(width-f.left))
 	}
-	f.right = over(width-f.left, xs, p.x, func(s string) float64 { return textWidth(s, p.size) / 2 })
-	f.top += over(height-f.bottom-f.top, ys, p.y, func(string) float64 { return line / 2 })
 	return f
 }
 
+// widest is the room for the labels beside the axis.
 func (p *axes) widest(marks []Tick) (w float64) {
 	for _, t := range marks {
 		w = max(w, textWidth(t.Label, p.size))
 	}
+	if _, named := p.y.ticks.(Named); named {
+		w *= nameRoom
+	}
 	return w
 }
 
-// draw draws the panel around the data area a, whose frame is f.
-func (p *axes) draw(a area, f frame) {
+// draw draws the panel around the data area a, with so much room on its left.
+func (p *axes) draw(a area, left float64) {
 	a.x, a.y = p.x.Range, p.y.Range
-	descent := fontDescent * p.size
+	line, descent := vg.Length(lineHeight(p.size)), vg.Length(fontDescent*p.size)
+	middle := (a.Min.X + a.Max.X) / 2
 	write := func(s string, x, y vg.Length, t textAt) {
 		t.size, t.ink = p.size, inkText
 		a.text(s, vg.Point{X: x, Y: y}, t)
 	}
-	if p.panel.Title != "" {
-		own := p.frame((a.Max.X-a.Min.X).Points()+f.left+f.right, math.Inf(1))
-		write(p.panel.Title, (a.Min.X+a.Max.X+vg.Length(f.right-own.left))/2, a.Max.Y+vg.Length(f.top+descent),
-			textAt{align: -0.5, drop: dropTop(p.size)})
+	write(p.panel.Title, middle, a.Max.Y+titlePad+line+descent, textAt{align: -0.5, drop: dropTop(p.size)})
+	// The axis below the data, its ticks and their labels.
+	xs, foot, label := p.x.marks(), a.Min.Y, a.Min.Y
+	if len(xs) > 0 {
+		foot -= tickLength
+		label = foot - line
 	}
-	p.drawX(a, write)
-	ys := p.y.marks()
-	blank, widest := vg.Length(0), vg.Length(p.widest(ys))
-	if widest > 0 {
-		blank = vg.Length(textWidth(" ", p.size))
+	write(p.x.label, middle, label-line-labelPad+descent, textAt{align: -0.5, drop: dropBottom(p.size)})
+	grey, grid := pen{ink: inkAxis, width: 1}, pen{ink: inkGrid, width: 1}
+	for _, t := range xs {
+		write(t.Label, a.at(t.Value, 0).X, foot+descent, textAt{align: -0.5, drop: dropTop(p.size)})
 	}
-	write(p.y.label, a.Min.X-blank-widest-vg.Length(labelPad+2*descent), (a.Min.Y+a.Max.Y)/2, textAt{align: -0.5, rotate: math.Pi / 2, drop: dropBottom(p.size)})
-	for _, t := range ys {
-		write(t.Label, a.Min.X-blank, a.at(0, t.Value).Y+vg.Length(descent), textAt{align: -1, drop: dropMiddle(p.size)})
+	for _, t := range xs {
+		x := a.at(t.Value, 0).X
+		a.join(grey, vg.Point{X: x, Y: foot}, vg.Point{X: x, Y: a.Min.Y})
 	}
-	for _, t := range ys {
-		at := a.at(0, t.Value).Y
-		a.join(pen{ink: inkGrid, width: 1}, []vg.Point{{X: a.Min.X, Y: at}, {X: a.Max.X, Y: at}})
+	if p.x.ticks != nil {
+		a.join(grey, a.Min, vg.Point{X: a.Max.X, Y: a.Min.Y})
+	}
+	// The label and the ticks' beside it, and the grid.
+	write(p.y.label, a.Min.X-vg.Length(left)+line-descent, (a.Min.Y+a.Max.Y)/2, textAt{align: -0.5, rotate: math.Pi / 2, drop: dropBottom(p.size)})
+	blank := vg.Length(textWidth(" ", p.size))
+	for _, t := range p.y.marks() {
+		write(t.Label, a.Min.X-blank, a.at(0, t.Value).Y+descent, textAt{align: -1, drop: dropMiddle(p.size)})
+	}
+	for _, t := range p.y.marks() {
+		y := a.at(0, t.Value).Y
+		a.join(grid, vg.Point{X: a.Min.X, Y: y}, vg.Point{X: a.Max.X, Y: y})
 	}
 	for _, l := range p.panel.Layers {
 		switch l.(type) {
@@ -208,45 +197,4 @@ func (p *axes) draw(a area, f frame) {
 		l.draw(a)
 	}
 	a.free()
-}
-
-// drawX draws the axis below the data.
-func (p *axes) drawX(a area, write func(s string, x, y vg.Length, t textAt)) {
-	line, descent := vg.Length(lineHeight(p.size)), vg.Length(fontDescent*p.size)
-	marks := p.x.marks()
-	y := a.Min.Y
-	if p.x.ticks != nil {
-		y -= 0.5 // half of its line
-	}
-	foot := y // of the ticks
-	label := y
-	if len(marks) > 0 {
-		foot -= tickLength
-		label = foot - line
-	}
-	write(p.x.label, (a.Min.X+a.Max.X)/2, label-line-labelPad+descent, textAt{align: -0.5, drop: dropBottom(p.size)})
-	for _, t := range marks {
-		write(t.Label, a.at(t.Value, 0).X, foot+descent, textAt{align: -0.5, drop: dropTop(p.size)})
-	}
-	grey := pen{ink: inkAxis, width: 1}
-	for _, t := range marks {
-		x := a.at(t.Value, 0).X
-		a.join(grey, []vg.Point{{X: x, Y: foot}, {X: x, Y: y}})
-	}
-	if p.x.ticks != nil {
-		a.join(grey, []vg.Point{{X: a.Min.X, Y: y}, {X: a.Max.X, Y: y}})
-	}
-}
-
-// equalise widens one axis so that a metre is a metre both ways on w × h px.
-func (p *axes) equalise(w, h float64) {
-	if w <= 0 || h <= 0 {
-		return
-	}
-	perPx := math.Max((p.x.Hi-p.x.Lo)/w, (p.y.Hi-p.y.Lo)/h)
-	grow := func(r Range, px float64) Range {
-		mid := (r.Lo + r.Hi) / 2
-		return Range{mid - perPx*px/2, mid + perPx*px/2}
-	}
-	p.x.Range, p.y.Range = grow(p.x.Range, w), grow(p.y.Range, h)
 }

@@ -82,12 +82,8 @@ func (c *canvas) stroke(with pen, p vg.Path) {
 	c.emit(a, p)
 }
 
-// join strokes lines through points.
-func (c *canvas) join(with pen, lines ...[]vg.Point) {
-	for _, l := range lines {
-		c.stroke(with, through(l))
-	}
-}
+// join strokes a line through points, fill fills a polygon.
+func (c *canvas) join(with pen, points ...vg.Point) { c.stroke(with, through(points)) }
 
 func (c *canvas) fill(ink Ink, polygon []vg.Point) {
 	if len(polygon) > 0 {
@@ -116,32 +112,24 @@ func (c *canvas) emit(attrs string, p vg.Path) {
 		c.open = attrs
 	}
 	var lx, ly float64 // what the rounded path has reached
-	to := func(cmd string, q vg.Point) {
-		x, y := c.at(q)
-		if cmd == "M" {
+	for _, s := range p {
+		x, y := c.at(s.Pos)
+		switch dx, dy := round1(x-lx), round1(y-ly); {
+		case s.Type == vg.CloseComp:
+			c.path.WriteString("z")
+		case s.Type == vg.MoveComp:
 			lx, ly = round1(x), round1(y)
 			c.path.WriteString("M" + pair(lx, ly))
-			return
-		}
-		dx, dy := round1(x-lx), round1(y-ly)
-		lx, ly = lx+dx, ly+dy
-		switch {
-		case dy == 0:
-			c.path.WriteString("h" + short(dx))
-		case dx == 0:
-			c.path.WriteString("v" + short(dy))
 		default:
-			c.path.WriteString("l" + pair(dx, dy))
-		}
-	}
-	for _, s := range p {
-		switch s.Type {
-		case vg.MoveComp:
-			to("M", s.Pos)
-		case vg.LineComp:
-			to("l", s.Pos)
-		case vg.CloseComp:
-			c.path.WriteString("z")
+			lx, ly = lx+dx, ly+dy
+			switch {
+			case dy == 0:
+				c.path.WriteString("h" + short(dx))
+			case dx == 0:
+				c.path.WriteString("v" + short(dy))
+			default:
+				c.path.WriteString("l" + pair(dx, dy))
+			}
 		}
 	}
 }
@@ -155,8 +143,9 @@ func (c *canvas) flush() {
 }
 
 type textAt struct {
-	size, rotate, align, drop float64
-	ink                       Ink
+	size, rotate, drop float64
+	align              float64 // 0 left, -0.5 middle, -1 right
+	ink                Ink
 }
 
 func (c *canvas) text(s string, p vg.Point, t textAt) {
@@ -165,14 +154,10 @@ func (c *canvas) text(s string, p vg.Point, t textAt) {
 	}
 	c.flush()
 	x, y := c.at(p)
-	anchor := ""
-	switch {
-	case t.align <= -0.75:
-		anchor = ` text-anchor="end"`
-	case t.align <= -0.25:
-		anchor = ` text-anchor="middle"`
+	anchor, turn := "", ""
+	if t.align != 0 {
+		anchor = ` text-anchor="` + map[float64]string{-0.5: "middle", -1: "end"}[t.align] + `"`
 	}
-	turn := ""
 	if t.rotate != 0 {
 		turn = ` transform="rotate(` + short(-t.rotate*180/math.Pi) + " " + short(x) + " " + short(y) + `)"`
 	}
@@ -188,13 +173,7 @@ func short(v float64) string {
 		return "0"
 	}
 	s := strconv.FormatFloat(v, 'f', -1, 64)
-	if strings.HasPrefix(s, "0.") {
-		return s[1:]
-	}
-	if strings.HasPrefix(s, "-0.") {
-		return "-" + s[2:]
-	}
-	return s
+	return strings.Replace(strings.TrimPrefix(s, "0"), "-0.", "-.", 1)
 }
 
 // pair is two numbers, with the comma left out where a minus sign parts them.

@@ -10,8 +10,7 @@ import (
 	"cmp"
 	"fmt"
 	"html"
-	"slices"
-	"strings"
+	"math"
 
 	"gonum.org/v1/plot/vg"
 )
@@ -37,7 +36,7 @@ type Panel struct {
 	XLabel, YLabel string
 	X, Y           Range // empty: from the layers
 	XTicks, YTicks Ticker
-	Height         float64 // relative to the other panels, 0 for 1
+	Height         float64 // of the data, relative to the other panels, 0 for 1
 	HideX          bool    // no axis
 	Equal          bool    // one unit is as long on x as on y
 	Layers         []Layer
@@ -46,7 +45,7 @@ type Panel struct {
 // A Range is an interval on an axis; it is empty when Hi is not above Lo.
 type Range struct{ Lo, Hi float64 }
 
-func (r Range) empty() bool { return !(r.Hi > r.Lo) }
+func (r Range) norm(v float64) float64 { return (v - r.Lo) / (r.Hi - r.Lo) }
 
 // Inks that the style sheet must know, beside those of the layers.
 const (
@@ -61,25 +60,12 @@ const (
 func (f Figure) SVG() string {
 	f.FontSize = cmp.Or(f.FontSize, 12)
 	c := &canvas{h: f.Height}
-	panels := make([]*axes, len(f.Panels))
-	for i, p := range f.Panels {
-		panels[i] = f.axes(p)
-	}
-	var attrs string
-	if len(panels) > 0 && f.Columns > 0 {
-		f.grid(panels, c)
-	} else if len(panels) > 0 {
-		attrs = f.stack(panels, c)
-	}
+	attrs := f.lay(c)
 	if f.Natural {
 		attrs += fmt.Sprintf(` width="%s" height="%s"`, short(f.Width), short(f.Height))
 	}
-	var b strings.Builder
-	fmt.Fprintf(&b, `<svg class="%s" viewBox="0 0 %s %s" role="img" aria-labelledby="%s-t %s-d"%s><title id="%s-t">%s</title><desc id="%s-d">%s</desc>`,
-		html.EscapeString(f.Class), short(f.Width), short(f.Height), f.ID, f.ID, attrs, f.ID, html.EscapeString(f.Title), f.ID, html.EscapeString(f.Desc))
-	b.WriteString(c.markup())
-	b.WriteString("</svg>")
-	return b.String()
+	return fmt.Sprintf(`<svg class="%s" viewBox="0 0 %s %s" role="img" aria-labelledby="%s-t %s-d"%s><title id="%s-t">%s</title><desc id="%s-d">%s</desc>%s</svg>`,
+		html.EscapeString(f.Class), short(f.Width), short(f.Height), f.ID, f.ID, attrs, f.ID, html.EscapeString(f.Title), f.ID, html.EscapeString(f.Desc), c.markup())
 }
 
 // nameRoom is the room for names beside an axis, as a multiple of the drawn
@@ -87,93 +73,87 @@ func (f Figure) SVG() string {
 // is 1.2 times as wide.
 const nameRoom = 1.25
 
-// Room at the edges for the ends of the labels, px.
-const sideRoom, topRoom = 7.0, 8.0
+// Room at the edges for the ends of the labels, and between small multiples, px.
+const sideRoom, topRoom, gapX, gapY = 7.0, 8.0, 12.0, 10.0
 
-// stack draws the panels under one another with their data areas aligned.
-func (f Figure) stack(panels []*axes, c *canvas) string {
-	total := 0.0
-	for _, p := range f.Panels {
-		total += cmp.Or(p.Height, 1)
+// lay draws the panels, under one another or in a grid, with the data areas of a
+// column and of a row aligned, and tells where those of a column lie.
+func (f Figure) lay(c *canvas) (attrs string) {
+	if len(f.Panels) == 0 {
+		return ""
 	}
-	named := slices.ContainsFunc(f.Panels, func(p *Panel) bool { _, named := p.YTicks.(Named); return named })
-	width := f.Width - 1 - sideRoom
-	var room frame // of all, left and right
-	measure := func() (own []frame, height []float64) {
-		room = frame{}
-		for _, p := range panels {
-			h := (f.Height - 1 - topRoom) * cmp.Or(p.panel.Height, 1) / total
-			own, height = append(own, p.frame(width, h)), append(height, h)
-			room = room.max(own[len(own)-1])
-		}
-		if named {
-			room.left *= nameRoom
-		}
-		return own, height
+	cols := max(f.Columns, 1)
+	rows := (len(f.Panels) + cols - 1) / cols
+	panels, units := make([]*axes, len(f.Panels)), 0.0
+	height := func(row int) float64 { return cmp.Or(f.Panels[row*cols].Height, 1) }
+	for i, p := range f.Panels {
+		panels[i] = f.axes(p)
 	}
-	own, height := measure()
-	if slices.ContainsFunc(f.Panels, func(p *Panel) bool { return p.Equal }) {
+	for j := range rows {
+		units += height(j)
+	}
+	across, down := make([]frame, cols), make([]frame, rows)
+	measure := func() (w, h float64) { // of a column's data, and of a unit of a row's
+		clear(across)
+		clear(down)
+		w, h = f.Width-1-sideRoom-gapX*float64(cols-1), f.Height-1-topRoom
+		if f.Columns > 0 {
+			h -= gapY * float64(rows-1)
+		}
+		whole := w / float64(cols)
 		for i, p := range panels {
-			if p.panel.Equal {
-				p.equalise(width-room.left-room.right, height[i]-own[i].bottom-own[i].top)
-			}
+			own := p.frame(whole)
+			across[i%cols], down[i/cols] = across[i%cols].max(own), down[i/cols].max(own)
 		}
-		own, height = measure() // the labels may be wider now
-	}
-	var attrs string
-	var bottom float64
-	top := topRoom
-	for i, p := range panels {
-		left, right := 1+room.left, 1+width-room.right
-		bottom = top + height[i] - own[i].bottom
-		p.draw(f.area(c, left, right, top+own[i].top, bottom), frame{room.left, room.right, own[i].bottom, own[i].top})
-		if i == 0 {
-			attrs = fmt.Sprintf(` data-left="%s" data-right="%s" data-lo="%.6g" data-hi="%.6g" data-top="%s"`,
-				short(left), short(right), p.x.Lo, p.x.Hi, short(top+own[i].top))
+		for _, r := range across {
+			w -= r.left + r.right
 		}
-		top += height[i]
+		for _, r := range down {
+			h -= r.top + r.bottom
+		}
+		return w / float64(cols), h / units
 	}
-	return attrs + fmt.Sprintf(` data-bottom="%s"`, short(bottom))
-}
-
-// area is the part of the canvas between distances from its left and top, px.
-func (f Figure) area(c *canvas, left, right, top, bottom float64) area {
-	return area{canvas: c, Rectangle: vg.Rectangle{
-		Min: vg.Point{X: vg.Length(left), Y: vg.Length(f.Height - bottom)},
-		Max: vg.Point{X: vg.Length(right), Y: vg.Length(f.Height - top)},
-	}}
-}
-
-// Room between small multiples, px.
-const gapX, gapY = 12.0, 10.0
-
-// grid draws small multiples, all data areas of one size.
-func (f Figure) grid(panels []*axes, c *canvas) {
-	rows := (len(panels) + f.Columns - 1) / f.Columns
-	width := f.Width - 1 - sideRoom - gapX*float64(f.Columns-1)
-	height := f.Height - 1 - topRoom - gapY*float64(rows-1)
-	across, down := make([]frame, f.Columns), make([]frame, rows)
+	w, h := measure()
 	for i, p := range panels {
-		own := p.frame(width/float64(f.Columns), height/float64(rows))
-		across[i%f.Columns] = across[i%f.Columns].max(own)
-		down[i/f.Columns] = down[i/f.Columns].max(own)
+		if p.panel.Equal {
+			p.equalise(w, h*height(i/cols))
+			w, h = measure() // the labels may be wider now
+		}
 	}
-	for _, r := range across {
-		width -= r.left + r.right
-	}
-	for _, r := range down {
-		height -= r.top + r.bottom
-	}
-	width, height = width/float64(f.Columns), height/float64(rows)
 	top := topRoom
 	for j, d := range down {
-		left := 1.0
+		left, high := 1.0, h*height(j)
 		for i, r := range across {
-			if n := j*f.Columns + i; n < len(panels) {
-				panels[n].draw(f.area(c, left+r.left, left+r.left+width, top+d.top, top+d.top+height), frame{r.left, r.right, d.bottom, d.top})
+			x0, x1, y0, y1 := left+r.left, left+r.left+w, top+d.top, top+d.top+high
+			if n := j*cols + i; n < len(panels) {
+				panels[n].draw(area{canvas: c, Rectangle: vg.Rectangle{
+					Min: vg.Point{X: vg.Length(x0), Y: vg.Length(f.Height - y1)}, Max: vg.Point{X: vg.Length(x1), Y: vg.Length(f.Height - y0)}}}, r.left)
 			}
-			left += r.left + width + r.right + gapX
+			if f.Columns == 0 && j == 0 {
+				attrs = fmt.Sprintf(` data-left="%s" data-right="%s" data-lo="%.6g" data-hi="%.6g" data-top="%s"`, short(x0), short(x1), panels[0].x.Lo, panels[0].x.Hi, short(y0))
+			}
+			if f.Columns == 0 && j == rows-1 {
+				attrs += fmt.Sprintf(` data-bottom="%s"`, short(y1))
+			}
+			left += r.left + w + r.right + gapX
 		}
-		top += d.top + height + d.bottom + gapY
+		top += d.top + high + d.bottom
+		if f.Columns > 0 {
+			top += gapY
+		}
 	}
+	return attrs
+}
+
+// equalise widens one axis so that a metre is a metre both ways on w × h px.
+func (p *axes) equalise(w, h float64) {
+	if w <= 0 || h <= 0 {
+		return
+	}
+	perPx := math.Max((p.x.Hi-p.x.Lo)/w, (p.y.Hi-p.y.Lo)/h)
+	grow := func(r Range, px float64) Range {
+		mid := (r.Lo + r.Hi) / 2
+		return Range{mid - perPx*px/2, mid + perPx*px/2}
+	}
+	p.x.Range, p.y.Range = grow(p.x.Range, w), grow(p.y.Range, h)
 }

@@ -19,13 +19,20 @@ func finite(v float64) bool { return math.Abs(v) <= sane } // false for NaN
 
 func (p XY) ok() bool { return finite(p.X) && finite(p.Y) }
 
-// extent is the range of n points; points that are gaps do not count.
-func extent(n int, at func(i int) XY) (x0, x1, y0, y1 float64) {
+// A ranger is a layer that the axes must have room for.
+type ranger interface{ points() []XY }
+
+// Extent is the range of layers; points that are gaps do not count.
+func Extent(layers ...Layer) (x0, x1, y0, y1 float64) {
 	inf := math.Inf(1)
 	x0, x1, y0, y1 = inf, -inf, inf, -inf
-	for i := range n {
-		if p := at(i); p.ok() {
-			x0, x1, y0, y1 = min(x0, p.X), max(x1, p.X), min(y0, p.Y), max(y1, p.Y)
+	for _, l := range layers {
+		if r, ok := l.(ranger); ok {
+			for _, p := range r.points() {
+				if p.ok() {
+					x0, x1, y0, y1 = min(x0, p.X), max(x1, p.X), min(y0, p.Y), max(y1, p.Y)
+				}
+			}
 		}
 	}
 	return x0, x1, y0, y1
@@ -39,9 +46,7 @@ type Line struct {
 	Dash   []vg.Length
 }
 
-func (l Line) DataRange() (xmin, xmax, ymin, ymax float64) {
-	return extent(len(l.Points), func(i int) XY { return l.Points[i] })
-}
+func (l Line) points() []XY { return l.Points }
 
 func (l Line) draw(a area) {
 	for _, run := range runs(l.Points) {
@@ -52,7 +57,7 @@ func (l Line) draw(a area) {
 		if len(pts) == 1 {
 			pts = append(pts, vg.Point{X: pts[0].X + 1, Y: pts[0].Y}) // a lone point shows as a dash
 		}
-		a.join(pen{ink: l.Ink, width: cmp.Or(l.Width, 1), dash: l.Dash}, pts)
+		a.join(pen{ink: l.Ink, width: cmp.Or(l.Width, 1), dash: l.Dash}, pts...)
 	}
 }
 
@@ -83,11 +88,11 @@ type Band struct {
 	Ink    Ink
 }
 
-func (b Band) DataRange() (xmin, xmax, ymin, ymax float64) {
-	return extent(2*len(b.Points), func(i int) XY {
-		p := b.Points[i/2]
-		return XY{p.X, [2]float64{p.Lo, p.Hi}[i%2]}
-	})
+func (b Band) points() (out []XY) {
+	for _, p := range b.Points {
+		out = append(out, XY{p.X, p.Lo}, XY{p.X, p.Hi})
+	}
+	return out
 }
 
 func (b Band) draw(a area) {
@@ -123,9 +128,7 @@ type Dots struct {
 	Size   float64
 }
 
-func (d Dots) DataRange() (xmin, xmax, ymin, ymax float64) {
-	return Line{Points: d.Points}.DataRange()
-}
+func (d Dots) points() []XY { return d.Points }
 
 func (d Dots) draw(a area) {
 	size := cmp.Or(d.Size, 4)
@@ -173,21 +176,20 @@ type Boxes struct {
 	Ink   Ink
 }
 
-func (b Boxes) DataRange() (xmin, xmax, ymin, ymax float64) {
-	return extent(2*len(b.Boxes), func(i int) XY {
-		q := b.Boxes[i/2]
-		return [2]XY{{q.X0, q.Y0}, {q.X1, q.Y1}}[i%2]
-	})
+func (b Boxes) points() (out []XY) {
+	for _, q := range b.Boxes {
+		out = append(out, XY{q.X0, q.Y0}, XY{q.X1, q.Y1})
+	}
+	return out
 }
 
 func (b Boxes) draw(a area) {
 	for _, q := range b.Boxes {
-		if !finite(q.X0) || !finite(q.X1) || !finite(q.Y0) || !finite(q.Y1) {
+		if !(XY{q.X0, q.Y0}).ok() || !(XY{q.X1, q.Y1}).ok() {
 			continue
 		}
-		p0, p1 := a.at(q.X0, q.Y0), a.at(q.X1, q.Y1)
-		x0, x1, y0, y1 := p0.X, p1.X, p0.Y, p1.Y
-		a.fill(b.Ink, []vg.Point{{X: x0, Y: y0}, {X: x1, Y: y0}, {X: x1, Y: y1}, {X: x0, Y: y1}})
+		p, r := a.at(q.X0, q.Y0), a.at(q.X1, q.Y1)
+		a.fill(b.Ink, []vg.Point{p, {X: r.X, Y: p.Y}, r, {X: p.X, Y: r.Y}})
 	}
 }
 
@@ -207,10 +209,9 @@ func (r Rule) draw(a area) {
 	if r.Vertical {
 		p, q = vg.Point{X: at.X, Y: a.Min.Y}, vg.Point{X: at.X, Y: a.Max.Y}
 	}
-	if !a.contains(p) || !a.contains(q) {
-		return
+	if a.contains(p) && a.contains(q) {
+		a.join(pen{ink: r.Ink, width: 1}, p, q)
 	}
-	a.join(pen{ink: r.Ink, width: 1}, []vg.Point{p, q})
 }
 
 // Note is a word at a point.
@@ -251,11 +252,11 @@ func (w Whiskers) point(row, v float64) XY {
 	return XY{v, row}
 }
 
-func (w Whiskers) DataRange() (xmin, xmax, ymin, ymax float64) {
-	return extent(3*len(w.Items), func(i int) XY {
-		q := w.Items[i/3]
-		return w.point(q.Row, [3]float64{q.Value, q.Lo, q.Hi}[i%3])
-	})
+func (w Whiskers) points() (out []XY) {
+	for _, q := range w.Items {
+		out = append(out, w.point(q.Row, q.Value), w.point(q.Row, q.Lo), w.point(q.Row, q.Hi))
+	}
+	return out
 }
 
 func (w Whiskers) draw(a area) {
