@@ -3,7 +3,9 @@ package report
 import (
 	"math"
 	"math/rand/v2"
+	"reflect"
 	"slices"
+	"sync"
 	"time"
 
 	"evenfoot/analysis"
@@ -61,8 +63,56 @@ func fixtureInputs(s *setup.Setup) trim.Inputs {
 	}
 }
 
-// fixture is a whole result made from the trim model and chosen doubts.
+// fixture is a whole result made from the trim model and chosen doubts, the
+// caller's own.
 func fixture() *analysis.Result {
+	return clone(reflect.ValueOf(fixtureOnce())).Interface().(*analysis.Result)
+}
+
+// clone is a deep copy, but for what lies behind unexported fields.
+func clone(v reflect.Value) reflect.Value {
+	to := reflect.New(v.Type()).Elem()
+	to.Set(v)
+	switch v.Kind() {
+	case reflect.Pointer:
+		if !v.IsNil() {
+			to.Set(reflect.New(v.Type().Elem()))
+			to.Elem().Set(clone(v.Elem()))
+		}
+	case reflect.Interface:
+		if !v.IsNil() {
+			to.Set(clone(v.Elem()))
+		}
+	case reflect.Slice:
+		if !v.IsNil() {
+			to.Set(reflect.MakeSlice(v.Type(), v.Len(), v.Len()))
+		}
+		switch v.Type().Elem().Kind() {
+		case reflect.Float32, reflect.Float64, reflect.Uint8:
+			reflect.Copy(to, v)
+		default:
+			for i := range v.Len() {
+				to.Index(i).Set(clone(v.Index(i)))
+			}
+		}
+	case reflect.Map:
+		if !v.IsNil() {
+			to.Set(reflect.MakeMap(v.Type()))
+		}
+		for _, k := range v.MapKeys() {
+			to.SetMapIndex(k, clone(v.MapIndex(k)))
+		}
+	case reflect.Struct:
+		for i := range v.NumField() {
+			if v.Type().Field(i).IsExported() {
+				to.Field(i).Set(clone(v.Field(i)))
+			}
+		}
+	}
+	return to
+}
+
+var fixtureOnce = sync.OnceValue(func() *analysis.Result {
 	rng := rand.New(rand.NewPCG(7, 11))
 	s := fixtureSetup()
 	base := fixtureInputs(s)
@@ -102,7 +152,7 @@ func fixture() *analysis.Result {
 			Posterior: interval.Normal(0.2*a.sd, a.after), ShimDegPerSigma: num(a.effect), ShimDegPerSigmaAfter: num(a.effect * a.after / a.sd), Default: i%2 == 1})
 	}
 	return r
-}
+})
 
 // fixtureSession rides up and down for 45 minutes.
 func fixtureSession(r *analysis.Result, rng *rand.Rand, foil trim.Foil) {
