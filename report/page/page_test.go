@@ -2,7 +2,6 @@ package page
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
@@ -365,27 +364,6 @@ func TestReproducible(t *testing.T) {
 		if name != "sw.js" && !bytes.Contains(a["sw.js"], []byte(`"`+name+`": "sha256-`)) {
 			t.Errorf("the service worker does not keep %s", name)
 		}
-	}
-}
-
-// TestSmall: a phone on the beach downloads at most 5 MB, each file as a host
-// packs it.
-func TestSmall(t *testing.T) {
-	dir := filepath.Join(work(t), "page")
-	entries, err := os.ReadDir(dir)
-	sum := 0
-	for _, e := range entries {
-		text, rerr := os.ReadFile(filepath.Join(dir, e.Name()))
-		small, zerr := packed(text)
-		err = errors.Join(err, rerr, zerr)
-		sum += min(len(text), len(small))
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Logf("%.2f MB in %d files", float64(sum)/1e6, len(entries))
-	if sum > 5e6 || len(entries) < 10 {
-		t.Errorf("%d files are %.2f MB to download", len(entries), float64(sum)/1e6)
 	}
 }
 
