@@ -55,31 +55,19 @@ type comparePage struct {
 // A mate is one athlete's line.
 type mate struct {
 	Name, Of, Sheet string
-	Cells           []cell
+	Cells           []words.Fact
 }
 
-// A cell is a name and its value. The step takes a line of its own on a phone,
-// and what is long everywhere.
-type cell struct{ words.Fact }
-
-// Kind is "" | "step" | "long".
-func (c cell) Kind() string {
-	switch c.Name {
+// cellKind is how a cell is laid out: the step takes a line of its own on a
+// phone, and what is long everywhere.
+func cellKind(name string) string {
+	switch name {
 	case "Next step":
 		return "step"
 	case "Mind", "Warning", "Changed", "What it did", "Drag":
 		return "long"
 	}
 	return ""
-}
-
-func cellOf(name, value string) cell { return cell{words.Fact{Name: name, Value: value}} }
-
-func cellsOf(all ...[]words.Fact) (out []cell) {
-	for _, f := range slices.Concat(all...) {
-		out = append(out, cell{f})
-	}
-	return out
 }
 
 // A season is an athlete's sessions, what was changed between them, and what
@@ -257,12 +245,12 @@ func mateOf(a analysis.Athlete, sheet string, u words.Units) mate {
 	if m.Name != w.Title {
 		m.Of = strings.TrimPrefix(m.Of+", "+w.Title, ", ")
 	}
-	m.Cells = append(append(cellsOf(numbersOf(r, u)), cellOf("Season", trend(a))), cellsOf(stepOfAthlete(r, w, u))...)
+	m.Cells = slices.Concat(numbersOf(r, u), []words.Fact{{Name: "Season", Value: trend(a)}}, stepOfAthlete(r, w, u))
 	if s := words.Overshoot(r, u); s != "" {
-		m.Cells = append(m.Cells, cellOf("Mind", s))
+		m.Cells = append(m.Cells, words.Fact{Name: "Mind", Value: s})
 	}
 	for _, f := range r.Session.Warnings {
-		m.Cells = append(m.Cells, cellOf("Warning", words.Sentence(u.Say(f))))
+		m.Cells = append(m.Cells, words.Fact{Name: "Warning", Value: words.Sentence(u.Say(f))})
 	}
 	return m
 }
@@ -320,13 +308,13 @@ func dayOf(r *analysis.Result) string {
 func seasonOf(a analysis.Athlete, sheet func(*analysis.Result) string, next bool, u words.Units) season {
 	s := season{Name: AthleteName(a.Last())}
 	for i, r := range a.Sessions {
-		m := mate{Name: words.Title(r), Of: dayOf(r), Sheet: sheet(r), Cells: cellsOf(numbersOf(r, u))}
+		m := mate{Name: words.Title(r), Of: dayOf(r), Sheet: sheet(r), Cells: numbersOf(r, u)}
 		if i > 0 {
-			m.Cells = append(cellsOf(u.Facts("change", a.Changes[i-1])), m.Cells...)
+			m.Cells = append(u.Facts("change", a.Changes[i-1]), m.Cells...)
 		}
 		if next && r == a.Last() {
 			w := words.For(r, u)
-			m.Cells = append(append(m.Cells, cellsOf(stepOfAthlete(r, w, u))...), cellOf("Mind", w.Mind))
+			m.Cells = append(append(m.Cells, stepOfAthlete(r, w, u)...), words.Fact{Name: "Mind", Value: w.Mind})
 		}
 		s.Sessions = append(s.Sessions, m)
 	}

@@ -75,16 +75,14 @@ func newPage(r *analysis.Result, o Options) *page {
 	p.Setup = setupLines(r.Setup, u)
 	p.Inputs = inputsTable(r)
 	p.Flow = u.Current(r)
-	p.Marks, p.MarkLines = marksTable(r, u), words.MarkLines(r.Marks)
+	p.Marks, p.MarkLines = becameTable("Moments that you marked", r.Marks, u.Mark), words.MarkLines(r.Marks)
 	p.Files = fileLines(r, u)
 	p.Sensors = u.Facts("sensors", r)
-	for i, w := range r.Session.Warnings {
-		if i == warningsShown {
-			p.More = len(r.Session.Warnings) - i
-			break
-		}
+	shown := r.Session.Warnings[:min(warningsShown, len(r.Session.Warnings))]
+	for _, w := range shown {
 		p.Warnings = append(p.Warnings, words.Sentence(u.Say(w)))
 	}
+	p.More = len(r.Session.Warnings) - len(shown)
 	p.Best = u.Facts("best", r.BestSpeeds)
 	p.Pace, p.Drag = paceFor(r, u), dragFor(r, u)
 	p.Finish = finishFor(r, u)
@@ -132,15 +130,15 @@ func inputsTable(r *analysis.Result) *table {
 	return t
 }
 
-// marksTable lists the marks and what became of each; nil without any.
-func marksTable(r *analysis.Result, u words.Units) *table {
-	if len(r.Marks) == 0 {
+// becameTable lists what became of each thing found; nil without any.
+func becameTable[T any](caption string, all []T, became func(T) (when, what, as string)) *table {
+	if len(all) == 0 {
 		return nil
 	}
-	t := &table{Caption: "Moments that you marked, and what became of them", Head: []string{"when", "what", "taken as"}}
-	for _, m := range r.Marks {
-		when, what, became := u.Mark(m)
-		t.add(when, what, became)
+	t := &table{Caption: caption + ", and what became of them", Head: []string{"when", "what", "taken as"}}
+	for _, x := range all {
+		when, what, as := became(x)
+		t.add(when, what, as)
 	}
 	return t
 }

@@ -22,12 +22,7 @@ func dragFor(r *analysis.Result, u words.Units) *dragPart {
 	if len(r.Glides) == 0 {
 		return nil
 	}
-	p := &dragPart{Says: u.Drag(r), Lines: words.GlideLines(r.Glides)}
-	p.Glides = &table{Caption: "Glides, and what became of them", Head: []string{"when", "what", "taken as"}}
-	for _, g := range r.Glides {
-		when, what, became := u.Glide(g)
-		p.Glides.add(when, what, became)
-	}
+	p := &dragPart{Says: u.Drag(r), Glides: becameTable("Glides", r.Glides, u.Glide), Lines: words.GlideLines(r.Glides)}
 	if len(p.Says) == 0 {
 		p.Says = []string{"No stretch counts as a glide yet, so the drag is not known."}
 		return p

@@ -65,9 +65,10 @@ func Policy() string {
 }
 
 var funcs = template.FuncMap{
-	"policy": Policy,
-	"style":  func() template.CSS { return template.CSS(styleSheet) },
-	"script": func() template.JS { return template.JS(script) },
+	"policy":   Policy,
+	"cellKind": cellKind,
+	"style":    func() template.CSS { return template.CSS(styleSheet) },
+	"script":   func() template.JS { return template.JS(script) },
 	// json is a JSON text that report made itself; < is escaped by encoding/json.
 	"json": func(s string) template.JS { return template.JS(s) },
 }

@@ -104,4 +104,10 @@ func TestOnlyOneWithASetup(t *testing.T) {
 	if s := b.String(); strings.Contains(s, "most even") || !strings.Contains(s, "Only Ines") {
 		t.Error(s)
 	}
+	if err := CompareHTML(&b, comparison([]*analysis.Result{one, bare}, nil), Options{}); err != nil {
+		t.Fatal(err)
+	}
+	if s := b.String(); strings.Contains(s, "template:") || strings.Contains(s, "nil pointer") || !strings.Contains(s, "no step yet") {
+		t.Error(s)
+	}
 }

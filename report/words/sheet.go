@@ -113,7 +113,9 @@ func (s *sheet) Calmer() float64 {
 const rare = 0.10
 
 // Likely says that the load may fall with speed at the top, after the step.
-func (s *sheet) Likely() bool { return float64(s.Advice.Overshoot) > rare && Finite(s.Top) }
+func (s *sheet) Likely() bool {
+	return s.Advice != nil && float64(s.Advice.Overshoot) > rare && Finite(s.Top)
+}
 
 // Then names the speeds at which the load falls after the step, Both those at
 // which it does today as well.
