@@ -1,6 +1,7 @@
 package site
 
 import (
+	"archive/zip"
 	"bytes"
 	"context"
 	"encoding/json"
@@ -468,6 +469,86 @@ func TestOutingsWait(t *testing.T) {
 	}
 }
 
+// TestFolders: outings that come in a folder each, with a setup of its own, keep it,
+// in an archive too; without one they are lent another outing's.
+func TestFolders(t *testing.T) {
+	d := open(t, Config{})
+	d.idle()
+	os := outings()
+	sent := []piece{{"logs", "monday/watch.gpx", string(os[0].gpx)}, {"logs", "monday/setup.toml", os[0].setup}, {"logs", "monday/.evenfoot.json", "{}"},
+		{"logs", "tuesday/watch.gpx", string(os[1].gpx)}, {"logs", "tuesday/setup.toml", os[1].setup}, {"logs", "tuesday/photo.jpg", "no log"}}
+	var packed bytes.Buffer
+	z := zip.NewWriter(&packed)
+	for _, p := range sent {
+		w, err := z.Create(p.file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		io.WriteString(w, p.body)
+	}
+	z.Close()
+	if status, body, _ := d.upload(append(sent, piece{"logs", "tuesday/other.toml", os[0].setup})...); status != 422 || !strings.Contains(body, "two setups") {
+		t.Errorf("two setups of a folder: status %d", status)
+	}
+	if status, body, _ := d.upload(append(sent, piece{"logs", "wednesday/setup.toml", "[rider]\nmas_kg = 1"})...); status != 422 || !strings.Contains(body, "wednesday/setup.toml") {
+		t.Errorf("a bad setup in a folder: status %d\n%s", status, body)
+	}
+	chosen := regexp.MustCompile(`(?s)name="(from\.\d)"><option value="">all, below</option>.*?</select>`)
+	for name, pieces := range map[string][]piece{"tuesday/": sent, "both/tuesday/": {{"logs", "both.zip", packed.String()}}} {
+		status, body, _ := d.upload(pieces...)
+		held := heldField.FindStringSubmatch(body)
+		if status != 200 || held == nil || !strings.Contains(body, "2 outings, as it seems") || !strings.Contains(body, "<bdi>"+name+"watch.gpx") {
+			t.Fatalf("status %d\n%s", status, body)
+		}
+		q := url.Values{"token": {d.site.token}, "held": {held[1]}, "of.0": {"1"}, "of.1": {"2"}}
+		for _, m := range chosen.FindAllStringSubmatch(body, -1) {
+			if own := regexp.MustCompile(`value="(folder\.\d)" selected`).FindStringSubmatch(m[0]); own != nil {
+				q.Set(m[1], own[1])
+			}
+		}
+		if status, body, _ := d.post("/outings", q); status != 303 {
+			t.Fatalf("status %d\n%s", status, body)
+		}
+		all := d.site.store.sessions()
+		if len(all) != 2 || string(all[0].Setup) != os[1].setup || string(all[1].Setup) != os[0].setup {
+			t.Fatalf("%d sessions, or not each with its own setup", len(all))
+		}
+		for _, ses := range all {
+			d.post(fmt.Sprintf("/session/%d/delete", ses.ID), url.Values{"token": {d.site.token}})
+		}
+	}
+	// An earlier setup for the one, none for the other.
+	from := d.added(piece{"logs", "first.gpx", track(1)}, piece{"setup", "", os[0].setup})
+	_, body, _ := d.upload(morning()...)
+	q := url.Values{"token": {d.site.token}, "held": heldField.FindStringSubmatch(body)[1:], "of.0": {"1"}, "of.2": {"2"}, "from.1": {strings.TrimPrefix(from, "/session/")}}
+	if status, body, _ := d.post("/outings", q); status != 303 {
+		t.Fatalf("status %d\n%s", status, body)
+	}
+	with := 0
+	for _, ses := range d.site.store.sessions() {
+		if ses.Setup != nil {
+			with++
+		}
+	}
+	if n := len(d.site.store.sessions()); n != 3 || with != 2 {
+		t.Errorf("%d of %d sessions have a setup, want 2 of 3", with, n)
+	}
+	var bomb bytes.Buffer
+	z = zip.NewWriter(&bomb)
+	w, err := z.Create("a.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.Write(make([]byte, 300<<20))
+	z.Close()
+	d.site.cfg.MaxUpload = 200 << 20
+	for _, c := range [][2]string{{"no archive", "cannot be unpacked"}, {bomb.String(), "expands to more"}} {
+		if status, body, _ := d.upload(piece{"logs", "x.zip", c[0]}); status != 422 || !strings.Contains(body, c[1]) {
+			t.Errorf("%q: status %d\n%.2000s", c[1], status, body)
+		}
+	}
+}
+
 // TestSortOutings: a pause on the beach is within an outing, a logger's parts
 // bridge one, and what has no date goes with the only outing there is.
 func TestSortOutings(t *testing.T) {
@@ -482,6 +563,7 @@ func TestSortOutings(t *testing.T) {
 		"bridged":          {[]glance{log(at(9, 0), at(9, 30)), log(at(8, 55), at(12, 0)), log(at(11, 0), at(12, 0))}, "1 1 1"},
 		"undated":          {[]glance{log(at(9, 0), at(10, 0)), {}}, "1 1"},
 		"undated of two":   {[]glance{log(at(9, 0), at(10, 0)), {}, log(at(17, 0), at(18, 0))}, "1 3 2"},
+		"two folders":      {[]glance{{span: span{at(9, 0), at(10, 0)}, Folder: "a"}, {span: span{at(9, 30), at(10, 0)}, Folder: "b"}, {span: span{at(14, 0), at(15, 0)}, Folder: "a"}}, "1 2 1"},
 		"nothing read":     {[]glance{{Wrong: "no log"}}, "0"},
 	} {
 		n := sortOutings(c.in)

@@ -16,7 +16,8 @@ import (
 // upload is known to be good.
 type incoming struct {
 	stored
-	at string
+	at     string
+	folder string // that it was sent in, "." for none
 }
 
 // receive writes a stream to disk and tells its hash.
@@ -50,7 +51,7 @@ func (st *store) receive(name, kind string, r io.Reader) (in *incoming, err erro
 	if err != nil {
 		return nil, cannotKeep(err)
 	}
-	return &incoming{stored{Kind: kind, Name: name, Hash: hex.EncodeToString(sum.Sum(nil)), Size: n, Content: content}, f.Name()}, nil
+	return &incoming{stored{Kind: kind, Name: name, Hash: hex.EncodeToString(sum.Sum(nil)), Size: n, Content: content}, f.Name(), "."}, nil
 }
 
 // cannotKeep is trouble on this side, not with what was sent.

@@ -32,6 +32,7 @@ type glance struct {
 	Known  bool     // it is in the library already
 	Like   *session // which it seems to be one outing with, nil for none
 	Outing int      // from 1 in order of time; 0 for none
+	Folder string   // that it came in with a setup; "" for none
 
 	track map[int64]place // where it was, by Unix time in steps
 }
@@ -80,6 +81,9 @@ func (s *Site) look(ctx context.Context, up *upload) (*ingest.Log, error) {
 			continue
 		}
 		g := glance{File: i, Name: src.Name, Known: s.knows(src.Content)}
+		if slices.ContainsFunc(up.brought, func(b brought) bool { return b.Folder == up.files[i].folder }) {
+			g.Folder = up.files[i].folder
+		}
 		err := guarded(func() error {
 			l, err := openLog(src, files)
 			if err != nil {
@@ -103,7 +107,7 @@ func (s *Site) look(ctx context.Context, up *upload) (*ingest.Log, error) {
 	n := sortOutings(up.outings)
 	var no *readError
 	switch {
-	case n > 1:
+	case n > 1 || len(up.brought) > 1:
 		return nil, errSeveral
 	case unread != nil:
 		if errors.As(unread, &no) && !slices.ContainsFunc(files, func(f source) bool { return f.Kind == kindMap }) {
@@ -175,15 +179,16 @@ func (g *glance) common(h *glance) time.Duration {
 	return to.Sub(from)
 }
 
-// sortOutings numbers the outings: logs whose times touch are of one, unless they
-// were elsewhere at the same time; those without a date go with the only outing,
-// or are one of their own. It returns how many there are.
+// sortOutings numbers the outings: logs of one folder with a setup are of one, and of
+// several folders of several. Of the others those whose times touch are of one,
+// unless they were elsewhere at the same time; those without a date go with the only
+// outing, or are one of their own. It returns how many there are.
 func sortOutings(all []glance) (n int) {
 	var dated, undated []*glance
 	for i := range all {
 		switch g := &all[i]; {
 		case g.Wrong != "":
-		case g.From.IsZero():
+		case g.From.IsZero() && g.Folder == "":
 			undated = append(undated, g)
 		default:
 			dated = append(dated, g)
@@ -197,11 +202,15 @@ func sortOutings(all []glance) (n int) {
 	for _, g := range dated {
 		best, most := -1, -pauseWithin
 		for i, o := range outings {
-			if slices.ContainsFunc(o, g.elsewhere) {
+			if slices.ContainsFunc(o, func(h *glance) bool {
+				return g.elsewhere(h) || g.Folder != "" && h.Folder != "" && g.Folder != h.Folder
+			}) {
 				continue
 			}
 			for _, h := range o {
-				if common := g.common(h); common >= most {
+				if g.Folder != "" && g.Folder == h.Folder {
+					best, most = i, math.MaxInt64
+				} else if common := g.common(h); common >= most {
 					best, most = i, common
 				}
 			}
@@ -243,9 +252,17 @@ func (s *Site) askOutings(w http.ResponseWriter, r *http.Request, up *upload, wr
 		v.Total = max(v.Total, g.Outing)
 	}
 	status := http.StatusOK
-	v.From = v.Start
+	v.From, v.Brought, v.Own = v.Start, up.brought, make([]string, v.Total)
+	for _, g := range up.outings {
+		if k := slices.IndexFunc(up.brought, func(b brought) bool { return b.Folder == g.Folder }); g.Outing > 0 && k >= 0 {
+			v.Own[g.Outing-1] = folderKey(k)
+		}
+	}
 	if wrong != nil {
 		status, v.Error, v.From = statusOf(wrong), words.UpperFirst(wrong.Error()), up.fields["from"]
+		for n := range v.Own {
+			v.Own[n] = up.fields[fmt.Sprintf("from.%d", n+1)]
+		}
 	}
 	v.Held = s.hold(up)
 	return s.show(w, r, status, "outings", v)
@@ -259,7 +276,11 @@ func (v view) Numbers() (out []int) {
 	return out
 }
 
-// addOutings keeps the outings as they were sorted, all with the same setup.
+// folderKey names a brought setup in the form.
+func folderKey(n int) string { return fmt.Sprintf("folder.%d", n) }
+
+// addOutings keeps the outings as they were sorted, each with its own setup or that
+// of all.
 func (s *Site) addOutings(w http.ResponseWriter, r *http.Request, _ *session) error {
 	up := &upload{fields: posted(r)}
 	if err := s.resume(up); err != nil {
@@ -274,7 +295,12 @@ func (s *Site) addOutings(w http.ResponseWriter, r *http.Request, _ *session) er
 			g.Outing, of[n] = n, append(of[n], g)
 		}
 	}
-	set, speeds, err := s.forAll(up)
+	between, err := speedRange(up.fields["low"], up.fields["high"], up.fields["in"])
+	speeds := speedsText(between)
+	var set []byte
+	if err == nil {
+		set, err = s.lent(up, up.fields["from"])
+	}
 	if err == nil && len(of) == 0 {
 		err = refused("every log is left out; give at least one of them an outing")
 	}
@@ -286,7 +312,13 @@ func (s *Site) addOutings(w http.ResponseWriter, r *http.Request, _ *session) er
 		}
 		var id int64
 		var again bool
-		id, again, err = s.addOuting(up, of[n], set, speeds)
+		own := set
+		if from := up.fields[fmt.Sprintf("from.%d", n)]; from != "" {
+			own, err = s.lent(up, from)
+		}
+		if err == nil {
+			id, again, err = s.addOuting(up, of[n], own, speeds)
+		}
 		switch {
 		case err != nil:
 		case again:
@@ -321,11 +353,16 @@ func (s *Site) addOutings(w http.ResponseWriter, r *http.Request, _ *session) er
 	return s.show(w, r, http.StatusOK, "message", &view{Title: "Outings added", Body: body})
 }
 
-// forAll is the setup, nil where there is nothing in it, and the speeds of all the
-// outings of an upload.
-func (s *Site) forAll(up *upload) (set []byte, speeds string, err error) {
+// lent is a setup as the form names it, nil where there is nothing in it: one that
+// was brought whole, any other without what is of one outing alone.
+func (s *Site) lent(up *upload, from string) (set []byte, err error) {
+	for k, b := range up.brought {
+		if from == folderKey(k) {
+			return b.text, nil
+		}
+	}
 	var f form.Fields
-	switch from := up.fields["from"]; from {
+	switch from {
 	case "":
 	case "form":
 		f, err = form.Read(up.setup)
@@ -333,18 +370,14 @@ func (s *Site) forAll(up *upload) (set []byte, speeds string, err error) {
 	default:
 		f, _, err = s.startFrom(from)
 	}
-	var text string
+	text := ""
 	if err == nil {
 		text, err = f.TOML()
-	}
-	if err != nil {
-		return nil, "", err
 	}
 	if text != "" {
 		set = []byte(text)
 	}
-	between, err := speedRange(up.fields["low"], up.fields["high"], up.fields["in"])
-	return set, speedsText(between), err
+	return set, err
 }
 
 // knows says whether a log, by its content, is in the library.
@@ -440,6 +473,9 @@ func (s *Site) resume(up *upload) error {
 	up.names = append(was.names, up.names...)
 	if up.outings == nil {
 		up.outings = was.outings
+	}
+	if up.brought == nil {
+		up.brought = was.brought
 	}
 	if _, sorted := up.fields["from"]; sorted && up.setup == nil {
 		up.setup, up.setupName = was.setup, was.setupName

@@ -1,15 +1,21 @@
 package site
 
 import (
+	"archive/zip"
 	"cmp"
 	"errors"
 	"fmt"
 	"io"
+	"mime"
 	"mime/multipart"
 	"net/http"
+	"path"
+	"slices"
 	"strings"
 	"time"
 
+	"evenfoot/analysis/setup"
+	"evenfoot/ingest"
 	"evenfoot/report/form"
 )
 
@@ -34,9 +40,10 @@ type upload struct {
 	typed     int // bytes of them
 	setup     []byte
 	setupName string
-	propose   string   // a column map that may help where it was refused
-	mendable  bool     // the form is to be mended; the files wait for it
-	outings   []glance // its logs, once they were looked at
+	brought   []brought // setups of several folders, each of its outing; none where one was sent
+	propose   string    // a column map that may help where it was refused
+	mendable  bool      // the form is to be mended; the files wait for it
+	outings   []glance  // its logs, once they were looked at
 	since     time.Time
 }
 
@@ -62,14 +69,14 @@ func (s *Site) receive(w http.ResponseWriter, r *http.Request, up *upload) (err 
 		part, err := parts.NextPart()
 		switch {
 		case err == io.EOF && n > 0:
-			return bad
+			return cmp.Or(bad, up.settle())
 		case err == io.EOF:
 			return errToken
 		case err == nil && n >= fieldsMost:
 			return refused("the form has too many parts")
 		case err == nil && n == 0:
 			// The token comes first: nothing is written for a form of another site.
-			if token, err := text(part); err != nil || part.FormName() != "token" || !s.goodToken(string(token)) {
+			if token, err := text(part.FormName(), part); err != nil || part.FormName() != "token" || !s.goodToken(string(token)) {
 				return errToken
 			}
 		case err == nil && (bad == nil || part.FileName() == ""):
@@ -88,6 +95,25 @@ func (s *Site) receive(w http.ResponseWriter, r *http.Request, up *upload) (err 
 			return refused("the upload broke off: %w; nothing of it was kept", err)
 		}
 	}
+}
+
+// A brought setup came beside the logs of its folder.
+type brought struct {
+	Folder, Name string
+	text         []byte
+}
+
+// settle takes the only setup for that of all.
+func (up *upload) settle() error {
+	if len(up.brought) == 1 {
+		up.setup, up.setupName, up.brought = up.brought[0].text, up.brought[0].Name, nil
+	}
+	for _, b := range up.brought {
+		if _, _, err := setup.Parse(path.Join(b.Folder, b.Name), b.text); err != nil {
+			return refused("the setup cannot be used: %w", err)
+		}
+	}
+	return nil
 }
 
 // patient is a body that may take its time as long as bytes keep coming.
@@ -114,33 +140,118 @@ func (s *Site) takePart(up *upload, part *multipart.Part) (err error) {
 		if field == "logs" || field == "setup_file" {
 			return nil // no file was chosen
 		}
-		b, err := text(part)
+		b, err := text(part.FormName(), part)
 		if up.typed += len(b); up.typed > formBytes {
 			err = refused("the form holds more than %s of text", sizeText(formBytes))
 		}
 		up.fields[field] = string(b)
 		return err
 	}
-	name := fileLabel(part.FileName())
+	sent := part.FileName() // without its folder
+	if _, says, err := mime.ParseMediaType(part.Header.Get("Content-Disposition")); err == nil && says["filename"] != "" {
+		sent = says["filename"]
+	}
+	if field == "setup_file" {
+		up.names = append(up.names, fileLabel(sent))
+		return up.takeSetup(brought{Name: fileLabel(sent)}, part)
+	}
+	return s.takeNamed(up, sent, part)
+}
+
+// foldersHold end the names of what is taken out of a folder; the rest is passed over.
+var foldersHold = []string{".csv", ".tsv", ".txt", ".log", ".fit", ".gpx", ".nmea", ".gz", ".toml"}
+
+// takeNamed takes a log, a column map, a setup, or an archive of them, under a name
+// that may carry folders.
+func (s *Site) takeNamed(up *upload, sent string, r io.Reader) error {
+	sent = path.Join("/", strings.ReplaceAll(sent, `\`, "/"))[1:]
+	folder, name, low := path.Dir(sent), fileLabel(sent), strings.ToLower(sent)
+	if folder != "." && (!slices.Contains(foldersHold, path.Ext(low)) || slices.ContainsFunc(strings.Split(sent, "/"), func(p string) bool {
+		return strings.HasPrefix(p, ".") || p == "__MACOSX"
+	})) {
+		return nil
+	}
 	up.names = append(up.names, name)
-	low := strings.ToLower(name)
 	isMap := strings.HasSuffix(low, mapEnding)
 	switch {
-	case field != "setup_file" && (isMap || !strings.HasSuffix(low, ".toml")):
-		return s.takeFile(up, name, isMap, part)
-	case up.setup != nil:
-		return refused("there are two setups, %s and %s; a session has one. Send the logs with one of them or none; where they are of several outings, give each its own on its page then, under “Correct the setup”", up.setupName, name)
+	case path.Ext(low) == ".zip":
+		return s.takeZip(up, name, r)
+	case isMap || path.Ext(low) != ".toml":
+		n := len(up.files)
+		err := s.takeFile(up, name, isMap, r)
+		for _, f := range up.files[n:] {
+			f.folder = folder
+		}
+		return err
 	}
-	up.setupName = name
-	up.setup, err = text(part)
-	return err
+	return up.takeSetup(brought{Folder: folder, Name: name}, r)
+}
+
+// takeSetup takes the setup of all outings, or of those of a folder.
+func (up *upload) takeSetup(b brought, r io.Reader) (err error) {
+	if b.text, err = text(b.Name, r); err != nil {
+		return err
+	}
+	was, all := up.setupName, up.setup != nil
+	for _, e := range up.brought {
+		if b.Folder == "" || e.Folder == b.Folder {
+			was, all = e.Name, true
+		}
+	}
+	switch {
+	case all:
+		return refused("there are two setups, %s and %s; an outing has one. Send the logs with one of them or none, or each setup in a folder with the logs of its outing; or give each its own on its page then, under “Correct the setup”", was, b.Name)
+	case b.Folder == "":
+		up.setup, up.setupName = b.text, b.Name
+	default:
+		up.brought = append(up.brought, b)
+	}
+	return nil
+}
+
+// takeZip takes what an archive holds as if it were sent by itself.
+func (s *Site) takeZip(up *upload, name string, r io.Reader) error {
+	in, err := s.store.receive(name, kindLog, r)
+	if err != nil {
+		return err
+	}
+	defer s.store.discard([]*incoming{in})
+	z, err := zip.OpenReader(in.at)
+	if err != nil {
+		return refused("%s cannot be unpacked: %w", name, ingest.Cause(err))
+	}
+	defer z.Close()
+	left := min(uint64(ingest.ExpandsMost(in.Size)), uint64(s.cfg.MaxUpload))
+	for _, f := range z.File {
+		if strings.HasSuffix(f.Name, "/") || strings.HasSuffix(strings.ToLower(f.Name), ".zip") {
+			continue
+		}
+		if f.UncompressedSize64 > left { // as it says; a longer one is an error of the reader
+			return refused("%s expands to more than may be sent at once; send its outings one by one", name)
+		}
+		left -= f.UncompressedSize64
+		file, err := f.Open()
+		if err == nil {
+			// All of an archive is in a folder, at least its own.
+			err = s.takeNamed(up, strings.TrimSuffix(name, path.Ext(name))+path.Join("/", strings.ReplaceAll(f.Name, `\`, "/")), file)
+			err = cmp.Or(err, file.Close())
+		}
+		var told statusError
+		if err != nil && !errors.As(err, &told) {
+			return refused("%s: %s cannot be unpacked: %w", name, label(f.Name), ingest.Cause(err))
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // text reads a field, or a file that is a short text.
-func text(part *multipart.Part) ([]byte, error) {
-	b, err := io.ReadAll(io.LimitReader(part, textBytes+1))
+func text(name string, r io.Reader) ([]byte, error) {
+	b, err := io.ReadAll(io.LimitReader(r, textBytes+1))
 	if err == nil && len(b) > textBytes {
-		err = refused("%s is longer than %s; that is no setup and no column map", cmp.Or(fileLabel(part.FileName()), part.FormName()), sizeText(textBytes))
+		err = refused("%s is longer than %s; that is no setup and no column map", name, sizeText(textBytes))
 	}
 	return b, err
 }
@@ -159,6 +270,10 @@ func (s *Site) takeFile(up *upload, name string, isMap bool, r io.Reader) error 
 		return err
 	}
 	for _, f := range up.files {
+		if f.Hash == in.Hash && isMap && f.Kind == kindMap {
+			s.store.discard([]*incoming{in}) // of two folders
+			return nil
+		}
 		if f.Hash == in.Hash {
 			err = refused("%s and %s hold the very same bytes; add the log once", f.Name, in.Name)
 		}

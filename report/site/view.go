@@ -83,8 +83,10 @@ type view struct {
 	Held       string // names the files that wait for this form
 	HeldNames  []string
 	Outings    []glance
-	Start      string // of several outings: whose setup is offered
-	From       string // the setup that is chosen there
+	Start      string   // of several outings: whose setup is offered
+	From       string   // the setup that is chosen there
+	Own        []string // likewise of each outing, "" for the same
+	Brought    []brought
 	Propose    string
 	MaxUpload  string
 	Notes      []string
@@ -327,6 +329,15 @@ func (v view) Last() int { return v.First + len(v.Sessions) - 1 }
 
 // IsTicked says whether a session is to be compared.
 func (v view) IsTicked(ses *session) bool { return slices.Contains(v.Ticked, ses.ID) }
+
+// FolderKey names a setup that came in a folder.
+func (view) FolderKey(n int) string { return folderKey(n) }
+
+// Latest are those of Sessions that are offered to each of several outings.
+func (v view) Latest() []*session { return v.Sessions[:min(len(v.Sessions), 30)] }
+
+// Inc counts from one.
+func (view) Inc(n int) int { return n + 1 }
 
 // Speeds lists the units of speed.
 func (view) Speeds() any { return words.SpeedUnits }
