@@ -1,6 +1,7 @@
 // Package filter holds the few pieces of signal processing that the rooms
-// behind it share: a Butterworth low-pass filter without lag, the median, the
-// usual step between times, a loop over all cores. Slices in, slices out.
+// behind it share: a Butterworth low-pass filter without lag, median and
+// moving mean, the usual step between times, a loop over all cores. Slices in,
+// slices out.
 //
 // It imports the standard library only, and knows no Log.
 package filter

@@ -79,3 +79,27 @@ func MedianStep(t []float64) float64 {
 	}
 	return Median(d)
 }
+
+// MovingMean is the mean of what is known within h entries to either side of
+// each; NaN, which is not known, stays NaN.
+func MovingMean(x []float64, h int) []float64 {
+	out := make([]float64, len(x))
+	var sum, n float64
+	add := func(i int, sign float64) {
+		if i >= 0 && i < len(x) && x[i] == x[i] {
+			sum += sign * x[i]
+			n += sign
+		}
+	}
+	for i := range h {
+		add(i, 1)
+	}
+	for i := range x {
+		add(i+h, 1)
+		add(i-h-1, -1)
+		if out[i] = math.NaN(); x[i] == x[i] {
+			out[i] = sum / n
+		}
+	}
+	return out
+}

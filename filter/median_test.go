@@ -69,3 +69,14 @@ func TestMedianStep(t *testing.T) {
 		t.Errorf("step of one sample is %g", s)
 	}
 }
+
+func TestMovingMean(t *testing.T) {
+	t.Parallel()
+	nan := math.NaN()
+	got := filter.MovingMean([]float64{1, 2, 6, nan, 4}, 1)
+	for i, want := range []float64{1.5, 3, 4, nan, 4} {
+		if got[i] != want && (got[i] == got[i] || want == want) {
+			t.Errorf("entry %d is %g, want %g", i, got[i], want)
+		}
+	}
+}

@@ -297,7 +297,7 @@ func learnTells(g *grid, s split) []tell {
 		if k > 0 { // rolling is slow: it takes seconds to tell
 			h = g.samples(1)
 		}
-		if t := learn(smooth(x, h), up, water); t.weight > 0 {
+		if t := learn(filter.MovingMean(x, h), up, water); t.weight > 0 {
 			out = append(out, t)
 		}
 	}

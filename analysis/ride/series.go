@@ -2,6 +2,7 @@ package ride
 
 import (
 	"math"
+	"slices"
 
 	"evenfoot/filter"
 	"evenfoot/filter/align"
@@ -124,42 +125,12 @@ func (g *grid) fill(in *Input, t, e, n []float64) {
 			g.sound[i] = sound
 		}
 	}
-	g.se, g.sn = smooth(g.east, g.samples(0.4)), smooth(g.north, g.samples(0.4))
-	g.speed = smooth(g.mag, g.samples(0.4))
+	g.se, g.sn = filter.MovingMean(g.east, g.samples(0.4)), filter.MovingMean(g.north, g.samples(0.4))
+	g.speed = filter.MovingMean(g.mag, g.samples(0.4))
 }
 
 func nans(n int) []float64 {
-	x := make([]float64, n)
-	for i := range x {
-		x[i] = math.NaN()
-	}
-	return x
-}
-
-// smooth is the mean over ±h samples of what is known; NaN stays NaN.
-func smooth(x []float64, h int) []float64 {
-	out := make([]float64, len(x))
-	var sum float64
-	var cnt int
-	add := func(i, sign int) {
-		if i >= 0 && i < len(x) && !math.IsNaN(x[i]) {
-			sum += float64(sign) * x[i]
-			cnt += sign
-		}
-	}
-	for i := range h {
-		add(i, 1)
-	}
-	for i := range x {
-		add(i+h, 1)
-		add(i-h-1, -1)
-		if math.IsNaN(x[i]) || cnt == 0 {
-			out[i] = math.NaN()
-		} else {
-			out[i] = sum / float64(cnt)
-		}
-	}
-	return out
+	return slices.Repeat([]float64{math.NaN()}, n)
 }
 
 // features are what the board's motion says on the grid; NaN in gaps.

@@ -1,6 +1,12 @@
 package align
 
-import "math"
+import (
+	"math"
+
+	"evenfoot/filter"
+
+	"gonum.org/v1/gonum/floats"
+)
 
 // A Series is one quantity with its times, s; NaN where it is not known.
 type Series struct{ Time, Value []float64 }
@@ -16,24 +22,10 @@ const (
 // fine is for loads, which change within a second.
 var fine = grid{0.1, 1, 0.15}
 
-// quick takes the running mean out of cells.
+// quick takes the moving mean out of cells.
 func quick(x []float64) []float64 {
-	half := int(slowest / 2 / fine.step)
-	out := make([]float64, len(x))
-	var sum, n float64
-	add := func(i int, k float64) {
-		if i >= 0 && i < len(x) && x[i] == x[i] {
-			sum, n = sum+k*x[i], n+k
-		}
-	}
-	for i := range half {
-		add(i, 1)
-	}
-	for i := range x {
-		add(i+half, 1)
-		add(i-half-1, -1)
-		out[i] = x[i] - sum/n
-	}
+	out := filter.MovingMean(x, int(slowest/2/fine.step))
+	floats.SubTo(out, x, out)
 	return out
 }
 
