@@ -14,7 +14,7 @@ const (
 
 // bends tests the straight line three ways, each without the prior that the
 // fit itself puts on it.
-func (l *law) bends(at []float64, scale float64) []Bend {
+func (l *law) bends(at []float64, grid []noise, scale float64) []Bend {
 	var out []Bend
 	for _, t := range []struct {
 		kind  BendKind
@@ -37,7 +37,7 @@ func (l *law) bends(at []float64, scale float64) []Bend {
 			c.free = append(c.free, t.par)
 			beta = append(beta, 0)
 		}
-		q, _, err := c.infer(beta, scale)
+		q, _, err := c.infer(beta, grid, scale)
 		if err != nil {
 			continue
 		}

@@ -41,10 +41,10 @@ func Estimate(w []Window, p Params) *Fit {
 		return f
 	}
 	weights := l.settle(at, scale)
-	post, at, err := l.infer(at, scale)
+	post, at, err := l.infer(at, noiseGrid, scale)
 	if err == nil {
 		weights = l.resettle(weights, at, &post)
-		post, at, err = l.infer(at, scale)
+		post, at, err = l.infer(at, noiseGrid, scale)
 	}
 	if err != nil {
 		f.Missing = []Lack{{Kind: NoAgreement}}
@@ -55,7 +55,7 @@ func Estimate(w []Window, p Params) *Fit {
 	f.Enough = len(f.Missing) == 0
 	switch {
 	case f.Enough:
-		f.Bends = l.bends(at, scale)
+		f.Bends = l.bends(at, post.noises(), scale)
 	case len(f.Missing) == 1 && l.single != 0:
 		// A single tack keeps its own line: the slope and that tack's zero are
 		// sound, only the mean of the tacks is not.

@@ -32,8 +32,8 @@ const leastWeight = 1e-3
 
 // infer is generalised least squares under each noise, weighted by how well
 // the noise explains the residuals (restricted likelihood, Harville 1977, flat
-// over [noiseGrid]). It returns the point of linearisation too.
-func (l *law) infer(beta []float64, scale float64) (q posterior, at []float64, err error) {
+// over the grid). It returns the point of linearisation too.
+func (l *law) infer(beta []float64, grid []noise, scale float64) (q posterior, at []float64, err error) {
 	p := len(l.free)
 	dof := float64(-p)
 	for _, v := range l.usable.vary {
@@ -49,12 +49,12 @@ func (l *law) infer(beta []float64, scale float64) (q posterior, at []float64, e
 	if !l.settleAt(at, rows, l.usable.filter(likelyNoise), dof, scale) {
 		return q, nil, errSingular
 	}
-	parts := make([]component, len(noiseGrid))
+	parts := make([]component, len(grid))
 	filter.Each(len(parts), func(i int) {
-		g := l.usable.filter(noiseGrid[i])
+		g := l.usable.filter(grid[i])
 		defer spareGains.Put(g)
 		parts[i], _ = l.under(g, rows, at, dof, scale)
-		parts[i].noise = noiseGrid[i]
+		parts[i].noise = grid[i]
 	})
 	parts = slices.DeleteFunc(parts, func(c component) bool { return c.mean == nil })
 	if len(parts) == 0 {
@@ -148,6 +148,14 @@ func normalised[T any](parts []T, least float64, weight func(*T) *float64) []T {
 		*weight(&parts[i]) /= sum
 	}
 	return parts
+}
+
+// noises are those that count.
+func (q *posterior) noises() (g []noise) {
+	for _, c := range q.parts {
+		g = append(g, c.noise)
+	}
+	return g
 }
 
 // ownSD is the 1σ of what is new in every window, rad.

@@ -52,7 +52,7 @@ func regress(x, y []float64) (s solution, scale float64, err error) {
 	}
 	// Where more than half the rows lie exactly on one plane, they alone count.
 	scale = max(start.scale, math.SmallestNonzeroFloat64)
-	s, err = d.fit(start.beta, 200, func(r, w []float64) {
+	s, err = d.fit(start.beta, 200, flatGradient, func(r, w []float64) {
 		for i, v := range r {
 			w[i] = bisquare(v / (scale * bisquareC))
 		}
@@ -114,13 +114,15 @@ type solution struct {
 const (
 	flatGradient = 1e-11 // converged
 	noDescent    = 1e-7  // converged too, when it falls no further
+	stillPlane   = 1e-5  // converged enough for a start
 )
 
 // fit finds the plane of least weighted squares; weigh fills w with the weights
 // that the residuals r get, nil means 1. Weights that depend on the residuals make
 // it iteratively reweighted least squares: each step descends on the quadratic that
-// majorises the loss. With fixed weights it is one step and iterative refinement.
-func (d design) fit(start []float64, steps int, weigh func(r, w []float64)) (solution, error) {
+// majorises the loss. With fixed weights it is one step and iterative refinement. It
+// ends where the gradient is flat, relative to the residuals.
+func (d design) fit(start []float64, steps int, flat float64, weigh func(r, w []float64)) (solution, error) {
 	s := solution{beta: slices.Clone(start), r: make([]float64, d.n), w: slices.Repeat([]float64{1}, d.n)}
 	rows, last := slices.Clone(d.rows), math.Inf(1)
 	for range steps {
@@ -140,7 +142,7 @@ func (d design) fit(start []float64, steps int, weigh func(r, w []float64)) (sol
 			return s, fmt.Errorf("pitchlaw: %w", err)
 		}
 		explained /= math.Sqrt(s.rss)
-		if s.reached = !(explained > flatGradient) || explained < noDescent && explained >= last; s.reached {
+		if s.reached = !(explained > flat) || explained < noDescent && explained >= last; s.reached {
 			break
 		}
 		last = explained
@@ -198,7 +200,7 @@ func (d design) sEstimate() *plane {
 // refine lowers the scale by reweighted least squares.
 func (d design) refine(beta []float64, steps int) plane {
 	scale := math.NaN()
-	s, _ := d.fit(beta, steps, func(r, w []float64) { // where it fails, the last plane is it
+	s, _ := d.fit(beta, steps, stillPlane, func(r, w []float64) { // where it fails, the last plane is it
 		if math.IsNaN(scale) {
 			scale = medianAbs(r) / consistency
 		}

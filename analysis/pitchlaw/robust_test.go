@@ -117,7 +117,7 @@ func robust(t *testing.T, x, y []float64) solution {
 func least(t *testing.T, x, y []float64, weigh func(r, w []float64)) solution {
 	t.Helper()
 	d := newDesign(x, y)
-	s, err := d.fit(make([]float64, d.p), 500, weigh)
+	s, err := d.fit(make([]float64, d.p), 500, flatGradient, weigh)
 	if err != nil || !s.reached {
 		t.Fatal(s.reached, err)
 	}
