@@ -116,6 +116,7 @@ func TestPitchLaw(t *testing.T) {
 // TestOuting: what the plan says happens in the motion.
 func TestOuting(t *testing.T) {
 	for name, sc := range map[string]Scenario{"default": Default(), "rough": Rough(), "beginner": Beginner(), "kite": Kite(), "calm": Calm()} {
+		sc.IMURate = 50
 		s := Run(sc)
 		tr := &s.Truth
 		if tr.FoilingS < 0.35*sc.Duration || len(tr.Turns) < 5 || len(tr.Reaches) < 8 {
@@ -226,6 +227,7 @@ func offEven(s *Session) float64 {
 // TestDemoStory: front-heavy with speed before, nearly even after.
 func TestDemoStory(t *testing.T) {
 	sc := Demo()
+	sc[0].IMURate, sc[1].IMURate = 50, 50
 	a, b := Run(sc[0]), Run(sc[1])
 	was, is := offEven(a), offEven(b)
 	t.Logf("before %.2f %.2f %.2f, after %.2f %.2f %.2f; off even by %.3f → %.3f", a.Share(6), a.Share(8.5), a.Share(11), b.Share(6), b.Share(8.5), b.Share(11), was, is)
