@@ -16,7 +16,7 @@ func TestFolder(t *testing.T) {
 		"b.log": csv, "a.watch": gpx, "c.bin": append(fit, 0, 0), "d.gz": gz(t, csv), "foreign.csv": []byte("T,X,Y,Z\n0,1,2,9\n1,1,2,9\n"),
 		"mapped": []byte("x y\n"), "mapped.map.toml": []byte("time_s = \"x\"\n"),
 		SetupName: []byte("title = 1\n"), "other.toml": nil, ".hidden.csv": csv, "report.html": []byte("<!DOCTYPE html><p>1,2,3"),
-		"result.json": []byte(`{"schema": "evenfoot/1"}`), "notes.txt": []byte("Windy today.\nGusts, chop.\n"), "empty": nil,
+		"result.json": []byte(`{"schema": "evenfoot/1"}`), "notes.txt": []byte("Windy today.\nGusts, chop.\n"), "diary.gpx": []byte("Dear diary,\nthe wind was fine.\n"), "empty": nil,
 		"export.csv": []byte("# evenfoot export\n" + imuHeader + imuRows(0, 100, 20)), "photo.jpg": []byte("\xff\xd8\xff\xe0"),
 	} {
 		if err := os.WriteFile(filepath.Join(dir, name), b, 0o644); err != nil {
@@ -38,7 +38,7 @@ func TestFolder(t *testing.T) {
 	if !slices.Equal(names, want) || f.Setup != filepath.Join(dir, SetupName) {
 		t.Errorf("logs %v, setup %q; want %v", names, f.Setup, want)
 	}
-	if a := f.Aside.Text; len(a) != 2 || a[0] != "notes.txt" {
+	if a := f.Aside.Text; !slices.Equal(a, []string{"diary.gpx", "is not a GPX file, whatever its name says", "notes.txt", "holds no columns of numbers under names"}) {
 		t.Errorf("left aside: %q", a)
 	}
 	// A file that looks like a log and is none is named; the others are read.

@@ -119,7 +119,8 @@ func (b *builder) gps() GPS {
 	if len(f.Time) == 0 {
 		return GPS{}
 	}
-	g := GPS{Time: f.Time, Lat: f.Lat, Lon: f.Lon, Alt: f.Alt, Speed: f.Speed, Course: f.Course, Flags: make([]Flag, len(f.Time))}
+	g := GPS{Time: f.Time, Lat: f.Lat, Lon: f.Lon, Alt: f.Alt, Speed: f.Speed, Course: f.Course}
+	g.Flags = make([]Flag, len(f.Time))
 	g.Gaps, g.Rate = pace(g.Time)
 	track := newTrack(&g)
 	given := len(known(g.Time, g.Speed))

@@ -78,7 +78,8 @@ type mender struct {
 
 // mend puts the samples of one stream in order of time, as those of others were.
 func (b *builder) mend(s raw.Stream) {
-	m := mender{Stream: s, fixes: s.Name == fixes, dated: !b.r.Start.IsZero(), unset: b.unset(), known: b.jumps, t: s.Time(), count: map[raw.Kind]int{}}
+	m := mender{Stream: s, fixes: s.Name == fixes, t: s.Time(), known: b.jumps, count: map[raw.Kind]int{}}
+	m.dated, m.unset = !b.r.Start.IsZero(), b.unset()
 	if n := len(m.t); increasing(m.t) && !(n > 1 && m.isSet(m.t[0], m.t[n-1])) {
 		return
 	}

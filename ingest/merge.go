@@ -235,8 +235,8 @@ func (m *merger) joinSensors() {
 		imu, lost := joinIMU(&raw.Series{Time: best.IMU.Time, V: best.IMU.Acc}, &g.gyrOnly)
 		imu.File = file
 		if lost > 0 {
-			f := &m.Files[file]
-			f.Dropped = append(slices.Clone(f.Dropped), Dropped{Count: lost, Reason: raw.NoGyroBeside, Sensor: unit.SensorNames[unit.Acc]})
+			f, d := &m.Files[file], Dropped{Count: lost, Reason: raw.NoGyroBeside, Sensor: unit.SensorNames[unit.Acc]}
+			f.Dropped = append(slices.Clone(f.Dropped), d)
 		}
 		best.IMU = imu
 		best.take(g)
@@ -293,7 +293,8 @@ func (m *merger) joinFeet() {
 // brings; of a gyroscope without an accelerometer joinSensors has told.
 func (m *merger) forget() {
 	m.Warnings = slices.DeleteFunc(m.Warnings, func(w Warning) bool {
-		return w.Lacks == unit.SensorNames[unit.Acc] || w.Lacks != "" && slices.ContainsFunc(m.Files, func(f File) bool { return f.Has(w.Lacks) })
+		brought := slices.ContainsFunc(m.Files, func(f File) bool { return f.Has(w.Lacks) })
+		return w.Lacks == unit.SensorNames[unit.Acc] || brought
 	})
 }
 
@@ -302,7 +303,8 @@ func gpsTimes(p *part) []float64 { return p.GPS.Time }
 
 // choose joins parts of one kind that follow each other in time, and picks the
 // best, nil where there is none; the others are named.
-func (m *merger) choose(ps []*part, unused raw.Kind, times func(p *part) []float64, join func(p, q *part), worth func(p *part) float64) *part {
+func (m *merger) choose(ps []*part, unused raw.Kind, times func(p *part) []float64,
+	join func(p, q *part), worth func(p *part) float64) *part {
 	if len(ps) == 0 {
 		return nil
 	}
@@ -340,7 +342,8 @@ func (p *part) alike(q *part) bool {
 func (u *IMU) hasGyro() bool { return len(u.Gyr[0]) > 0 && !math.IsNaN(float64(u.Gyr[0][0])) }
 
 func (u *IMU) table() raw.Table {
-	return raw.Table{Times: []*[]float64{&u.Time}, Cols: []*[]float32{&u.Acc[0], &u.Acc[1], &u.Acc[2], &u.Gyr[0], &u.Gyr[1], &u.Gyr[2]}}
+	a, g := &u.Acc, &u.Gyr
+	return raw.Table{Times: []*[]float64{&u.Time}, Cols: []*[]float32{&a[0], &a[1], &a[2], &g[0], &g[1], &g[2]}}
 }
 
 // join adds the samples of v, which follow.
@@ -350,7 +353,8 @@ func (u *IMU) join(v *IMU) {
 }
 
 func (g *GPS) table() raw.Table {
-	return raw.Table{Times: []*[]float64{&g.Time}, Wide: []*[]float64{&g.Lat, &g.Lon}, Cols: []*[]float32{&g.Alt, &g.Speed, &g.Course}}
+	return raw.Table{Times: []*[]float64{&g.Time},
+		Wide: []*[]float64{&g.Lat, &g.Lon}, Cols: []*[]float32{&g.Alt, &g.Speed, &g.Course}}
 }
 
 // join adds the fixes of v, which follow.

@@ -113,7 +113,8 @@ func read(src io.Reader, name string, size int64, opt Options) (*raw.Columns, er
 	case packed:
 		in.packed, size = came, -1
 	case size > in.maxBytes:
-		return nil, fmt.Errorf("%s: is %s long, more than the bound of %s for one file", name, humanize.IBytes(uint64(size)), humanize.IBytes(uint64(in.maxBytes)))
+		return nil, fmt.Errorf("%s: is %s long, more than the bound of %s for one file",
+			name, humanize.IBytes(uint64(size)), humanize.IBytes(uint64(in.maxBytes)))
 	}
 	in.r = content
 	r, err := dispatch(in, name, size, opt.Map)
@@ -125,7 +126,8 @@ func read(src io.Reader, name string, size int64, opt Options) (*raw.Columns, er
 	case err != nil:
 		return nil, err
 	case in.broken != nil:
-		r.Warnings = append(r.Warnings, Warning{Kind: raw.GzipDamaged, File: name, Byte: came.n, Count: int(in.n), Text: []string{in.broken.Error()}})
+		r.Warnings = append(r.Warnings, Warning{Kind: raw.GzipDamaged, File: name,
+			Byte: came.n, Count: int(in.n), Text: []string{in.broken.Error()}})
 	}
 	r.File.Gzip, r.File.Bytes, r.Outing = packed, came.n, opt.Outing
 	return r, nil

@@ -42,7 +42,8 @@ func (b *builder) oneOuting() error {
 		sorted = append(sorted, t)
 	}
 	all := stretches(sorted, pauseBetweenOutings)
-	if len(all) < 2 || len(all) == 2 && slices.ContainsFunc(sorted, func(t []float64) bool { return t[0] < unset && t[len(t)-1] >= unset }) {
+	set := slices.ContainsFunc(sorted, func(t []float64) bool { return t[0] < unset && t[len(t)-1] >= unset })
+	if len(all) < 2 || len(all) == 2 && set {
 		return nil
 	}
 	kept := slices.MaxFunc(all, func(x, y stretch) int { return cmp.Compare(x.n, y.n) })
@@ -62,7 +63,9 @@ func (b *builder) oneOuting() error {
 		outside += s.Keep(func(i int) bool { return t[i] >= kept.from && t[i] <= kept.to })
 	}
 	b.notes.Drop(outside, raw.OtherOuting, "")
-	r.File.Marks = slices.DeleteFunc(r.File.Marks, func(m Mark) bool { return m.At < kept.from-aroundOuting || m.At > kept.to+aroundOuting })
+	r.File.Marks = slices.DeleteFunc(r.File.Marks, func(m Mark) bool {
+		return m.At < kept.from-aroundOuting || m.At > kept.to+aroundOuting
+	})
 	return nil
 }
 

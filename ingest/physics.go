@@ -265,7 +265,8 @@ func (b *builder) checkSpeeds(t *track) bool {
 	if likely == nil {
 		likely = &unit.Unit{} // none that is known
 	}
-	w := raw.Warning{Kind: raw.WrongSpeed, Values: []float64{ratio, positions}, Text: []string{likely.Name, own.Name, f.SpeedColumn}}
+	w := raw.Warning{Kind: raw.WrongSpeed, Values: []float64{ratio, positions}}
+	w.Text = []string{likely.Name, own.Name, f.SpeedColumn}
 	if f.SpeedMapped {
 		w.Count = 1
 	}

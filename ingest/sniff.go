@@ -8,7 +8,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"evenfoot/ingest/csv"
@@ -66,7 +65,6 @@ var tags = []struct{ magic, is string }{
 	{":gpx", kindGPX},
 	{"<kml", "is XML but not GPX: export it as GPX or FIT"},
 	{"<trainingcenterdatabase", "is XML but not GPX: export it as GPX or FIT"},
-	{"", "is XML but not GPX"},
 }
 
 // binary is what a file is that holds no text.
@@ -92,7 +90,12 @@ func sniff(head []byte) string {
 		return binary
 	case text[0] == '<':
 		lower := bytes.ToLower(text)
-		return tags[slices.IndexFunc(tags, func(m struct{ magic, is string }) bool { return bytes.Contains(lower, []byte(m.magic)) })].is
+		for _, m := range tags {
+			if bytes.Contains(lower, []byte(m.magic)) {
+				return m.is
+			}
+		}
+		return "is XML but not GPX"
 	case text[0] == '{' || text[0] == '[' && !bytes.ContainsAny(firstLine(text), ",;\t"):
 		return "is JSON"
 	case nmea.Is(text):
