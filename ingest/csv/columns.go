@@ -102,24 +102,15 @@ func findDelimiter(line []byte) byte {
 
 // A headerError is a header that cannot be used as it stands.
 type headerError struct {
-	file string
-	line int
-	what string
-	head []string
-	ours bool // the header names columns of ours; a column map would not help
+	plain string
+	ours  bool // the header names columns of ours; a column map would not help
 }
 
 func (e *headerError) Error() string {
-	s := e.plain()
-	if !e.ours {
-		s += " For a CSV with other names make a column map: `evenfoot inspect --write-map` on the file writes one beside it, as NAME.map.toml."
+	if e.ours {
+		return e.plain
 	}
-	return s
-}
-
-func (e *headerError) plain() string {
-	return fmt.Sprintf("%s, line %d: %s. The header is: %s. Accepted columns: %s.",
-		e.file, e.line, e.what, sentenceHeader(e.head), acceptedColumns)
+	return e.plain + " For a CSV with other names make a column map: `evenfoot inspect --write-map` on the file writes one beside it, as NAME.map.toml."
 }
 
 // NeedsMap says whether err is the refusal of a CSV for the names of its
@@ -130,7 +121,7 @@ func NeedsMap(err error) (what string, needs bool) {
 	if !errors.As(err, &e) || e.ours {
 		return "", false
 	}
-	return e.plain(), true
+	return e.plain, true
 }
 
 func sentenceHeader(head []string) string {

@@ -156,10 +156,10 @@ func (c *reader) choose() error {
 		what = "there is a time but no accelerometer, position or speed, nor forces of the feet"
 	}
 	if what != "" {
-		return &headerError{c.notes.File, c.headN, what, c.head, byMap && (known || measured)}
+		return &headerError{fmt.Sprintf("%s, line %d: %s. The header is: %s. Accepted columns: %s.",
+			c.notes.File, c.headN, what, sentenceHeader(c.head), acceptedColumns), byMap && (known || measured)}
 	}
 	c.time.zone = c.m.zone
-	feet := 0
 	for i, col := range c.cols {
 		if col.slot == unit.SlotIgnore {
 			continue
@@ -170,11 +170,9 @@ func (c *reader) choose() error {
 			c.out.Acc.Unit = col.unit.Name
 		case unit.SlotGyr:
 			c.out.Gyr.Unit = col.unit.Name
-		case unit.SlotFeet, unit.SlotFeet + 1, unit.SlotFeet + 2, unit.SlotFeet + 3:
+		case unit.SlotFeet, unit.SlotFeet + 1, unit.SlotFeet + 2, unit.SlotFeet + 3, unit.SlotMoment:
 			c.out.Deck.Unit = cmp.Or(c.out.Deck.Unit, col.unit.Name)
-			feet++
-		case unit.SlotMoment:
-			c.out.Deck.Unit = cmp.Or(c.out.Deck.Unit, col.unit.Name)
+			c.deckToo = true
 		case unit.SlotUTC:
 			name := strings.ToLower(col.name)
 			c.time.saysUTC = strings.Contains(name, "utc") || strings.Contains(name, "gmt")
@@ -186,8 +184,8 @@ func (c *reader) choose() error {
 			c.out.Gps.SpeedMapped = own == nil
 		}
 	}
-	c.deckToo, c.oneFoot = feet > 0 || c.has[unit.SlotMoment], feet == 1
-	c.out.Sides = c.has[unit.SlotFeet+2] || c.has[unit.SlotFeet+3]
+	left, right := c.has[unit.SlotFeet+2], c.has[unit.SlotFeet+3] // or both are in front and at the back
+	c.oneFoot, c.out.Sides = left != right, left || right
 	c.time.both = c.has[unit.SlotUTC] || c.has[unit.SlotDate]
 	return nil
 }

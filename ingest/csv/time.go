@@ -1,7 +1,6 @@
 package csv
 
 import (
-	"errors"
 	"math"
 	"slices"
 	"strings"
@@ -49,70 +48,53 @@ func (r *timeReader) date(b []byte) (ns int64, ok bool) {
 	return time.Date(t.Year(), t.Month(), t.Day(), t.Hour(), t.Minute(), t.Second(), t.Nanosecond(), r.zone).UnixNano(), true
 }
 
-var errRange = errors.New("out of range")
-
 // read turns the time column, or failing that the UTC column, into seconds.
-func (r *timeReader) read(stamp, utc []byte, dec byte) (float64, bool) {
+func (r *timeReader) read(stamp, utc []byte, dec byte) (t float64, ok bool) {
 	if len(stamp) > 0 {
-		t, err := r.number(scan.Bare(stamp), dec)
-		if err == nil {
-			if r.mode == 'r' && !r.hasUTC && len(utc) > 0 {
-				if ns, ok := r.date(utc); ok {
-					r.hasUTC = true
-					r.utcZero = ns - int64(math.Round(t*1e9))
-				}
-			}
-			return t, true
+		t, ok = r.number(scan.Bare(stamp), dec)
+		if ok && r.mode == 'r' && !r.hasUTC && len(utc) > 0 {
+			var ns int64
+			ns, r.hasUTC = r.date(utc)
+			r.utcZero = ns - int64(math.Round(t*1e9))
 		}
-		return 0, false
-	}
-	if len(utc) == 0 {
-		return 0, false
+		return t, ok
 	}
 	ns, ok := r.date(utc)
-	if !ok {
-		return 0, false
-	}
-	if r.mode == 0 {
+	switch {
+	case !ok:
+	case r.mode == 'r':
+		return float64(ns-r.utcZero) / 1e9, r.hasUTC
+	case r.mode == 0:
 		r.mode, r.zero = 'i', ns
 	}
-	if r.mode == 'r' {
-		if !r.hasUTC {
-			return 0, false
-		}
-		return float64(ns-r.utcZero) / 1e9, true
-	}
-	return float64(ns-r.zero) / 1e9, true
+	return float64(ns-r.zero) / 1e9, ok
 }
 
-func (r *timeReader) number(b []byte, dec byte) (float64, error) {
+// number reads a number of the time column's units.
+func (r *timeReader) number(b []byte, dec byte) (t float64, ok bool) {
 	if r.mode == 'r' && r.digits == 0 { // as it stands: nothing to lose
-		if v, next, kind := scan.Number(b, 0, 0, dec); kind == scan.IsNumber && next == len(b) && math.Abs(v) < timeMost {
-			return v, nil
-		}
-		return 0, errRange
+		v, next, kind := scan.Number(b, 0, 0, dec)
+		return v, kind == scan.IsNumber && next == len(b) && math.Abs(v) < timeMost
 	}
 	ns, ok := scan.DecimalNS(b, dec, r.digits)
 	if !ok {
 		v, kind := scan.SlowNumber(b, dec)
 		v *= math.Pow10(-r.digits)
 		if kind != scan.IsNumber || math.Abs(v) > 9.2e9 {
-			return 0, errRange
+			return 0, false
 		}
 		ns = int64(v * 1e9)
 	}
-	if r.mode == 0 {
-		if ns > 1e18 { // Unix seconds above 1e9
-			r.mode, r.zero = 'u', ns
-		} else {
-			r.mode = 'r'
-			return r.number(b, dec)
-		}
+	switch {
+	case r.mode == 'r':
+		return float64(ns) / 1e9, true
+	case r.mode == 0 && ns <= 1e18: // Unix seconds are above 1e9
+		r.mode = 'r'
+		return r.number(b, dec)
+	case r.mode == 0:
+		r.mode, r.zero = 'u', ns
 	}
-	if r.mode == 'u' || r.mode == 'i' {
-		return float64(ns-r.zero) / 1e9, nil
-	}
-	return float64(ns) / 1e9, nil
+	return float64(ns-r.zero) / 1e9, true
 }
 
 // settle sets the start that the stamps imply.
