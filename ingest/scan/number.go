@@ -7,7 +7,6 @@ import (
 	"encoding/binary"
 	"math"
 	"math/bits"
-	"slices"
 	"strconv"
 	"strings"
 )
@@ -145,47 +144,39 @@ func Trim(b []byte) []byte {
 	return b
 }
 
-// SlowNumber reads what scanNumber's fast path does not.
+// SlowNumber reads what Number's fast path does not.
 func SlowNumber(b []byte, dec byte) (float64, Kind) {
-	b = Bare(b)
-	if len(b) == 0 {
+	s := pointed(b, dec)
+	switch {
+	case s == "":
 		return math.NaN(), IsEmpty
-	}
-	if len(b) > 400 {
+	case notFinite[strings.ToLower(strings.TrimLeft(s[:min(len(s), 12)], "+-"))]:
+		return math.NaN(), IsNotFinite
+	case len(s) > 400, strings.Trim(s, "0123456789+-.eE") != "":
 		return math.NaN(), IsGarbled
 	}
-	var buf [400]byte
-	digits := 0
-	for i, c := range b {
-		switch {
-		case c-'0' <= 9:
-			digits++
-		case c == '+' || c == '-' || c == '.' || c == 'e' || c == 'E':
-		case c == dec:
-			c = '.'
-		default:
-			if isNotFinite(b) {
-				return math.NaN(), IsNotFinite
-			}
-			return math.NaN(), IsGarbled
-		}
-		buf[i] = c
+	v, err := strconv.ParseFloat(s, 64)
+	switch {
+	case err == nil:
+		return v, IsNumber
+	case math.IsInf(v, 0):
+		return math.NaN(), IsNotFinite
 	}
-	v, err := strconv.ParseFloat(string(buf[:len(b)]), 64)
-	if err != nil {
-		if digits > 0 && math.IsInf(v, 0) {
-			return math.NaN(), IsNotFinite
-		}
-		return math.NaN(), IsGarbled
-	}
-	return v, IsNumber
+	return math.NaN(), IsGarbled
 }
 
-// isNotFinite knows the words that programs write for a missing number.
-func isNotFinite(b []byte) bool {
-	word := strings.ToLower(strings.TrimLeft(string(b[:min(len(b), 12)]), "+-"))
-	return slices.Contains([]string{"nan", "inf", "infinity", "null", "none", "na", "n/a", "1.#qnan", "1.#ind", "1.#inf"}, word)
+// pointed is the bare text of a number with the point as its decimal mark.
+func pointed(b []byte, dec byte) string {
+	s := string(Bare(b))
+	if dec == '.' {
+		return s
+	}
+	return strings.ReplaceAll(s, string(dec), ".")
 }
+
+// notFinite are the words that programs write for a missing number.
+var notFinite = map[string]bool{"nan": true, "inf": true, "infinity": true, "null": true, "none": true, "na": true, "n/a": true,
+	"1.#qnan": true, "1.#ind": true, "1.#inf": true}
 
 // ToFloat32 is the float32 nearest to the decimal in text, whose float64 is v.
 // Rounding twice differs from rounding once only when v is exactly half-way.
@@ -193,18 +184,7 @@ func ToFloat32(v float64, text []byte, dec byte) float64 {
 	if math.Float64bits(v)&(1<<29-1) != 1<<28 {
 		return v
 	}
-	b := Bare(text)
-	var buf [400]byte
-	if len(b) > len(buf) {
-		return v
-	}
-	for i, c := range b {
-		if c == dec {
-			c = '.'
-		}
-		buf[i] = c
-	}
-	if f, err := strconv.ParseFloat(string(buf[:len(b)]), 32); err == nil {
+	if f, err := strconv.ParseFloat(pointed(text, dec), 32); err == nil {
 		return f
 	}
 	return v
@@ -216,7 +196,7 @@ func ToFloat32(v float64, text []byte, dec byte) float64 {
 // digits within the range of an int64.
 func DecimalNS(b []byte, dec byte, unitDigits int) (ns int64, ok bool) {
 	unit := int64(math.Pow10(9 - unitDigits))
-	whole, part, _ := strings.Cut(strings.Replace(string(b), string(dec), ".", 1), ".")
+	whole, part, _ := strings.Cut(pointed(b, dec), ".")
 	n, err := strconv.ParseInt(whole, 10, 64)
 	if err != nil || n > math.MaxInt64/unit || n < -math.MaxInt64/unit || strings.Trim(part, "0123456789") != "" {
 		return 0, false
