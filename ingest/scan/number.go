@@ -65,18 +65,15 @@ func Number(line []byte, i int, delim, dec byte) (v float64, next int, kind Kind
 		frac = i - first
 		digits += frac
 	}
-	if (i == n || line[i] == delim) && digits > 0 {
-		if digits <= 19 && mant < 1<<53 && frac <= 22 {
-			v = float64(mant)
-			if frac > 0 {
-				v /= pow10[frac]
-			}
-			if neg {
-				v = -v
-			}
-			return v, i, IsNumber
+	ends := (i == n || line[i] == delim) && digits > 0
+	if ends && digits <= 19 && mant < 1<<53 && frac <= 22 {
+		if v = float64(mant) / pow10[frac]; neg {
+			v = -v
 		}
-		if v, err := strconv.ParseFloat(string(line[start:i]), 64); plain && err == nil {
+		return v, i, IsNumber
+	}
+	if ends && plain {
+		if v, err := strconv.ParseFloat(string(line[start:i]), 64); err == nil {
 			return v, i, IsNumber
 		}
 	}
