@@ -550,10 +550,24 @@ func TestFolders(t *testing.T) {
 }
 
 // TestSortOutings: a pause on the beach is within an outing, a logger's parts
-// bridge one, and what has no date goes with the only outing there is.
+// bridge one, two boards carry two loggers of a kind, and what has no date goes with
+// the only outing there is.
 func TestSortOutings(t *testing.T) {
 	at := func(h, m int) time.Time { return time.Date(2026, 5, 2, h, m, 0, 0, time.UTC) }
 	log := func(from, to time.Time) glance { return glance{span: span{from, to}} }
+	logger := func(device string, from, to int) glance {
+		g := log(at(from, 0), at(to, 0))
+		g.Device, g.motion = device, true
+		return g
+	}
+	watch := func(lat float64, from, to int) glance {
+		g := log(at(from, 0), at(to, 0))
+		g.Device, g.track = "watch", map[int64]place{}
+		for i := range int64(placesLeast) {
+			g.track[at(from, 0).Unix()/trackStep+i] = place{lat, 10}
+		}
+		return g
+	}
 	for name, c := range map[string]struct {
 		in   []glance
 		want string
@@ -565,6 +579,11 @@ func TestSortOutings(t *testing.T) {
 		"undated of two":   {[]glance{log(at(9, 0), at(10, 0)), {}, log(at(17, 0), at(18, 0))}, "1 3 2"},
 		"two folders":      {[]glance{{span: span{at(9, 0), at(10, 0)}, Folder: "a"}, {span: span{at(9, 30), at(10, 0)}, Folder: "b"}, {span: span{at(14, 0), at(15, 0)}, Folder: "a"}}, "1 2 1"},
 		"nothing read":     {[]glance{{Wrong: "no log"}}, "0"},
+		"two of a kind":    {[]glance{logger("a", 9, 10), logger("a", 9, 10)}, "1 2"},
+		"two kinds":        {[]glance{logger("a", 9, 10), logger("b", 9, 10)}, "1 1"},
+		"one after other":  {[]glance{logger("a", 9, 10), logger("a", 10, 11)}, "1 1"},
+		"no kind told":     {[]glance{logger("", 9, 10), logger("", 9, 10)}, "1 1"},
+		"loggers, watches": {[]glance{watch(54.1, 9, 12), watch(54.3, 9, 12), logger("a", 10, 11), logger("a", 10, 11)}, "1 2 2 1"},
 	} {
 		n := sortOutings(c.in)
 		var got []string

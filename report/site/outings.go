@@ -34,7 +34,8 @@ type glance struct {
 	Outing int      // from 1 in order of time; 0 for none
 	Folder string   // that it came in with a setup; "" for none
 
-	track map[int64]place // where it was, by Unix time in steps
+	track  map[int64]place // where it was, by Unix time in steps
+	motion bool            // it holds an accelerometer's samples
 }
 
 // A place is on the earth, deg.
@@ -50,6 +51,9 @@ const (
 	// trackStep is the time between the places that are compared, s; sameMoment is
 	// how near to it a fix must be, s.
 	trackStep, sameMoment = 10, 0.6
+	// overlapLeast is how long two logs of one device must run at once to be of two
+	// such devices, not parts of a log that overlap.
+	overlapLeast = time.Minute
 	// placesLeast is how many common places tell anything.
 	placesLeast = 6
 	// logsHeld is how many logs of an upload are kept in memory after the first look.
@@ -140,6 +144,7 @@ func (g *glance) take(l *ingest.Log) {
 		}
 	}
 	g.Device = label(strings.Join(devices, ", "))
+	g.motion = len(l.IMU.Time) > 0
 	if l.Start.IsZero() || l.LocalDate() {
 		return
 	}
@@ -154,8 +159,13 @@ func (g *glance) take(l *ingest.Log) {
 	}
 }
 
-// elsewhere says that two logs of the same time were not on one board.
+// elsewhere says that two logs of the same time were not on one board: by their
+// tracks, or where one has none by their devices, since nobody fixes two of a kind
+// to a board.
 func (g *glance) elsewhere(h *glance) bool {
+	if len(g.track) == 0 || len(h.track) == 0 {
+		return g.motion && h.motion && g.Device != "" && g.Device == h.Device && g.common(h) > overlapLeast
+	}
 	var apart []float64
 	for at, a := range g.track {
 		if b, both := h.track[at]; both {
@@ -181,7 +191,7 @@ func (g *glance) common(h *glance) time.Duration {
 
 // sortOutings numbers the outings: logs of one folder with a setup are of one, and of
 // several folders of several. Of the others those whose times touch are of one,
-// unless they were elsewhere at the same time; those without a date go with the only
+// unless they were on two boards at the same time; those without a date go with the only
 // outing, or are one of their own. It returns how many there are.
 func sortOutings(all []glance) (n int) {
 	var dated, undated []*glance
@@ -195,7 +205,7 @@ func sortOutings(all []glance) (n int) {
 		}
 	}
 	slices.SortStableFunc(dated, func(a, b *glance) int {
-		// At the same time those with a track first: they tell riders apart.
+		// At the same time those with a track first: they tell riders apart best.
 		return cmp.Or(a.From.Compare(b.From), cmp.Compare(len(b.track), len(a.track)))
 	})
 	var outings [][]*glance
