@@ -2,6 +2,7 @@ package page
 
 import (
 	"bytes"
+	"compress/gzip"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
@@ -344,6 +345,41 @@ func TestFieldsCannotHold(t *testing.T) {
 	p.open("#setup/" + p.add(file))
 	p.until(`document.querySelector("#form input") !== null && /lucky_number/.test(document.getElementById("problem").textContent)`)
 	p.NoErrors()
+}
+
+// TestPageIsSmall: a phone on the beach downloads at most 5 MB, each file as a host
+// packs it. It weighs the page that the tests in a browser share.
+func TestPageIsSmall(t *testing.T) {
+	t.Parallel()
+	browser.Need(t) // without one nothing else needs the page, which takes long to build
+	dir := filepath.Join(work(t), "page")
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	sum := 0
+	for _, e := range entries {
+		text, err := os.ReadFile(filepath.Join(dir, e.Name()))
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b bytes.Buffer
+		z, err := gzip.NewWriterLevel(&b, gzip.BestCompression)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := z.Write(text); err != nil {
+			t.Fatal(err)
+		}
+		if err := z.Close(); err != nil {
+			t.Fatal(err)
+		}
+		sum += min(len(text), b.Len())
+	}
+	t.Logf("%.2f MB in %d files", float64(sum)/1e6, len(entries))
+	if sum > 5e6 || len(entries) < 10 {
+		t.Errorf("%d files are %.2f MB to download", len(entries), float64(sum)/1e6)
+	}
 }
 
 // TestReproducible: the same input gives the same bytes, and the list of the
