@@ -596,6 +596,24 @@ func TestSortOutings(t *testing.T) {
 	}
 }
 
+// TestOuting: of a log that holds several outings the sheet is made of the longest,
+// or of the one whose number the reader gives.
+func TestOuting(t *testing.T) {
+	d := open(t, Config{})
+	later := strings.NewReplacer("T10:", "T18:").Replace(track(1))
+	_, second, _ := strings.Cut(later, "<trkseg>")
+	at := d.added(piece{"logs", "day.gpx", strings.TrimSuffix(track(2), "</trkseg></trk></gpx>") + second})
+	d.must(at, "holds 2 outings", "Number 1 is read", "beside the units")
+	d.must(at+"?outing=2", "Number 2 is read")
+	d.must(at+"/more?outing=2", `name="outing" inputmode="numeric" size="3" value="2"`)
+	if status, body := d.get(at + "?outing=3"); status != 422 || !strings.Contains(body, "day.gpx: there is no outing 3") {
+		t.Errorf("status %d\n%s", status, body)
+	}
+	if status, body := d.get(at + "?outing=0"); status != 400 || !strings.Contains(body, "no number from 1 on") {
+		t.Errorf("status %d\n%s", status, body)
+	}
+}
+
 // TestProgress: a page that is being made tells how far it is as events, and
 // that it is done.
 func TestProgress(t *testing.T) {

@@ -19,6 +19,7 @@ type options struct {
 	Low, High, In       string  // the speeds that matter most, as typed, and their unit
 	Other               rider
 	Coordinates         bool
+	Outing              string // of a log that holds several, from 1; "" is the one with the most samples
 }
 
 // A rider is another rider on the same foil, as typed.
@@ -66,6 +67,7 @@ func (o *options) fields(usual words.Units) []field {
 		{"name", &o.Other.Name, "", nil, other}, {"level", &o.Other.Level, "", levels, other},
 		{"mass", &o.Other.Mass, "", nil, other}, {"massin", &o.Other.MassIn, "", massUnits, other},
 		{"height", &o.Other.Height, "", nil, other}, {"heightin", &o.Other.HeightIn, "", lengthUnits, other},
+		{"outing", &o.Outing, "", nil, true},
 	}
 }
 
@@ -86,6 +88,9 @@ func optionsFrom(q url.Values, usual words.Units) (options, error) {
 	o.Other.Name = label(o.Other.Name)
 	if _, err := speedRange(o.Low, o.High, o.In); err != nil {
 		return o, err
+	}
+	if n, err := strconv.Atoi(o.Outing); o.Outing != "" && (err != nil || n < 1) {
+		return o, fmt.Errorf("outing %.40q is no number from 1 on", o.Outing)
 	}
 	o.Coordinates, o.Alone = q.Get("coordinates") == "1", q.Get("alone") == "1"
 	var err error

@@ -89,7 +89,7 @@ func (s *Site) look(ctx context.Context, up *upload) (*ingest.Log, error) {
 			g.Folder = up.files[i].folder
 		}
 		err := guarded(func() error {
-			l, err := openLog(src, files)
+			l, err := openLog(src, files, 0)
 			if err != nil {
 				return err
 			}
@@ -126,7 +126,7 @@ func (s *Site) look(ctx context.Context, up *upload) (*ingest.Log, error) {
 	var log *ingest.Log
 	err := guarded(func() (err error) {
 		if len(up.outings) > len(logs) {
-			log, err = readLogs(files, nil)
+			log, err = readLogs(files, 0, nil)
 		} else {
 			log, err = ingest.Merge(logs)
 		}

@@ -72,7 +72,8 @@ func (e *readError) Unwrap() error { return e.err }
 
 // readLogs reads the logs of one outing; nil when there is none. In all that
 // it says, files go by their labels, not by where they lie.
-func readLogs(all []source, stage func(string)) (*ingest.Log, error) {
+// Of a log that holds several outings it reads the given one, or with 0 the longest.
+func readLogs(all []source, outing int, stage func(string)) (*ingest.Log, error) {
 	var logs []*ingest.Log
 	for _, src := range all {
 		if src.Kind != kindLog {
@@ -81,7 +82,7 @@ func readLogs(all []source, stage func(string)) (*ingest.Log, error) {
 		if stage != nil {
 			stage("reading " + src.Name)
 		}
-		l, err := openLog(src, all)
+		l, err := openLog(src, all, outing)
 		if err != nil {
 			return nil, err
 		}
@@ -94,12 +95,12 @@ func readLogs(all []source, stage func(string)) (*ingest.Log, error) {
 }
 
 // openLog reads one log of all that came with it.
-func openLog(src source, all []source) (*ingest.Log, error) {
+func openLog(src source, all []source, outing int) (*ingest.Log, error) {
 	files := make([]stored, len(all))
 	for i, s := range all {
 		files[i] = s.stored
 	}
-	opt := ingest.Options{Name: src.Name, MaxValues: valuesMost} // in a session's folder a map lies beside its log
+	opt := ingest.Options{Name: src.Name, MaxValues: valuesMost, Outing: outing} // in a session's folder a map lies beside its log
 	if k := mapFor(src.Name, files); k >= 0 {
 		m, err := csv.ReadMap(all[k].at)
 		if err != nil {
@@ -108,6 +109,9 @@ func openLog(src source, all []source) (*ingest.Log, error) {
 		opt.Map = m
 	}
 	l, err := ingest.Open(src.at, opt)
+	if no := (*ingest.OutingError)(nil); errors.As(err, &no) {
+		return nil, no
+	}
 	if err != nil {
 		return nil, &readError{src, relabel(err, src)}
 	}

@@ -345,7 +345,7 @@ func rebuilt(dir string) (*session, error) {
 	slices.SortFunc(s.Setups, func(a, b setupVersion) int { return b.Version - a.Version })
 	var log *ingest.Log
 	if err := guarded(func() (err error) {
-		log, err = readLogs(s.sources(), nil)
+		log, err = readLogs(s.sources(), 0, nil)
 		return err
 	}); err != nil {
 		log = nil // its page says why; here it only has no date

@@ -61,7 +61,7 @@ func (sh *tested) put(log, text string) (*session, error) {
 	if err != nil {
 		return nil, err
 	}
-	l, err := readLogs([]source{{in.stored, in.at}}, nil)
+	l, err := readLogs([]source{{in.stored, in.at}}, 0, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -506,7 +506,7 @@ func TestOldLibrary(t *testing.T) {
 			if three.Setup != nil || three.Version != 2 || len(three.Files) != 2 || three.Files[1].At != "watch-2.gpx" || !two.sharesLog(three) {
 				t.Errorf("schema %d: session 3 is %+v", schema, three)
 			}
-			if log, err := readLogs(three.sources(), nil); err != nil || len(log.GPS.Time) != 20 {
+			if log, err := readLogs(three.sources(), 0, nil); err != nil || len(log.GPS.Time) != 20 {
 				t.Errorf("schema %d: the logs of session 3: %v", schema, err)
 			}
 			if sh.setting("units") != "mph,cm,kg" || sh.setting("key") != "secret" || sh.nextID() != 6 {
@@ -576,7 +576,7 @@ func TestDamagedOldLibrary(t *testing.T) {
 				for _, h := range s.logs() {
 					found[h] = true
 				}
-				if log, err := readLogs(s.sources(), nil); err != nil || log == nil {
+				if log, err := readLogs(s.sources(), 0, nil); err != nil || log == nil {
 					t.Errorf("%s: session %d: %v", c.name, s.ID, err)
 				}
 			}

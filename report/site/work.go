@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -101,7 +102,7 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 		}
 	}
 	p := &plan{key: pageKey("sheet", inputs, o), ids: ids, what: ses.Title}
-	own, rests := o.Low+o.High == "" && other == nil, basis(ses, earlier, o.units())
+	own, rests := o.Low+o.High+o.Outing == "" && other == nil, basis(ses, earlier, o.units())
 	p.make = func(stage func(string)) (*kept, error) {
 		r, err := s.analyse(ses, earlier, o, other, stage)
 		if own && usual {
@@ -228,15 +229,16 @@ func (s *Site) analyse(ses *session, earlier []*session, o options, other *setup
 			return nil, err
 		}
 	}
-	if req.Log, err = readLogs(ses.sources(), stage); err != nil {
-		return nil, err
+	outing, _ := strconv.Atoi(o.Outing) // 0 where none is asked for
+	if req.Log, err = readLogs(ses.sources(), outing, stage); err != nil {
+		return nil, o.units().Explain(err)
 	}
 	for _, e := range earlier {
 		was := analysis.Given{Name: e.Title}
 		if was.Setup, _, err = e.parseSetup(); err != nil {
 			return nil, err
 		}
-		if was.Log, err = readLogs(e.sources(), stage); err != nil {
+		if was.Log, err = readLogs(e.sources(), 0, stage); err != nil {
 			return nil, fmt.Errorf("the earlier session %s: %w", e.Title, err)
 		}
 		req.Earlier = append(req.Earlier, was)
