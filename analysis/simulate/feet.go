@@ -52,10 +52,10 @@ func (m *motion) deck(sc *Scenario, script *script, index []int, imu []float64) 
 	if !(k.Rate > 0) && !k.Beside {
 		return d
 	}
-	phases, side := script.t.Phases, script.side.samples(m.n, m.dt, 1.5)
+	phases, side := script.t.Phases, m.samples(script.side, 1.5)
 	in := sc.Foil
 	f := trim.NewFoil(in)
-	normal := make([]float64, m.n)
+	normal := m.column()
 	boxMean(normal, m.normal, int(legTime/2/m.dt))
 	foot := newSpline(stream(sc.Seed, 60), m.dt, footTime)
 	rig := newSpline(stream(sc.Seed, 61), m.dt, rigTime)

@@ -2,6 +2,8 @@ package simulate
 
 import (
 	"math"
+	"slices"
+	"sync"
 
 	"evenfoot/analysis/trim"
 
@@ -19,10 +21,43 @@ type motion struct {
 	pitch, heel, yaw  []float64 // rad; yaw counterclockwise from east
 	normal            []float64 // m/s², deck-normal specific force at the reference
 	fly, rough, sway  []float64
+	sin, cos          []float64 // of the course
 	coast             []float64 // 1 in a glide; nil without any
 	zero, slope       float64   // θ = zero + slope·(M f_z - R)/q
 	acc               [3][]float64
 	zeroPort, zeroStb float64
+	*scratch
+}
+
+// scratch is memory that a session takes and the next one has again: columns of
+// any values, the first used of them taken.
+type scratch struct {
+	columns [][]float64
+	used    int
+	quats   [3][]quat.Number
+}
+
+var scratches = sync.Pool{New: func() any { return new(scratch) }}
+
+func (m *motion) column() []float64 {
+	m.used++
+	if m.used > len(m.columns) {
+		m.columns = append(m.columns, nil)
+	}
+	c := &m.columns[m.used-1]
+	*c = slices.Grow((*c)[:0], m.n)[:m.n]
+	return *c
+}
+
+func (m *motion) rotations(k int) []quat.Number {
+	m.quats[k] = slices.Grow(m.quats[k][:0], m.n)[:m.n]
+	return m.quats[k]
+}
+
+// free ends the use of the motion.
+func (m *motion) free() {
+	m.used = 0
+	scratches.Put(m.scratch)
 }
 
 // load is what the foil carries in level flight, N.
@@ -45,22 +80,22 @@ func law(in trim.Inputs) (zero, perArea float64) {
 // that the foil needs to follow them.
 func move(sc *Scenario, s *script, dt float64) *motion {
 	n := int(sc.Duration/dt) + 1
-	m := &motion{dt: dt, n: n}
-	m.fly = s.fly.samples(n, dt, 0.3)
-	m.speed = s.speed.samples(n, dt, 1.0)
-	m.course = s.course.samples(n, dt, 1.4)
-	m.rough = s.rough.samples(n, dt, 0.1)
-	m.sway = s.sway.samples(n, dt, 0.6)
-	height := s.height.samples(n, dt, 0.3)
-	wet := s.wet.samples(n, dt, 1)
-	side := s.side.samples(n, dt, 1.5)
-	heel := s.heel.samples(n, dt, 0.9)
-	pitch := s.pitch.samples(n, dt, 0.9)
-	pump := s.pump.samples(n, dt, 0.8)
-	eta := make([]float64, n) // what the waves do to the height of the water
+	m := &motion{dt: dt, n: n, scratch: scratches.Get().(*scratch)}
+	m.fly = m.samples(s.fly, 0.3)
+	m.speed = m.samples(s.speed, 1.0)
+	m.course = m.samples(s.course, 1.4)
+	m.rough = m.samples(s.rough, 0.1)
+	m.sway = m.samples(s.sway, 0.6)
+	height := m.samples(s.height, 0.3)
+	wet := m.samples(s.wet, 1)
+	side := m.samples(s.side, 1.5)
+	heel := m.samples(s.heel, 0.9)
+	pitch := m.samples(s.pitch, 0.9)
+	pump := m.samples(s.pump, 0.8)
+	eta := m.column() // what the waves do to the height of the water
 
 	if len(s.t.Glides) > 0 {
-		m.coast = s.coast.samples(n, dt, 0.6)
+		m.coast = m.samples(s.coast, 0.6)
 	}
 	m.ride(sc, s, height, wet, pump, eta)
 	m.travel(sc, wet, height)
@@ -99,7 +134,9 @@ func (m *motion) ride(sc *Scenario, s *script, height, wet, pump, eta []float64)
 		sin, cos := math.Sincos(2 * math.Pi / wavePeriod * t)
 		eta[i] = sc.Wave * wet[i] * (waveA.next()*cos + waveB.next()*sin)
 		height[i] += eta[i] * (1 - 0.6*f)
-		height[i] += pumpHeave * pump[i] * math.Sin(2*math.Pi*1.1*t)
+		if pump[i] != 0 {
+			height[i] += pumpHeave * pump[i] * math.Sin(2*math.Pi*1.1*t)
+		}
 	}
 }
 
@@ -156,10 +193,12 @@ func (sc *Scenario) flowAt(t float64) (east, north float64) {
 
 // travel gives the velocity over ground, the path and the acceleration.
 func (m *motion) travel(sc *Scenario, wet, height []float64) {
-	alloc := func() []float64 { return make([]float64, m.n) }
-	m.vE, m.vN, m.vU, m.x, m.y = alloc(), alloc(), alloc(), alloc(), alloc()
+	m.vE, m.vN, m.vU, m.x, m.y = m.column(), m.column(), m.column(), m.column(), m.column()
+	m.sin, m.cos = m.column(), m.column()
+	m.x[0], m.y[0] = 0, 0
 	for i := range m.n {
 		sin, cos := math.Sincos(m.course[i])
+		m.sin[i], m.cos[i] = sin, cos
 		fe, fn := sc.flowAt(float64(i) * m.dt)
 		m.vE[i] = m.speed[i]*sin + fe*wet[i]
 		m.vN[i] = m.speed[i]*cos + fn*wet[i]
@@ -170,7 +209,7 @@ func (m *motion) travel(sc *Scenario, wet, height []float64) {
 		}
 	}
 	for k, v := range [3][]float64{m.vE, m.vN, m.vU} {
-		m.acc[k] = alloc()
+		m.acc[k] = m.column()
 		for i := range v {
 			m.acc[k][i] = slope(v, i, m.dt)
 		}
@@ -196,14 +235,15 @@ func (m *motion) attitude(sc *Scenario, s *script, side, freeHeel, freePitch, et
 	swayP := newSpline(stream(sc.Seed, 11), m.dt, 0.9)
 	eddy := newSpline(stream(sc.Seed, 12), m.dt, 0.5)
 	n := m.n
-	m.heel, m.pitch, m.yaw, m.normal = make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
+	m.heel, m.pitch, m.yaw, m.normal = m.column(), m.column(), m.column(), m.column()
 	var port, stb, nPort, nStb float64
+	sinZero, cosZero := math.Sincos(m.zero)
 	for i := range n {
 		f, held := m.fly[i], 1.0 // 0 where the rig holds nothing
 		if m.coast != nil {
 			held -= m.coast[i]
 		}
-		sinC, cosC := math.Sincos(m.course[i])
+		sinC, cosC := m.sin[i], m.cos[i]
 		along := m.acc[0][i]*sinC + m.acc[1][i]*cosC
 		right := m.acc[0][i]*cosC - m.acc[1][i]*sinC
 		bank := math.Atan(m.speed[i] * slope(m.course, i, m.dt) / trim.Gravity)
@@ -240,10 +280,12 @@ func (m *motion) attitude(sc *Scenario, s *script, side, freeHeel, freePitch, et
 			}
 		}
 		noise := sc.PitchNoise * eddy.next()
-		pitch := m.zero
-		var fz float64
-		for range 2 { // f_z depends on pitch only through its small sine
-			sinT, cosT := math.Sincos(pitch)
+		var pitch, fz float64
+		sinT, cosT := sinZero, cosZero
+		for try := range 2 { // f_z depends on pitch only through its small sine
+			if try > 0 {
+				sinT, cosT = math.Sincos(pitch)
+			}
 			fz = -along*cosP*sinT + right*sinP + (m.acc[2][i]+trim.Gravity)*cosP*cosT
 			alpha := m.zero + m.slope*(mass*fz-held*rig+held*pull*side[i]*sinP)/q + extra + turned + off.at(v)
 			pitch = soft(alpha/max(cosP, 0.5)+climb, 14*Deg) + noise
@@ -260,7 +302,7 @@ func (m *motion) attitude(sc *Scenario, s *script, side, freeHeel, freePitch, et
 	}
 	// A board does not follow the load within a tenth of a second.
 	h := int(0.04 / m.dt)
-	tmp := make([]float64, n)
+	tmp := m.column()
 	boxMean(tmp, m.pitch, h)
 	boxMean(m.pitch, tmp, h)
 }

@@ -85,29 +85,33 @@ func (k track) last() float64 { return k[len(k)-1].v }
 
 // samples is the channel at i·dt, smoothed by three running means of the
 // given width in seconds together: three orders smoother than the keys.
-func (k track) samples(n int, dt, width float64) []float64 {
-	out := make([]float64, n)
-	j := 0
-	for i := range out {
-		t := float64(i) * dt
-		for j+1 < len(k) && k[j+1].t <= t {
-			j++
-		}
-		a := k[j]
-		out[i] = a.v
+func (m *motion) samples(k track, width float64) []float64 {
+	n, dt := m.n, m.dt
+	tmp, out := m.column(), m.column() // three means later tmp is the result
+	i := 0
+	for j, a := range k {
+		b := key{math.Inf(1), a.v}
 		if j+1 < len(k) {
-			b := k[j+1]
-			if b.t > a.t && t > a.t {
-				out[i] += (b.v - a.v) * (t - a.t) / (b.t - a.t)
+			b = k[j+1]
+		}
+		rise, run := b.v-a.v, b.t-a.t
+		for ; i < n; i++ {
+			t := float64(i) * dt
+			if t >= b.t {
+				break
+			}
+			out[i] = a.v
+			if rise != 0 {
+				out[i] += rise * (t - a.t) / run
 			}
 		}
 	}
-	tmp := make([]float64, n)
 	h := int(width / (6 * dt))
 	for range 3 {
 		boxMean(tmp, out, h)
 		out, tmp = tmp, out
 	}
+	m.used--
 	return out
 }
 
@@ -123,10 +127,23 @@ func boxMean(dst, src []float64, h int) {
 		sum += src[min(max(i, 0), n-1)]
 	}
 	k := 1 / float64(2*h+1)
-	for i := range dst[:n] {
-		dst[i] = sum * k
-		sum += src[min(i+h+1, n-1)] - src[max(i-h, 0)]
+	held := func(from, to int) {
+		for i := from; i < to; i++ {
+			dst[i] = sum * k
+			sum += src[min(i+h+1, n-1)] - src[max(i-h, 0)]
+		}
 	}
+	from := min(h, n)
+	to := max(n-h-1, from)
+	held(0, from)
+	s, in, out, mean := sum, src[min(from+h+1, n):], src[from-h:], dst[from:to]
+	in, out = in[:len(mean)], out[:len(mean)]
+	for i := range mean {
+		mean[i] = s * k
+		s += in[i] - out[i]
+	}
+	sum = s
+	held(to, n)
 }
 
 // slope is the central difference of x at i.

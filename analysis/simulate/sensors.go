@@ -47,11 +47,12 @@ type holder struct {
 	sc      *Scenario
 	shiftAt float64
 	after   quat.Number
+	size    float64 // rad RMS of the swing
 	swing   [3]*spline
 }
 
 func newHolder(sc *Scenario, dt float64) *holder {
-	h := &holder{sc: sc, shiftAt: math.Inf(1), after: sc.Mount}
+	h := &holder{sc: sc, shiftAt: math.Inf(1), after: sc.Mount, size: swings[sc.Mounting].size}
 	if sc.Mounting == Shifted {
 		h.shiftAt = cmp.Or(sc.ShiftAt, sc.Duration/2)
 		h.after = quat.Mul(rotation.Exp(r3.Vec{X: sc.ShiftBy / math.Sqrt2, Y: sc.ShiftBy / math.Sqrt2}), sc.Mount)
@@ -64,7 +65,7 @@ func newHolder(sc *Scenario, dt float64) *holder {
 
 // at is the sensor-to-board rotation at time t; call it once a sample, in order.
 func (h *holder) at(t float64) quat.Number {
-	if size := swings[h.sc.Mounting].size; size > 0 {
+	if size := h.size; size > 0 {
 		yaw, pitch, roll := h.swing[0].next(), h.swing[1].next(), h.swing[2].next()
 		return quat.Mul(Euler(size*yaw, size*pitch, size*roll), h.sc.Mount)
 	}
@@ -90,8 +91,7 @@ func (m *motion) imu(sc *Scenario, q []quat.Number, hold *holder) (ingest.IMU, [
 	}
 	out.Time = make([]float64, 0, n)
 	index := make([]int, 0, n)
-	sensor := make([]quat.Number, n)
-	toBoard := make([]quat.Number, n)
+	sensor, toBoard := m.rotations(1), m.rotations(2)
 	usual := (sc.SpeedLow + sc.SpeedHigh) / 2
 	for i := range n {
 		toBoard[i] = hold.at(float64(i) * m.dt)

@@ -98,7 +98,8 @@ func Run(sc Scenario) *Session {
 	dt := 1 / (rate * (1 + sc.DriftPPM*1e-6)) // the logger's clock sets the sampling
 	script := write(&sc)
 	m := move(&sc, script, dt)
-	q := make([]quat.Number, m.n)
+	defer m.free()
+	q := m.rotations(0)
 	for i := range q {
 		q[i] = m.board(i)
 	}
