@@ -76,8 +76,9 @@ func (w SpeedWeights) flyAll(draws []trim.Inputs, weights, curve []float64) []*f
 		for i := from; i < to; i++ {
 			f := w.fly(draws[i])
 			f.weight = weights[i]
-			for _, v := range curve {
-				f.curve = append(f.curve, f.foil.Point(v, trim.Gravity))
+			f.curve = make([]trim.Point, len(curve))
+			for k, v := range curve {
+				f.curve[k] = f.foil.Point(v, trim.Gravity)
 			}
 			all[i] = f
 		}
@@ -229,10 +230,17 @@ func (q quadratic) minimum(n float64, at Pair, b box) Pair {
 // start; a few settle it.
 func (o objective) best(foils []*flight, start Pair, b box) Pair {
 	at := Pair{clamp(start.Raise, b.raiseLow, b.raiseHigh), clamp(start.Move, b.moveLow, b.moveHigh)}
+	turns := b.raiseLow < b.raiseHigh
+	each := make([]quadratic, len(foils))
 	for range 8 {
+		if len(foils) == 1 { // as for each draw by itself: at once, in this goroutine
+			each[0] = o.expand(foils[0], at, turns)
+		} else {
+			each = o.expandEach(foils, at, turns)
+		}
 		var q quadratic
 		n := 0.0
-		for i, own := range o.expandEach(foils, at, b.raiseLow < b.raiseHigh) {
+		for i, own := range each {
 			if own.known() {
 				q.add(own, foils[i].weight)
 				n += foils[i].weight

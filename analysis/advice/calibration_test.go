@@ -4,6 +4,7 @@ import (
 	"flag"
 	"math"
 	"math/rand/v2"
+	"runtime/debug"
 	"testing"
 
 	"evenfoot/analysis/interval"
@@ -13,6 +14,9 @@ import (
 
 // The full studies, some minutes: go test ./analysis/advice -run "Calibration|Steps|ComeTrue" -long -v -timeout 1h
 var long = flag.Bool("long", false, "run the calibration studies in full")
+
+// Thousands of small posteriors on an almost empty heap: it is collected all the time.
+func init() { debug.SetGCPercent(400) }
 
 // randomGear is a setup of some rider, as different as riders are.
 func randomGear(rng *rand.Rand) *setup.Setup {

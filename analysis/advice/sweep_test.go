@@ -16,6 +16,15 @@ import (
 // only are the setups that are swept, as "3,17"; all when empty.
 var only = flag.String("only", "", "sweep these setups only, comma-separated")
 
+// quickDraws are what a quick run infers from, 0 in full: as many as the program
+// does. Fewer scatter more, so that a quick run is held to no less.
+func quickDraws(n int) int {
+	if *long {
+		return 0
+	}
+	return n
+}
+
 // kindOf is what an answer tells a rider to do, without sizes.
 func kindOf(a *Advice) string {
 	sign := func(v float64) string {
@@ -77,7 +86,7 @@ func TestNeighboursAgree(t *testing.T) {
 						q.Ev.Feel = append(q.Ev.Feel, o.Ev.Feel[2])
 					}
 				}
-				p, err := trim.Infer(q, nil, trim.InferOptions{})
+				p, err := trim.Infer(q, nil, trim.InferOptions{Draws: quickDraws(400)})
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -129,7 +138,7 @@ func chancesHold(t *testing.T, rider bool) {
 		s.Rider.Level = []string{"beginner", "intermediate", "advanced"}[i%3]
 		w := flightSpeeds(s).clean()
 		truth, o := simulatedRider(t, rng, s, w, 4, i%2 == 1, rider)
-		p, err := trim.Infer(o, nil, trim.InferOptions{})
+		p, err := trim.Infer(o, nil, trim.InferOptions{Draws: quickDraws(200)})
 		if err != nil {
 			t.Fatal(err)
 		}

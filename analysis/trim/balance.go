@@ -88,13 +88,19 @@ type drags struct{ wing, stab, mast float64 }
 // specific force, m/s² (9.80665 in level flight).
 func (f *Foil) Point(speed, normal float64) Point {
 	in := &f.In
-	p := Point{foil: f, q: water.DynamicPressure(in.Density, speed), load: in.carried(normal)}
+	p := f.lifting(speed, normal)
 	p.feet, p.board = in.RiderMass*normal-in.rigLift()-in.MastFoot, in.BoardMass*normal
-	wing, stab := f.liftLines(p.q)
-	p.wing, p.stab, p.liftArea = wing.Times(p.q), stab.Times(p.q), wing.Alpha+stab.Alpha
 	p.tilt, p.section = f.ZeroLift-in.WingIncidence, p.q*f.wing.area*f.wing.chord*f.cm
 	p.profile = f.profileDrags(p.q, speed)
 	p.induced.wing, p.induced.stab = f.inducedDrag(&f.wing, p.q), f.inducedDrag(&f.stab, p.q)
+	return p
+}
+
+// lifting is a Point with the lift alone.
+func (f *Foil) lifting(speed, normal float64) Point {
+	p := Point{foil: f, q: water.DynamicPressure(f.In.Density, speed), load: f.In.carried(normal)}
+	wing, stab := f.liftLines(p.q)
+	p.wing, p.stab, p.liftArea = wing.Times(p.q), stab.Times(p.q), wing.Alpha+stab.Alpha
 	return p
 }
 
@@ -173,8 +179,7 @@ func (p *Point) lifts(raise float64) (alpha, wing, stab float64) {
 func (p *Point) press(alpha, wing, stab, move float64) (drag, mast, x, along, lean float64) {
 	f := p.foil
 	in := &f.In
-	wingDrag, stabDrag := p.profile.wing+p.induced.wing*wing*wing, p.profile.stab+p.induced.stab*stab*stab
-	drag = wingDrag + stabDrag + p.profile.mast
+	wingDrag, stabDrag, drag := p.drags(wing, stab)
 	sin, cos := sincos(alpha + p.tilt)
 	xw, zw := in.place(in.WingX, sin, cos)
 	xs, zs := in.place(in.WingX-in.StabArm, sin, cos)
@@ -183,6 +188,12 @@ func (p *Point) press(alpha, wing, stab, move float64) (drag, mast, x, along, le
 	along = p.feet*cos + drag*sin
 	x = (mast - cos*deck + in.DeckHeight*(p.feet*sin-drag*cos)) / along
 	return drag, mast, x, along, (p.board + in.MastFoot) * cos / along
+}
+
+// drags are wing's, stabilizer's and the whole drag under these lifts, N.
+func (p *Point) drags(wing, stab float64) (ofWing, ofStab, all float64) {
+	ofWing, ofStab = p.profile.wing+p.induced.wing*wing*wing, p.profile.stab+p.induced.stab*stab*stab
+	return ofWing, ofStab, ofWing + ofStab + p.profile.mast
 }
 
 // sincos is math.Sincos, by its series (error below 1e-15) where a board flies.

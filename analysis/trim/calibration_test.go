@@ -6,8 +6,6 @@ import (
 	"math/rand/v2"
 	"testing"
 
-	"gonum.org/v1/gonum/mat"
-
 	"evenfoot/analysis/setup"
 )
 
@@ -130,21 +128,18 @@ func mostEven(f Foil, speeds [3]float64) (raise, move float64) {
 		points[i] = f.Point(speeds[0]+(speeds[2]-speeds[0])*float64(i)/(n-1), Gravity)
 	}
 	for range 2 { // the share is not quite linear in the turn
-		rows, want := mat.NewDense(n, 2, nil), mat.NewVecDense(n, nil)
+		var rr, rm, mm, rw, mw float64 // the normal equations' sums
 		for i := range points {
 			felt := func(r, m float64) float64 {
 				share, _ := points[i].Felt(Change{Raise: raise + r, Foil: move + m})
 				return share
 			}
 			at := felt(0, 0)
-			rows.SetRow(i, []float64{(felt(turn, 0) - at) / turn, (felt(0, dx) - at) / dx})
-			want.SetVec(i, 0.5-at)
+			r, m, want := (felt(turn, 0)-at)/turn, (felt(0, dx)-at)/dx, 0.5-at
+			rr, rm, mm, rw, mw = rr+r*r, rm+r*m, mm+m*m, rw+r*want, mw+m*want
 		}
-		var best mat.VecDense
-		if best.SolveVec(rows, want) != nil {
-			return math.NaN(), math.NaN()
-		}
-		raise, move = raise+best.AtVec(0), move+best.AtVec(1)
+		det := rr*mm - rm*rm
+		raise, move = raise+(mm*rw-rm*mw)/det, move+(rr*mw-rm*rw)/det
 	}
 	return raise, move
 }

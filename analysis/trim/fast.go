@@ -1,19 +1,22 @@
 package trim
 
-import (
-	"math"
-
-	"evenfoot/analysis/water"
-)
+import "math"
 
 // LeastDragSpeed is the speed, m/s, at which the foil's drag in level flight is
 // least, from its slowest flight on; NaN where it falls up to 25 m/s.
 func (f *Foil) LeastDragSpeed() float64 {
 	const fastest, step = 25, 0.1
+	const past = 1.2 // of the least drag, from which on it only rises
 	best, least := math.NaN(), math.Inf(1)
 	for v := f.SlowestFlight(); v < fastest; v += step {
-		if d := f.At(v, Gravity).Drag; d < least {
+		p := f.Point(v, Gravity)
+		_, wing, stab := p.lifts(0)
+		_, _, d := p.drags(wing, stab)
+		if d < least {
 			best, least = v, d
+		}
+		if d > past*least {
+			break
 		}
 	}
 	if best > fastest-2*step {
@@ -74,9 +77,10 @@ func (f *Foil) CavitationSpeed(temperature float64) float64 {
 	vapour := 611.2 * math.Exp(17.62*temperature/(243.12+temperature))
 	spare := atmosphere + in.Density*Gravity*in.Depth - vapour
 	for v := f.SlowestFlight(); v < CavitationSearched; v += 0.1 {
-		q := water.DynamicPressure(in.Density, v)
-		cl := midSpan * f.At(v, Gravity).WingLift / (q * in.WingArea)
-		if q*suction(cl, in.CamberPercent, in.WingThickness) > spare {
+		p := f.lifting(v, Gravity)
+		_, wing, _ := p.lifts(0)
+		cl := midSpan * wing / (p.q * in.WingArea)
+		if p.q*suction(cl, in.CamberPercent, in.WingThickness) > spare {
 			return v
 		}
 	}
