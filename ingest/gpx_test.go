@@ -1,6 +1,7 @@
 package ingest_test
 
 import (
+	"bytes"
 	"fmt"
 	"math"
 	"os"
@@ -329,6 +330,10 @@ func TestGPXAgainstGpxgo(t *testing.T) {
 		}
 		if len(data) > 6<<20 {
 			continue // the library takes a second and more
+		}
+		if most := 1 << 20; len(data) > most { // of the others what is read soon enough
+			end := bytes.LastIndex(data[:most], []byte("</trkpt>")) + len("</trkpt>")
+			data = append(data[:end], "</trkseg></trk></gpx>"...)
 		}
 		t.Run(filepath.Base(path), func(t *testing.T) {
 			doc, err := gpx.ParseBytes(data)

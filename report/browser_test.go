@@ -19,6 +19,7 @@ func TestMain(m *testing.M) { browser.Main(m) }
 // TestPageInBrowser loads the page from a file with the network off and works
 // the read-out by mouse, touch and keyboard.
 func TestPageInBrowser(t *testing.T) {
+	browser.Need(t)
 	b := browser.OpenFile(t, sessionPage(t))
 	for _, w := range []int64{390, 768, 1440} {
 		b.Size(w, 844, false)
@@ -98,6 +99,7 @@ func TestPageInBrowser(t *testing.T) {
 
 // TestPrint prints to A4 and Letter.
 func TestPrint(t *testing.T) {
+	browser.Need(t)
 	b := browser.OpenFile(t, sessionPage(t))
 	for name, paper := range map[string]chromedp.PaperSize{"a4": chromedp.PaperA4, "letter": chromedp.PaperLetter} {
 		pdf, err := chromedp.Run(b.Ctx, chromedp.PrintToPDF(chromedp.PDFPaper(paper), chromedp.PDFPrintBackground()))
@@ -116,6 +118,7 @@ func TestPrint(t *testing.T) {
 
 // TestComparisonInBrowser looks at two and at forty sessions, and sorts.
 func TestComparisonInBrowser(t *testing.T) {
+	browser.Need(t)
 	for _, n := range []int{2, 40} {
 		b := browser.OpenFile(t, comparedPage(t, n))
 		for _, w := range []int64{390, 1280} {

@@ -141,13 +141,24 @@ func odd() map[string]*analysis.Result {
 	return m
 }
 
-var broken = regexp.MustCompile(`NaN|[+-]Inf|%!|<nil>|ZgotmplZ|undefined|(?i)\bnull\b degrees`)
+// broken is the trace of a broken number or a failed template in s, or "".
+func broken(s string) string {
+	for _, trace := range []string{"NaN", "+Inf", "-Inf", "%!", "<nil>", "ZgotmplZ", "undefined"} {
+		if strings.Contains(s, trace) {
+			return trace
+		}
+	}
+	if null := "null degrees"; strings.Contains(strings.ToLower(s), null) {
+		return null
+	}
+	return ""
+}
 
 // TestOddResults makes every page of odd and checks what all pages share.
 func TestOddResults(t *testing.T) {
 	for name, r := range odd() {
 		p := pageOf(t, r, Options{})
-		if m := broken.FindString(strings.ReplaceAll(p, "isNaN", "")); m != "" {
+		if m := broken(strings.ReplaceAll(p, "isNaN", "")); m != "" {
 			t.Errorf("%s: the page shows %q", name, m)
 		}
 		for _, must := range []string{"<h1", "Every time", "maker's torque"} {
@@ -164,7 +175,7 @@ func TestOddResults(t *testing.T) {
 		if err := Text(&b, r, TextOptions{}); err != nil {
 			t.Fatal(err)
 		}
-		if m := broken.FindString(b.String()); m != "" {
+		if m := broken(b.String()); m != "" {
 			t.Errorf("%s: the terminal shows %q", name, m)
 		}
 	}
@@ -190,11 +201,35 @@ func uniqueIDs(t *testing.T, name, p string) {
 
 var inkClass = regexp.MustCompile(`class="([sdf]-[a-z0-9-]+|t-[a-z0-9-]+|part[a-z ]*|ghost|spacer)"`)
 
+// drawings are the svg elements of a page, those within another as its part; one
+// that does not end goes to the page's end.
+func drawings(p string) (out []string) {
+	for {
+		_, rest, found := strings.Cut(p, "<svg")
+		if !found {
+			return out
+		}
+		end := 0
+		for open := 1; open > 0 && end < len(rest); {
+			closing := strings.Index(rest[end:], "</svg>")
+			if closing < 0 {
+				end = len(rest)
+				break
+			}
+			open += strings.Count(rest[end:end+closing], "<svg") - 1
+			end += closing + len("</svg>")
+		}
+		out = append(out, "<svg"+rest[:end])
+		p = rest[end:]
+	}
+}
+
 // goodSVG checks that drawings are well-formed XML, have title and
 // description, and use inks that the style sheet knows.
 func goodSVG(t *testing.T, name, p string) {
 	t.Helper()
-	for _, s := range regexp.MustCompile(`(?s)<svg(?:[^<]|<svg class="in".*?</svg>|<[^s/]|</[^s]|<s[^v]|</s[^v])*</svg>`).FindAllString(p, -1) {
+	known := map[string]bool{}
+	for _, s := range drawings(p) {
 		d := xml.NewDecoder(strings.NewReader(s))
 		for {
 			_, err := d.Token()
@@ -209,9 +244,11 @@ func goodSVG(t *testing.T, name, p string) {
 			t.Errorf("%s: a drawing without role, title or description: %.120s", name, s)
 		}
 		for _, m := range inkClass.FindAllStringSubmatch(s, -1) {
-			if c := "." + strings.Fields(m[1])[0]; !regexp.MustCompile(regexp.QuoteMeta(c) + `[,{. :]`).MatchString(styleSheet) {
+			c := "." + strings.Fields(m[1])[0]
+			if !known[c] && !regexp.MustCompile(regexp.QuoteMeta(c)+`[,{. :]`).MatchString(styleSheet) {
 				t.Errorf("%s: the style sheet does not know %s", name, c)
 			}
+			known[c] = true
 		}
 	}
 }
