@@ -115,7 +115,7 @@ func (m *motion) samples(k track, width float64) []float64 {
 	return out
 }
 
-// boxMean is the running mean over ±h samples, ends held.
+// boxMean is the running mean over ±h samples, ends held; of fewer, too.
 func boxMean(dst, src []float64, h int) {
 	n := len(src)
 	if h < 1 || n == 0 {
@@ -136,7 +136,7 @@ func boxMean(dst, src []float64, h int) {
 	from := min(h, n)
 	to := max(n-h-1, from)
 	held(0, from)
-	s, in, out, mean := sum, src[min(from+h+1, n):], src[from-h:], dst[from:to]
+	s, in, out, mean := sum, src[min(from+h+1, n):], src[max(from-h, 0):], dst[from:to]
 	in, out = in[:len(mean)], out[:len(mean)]
 	for i := range mean {
 		mean[i] = s * k
