@@ -24,6 +24,7 @@ func TestNothingToTell(t *testing.T) {
 	still := simulate.Default()
 	still.Duration, still.Rest = 300, 400
 	run := func(sc simulate.Scenario) (logger, watch ride.Input) {
+		sc.IMURate = 50
 		s := simulate.Run(sc)
 		return input(s, true), input(s, false)
 	}

@@ -14,6 +14,14 @@ import (
 //	go test ./filter/align -long -v -timeout 30m
 var long = flag.Bool("long", false, "run the long studies over many simulated sessions")
 
+// seeds is how many sessions a test runs: all with -long.
+func seeds(few, all int) int {
+	if *long {
+		return all
+	}
+	return few
+}
+
 const deg = math.Pi / 180
 
 func samplesOf(s *simulate.Session) attitude.Samples {

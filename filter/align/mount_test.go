@@ -168,7 +168,7 @@ func boardOf(t *testing.T, sc simulate.Scenario) (*align.Motion, *simulate.Sessi
 
 func TestLooseSensorIsRefused(t *testing.T) {
 	for _, how := range []string{simulate.Loose, simulate.Wrist} {
-		for seed := range 2 {
+		for seed := range seeds(1, 2) {
 			sc := simulate.Default()
 			sc.Seed, sc.Duration, sc.IMURate = uint64(seed+1), 1200, 50
 			sc.Mounting = how
@@ -184,7 +184,10 @@ func TestLooseSensorIsRefused(t *testing.T) {
 
 func TestShiftedSensorSplitsTheSession(t *testing.T) {
 	for seed := range 2 {
-		for _, by := range []float64{7, 20} {
+		for k, by := range []float64{7, 20} {
+			if seed != k && !*long {
+				continue
+			}
 			sc := simulate.Default()
 			sc.Seed, sc.Duration, sc.IMURate = uint64(seed+1), 1800, 50
 			sc.Mounting, sc.ShiftBy = simulate.Shifted, by*deg
@@ -232,7 +235,7 @@ func TestMovedSensorIsRefusedWithTheTime(t *testing.T) {
 
 func TestOneTackIsSaid(t *testing.T) {
 	var worst float64
-	for seed := range 4 {
+	for seed := range seeds(2, 4) {
 		sc := simulate.Default()
 		sc.Seed, sc.Duration, sc.IMURate = uint64(seed+1), 1000, 50
 		sc.OneTack, sc.Leeway = true, 3*deg

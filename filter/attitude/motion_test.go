@@ -3,7 +3,9 @@ package attitude_test
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"evenfoot/filter/attitude"
@@ -93,8 +95,23 @@ func about(x, y, z, a float64) quat.Number {
 // mount turns sensor vectors into board vectors: any will do.
 var mount = quat.Mul(quat.Mul(about(0, 0, 1, 0.7), about(1, 0, 0, 0.3)), about(0, 1, 0, -0.2))
 
+// mades are the logs made before, by their motions.
+var mades sync.Map
+
+// make is a log of its own to the caller, who may spoil it.
 func (m motion) make(t testing.TB) made {
 	t.Helper()
+	once, _ := mades.LoadOrStore(m, sync.OnceValue(m.sampled))
+	o := once.(func() made)()
+	o.s.Time, o.truth = slices.Clone(o.s.Time), slices.Clone(o.truth)
+	for c := range 3 {
+		o.s.Acc[c], o.s.Gyr[c] = slices.Clone(o.s.Acc[c]), slices.Clone(o.s.Gyr[c])
+	}
+	o.aid.Time, o.aid.East, o.aid.North = slices.Clone(o.aid.Time), slices.Clone(o.aid.East), slices.Clone(o.aid.North)
+	return o
+}
+
+func (m motion) sampled() made {
 	r := rand.New(rand.NewPCG(m.seed, 7))
 	n := int(m.seconds * m.hz)
 	var o made

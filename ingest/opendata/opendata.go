@@ -6,6 +6,7 @@ package opendata
 import (
 	"compress/gzip"
 	"encoding/csv"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -50,21 +51,34 @@ func Table(t testing.TB, name string) map[string][]float64 {
 	if err != nil {
 		t.Fatal(err)
 	}
-	rows, err := csv.NewReader(z).ReadAll()
+	rows := csv.NewReader(z)
+	head, err := rows.Read()
 	if err != nil {
 		t.Fatal(err)
 	}
-	out := map[string][]float64{}
-	for i, row := range rows[1:] {
+	rows.ReuseRecord = true
+	columns := make([][]float64, len(head))
+	for i := 2; ; i++ {
+		row, err := rows.Read()
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
 		for k, cell := range row {
 			v := math.NaN()
 			if cell != "" {
 				if v, err = strconv.ParseFloat(cell, 64); err != nil {
-					t.Fatalf("%s, row %d: %v", name, i+2, err)
+					t.Fatalf("%s, row %d: %v", name, i, err)
 				}
 			}
-			out[rows[0][k]] = append(out[rows[0][k]], v)
+			columns[k] = append(columns[k], v)
 		}
+	}
+	out := map[string][]float64{}
+	for k, name := range head {
+		out[name] = columns[k]
 	}
 	return out
 }

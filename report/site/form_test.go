@@ -539,9 +539,9 @@ func TestFolders(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	w.Write(make([]byte, 300<<20))
+	w.Write(make([]byte, 30<<20))
 	z.Close()
-	d.site.cfg.MaxUpload = 200 << 20
+	d.site.cfg.MaxUpload = 20 << 20
 	for _, c := range [][2]string{{"no archive", "cannot be unpacked"}, {bomb.String(), "expands to more"}} {
 		if status, body, _ := d.upload(piece{"logs", "x.zip", c[0]}); status != 422 || !strings.Contains(body, c[1]) {
 			t.Errorf("%q: status %d\n%.2000s", c[1], status, body)
