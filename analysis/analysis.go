@@ -101,14 +101,14 @@ func Run(req Request) (*Result, error) {
 // begin is a session as far as its log alone shows it.
 func begin(g Given, progress func(stage string)) (*Result, error) {
 	r := newResult(g.Setup)
+	if g.Log != nil && !g.Log.Start.IsZero() {
+		t := g.Log.Start.UTC()
+		r.Session.Start = &t
+	}
 	if g.Seen != nil && g.Seen.seen != nil {
 		r.seen = g.Seen.seen
 	} else {
 		r.seen = observe(g.Log, g.Setup, progress)
-	}
-	if g.Log != nil && !g.Log.Start.IsZero() {
-		t := g.Log.Start.UTC()
-		r.Session.Start = &t
 	}
 	return r, r.seen.misfit
 }

@@ -30,7 +30,7 @@ const (
 type builder struct {
 	r     *raw.Columns
 	notes raw.Notes
-	log   Log
+	log   *Log // of its own: within the builder it would keep the columns as read
 	jumps []jump
 	ref   float64 // s, see mender
 	// weightless: the accelerometer shows no gravity and was left out.
@@ -39,7 +39,7 @@ type builder struct {
 
 // build mends the columns that a reader hands on and makes a Log of them.
 func build(r *raw.Columns) (*Log, error) {
-	b := &builder{r: r, notes: raw.NotesOf(r)}
+	b := &builder{r: r, notes: raw.NotesOf(r), log: new(Log)}
 	b.dateMarks()
 	b.finite()
 	b.believeDate()
@@ -57,7 +57,7 @@ func build(r *raw.Columns) (*Log, error) {
 	b.mendMarks()
 	b.rebase()
 
-	f, l := &r.File, &b.log
+	f, l := &r.File, b.log
 	for _, s := range r.Streams() {
 		f.Read += len(s.Time())
 	}

@@ -7,10 +7,12 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
 	"time"
+	"weak"
 )
 
 // readText reads a CSV given as text, through the same door as a file.
@@ -433,4 +435,25 @@ func TestFixColumn(t *testing.T) {
 		t.Errorf("%d fixes", len(l.GPS.Time))
 	}
 	hasWarning(t, l, 1, `unknown columns, "fix"`)
+}
+
+// TestOpenLetsGo: a log keeps nothing of what was read but its own columns, so that
+// whoever thins them gives the memory back.
+func TestOpenLetsGo(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "a.csv")
+	text := "time_s,ax_mps2,ay_mps2,az_mps2\n0,0,0,9.8\n0.01,0,0,9.8\n0.02,0,0,9.8\n"
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	l, err := Open(path, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	column := weak.Make(&l.IMU.Acc[2][0])
+	l.IMU = IMU{}
+	runtime.GC()
+	if column.Value() != nil {
+		t.Error("the columns are kept")
+	}
+	runtime.KeepAlive(l)
 }
