@@ -4,6 +4,7 @@ import (
 	"flag"
 	"math"
 	"math/rand/v2"
+	"runtime/debug"
 	"slices"
 	"testing"
 
@@ -18,6 +19,9 @@ var long = flag.Bool("long", false, "run the acceptance study in full: 120 sessi
 var outings = flag.Int("outings", 300, "with -long, outings of each kind in TestBring")
 
 var firstSeed = flag.Uint64("seed0", 1000, "the first outing's seed in TestBring")
+
+// Many short logs, each dropped at once: garbage may stand twice as high.
+func init() { debug.SetGCPercent(200) }
 
 // wrongSetup is a session whose stated foil differs from the true one as a
 // rider's measurements do: incidence by 0.4°, camber by 1 %, and the rest of

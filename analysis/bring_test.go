@@ -157,6 +157,8 @@ func TestBring(t *testing.T) {
 			n := 1
 			if *long {
 				n = *outings
+			} else if c.what == twentyNotes {
+				t.Skip("quick: the notes are read and weighed with a card in and out")
 			}
 			var miss, guess []float64
 			var inside, counted, width, held, jumps float64

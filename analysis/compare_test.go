@@ -28,7 +28,7 @@ func TestCompareIsTheSheets(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		r, err := analysis.Run(analysis.Request{Log: throughFiles(t, s, true), Setup: set, Earlier: earlier})
+		r, err := analysis.Run(analysis.Request{Log: s.Log, Setup: set, Earlier: earlier})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -16,7 +16,7 @@ import (
 // chop, and slaps of the hull at every touchdown. told are the knocks.
 func knocking(sc simulate.Scenario) (s *simulate.Session, told []float64) {
 	quick := sc
-	quick.IMURate = 20
+	quick.IMURate, quick.NoIMU = 20, true
 	truth := simulate.Run(quick).Truth
 	r := rand.New(rand.NewPCG(sc.Seed, 77))
 	between := func(a, b float64) float64 { return a + (b-a)*r.Float64() }
@@ -65,7 +65,7 @@ func TestKnocks(t *testing.T) {
 		var n, hits, wrong int
 		for seed := range seeds {
 			sc := make()
-			sc.Seed, sc.Duration = uint64(300+seed), 1200
+			sc.Seed, sc.Duration = uint64(300+seed), 900
 			s, told := knocking(sc)
 			r, err := analysis.Run(analysis.Request{Log: s.Log})
 			if err != nil {

@@ -4,6 +4,7 @@ import (
 	"flag"
 	"math"
 	"math/rand/v2"
+	"runtime/debug"
 	"slices"
 	"testing"
 
@@ -30,6 +31,9 @@ var (
 	first    = flag.Int("pitchlaw.first", 0, "the first of them, to draw others")
 )
 
+// Small fits and short logs on an almost empty heap: it is collected all the time.
+func init() { debug.SetGCPercent(400) }
+
 // chain takes a simulated log through the analysis itself.
 func chain(t testing.TB, s *simulate.Session) *analysis.Result {
 	t.Helper()
@@ -47,7 +51,11 @@ func TestSystematicSlope(t *testing.T) {
 	// At 5.5 to 8.8 m/s a mount that bends by a tenth of a degree makes 12 %. At
 	// 6 to 10.5 m/s it would be 18 %, more than the interval is meant for.
 	slow := func(s *simulate.Scenario) { s.SpeedLow, s.SpeedHigh, s.WindwardHeel = 5.5, 8.8, 12*deg }
-	missed := 0
+	seeds := 1
+	if *sessions > 2 { // a long study
+		seeds = 2
+	}
+	missed, played := 0, 0
 	for _, c := range []struct {
 		name string
 		m    func(*simulate.Scenario)
@@ -59,7 +67,8 @@ func TestSystematicSlope(t *testing.T) {
 		{"the mount bends up", func(s *simulate.Scenario) { slow(s); s.MountBend = 0.1 * deg }},
 		{"the mount bends down", func(s *simulate.Scenario) { slow(s); s.MountBend = -0.1 * deg }},
 	} {
-		for seed := range uint64(2) {
+		for seed := range uint64(seeds) {
+			played++
 			sc := simulate.Default()
 			sc.Seed, sc.IMURate, sc.Duration = 100+seed, 50, 1500
 			c.m(&sc)
@@ -80,8 +89,8 @@ func TestSystematicSlope(t *testing.T) {
 			}
 		}
 	}
-	if missed < 4 {
-		t.Errorf("the scatter alone misses %d of 8 only: these cases test nothing", missed)
+	if missed < played/2 {
+		t.Errorf("the scatter alone misses %d of %d only: these cases test nothing", missed, played)
 	}
 }
 
@@ -107,7 +116,7 @@ func TestDegenerateOutings(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			sc := simulate.Default()
-			sc.IMURate, sc.Duration = 50, 1200
+			sc.IMURate, sc.Duration = 50, 900
 			c.m(&sc)
 			r := chain(t, simulate.Run(sc))
 			f := r.Law
