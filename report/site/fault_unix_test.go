@@ -338,7 +338,7 @@ func readOnlyLibrary(t *testing.T, dir string) {
 		t.Errorf("an upload: status %d\n%.2000s", status, body)
 	}
 	for path, form := range map[string]map[string][]string{
-		"/session/1/delete": {}, "/session/1/note": {"version": {"1"}, "speed": {"14"}, "unit": {"kn"}, "front": {"even"}},
+		"/session/1/delete": {}, "/session/1/two": {"other": {"2"}}, "/session/1/note": {"version": {"1"}, "speed": {"14"}, "unit": {"kn"}, "front": {"even"}},
 	} {
 		form["token"] = []string{d.site.token}
 		if status, body, _ := d.post(path, form); status < 400 || !strings.Contains(body, "can only be read") {

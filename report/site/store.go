@@ -438,6 +438,9 @@ func (st *store) correct(s *session, base int) error {
 
 // tellApart notes that a session is of another outing than e.
 func (st *store) tellApart(id int64, e *session) error {
+	if err := st.writable(); err != nil { // not in memory alone: it is the user's word
+		return err
+	}
 	return st.change(id, func(own *session) bool {
 		own.Others = append(slices.Clone(own.Others), e.holds...)
 		return true
