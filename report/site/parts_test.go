@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"net/url"
+	"regexp"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -228,9 +229,14 @@ func TestTwins(t *testing.T) {
 		t.Fatalf("status %d\n%s", status, body)
 	}
 	later := d.added(os[1].pieces()...)
-	evidence := func() int { return strings.Count(d.must(later+"/more"), " checked") }
-	if n := evidence(); n != 1 {
-		t.Errorf("%d of the two count as evidence", n)
+	evidence := func() (ids string) {
+		for _, m := range regexp.MustCompile(`name="with" value="(\d+)" checked`).FindAllStringSubmatch(d.must(later+"/more"), -1) {
+			ids += m[1] + " "
+		}
+		return ids
+	}
+	if ids := evidence(); ids != "1 " {
+		t.Errorf("of the two count as evidence %q, want that with both logs", ids)
 	}
 	for path, want := range map[string]string{first + "?with=2": "seem to be one outing", "/compare?id=1&id=2": "seem to be one outing"} {
 		if status, body := d.get(path); status != 400 || !strings.Contains(body, want) {
@@ -244,6 +250,11 @@ func TestTwins(t *testing.T) {
 	two, err := d.site.store.session(2)
 	if err != nil {
 		t.Fatal(err)
+	}
+	alike := *one
+	alike.holds = one.holds[:1]
+	if !one.stands(two) || two.stands(one) || !alike.stands(two) || two.stands(&alike) {
+		t.Error("what counts is not that with more logs, or with as many not the first")
 	}
 	for name, change := range map[string]func(e *session){
 		"another rider's":    func(e *session) { e.Rider = "Bo" },
@@ -272,8 +283,8 @@ func TestTwins(t *testing.T) {
 	}
 
 	d.post("/session/2/two", url.Values{"token": {d.site.token}, "other": {"1"}})
-	if n := evidence(); n != 2 {
-		t.Errorf("%d of the two count as evidence once they are told apart", n)
+	if ids := evidence(); ids != "2 1 " {
+		t.Errorf("%q count as evidence once the two are told apart", ids)
 	}
 	if err := d.site.Close(context.Background()); err != nil {
 		t.Fatal(err)

@@ -1,6 +1,7 @@
 package site
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -191,11 +192,14 @@ func (s *session) sharesLog(e *session) bool {
 // tuned on data: what a device or a format leaves out at the ends.
 const twinWithin = 10 * time.Second
 
+// beginsWithin is how far apart two sessions of one outing can begin at all.
+const beginsWithin = 24 * time.Hour
+
 // seems says whether two sessions seem to be of one outing that came in two
 // formats: a log of each begins and ends with one of the other, no two names tell
 // them apart, and nobody said that they are two.
 func (s *session) seems(e *session) bool {
-	if s.ID == e.ID || s.Rider != e.Rider && s.Rider != "" && e.Rider != "" || s.when().Sub(e.when()).Abs() > 24*time.Hour {
+	if s.ID == e.ID || s.Rider != e.Rider && s.Rider != "" && e.Rider != "" || s.when().Sub(e.when()).Abs() > beginsWithin {
 		return false // as nearly always
 	}
 	return slices.ContainsFunc(s.spans(), func(a span) bool {
@@ -226,6 +230,24 @@ func (s *session) other(e *session) bool {
 
 // countsOnce says whether two sessions are, or seem to be, of one outing.
 func (s *session) countsOnce(e *session) bool { return s.sharesLog(e) || s.seems(e) }
+
+// stands says whether of two sessions of one outing s is the one that counts: that
+// with a setup, else with more logs, else the one that was there first.
+func (s *session) stands(e *session) bool {
+	if (s.known == nil) != (e.known == nil) {
+		return s.known != nil
+	}
+	return cmp.Or(len(s.holds)-len(e.holds), cmp.Compare(e.ID, s.ID)) > 0
+}
+
+// withOnce adds e to sessions that are each of an outing of its own; of e and those
+// that count once with it one remains.
+func withOnce(all []*session, e *session) []*session {
+	if slices.ContainsFunc(all, func(a *session) bool { return a.countsOnce(e) && a.stands(e) }) {
+		return all
+	}
+	return append(slices.DeleteFunc(all, e.countsOnce), e)
+}
 
 // at is where a file of the session is.
 func (s *session) at(f stored) string { return filepath.Join(s.dir, f.At) }

@@ -219,11 +219,14 @@ func (s *Site) usualEvidence(ses *session) (out []*session) {
 		return nil
 	}
 	for _, e := range s.store.sessionsOf(ses.Rider) {
-		if len(out) < withMost && !e.Start.IsZero() && e.Start.Before(ses.Start) && e.known != nil && analysis.SameRider(e.known, ses.known) && counts(ses, e) && !slices.ContainsFunc(out, e.countsOnce) {
-			out = append(out, e)
+		if len(out) >= withMost && out[withMost-1].when().Sub(e.when()) > beginsWithin {
+			break // nothing that follows is of one outing with these
+		}
+		if !e.Start.IsZero() && e.Start.Before(ses.Start) && e.known != nil && analysis.SameRider(e.known, ses.known) && counts(ses, e) {
+			out = withOnce(out, e)
 		}
 	}
-	return out
+	return out[:min(len(out), withMost)]
 }
 
 // candidatesMost is how many sessions can be chosen from as evidence: the latest.
