@@ -50,7 +50,7 @@ func status(ts *testscript.TestScript, neg bool, args []string) {
 	}
 }
 
-// An outing is a quarter of an hour of the demo's first rider, and its files.
+// An outing is a quarter of an hour or less of the demo's first rider, and its files.
 type outing struct {
 	imu       ingest.IMU
 	gpx, csv  []byte
@@ -70,7 +70,11 @@ func outingOf(change func(sc *simulate.Scenario)) outing {
 	return outing{s.IMULog.IMU, gpx.Bytes(), csv.Bytes(), s.SetupTOML(s.FeelNotes([]float64{6.5, 8.5, 10.5}, 0.04))}
 }
 
+// short is enough where only files and commands matter, not what is found.
+var short = sync.OnceValue(func() outing { return outingOf(func(sc *simulate.Scenario) { sc.Duration = 450 }) })
+
 var outings = map[string]func() outing{
+	"outing": short, "copy": short, "imu": short, "phone": short, "weightless": short,
 	"":      sync.OnceValue(func() outing { return outingOf(func(*simulate.Scenario) {}) }),
 	"wrist": sync.OnceValue(func() outing { return outingOf(func(sc *simulate.Scenario) { sc.Mounting = simulate.Wrist }) }),
 	"flightless": sync.OnceValue(func() outing {
@@ -80,8 +84,8 @@ var outings = map[string]func() outing{
 
 // simulated writes a short session: simulate KIND DIR, where KIND is
 // outing (GPX, CSV and setup), half (the logger's file cut in the middle), gps
-// (the watch alone), wrist, flightless, imu, phone (one file a sensor), or weightless
-// (its accelerometer without gravity).
+// (the watch alone), copy (outing's watch alone), wrist, flightless, imu, phone
+// (one file a sensor), or weightless (its accelerometer without gravity).
 func simulated(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) != 2 {
 		ts.Fatalf("usage: simulate kind dir")
@@ -114,7 +118,7 @@ func simulated(ts *testscript.TestScript, neg bool, args []string) {
 		save("logger.csv", o.csv[:len(o.csv)/2])
 	case "outing", "imu", "wrist", "flightless":
 		save("logger.csv", o.csv)
-	case "gps":
+	case "gps", "copy":
 	default:
 		ts.Fatalf("unknown kind %s", kind)
 	}
