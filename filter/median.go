@@ -17,7 +17,13 @@ func Median(x []float64) float64 {
 	if n%2 == 1 {
 		return upper
 	}
-	return (slices.Max(x[:n/2]) + upper) / 2
+	lower := x[0]
+	for _, v := range x[:n/2] {
+		if v > lower || lower != lower { // NaN, which slices.Max would spread, comes first
+			lower = v
+		}
+	}
+	return (lower + upper) / 2
 }
 
 // Nth is the value that x, sorted, would hold at k. It moves the values about:

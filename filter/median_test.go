@@ -48,6 +48,10 @@ func TestNth(t *testing.T) {
 					t.Fatalf("%s: rank %d of %d is %g, want %g", name, k, n, got, want[k])
 				}
 			}
+			middle := (want[(n-1)/2] + want[n/2]) / 2
+			if got := filter.Median(slices.Clone(x)); got != middle && (got == got || middle == middle) {
+				t.Fatalf("%s: the median of %d is %g, want %g", name, n, got, middle)
+			}
 		}
 	}
 }
