@@ -13,6 +13,8 @@ import (
 	"testing"
 	"time"
 	"weak"
+
+	"evenfoot/ingest/csv"
 )
 
 // readText reads a CSV given as text, through the same door as a file.
@@ -259,6 +261,30 @@ func TestCSVUnfinishedLine(t *testing.T) {
 	l := mustRead(t, "time_s,ax_mps2,ay_mps2,az_mps2,lat_deg,lon_deg,course_deg\n0,1,2,9.5,47,7,90\n1,1,2,9.5,47,7,90\n2,1,2,9.5,47,7,90")
 	if len(l.IMU.Time) != 3 || len(l.Warnings) > 0 || fmt.Sprint(l.Files[0].Dropped) != "[1 × GPS fix in the last line, which has no end: it may not be whole]" {
 		t.Errorf("%d samples, %v, left out %v", len(l.IMU.Time), l.Warnings, l.Files[0].Dropped)
+	}
+	// Where the row has nothing of the sensor, nothing is left out.
+	for _, course := range []string{"90", "90.50"} {
+		l = mustRead(t, fmt.Sprintf("time_s,ax_mps2,ay_mps2,az_mps2,lat_deg,lon_deg,course_deg\n0,1,2,9.5,47,7,%s\n1,1,2,9.5,47,7,%[1]s\n2,1,2,9.5,,,", course))
+		if len(l.IMU.Time) != 3 || len(l.GPS.Time) != 2 || len(l.Warnings) > 0 || len(l.Files[0].Dropped) > 0 {
+			t.Errorf("course %s: %d samples, %d fixes, %v, left out %v", course, len(l.IMU.Time), len(l.GPS.Time), l.Warnings, l.Files[0].Dropped)
+		}
+	}
+}
+
+// TestUnitInCell: a value with its unit behind it heeds the scale of the map.
+func TestUnitInCell(t *testing.T) {
+	m, err := csv.ParseMap("log.csv.map.toml", []byte("time_s = \"t\"\nlat_deg = \"lat\"\nlon_deg = \"lon\"\nspeed = { column = \"v\", unit = \"kn\", scale = 2 }\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	l, err := readText("t,lat,lon,v\n0,47.00000,7.5,3 km/h\n1,47.00001,7.5,5\n2,47.00002,7.5,3 m/s\n", Options{Map: m})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []float64{2 * 3 / 3.6, 2 * 5 * 1852.0 / 3600, 6} {
+		if len(l.GPS.Speed) != 3 || math.Abs(float64(l.GPS.Speed[i])-want) > 1e-5 {
+			t.Errorf("speeds %v m/s, the %d. should be %g", l.GPS.Speed, i+1, want)
+		}
 	}
 }
 

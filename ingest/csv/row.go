@@ -195,6 +195,14 @@ func (c *piece) lastValue(field []byte) (goes bool) {
 	if c.last < len(c.cols)-1 && bytes.IndexByte(field, c.delim) >= 0 {
 		return true // a delimiter closes it
 	}
+	g := groupOf(c.cols[c.last].slot)
+	holds := g == groupTime || c.now.bad&g != 0
+	for slot, v := range c.now.v {
+		holds = holds || groupOf(slot) == g && v == v
+	}
+	if !holds {
+		return true // the row has nothing of the sensor
+	}
 	usual, zero, varies := 0, false, false
 	for line := range bytes.SplitSeq(c.before, []byte{c.eol}) {
 		texts := fields(bytes.TrimSuffix(line, []byte{'\r'}), c.delim)
@@ -209,7 +217,6 @@ func (c *piece) lastValue(field []byte) (goes bool) {
 	if fixed && c.decimalsOf(string(scan.Bare(field))) == usual {
 		return true
 	}
-	g := groupOf(c.cols[c.last].slot)
 	if fixed {
 		c.refuse(raw.Warning{Kind: raw.CutLine, Sensor: groupNames[g], Text: []string{string(field)}})
 	} else {
