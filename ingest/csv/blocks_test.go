@@ -3,11 +3,13 @@ package csv
 import (
 	"bufio"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"strings"
 	"testing"
 
 	"evenfoot/ingest/raw"
+	"evenfoot/ingest/unit"
 )
 
 // TestBlocks: a file read in blocks of any size, as pieces on all cores, holds
@@ -85,6 +87,33 @@ func TestBlocks(t *testing.T) {
 		}
 	}
 }
+
+// TestBlockPanics: a panic over a block comes to who called the reader.
+func TestBlockPanics(t *testing.T) {
+	text := "time_s,ax_g,ay_g,az_g\n" + strings.Repeat("1,0.1,0.2,1.0\n", 500)
+	c := &reader{size: int64(len(text)), block: 500}
+	c.r = bufio.NewReaderSize(readerFunc(func(p []byte) (int, error) {
+		if c.rowsN > 0 {
+			c.cols[1].slot = unit.SlotMark + 1 // is nowhere
+		}
+		n := copy(p[:min(len(p), 500)], text)
+		if text = text[n:]; n == 0 {
+			return 0, io.EOF
+		}
+		return n, nil
+	}), 200)
+	c.layout = &layout{longest: 200, eol: '\n'}
+	defer func() {
+		if p := recover(); p == nil || c.rowsN > 100 {
+			t.Errorf("after %d rows: recovered %v", c.rowsN, p)
+		}
+	}()
+	c.read()
+}
+
+type readerFunc func([]byte) (int, error)
+
+func (f readerFunc) Read(p []byte) (int, error) { return f(p) }
 
 // asText is what is compared: NaN is no other NaN's equal.
 func asText(c *raw.Columns) string { return fmt.Sprintf("%+v", *c) }

@@ -229,6 +229,9 @@ func (c *reader) rows() (err error) {
 	take := func() {
 		p := <-waiting[0]
 		waiting = waiting[1:]
+		if p.fault != nil {
+			panic(p.fault)
+		}
 		c.join(p)
 		spare = append(spare, p)
 	}
@@ -257,8 +260,11 @@ func (c *reader) rows() (err error) {
 		waiting = append(waiting, done)
 		p.begin(&c.piece)
 		go func() {
+			defer func() {
+				p.fault = recover()
+				done <- p
+			}()
 			p.lines(p.text[:whole])
-			done <- p
 		}()
 	}
 	for len(waiting) > 0 {
