@@ -141,3 +141,17 @@ func BenchmarkBoth(b *testing.B) {
 	}
 	b.ReportMetric(float64(len(x))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Msamples/s")
 }
+
+// TestEachPanics: a panic on any core comes to the caller, as its value.
+func TestEachPanics(t *testing.T) {
+	defer func() {
+		if p := recover(); p != "planted" {
+			t.Errorf("recovered %v", p)
+		}
+	}()
+	Each(40, func(i int) {
+		if i == 7 {
+			panic("planted")
+		}
+	})
+}

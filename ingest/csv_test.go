@@ -483,3 +483,19 @@ func TestOpenLetsGo(t *testing.T) {
 	}
 	runtime.KeepAlive(l)
 }
+
+// TestPanicOfOneLog: a panic over one of several logs comes to who asked for them.
+func TestPanicOfOneLog(t *testing.T) {
+	done := make([]bool, 40)
+	defer func() {
+		if p := recover(); p != "planted" || slices.Index(done, false) != 7 || !done[39] {
+			t.Errorf("recovered %v, done %v", p, done)
+		}
+	}()
+	each(len(done), func(i int) {
+		if i == 7 {
+			panic("planted")
+		}
+		done[i] = true
+	})
+}

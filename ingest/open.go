@@ -89,17 +89,32 @@ func Open(path string, opt Options) (*Log, error) {
 // order of paths.
 func OpenAll(paths []string, opt Options) ([]*Log, []error) {
 	logs, errs := make([]*Log, len(paths)), make([]error, len(paths))
+	each(len(paths), func(i int) { logs[i], errs[i] = Open(paths[i], opt) })
+	return logs, errs
+}
+
+// each calls do(0) to do(n-1) on all cores. When all have ended, the panic of one
+// goes on in the caller, which may recover.
+func each(n int, do func(i int)) {
+	faults := make([]any, n)
 	free := make(chan struct{}, runtime.GOMAXPROCS(0))
 	var wait sync.WaitGroup
-	for i, path := range paths {
+	for i := range n {
 		free <- struct{}{}
 		wait.Go(func() {
-			logs[i], errs[i] = Open(path, opt)
-			<-free
+			defer func() {
+				faults[i] = recover()
+				<-free
+			}()
+			do(i)
 		})
 	}
 	wait.Wait()
-	return logs, errs
+	for _, p := range faults {
+		if p != nil {
+			panic(p)
+		}
+	}
 }
 
 // read reads a log from a stream of size bytes.

@@ -4,9 +4,9 @@ import (
 	"fmt"
 	"html/template"
 	"math"
-	"sync"
 
 	"evenfoot/analysis"
+	"evenfoot/filter"
 	"evenfoot/report/words"
 )
 
@@ -96,11 +96,7 @@ func newPage(r *analysis.Result, o Options) *page {
 // atOnce draws figures on all cores.
 func atOnce(draw ...func() *figure) []*figure {
 	figures := make([]*figure, len(draw))
-	var wait sync.WaitGroup
-	for i, f := range draw {
-		wait.Go(func() { figures[i] = f() })
-	}
-	wait.Wait()
+	filter.Each(len(draw), func(i int) { figures[i] = draw[i]() })
 	return figures
 }
 
