@@ -251,6 +251,15 @@ func TestTwins(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	d.must("/riders", "3 sessions of 2 outings", `/compare?id=3&amp;id=1&amp;">The season`)
+	if all := totalled([]*session{two, one}); len(all) != 1 || len(all[0].Outings) != 1 || all[0].Outings[0] != one {
+		t.Errorf("a rider with the two has %+v", all)
+	}
+	nameless := *two
+	nameless.Rider, nameless.known = "", nil
+	if team := (view{Riders: totalled([]*session{&nameless, one})}).Team(); len(team) != 1 || team[0] != one {
+		t.Errorf("side by side stand %v", team)
+	}
 	alike := *one
 	alike.holds = one.holds[:1]
 	if !one.stands(two) || two.stands(one) || !alike.stands(two) || two.stands(&alike) {

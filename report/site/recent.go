@@ -141,9 +141,9 @@ var sideBySide = []int{2, teamEach, compareMost}
 
 // foresee works out what comparisons will ask for, as far as no log must be read.
 func (s *Site) foresee() {
-	for _, a := range athletes(s.store.sessions()) {
+	for _, a := range totalled(s.store.sessions()) {
 		for _, n := range sideBySide {
-			own := slices.Clone(a.Sessions[:min(n, len(a.Sessions))])
+			own := slices.Clone(a.Outings[:min(n, len(a.Outings))])
 			slices.Reverse(own)
 			var lights []*analysis.Result
 			for _, ses := range own {

@@ -229,9 +229,11 @@ func (s *session) fits(find []string) bool {
 type athlete struct {
 	Name     string
 	Sessions []*session // newest first
-	Foiling  float64
-	Best     [4]float64
-	In       [4]*session // where the best speeds were ridden
+	// Of [totalled] alone: each outing once, and what they come to.
+	Outings []*session
+	Foiling float64
+	Best    [4]float64
+	In      [4]*session // where the best speeds were ridden
 }
 
 // athletes groups sessions by rider, the one who rode last first.
@@ -244,16 +246,43 @@ func athletes(all []*session) []athlete {
 			i = len(out)
 			out, at[ses.Rider] = append(out, athlete{Name: ses.Rider}), i
 		}
+		out[i].Sessions = append(out[i].Sessions, ses)
+	}
+	return out
+}
+
+// totalled are the athletes with their outings.
+func totalled(all []*session) []athlete {
+	out := athletes(all)
+	for i := range out {
 		a := &out[i]
-		a.Sessions = append(a.Sessions, ses)
-		if ses.Summary == nil {
-			continue
+		for _, ses := range a.Sessions {
+			a.Outings = withOnce(a.Outings, ses)
 		}
-		a.Foiling += ses.Summary.Foiling
-		for k, b := range ses.Summary.Best {
-			if b > a.Best[k] {
-				a.Best[k], a.In[k] = b, ses
+		for _, ses := range a.Outings {
+			if ses.Summary == nil {
+				continue
 			}
+			a.Foiling += ses.Summary.Foiling
+			for k, b := range ses.Summary.Best {
+				if b > a.Best[k] {
+					a.Best[k], a.In[k] = b, ses
+				}
+			}
+		}
+	}
+	return out
+}
+
+// Team are the latest outings of each of a few riders, the last of each of more.
+func (v view) Team() (out []*session) {
+	each := 1
+	if len(v.Riders) <= 10 {
+		each = teamEach
+	}
+	for _, a := range v.Riders {
+		for _, ses := range a.Outings[:min(each, len(a.Outings))] {
+			out = withOnce(out, ses) // it may be there without a rider's name as well
 		}
 	}
 	return out
@@ -274,7 +303,7 @@ const (
 // Trend is the athlete's; nil before the second session that tells it.
 func (a athlete) Trend() *trend {
 	var all [][]float64 // the oldest first
-	for _, ses := range slices.Backward(a.Sessions) {
+	for _, ses := range slices.Backward(a.Outings) {
 		if ses.Summary != nil && len(ses.Summary.OffEven) == 3 {
 			all = append(all, ses.Summary.OffEven)
 		}
@@ -302,7 +331,7 @@ func (a athlete) Trend() *trend {
 }
 
 func (s *Site) riders(w http.ResponseWriter, r *http.Request, _ *session) error {
-	return s.show(w, r, http.StatusOK, "riders", &view{Title: "Riders", Riders: athletes(s.store.sessions())})
+	return s.show(w, r, http.StatusOK, "riders", &view{Title: "Riders", Riders: totalled(s.store.sessions())})
 }
 
 // template is a setup to fill in, to be saved.
@@ -344,9 +373,6 @@ func (view) Speeds() any { return words.SpeedUnits }
 
 // teamEach is how many of each one's sessions are set beside those of a small team.
 const teamEach = 4
-
-// TeamEach is the same.
-func (view) TeamEach() int { return teamEach }
 
 // Rigs lists the kinds of rigs.
 func (view) Rigs() []string { return setup.Rigs() }
