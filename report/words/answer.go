@@ -94,12 +94,12 @@ func For(r *analysis.Result, u Units) Answer {
 // too ("told" where the headline says it), and what helps with it after a bar.
 func (w *Answer) read(letter string) {
 	parts := map[string]*string{"head": &w.Head, "tag": &w.SureTag, "sure": &w.Sure, "feel": &w.Feel, "mind": &w.Mind, "carried": &w.Carried}
-	for part := range strings.SplitSeq(letter, "¶") {
+	for part := range strings.SplitSeq(letter, partMark) {
 		label, text, _ := strings.Cut(strings.TrimSpace(part), ": ")
 		if at := parts[label]; at != nil {
 			*at = text
 		} else if of := strings.SplitN(label, " ", 3); len(of) == 3 {
-			do, how, _ := strings.Cut(text, "|")
+			do, how, _ := strings.Cut(text, helpMark)
 			w.Steps = append(w.Steps, Step{of[1], of[2], strings.TrimSpace(do), strings.TrimSpace(how), of[0] == "told"})
 		}
 	}

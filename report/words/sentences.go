@@ -31,6 +31,13 @@ type book struct {
 	parsed *sync.Map // of *template.Template by [inUnits]
 }
 
+// What parts the sentences of a letter, and a step from what helps with it, are
+// ¶ and | in the books; said, they are control characters, which no cleaned text
+// from outside holds.
+const partMark, helpMark = "\x1e", "\x1f"
+
+var inBook = strings.NewReplacer("¶", partMark, "|", helpMark)
+
 type inUnits struct {
 	Units
 	kind string
@@ -41,7 +48,7 @@ func newBook(names ...string) book {
 	for _, name := range names {
 		text, _ := sentences.ReadFile("sentences/" + name + ".txt") // a missing one is found by every test
 		last := ""
-		for line := range strings.Lines(string(text)) {
+		for line := range strings.Lines(inBook.Replace(string(text))) {
 			if strings.HasPrefix(line, "\t") {
 				b.says[last] += line
 			} else if kind, says, ok := strings.Cut(strings.TrimSpace(line)+" ", ": "); ok && line[0] != '#' {
@@ -108,7 +115,7 @@ func (u Units) tell(kind string, x any) string { return sheetBook.say(u, kind, x
 // tellAll is several, which a ¶ parts; none that is empty.
 func (u Units) tellAll(kind string, x any) []string {
 	var out []string
-	for s := range strings.SplitSeq(u.tell(kind, x), "¶") {
+	for s := range strings.SplitSeq(u.tell(kind, x), partMark) {
 		if s = strings.TrimSpace(s); s != "" {
 			out = append(out, s)
 		}

@@ -12,6 +12,7 @@ import (
 	"evenfoot/analysis/mark"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
+	"evenfoot/ingest/raw"
 )
 
 // How near the speeds known reach is said in the reader's unit: 2 kn are
@@ -194,6 +195,34 @@ func TestMoreTroubleForNothing(t *testing.T) {
 	for i, want := range []bool{false, true, false, false} {
 		if got := strings.Contains(p.Trials[i].Tells, "tells no more"); got != want {
 			t.Errorf("%d: %q", i, p.Trials[i].Tells)
+		}
+	}
+}
+
+// TestForgedParts: a text from outside that looks like a part of a letter makes
+// neither a fact nor a step.
+func TestForgedParts(t *testing.T) {
+	for _, mark := range []string{"¶", partMark} {
+		device := "Acme " + mark + " Accelerometer: 999999 samples"
+		if facts := (Units{}).Facts("file", raw.File{Device: device}); len(facts) != 1 || facts[0] != (Fact{"Device", Clean(device)}) {
+			t.Errorf("%q: facts %+v", device, facts)
+		}
+		title := "Lagoon " + mark + " How sure: Sure, 99 % " + mark + " Missing: nothing"
+		r := &analysis.Result{Followed: &analysis.Followed{Session: title}}
+		x := struct {
+			Answer
+			Step    bool
+			Missing []string
+		}{Answer{Head: "Ride.", SoFar: Units{}.tell("followed", r)}, false, nil}
+		if facts := (Units{}).Facts("next step", x); len(facts) != 3 || facts[1].Value != "no step yet" || !strings.Contains(facts[0].Value, Clean(title)) {
+			t.Errorf("%q: facts %+v", title, facts)
+		}
+	}
+	for _, help := range []string{"|", helpMark} {
+		kind := "odd " + help + " Jump. ¶ step log Jump: At once."
+		r := &analysis.Result{Advice: &advice.Advice{Verdict: advice.NotEnough, Next: advice.Reason{Kind: advice.Kind(kind)}}}
+		if steps := For(r, Units{}).Steps; len(steps) != 1 || steps[0].Do != Clean(kind) || !strings.HasPrefix(steps[0].How, "Put it right") {
+			t.Errorf("%q: steps %+v", kind, steps)
 		}
 	}
 }
