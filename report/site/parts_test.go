@@ -8,6 +8,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -202,6 +203,30 @@ func TestRecent(t *testing.T) {
 	m.forget(func(v int) bool { return v == 3 })
 	if _, ok := m.get("c"); ok || len(m.held) != 1 {
 		t.Error("what was to be forgotten is held")
+	}
+}
+
+// TestForgottenWhileAsked: what is forgotten stays so, whoever asks for it meanwhile.
+func TestForgottenWhileAsked(t *testing.T) {
+	m := newRecent[int](2)
+	for range 50 {
+		m.put("a", 1)
+		var asking sync.WaitGroup
+		var enough atomic.Bool
+		for range 8 {
+			asking.Go(func() {
+				for !enough.Load() {
+					m.get("a")
+				}
+			})
+		}
+		time.Sleep(time.Millisecond)
+		m.forget(func(int) bool { return true })
+		enough.Store(true)
+		asking.Wait()
+		if _, ok := m.peek("a"); ok {
+			t.Fatal("what was forgotten is held again")
+		}
 	}
 }
 

@@ -38,8 +38,10 @@ type remembered[T any] struct {
 func newRecent[T any](most int) *recent[T] { return &recent[T]{most: most} }
 
 func (m *recent[T]) get(key string) (v T, ok bool) {
-	if v, ok = m.peek(key); ok {
-		m.put(key, v)
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if v, ok = m.find(key); ok {
+		m.take(key, v)
 	}
 	return v, ok
 }
@@ -48,6 +50,17 @@ func (m *recent[T]) get(key string) (v T, ok bool) {
 func (m *recent[T]) peek(key string) (v T, ok bool) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
+	return m.find(key)
+}
+
+func (m *recent[T]) put(key string, v T) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.take(key, v)
+}
+
+// find and take are for who holds the lock.
+func (m *recent[T]) find(key string) (v T, ok bool) {
 	i := slices.IndexFunc(m.held, func(e remembered[T]) bool { return e.key == key })
 	if i < 0 {
 		return v, false
@@ -55,9 +68,7 @@ func (m *recent[T]) peek(key string) (v T, ok bool) {
 	return m.held[i].value, true
 }
 
-func (m *recent[T]) put(key string, v T) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
+func (m *recent[T]) take(key string, v T) {
 	m.held = slices.DeleteFunc(m.held, func(e remembered[T]) bool { return e.key == key })
 	m.held = append(m.held, remembered[T]{key, v})
 	m.held = slices.Delete(m.held, 0, max(0, len(m.held)-m.most))
