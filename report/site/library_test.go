@@ -80,12 +80,47 @@ func TestPages(t *testing.T) {
 				t.Errorf("%s: session %s is not ticked where it is, or is so twice", at, ids[k][1])
 			}
 		}
-		if strings.Contains(at, "q=") && !strings.Contains(body, `<a href="/?id=`+ids[0][1]+"&amp;id="+ids[1][1]+`">Show all`) {
-			t.Errorf("%s: the way back to all loses the ticks", at)
+		if strings.Contains(at, "q=") && !strings.Contains(list, `formaction="/" name="all" value="1">Show all`) {
+			t.Errorf("%s: the way back to all is no button of the form that holds the ticks", at)
+		}
+	}
+	// What else the form holds goes with the list that is left.
+	for query, want := range map[string]string{"all=1": "/?id=2&id=7", "of=Bo+%26+Co": "/?id=2&id=7&rider=Bo+%26+Co", "of=": "/?id=2&id=7&rider="} {
+		if _, _, h := d.do(d.request("GET", "/?rider=Odalys&q=x&id=2&id=7&"+query, nil)); h.Get("Location") != want {
+			t.Errorf("%s leads to %q, want %q", query, h.Get("Location"), want)
 		}
 	}
 	d.must("/?page=99", "here 101 to 105")
 	d.must("/?page=-1", "here 1 to 50")
+}
+
+// TestUnnamed: those without a rider's name are a list of their own on all its pages,
+// and Enter finds within it.
+func TestUnnamed(t *testing.T) {
+	dir := t.TempDir()
+	st := openShelf(t, dir)
+	for n := range 61 {
+		text := ""
+		if n == 30 {
+			text = strings.Replace(titled(t, n), "[rider]", "[rider]\nname = \"Odalys\"", 1)
+		}
+		if _, err := st.put(track(60*n), text); err != nil {
+			t.Fatal(err)
+		}
+	}
+	st.close()
+	d := open(t, Config{Dir: dir})
+	body := d.must("/?rider=", "60 sessions", "Older sessions", "<b><bdi>no name</bdi></b>", `name="of" value="Odalys"`)
+	form := body[strings.Index(body, `<form action="/compare"`):]
+	if !strings.Contains(form, `<input type="hidden" name="rider" value="">`) {
+		t.Error("the next page, and what is found, are of everybody")
+	}
+	if first := form[strings.Index(form, "<button"):]; !strings.HasPrefix(first[strings.Index(first, ">"):], ">Find<") {
+		t.Errorf("Enter presses %.200s", first)
+	}
+	if strings.Contains(d.must("/?q=odalys"), "<b><bdi>no name") || strings.Contains(d.must("/"), `name="rider"`) {
+		t.Error("a list of no rider is of those without a name")
+	}
 }
 
 // TestNothingStale: the line of a session is made anew when the evidence for it,

@@ -92,7 +92,8 @@ type view struct {
 	Notes      []string
 	Refusals   []refusal
 	Rider      string
-	Filtered   bool
+	OfRider    bool // only the sessions of Rider, who may have no name
+	Filtered   bool // by rider or words
 	Many       bool // sessions to compare
 	Riders     []athlete
 	Find       string
@@ -102,7 +103,6 @@ type view struct {
 	Older      int
 	Ticked     []int64 // to be compared, on whatever page
 	Also       []*session
-	Keep       template.URL // them, for an address
 	Stale      map[int64]string
 	Working    int
 	Twins      []*session // that seem to be of the same outing
@@ -182,15 +182,23 @@ var notices = map[string]string{
 const listed = 50
 
 // library lists the sessions, newest first: those that ?q= finds in title, rider
-// or day, or of one ?rider=, a page at a time.
+// or day, or of one ?rider=, a page at a time. ?of=RIDER and ?all are the buttons that
+// lead to another list; they come with what is ticked, and with the list left.
 func (s *Site) library(w http.ResponseWriter, r *http.Request, _ *session) error {
 	all, q := s.store.sessions(), r.URL.Query()
+	if q.Has("of") || q.Has("all") {
+		next := url.Values{"id": q["id"]}
+		if q.Has("of") {
+			next.Set("rider", q.Get("of"))
+		}
+		return see(w, r, "/?"+next.Encode())
+	}
 	v := &view{Title: "Library", Notice: notices[q.Get("done")], Riders: athletes(all), Refusals: s.store.refusals(),
-		Many: len(all) > 1, Rider: q.Get("rider"), Find: label(q.Get("q")), Working: s.queue.size(), Stale: map[int64]string{}}
-	v.Filtered = q.Has("rider") || v.Find != ""
+		Many: len(all) > 1, Rider: q.Get("rider"), OfRider: q.Has("rider"), Find: label(q.Get("q")), Working: s.queue.size(), Stale: map[int64]string{}}
+	v.Filtered = v.OfRider || v.Find != ""
 	find := strings.Fields(strings.ToLower(v.Find))
 	for _, ses := range all {
-		if q.Has("rider") && ses.Rider != v.Rider || !ses.fits(find) {
+		if v.OfRider && ses.Rider != v.Rider || !ses.fits(find) {
 			continue
 		}
 		v.Sessions = append(v.Sessions, ses)
@@ -205,7 +213,6 @@ func (s *Site) library(w http.ResponseWriter, r *http.Request, _ *session) error
 	}
 	v.First = (page-1)*listed + 1
 	v.Ticked, _ = idList(q["id"]) // none, where they are no numbers
-	v.Keep = template.URL(url.Values{"id": q["id"]}.Encode())
 	for _, ses := range all {
 		if v.IsTicked(ses) && !slices.Contains(v.Sessions, ses) {
 			v.Also = append(v.Also, ses)
