@@ -219,11 +219,11 @@ func (s *Site) add(w http.ResponseWriter, r *http.Request, _ *session) error {
 	case errors.Is(err, errSeveral):
 		return s.askOutings(w, r, up, nil)
 	case again:
-		return s.show(w, r, http.StatusOK, "message", &view{Title: "Already in the library", Body: "The logs of this outing are in the library already, whatever their names. Nothing was added: an outing counts once. What its setup should say otherwise, correct there.", Link: at, LinkText: "Open that session"})
+		return s.show(w, r, http.StatusOK, "message", &view{Title: "Already in the library", Passed: up.over(), Body: "The logs of this outing are in the library already, whatever their names. Nothing was added: an outing counts once. What its setup should say otherwise, correct there.", Link: at, LinkText: "Open that session"})
 	case err == nil:
 		if ses, gone := s.store.session(id); gone == nil {
-			if twins := s.twins(ses); len(twins) > 0 {
-				return s.show(w, r, http.StatusOK, "message", &view{Title: "Added", Session: ses, Twins: twins, Link: at, LinkText: "Open its sheet"})
+			if twins := s.twins(ses); len(twins)+up.passedAll > 0 {
+				return s.show(w, r, http.StatusOK, "message", &view{Title: "Added", Session: ses, Passed: up.over(), Twins: twins, Link: at, LinkText: "Open its sheet"})
 			}
 		}
 		return see(w, r, at)

@@ -13,6 +13,7 @@ import (
 	"net/url"
 	"os"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -545,6 +546,79 @@ func TestFolders(t *testing.T) {
 	for _, c := range [][2]string{{"no archive", "cannot be unpacked"}, {bomb.String(), "expands to more"}} {
 		if status, body, _ := d.upload(piece{"logs", "x.zip", c[0]}); status != 422 || !strings.Contains(body, c[1]) {
 			t.Errorf("%q: status %d\n%.2000s", c[1], status, body)
+		}
+	}
+}
+
+// archive packs files, named and filled by turns.
+func archive(t *testing.T, files ...string) string {
+	t.Helper()
+	var packed bytes.Buffer
+	z := zip.NewWriter(&packed)
+	for i := 0; i < len(files); i += 2 {
+		w, err := z.Create(files[i])
+		if err != nil {
+			t.Fatal(err)
+		}
+		io.WriteString(w, files[i+1])
+	}
+	z.Close()
+	return packed.String()
+}
+
+// TestPassedOver: what a folder or an archive holds beside logs is told, pictures and
+// hidden files aside; where no log is among it, nothing is kept.
+func TestPassedOver(t *testing.T) {
+	d := open(t, Config{})
+	d.idle()
+	set := outings()[0].setup
+	note := "Flat water, 12 kn.\nThe board felt nose-heavy, said Odalys.\n"
+	for name, c := range map[string]struct {
+		status int
+		says   string
+		sent   []piece
+	}{
+		"a folder":          {200, "no logs: <bdi>a/logger.bin</bdi>", []piece{{"logs", "a/watch.gpx", track(100)}, {"logs", "a/logger.bin", "\x00\x01"}, {"logs", "a/x.jpg", "x"}, {"logs", "a/.x", "x"}}},
+		"a note beside":     {200, "no logs: <bdi>x/README.txt</bdi>", []piece{{"logs", "x.zip", archive(t, "README.txt", note, "watch.gpx", track(200))}}},
+		"a hidden archive":  {303, "", []piece{{"logs", ".ride.zip", archive(t, "watch.gpx", track(300), ".DS_Store", "x")}}},
+		"an archive inside": {200, "no logs: <bdi>x/old.zip</bdi>", []piece{{"logs", "x.zip", archive(t, "old.zip", "x", "watch.gpx", track(400))}}},
+		"outings":           {200, "no logs: <bdi>x/b.pdf</bdi>", []piece{{"logs", "x.zip", archive(t, "a.gpx", track(500), "b.pdf", "x", "b.gpx", track(900))}}},
+		"no log":            {422, "x/ride.xyz", []piece{{"logs", "x.zip", archive(t, "ride.xyz", "x", "setup.toml", set)}, {"low", "", "6"}, {"high", "", "8"}, {"in", "", "kn"}}},
+		"nothing":           {422, "x.zip holds no log", []piece{{"logs", "x.zip", archive(t, "a.jpg", "x", "__MACOSX/a.gpx", "x")}, {"setup", "", set}, {"low", "", "6"}, {"high", "", "8"}, {"in", "", "kn"}}},
+		"a note alone":      {422, "README.txt", []piece{{"logs", "x.zip", archive(t, "README.txt", note)}}},
+		"many": {422, "and 5 others", []piece{{"logs", "x.zip", archive(t, slices.Collect(func(yield func(string) bool) {
+			for i := range 2 * (passedShown + 5) {
+				if !yield(fmt.Sprintf("%d.bin", i)) {
+					return
+				}
+			}
+		})...)}}},
+	} {
+		if status, body, _ := d.upload(c.sent...); status != c.status || !strings.Contains(body, c.says) {
+			t.Errorf("%s: status %d, want %d and %q\n%.3000s", name, status, c.status, c.says, body)
+		}
+	}
+	for _, ses := range d.site.store.sessions() {
+		if len(ses.Files) != 1 || ses.Files[0].Name != "watch.gpx" {
+			t.Errorf("session %d keeps %v", ses.ID, ses.Files)
+		}
+	}
+	if n := len(d.site.store.sessions()); n != 4 {
+		t.Errorf("%d sessions are kept, want 4", n)
+	}
+}
+
+// TestManySetups: the setups of an archive are bounded in number and in all, since
+// they wait in memory.
+func TestManySetups(t *testing.T) {
+	d := open(t, Config{})
+	for want, c := range map[string]struct{ n, size int }{"ore than 60 setups": {filesMost + 1, 10}, "of text": {5, textBytes / 2}} {
+		files := []string{"watch.gpx", track(1)}
+		for i := range c.n {
+			files = append(files, fmt.Sprintf("%d/setup.toml", i), "#"+strings.Repeat(" ", c.size))
+		}
+		if status, body, _ := d.upload(piece{"logs", "x.zip", archive(t, files...)}); status != 422 || !strings.Contains(body, want) {
+			t.Errorf("%d setups of %d bytes: status %d, want %q\n%.2000s", c.n, c.size, status, want, body)
 		}
 	}
 }

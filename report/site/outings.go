@@ -274,7 +274,7 @@ func (s *Site) askOutings(w http.ResponseWriter, r *http.Request, up *upload, wr
 			v.Own[n] = up.fields[fmt.Sprintf("from.%d", n+1)]
 		}
 	}
-	v.Held = s.hold(up)
+	v.Held, v.Passed = s.hold(up), up.over()
 	return s.show(w, r, status, "outings", v)
 }
 
@@ -481,6 +481,7 @@ func (s *Site) resume(up *upload) error {
 		up.files = append(up.files, f)
 	}
 	up.names = append(was.names, up.names...)
+	up.passed, up.passedAll = append(was.passed, up.passed...), was.passedAll+up.passedAll
 	if up.outings == nil {
 		up.outings = was.outings
 	}

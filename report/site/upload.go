@@ -17,6 +17,7 @@ import (
 	"evenfoot/analysis/setup"
 	"evenfoot/ingest"
 	"evenfoot/report/form"
+	"evenfoot/report/words"
 )
 
 // Bounds of an upload, beside its bytes.
@@ -37,13 +38,15 @@ type upload struct {
 	files     []*incoming
 	names     []string // of all that came, for the list of refusals
 	fields    form.Fields
-	typed     int // bytes of them
+	typed     int // bytes of them, and of the setups
 	setup     []byte
 	setupName string
 	brought   []brought // setups of several folders, each of its outing; none where one was sent
 	propose   string    // a column map that may help where it was refused
 	mendable  bool      // the form is to be mended; the files wait for it
 	outings   []glance  // its logs, once they were looked at
+	passed    []string  // the first of what folders and archives hold that is not taken
+	passedAll int       // how many these are in all
 	since     time.Time
 }
 
@@ -69,6 +72,7 @@ func (s *Site) receive(w http.ResponseWriter, r *http.Request, up *upload) (err 
 		part, err := parts.NextPart()
 		switch {
 		case err == io.EOF && n > 0:
+			s.passTexts(up)
 			return cmp.Or(bad, up.settle())
 		case err == io.EOF:
 			return errToken
@@ -103,8 +107,57 @@ type brought struct {
 	text         []byte
 }
 
+// passedShown is how many of the files that were passed over are named.
+const passedShown = 10
+
+// pass notes a file that is not taken.
+func (up *upload) pass(name string) {
+	if up.passedAll++; len(up.passed) < passedShown {
+		up.passed = append(up.passed, label(name))
+	}
+}
+
+// over names what was passed over, "" for nothing.
+func (up *upload) over() string {
+	names := strings.Join(up.passed, ", ")
+	if more := up.passedAll - len(up.passed); more > 0 {
+		names += " and " + words.Counted(more, "other")
+	}
+	return names
+}
+
+// passTexts passes over the texts of folders that are no logs, such as a note, where
+// there are others: alone, they are read, to be refused with what is wrong.
+func (s *Site) passTexts(up *upload) {
+	logs := 0
+	var texts []*incoming
+	names := make([]stored, len(up.files))
+	for i, f := range up.files {
+		names[i] = f.stored
+	}
+	for _, f := range up.files {
+		if f.Kind != kindLog {
+			continue
+		}
+		if logs++; f.folder != "." && mapFor(f.Name, names) < 0 && ingest.IsNote(f.at) {
+			texts = append(texts, f)
+		}
+	}
+	if len(texts) == logs {
+		return
+	}
+	for _, f := range texts {
+		up.pass(path.Join(f.folder, f.Name))
+	}
+	up.files = slices.DeleteFunc(up.files, func(f *incoming) bool { return slices.Contains(texts, f) })
+	s.store.discard(texts)
+}
+
 // settle takes the only setup for that of all.
 func (up *upload) settle() error {
+	if up.passedAll > 0 && !slices.ContainsFunc(up.files, func(f *incoming) bool { return f.Kind == kindLog }) {
+		return refused("none of the files is a log by its name: %s. Logs end in %s", up.over(), strings.Join(foldersHold[:len(foldersHold)-1], ", "))
+	}
 	if len(up.brought) == 1 {
 		up.setup, up.setupName, up.brought = up.brought[0].text, up.brought[0].Name, nil
 	}
@@ -141,11 +194,8 @@ func (s *Site) takePart(up *upload, part *multipart.Part) (err error) {
 			return nil // no file was chosen
 		}
 		b, err := text(part.FormName(), part)
-		if up.typed += len(b); up.typed > formBytes {
-			err = refused("the form holds more than %s of text", sizeText(formBytes))
-		}
 		up.fields[field] = string(b)
-		return err
+		return cmp.Or(err, up.count(b))
 	}
 	sent := part.FileName() // without its folder
 	if _, says, err := mime.ParseMediaType(part.Header.Get("Content-Disposition")); err == nil && says["filename"] != "" {
@@ -158,18 +208,35 @@ func (s *Site) takePart(up *upload, part *multipart.Part) (err error) {
 	return s.takeNamed(up, sent, part)
 }
 
-// foldersHold end the names of what is taken out of a folder; the rest is passed over.
+// count bounds what an upload keeps in memory.
+func (up *upload) count(text []byte) error {
+	if up.typed += len(text); up.typed > formBytes {
+		return refused("the form and its setups hold more than %s of text", sizeText(formBytes))
+	}
+	return nil
+}
+
+// foldersHold end the names of what is taken out of a folder; the rest is passed over,
+// pictures and what is hidden without a word.
 var foldersHold = []string{".csv", ".tsv", ".txt", ".log", ".fit", ".gpx", ".nmea", ".gz", ".toml"}
+
+var pictures = []string{".jpg", ".jpeg", ".png", ".gif", ".heic", ".webp"}
 
 // takeNamed takes a log, a column map, a setup, or an archive of them, under a name
 // that may carry folders.
 func (s *Site) takeNamed(up *upload, sent string, r io.Reader) error {
 	sent = path.Join("/", strings.ReplaceAll(sent, `\`, "/"))[1:]
 	folder, name, low := path.Dir(sent), fileLabel(sent), strings.ToLower(sent)
-	if folder != "." && (!slices.Contains(foldersHold, path.Ext(low)) || slices.ContainsFunc(strings.Split(sent, "/"), func(p string) bool {
-		return strings.HasPrefix(p, ".") || p == "__MACOSX"
-	})) {
-		return nil
+	if folder != "." {
+		if slices.ContainsFunc(strings.Split(sent, "/"), func(p string) bool { return strings.HasPrefix(p, ".") || p == "__MACOSX" }) {
+			return nil
+		}
+		if ext := path.Ext(low); !slices.Contains(foldersHold, ext) {
+			if !slices.Contains(pictures, ext) {
+				up.pass(sent)
+			}
+			return nil
+		}
 	}
 	up.names = append(up.names, name)
 	isMap := strings.HasSuffix(low, mapEnding)
@@ -189,7 +256,13 @@ func (s *Site) takeNamed(up *upload, sent string, r io.Reader) error {
 
 // takeSetup takes the setup of all outings, or of those of a folder.
 func (up *upload) takeSetup(b brought, r io.Reader) (err error) {
+	if len(up.brought) >= filesMost {
+		return refused("more than %d setups are not of one upload", filesMost)
+	}
 	if b.text, err = text(b.Name, r); err != nil {
+		return err
+	}
+	if err = up.count(b.text); err != nil {
 		return err
 	}
 	was, all := up.setupName, up.setup != nil
@@ -222,8 +295,11 @@ func (s *Site) takeZip(up *upload, name string, r io.Reader) error {
 	}
 	defer z.Close()
 	left := min(uint64(ingest.ExpandsMost(in.Size)), uint64(s.cfg.MaxUpload))
+	// All of an archive is in a folder, at least its own, which is never a hidden one.
+	own := cmp.Or(strings.TrimLeft(strings.TrimSuffix(name, path.Ext(name)), "."), "archive")
+	taken, passed := len(up.names), up.passedAll
 	for _, f := range z.File {
-		if strings.HasSuffix(f.Name, "/") || strings.HasSuffix(strings.ToLower(f.Name), ".zip") {
+		if strings.HasSuffix(f.Name, "/") {
 			continue
 		}
 		if f.UncompressedSize64 > left { // as it says; a longer one is an error of the reader
@@ -232,8 +308,7 @@ func (s *Site) takeZip(up *upload, name string, r io.Reader) error {
 		left -= f.UncompressedSize64
 		file, err := f.Open()
 		if err == nil {
-			// All of an archive is in a folder, at least its own.
-			err = s.takeNamed(up, strings.TrimSuffix(name, path.Ext(name))+path.Join("/", strings.ReplaceAll(f.Name, `\`, "/")), file)
+			err = s.takeNamed(up, own+path.Join("/", strings.ReplaceAll(f.Name, `\`, "/")), file)
 			err = cmp.Or(err, file.Close())
 		}
 		var told statusError
@@ -243,6 +318,9 @@ func (s *Site) takeZip(up *upload, name string, r io.Reader) error {
 		if err != nil {
 			return err
 		}
+	}
+	if len(up.names) == taken && up.passedAll == passed {
+		return refused("%s holds no log and no setup", name)
 	}
 	return nil
 }

@@ -82,6 +82,7 @@ type view struct {
 	Fill       filling
 	Held       string // names the files that wait for this form
 	HeldNames  []string
+	Passed     string // files of an upload that were not taken
 	Outings    []glance
 	Start      string   // of several outings: whose setup is offered
 	From       string   // the setup that is chosen there
