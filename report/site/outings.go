@@ -39,7 +39,16 @@ type glance struct {
 }
 
 // A place is on the earth, deg.
-type place struct{ lat, lon float64 }
+type place struct {
+	Lat float64 `json:"lat_deg"`
+	Lon float64 `json:"lon_deg"`
+}
+
+// from is how far a place is from another, m; for places near each other.
+func (a place) from(b place) float64 {
+	const metres = 1852 * 60 // a degree of latitude
+	return metres * math.Hypot(a.Lat-b.Lat, math.Remainder(a.Lon-b.Lon, 360)*math.Cos(a.Lat*math.Pi/180))
+}
 
 // None of these is tuned on data: they are how riders and devices usually are.
 const (
@@ -48,6 +57,10 @@ const (
 	// boardsApart is how far two receivers are apart, as a median, m, when they are
 	// not on the same board.
 	boardsApart = 60
+	// spotStep is how coarsely the place of a log is kept, deg: it tells bays apart,
+	// not where anybody went in. spotsApart is how far two recordings of one outing
+	// can lie apart by it, m.
+	spotStep, spotsApart = 0.01, 5000
 	// trackStep is the time between the places that are compared, s; sameMoment is
 	// how near to it a fix must be, s.
 	trackStep, sameMoment = 10, 0.6
@@ -94,7 +107,7 @@ func (s *Site) look(ctx context.Context, up *upload) (*ingest.Log, error) {
 				return err
 			}
 			g.take(l)
-			up.files[i].span = g.span
+			up.files[i].span, up.files[i].Spot = g.span, g.spot()
 			if twins := s.twins(&session{Start: g.From, Files: []stored{up.files[i].stored}}); len(twins) > 0 {
 				g.Like = twins[0]
 			}
@@ -159,6 +172,22 @@ func (g *glance) take(l *ingest.Log) {
 	}
 }
 
+// spot is where a log was, coarsely; nil without a track.
+func (g *glance) spot() *place {
+	if len(g.track) == 0 {
+		return nil
+	}
+	var lat, lon []float64
+	for _, p := range g.track {
+		lat, lon = append(lat, p.Lat), append(lon, p.Lon)
+	}
+	middle := func(v []float64) float64 {
+		slices.Sort(v)
+		return math.Round(v[len(v)/2]/spotStep) * spotStep
+	}
+	return &place{middle(lat), middle(lon)}
+}
+
 // elsewhere says that two logs of the same time were not on one board: by their
 // tracks, or where one has none by their devices, since nobody fixes two of a kind
 // to a board.
@@ -169,8 +198,7 @@ func (g *glance) elsewhere(h *glance) bool {
 	var apart []float64
 	for at, a := range g.track {
 		if b, both := h.track[at]; both {
-			const metres = 1852 * 60 // a degree of latitude
-			apart = append(apart, metres*math.Hypot(a.lat-b.lat, (a.lon-b.lon)*math.Cos(a.lat*math.Pi/180)))
+			apart = append(apart, a.from(b))
 		}
 	}
 	slices.Sort(apart)
@@ -327,7 +355,7 @@ func (s *Site) addOutings(w http.ResponseWriter, r *http.Request, _ *session) er
 			own, err = s.lent(up, from)
 		}
 		if err == nil {
-			id, again, err = s.addOuting(up, of[n], own, speeds)
+			id, again, err = s.addOuting(up, of, n, own, speeds)
 		}
 		switch {
 		case err != nil:
@@ -395,8 +423,10 @@ func (s *Site) knows(content string) bool {
 	return slices.ContainsFunc(s.store.sessions(), func(e *session) bool { return slices.Contains(e.holds, content) })
 }
 
-// addOuting keeps one of several outings, with the column maps of the upload.
-func (s *Site) addOuting(up *upload, logs []*glance, set []byte, speeds string) (id int64, again bool, err error) {
+// addOuting keeps outing n of several, with the column maps of the upload, and that
+// those which were on another board at the time are others.
+func (s *Site) addOuting(up *upload, of map[int][]*glance, n int, set []byte, speeds string) (id int64, again bool, err error) {
+	logs := of[n]
 	ses := &session{Added: time.Now().UTC(), Setup: set, Name: ingest.SetupName, Speeds: speeds}
 	parsed, _, err := ses.parseSetup()
 	if err != nil {
@@ -405,6 +435,13 @@ func (s *Site) addOuting(up *upload, logs []*glance, set []byte, speeds string) 
 	for i, f := range up.files {
 		if f.Kind == kindMap || slices.ContainsFunc(logs, func(g *glance) bool { return g.File == i }) {
 			ses.Files = append(ses.Files, f.stored)
+		}
+	}
+	for _, m := range slices.Sorted(maps.Keys(of)) {
+		for _, g := range of[m] {
+			if m != n && slices.ContainsFunc(logs, g.elsewhere) {
+				ses.Others = append(ses.Others, up.files[g.File].Content)
+			}
 		}
 	}
 	for _, g := range logs {

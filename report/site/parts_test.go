@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"net/url"
 	"regexp"
 	"slices"
@@ -294,6 +295,7 @@ func TestTwins(t *testing.T) {
 		"another rider's":    func(e *session) { e.Rider = "Bo" },
 		"one begun later":    func(e *session) { e.Files[0].From = e.Files[0].From.Add(2 * twinWithin) },
 		"one ended earlier":  func(e *session) { e.Files[0].To = e.Files[0].To.Add(-2 * twinWithin) },
+		"one of another bay": func(e *session) { e.Files[0].Spot = &place{e.Files[0].Spot.Lat + 0.3, e.Files[0].Spot.Lon} },
 		"one without a date": func(e *session) { e.Start, e.Files[0].span = time.Time{}, span{} },
 	} {
 		e := *two
@@ -326,5 +328,41 @@ func TestTwins(t *testing.T) {
 	d = open(t, Config{Dir: d.site.store.dir})
 	if one, err = d.site.store.session(1); err != nil || len(d.site.twins(one)) != 0 {
 		t.Errorf("the user's word is lost: %v", err)
+	}
+}
+
+// TestTwoBoards: two watches that ran together on two boards of one beach came as two
+// outings, and stay two.
+func TestTwoBoards(t *testing.T) {
+	d := open(t, Config{})
+	d.idle()
+	watch := func(lat float64) string {
+		var b strings.Builder
+		b.WriteString(`<?xml version="1.0"?><gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>`)
+		for i := range 3 * placesLeast {
+			at := time.Date(2026, 5, 1, 10, 0, trackStep*i, 0, time.UTC)
+			fmt.Fprintf(&b, `<trkpt lat="%.6f" lon="8.0"><time>%s</time></trkpt>`, lat+float64(i)*5e-5, at.Format(time.RFC3339))
+		}
+		return b.String() + `</trkseg></trk></gpx>`
+	}
+	_, body, _ := d.upload(piece{"logs", "a.gpx", watch(54)}, piece{"logs", "b.gpx", watch(54.002)})
+	held := heldField.FindStringSubmatch(body)
+	if held == nil || !strings.Contains(body, "2 outings, as it seems") {
+		t.Fatal(body)
+	}
+	if status, body, _ := d.post("/outings", url.Values{"token": {d.site.token}, "held": {held[1]}, "of.0": {"1"}, "of.1": {"2"}}); status != 303 {
+		t.Fatalf("status %d\n%s", status, body)
+	}
+	all := d.site.store.sessions()
+	if len(all) != 2 || all[0].countsOnce(all[1]) || all[1].countsOnce(all[0]) {
+		t.Errorf("%d sessions, or they seem one", len(all))
+	}
+	if p := all[0].Files[0].Spot; p == nil || p.from(place{54, 8}) > 2000 {
+		t.Errorf("the log was at %v", p)
+	}
+	a, b := *all[0], *all[1]
+	a.Others, b.Others = nil, nil
+	if !a.seems(&b) {
+		t.Error("without a word they do not seem one: the test shows nothing")
 	}
 }

@@ -69,6 +69,7 @@ type stored struct {
 	Size    int64  `json:"bytes"`
 	Content string `json:"content_sha256"` // tells a log from all others, however it is named or packed
 	span
+	Spot *place `json:"spot,omitempty"` // where, coarsely; nil without a track or where another version did not note it
 }
 
 // A span is when a log was; zero without a date.
@@ -196,29 +197,30 @@ const twinWithin = 10 * time.Second
 const beginsWithin = 24 * time.Hour
 
 // seems says whether two sessions seem to be of one outing that came in two
-// formats: a log of each begins and ends with one of the other, no two names tell
-// them apart, and nobody said that they are two.
+// formats: a log of each begins and ends with one of the other, not far from it, no
+// two names tell them apart, and nobody said that they are two.
 func (s *session) seems(e *session) bool {
 	if s.ID == e.ID || s.Rider != e.Rider && s.Rider != "" && e.Rider != "" || s.when().Sub(e.when()).Abs() > beginsWithin {
 		return false // as nearly always
 	}
-	return slices.ContainsFunc(s.spans(), func(a span) bool {
-		return slices.ContainsFunc(e.spans(), func(b span) bool {
-			return a.From.Sub(b.From).Abs() <= twinWithin && a.To.Sub(b.To).Abs() <= twinWithin
+	return slices.ContainsFunc(s.dated(), func(a stored) bool {
+		return slices.ContainsFunc(e.dated(), func(b stored) bool {
+			return a.From.Sub(b.From).Abs() <= twinWithin && a.To.Sub(b.To).Abs() <= twinWithin &&
+				(a.Spot == nil || b.Spot == nil || a.Spot.from(*b.Spot) <= spotsApart)
 		})
 	}) && !s.sharesLog(e) && !s.other(e) && !e.other(s)
 }
 
-// spans are those of the logs, or of all together where another version did not
-// note them.
-func (s *session) spans() (out []span) {
+// dated are the logs with a date, or all as one where another version did not note
+// them.
+func (s *session) dated() (out []stored) {
 	for _, f := range s.Files {
 		if !f.From.IsZero() {
-			out = append(out, f.span)
+			out = append(out, f)
 		}
 	}
 	if len(out) == 0 && !s.Start.IsZero() && s.Summary != nil && s.Summary.Duration > 0 {
-		out = []span{{s.Start, s.Start.Add(time.Duration(s.Summary.Duration * float64(time.Second)))}}
+		out = []stored{{span: span{s.Start, s.Start.Add(time.Duration(s.Summary.Duration * float64(time.Second)))}}}
 	}
 	return out
 }
