@@ -147,7 +147,7 @@ func withInstruments(sc *simulate.Scenario, seed uint64, what string) {
 // as the README says, and the 90 % intervals hold. Every setup is wrong by the
 // priors. The miss is that of the best guess, the posterior's median; what the
 // sheet advises stays short of it, by the risk of overshoot. The quick run plays one
-// outing of each kind. The full study is  go test ./analysis -run TestBring -long -v -timeout 2h
+// outing of each kind but that of notes alone. The full study is  go test ./analysis -run TestBring -long -v -timeout 2h
 func TestBring(t *testing.T) {
 	for _, c := range []struct {
 		what string
