@@ -4,9 +4,9 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"sync"
 
 	"evenfoot/analysis"
-	"evenfoot/filter"
 	"evenfoot/report/words"
 )
 
@@ -93,10 +93,22 @@ func newPage(r *analysis.Result, o Options) *page {
 	return p
 }
 
-// atOnce draws figures on all cores.
+// atOnce draws figures on all cores; a panic of one goes on in the caller.
 func atOnce(draw ...func() *figure) []*figure {
-	figures := make([]*figure, len(draw))
-	filter.Each(len(draw), func(i int) { figures[i] = draw[i]() })
+	figures, faults := make([]*figure, len(draw)), make([]any, len(draw))
+	var wait sync.WaitGroup
+	for i, f := range draw {
+		wait.Go(func() {
+			defer func() { faults[i] = recover() }()
+			figures[i] = f()
+		})
+	}
+	wait.Wait()
+	for _, p := range faults {
+		if p != nil {
+			panic(p)
+		}
+	}
 	return figures
 }
 
