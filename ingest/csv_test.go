@@ -499,3 +499,13 @@ func TestPanicOfOneLog(t *testing.T) {
 		done[i] = true
 	})
 }
+
+// TestDayFits: a day at 200 Hz as a FIT file is within the bound of values; two hours
+// at 100 Hz are 20.7 MB of it.
+func TestDayFits(t *testing.T) {
+	const day = 12 * 2 * 20.7e6
+	part := make([]byte, 1<<20)
+	if n := day / float64(len(part)) * float64(valuesOf[kindFIT](part)); n > valuesMost || n < 24*3600*200*6 {
+		t.Errorf("a day counts as %.0f values, the bound is %.0f", n, valuesMost)
+	}
+}

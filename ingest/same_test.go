@@ -39,7 +39,7 @@ func TestValuesBound(t *testing.T) {
 	const most = 1_000_000
 	csv := gzRepeat(t, "time_s,ax_g,ay_g,az_g\n", "1,0,0,1\n", 2*most)
 	gpx := gzRepeat(t, `<gpx version="1.1"><trk><trkseg>`, `<trkpt lat="1" lon="1"><time>2026-01-01T00:00:00Z</time></trkpt>`, most/2)
-	fit := gzRepeat(t, "\x0e\x10\x00\x00\xff\xff\xff\x7f.FIT\x00\x00", "\x00\x01", 2*most)
+	fit := gzRepeat(t, "\x0e\x10\x00\x00\xff\xff\xff\x7f.FIT\x00\x00", "\x00\x01", 3*most)
 	for name, packed := range map[string][]byte{"trap.csv.gz": csv, "trap.gpx.gz": gpx, "trap.fit.gz": fit} {
 		path := filepath.Join(t.TempDir(), name)
 		if err := os.WriteFile(path, packed, 0o600); err != nil {

@@ -26,7 +26,7 @@ const (
 
 // valuesOf counts, roughly, the values in a piece of a file of a kind.
 var valuesOf = map[string]func(b []byte) int{
-	kindFIT:  func(b []byte) int { return len(b) / 2 }, // samples are of two bytes
+	kindFIT:  func(b []byte) int { return len(b) / 4 }, // two bytes, a third of an offset's, and a part of a message
 	kindGPX:  counting("<"),
 	kindNMEA: counting(","),
 	kindCSV:  counting("\n,;\t"),
