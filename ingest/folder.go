@@ -29,8 +29,8 @@ type Found struct {
 	Aside Warning  // files that look like logs by their name and hold none; of no kind when there are none
 }
 
-// logNames end the names of files that a rider would take for a log.
-var logNames = []string{".csv", ".tsv", ".txt", ".log", ".fit", ".gpx", ".nmea", ".gz", ".zip"}
+// LogEndings are those of the names of logs.
+var LogEndings = []string{".csv", ".tsv", ".txt", ".log", ".fit", ".gpx", ".nmea", ".gz"}
 
 // Folder finds the logs in a session's folder by what they hold, and its setup
 // file. Hidden files, folders, setups, column maps and everything that is no
@@ -64,7 +64,7 @@ func Folder(dir string) (f Found, err error) {
 			exports = append(exports, path)
 		case isLog(path, head):
 			f.Logs = append(f.Logs, path)
-		case !slices.Contains(logNames, ext):
+		case !slices.Contains(LogEndings, ext) && ext != ".zip": // which a rider would take for a log
 		case len(head) == 0:
 			f.leave(path, "is empty or damaged")
 		case sniff(head) != kindCSV:

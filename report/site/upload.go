@@ -156,7 +156,7 @@ func (s *Site) passTexts(up *upload) {
 // settle takes the only setup for that of all.
 func (up *upload) settle() error {
 	if up.passedAll > 0 && !slices.ContainsFunc(up.files, func(f *incoming) bool { return f.Kind == kindLog }) {
-		return refused("none of the files is a log by its name: %s. Logs end in %s", up.over(), strings.Join(foldersHold[:len(foldersHold)-1], ", "))
+		return refused("none of the files is a log by its name: %s. Logs end in %s", up.over(), strings.Join(ingest.LogEndings, ", "))
 	}
 	if len(up.brought) == 1 {
 		up.setup, up.setupName, up.brought = up.brought[0].text, up.brought[0].Name, nil
@@ -216,10 +216,7 @@ func (up *upload) count(text []byte) error {
 	return nil
 }
 
-// foldersHold end the names of what is taken out of a folder; the rest is passed over,
-// pictures and what is hidden without a word.
-var foldersHold = []string{".csv", ".tsv", ".txt", ".log", ".fit", ".gpx", ".nmea", ".gz", ".toml"}
-
+// pictures end the names of what is passed over in a folder without a word.
 var pictures = []string{".jpg", ".jpeg", ".png", ".gif", ".heic", ".webp"}
 
 // takeNamed takes a log, a column map, a setup, or an archive of them, under a name
@@ -231,7 +228,7 @@ func (s *Site) takeNamed(up *upload, sent string, r io.Reader) error {
 		if slices.ContainsFunc(strings.Split(sent, "/"), func(p string) bool { return strings.HasPrefix(p, ".") || p == "__MACOSX" }) {
 			return nil
 		}
-		if ext := path.Ext(low); !slices.Contains(foldersHold, ext) {
+		if ext := path.Ext(low); ext != ".toml" && !slices.Contains(ingest.LogEndings, ext) {
 			if !slices.Contains(pictures, ext) {
 				up.pass(sent)
 			}
