@@ -135,10 +135,11 @@ func (s *session) revise(version int, at time.Time, name string) {
 	s.settle()
 }
 
-// sidecar is the sidecar to be written.
+// sidecar is the sidecar to be written; s may be on show and is only read.
 func (s *session) sidecar() (file, error) {
-	s.Schema = sidecarSchema
-	b, err := json.MarshalIndent(s, "", "  ")
+	own := *s
+	own.Schema = sidecarSchema
+	b, err := json.MarshalIndent(own, "", "  ")
 	return file{filepath.Join(s.dir, sidecarName), b}, err
 }
 
