@@ -19,8 +19,6 @@ const (
 	// own first sample, s: seconds since a phone was switched on tell nobody
 	// anything.
 	relativeFar = 3600
-	// rateChangesTold bounds how many changes of a rate are told one by one.
-	rateChangesTold = 3
 	// gyroLeast is the least part of the accelerometer's samples that a gyroscope
 	// must cover to be used.
 	gyroLeast = 0.1
@@ -156,15 +154,9 @@ func (b *builder) rebase() {
 	raw.ShiftAll(b.r, -first)
 }
 
-// channels describes what was read, and tells how its rates change. A course or
-// altitude that is missing at rest is no gap: the fixes' own gaps count for them.
+// channels describes what was read. A course or altitude that is missing at rest is no gap: the fixes' own gaps count for them.
 func (b *builder) channels() (all []Channel) {
 	r, f := b.r, &b.r.Gps
-	b.tellRate(unit.SensorNames[unit.Acc], r.Acc.Time)
-	if !raw.SameTimes(r.Acc.Time, r.Gyr.Time) {
-		b.tellRate(unit.SensorNames[unit.Gyr], r.Gyr.Time)
-	}
-	b.tellRate(fixes, f.Time)
 	every, _ := pace(f.Time)
 	var feet, moment []float64
 	if told(r.Deck.V[0]) || told(r.Deck.V[1]) {
@@ -201,17 +193,6 @@ func (b *builder) channels() (all []Channel) {
 		all = append(all, ch)
 	}
 	return all
-}
-
-// tellRate reports how a rate changes.
-func (b *builder) tellRate(sensor string, t []float64) {
-	for i, c := range rateChanges(t) {
-		if i == rateChangesTold {
-			b.notes.Warn(raw.Warning{Kind: raw.RateUnsteady, Sensor: sensor})
-			return
-		}
-		b.notes.Warn(b.at(c.at, raw.Warning{Kind: raw.RateChange, Sensor: sensor, Values: []float64{c.from, c.to}}))
-	}
 }
 
 // deck hands on what presses on the deck; the force of one foot alone waits for

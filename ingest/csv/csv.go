@@ -35,9 +35,6 @@ func Read(r *bufio.Reader, name string, size int64, m *Map) (*raw.Columns, error
 // bytes stay in a core's cache.
 const blockBytes = 256 << 10
 
-// usualLines are enough to see how a program writes its numbers.
-const usualLines = 60
-
 type reader struct {
 	piece
 	r     *bufio.Reader
@@ -247,7 +244,6 @@ func (c *reader) rows() (err error) {
 		var whole, n int
 		whole, n, err = c.fill(p.text, copy(p.text, begun))
 		begun = append(begun[:0], p.text[whole:n]...)
-		c.before = c.end(append(c.before, c.end(p.text[:whole])...))
 		if c.bytes == 0 || !c.time.settled() {
 			c.lines(p.text[:whole])
 			continue
@@ -291,15 +287,6 @@ func (c *reader) fill(text []byte, n int) (whole, read int, err error) {
 		}
 		n = c.longest
 	}
-}
-
-// end are the last few of whole lines.
-func (c *reader) end(text []byte) []byte {
-	at := len(text) - 1
-	for n := 0; n < usualLines && at >= 0; n++ {
-		at = bytes.LastIndexByte(text[:at], c.eol)
-	}
-	return text[at+1:]
 }
 
 // finish hands the columns on.

@@ -32,9 +32,8 @@ type piece struct {
 	marked    string  // the mark of the row before: a button held down is one
 	shared    bool    // the gyroscope has the accelerometer's times, in one array
 
-	fault  any    // panic of its core, which goes on with the reader, whose caller may recover
-	before []byte // lines before one that the file ends in
-	now    values // of the row at hand
+	fault any    // panic of its core, which goes on with the reader, whose caller may recover
+	now   values // of the row at hand
 }
 
 // begin makes p an empty piece of the file that whole is of.

@@ -1,7 +1,6 @@
 package csv
 
 import (
-	"bytes"
 	"math"
 	"slices"
 	"strconv"
@@ -47,12 +46,13 @@ type values struct {
 	bad, notFinite uint8 // groups
 }
 
-// row takes one row in. whole is false when the file ended inside it.
+// row takes one row in. whole is false when the file ends in it: with all its
+// fields it counts.
 func (c *piece) row(line []byte, whole bool) {
 	c.rowsN++
 	now := &c.now
 	now.timed, now.bad, now.notFinite = false, 0, 0
-	i, n, lastAt := 0, 0, 0
+	i, n := 0, 0
 	plainTime := c.time.plain()
 	for ; n < len(c.cols) && i <= len(line); n++ {
 		col := &c.cols[n]
@@ -60,9 +60,6 @@ func (c *piece) row(line []byte, whole bool) {
 			i++
 		}
 		from := i
-		if n == c.last {
-			lastAt = i
-		}
 		switch {
 		case col.slot >= 0 && col.slot < unit.SlotCount:
 			i = c.number(col, line, i)
@@ -83,9 +80,6 @@ func (c *piece) row(line []byte, whole bool) {
 		c.raggedRow(line, n, whole)
 		return
 	}
-	if !whole && c.cols[c.last].slot != unit.SlotMark && !c.lastValue(line[lastAt:]) {
-		return
-	}
 	if !now.timed && !c.when() {
 		return
 	}
@@ -95,7 +89,7 @@ func (c *piece) row(line []byte, whole bool) {
 	}
 	c.back(now.t)
 	if c.has[unit.SlotMark] {
-		c.noted(whole || c.cols[n-1].slot != unit.SlotMark || line[len(line)-1] == c.delim)
+		c.noted()
 	}
 	if begins {
 		c.firstMark = c.marked
@@ -185,60 +179,6 @@ func (c *piece) raggedRow(line []byte, n int, whole bool) {
 	c.refuse(raw.Warning{Kind: raw.Ragged, Values: []float64{float64(n), float64(len(c.head))}})
 }
 
-// lastValue looks at the last value of a line without an end: it leaves it out,
-// with the rest of its sensor, where it may not be whole, and says that it is cut
-// only where it shows. false when the row goes with it.
-//
-// A program that always writes the same number of decimals, zeros at the end
-// included, never writes fewer, so that a number with fewer was cut.
-func (c *piece) lastValue(field []byte) (goes bool) {
-	if c.last < len(c.cols)-1 && bytes.IndexByte(field, c.delim) >= 0 {
-		return true // a delimiter closes it
-	}
-	g := groupOf(c.cols[c.last].slot)
-	holds := g == groupTime || c.now.bad&g != 0
-	for slot, v := range c.now.v {
-		holds = holds || groupOf(slot) == g && v == v
-	}
-	if !holds {
-		return true // the row has nothing of the sensor
-	}
-	usual, zero, varies := 0, false, false
-	for line := range bytes.SplitSeq(c.before, []byte{c.eol}) {
-		texts := fields(bytes.TrimSuffix(line, []byte{'\r'}), c.delim)
-		if len(texts) < len(c.cols) || texts[c.last] == "" {
-			continue // no row, or one of another kind
-		}
-		d := c.decimalsOf(texts[c.last])
-		varies = varies || d == 0 || usual != 0 && d != usual
-		usual, zero = d, zero || strings.HasSuffix(texts[c.last], "0")
-	}
-	fixed := zero && !varies
-	if fixed && c.decimalsOf(string(scan.Bare(field))) == usual {
-		return true
-	}
-	if fixed {
-		c.refuse(raw.Warning{Kind: raw.CutLine, Sensor: groupNames[g], Text: []string{string(field)}})
-	} else {
-		c.notes.Drop(1, raw.NoLineEnd, groupNames[g])
-	}
-	for slot := range c.now.v {
-		if groupOf(slot) == g {
-			c.now.v[slot] = raw.NaN
-		}
-	}
-	return g != groupTime
-}
-
-// decimalsOf counts the digits behind the decimal mark, 0 for anything else.
-func (c *piece) decimalsOf(number string) int {
-	i := strings.IndexAny(number, "."+string(c.dec))
-	if i < 0 || strings.Trim(number[i+1:], "0123456789") != "" {
-		return 0
-	}
-	return len(number) - 1 - i
-}
-
 // when reads the row's time; false, and told, where it cannot be read.
 func (c *piece) when() (ok bool) {
 	text := &c.now.text
@@ -278,16 +218,13 @@ func (c *piece) back(t float64) {
 }
 
 // noted takes the row's mark in: a text that the row before does not have.
-func (c *piece) noted(whole bool) {
+func (c *piece) noted() {
 	text := string(scan.Bare(c.now.text[unit.SlotMark-unit.SlotCount]))
 	if slices.Contains([]string{"0", "0.0", "false"}, strings.ToLower(text)) {
 		text = "" // none
 	}
 	switch marks := &c.out.File.Marks; {
 	case text == c.marked:
-		return
-	case !whole:
-		c.notes.Drop(1, raw.NoLineEnd, "mark")
 		return
 	case text != "" && len(*marks) < maxMarks:
 		*marks = append(*marks, raw.Mark{At: c.now.t, Kind: raw.Noted, Behind: len(c.out.Backs), Text: raw.Clip(text, maxMarkText)})

@@ -43,8 +43,6 @@ const (
 	ClockRestart Kind = "clock restarted"                       // Values: s back; At, Time
 	ClockBack    Kind = "clock leapt back"                      // the same
 	ClockWrapped Kind = "counter wrapped"                       // Values: s it counts to; At, Time
-	RateChange   Kind = "rate change"                           // Values: Hz before and after; At, Time
-	RateUnsteady Kind = "rate changes often"
 )
 
 // About the logs of an outing, side by side.
@@ -126,7 +124,7 @@ const (
 	MapUnfit       Kind = "column map does not fit"
 	BadStart       Kind = "unreadable start" // Text
 	LongLine       Kind = "line too long"    // Values: bytes allowed
-	CutLine        Kind = "cut line"         // Text: a value that may be cut, else the line is left out; Sensor
+	CutLine        Kind = "cut line"
 	NoTime         Kind = "no time"
 	NotNumber      Kind = "not a number"               // Text: value, column; Sensor that is left out, "" for the value alone
 	Ragged         Kind = "too few or too many fields" // Values: fields, fields of the header
@@ -145,7 +143,6 @@ const (
 	AxisMissing   Kind = "lacks an axis"
 	FootMissing   Kind = "lacks the other foot"
 	Invalid       Kind = "marked invalid"
-	NoLineEnd     Kind = "in the last line, which has no end: it may not be whole"
 	NoStamp       Kind = "without a time stamp"
 	NoOffset      Kind = "without a time offset"
 	Uncalibrated  Kind = "in raw counts, with no calibration in the file"
