@@ -82,7 +82,7 @@ func Run(req Request) (*Result, error) {
 	if r.Posterior, err = trim.Infer(r.outing, evidence, trim.InferOptions{}); err != nil {
 		return nil, err
 	}
-	r.direction(evidence)
+	r.direction()
 	r.loadJump(evidence)
 
 	req.Progress("weighing the options")

@@ -179,7 +179,7 @@ const meanSpeedSD = 0.05
 func (r *Result) side(post *trim.Posterior) advice.Side {
 	o := r.seen
 	s := advice.Side{
-		Setup: r.outing.Setup, Posterior: post, Marked: r.outing.Ev,
+		Setup: r.outing.Setup, Posterior: post, Marked: o.told,
 		HasLaw: o.lawOK(), Zero: interval.Unknown(), Slope: interval.Unknown(),
 		MeanSpeed: interval.Unknown(), TopSpeed: interval.Unknown(),
 	}

@@ -113,6 +113,9 @@ func (o *observation) tieDeck(d *ingest.Deck, f *FootForces) {
 // readDecks goes from forces to the front foot's share, and from a mast's
 // moment to its curve. A glide is no sailing: a rig that carries no load moves it.
 func (o *observation) readDecks(s *setup.Setup, glides []glide.Found) {
+	told := func(kind trim.Kind, speed interval.Number, value interval.Interval, sd float64, part int) {
+		o.measured.Loads = append(o.measured.Loads, trim.Load{Kind: kind, Speed: float64(speed), Value: value.Value, SD: sd, Change: o.parts[part].Change})
+	}
 	for i, f := range o.forces {
 		if s == nil || f.lost || o.misfit != nil {
 			continue
@@ -133,10 +136,10 @@ func (o *observation) readDecks(s *setup.Setup, glides []glide.Found) {
 			f.find(x)
 		}
 		for _, p := range est.Shares {
-			o.measured.Measured = append(o.measured.Measured, trim.Measured{Speed: float64(p.Speed), Share: p.Front.Value, SD: p.SD, Change: o.parts[p.Part].Change})
+			told(trim.MeasuredKind, p.Speed, p.Front, p.SD, p.Part)
 		}
 		for _, p := range est.Moments {
-			o.measured.Mast = append(o.measured.Mast, trim.MastMoment{Speed: float64(p.Speed), Moment: p.Moment.Value, SD: p.SD, Change: o.parts[p.Part].Change})
+			told(trim.MastKind, p.Speed, p.Moment, p.SD, p.Part)
 		}
 		o.measured.LeanSD = max(o.measured.LeanSD, est.LeanSD)
 	}
@@ -170,21 +173,8 @@ const turnedSigmas, restingSigmas = 3.0, 2.0
 
 // direction holds the measured shares, and the same with front and back
 // swapped, against all the rest.
-func (r *Result) direction(earlier []trim.Outing) {
-	if len(r.outing.Ev.Measured) == 0 {
-		return
-	}
-	turned := r.outing
-	turned.Ev.Measured = nil
-	for _, m := range r.outing.Ev.Measured {
-		m.Share = 1 - m.Share
-		turned.Ev.Measured = append(turned.Ev.Measured, m)
-	}
-	other, err := trim.Infer(turned, earlier, trim.InferOptions{Draws: 2})
-	if err != nil {
-		return
-	}
-	switch gain := r.Posterior.Surprise - other.Surprise; {
+func (r *Result) direction() {
+	switch gain := r.Posterior.Surprise - r.Posterior.Exchanged(); {
 	case gain > turnedSigmas*turnedSigmas:
 		r.warn(feet.Finding{Kind: feet.Turned, Sigmas: math.Sqrt(gain)})
 	case gain > -restingSigmas*restingSigmas:

@@ -117,7 +117,7 @@ var tackNames = map[int]string{1: "starboard", -1: "port"}
 // all the evidence would rather have it that the foil was moved there.
 func (r *Result) loadJump(earlier []trim.Outing) {
 	o := r.seen
-	if o.ride == nil || len(r.outing.Ev.Nulls)+len(r.outing.Ev.Moments) == 0 {
+	if o.ride == nil || len(o.told) == 0 {
 		return
 	}
 	stops := o.stops()
@@ -132,7 +132,7 @@ func (r *Result) loadJump(earlier []trim.Outing) {
 		surprise := func(move float64) float64 {
 			parts[k].Change.Foil = was.Foil + move
 			then := r.outing
-			then.Ev.Nulls, then.Ev.Moments = mark.Evidence(slices.Clone(marks), parts, o.ride, o.flow())
+			then.Ev.Loads = append(mark.Evidence(slices.Clone(marks), parts, o.ride, o.flow()), r.outing.Ev.Loads[len(o.told):]...)
 			p, err := trim.Infer(then, earlier, trim.InferOptions{Draws: 2})
 			if err != nil {
 				return math.NaN()

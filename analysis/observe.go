@@ -30,8 +30,7 @@ type observation struct {
 	effort   []pitchlaw.Effort
 	parts    []mark.Part
 	marks    []mark.Mark
-	nulls    []trim.Null // what the marks tell
-	moments  []trim.Moment
+	told     []trim.Load   // by the marks
 	forces   []*FootForces // one a deck of the log
 	measured trim.Evidence // what the forces tell
 	glides   glide.Outing
@@ -69,7 +68,7 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	glides := o.findGlides(s)
 	defer func() {
 		o.fitGlides(glides, s)
-		o.nulls, o.moments = mark.Evidence(o.marks, o.parts, o.ride, o.flow())
+		o.told = mark.Evidence(o.marks, o.parts, o.ride, o.flow())
 	}()
 	o.tieDecks()
 	if o.motion == nil || !o.usable() {
@@ -292,11 +291,11 @@ func (o *observation) evidence() trim.Evidence {
 	e := o.measured
 	flow := o.flow()
 	e.NoteSpeedSD = math.Hypot(flow.East, flow.North)
-	e.Nulls, e.Moments = o.nulls, o.moments
+	e.Loads = slices.Concat(o.told, e.Loads)
 	if o.drag != nil {
 		v := o.drag.Speed()
 		n, sd := o.drag.Water(v)
-		e.Drag = []trim.DragAt{{Speed: v, Drag: n, SD: n * sd}}
+		e.Loads = append(e.Loads, trim.Load{Kind: trim.DragKind, Speed: v, Value: n, SD: n * sd})
 	}
 	if !o.lawOK() {
 		return e

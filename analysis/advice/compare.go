@@ -16,7 +16,7 @@ import (
 type Side struct {
 	Setup     *setup.Setup
 	Posterior *trim.Posterior // of this outing's own evidence
-	Marked    trim.Evidence   // what was marked within it, part by part
+	Marked    []trim.Load     // what was marked within it, part by part
 	HasLaw    bool
 	LevelZero bool
 	Zero      interval.Interval // rad

@@ -8,7 +8,6 @@ import (
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 
-	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 )
 
@@ -31,7 +30,6 @@ type weighing struct {
 	marks  bool    // among them
 	before int     // of the same, and of measured shares, that the forecast rests on
 	p      float64 // of χ² against the change that was foretold
-	same   float64 // of χ² against no change
 	odds   float64 // likelihood of the foretold change over that of no change
 }
 
@@ -43,17 +41,16 @@ type weighing struct {
 //	χ² = dᵀ C⁻¹ d        ln L = -½ (χ² + ln |C|)
 func weigh(before, after Side, predicted []trim.Inputs, levels bool) weighing {
 	seen := readings(before, after, levels)
-	w := weighing{p: 1, same: 1, odds: 1, before: before.Posterior.Told(), marks: len(after.Marked.Moments)+len(after.Marked.Nulls) > 0}
+	w := weighing{p: 1, odds: 1, before: before.Posterior.Told(), marks: len(after.Marked) > 0}
 	for _, s := range seen {
 		if s.felt {
 			w.notes++
 		}
 	}
 	change, changeL, ok := forecastOf(seen, before.Posterior, predicted).likelihood(seen)
-	none, noneL, okNone := forecastOf(seen, before.Posterior, before.Posterior.WithRider().Draws).likelihood(seen)
+	_, noneL, okNone := forecastOf(seen, before.Posterior, before.Posterior.WithRider().Draws).likelihood(seen)
 	if ok && okNone {
-		law := distuv.ChiSquared{K: float64(len(seen))}
-		w.p, w.same, w.odds = law.Survival(change), law.Survival(none), math.Exp(changeL-noneL)
+		w.p, w.odds = distuv.ChiSquared{K: float64(len(seen))}.Survival(change), math.Exp(changeL-noneL)
 	}
 	return w
 }
@@ -66,12 +63,11 @@ type reading struct {
 	felt bool // by the rider, not a sensor's
 }
 
-// said is a note as a rider may write it of a speed, m/s, and load in m/s², after a
-// change of the trim since the outing's start.
-func said(n setup.Feel, normal float64, c trim.Change) reading {
+// said is a note as a rider may write it.
+func said(l trim.Load) reading {
 	return reading{
-		of:   func(f, _ *trim.Foil) float64 { return f.In.Said(loadOf(f, n.Speed, normal, c).FrontShare) },
-		miss: func(model float64) float64 { return trim.Miss(n, model) }, sd: n.SD, felt: true,
+		of:   func(f, _ *trim.Foil) float64 { return f.In.Said(loadOf(f, l.Speed, l.Normal, l.Change).FrontShare) },
+		miss: l.Miss, sd: l.SD, felt: true,
 	}
 }
 
@@ -85,19 +81,20 @@ func loadOf(f *trim.Foil, speed, normal float64, c trim.Change) trim.State {
 func readings(before, after Side, levels bool) (seen []reading) {
 	for _, n := range after.Setup.Feel {
 		if n.Speed >= slowest && n.SD > 0 {
-			seen = append(seen, said(n, 0, trim.Change{}))
+			seen = append(seen, said(trim.Noted(n)))
 		}
 	}
-	for _, n := range after.Marked.Moments {
-		seen = append(seen, said(n.Feel, n.Normal, n.Change))
-	}
-	for _, n := range after.Marked.Nulls {
+	for _, n := range after.Marked {
+		if n.Kind != trim.NullKind {
+			seen = append(seen, said(n))
+			continue
+		}
 		best := trim.NewFoil(after.Posterior.MAP)
-		off := func(f *trim.Foil, speed float64) float64 { return loadOf(f, speed, n.Normal, n.Change).FeltShare - 0.5 }
+		felt := func(f *trim.Foil, speed float64) float64 { return loadOf(f, speed, n.Normal, n.Change).FeltShare }
 		seen = append(seen, reading{
-			of:   func(f, _ *trim.Foil) float64 { return off(f, n.Speed) },
-			miss: func(model float64) float64 { return model },
-			sd:   math.Hypot(n.SD, off(&best, n.Speed+n.SpeedSD)-off(&best, n.Speed)), felt: true,
+			of:   func(f, _ *trim.Foil) float64 { return felt(f, n.Speed) },
+			miss: n.Miss,
+			sd:   math.Hypot(n.SD, felt(&best, n.Speed+n.SpeedSD)-felt(&best, n.Speed)), felt: true,
 		})
 	}
 	if levels && before.HasLaw && after.HasLaw {
@@ -178,7 +175,7 @@ func notesToTell(before, after Side, predicted []trim.Inputs, levels bool, w Spe
 	seen := readings(before, after, levels)
 	at := []float64{w.Low, w.mid(), w.Top}
 	for _, v := range at {
-		seen = append(seen, said(setup.Feel{Speed: v}, 0, trim.Change{}))
+		seen = append(seen, said(trim.Load{Speed: v}))
 	}
 	change, none := forecastOf(seen, before.Posterior, predicted), forecastOf(seen, before.Posterior, before.Posterior.WithRider().Draws)
 	for n := len(at); n <= mostNotes && len(change.mean) > 0; n += len(at) {

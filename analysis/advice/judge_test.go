@@ -32,7 +32,7 @@ func TestVerdictCalibration(t *testing.T) {
 				o.Ev.Feel = nil
 				for _, n := range s.Feel {
 					share := trim.NewFoil(truth).At(n.Speed, trim.Gravity).FrontShare
-					o.Ev.Measured = append(o.Ev.Measured, trim.Measured{Speed: n.Speed, Share: share + measuredSD*rng.NormFloat64(), SD: measuredSD})
+					o.Ev.Loads = append(o.Ev.Loads, trim.Load{Kind: trim.MeasuredKind, Speed: n.Speed, Value: share + measuredSD*rng.NormFloat64(), SD: measuredSD})
 				}
 			}
 			before := Side{Setup: s, Posterior: infer(t, o), HasLaw: o.Ev.HasLaw, LevelZero: o.Ev.LevelZero}
@@ -168,7 +168,7 @@ func TestPartsAreJudged(t *testing.T) {
 			f := trim.NewFoil(in)
 			level := loadOf(&f, v, 0, trim.Change{})
 			move := -(level.FeltShare - 0.5) / level.SharePerMetre
-			after.Marked.Nulls = append(after.Marked.Nulls, trim.Null{Speed: v, SpeedSD: 0.1, SD: 0.015, Change: trim.Change{Foil: move}})
+			after.Marked = append(after.Marked, trim.Load{Kind: trim.NullKind, Value: 0.5, Speed: v, SpeedSD: 0.1, SD: 0.015, Change: trim.Change{Foil: move}})
 		}
 		if w := weigh(before, after, foretold(before.Posterior, base), false); w.verdict() != made || w.notes != 3 || !w.marks {
 			t.Errorf("%s: %s, %+v", made, w.verdict(), w)

@@ -22,10 +22,10 @@ const evenSD = 0.010
 // Flow is the water's velocity and 1σ of it, m/s.
 type Flow struct{ East, North, SD float64 }
 
-// Evidence is what the marks tell: the speeds that feel even, one for each part
-// with such presses, and the notes. It fills in speeds and loads, and the parts'
+// Evidence is what the marks tell: the notes, and the speeds that feel even, one for
+// each part with such presses. It fills in speeds and loads, and the parts'
 // even speeds, and finds the odd ones out.
-func Evidence(marks []Mark, parts []Part, r *ride.Session, flow Flow) (nulls []trim.Null, moments []trim.Moment) {
+func Evidence(marks []Mark, parts []Part, r *ride.Session, flow Flow) (told []trim.Load) {
 	even := make([][]*Mark, len(parts))
 	for i := range marks {
 		m := &marks[i]
@@ -41,9 +41,8 @@ func Evidence(marks []Mark, parts []Part, r *ride.Session, flow Flow) (nulls []t
 			even[m.Part] = append(even[m.Part], m)
 			continue
 		}
-		moment := trim.Moment{Normal: m.normal, Change: parts[m.Part].Change}
-		moment.Speed, moment.Share, moment.SD, moment.Said = float64(m.Speed), m.Says.Share, m.Says.SD, m.Says.Said
-		moments = append(moments, moment)
+		told = append(told, trim.Load{Kind: trim.MomentKind, Speed: float64(m.Speed), Normal: m.normal, Change: parts[m.Part].Change,
+			Value: m.Says.Share, SD: m.Says.SD, Said: m.Says.Said})
 	}
 	for k, presses := range even {
 		parts[k].Even = interval.Unknown()
@@ -56,9 +55,9 @@ func Evidence(marks []Mark, parts []Part, r *ride.Session, flow Flow) (nulls []t
 		}
 		n, even := null(presses, ridden(r, flow, parts[k].Start, end), flow, parts[k].Change)
 		parts[k].Even = even
-		nulls = append(nulls, n)
+		told = append(told, n)
 	}
-	return nulls, moments
+	return told
 }
 
 // withoutOdd leaves out presses far from the others of their place.
@@ -118,8 +117,8 @@ const (
 
 // null is the speed that the presses of one part call even, as evidence and by
 // itself with its interval, m/s.
-func null(presses []*Mark, ridden []float64, flow Flow, c trim.Change) (n trim.Null, even interval.Interval) {
-	n.Change = c
+func null(presses []*Mark, ridden []float64, flow Flow, c trim.Change) (n trim.Load, even interval.Interval) {
+	n.Kind, n.Change, n.Value = trim.NullKind, c, 0.5
 	surge := 0.0
 	var v []float64
 	for _, m := range presses {

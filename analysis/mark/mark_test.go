@@ -11,6 +11,7 @@ import (
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/ride"
 	"evenfoot/analysis/setup"
+	"evenfoot/analysis/trim"
 	"evenfoot/ingest"
 	"evenfoot/ingest/raw"
 )
@@ -106,7 +107,7 @@ func TestFate(t *testing.T) {
 	}
 	var got []fate
 	marks := Read(log, s, r, nil, parts)
-	nulls, moments := Evidence(marks, parts, r, Flow{East: 0.5, SD: 0.1})
+	told := Evidence(marks, parts, r, Flow{East: 0.5, SD: 0.1})
 	for _, m := range marks {
 		got = append(got, fate{float64(m.At), m.Kind, m.Means, m.Even, m.Why})
 	}
@@ -123,8 +124,8 @@ func TestFate(t *testing.T) {
 			t.Errorf("%+v, want %+v", got[i], want[i])
 		}
 	}
-	if len(nulls) != 1 || math.Abs(nulls[0].Speed-7.5) > 0.2 || len(moments) != 2 || moments[1].Share != 0.6 || moments[1].Speed != 7.5 {
-		t.Errorf("nulls %+v, moments %+v", nulls, moments)
+	if len(told) != 3 || told[2].Kind != trim.NullKind || math.Abs(told[2].Speed-7.5) > 0.2 || told[1].Kind != trim.MomentKind || told[1].Value != 0.6 || told[1].Speed != 7.5 {
+		t.Errorf("%+v", told)
 	}
 	// A knock that the analysis found counts only where its meaning was agreed.
 	for means, why := range map[string]Why{"": NotAgreed, "[marks]\nmeans = \"even\"\n": ""} {

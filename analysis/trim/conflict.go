@@ -121,10 +121,10 @@ func (p *problem) strain(q parameter, v, z float64) Conflict {
 // suspect is an item of evidence that is z σ from all the rest.
 func (p *problem) suspect(it item, x []float64, z float64) Conflict {
 	o := p.outings[it.outing]
-	c := Conflict{Kind: it.kind, Sigmas: z, Outing: it.outing, Speed: it.speed, Asked: it.share}
+	c := Conflict{Kind: it.Kind, Sigmas: z, Outing: it.outing, Speed: it.Speed, Asked: it.Value}
 	stated := NewFoil(o.In)
 	zero, slope := stated.Law(o.Ev.LawSpeeds[0], o.Ev.LawSpeeds[1])
-	switch it.kind {
+	switch it.Kind {
 	case SlopeKind:
 		weight := o.In.RiderMass + o.In.BoardMass - o.In.RigLiftFraction*o.In.RiderMass
 		c.Asked, c.Stated = weight/o.Ev.Slope, weight/slope
@@ -132,7 +132,7 @@ func (p *problem) suspect(it item, x []float64, z float64) Conflict {
 		c.Asked, c.Stated = o.Ev.Zero, zero
 	default:
 		f := NewFoil(p.inputs(it.outing, x))
-		c.Stated = it.told(&f, it.speed)
+		c.Stated = it.told(&f, it.Speed)
 	}
 	return c
 }
@@ -143,14 +143,14 @@ func (p *problem) contradictions() []Conflict {
 	var found []Conflict
 	for i, a := range p.items {
 		for _, b := range p.items[:i] {
-			if a.kind != NoteKind || b.kind != NoteKind || a.outing != b.outing || math.Abs(a.speed-b.speed) > noteSpeedClose {
+			if a.Kind != NoteKind || b.Kind != NoteKind || a.outing != b.outing || math.Abs(a.Speed-b.Speed) > noteSpeedClose {
 				continue
 			}
 			f := NewFoil(p.outings[a.outing].In)
-			expect := a.told(&f, a.speed) - b.told(&f, b.speed)
-			if z := math.Abs(a.share-b.share-expect) / math.Hypot(a.sd, b.sd); z >= noteSigmas {
+			expect := a.told(&f, a.Speed) - b.told(&f, b.Speed)
+			if z := math.Abs(a.Value-b.Value-expect) / math.Hypot(a.SD, b.SD); z >= noteSigmas {
 				found = append(found, Conflict{Kind: NotePairKind, Sigmas: z, Outing: a.outing,
-					Speed: a.speed, Asked: a.share, OtherSpeed: b.speed, OtherShare: b.share})
+					Speed: a.Speed, Asked: a.Value, OtherSpeed: b.Speed, OtherShare: b.Value})
 			}
 		}
 	}

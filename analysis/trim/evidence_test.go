@@ -51,8 +51,10 @@ func TestLoadEvidence(t *testing.T) {
 	point := f.Point(9, Gravity)
 	plain, changed := point.With(Change{}).FrontShare, point.With(change).FrontShare
 	o.Ev.Feel = []setup.Feel{{Speed: 9, Share: 0.5 + 1.5*(plain+0.08-0.5) - 0.03, SD: 0.06}}
-	o.Ev.Nulls = []Null{{Speed: 9, Change: change, SD: 0.04}}
-	o.Ev.Measured = []Measured{{Speed: 9, Share: changed - 0.02, Change: change, SD: 0.01}}
+	o.Ev.Loads = []Load{
+		{Kind: NullKind, Speed: 9, Change: change, Value: 0.5, SD: 0.04},
+		{Kind: MeasuredKind, Speed: 9, Value: changed - 0.02, Change: change, SD: 0.01},
+	}
 	residuals := func() []float64 {
 		p := newProblem([]Outing{o})
 		return p.residuals(make([]float64, len(p.params)))
@@ -67,13 +69,13 @@ func TestLoadEvidence(t *testing.T) {
 	near(t, "note, speed in doubt", d[0], 0.03/math.Hypot(0.06, 1.5*slope*0.7), 1e-4)
 	near(t, "measured, speed in doubt", d[2], r[2], 0)
 	near(t, "null, a note's speed in doubt", d[1], r[1], 0)
-	o.Ev.Nulls[0].SpeedSD = 0.7
+	o.Ev.Loads[0].SpeedSD = 0.7
 	d = residuals()
 	if !(math.Abs(d[1]) < math.Abs(r[1])) {
 		t.Errorf("null %.3f, its speed in doubt %.3f", r[1], d[1])
 	}
 	// What is no evidence does not count.
-	o.Ev.Nulls, o.Ev.Measured = []Null{{Speed: 0.5, SD: 0.04}}, []Measured{{Speed: 9, Share: 0.5}}
+	o.Ev.Loads = []Load{{Kind: NullKind, Speed: 0.5, Value: 0.5, SD: 0.04}, {Kind: MeasuredKind, Speed: 9, Value: 0.5}}
 	if got := residuals(); len(got) != 1 {
 		t.Errorf("%d pieces of evidence, want the note alone", len(got))
 	}
@@ -113,7 +115,7 @@ func TestSwapped(t *testing.T) {
 		p := f.Point(v, Gravity)
 		share := func(dx float64) float64 { return p.With(Change{Foil: dx}).FrontShare }
 		dx := (0.5 - share(0)) / (share(0.01) - share(0)) * 0.01
-		o.Ev.Nulls = append(o.Ev.Nulls, Null{Speed: v, Change: Change{Foil: dx}, SD: 0.015})
+		o.Ev.Loads = append(o.Ev.Loads, Load{Kind: NullKind, Value: 0.5, Speed: v, Change: Change{Foil: dx}, SD: 0.015})
 	}
 	found := func(o Outing) bool {
 		return slices.ContainsFunc(mustInfer(t, o).Conflicts, func(c Conflict) bool { return c.Kind == SwapKind })
@@ -129,7 +131,7 @@ func TestSwapped(t *testing.T) {
 	if !found(mirrored) {
 		t.Error("swapped notes are not found")
 	}
-	mirrored.Ev.Nulls = nil
+	mirrored.Ev.Loads = nil
 	if found(mirrored) {
 		t.Error("swapped notes are found without other evidence")
 	}

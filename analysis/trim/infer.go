@@ -98,7 +98,7 @@ func newProblem(outings []Outing) *problem {
 	p := &problem{outings: outings}
 	t := outings[0]
 	p.params = foilParameters(t.Setup, t.In)
-	if slices.ContainsFunc(outings, func(o Outing) bool { return len(o.Ev.Drag) > 0 }) {
+	if slices.ContainsFunc(outings, func(o Outing) bool { return o.Ev.tells(DragKind) }) {
 		p.params[slices.IndexFunc(p.params, func(q parameter) bool { return q.name == dragName })].sd = glidedSD
 	}
 	for _, o := range outings {
@@ -141,13 +141,15 @@ func (p *problem) sort() {
 // weighedAlone says whether instruments show a rider's load, who said nothing
 // of it in any of these outings: then even is even, whatever it feels like.
 func weighedAlone(outings []Outing, on []int) bool {
-	instruments, words := 0, 0
+	instruments := false
 	for _, i := range on {
 		e := &outings[i].Ev
-		instruments += len(e.Measured) + len(e.Mast)
-		words += len(e.Feel) + len(e.Moments) + len(e.Nulls)
+		if len(e.Feel) > 0 || e.tells(MomentKind, NullKind) {
+			return false
+		}
+		instruments = instruments || e.tells(MeasuredKind, MastKind)
 	}
-	return instruments > 0 && words == 0
+	return instruments
 }
 
 func (p *problem) add(on []int, qs ...parameter) {

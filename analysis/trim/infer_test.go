@@ -271,10 +271,10 @@ func TestConflicts(t *testing.T) {
 	t.Run("measured against marked", func(t *testing.T) {
 		o := outingOf(s)
 		for _, v := range []float64{6, 8, 10, 12} {
-			o.Ev.Measured = append(o.Ev.Measured, Measured{Speed: v, Share: NewFoil(truth).At(v, Gravity).FrontShare, SD: 0.02})
+			o.Ev.Loads = append(o.Ev.Loads, Load{Kind: MeasuredKind, Speed: v, Value: NewFoil(truth).At(v, Gravity).FrontShare, SD: 0.02})
 		}
 		f := NewFoil(truth.MoveFoil(0.1))
-		o.Ev.Measured = append(o.Ev.Measured, Measured{Speed: 9, Share: f.At(9, Gravity).FrontShare - 0.3, Change: Change{Foil: 0.1}, SD: 0.02})
+		o.Ev.Loads = append(o.Ev.Loads, Load{Kind: MeasuredKind, Speed: 9, Value: f.At(9, Gravity).FrontShare - 0.3, Change: Change{Foil: 0.1}, SD: 0.02})
 		if c := find(mustInfer(t, o), MeasuredKind); c.Speed != 9 || c.Sigmas < 4 {
 			t.Errorf("conflict %v", c)
 		}

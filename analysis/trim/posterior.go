@@ -88,7 +88,7 @@ func (post *Posterior) At(x []float64) Inputs {
 
 // CanUseLevelZero says whether today's level zero counts as evidence.
 func (post *Posterior) CanUseLevelZero() bool {
-	return slices.ContainsFunc(post.problem.items, func(it item) bool { return it.kind == ZeroKind && it.outing == 0 })
+	return slices.ContainsFunc(post.problem.items, func(it item) bool { return it.Kind == ZeroKind && it.outing == 0 })
 }
 
 // FeelNotes is how many notes of feel count as evidence, in all outings.
@@ -102,7 +102,7 @@ func (post *Posterior) Told() int {
 		return n
 	}
 	for _, it := range post.problem.items {
-		if it.kind != SlopeKind && it.kind != ZeroKind && it.kind != DragKind {
+		if it.Kind != SlopeKind && it.Kind != ZeroKind && it.Kind != DragKind {
 			n++
 		}
 	}
@@ -121,7 +121,7 @@ func (post *Posterior) Count(kind Kind) int {
 		return n
 	}
 	for _, it := range post.problem.items {
-		if it.kind == kind {
+		if it.Kind == kind {
 			n++
 		}
 	}

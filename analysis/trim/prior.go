@@ -137,11 +137,11 @@ func riderParameters() []parameter {
 // instrumentParameters are what an outing's instruments may be out by, all
 // over it.
 func instrumentParameters(ev *Evidence) (ps []parameter) {
-	if len(ev.Measured) > 0 && ev.LeanSD > 0 {
+	if ev.tells(MeasuredKind) && ev.LeanSD > 0 {
 		ps = append(ps, parameter{name: "foot forces, front against back", unit: "%", show: 100, sd: ev.LeanSD, given: true,
 			applyTo: func(in *Inputs, v float64) { in.ShareLean += v }})
 	}
-	if len(ev.Mast) > 0 {
+	if ev.tells(MastKind) {
 		ps = append(ps,
 			parameter{name: "gain of the mast's moment", unit: "%", show: 100, sd: ev.MastSD[0], given: true,
 				applyTo: func(in *Inputs, v float64) { in.MastGain += v }},

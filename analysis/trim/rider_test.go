@@ -56,7 +56,7 @@ func TestRiderIsFound(t *testing.T) {
 	s.Feel = notes(truth, 0.01, 6, 7, 8, 9, 10, 11, 12)
 	o := withLaw(outingOf(s), truth)
 	for _, v := range []float64{6, 9, 12} {
-		o.Ev.Measured = append(o.Ev.Measured, Measured{Speed: v, Share: shareAt(v)(truth), SD: 0.01})
+		o.Ev.Loads = append(o.Ev.Loads, Load{Kind: MeasuredKind, Speed: v, Value: shareAt(v)(truth), SD: 0.01})
 	}
 	p := mustInfer(t, o)
 	zero := p.Each(func(in Inputs) float64 { return in.RiderZero })
@@ -82,7 +82,7 @@ func TestRiderIsKept(t *testing.T) {
 	before := withLaw(outingOf(s), truth)
 	for _, v := range []float64{6, 9, 12} {
 		share := shareAt(v)(truth)
-		before.Ev.Measured = append(before.Ev.Measured, Measured{Speed: v, Share: share + 0.015*4*share*(1-share), SD: 0.005})
+		before.Ev.Loads = append(before.Ev.Loads, Load{Kind: MeasuredKind, Speed: v, Value: share + 0.015*4*share*(1-share), SD: 0.005})
 	}
 	before.Ev.LeanSD = 0.02
 	later := *s
@@ -122,7 +122,7 @@ func TestRiderIsKept(t *testing.T) {
 	mast := withLaw(outingOf(&later), truth)
 	for _, v := range []float64{6, 7.5, 9, 10.5, 12} {
 		m := 1.04*NewFoil(truth).At(v, Gravity).MastMoment + 12
-		mast.Ev.Mast = append(mast.Ev.Mast, MastMoment{Speed: v, Moment: m, SD: 1})
+		mast.Ev.Loads = append(mast.Ev.Loads, Load{Kind: MastKind, Speed: v, Value: m, SD: 1})
 	}
 	mast.Ev.MastSD = [2]float64{0.05, 15}
 	trend := func(in Inputs) float64 { return shareAt(12)(in) - shareAt(6)(in) }
@@ -155,7 +155,7 @@ func TestNulls(t *testing.T) {
 				high = mid
 			}
 		}
-		o.Ev.Nulls = append(o.Ev.Nulls, Null{Speed: low, Change: Change{Foil: dx}, SD: 0.02})
+		o.Ev.Loads = append(o.Ev.Loads, Load{Kind: NullKind, Value: 0.5, Speed: low, Change: Change{Foil: dx}, SD: 0.02})
 		t.Logf("foil moved %+.1f cm: even at %.2f m/s", 100*dx, low)
 	}
 	p := mustInfer(t, o)
@@ -224,7 +224,7 @@ func TestForRider(t *testing.T) {
 	s.Feel = notes(truth, 0.02, 6, 7, 8, 9, 10, 11)
 	o := withLaw(outingOf(s), truth)
 	for _, v := range []float64{6, 11} {
-		o.Ev.Measured = append(o.Ev.Measured, Measured{Speed: v, Share: shareAt(v)(truth), SD: 0.01})
+		o.Ev.Loads = append(o.Ev.Loads, Load{Kind: MeasuredKind, Speed: v, Value: shareAt(v)(truth), SD: 0.01})
 	}
 	p := mustInfer(t, o)
 	other := *gear()

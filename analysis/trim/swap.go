@@ -18,22 +18,15 @@ const swapGain = 6.0
 // that many outings cost little.
 func (p *problem) swapped(x []float64, j *mat.Dense, cov *mat.SymDense) (found []Conflict) {
 	cost := p.cost(x)
-	isNote := func(it item) bool { return it.kind == NoteKind || it.kind == MomentKind }
 	for o := range p.outings {
-		own := func(it item) bool { return isNote(it) && it.outing == o }
+		own := func(it item) bool { return (it.Kind == NoteKind || it.Kind == MomentKind) && it.outing == o }
 		other := func(it item) bool {
-			return it.kind != SlopeKind && it.kind != ZeroKind && !own(it)
+			return it.Kind != SlopeKind && it.Kind != ZeroKind && !own(it)
 		}
 		if !slices.ContainsFunc(p.items, own) || !slices.ContainsFunc(p.items, other) {
 			continue
 		}
-		q := *p
-		q.items = slices.Clone(p.items)
-		for i := range q.items {
-			if it := &q.items[i]; own(*it) {
-				it.share, it.note.Said = 1-it.share, ""
-			}
-		}
+		q := p.exchanged(own)
 		g := q.gradient(x, j)
 		if q.cost(x)-mat.Inner(g, cov, g)/2 > cost {
 			continue
@@ -51,4 +44,28 @@ func (p *problem) swapped(x []float64, j *mat.Dense, cov *mat.SymDense) (found [
 		}
 	}
 	return found
+}
+
+// exchanged is the same with front and back swapped in some of the evidence.
+func (p *problem) exchanged(in func(item) bool) *problem {
+	q := *p
+	q.items = slices.Clone(p.items)
+	for i := range q.items {
+		if it := &q.items[i]; in(*it) {
+			it.Value, it.Said = 1-it.Value, ""
+		}
+	}
+	return &q
+}
+
+// Exchanged is [Posterior.Surprise] had today's measured shares front and back
+// swapped; +Inf where there are none.
+func (post *Posterior) Exchanged() float64 {
+	measured := func(it item) bool { return it.Kind == MeasuredKind && it.outing == 0 }
+	q := post.problem.exchanged(measured)
+	y, err := q.maximum()
+	if err != nil || !slices.ContainsFunc(q.items, measured) {
+		return math.Inf(1)
+	}
+	return 2 * q.cost(y)
 }
