@@ -38,31 +38,20 @@ func (s *Site) Key() string {
 	if !s.cfg.Locked {
 		return ""
 	}
-	return *s.key.Load()
+	return s.store.setting(keySetting)
 }
 
 // NewKey makes another key: the old one opens nothing any more, also where the
 // new one cannot be kept.
 func (s *Site) NewKey() error {
-	key := rand.Text() // 130 bits
-	s.key.Store(&key)
-	if err := s.store.set(keySetting, key); err != nil {
+	if err := s.store.set(keySetting, rand.Text()); err != nil { // 130 bits
 		return fmt.Errorf("the new key could not be kept: %w", err)
 	}
 	return nil
 }
 
-// oldKey takes the key of an earlier run, so that a phone need not ask again.
-func (s *Site) oldKey() error {
-	if key := s.store.setting(keySetting); key != "" {
-		s.key.Store(&key)
-		return nil
-	}
-	return s.NewKey()
-}
-
 func (s *Site) isKey(text string) bool {
-	return subtle.ConstantTimeCompare([]byte(text), []byte(s.Key())) == 1
+	return text != "" && subtle.ConstantTimeCompare([]byte(text), []byte(s.Key())) == 1
 }
 
 // unlock answers a request that must not go on: it has no key, or brings it.

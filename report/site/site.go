@@ -18,7 +18,6 @@ import (
 	"net/http"
 	"strconv"
 	"sync"
-	"sync/atomic"
 	"time"
 
 	"evenfoot/analysis"
@@ -39,7 +38,8 @@ type Config struct {
 	Hosts  []string
 	// Beach is a folder with the static page, served under /beach/; "" for none.
 	Beach string
-	// Warn, when not nil, is told of what the user of the terminal should know.
+	// Warn, when not nil, is told of what the user of the terminal should know, by
+	// several goroutines at a time.
 	Warn func(format string, args ...any)
 	// Log, when not nil, takes the server's own log: a line for each upload, page
 	// made and request that failed, without places and keys.
@@ -54,8 +54,7 @@ type Site struct {
 	pages   *recent[*kept]
 	lights  *recent[*analysis.Result]
 	laters  *recent[*analysis.Later]
-	token   string // proves that a form came from a page of this process
-	key     atomic.Pointer[string]
+	token   string   // proves that a form came from a page of this process
 	at      net.Addr // where it is served
 	handler http.Handler
 	uploads chan struct{} // each that comes in holds one
@@ -93,12 +92,12 @@ func Open(cfg Config) (*Site, error) {
 		pages: newRecent[*kept](pagesKept), lights: newRecent[*analysis.Result](lightsKept), laters: newRecent[*analysis.Later](latersKept),
 		uploads: make(chan struct{}, uploadsMost), reading: make(chan struct{}, max(1, cfg.Workers)), wake: make(chan struct{}, 1), held: map[string]*upload{}}
 	s.handler = s.logged(s.guard(s.routes()))
-	if cfg.Locked {
-		if err := s.oldKey(); err != nil { // it opens this run all the same
+	if cfg.Locked && s.Key() == "" {
+		if err := s.NewKey(); err != nil { // it opens this run all the same
 			cfg.Warn("%v", err)
 		}
 	}
-	go s.catchUp()
+	s.queue.wait.Go(s.catchUp)
 	return s, nil
 }
 
@@ -112,12 +111,14 @@ func (s *Site) catchUp() {
 			if s.queue.ctx.Err() != nil {
 				return
 			}
-			if ses.Summary != nil && s.stale(ses) == "" {
-				continue
-			}
-			if t := s.beginUsual(ses.ID); t != nil {
-				<-t.done
-			}
+			_ = guarded(func() error { // its own page says what is wrong
+				if ses.Summary == nil || s.stale(ses) != "" {
+					if t := s.beginUsual(ses.ID); t != nil {
+						<-t.done
+					}
+				}
+				return nil
+			})
 		}
 		if release, err := s.queue.slot(s.queue.ctx); err == nil {
 			_ = guarded(func() error { s.foresee(); return nil }) // a comparison says what is wrong

@@ -100,10 +100,14 @@ func (d *desk) request(method, path string, body io.Reader) *http.Request {
 	return req
 }
 
+// waits is how often a tenth of a second is waited for work that is in hand: the race
+// detector on a busy machine takes its time.
+const waits = 1200
+
 // get loads a page, waiting while it is being made.
 func (d *desk) get(path string) (int, string) {
 	d.t.Helper()
-	for range 100 {
+	for range waits {
 		status, body, _ := d.do(d.request("GET", path, nil))
 		if status != http.StatusAccepted {
 			return status, body
@@ -132,7 +136,7 @@ func (d *desk) must(path string, words ...string) string {
 // settled waits until the list has all its lines.
 func (d *desk) settled() {
 	d.t.Helper()
-	for range 100 {
+	for range waits {
 		if s := d.must("/"); !strings.Contains(s, "made anew soon") && !strings.Contains(s, "Not analysed yet") && !strings.Contains(s, "being analysed") {
 			return
 		}

@@ -40,7 +40,8 @@ type store struct {
 	prefs   atomic.Pointer[settings]
 }
 
-// A shelf is the library at one moment; it is never changed.
+// A shelf is the library at one moment. It is never changed, nor is what hangs in
+// it: a change works on a copy of a session, whole before it is published.
 type shelf struct {
 	all    []*session            // newest first
 	ridden map[string][]*session // the same by rider
@@ -200,12 +201,15 @@ func (st *store) load() error {
 	for range 8 { // waiting for the disk, not for a core
 		wg.Go(func() {
 			for i := int(next.Add(1)) - 1; i < len(read); i = int(next.Add(1)) - 1 {
-				read[i], odd[i] = st.read(filepath.Join(st.folder(), names[i]))
+				odd[i] = guarded(func() (err error) {
+					read[i], err = st.read(filepath.Join(st.folder(), names[i]))
+					return err
+				})
 			}
 		})
 	}
 	wg.Wait()
-	var all []*session
+	var all, unnumbered []*session
 	for i, s := range read {
 		if errors.Is(odd[i], errNewer) {
 			return fmt.Errorf("the library %s: %w", st.dir, odd[i])
@@ -213,20 +217,21 @@ func (st *store) load() error {
 		if odd[i] != nil {
 			st.warn("sessions/%s: %v", names[i], odd[i])
 		}
-		if s != nil {
+		switch {
+		case s != nil && s.ID == 0:
+			unnumbered = append(unnumbered, s)
+		case s != nil:
 			all = append(all, s)
 		}
 	}
 	st.publish(all)
-	for _, s := range all {
-		if s.ID == 0 {
-			err = cmp.Or(err, st.number(s))
-		}
+	for _, s := range unnumbered {
+		err = cmp.Or(err, st.number(s))
+		st.replace(s.ID, s)
 	}
-	st.publish(all)
 	if err == nil && st.readOnly == nil {
 		var ids []int64
-		for _, s := range all {
+		for _, s := range st.sessions() {
 			ids = append(ids, s.ID)
 		}
 		if err := st.expect(ids...); err != nil { // a full disk is still read
