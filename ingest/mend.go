@@ -43,12 +43,6 @@ const (
 	sameJump, maxJumps = 2, 100
 	// missingStamp is a step between stamps, in stamps, in which one is missing.
 	missingStamp = 2.5
-	// roomSample and roomFix are the parts of a period that a sample, a fix needs
-	// beside another with its stamp.
-	roomSample, roomFix = 0.3, 0.7
-	// stoodStill: more samples than this with the last stamp are a clock that
-	// stood still.
-	stoodStill = 3
 	// maxPieces is how many times stamps may turn back before a file is taken for
 	// one without any order, which is sorted as it is. So is one whose stamps turn
 	// back more often than not: the newest stand first.
@@ -95,7 +89,7 @@ func (b *builder) mend(s raw.Stream) {
 func (b *builder) tell(m *mender) {
 	b.notes.Drop(m.count[raw.Twice], raw.Twice, m.Name)
 	b.notes.Drop(m.count[raw.SameStamp], raw.SameStamp, m.Name)
-	for _, kind := range []raw.Kind{raw.OutOfOrder, raw.SameStamp, raw.Placed, raw.Joined} {
+	for _, kind := range []raw.Kind{raw.OutOfOrder, raw.SameStamp, raw.Joined} {
 		if n := m.count[kind]; n > 0 {
 			b.notes.Warn(raw.Warning{Kind: kind, Sensor: m.Name, Count: n})
 		}
@@ -350,65 +344,22 @@ func (m *mender) spread() {
 }
 
 // unique deals with what still shares a stamp: repeats are left out, records
-// that complete each other joined, and other samples set between that stamp and
-// the next, where there is room: a fix only where a stamp is missing.
+// that complete each other joined, and of other samples the first is kept.
 func (m *mender) unique() {
-	n, all := 0, len(m.t)
-	for a := 0; a < all; {
-		b := a + 1
-		for b < all && !(m.t[b] > m.t[a]) {
-			b++
-		}
-		first := n
-		for k := a; k < b; k++ {
-			if n > first {
-				was, is := int(m.idx[n-1]), int(m.idx[k])
-				if m.Same(was, is) {
-					m.count[raw.Twice]++
-					continue
-				}
-				if m.fixes && m.Completes(was, is) {
-					m.Fold(was, is)
-					m.count[raw.Joined]++
-					continue
-				}
-			}
-			m.t[n], m.idx[n] = m.t[k], m.idx[k]
+	n := 0
+	for k, t := range m.t {
+		is := int(m.idx[k])
+		if n == 0 || t > m.t[n-1] {
+			m.t[n], m.idx[n] = t, m.idx[k]
 			n++
+		} else if was := int(m.idx[n-1]); m.Same(was, is) {
+			m.count[raw.Twice]++
+		} else if m.fixes && m.Completes(was, is) {
+			m.Fold(was, is)
+			m.count[raw.Joined]++
+		} else {
+			m.count[raw.SameStamp]++
 		}
-		if n-first > 1 {
-			next := math.NaN()
-			if b < all {
-				next = m.t[b]
-			}
-			n = first + m.place(m.t[first:n], next)
-		}
-		a = b
 	}
 	m.t, m.idx = m.t[:n], m.idx[:n]
-}
-
-// place sets samples that share a stamp between it and the next, NaN at the
-// end, where there is room; it returns how many of them stay.
-func (m *mender) place(t []float64, next float64) int {
-	c := len(t)
-	room, least := float64(c)*m.period, roomSample*m.period
-	if m.fixes {
-		least = roomFix * m.period
-	}
-	if next == next {
-		room = min(room, next-t[0])
-	} else if c > stoodStill {
-		room = 0 // a clock that stood still to the end
-	}
-	step := room / float64(c)
-	if step < least || !(t[0]+step > t[0]) {
-		m.count[raw.SameStamp] += c - 1
-		return 1
-	}
-	for k := 1; k < c; k++ {
-		t[k] = t[0] + float64(k)*step
-	}
-	m.count[raw.Placed] += c - 1
-	return c
 }

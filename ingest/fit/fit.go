@@ -134,7 +134,7 @@ func (f *reader) part() bool {
 	}
 	f.messages(end)
 	for k := range f.sensors {
-		f.endPart(&f.sensors[k], f.clock.from[k])
+		f.sensors[k].endPart(f.clock.from[k])
 	}
 	return true
 }

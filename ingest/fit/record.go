@@ -19,7 +19,7 @@ func (f *reader) time(m *msg) (int64, bool) {
 	if !f.based {
 		f.base, f.based = int64(f.last), true
 	}
-	f.clock.note(f.last)
+	f.clock.system = f.clock.system || f.last < systemTime
 	ms := m.num(millis)
 	if !(ms >= 0 && ms <= math.MaxUint16) {
 		ms = 0

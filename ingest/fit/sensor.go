@@ -21,13 +21,9 @@ type sensor struct {
 	raw.Series
 	name   string
 	cal    *cal
-	raw    []fitRange // samples still in counts, for want of a calibration
-	holes  bool       // some samples are NaN, to be taken out
-	spread bool       // some have no times of their own
+	holes  bool // some samples are NaN, to be taken out
+	spread bool // some have no times of their own
 }
-
-// A fitRange is a range of indices, from lo up to and without hi.
-type fitRange struct{ lo, hi int }
 
 // A cal turns counts into calibrated values (three_d_sensor_calibration).
 type cal struct {
@@ -61,12 +57,15 @@ func (f *reader) samples(m *msg, kind int, forms ...int) {
 			f.Drop(good, raw.NoStamp, s.name)
 			return
 		}
+		if slot == counts && s.cal == nil {
+			s.Cut(i)
+			f.Drop(good, raw.Uncalibrated, s.name)
+			return
+		}
 		f.place(s, m, i, n-good, at)
 		s.Unit = cmp.Or(s.Unit, m.best(slot).unit)
-		if r := (fitRange{i, i + n}); slot == counts && s.cal != nil {
-			s.cal.apply(s, r)
-		} else if slot == counts {
-			s.raw = append(s.raw, r)
+		if slot == counts {
+			s.cal.apply(s, i)
 		}
 		f.Drop(most-n, raw.AxisMissing, s.name)
 		return
@@ -185,20 +184,12 @@ func (s *sensor) hole(j int) bool {
 }
 
 // endPart settles what needed a whole file of the chain, whose samples begin at
-// start: those that share a stamp for want of times of their own, and counts that
-// were never calibrated.
-func (f *reader) endPart(s *sensor, start int) {
+// start: those that share a stamp for want of times of their own.
+func (s *sensor) endPart(start int) {
 	if s.spread {
 		spread(s.Time[start:])
 	}
-	for _, r := range s.raw {
-		for j := r.lo; j < r.hi; j++ {
-			if s.hole(j) {
-				f.Drop(1, raw.Uncalibrated, s.name)
-			}
-		}
-	}
-	s.raw, s.cal, s.spread = nil, nil, false
+	s.cal, s.spread = nil, false
 }
 
 // spread spreads samples that share a stamp up to the next. When that is too far
@@ -233,8 +224,8 @@ func (s *sensor) closeHoles() {
 	s.Cut(n)
 }
 
-// calibration takes in a three_d_sensor_calibration message. Counts that came
-// before the first calibration of their sensor are brought up to it.
+// calibration takes in a three_d_sensor_calibration message, for the counts
+// behind it.
 func (f *reader) calibration(m *msg) {
 	kind := m.num(0)
 	if kind != unit.Acc && kind != unit.Gyr {
@@ -259,22 +250,15 @@ func (f *reader) calibration(m *msg) {
 		c.matrix = matrix
 	}
 	s.cal = c
-	for _, r := range s.raw {
-		c.apply(s, r)
-	}
-	if len(s.raw) > 0 {
-		f.Warn(raw.Warning{Kind: raw.LateCalibration, Byte: m.pos, Sensor: s.name})
-		s.raw = nil
-	}
 }
 
-// apply calibrates samples that are in counts:
+// apply calibrates samples from one on, which are in counts:
 //
 //	v = M · (counts − level shift − offset) · factor/divisor
 //
 // as in the notes of the FIT profile on message 167 (from memory), then to SI.
-func (c *cal) apply(s *sensor, r fitRange) {
-	for j := r.lo; j < r.hi; j++ {
+func (c *cal) apply(s *sensor, from int) {
+	for j := from; j < len(s.Time); j++ {
 		x, y, z := float64(s.V[0][j])-c.zero[0], float64(s.V[1][j])-c.zero[1], float64(s.V[2][j])-c.zero[2]
 		for k := range 3 {
 			m := c.matrix[3*k:]

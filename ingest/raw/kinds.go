@@ -36,7 +36,6 @@ var AgainstPhysics = []Kind{NoGravity, WrongGyro, WrongSpeed, WrongTimes}
 const (
 	OutOfOrder   Kind = "out of order"                          // Count
 	SameStamp    Kind = "other values with the same time stamp" // Count: the first was kept
-	Placed       Kind = "shared time stamps"                    // Count: set between the stamp and the next
 	Joined       Kind = "complementary records"                 // Count
 	CutStamps    Kind = "cut time stamps"                       // Values: s of the stamps, samples in each
 	ClockSet     Kind = "clock set on the way"                  // At, Time
@@ -63,29 +62,27 @@ const LeftAside Kind = "files left aside"
 
 // About FIT.
 const (
-	CutHeader       Kind = "cut header"
-	WrongHeaderSum  Kind = "wrong header checksum"
-	Unfinished      Kind = "unfinished recording"
-	ForeignBytes    Kind = "foreign bytes" // Count
-	EndsEarly       Kind = "shorter than its header says"
-	WrongSize       Kind = "wrong data size"
-	LongerThanSays  Kind = "longer than its header says"
-	NoChecksum      Kind = "missing checksum"      // Count 1: another file of the chain follows
-	WrongChecksum   Kind = "wrong checksum"        // Values: found, computed
-	CutFile         Kind = "cut file"              // Count of bytes that its header announces beyond, Text: error of reading
-	BadFieldType    Kind = "field of unknown type" // Text: message; Values: field, base type, bytes
-	NoDate          Kind = "clock without a date"
-	RoughDate       Kind = "roughly dated clock"
-	BadSpeed        Kind = "impossible speed"    // Values: m/s
-	BadPosition     Kind = "impossible position" // Values: deg; or Text, as the file writes it
-	HalfPosition    Kind = "half a position"
-	BadDescription  Kind = "useless field description"
-	NoDescription   Kind = "undescribed developer field"           // Values: number, index
-	DevUnit         Kind = "developer field without a usable unit" // Text: its name and unit, units that would do
-	SpreadSamples   Kind = "no sample times"                       // Sensor
-	BadCalibration  Kind = "useless calibration"                   // Sensor
-	LateCalibration Kind = "late calibration"                      // Sensor
-	Damaged         Kind = "damaged stretch"                       // Count of bytes, Values: 1 when it reaches to the end
+	CutHeader      Kind = "cut header"
+	WrongHeaderSum Kind = "wrong header checksum"
+	Unfinished     Kind = "unfinished recording"
+	ForeignBytes   Kind = "foreign bytes" // Count
+	EndsEarly      Kind = "shorter than its header says"
+	WrongSize      Kind = "wrong data size"
+	LongerThanSays Kind = "longer than its header says"
+	NoChecksum     Kind = "missing checksum"      // Count 1: another file of the chain follows
+	WrongChecksum  Kind = "wrong checksum"        // Values: found, computed
+	CutFile        Kind = "cut file"              // Count of bytes that its header announces beyond, Text: error of reading
+	BadFieldType   Kind = "field of unknown type" // Text: message; Values: field, base type, bytes
+	NoDate         Kind = "clock without a date"
+	BadSpeed       Kind = "impossible speed"    // Values: m/s
+	BadPosition    Kind = "impossible position" // Values: deg; or Text, as the file writes it
+	HalfPosition   Kind = "half a position"
+	BadDescription Kind = "useless field description"
+	NoDescription  Kind = "undescribed developer field"           // Values: number, index
+	DevUnit        Kind = "developer field without a usable unit" // Text: its name and unit, units that would do
+	SpreadSamples  Kind = "no sample times"                       // Sensor
+	BadCalibration Kind = "useless calibration"                   // Sensor
+	Damaged        Kind = "damaged stretch"                       // Count of bytes, Values: 1 when it reaches to the end
 )
 
 // About GPX.
@@ -145,7 +142,7 @@ const (
 	Invalid       Kind = "marked invalid"
 	NoStamp       Kind = "without a time stamp"
 	NoOffset      Kind = "without a time offset"
-	Uncalibrated  Kind = "in raw counts, with no calibration in the file"
+	Uncalibrated  Kind = "in raw counts, with no calibration before them"
 	NoDateBeside  Kind = "on a clock without a date, beside others with one"
 	EmptyRecord   Kind = "record without position and speed"
 	RecordsBeside Kind = "receiver fix, beside records of the same track"
