@@ -79,7 +79,7 @@ func Run(req Request) (*Result, error) {
 	}
 	evidence := outings(earlier)
 	req.Progress("inferring the foil")
-	if r.Posterior, err = trim.Infer(r.outing, evidence, trim.InferOptions{}); err != nil {
+	if r.Posterior, err = trim.Infer(r.outing, evidence, trim.Draws); err != nil {
 		return nil, err
 	}
 	r.direction()

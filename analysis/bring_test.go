@@ -27,7 +27,7 @@ func priorWrong(t *testing.T, seed uint64) simulate.Scenario {
 	stated := sc.Foil
 	sc.Gear.Stated, sc.Gear.Track = &stated, [2]float64{-0.3, 0.3} // the best pair of all is in reach
 	set := parse(t, simulate.Run(simulate.Scenario{Foil: stated, Gear: sc.Gear}).SetupTOML(nil))
-	prior, err := trim.Infer(trim.Outing{Setup: set, In: trim.FromSetup(set, stated.Density, stated.Viscosity)}, nil, trim.InferOptions{})
+	prior, err := trim.Infer(trim.Outing{Setup: set, In: trim.FromSetup(set, stated.Density, stated.Viscosity)}, nil, trim.Draws)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -100,7 +100,7 @@ func bring(t *testing.T, seed uint64, what string) (simulate.Scenario, *analysis
 		sc = sc.InPlaces(ride, onWater(sc, -0.025), onWater(sc, 0.025))
 	case cardInOut:
 		sc.Duration = 2*leg + sc.Rest
-		sc.Changes = []simulate.Changed{{At: leg, Change: trim.Change{Raise: math.Atan(simulate.Card / sc.Gear.ShimSpan)}}}
+		sc.Changes = []simulate.Changed{{At: leg, Change: trim.Change{Raise: trim.ShimAngle(trim.Card, sc.Gear.ShimSpan)}}}
 	default:
 		sc.Duration = 2*leg + sc.Rest
 	}

@@ -107,7 +107,7 @@ func (r *Result) After(earlier []*Result) (*Later, error) {
 	var both *trim.Posterior
 	if ch.Differ == nil {
 		var err error
-		if both, err = trim.Infer(r.outing, []trim.Outing{before.outing}, trim.InferOptions{}); err != nil {
+		if both, err = trim.Infer(r.outing, []trim.Outing{before.outing}, trim.Draws); err != nil {
 			return nil, err
 		}
 		ch.Judged = advice.Judge(before.own, r.own, both, r.speeds.weights)
@@ -143,7 +143,7 @@ func (r *Result) with(earlier []*Result, both *trim.Posterior, hold *advice.Reas
 	}
 	if w.Posterior = both; both == nil {
 		var err error
-		if w.Posterior, err = trim.Infer(r.outing, outings(earlier), trim.InferOptions{}); err != nil {
+		if w.Posterior, err = trim.Infer(r.outing, outings(earlier), trim.Draws); err != nil {
 			return nil, err
 		}
 	}

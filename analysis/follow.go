@@ -50,7 +50,7 @@ func (r *Result) follow(all []*Result) *Followed {
 		return nil
 	}
 	rest := slices.DeleteFunc(earlier, func(p *Result) bool { return p == was || later(p, was) })
-	post, err := trim.Infer(was.outing, outings(rest), trim.InferOptions{})
+	post, err := trim.Infer(was.outing, outings(rest), trim.Draws)
 	if err != nil {
 		return nil
 	}

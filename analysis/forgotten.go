@@ -11,6 +11,7 @@ import (
 
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/mark"
+	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/trim"
 )
 
@@ -50,7 +51,7 @@ func (o *observation) zeroJump() {
 	reaches := map[int][]float64{}
 	for i := range o.law.Windows {
 		w := &o.law.Windows[i]
-		if zero, ok := o.law.ZeroByTack[tackNames[w.Tack]]; ok && w.Weight > 0 {
+		if zero, ok := o.law.ZeroByTack[pitchlaw.TackName(w.Tack)]; ok && w.Weight > 0 {
 			reaches[w.Reach] = append(reaches[w.Reach], w.PitchCos-zero.Value-o.law.Slope.Value*w.LiftArea)
 		}
 	}
@@ -111,8 +112,6 @@ func fitted(t, y []float64, row func(t float64) []float64) (second, left float64
 	return b.AtVec(1), mat.Dot(&r, &r)
 }
 
-var tackNames = map[int]string{1: "starboard", -1: "port"}
-
 // loadJump looks for a stop after which the marks tell another load: by how much
 // all the evidence would rather have it that the foil was moved there.
 func (r *Result) loadJump(earlier []trim.Outing) {
@@ -133,7 +132,7 @@ func (r *Result) loadJump(earlier []trim.Outing) {
 			parts[k].Change.Foil = was.Foil + move
 			then := r.outing
 			then.Ev.Loads = append(mark.Evidence(slices.Clone(marks), parts, o.ride, o.flow()), r.outing.Ev.Loads[len(o.told):]...)
-			p, err := trim.Infer(then, earlier, trim.InferOptions{Draws: 2})
+			p, err := trim.Infer(then, earlier, 2)
 			if err != nil {
 				return math.NaN()
 			}

@@ -79,7 +79,7 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	windows := besides(o.asAtStart(pitchlaw.MakeWindows(o.motion, o.ride), s), glides)
 	m := o.motion // what the page draws stays
 	m.PitchSE, m.Normal, m.PitchRate, m.Up = nil, nil, nil, nil
-	o.law = pitchlaw.Estimate(windows, pitchlaw.Params{Density: density(s), GivenFlow: o.given, Level: m.Mount.LevelZero})
+	o.law = pitchlaw.Estimate(windows, pitchlaw.Params{Density: density(s), GivenFlow: o.given})
 	o.effort = pitchlaw.ControlEffort(o.law.Windows)
 	o.readDecks(s, glides)
 	if o.lawOK() {

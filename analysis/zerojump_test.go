@@ -32,7 +32,7 @@ func TestZeroJumps(t *testing.T) {
 		for seed := range uint64(40) {
 			rng := rand.New(rand.NewPCG(seed, 5))
 			o := &observation{log: &ingest.Log{}, ride: &ride.Session{}, parts: []mark.Part{{}}, law: &pitchlaw.Fit{ZeroByTack: map[string]interval.Interval{}}}
-			for _, tack := range tackNames {
+			for _, tack := range []string{"starboard", "port"} {
 				o.law.ZeroByTack[tack] = interval.Normal(c.by/2, 0.1*degree)
 			}
 			for k := range 24 {

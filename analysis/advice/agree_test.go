@@ -54,7 +54,7 @@ func TestPartsAgree(t *testing.T) {
 				s.Feel[i].Share = clamp(s.Feel[i].Share, 0, 1)
 			}
 		}
-		p, err := trim.Infer(o, nil, trim.InferOptions{Draws: 60})
+		p, err := trim.Infer(o, nil, 60)
 		if err != nil {
 			t.Fatal(err)
 		}

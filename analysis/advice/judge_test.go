@@ -166,8 +166,9 @@ func TestPartsAreJudged(t *testing.T) {
 		after := Side{Setup: &to, Posterior: before.Posterior}
 		for _, v := range []float64{7, 8.5, 10} { // the foil stands where that feels even
 			f := trim.NewFoil(in)
-			level := loadOf(&f, v, 0, trim.Change{})
-			move := -(level.FeltShare - 0.5) / level.SharePerMetre
+			p := f.Point(v, trim.Gravity)
+			felt, perMetre := p.Felt(trim.Change{})
+			move := (0.5 - felt) / perMetre
 			after.Marked = append(after.Marked, trim.Load{Kind: trim.NullKind, Value: 0.5, Speed: v, SpeedSD: 0.1, SD: 0.015, Change: trim.Change{Foil: move}})
 		}
 		if w := weigh(before, after, foretold(before.Posterior, base), false); w.verdict() != made || w.notes != 3 || !w.marks {

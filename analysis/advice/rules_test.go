@@ -404,7 +404,7 @@ func TestExtremes(t *testing.T) {
 	} {
 		s := gear()
 		change(s)
-		p, err := trim.Infer(outingOf(s), nil, trim.InferOptions{Draws: 40})
+		p, err := trim.Infer(outingOf(s), nil, 40)
 		if err != nil {
 			t.Errorf("%s: %v", name, err)
 			continue

@@ -86,7 +86,7 @@ func TestNeighboursAgree(t *testing.T) {
 						q.Ev.Feel = append(q.Ev.Feel, o.Ev.Feel[2])
 					}
 				}
-				p, err := trim.Infer(q, nil, trim.InferOptions{Draws: quickDraws(400)})
+				p, err := trim.Infer(q, nil, quickDraws(400))
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -138,7 +138,7 @@ func chancesHold(t *testing.T, rider bool) {
 		s.Rider.Level = []string{"beginner", "intermediate", "advanced"}[i%3]
 		w := flightSpeeds(s).clean()
 		truth, o := simulatedRider(t, rng, s, w, 4, i%2 == 1, rider)
-		p, err := trim.Infer(o, nil, trim.InferOptions{Draws: quickDraws(200)})
+		p, err := trim.Infer(o, nil, quickDraws(200))
 		if err != nil {
 			t.Fatal(err)
 		}

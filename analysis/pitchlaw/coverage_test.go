@@ -52,7 +52,7 @@ func TestCoverage(t *testing.T) {
 		rng := rand.New(rand.NewPCG(uint64(k), 13))
 		m := anySession(rng)
 		w, speeds := m.build(rng)
-		f := Estimate(w, Params{Level: true})
+		f := Estimate(w, Params{})
 		if !f.Enough {
 			for _, s := range f.Missing {
 				refused[string(s.Kind)]++

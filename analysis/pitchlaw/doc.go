@@ -42,7 +42,7 @@
 // does not hold: a kite's 2° of leeway at 13 m/s and 18° of heel takes 18 % off
 // the slope, and the faster the outing the more a bend of the mount weighs. A lasting error of
 // the attitude (accelerometer bias in a heel, a receiver's latency) is added to
-// θ0, and that of the level zero where it counts.
+// θ0; that of the level zero is not in it.
 //
 // # The way
 //

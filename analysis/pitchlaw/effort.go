@@ -53,7 +53,7 @@ func ControlEffort(w []Window) (out []Effort) {
 			n, squares = append(n, g[minute].n), append(squares, g[minute].squares)
 		}
 		if floats.Sum(n) >= effortLeast && len(n) >= effortGroups {
-			out = append(out, Effort{(float64(k.bin) + 0.5) * effortBin, tackName(k.tack), rmsInterval(n, squares)})
+			out = append(out, Effort{(float64(k.bin) + 0.5) * effortBin, TackName(k.tack), rmsInterval(n, squares)})
 		}
 	}
 	slices.SortFunc(out, func(a, b Effort) int {

@@ -75,7 +75,7 @@ func missingBefore(w []Window, l *law) []Lack {
 func missingAfter(f *Fit, l *law) []Lack {
 	var missing []Lack
 	if l.single != 0 {
-		missing = append(missing, Lack{Kind: OneTack, Tack: tackName(-l.single)})
+		missing = append(missing, Lack{Kind: OneTack, Tack: TackName(-l.single)})
 	}
 	if !l.tacksKnown {
 		if r, course := l.oneWay(); r > sameWay {

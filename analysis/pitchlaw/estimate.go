@@ -179,15 +179,12 @@ func (f *Fit) fill(l *law, q *posterior, at, weights []float64, p Params) {
 	mid, heel := l.usual(f.Windows, &b, weights)
 	f.Systematic = math.Hypot(slopeSD, slopeHeel*math.Sin(heel))
 	c := constants{level: attitudeSD, slope: f.Systematic * math.Abs(b[parSlope]), mid: mid}
-	if p.Level && p.LevelSE > 0 {
-		c.level = math.Hypot(c.level, p.LevelSE)
-	}
 	f.Zero, f.Slope = q.interval(zero, c.on(zero)), q.interval(slope, c.on(slope))
 	for _, side := range []int{-1, 1} {
 		if l.bothTacks || l.single == side {
 			a := zero
 			a[parTack] = float64(side)
-			f.ZeroByTack[tackName(side)] = q.interval(a, c.on(a))
+			f.ZeroByTack[TackName(side)] = q.interval(a, c.on(a))
 		}
 	}
 	f.fillFlow(l, q, p)

@@ -26,7 +26,7 @@ func TestClosedLoop(t *testing.T) {
 	m.flow = [2]float64{0.4, -0.3}
 	var slope, flow, n float64
 	for k := range 8 {
-		f := fitMade(m, uint64(k), Params{Level: true})
+		f := fitMade(m, uint64(k), Params{})
 		if !f.Enough {
 			t.Fatal(f.Missing)
 		}
@@ -260,13 +260,10 @@ func TestDeterministic(t *testing.T) {
 }
 
 // TestCovariance: covariance, intervals and pitch tell the same story, and all
-// hold the level's doubt and the slope's systematic part.
+// hold the slope's systematic part.
 func TestCovariance(t *testing.T) {
-	f := fitMade(ordinary(), 10, Params{Level: true, LevelSE: 0.2 * deg})
+	f := fitMade(ordinary(), 10, Params{})
 	checkAll(t, "1σ", []float64{math.Sqrt(f.Covariance[0][0]), math.Sqrt(f.Covariance[1][1])}, []float64{f.Zero.SD(), f.Slope.SD()}, 1e-9)
-	if f.Zero.SD() < 0.2*deg {
-		t.Error("the level's doubt is missing from the zero")
-	}
 	if f.Slope.SD() < f.Systematic*f.Slope.Value || f.Systematic != slopeSD {
 		t.Errorf("slope %v with a systematic part of %.3f", f.Slope, f.Systematic)
 	}

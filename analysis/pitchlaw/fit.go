@@ -130,8 +130,6 @@ type Effort struct {
 type Params struct {
 	Density   float64     // kg/m³; 0 means sea water, 1025
 	GivenFlow *[2]float64 // east, north, m/s: the current that the user states; nil to estimate it
-	Level     bool        // pitch is absolute
-	LevelSE   float64     // rad, 1σ of the level zero; counts when Level
 }
 
 func (p Params) density() float64 {
@@ -161,8 +159,8 @@ func (f *Fit) PitchAtArea(x float64) interval.Interval {
 	return interval.Normal(f.Zero.Value+f.Slope.Value*x, math.Sqrt(max(v, 0)))
 }
 
-// tackName is the name of a side, +1 or -1; "" for 0.
-func tackName(side int) string {
+// TackName is the name of a side, +1 or -1; "" for 0.
+func TackName(side int) string {
 	switch {
 	case side > 0:
 		return "starboard"

@@ -10,9 +10,6 @@ import (
 	"evenfoot/analysis/water"
 )
 
-// Card is the thickness of a payment card, m (ISO/IEC 7810 ID-1).
-const Card = 0.76e-3
-
 // Demo is the demo's story: an invented rider whose foil gets front-heavy
 // with speed, and her next outing with one card under the stabilizer.
 func Demo() [2]Scenario {
@@ -42,13 +39,13 @@ func Demo() [2]Scenario {
 	after.Start = before.Start.Add(26 * time.Hour)
 	raised := stated
 	for _, in := range []*trim.Inputs{&after.Foil, &raised} {
-		in.StabIncidence += math.Atan(Card / before.Gear.ShimSpan)
+		in.StabIncidence += trim.ShimAngle(trim.Card, before.Gear.ShimSpan)
 	}
 	after.Gear.Stated = &raised
 	after.WindFrom, after.Flow = 240*Deg, [2]float64{0.1, -0.15}
 	after.ClockOffset, after.DriftPPM = 0, 0
 	after.Mount = Euler(64*Deg, -4*Deg, 3*Deg)
-	after.Gear.Title, after.Gear.Shim = "Reservoir, one card", Card
+	after.Gear.Title, after.Gear.Shim = "Reservoir, one card", trim.Card
 	return [2]Scenario{before, after}
 }
 

@@ -159,10 +159,7 @@ func (s *Session) deckLogs(d ingest.Deck) {
 	}
 	file := ingest.File{Name: "feet.csv", Kind: "CSV", Device: "simulated insoles", Read: len(d.Time), Channels: channels}
 	apart := d
-	apart.Time = make([]float64, len(d.Time))
-	for i, t := range d.Time {
-		apart.Time[i] = t - d.Time[0]
-	}
+	apart.Time = fromStart(d.Time)
 	s.DeckLog = &ingest.Log{Decks: []ingest.Deck{apart}, Files: []ingest.File{file}}
 	if sc.Feet.Dated {
 		s.DeckLog.Start = sc.Start.Add(seconds(d.Time[0]))

@@ -68,12 +68,8 @@ func load(in trim.Inputs) float64 {
 // law is the straight line of pitch that a true foil with a stiff fuselage
 // follows exactly, θ = zero + (M f_z - R)/(q A); one that bends, at two speeds.
 func law(in trim.Inputs) (zero, perArea float64) {
-	f := trim.NewFoil(in)
-	lift := load(in)
-	x := func(v float64) float64 { return lift / (0.5 * in.Density * v * v) }
-	a, b := f.At(6, trim.Gravity).Pitch, f.At(12, trim.Gravity).Pitch
-	perArea = (a - b) / (x(6) - x(12))
-	return a - perArea*x(6), perArea
+	zero, perMass := trim.NewFoil(in).Law(6, 12)
+	return zero, perMass * trim.Gravity / load(in)
 }
 
 // move plays the script: speed, course and height first, then the attitude

@@ -166,7 +166,8 @@ func (s *script) taxi(d float64) {
 	s.pump.to(t0, t0+0.5, 0)
 }
 
-// takeoff accelerates from the taxi to v; the flight starts when half-way up.
+// takeoff accelerates from the taxi to v and begins a reach; the flight starts when
+// half-way up.
 func (s *script) takeoff(v float64) {
 	v = max(v, s.toV+0.6)
 	from := s.speed.last()
@@ -181,9 +182,10 @@ func (s *script) takeoff(v float64) {
 	s.heel.to(tc-1, tc, 0)
 	s.sway.to(tc-0.5, tc+0.5, 0)
 	s.rough.to(tc-0.5, tc+0.5, 1)
-	s.up, s.reach = tc, math.NaN()
+	s.up = tc
 	s.event(tc, "take-off")
 	s.phase("flight", t1+1-tc)
+	s.reach = s.now
 }
 
 // land ends the flight at t; the board is on the water from then on.
@@ -207,8 +209,6 @@ func (s *script) land(t float64, kind string) {
 	s.t.Flights = append(s.t.Flights, Span{s.up, t})
 	s.up = math.NaN()
 }
-
-func (s *script) openReach() { s.reach = s.now }
 
 func (s *script) closeReach(t float64) {
 	if !math.IsNaN(s.reach) && t > s.reach+1 {
@@ -234,7 +234,6 @@ func (s *script) outing() {
 	}
 	s.taxi(s.uniform(4, 10))
 	s.takeoff(s.pickSpeed())
-	s.openReach()
 	for {
 		if !s.straight(min(s.uniform(s.sc.ReachMin, s.sc.ReachMax), s.end-s.now)) {
 			return
@@ -331,7 +330,6 @@ func (s *script) touchdown() {
 	}
 	s.taxi(s.uniform(5, 11))
 	s.takeoff(v)
-	s.openReach()
 }
 
 // relaunch takes off again after a short touch.
@@ -345,7 +343,7 @@ func (s *script) relaunch(low, v float64) {
 	s.rough.to(tc-0.3, tc+0.3, 1)
 	s.up = tc
 	s.event(tc, "take-off")
-	s.openReach()
+	s.reach = s.now
 	s.phase("flight", 2)
 }
 
@@ -372,7 +370,6 @@ func (s *script) turn() {
 		s.land(s.now, "touchdown")
 		s.taxi(s.uniform(5, 9))
 		s.takeoff(s.pickSpeed())
-		s.openReach()
 		return
 	}
 	s.closeReach(s.now)
@@ -391,7 +388,6 @@ func (s *script) turn() {
 	d := max(math.Abs(by)/rate, 3)
 	flown := s.r.Float64() < s.sc.FlownTurns
 	t0 := s.now
-	tr := Turn{Flown: flown}
 	v2 := s.pickSpeed()
 	if flown {
 		s.speed.to(t0, t0+d/2, slow)
@@ -399,6 +395,7 @@ func (s *script) turn() {
 		s.side.to(t0+0.25*d, t0+0.75*d, s.tack)
 		s.phase("flight", d)
 		s.speed.to(s.now, s.now+math.Abs(v2-slow)/0.7, v2)
+		s.reach = s.now
 	} else {
 		drop := d * s.uniform(0.35, 0.6)
 		s.speed.to(t0, t0+drop, slow)
@@ -412,9 +409,7 @@ func (s *script) turn() {
 		s.taxi(rest + s.uniform(2, 7))
 		s.takeoff(v2)
 	}
-	tr.Span = Span{t0, t0 + d}
-	s.t.Turns = append(s.t.Turns, tr)
-	s.openReach()
+	s.t.Turns = append(s.t.Turns, Turn{Span{t0, t0 + d}, flown})
 }
 
 // wrap2 brings an angle to 0..2π.

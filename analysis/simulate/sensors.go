@@ -107,24 +107,14 @@ func (m *motion) imu(sc *Scenario, q []quat.Number, hold *holder) (ingest.IMU, [
 	for k := range drift {
 		drift[k] = newSpline(stream(sc.Seed, uint64(22+k)), m.dt, 300)
 	}
-	end := sc.IMUEnd
-	if end <= 0 {
-		end = math.Inf(1)
-	}
-	sign := func(s int) float64 {
-		if s < 0 {
-			return -1
-		}
-		return 1
-	}
-	accSign, gyrSign := sign(sc.AccSign), sign(sc.GyroSign)
+	end := cmp.Or(sc.IMUEnd, math.Inf(1))
+	accSign, gyrSign := float64(cmp.Or(sc.AccSign, 1)), float64(cmp.Or(sc.GyroSign, 1))
 	mid := sc.Duration / 2
 	board := rates(q, m.dt)
 	var turns []r3.Vec // of a sensor that does not turn with the board
 	if sc.Mounting != "" && sc.Mounting != Fixed || sc.MountBend != 0 {
 		turns = rates(sensor, m.dt)
 	}
-	gap := 0
 	for i := range n {
 		t := float64(i) * m.dt
 		w := board[i]
@@ -143,13 +133,10 @@ func (m *motion) imu(sc *Scenario, q []quat.Number, hold *holder) (ingest.IMU, [
 			v := tremble * (0.6*shake.next() + 0.8*r.NormFloat64())
 			f[k] = f[k]*(1+sc.AccScale) + sc.AccBias[k] + sc.AccNoise*r.NormFloat64() + v
 			g[k] = g[k]*(1+sc.GyroScale) + sc.GyroBias[k] + sc.GyroDrift*drift[k].next() + sc.GyroNoise*r.NormFloat64() + 0.01*v
-			f[k] = accSign * quantise(clip(f[k], accRange), sc.AccStep)
-			g[k] = gyrSign * quantise(clip(g[k], gyroRange), sc.GyroStep)
+			f[k] = accSign * quantise(min(max(f[k], -accRange), accRange), sc.AccStep)
+			g[k] = gyrSign * quantise(min(max(g[k], -gyroRange), gyroRange), sc.GyroStep)
 		}
-		for gap < len(sc.IMUGaps) && sc.IMUGaps[gap].End <= t {
-			gap++
-		}
-		if t < sc.IMUStart || t > end || (gap < len(sc.IMUGaps) && sc.IMUGaps[gap].Start <= t) {
+		if t < sc.IMUStart || t > end || within(sc.IMUGaps, t) {
 			continue
 		}
 		index = append(index, i)
@@ -165,13 +152,6 @@ func (m *motion) imu(sc *Scenario, q []quat.Number, hold *holder) (ingest.IMU, [
 
 // Where the logger clips, m/s² and rad/s.
 const accRange, gyroRange = 157, 35
-
-func clip(x, limit float64) float64 {
-	if math.Abs(x) < limit {
-		return x
-	}
-	return min(max(x, -limit), limit)
-}
 
 func quantise(x, step float64) float64 {
 	if step <= 0 {

@@ -3,12 +3,14 @@ package simulate
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 	"evenfoot/ingest"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/num/quat"
 )
 
@@ -62,9 +64,6 @@ type Truth struct {
 }
 
 type Span struct{ Start, End float64 } // s
-
-// Len is the span's length, s.
-func (s Span) Len() float64 { return s.End - s.Start }
 
 // A Phase has the kinds of package ride: flight, taxi, swim, carry, rest.
 type Phase struct {
@@ -126,7 +125,7 @@ func (s *Session) truth(m *motion, script *script, q, sensor []quat.Number, inde
 	for i := range n {
 		k := index[i]
 		t.Time[i] = float64(k) * m.dt
-		t.Pitch[i], t.Heel[i] = float32(m.pitch[k]), float32(wrapPi(m.heel[k]))
+		t.Pitch[i], t.Heel[i] = float32(m.pitch[k]), float32(math.Remainder(m.heel[k], 2*math.Pi))
 		t.Heading[i] = float32(wrap2(math.Pi/2 - m.yaw[k]))
 		t.Speed[i], t.East[i], t.North[i] = float32(m.speed[k]), float32(m.vE[k]), float32(m.vN[k])
 		t.Normal[i], t.Up[i] = float32(m.normal[k]), float32(m.acc[2][k])
@@ -145,20 +144,13 @@ func (s *Session) truth(m *motion, script *script, q, sensor []quat.Number, inde
 	t.WindFrom = wrap2(sc.WindFrom)
 	t.Mount, t.MountAfter, t.ShiftAt = sc.Mount, hold.after, hold.shiftAt
 	for _, f := range t.Flights {
-		t.FoilingS += f.Len()
+		t.FoilingS += f.End - f.Start
 	}
 	for _, p := range t.Phases {
 		if p.Kind == "rest" && p.End-p.Start > 6 {
 			t.LevelStretch = append(t.LevelStretch, Span{p.Start + 2.5, p.End - 2.5})
 		}
 	}
-}
-
-func wrapPi(a float64) float64 {
-	if math.Abs(a) < math.Pi {
-		return a
-	}
-	return math.Remainder(a, 2*math.Pi)
 }
 
 func (s *Session) logs(imu ingest.IMU, gps ingest.GPS) {
@@ -193,12 +185,16 @@ func (s *Session) logs(imu ingest.IMU, gps ingest.GPS) {
 	}
 	apart := imu
 	t0 := imu.Time[0]
-	apart.Time = make([]float64, len(imu.Time))
-	for i, t := range imu.Time {
-		apart.Time[i] = t - t0
-	}
+	apart.Time = fromStart(imu.Time)
 	apart.Gaps = gaps(apart.Time, 1/sc.IMURate)
 	s.IMULog = &ingest.Log{Start: sc.Start.Add(seconds(t0)), IMU: apart, Files: []ingest.File{imuFile}}
+}
+
+// fromStart are times since the first of them.
+func fromStart(t []float64) []float64 {
+	t = slices.Clone(t)
+	floats.AddConst(-t[0], t)
+	return t
 }
 
 func seconds(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }

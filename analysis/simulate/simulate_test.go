@@ -149,7 +149,7 @@ func TestOuting(t *testing.T) {
 			if r.Tack == "port" {
 				want = -1
 			}
-			rel := wrapPi(tr.WindFrom-r.Course) * want
+			rel := math.Remainder(tr.WindFrom-r.Course, 2*math.Pi) * want
 			if rel < 0 {
 				t.Errorf("%s: reach at %.0f s on course %.0f° is not on %s tack", name, r.Start, r.Course/Deg, r.Tack)
 			}
@@ -261,8 +261,8 @@ func TestSetupTOML(t *testing.T) {
 		}
 	}
 	near("mass", out.Rider.Mass, 72, 1e-9)
-	near("shim", out.Foil.Stabilizer.Shim, Card, 1e-6)
-	near("incidence", out.Foil.Stabilizer.Incidence+math.Atan(Card/0.05), wrong.StabIncidence, 1e-4)
+	near("shim", out.Foil.Stabilizer.Shim, trim.Card, 1e-6)
+	near("incidence", out.Foil.Stabilizer.Incidence+math.Atan(trim.Card/0.05), wrong.StabIncidence, 1e-4)
 	near("wing position", out.Foil.Wing.Ahead, sc.Foil.WingX, 1e-6)
 	near("current", out.Water.Current, 0.3, 1e-3)
 	near("current's direction", out.Water.CurrentTo, math.Pi/2, 1e-3)

@@ -130,12 +130,11 @@ func (p *Point) With(c Change) State {
 	in := &f.In
 	alpha, wing, stab := p.lifts(c.Raise)
 	s := State{AlphaWing: alpha, Pitch: alpha + p.tilt, LiftArea: p.liftArea, WingLift: wing, StabLift: stab}
-	var along, lean float64
-	s.Drag, s.MastMoment, s.FootPressureX, along, lean = p.press(alpha, wing, stab, c.Foil)
+	var along float64
+	s.Drag, s.MastMoment, s.FootPressureX, along, _ = p.press(alpha, wing, stab, c.Foil)
 	front, back := in.feet(c)
 	s.FrontShare = (s.FootPressureX - back) / (front - back)
 	s.FeltShare = s.FrontShare + in.RiderZero
-	s.SharePerMetre = (1 + lean) / (front - back)
 	s.NetMoment = (s.FootPressureX - (front+back)/2) * along
 	return s
 }
@@ -222,14 +221,6 @@ func (p *Point) Drags(s State) Drags {
 // rigLift is R_z = λ m_r g, N.
 func (in *Inputs) rigLift() float64 { return in.RigLiftFraction * in.RiderMass * Gravity }
 
-// Gradient is the speed gradient of the front foot's share at a speed in
-// level flight, share per m/s: above zero the board lifts its nose as it runs
-// faster and steadies its own speed, below zero it drops it.
-func (f Foil) Gradient(speed float64) float64 {
-	t := f.Trend(speed)
-	return t.Gradient(Change{})
-}
-
 // A Trend is a foil just below and just above a speed, for the speed gradient
 // of many trims.
 type Trend struct{ below, above Point }
@@ -238,7 +229,9 @@ type Trend struct{ below, above Point }
 // share is so smooth in speed that the error is below 1e-4 of the gradient.
 const trendStep = 0.05
 
-// Trend is the foil around a speed, m/s, in level flight.
+// Trend is the foil around a speed, m/s, in level flight. Where the share rises with
+// speed the board lifts its nose as it runs faster and steadies its own speed, where
+// it falls it drops it.
 func (f *Foil) Trend(speed float64) Trend {
 	return Trend{f.Point(speed-trendStep, Gravity), f.Point(speed+trendStep, Gravity)}
 }

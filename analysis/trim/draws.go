@@ -9,7 +9,8 @@ import (
 )
 
 const (
-	usualDraws  = 800
+	// Draws is how many foils the program draws.
+	Draws       = 800
 	leastPoints = 4 // pairs of points an unknown from which on their covariance can be set right
 )
 
@@ -96,15 +97,4 @@ func weights(logw []float64) []float64 {
 		w[i] *= n / left
 	}
 	return w
-}
-
-// Effective is the share of the weights that counts, (Σw)²/(n Σw²): 1 where
-// the posterior is normal.
-func (post *Posterior) Effective() float64 {
-	sum, squares := 0.0, 0.0
-	for _, w := range post.Weights {
-		sum += w
-		squares += w * w
-	}
-	return sum * sum / squares / float64(len(post.Weights))
 }

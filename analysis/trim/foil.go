@@ -92,7 +92,6 @@ type State struct {
 	FootPressureX float64 `json:"foot_pressure_x_m"`
 	FrontShare    float64 `json:"front_share"`
 	FeltShare     float64 `json:"-"` // the front foot's share as this rider feels it, 0.5 = even
-	SharePerMetre float64 `json:"-"` // what a metre of the foil's move forward adds to either share
 	NetMoment     float64 `json:"net_moment_nm"`
 	MastMoment    float64 `json:"-"` // N·m, bow-up, of the foil about the mast's head
 }

@@ -1,18 +1,12 @@
 package trim
 
 import (
-	"cmp"
 	"evenfoot/analysis/setup"
 	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
-
-// InferOptions tune Infer; the zero value is what the program uses.
-type InferOptions struct {
-	Draws int // whole foils drawn, an even number; 0 means 800
-}
 
 // A problem is the inference of one foil from all outings: unknowns in prior
 // σ, with residuals in σ of the evidence. Outing 0 is today.
@@ -36,9 +30,9 @@ const (
 // Infer finds the posterior of today's foil from its setup's priors and all
 // the evidence: maximum a posteriori by Gauss–Newton, Laplace covariance, and
 // draws that importance weights correct for what is not normal. Earlier outings
-// on another foil are left out and named. It fails only on inputs that no
+// on another foil are left out and named. draws, even, is mostly [Draws]. It fails only on inputs that no
 // physics can be done with.
-func Infer(today Outing, earlier []Outing, opt InferOptions) (*Posterior, error) {
+func Infer(today Outing, earlier []Outing, draws int) (*Posterior, error) {
 	if today.Setup == nil {
 		return nil, &setup.Trouble{Kind: NoSetup}
 	}
@@ -69,7 +63,7 @@ func Infer(today Outing, earlier []Outing, opt InferOptions) (*Posterior, error)
 	post.Conflicts, post.Widened = p.conflicts(x, cov)
 	post.Conflicts = append(p.swapped(x, j, cov), post.Conflicts...)
 	post.fill(x, cov)
-	post.draw(x, cov, cmp.Or(opt.Draws, usualDraws))
+	post.draw(x, cov, draws)
 	return post, nil
 }
 

@@ -52,7 +52,7 @@ func notes(truth Inputs, sd float64, speeds ...float64) []setup.Feel {
 
 func mustInfer(t testing.TB, o Outing, earlier ...Outing) *Posterior {
 	t.Helper()
-	p, err := Infer(o, earlier, InferOptions{})
+	p, err := Infer(o, earlier, Draws)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -70,7 +70,7 @@ func TestMetropolis(t *testing.T) {
 	s.Feel[3].Said = "strong front" // the density has a kink: the draws must follow it
 	o := withLaw(outingOf(s), truth)
 	o.Ev.LevelZero = true
-	p, err := Infer(o, nil, InferOptions{Draws: 4000})
+	p, err := Infer(o, nil, 4000)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -141,7 +141,7 @@ func TestPriorAlone(t *testing.T) {
 			t.Errorf("%s: mean %g, variance %g without evidence", u.Name, p.Mean[k], p.Cov[k][k])
 		}
 	}
-	if len(p.Conflicts) != 0 || p.Widened != 1 || len(p.Draws) != usualDraws {
+	if len(p.Conflicts) != 0 || p.Widened != 1 || len(p.Draws) != Draws {
 		t.Errorf("conflicts %v, widened %g, %d draws", p.Conflicts, p.Widened, len(p.Draws))
 	}
 }
@@ -242,7 +242,7 @@ func TestConflicts(t *testing.T) {
 	t.Run("what is in conflict is in doubt", func(t *testing.T) {
 		o := outingOf(s)
 		o.Ev.Feel = []setup.Feel{{Speed: 9, Share: 0.65, SD: 0.06}, {Speed: 9.2, Share: 0.35, SD: 0.06}}
-		p, err := Infer(o, nil, InferOptions{Draws: 2000})
+		p, err := Infer(o, nil, 2000)
 		if err != nil || p.Widened < 3 {
 			t.Fatalf("error %v, widened %g", err, p.Widened)
 		}
@@ -348,11 +348,11 @@ func TestRefused(t *testing.T) {
 	} {
 		o := outingOf(gear())
 		spoil(&o.In)
-		if _, err := Infer(o, nil, InferOptions{}); err == nil || !strings.Contains(err.Error(), name) {
+		if _, err := Infer(o, nil, Draws); err == nil || !strings.Contains(err.Error(), name) {
 			t.Errorf("%s: error %v", name, err)
 		}
 	}
-	if _, err := Infer(Outing{}, nil, InferOptions{}); err == nil {
+	if _, err := Infer(Outing{}, nil, Draws); err == nil {
 		t.Error("no setup: no error")
 	}
 }

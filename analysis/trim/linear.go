@@ -10,9 +10,6 @@ package trim
 // Moments are positive bow-up, positions positive forward.
 type Linear struct{ Const, Alpha, Tail float64 }
 
-// At is the value at the angle of attack α and the setting δ.
-func (l Linear) At(alpha, tail float64) float64 { return l.Const + l.Alpha*alpha + l.Tail*tail }
-
 // Plus adds two of a kind.
 func (l Linear) Plus(m Linear) Linear {
 	return Linear{l.Const + m.Const, l.Alpha + m.Alpha, l.Tail + m.Tail}

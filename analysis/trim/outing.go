@@ -68,17 +68,7 @@ func ShimAngle(t, span float64) float64 {
 	return math.Atan(t / span)
 }
 
-// MoveFoil is the same foil and rider with the mast moved dx metres forward in
-// its track: measured from the mast, feet and board move back.
-func (in Inputs) MoveFoil(dx float64) Inputs {
-	in.FrontFoot -= dx
-	in.BackFoot -= dx
-	in.BoardCG -= dx
-	in.MastFootX -= dx
-	return in
-}
-
-// Raise is the same with the stabilizer's leading edge raised by da rad.
+// Raise is the same foil and rider with the stabilizer's leading edge raised by da rad.
 func (in Inputs) Raise(da float64) Inputs {
 	in.StabIncidence += da
 	return in

@@ -16,7 +16,7 @@ import (
 // A Posterior is what is known of the foil after all the evidence.
 //
 // Every draw is a whole foil with its rider, more or less likely by its weight: [NewFoil] of it gives load, felt
-// share and speed gradient at any speed ([Foil.At], [Foil.Gradient]), for any
+// share and speed gradient at any speed ([Foil.At], [Foil.Trend]), for any
 // trim ([Foil.Point] and [Point.With], [Foil.Trend]), and [Inputs.Said] what
 // this rider would note there.
 type Posterior struct {
