@@ -7,6 +7,7 @@ import (
 
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 	"evenfoot/filter"
@@ -190,11 +191,7 @@ func (r *Result) side(post *trim.Posterior) advice.Side {
 			s.Zero = interval.Normal(s.Zero.Value, math.Hypot(s.Zero.SD(), se))
 		}
 	}
-	for _, e := range o.effort {
-		if e.Tack == "" {
-			s.Effort = append(s.Effort, advice.EffortAt{Speed: e.Speed, Rate: e.PitchRate})
-		}
-	}
+	s.Effort = slices.DeleteFunc(slices.Clone(o.effort), func(e pitchlaw.Effort) bool { return e.Tack != "" })
 	if o.ride != nil && o.ride.Totals.Foiling > 0 {
 		if mean := o.ride.Totals.Distance / o.ride.Totals.Foiling; !math.IsNaN(mean) {
 			s.MeanSpeed = interval.Normal(mean, meanSpeedSD)
@@ -208,9 +205,5 @@ func (r *Result) side(post *trim.Posterior) advice.Side {
 // another; nil when it can.
 func CanBeEvidence(earlier, today *setup.Setup) error { return trim.SameFoil(today, earlier) }
 
-// SameRider says whether two setups are of one rider: the same name, and not a
-// weight that tells that the name is a family's.
-func SameRider(a, b *setup.Setup) bool {
-	const grown = 0.1
-	return a.Rider.Name == b.Rider.Name && math.Abs(a.Rider.Mass-b.Rider.Mass) <= grown*a.Rider.Mass
-}
+// SameRider says whether two setups are of one rider.
+func SameRider(a, b *setup.Setup) bool { return trim.SameRider(a, b) }

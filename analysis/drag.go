@@ -2,7 +2,6 @@ package analysis
 
 import (
 	"math"
-	"time"
 
 	"evenfoot/analysis/glide"
 	"evenfoot/analysis/interval"
@@ -12,12 +11,6 @@ import (
 	"evenfoot/analysis/trim"
 	"evenfoot/analysis/water"
 )
-
-// A Glide is one stretch of the log in which the rig pulled nothing, or seems to.
-type Glide struct {
-	glide.Glide
-	Time *time.Time `json:"time"` // of its start; null when the log has no date
-}
 
 // Drag is what the glides show, of the foil in the water under the whole weight.
 type Drag struct {
@@ -131,7 +124,9 @@ func (o *observation) fitGlides(found []glide.Found, s *setup.Setup) {
 	}
 	light := s.Rig.LiftFraction * s.Rider.Mass / g.Body.Mass
 	for i := range found {
-		g.Glides = append(g.Glides, found[i].Height(o.law, g.Flow, g.Body.Density, light))
+		x := found[i].Height(o.law, g.Flow, g.Body.Density, light)
+		x.Time = clockTime(o.log, float64(x.Start))
+		g.Glides = append(g.Glides, x)
 	}
 	if fit, err := glide.New(*g); err == nil { // without a glide that counts there is none
 		o.drag, *g = fit, fit.Outing()
@@ -153,12 +148,6 @@ const (
 	usualSpeedSD = 0.1 // m/s (NAVSTAR GPS user equipment introduction §3.7: 0.2 m/s at 95 %)
 	leastWindSD  = 8.0 // deg: the wind turns from reach to reach
 )
-
-func (o *observation) describeGlides(r *Result) {
-	for _, g := range o.glides.Glides {
-		r.Glides = append(r.Glides, Glide{g, clockTime(o.log, float64(g.Start))})
-	}
-}
 
 // slow is the drag as the glides and all the rest show it.
 func (r *Result) slow() {

@@ -62,7 +62,7 @@ func (o *observation) describe(r *Result) {
 	}
 	o.describeLaw(r)
 	o.describeForces(r)
-	o.describeGlides(r)
+	r.Glides = o.glides.Glides
 	o.describePace(r)
 }
 

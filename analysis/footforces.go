@@ -17,12 +17,7 @@ import (
 // FootForces is what insoles, pads or an instrumented mast told.
 type FootForces struct {
 	ClockOffset interval.Interval `json:"clock_offset_s"` // their clock minus the log's; null when they share it
-	Sensors     []feet.Sensor     `json:"sensors"`
-	Windows     int               `json:"windows"`
-	Switches    int               `json:"foot_changes"` // times the feet changed places
-	Shares      []feet.Share      `json:"front_share"`
-	Moments     []feet.Moment     `json:"mast_moment"`
-	Findings    []Finding         `json:"-"` // among the session's warnings
+	feet.Result                   // its findings are among the session's warnings
 	lost        bool              // they cannot be brought onto the log's clock
 }
 
@@ -35,22 +30,20 @@ func (o *observation) tieDecks() {
 	moves := o.motion != nil && o.usable()
 	for i := range o.log.Decks {
 		d := &o.log.Decks[i]
-		f := &FootForces{ClockOffset: interval.Unknown(), Sensors: []feet.Sensor{}, Shares: []feet.Share{}, Moments: []feet.Moment{}}
+		f := &FootForces{ClockOffset: interval.Unknown(), Result: feet.Nothing()}
 		o.forces = append(o.forces, f)
 		switch {
 		case o.log.SharesClock(d.File):
 		case !moves && o.dated(d):
-			f.find(feet.Finding{Kind: feet.ByDate})
+			f.Find(feet.Finding{Kind: feet.ByDate})
 		case !moves || !d.HasFeet():
-			f.find(feet.Finding{Kind: feet.Alone, Of: d.HasFeet()})
+			f.Find(feet.Finding{Kind: feet.Alone, Of: d.HasFeet()})
 			f.lost = true
 		default:
 			o.tieDeck(d, f)
 		}
 	}
 }
-
-func (f *FootForces) find(x feet.Finding) { f.Findings = append(f.Findings, x) }
 
 // dated says whether a deck and the log both tell the date.
 func (o *observation) dated(d *ingest.Deck) bool {
@@ -98,7 +91,7 @@ func (o *observation) tieDeck(d *ingest.Deck, f *FootForces) {
 	}
 	c := align.Lag(own, other, restless, most)
 	if !c.OK {
-		f.find(feet.Finding{Kind: feet.NoClock, Why: c.Why})
+		f.Find(feet.Finding{Kind: feet.NoClock, Why: c.Why})
 		f.lost = true
 		return
 	}
@@ -130,11 +123,8 @@ func (o *observation) readDecks(s *setup.Setup, glides []glide.Found) {
 			Part:  func(t float64) int { return mark.PartAt(o.parts, t) },
 			Rider: in.RiderMass, RigLift: in.RigLiftFraction, RigSD: setup.KeyNamed("rig.lift_fraction").SD(s), MastFoot: in.MastFoot,
 		})
-		f.Sensors, f.Windows, f.Switches = append(f.Sensors, est.Sensors...), est.Windows, est.Switches
-		f.Shares, f.Moments = append(f.Shares, est.Shares...), append(f.Moments, est.Moments...)
-		for _, x := range est.Findings {
-			f.find(x)
-		}
+		est.Findings = append(f.Findings, est.Findings...)
+		f.Result = est
 		for _, p := range est.Shares {
 			told(trim.MeasuredKind, p.Speed, p.Front, p.SD, p.Part)
 		}

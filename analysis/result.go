@@ -44,7 +44,7 @@ type Result struct {
 	Followed      *Followed          `json:"followed"`         // null unless the last step was the advised one
 	Rider         *Rider             `json:"rider"`            // null where instruments alone tell the load
 	FootForces    *FootForces        `json:"foot_forces"`      // null without
-	Glides        []Glide            `json:"glides,omitempty"` // where there are any
+	Glides        []glide.Glide      `json:"glides,omitempty"` // where there are any
 	Drag          *Drag              `json:"drag,omitempty"`   // where glides show it
 	Assumptions   []Assumption       `json:"assumptions"`
 

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 )
@@ -21,15 +22,9 @@ type Side struct {
 	LevelZero bool
 	Zero      interval.Interval // rad
 	Slope     interval.Interval // rad per (m²/kg)
-	Effort    []EffortAt
+	Effort    []pitchlaw.Effort // of both tacks together
 	MeanSpeed interval.Interval // m/s, foiling; Unknown when not known
 	TopSpeed  interval.Interval // m/s, the best that was held
-}
-
-// EffortAt is the pitch rate that the rider worked against at one speed.
-type EffortAt struct {
-	Speed float64           // m/s
-	Rate  interval.Interval // rad/s RMS
 }
 
 // Verdicts of a comparison.
@@ -277,8 +272,8 @@ func (r *BeforeAfter) effort(before, after Side) {
 	var a, b []interval.Interval
 	for _, x := range after.Effort {
 		for _, y := range before.Effort {
-			if math.Abs(x.Speed-y.Speed) < 0.26 && x.Rate.Known() && y.Rate.Known() && y.Rate.Value > 0 {
-				a, b = append(a, x.Rate), append(b, y.Rate)
+			if math.Abs(x.Speed-y.Speed) < 0.26 && x.PitchRate.Known() && y.PitchRate.Known() && y.PitchRate.Value > 0 {
+				a, b = append(a, x.PitchRate), append(b, y.PitchRate)
 				break
 			}
 		}

@@ -241,7 +241,9 @@ func Measurements(p *trim.Posterior, s *setup.Setup, w SpeedWeights) (out []Meas
 			continue
 		}
 		ratio := k.Prior.Given / k.Prior.Default
-		out = append(out, Measurement{Key: k, Now: now, Then: p.DoubtKnowing(goal, i, ratio/math.Sqrt(1-ratio*ratio)) / deg})
+		own := make([]float64, len(goal))
+		own[i] = 1
+		out = append(out, Measurement{k, now, p.DoubtAfter(goal, trim.Observable{By: own, SD: ratio / math.Sqrt(1-ratio*ratio)}) / deg})
 	}
 	slices.SortStableFunc(out, func(a, b Measurement) int { return cmp.Compare(a.Then, b.Then) })
 	return out, now

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 )
@@ -332,8 +333,8 @@ func TestCompare(t *testing.T) {
 		f := trim.NewFoil(in)
 		return interval.Normal(zeroPitch(f), 0.1*deg), interval.Normal(pitchSlope(f), 0.03*pitchSlope(f))
 	}
-	effort := func(rate float64) []EffortAt {
-		return []EffortAt{{8, interval.Normal(rate, 0.002)}, {10, interval.Normal(rate*1.2, 0.002)}}
+	effort := func(rate float64) []pitchlaw.Effort {
+		return []pitchlaw.Effort{{Speed: 8, PitchRate: interval.Normal(rate, 0.002)}, {Speed: 10, PitchRate: interval.Normal(rate*1.2, 0.002)}}
 	}
 	side := func(s *setup.Setup, in trim.Inputs, rate float64) (Side, trim.Outing) {
 		o := told(s, in, 0.05, 7, 9, 11)

@@ -24,7 +24,8 @@
 // Without such a step the trim is kept, unless three notes of feel are worth
 // another outing: by the steps that they may make sure.
 //
-// It imports analysis/interval, analysis/setup, analysis/trim and gonum.
+// It imports filter, analysis/interval, analysis/pitchlaw, analysis/setup,
+// analysis/trim and gonum.
 package advice
 
 import (

@@ -102,14 +102,19 @@ type Moment struct {
 
 // A Result is what a deck's log tells. Without windows both lists are empty.
 type Result struct {
-	Sensors  []Sensor
-	Windows  int
-	Switches int // times the feet changed places
-	Shares   []Share
-	LeanSD   float64 // 1σ of what all shares are out by together, at 0.5
-	Moments  []Moment
-	Findings []Finding
+	Sensors  []Sensor  `json:"sensors"`
+	Windows  int       `json:"windows"`
+	Switches int       `json:"foot_changes"` // times the feet changed places
+	Shares   []Share   `json:"front_share"`
+	Moments  []Moment  `json:"mast_moment"`
+	LeanSD   float64   `json:"-"` // 1σ of what all shares are out by together, at 0.5
+	Findings []Finding `json:"-"`
 }
+
+// Nothing is what is told before anything is read.
+func Nothing() Result { return Result{Sensors: []Sensor{}, Shares: []Share{}, Moments: []Moment{}} }
+
+func (r *Result) Find(f Finding) { r.Findings = append(r.Findings, f) }
 
 const (
 	// GainSD is 1σ of a side's gain before the sum is looked at, and of a mast's:
@@ -139,7 +144,7 @@ type look struct {
 
 // Estimate reads the deck's log.
 func Estimate(in Input) Result {
-	e := estimate{Input: in}
+	e := estimate{Input: in, out: Nothing()}
 	e.look()
 	if e.Deck.HasFeet() {
 		e.feet()
@@ -161,8 +166,6 @@ type estimate struct {
 	gainSD [2]float64
 	sides  []float64 // of each look: +1 the first column's foot is in front
 }
-
-func (e *estimate) find(f Finding) { e.out.Findings = append(e.out.Findings, f) }
 
 func (e *estimate) columns() [2]string {
 	if e.Deck.Sides {
@@ -204,7 +207,7 @@ func (e *estimate) look() {
 	}
 	e.out.Windows = len(e.looks)
 	if part := float64(missing) / float64(max(seen, 1)); part > fewMissing {
-		e.find(Finding{Kind: Dropouts, Part: part})
+		e.out.Find(Finding{Kind: Dropouts, Part: part})
 	}
 	if len(xs) == 0 {
 		return
@@ -222,11 +225,11 @@ func (e *estimate) look() {
 // feet goes from forces to shares.
 func (e *estimate) feet() {
 	if len(e.looks) < leastWindows {
-		e.find(Finding{Kind: FewWindows, Count: len(e.looks), Needed: leastWindows})
+		e.out.Find(Finding{Kind: FewWindows, Count: len(e.looks), Needed: leastWindows})
 		return
 	}
 	if e.Deck.Sides && e.Front == "" {
-		e.find(Finding{Kind: NoFrontFoot})
+		e.out.Find(Finding{Kind: NoFrontFoot})
 		return
 	}
 	if !e.sound() {
@@ -260,7 +263,7 @@ func (e *estimate) sound() bool {
 	}
 	e.usual = filter.Median(sums)
 	if !(e.usual > 0) {
-		e.find(Finding{Kind: Negative, Force: e.usual})
+		e.out.Find(Finding{Kind: Negative, Force: e.usual})
 		return false
 	}
 	fine := true
@@ -275,7 +278,7 @@ func (e *estimate) sound() bool {
 			}
 		}
 		if part := at / float64(len(v)); part > fewSaturated && part < 1 {
-			e.find(Finding{Kind: Saturated, Side: e.columns()[j], Force: top, Part: part})
+			e.out.Find(Finding{Kind: Saturated, Side: e.columns()[j], Force: top, Part: part})
 			fine = fine && part < 0.2
 		}
 		low, high := v[0], v[0]
@@ -283,7 +286,7 @@ func (e *estimate) sound() bool {
 			low, high = min(low, x), max(high, x)
 		}
 		if high-low < stuckPart*e.usual {
-			e.find(Finding{Kind: SideStuck, Side: e.columns()[j], Force: low})
+			e.out.Find(Finding{Kind: SideStuck, Side: e.columns()[j], Force: low})
 			fine = false
 		}
 	}
@@ -298,7 +301,7 @@ func (e *estimate) alive() bool {
 			part = append(part, l.side[j]/(l.side[0]+l.side[1]))
 		}
 		if p := filter.Median(part); !(p > deadPart) {
-			e.find(Finding{Kind: SideDead, Side: name, Part: p})
+			e.out.Find(Finding{Kind: SideDead, Side: name, Part: p})
 			return false
 		}
 	}

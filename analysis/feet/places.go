@@ -1,8 +1,10 @@
 package feet
 
 import (
+	"maps"
 	"math"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -42,7 +44,7 @@ func (e *estimate) places() (rho, rhoSD float64) {
 					odd++
 				}
 			}
-			if c += placeLead + perReach*float64(odd); !same(sides, ones) && c < cost {
+			if c += placeLead + perReach*float64(odd); !maps.Equal(sides, ones) && c < cost {
 				best, cost, co = sides, c, coef
 			}
 			sides = e.resided(sides, coef)
@@ -67,15 +69,6 @@ func (e *estimate) places() (rho, rhoSD float64) {
 	return co[0], tackSD
 }
 
-func same(a, b map[int]float64) bool {
-	for r, s := range a {
-		if b[r] != s {
-			return false
-		}
-	}
-	return true
-}
-
 // ratio is ln(a/b) of a look, and whether it can be had.
 func (l *look) ratio() float64 {
 	sum := l.side[0] + l.side[1]
@@ -85,8 +78,8 @@ func (l *look) ratio() float64 {
 
 // row is a look's coefficients: of ρ, or, where the feet stay, of what the
 // tacks differ by, then of c0, c1, c2.
-func (l *look) row(side float64, change bool) [4]float64 {
-	x := [4]float64{1, side, side * l.x, side * l.x * l.x}
+func (l *look) row(side float64, change bool) []float64 {
+	x := []float64{1, side, side * l.x, side * l.x * l.x}
 	if !change {
 		x[0] = float64(l.w.Tack)
 	}
@@ -95,36 +88,25 @@ func (l *look) row(side float64, change bool) [4]float64 {
 
 // placed fits the ratios with feet on the sides given; cost is minus the log
 // likelihood, each reach counted once for every four of its looks.
-func (e *estimate) placed(sides map[int]float64, change bool) (cost float64, coef [4]float64) {
+func (e *estimate) placed(sides map[int]float64, change bool) (cost float64, coef []float64) {
 	const together = 4.0 // looks of a reach err alike
+	const loose = 1e-9   // no prior to speak of
 	n := float64(len(e.looks)) / together
 	scale := 1.0
 	for range 2 { // the prior weighs by the scatter
-		h, g := mat.NewSymDense(4, nil), mat.NewVecDense(4, nil)
-		for i := range 4 {
-			h.SetSym(i, i, 1e-9)
-		}
-		h.SetSym(0, 0, scale*together/(ratioSD*ratioSD))
+		q := newSquares(scale*together/(ratioSD*ratioSD), loose, loose, loose)
 		for i := range e.looks {
 			l := &e.looks[i]
-			row, y := l.row(sides[l.w.Reach], change), l.ratio()
-			for a := range 4 {
-				g.SetVec(a, g.AtVec(a)+l.weight*row[a]*y)
-				for b := a; b < 4; b++ {
-					h.SetSym(a, b, h.At(a, b)+l.weight*row[a]*row[b])
-				}
-			}
+			q.add(l.row(sides[l.w.Reach], change), l.ratio(), l.weight)
 		}
-		var chol mat.Cholesky
-		var x mat.VecDense
-		if !chol.Factorize(h) || chol.SolveVecTo(&x, g) != nil {
-			return math.Inf(1), coef
+		var ok bool
+		if coef, _, ok = q.solve(); !ok {
+			return math.Inf(1), make([]float64, 4)
 		}
-		copy(coef[:], x.RawVector().Data)
 		var rss, weight float64
 		for i := range e.looks {
 			l := &e.looks[i]
-			r := l.ratio() - dot(l.row(sides[l.w.Reach], change), coef)
+			r := l.ratio() - floats.Dot(l.row(sides[l.w.Reach], change), coef)
 			rss, weight = rss+l.weight*r*r, weight+l.weight
 		}
 		scale = rss/weight + 1e-6
@@ -132,20 +114,13 @@ func (e *estimate) placed(sides map[int]float64, change bool) (cost float64, coe
 	return n/2*math.Log(scale) + coef[0]*coef[0]/(2*ratioSD*ratioSD), coef
 }
 
-func dot(a, b [4]float64) (s float64) {
-	for i := range a {
-		s += a[i] * b[i]
-	}
-	return s
-}
-
 // resided puts every reach's feet where they fit best.
-func (e *estimate) resided(was map[int]float64, coef [4]float64) map[int]float64 {
+func (e *estimate) resided(was map[int]float64, coef []float64) map[int]float64 {
 	gain := map[int]float64{}
 	for i := range e.looks {
 		l := &e.looks[i]
 		y := l.ratio()
-		a, b := y-dot(l.row(1, true), coef), y-dot(l.row(-1, true), coef)
+		a, b := y-floats.Dot(l.row(1, true), coef), y-floats.Dot(l.row(-1, true), coef)
 		gain[l.w.Reach] += l.weight * (b*b - a*a)
 	}
 	out := map[int]float64{}
@@ -156,4 +131,38 @@ func (e *estimate) resided(was map[int]float64, coef [4]float64) map[int]float64
 		}
 	}
 	return out
+}
+
+// squares are the normal equations of a few unknowns: h of the unknowns, g of what
+// is observed.
+type squares struct {
+	h *mat.SymDense
+	g *mat.VecDense
+}
+
+// newSquares begins with priors at zero of these precisions.
+func newSquares(precision ...float64) squares {
+	q := squares{mat.NewSymDense(len(precision), nil), mat.NewVecDense(len(precision), nil)}
+	for k, p := range precision {
+		q.h.SetSym(k, k, p)
+	}
+	return q
+}
+
+// add counts y, seen as row times the unknowns, with a weight.
+func (q squares) add(row []float64, y, weight float64) {
+	x := mat.NewVecDense(len(row), row)
+	q.h.SymRankOne(q.h, weight, x)
+	q.g.AddScaledVec(q.g, weight*y, x)
+}
+
+// solve is the unknowns and their covariance.
+func (q squares) solve() (x []float64, cov *mat.SymDense, ok bool) {
+	var chol mat.Cholesky
+	var v mat.VecDense
+	cov = new(mat.SymDense)
+	if !chol.Factorize(q.h) || chol.SolveVecTo(&v, q.g) != nil || chol.InverseTo(cov) != nil {
+		return nil, nil, false
+	}
+	return v.RawVector().Data, cov, true
 }

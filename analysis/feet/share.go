@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"evenfoot/analysis/interval"
@@ -26,7 +27,6 @@ const (
 
 // gains compares the sum of the feet with what they must carry.
 func (e *estimate) gains(rho, rhoSD float64) {
-	const unknowns = 4
 	ratios := make([]float64, len(e.looks))
 	reach := map[int]float64{}
 	for i, l := range e.looks {
@@ -37,55 +37,36 @@ func (e *estimate) gains(rho, rhoSD float64) {
 	}
 	of := 1.0
 	if m := filter.Median(slices.Clone(ratios)); math.Abs(m-1) > oddWeight {
-		e.find(Finding{Kind: OddWeight, Part: m})
+		e.out.Find(Finding{Kind: OddWeight, Part: m})
 		of = m // another unit, perhaps: it does not bear on shares
 	}
-	prior := [unknowns]float64{GainSD, GainSD, math.Hypot(e.RigSD, 0.02) / (1 - e.RigLift), rigTrendSD}
-	var x mat.VecDense
-	var cov mat.SymDense
+	var x []float64
+	var cov *mat.SymDense
 	scale := 0.05
+	row := func(l *look) []float64 {
+		a := l.side[0] / (l.side[0] + l.side[1])
+		return []float64{a, 1 - a, -1, -l.x}
+	}
+	rigSD := math.Hypot(e.RigSD, 0.02) / (1 - e.RigLift)
 	for range 3 {
-		h, g := mat.NewSymDense(unknowns, nil), mat.NewVecDense(unknowns, nil)
-		add := func(row [unknowns]float64, y, weight float64) {
-			for a := range unknowns {
-				g.SetVec(a, g.AtVec(a)+weight*row[a]*y)
-				for b := a; b < unknowns; b++ {
-					h.SetSym(a, b, h.At(a, b)+weight*row[a]*row[b])
-				}
-			}
-		}
-		for a, sd := range prior {
-			row := [unknowns]float64{}
-			row[a] = 1
-			add(row, 0, 1/(sd*sd))
-		}
-		if !math.IsInf(rhoSD, 1) {
-			add([unknowns]float64{1, -1}, rho, 1/(rhoSD*rhoSD))
-		}
-		row := func(l *look) [unknowns]float64 {
-			a := l.side[0] / (l.side[0] + l.side[1])
-			return [unknowns]float64{a, 1 - a, -1, -l.x}
-		}
+		q := newSquares(1/(GainSD*GainSD), 1/(GainSD*GainSD), 1/(rigSD*rigSD), 1/(rigTrendSD*rigTrendSD))
+		q.add([]float64{1, -1, 0, 0}, rho, 1/(rhoSD*rhoSD)) // nothing where rhoSD is +Inf
 		for i := range e.looks {
 			l := &e.looks[i] // the windows of a reach err together: each reach counts once
-			add(row(l), ratios[i]/of-1, l.weight/(scale*scale*reach[l.w.Reach]))
+			q.add(row(l), ratios[i]/of-1, l.weight/(scale*scale*reach[l.w.Reach]))
 		}
-		var chol mat.Cholesky
-		if !chol.Factorize(h) || chol.SolveVecTo(&x, g) != nil || chol.InverseTo(&cov) != nil {
+		var ok bool
+		if x, cov, ok = q.solve(); !ok {
 			return
 		}
 		var left []float64
 		for i := range e.looks {
-			r := ratios[i]/of - 1
-			for a, c := range row(&e.looks[i]) {
-				r -= c * x.AtVec(a)
-			}
-			left = append(left, math.Abs(r))
+			left = append(left, math.Abs(ratios[i]/of-1-floats.Dot(row(&e.looks[i]), x)))
 		}
 		scale = math.Max(1.4826*filter.Median(left), 0.005)
 	}
 	for j, name := range e.columns() {
-		e.gain[j], e.gainSD[j] = of*(1+x.AtVec(j)), of*math.Sqrt(cov.At(j, j))
+		e.gain[j], e.gainSD[j] = of*(1+x[j]), of*math.Sqrt(cov.At(j, j))
 		e.out.Sensors = append(e.out.Sensors, Sensor{Column: name, Gain: interval.Normal(e.gain[j], e.gainSD[j]), Zero: interval.Normal(e.zero[j], e.zeroSD[j])})
 	}
 	apart := cov.At(0, 0) + cov.At(1, 1) - 2*cov.At(0, 1)
@@ -119,7 +100,7 @@ func (e *estimate) shares() {
 // moments are the mast's, brought to level flight.
 func (e *estimate) moments() {
 	if len(e.looks) < leastWindows {
-		e.find(Finding{Kind: FewWindows, Count: len(e.looks), Needed: leastWindows})
+		e.out.Find(Finding{Kind: FewWindows, Count: len(e.looks), Needed: leastWindows})
 		return
 	}
 	v := make([]float64, len(e.looks))

@@ -71,7 +71,7 @@ func (e *estimate) zeros() {
 		e.zeroSD[j] = math.Sqrt(walk + noiseZero*noiseZero*usual*usual)
 	}
 	if len(rests) == 0 {
-		e.find(Finding{Kind: NoZeros})
+		e.out.Find(Finding{Kind: NoZeros})
 		return
 	}
 	for i := range e.looks {

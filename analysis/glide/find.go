@@ -170,19 +170,18 @@ func (l *Log) none(s [2]float64) Found {
 
 // take is the glide of a stretch, with the board's motion over it.
 func (l *Log) take(run [2]float64, by By) Found {
-	r := Raw{By: by}
+	var fixes []Fix
 	for i := sort.SearchFloat64s(l.Time, run[0]); i < len(l.Time) && l.Time[i] <= run[1]; i++ {
 		if s := l.East[i] + l.North[i]; s == s {
-			r.Time, r.East, r.North = append(r.Time, l.Time[i]), append(r.East, l.East[i]), append(r.North, l.North[i])
+			fixes = append(fixes, Fix{T: l.Time[i], East: l.East[i], North: l.North[i]})
 		}
 	}
-	if len(r.Time) < 2 || r.Time[len(r.Time)-1]-r.Time[0] < shortest-1 {
+	if n := len(fixes); n < 2 || fixes[n-1].T-fixes[0].T < shortest-1 {
 		f := l.none(run)
 		f.By = by
 		return f
 	}
-	r.Rise = make([]float64, len(r.Time))
-	f := Found{Glide: FromFixes(r)}
+	f := Found{Glide: FromFixes(fixes, 0, by)}
 	if m := l.Motion; m != nil && m.Mount.Rigid {
 		f.motion(m, run)
 		if heave := f.heave(); heave > pumpedHeave {
@@ -253,7 +252,7 @@ func (f *Found) Height(law *pitchlaw.Fit, flow [2]float64, density, light float6
 		}
 	}
 	if n := len(g.fixes); n > 0 {
-		g.Rise = interval.Normal(g.fixes[n-1].rise, g.riseSD)
+		g.Rise = interval.Normal(g.fixes[n-1].Rise, g.riseSD)
 	}
 	return g
 }
@@ -261,14 +260,14 @@ func (f *Found) Height(law *pitchlaw.Fit, flow [2]float64, density, light float6
 // climb writes the rise of every fix; false where the motion does not cover them.
 func (f *Found) climb(g *Glide, zero, slope float64, flow [2]float64, density float64) bool {
 	n := len(f.time)
-	if f.time[0] > g.fixes[0].t+1 || f.time[n-1] < g.fixes[len(g.fixes)-1].t-1 {
+	if f.time[0] > g.fixes[0].T+1 || f.time[n-1] < g.fixes[len(g.fixes)-1].T-1 {
 		return false
 	}
 	speed := func(t float64) float64 {
-		i := min(max(sort.Search(len(g.fixes), func(i int) bool { return g.fixes[i].t > t }), 1), len(g.fixes)-1)
+		i := min(max(sort.Search(len(g.fixes), func(i int) bool { return g.fixes[i].T > t }), 1), len(g.fixes)-1)
 		a, b := g.fixes[i-1], g.fixes[i]
-		u := math.Min(math.Max((t-a.t)/(b.t-a.t), 0), 1)
-		return math.Hypot(a.east+u*(b.east-a.east)-flow[0], a.north+u*(b.north-a.north)-flow[1])
+		u := math.Min(math.Max((t-a.T)/(b.T-a.T), 0), 1)
+		return math.Hypot(a.East+u*(b.East-a.East)-flow[0], a.North+u*(b.North-a.North)-flow[1])
 	}
 	// The path's vertical velocity less the integral: a straight line in time.
 	fast := make([]float64, n)
@@ -297,7 +296,7 @@ func (f *Found) climb(g *Glide, zero, slope float64, flow [2]float64, density fl
 		return height[i-1] + u*(height[i]-height[i-1])
 	}
 	for i := range g.fixes {
-		g.fixes[i].rise = at(g.fixes[i].t) - at(g.fixes[0].t)
+		g.fixes[i].Rise = at(g.fixes[i].T) - at(g.fixes[0].T)
 	}
 	return true
 }

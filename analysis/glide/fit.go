@@ -144,9 +144,9 @@ func (o *Outing) priors() []gauss {
 }
 
 // along is a fix's speed along the glide's course through the water, over ground.
-func (g *Glide) along(o *Outing, f fix) float64 {
+func (g *Glide) along(o *Outing, f Fix) float64 {
 	e, n := g.course(o.Flow)
-	return f.east*e + f.north*n
+	return f.East*e + f.North*n
 }
 
 // speeds solves for a glide's speeds along its course over ground at its fixes.
@@ -157,7 +157,7 @@ func (o *Outing) speeds(g *Glide, shared, own []float64, of *[ownPar]float64, ou
 	air := 0.5 * AirDensity * o.Body.Air * math.Exp(shared[parAir]+own[parPosture]+of[ownPosture])
 	angle := shared[parSlope] + own[parLaw]
 	last := len(g.fixes) - 1
-	sink := of[ownHeight] / (g.fixes[last].t - g.fixes[0].t)
+	sink := of[ownHeight] / (g.fixes[last].T - g.fixes[0].T)
 	slowing := func(v, climb float64) float64 {
 		v = max(v, 0.5)
 		profile, induced := o.Body.drags(v)
@@ -169,8 +169,8 @@ func (o *Outing) speeds(g *Glide, shared, own []float64, of *[ownPar]float64, ou
 	v := of[ownStart] - flow
 	out[0] = v + flow
 	for i := range last {
-		dt := g.fixes[i+1].t - g.fixes[i].t
-		climb := (g.fixes[i+1].rise-g.fixes[i].rise)/dt + sink
+		dt := g.fixes[i+1].T - g.fixes[i].T
+		climb := (g.fixes[i+1].Rise-g.fixes[i].Rise)/dt + sink
 		steps := math.Ceil(dt / 0.3)
 		h := dt / steps
 		for range int(steps) {
@@ -232,7 +232,7 @@ func (p *problem) look(i int) (info *mat.SymDense, slope *mat.VecDense, err erro
 	v := o.SpeedSD * o.SpeedSD
 	for a := range n {
 		for b := a; b < n; b++ {
-			c := v * (1 - freshPart) * math.Exp(-math.Abs(g.fixes[a].t-g.fixes[b].t)/memory)
+			c := v * (1 - freshPart) * math.Exp(-math.Abs(g.fixes[a].T-g.fixes[b].T)/memory)
 			if a == b {
 				c += v * freshPart
 			}

@@ -38,6 +38,7 @@ package glide
 
 import (
 	"math"
+	"time"
 
 	"evenfoot/analysis/interval"
 )
@@ -83,13 +84,15 @@ type Glide struct {
 	Weight interval.Number   `json:"weight"`
 	By     By                `json:"by,omitempty"`
 	Why    Why               `json:"why,omitempty"`
+	Time   *time.Time        `json:"time"` // of its start; null when the log has no date
 
-	fixes  []fix
+	fixes  []Fix
 	riseSD float64 // m, 1σ of the last rise
 }
 
-// A fix is one velocity of the receiver, and the height since the first.
-type fix struct{ t, east, north, rise float64 }
+// A Fix is one velocity of the receiver over ground, m/s at T s, and the height since
+// the first, m.
+type Fix struct{ T, East, North, Rise float64 }
 
 // Shown says whether the log shows a glide there at all.
 func (g *Glide) Shown() bool { return len(g.fixes) > 1 }
@@ -102,7 +105,7 @@ func (g *Glide) Counts() bool {
 // course is where the glide heads through water that flows, a unit vector.
 func (g *Glide) course(flow [2]float64) (east, north float64) {
 	for _, f := range g.fixes {
-		east, north = east+f.east-flow[0], north+f.north-flow[1]
+		east, north = east+f.East-flow[0], north+f.North-flow[1]
 	}
 	d := math.Hypot(east, north)
 	return east / d, north / d
@@ -147,29 +150,19 @@ type Outing struct {
 	FlowSD               float64    // m/s along each axis
 }
 
-// Raw is a glide as its fixes tell it.
-type Raw struct {
-	Time, East, North []float64 // s, m/s over ground
-	Rise              []float64 // m, since the first
-	RiseSD            float64   // m, 1σ of the last
-	By                By
-}
-
-// FromFixes is the glide of raw fixes, at least two, in order of time.
-func FromFixes(r Raw) Glide {
-	n := len(r.Time)
+// FromFixes is the glide of fixes, at least two, in order of time; riseSD is 1σ of the
+// last one's rise, m.
+func FromFixes(fixes []Fix, riseSD float64, by By) Glide {
+	first, last := fixes[0], fixes[len(fixes)-1]
 	g := Glide{
-		Start: interval.Number(r.Time[0]), End: interval.Number(r.Time[n-1]), By: r.By, riseSD: r.RiseSD,
-		From: interval.Number(math.Hypot(r.East[0], r.North[0])), To: interval.Number(math.Hypot(r.East[n-1], r.North[n-1])),
-		Rise: interval.Normal(r.Rise[n-1], r.RiseSD),
+		Start: interval.Number(first.T), End: interval.Number(last.T), By: by, riseSD: riseSD,
+		From: interval.Number(math.Hypot(first.East, first.North)), To: interval.Number(math.Hypot(last.East, last.North)),
+		Rise: interval.Normal(last.Rise, riseSD),
 	}
-	last := math.Inf(-1)
-	for i, t := range r.Time {
-		if t-last < fixesApart && i != n-1 {
-			continue
+	for i, f := range fixes {
+		if n := len(g.fixes); n == 0 || f.T-g.fixes[n-1].T >= fixesApart || i == len(fixes)-1 {
+			g.fixes = append(g.fixes, f)
 		}
-		last = t
-		g.fixes = append(g.fixes, fix{t, r.East[i], r.North[i], r.Rise[i]})
 	}
 	east, north := g.course([2]float64{})
 	g.Course = interval.Number(math.Mod(math.Atan2(east, north)*180/math.Pi+360, 360))

@@ -38,18 +38,17 @@ func TestCoastDown(t *testing.T) {
 		Induced: func(v float64) float64 { return 1.1 * induced(v) },
 	}}
 	for k := range 4 {
-		raw := glide.Raw{RiseSD: 0.001}
+		raw := []glide.Fix{}
 		east, north := math.Sincos(float64(k) * 1.3)
 		v := 11.0
 		for i := 0; i <= 7000 && v > 4; i++ { // s/1000
 			if i%500 == 0 {
-				raw.Time, raw.Rise = append(raw.Time, float64(i)/1000), append(raw.Rise, 0)
-				raw.East, raw.North = append(raw.East, v*east), append(raw.North, v*north)
+				raw = append(raw, glide.Fix{T: float64(i) / 1000, East: v * east, North: v * north})
 			}
 			slow := func(v float64) float64 { return (white(v) + induced(v)) / mass }
 			v -= 1e-3 * slow(v-0.5e-3*slow(v))
 		}
-		o.Glides = append(o.Glides, glide.FromFixes(raw))
+		o.Glides = append(o.Glides, glide.FromFixes(raw, 0.001, ""))
 	}
 	fit, err := glide.New(o)
 	if err != nil {
@@ -117,7 +116,7 @@ func TestNone(t *testing.T) {
 // accelerometer's mount is tilted by a constant, so that only changes are told.
 func TestAircraft(t *testing.T) {
 	tab := opendata.Table(t, "aircraft/deceleration.csv.gz")
-	raw := glide.Raw{RiseSD: 0.05}
+	raw := []glide.Fix{}
 	felt := map[int][]float64{} // by second, m/s² against the path
 	var speeds [16]float64
 	rise, last, climb, speed := 0.0, math.NaN(), 0.0, 42.0
@@ -132,15 +131,14 @@ func TestAircraft(t *testing.T) {
 				rise += get("climb_mps") * (now - last)
 			}
 			last, climb, speed = now, get("climb_mps"), v
-			raw.Time, raw.Rise = append(raw.Time, now), append(raw.Rise, rise)
-			raw.East, raw.North = append(raw.East, v), append(raw.North, 0)
+			raw = append(raw, glide.Fix{T: now, East: v, Rise: rise})
 		}
 		attack := get("ref_pitch_deg")*math.Pi/180 - math.Asin(climb/speed)
 		sin, cos := math.Sincos(attack)
 		felt[int(now)] = append(felt[int(now)], get("az_mps2")*sin-get("ax_mps2")*cos)
 		speeds[int(now)] = speed
 	}
-	o := glide.Outing{Glides: []glide.Glide{glide.FromFixes(raw)}, SpeedSD: 0.1, FlowSD: 0.1, Body: glide.Body{
+	o := glide.Outing{Glides: []glide.Glide{glide.FromFixes(raw, 0.05, "")}, SpeedSD: 0.1, FlowSD: 0.1, Body: glide.Body{
 		Mass: 1, Density: 1, Air: 1e-9, // per kilogram
 		Profile: func(v float64) float64 { return 0.5 * (v / 36) * (v / 36) },
 		Induced: func(v float64) float64 { return 0.5 * (36 / v) * (36 / v) },
@@ -175,8 +173,7 @@ func TestCalm(t *testing.T) {
 	k := draw(r, 5)
 	o := k.outing(r, 2)
 	for i := range o.Glides {
-		g := glide.Raw{Time: []float64{0, 1, 2, 3}, East: []float64{0, 0, 0, 0}, North: []float64{9, 8.5, 8, 7.5}, Rise: make([]float64, 4), RiseSD: 0.1}
-		o.Glides[i] = glide.FromFixes(g)
+		o.Glides[i] = glide.FromFixes([]glide.Fix{{North: 9}, {T: 1, North: 8.5}, {T: 2, North: 8}, {T: 3, North: 7.5}}, 0.1, "")
 	}
 	o.WindFromSD, o.Flow, o.Body.Air = 0, [2]float64{}, 0
 	fit, err := glide.New(o)

@@ -115,7 +115,7 @@ func (k *rider) outing(r *rand.Rand, n int) glide.Outing {
 		for c := range g {
 			g[c] = r.NormFloat64()
 		}
-		b := glide.Raw{RiseSD: 0.1, By: glide.BySetup}
+		b := []glide.Fix{}
 		const h = 0.02
 		next := 0.0
 		for t := 0.0; t <= length; t += h {
@@ -128,10 +128,8 @@ func (k *rider) outing(r *rand.Rand, n int) glide.Outing {
 					}
 				}
 				seen := height(t) - height(0) + measured*t/length + k.lawError*v*t
-				b.Time = append(b.Time, t)
-				b.East = append(b.East, v*east+k.flow[0]+0.1*g[0]+0.02*r.NormFloat64())
-				b.North = append(b.North, v*north+k.flow[1]+0.1*g[1]+0.02*r.NormFloat64())
-				b.Rise = append(b.Rise, seen)
+				e, n := v*east+k.flow[0]+0.1*g[0]+0.02*r.NormFloat64(), v*north+k.flow[1]+0.1*g[1]+0.02*r.NormFloat64()
+				b = append(b, glide.Fix{T: t, East: e, North: n, Rise: seen})
 				next += step
 			}
 			climb := (height(t+h) - height(t)) / h
@@ -142,7 +140,7 @@ func (k *rider) outing(r *rand.Rand, n int) glide.Outing {
 				break
 			}
 		}
-		o.Glides = append(o.Glides, glide.FromFixes(b))
+		o.Glides = append(o.Glides, glide.FromFixes(b, 0.1, glide.BySetup))
 	}
 	return o
 }

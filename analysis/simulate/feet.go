@@ -11,22 +11,19 @@ import (
 // Feet are insoles, or a pad under each foot, and an instrumented mast. The
 // zero value logs nothing; [Insoles] is a usual pair.
 type Feet struct {
-	Rate     float64       // Hz; 0 = none
-	Gain     [2]float64    // relative error of each side
-	Zero     [2]float64    // N, of each side at mid-session
-	Drift    float64       // N RMS, slow change of each zero over ten minutes
-	Noise    float64       // N RMS a sample
-	Sides    bool          // left and right in place of front and back; the left one is in front on starboard tack
-	Switch   bool          // the rider changes feet with the tack
-	Beside   bool          // in the board logger's file, by its clock and rate
-	Offset   float64       // s, own clock minus GPS clock
-	Dated    bool          // the file tells a date by its own clock
-	Gaps     []ingest.Span // samples lost
-	Most     float64       // N, saturates here; 0 = never
-	NoFeet   bool          // only the mast
-	Mast     bool          // the mast's moment too
-	MastGain float64       // relative error
-	MastZero float64       // N·m
+	Rate     float64    // Hz; 0 = none
+	Gain     [2]float64 // relative error of each side
+	Zero     [2]float64 // N, of each side at mid-session
+	Drift    float64    // N RMS, slow change of each zero over ten minutes
+	Noise    float64    // N RMS a sample
+	Switch   bool       // the rider changes feet with the tack
+	Beside   bool       // in the board logger's file, by its clock and rate
+	Offset   float64    // s, own clock minus GPS clock
+	Dated    bool       // the file tells a date by its own clock
+	NoFeet   bool       // only the mast
+	Mast     bool       // the mast's moment too
+	MastGain float64    // relative error
+	MastZero float64    // N·m
 }
 
 // Insoles are a pair whose gains are a few percent out, as sensors of this kind are.
@@ -78,7 +75,7 @@ func (m *motion) deck(sc *Scenario, script *script, index []int, imu []float64) 
 			if len(d.Time) == len(index) || index[len(d.Time)] != i {
 				continue
 			}
-		} else if t < sample || within(k.Gaps, t) {
+		} else if t < sample {
 			continue
 		}
 		sample += step
@@ -106,7 +103,6 @@ func (m *motion) deck(sc *Scenario, script *script, index []int, imu []float64) 
 		}
 		d.Moment = append(d.Moment, moment)
 	}
-	d.Sides = k.Sides
 	d.Rate, d.Gaps = 1/step, gaps(d.Time, step)
 	return d
 }
@@ -130,9 +126,6 @@ func ashore(mass float64, kind string, shake, t float64) (share, load float64) {
 func (k *Feet) shown(press, zero [2]float64, r *rand.Rand) (out [2]float32) {
 	for j := range press {
 		v := press[j]*(1+k.Gain[j]) + k.Zero[j] + k.Drift*zero[j] + k.Noise*r.NormFloat64()
-		if k.Most > 0 {
-			v = min(v, k.Most)
-		}
 		if k.NoFeet {
 			v = math.NaN()
 		}

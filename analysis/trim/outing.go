@@ -128,10 +128,16 @@ func SameFoil(a, b *setup.Setup) error {
 // sameRider says whether what two outings' riders say shares a zero and a scale.
 func sameRider(a, b Outing) bool { return a.Setup.Rider.Name == b.Setup.Rider.Name }
 
-// sameFeet says whether the errors of the foot positions are shared: the same
-// rider, and not one whose weight tells that the name is a family's.
+// SameRider says whether two setups are of one rider: the same name, and not a
+// weight that tells that the name is a family's.
+func SameRider(a, b *setup.Setup) bool {
+	const grown = 0.1
+	return a.Rider.Name == b.Rider.Name && math.Abs(a.Rider.Mass-b.Rider.Mass) <= grown*a.Rider.Mass
+}
+
+// sameFeet says whether the errors of the foot positions are shared.
 func sameFeet(first, o Outing) bool {
-	return sameRider(first, o) && math.Abs(first.In.RiderMass-o.In.RiderMass) <= 0.1*first.In.RiderMass
+	return SameRider(first.Setup, o.Setup)
 }
 
 // WingAheadAt is how far the wing's quarter chord lies ahead of the mast's

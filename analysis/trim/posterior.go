@@ -320,15 +320,3 @@ func (post *Posterior) DoubtAfter(goal []float64, seen ...Observable) float64 {
 	g := mat.NewVecDense(n, goal)
 	return math.Sqrt(math.Max(0, mat.Inner(g, c, g)))
 }
-
-// DoubtKnowing is 1σ of the same once unknown k is known to sd of its prior σ.
-func (post *Posterior) DoubtKnowing(goal []float64, k int, sd float64) float64 {
-	var with, own float64 // covariance of goal and unknown, variance of the goal
-	for i, g := range goal {
-		with += g * post.Cov[i][k]
-		for j, h := range goal {
-			own += g * h * post.Cov[i][j]
-		}
-	}
-	return math.Sqrt(math.Max(0, own-with*with/(sd*sd+post.Cov[k][k])))
-}

@@ -7,7 +7,6 @@ import (
 	"strings"
 	"time"
 
-	"evenfoot/analysis"
 	"evenfoot/analysis/glide"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/mark"
@@ -41,7 +40,7 @@ func (u Units) Mark(m mark.Mark) (when, what, became string) {
 }
 
 // Glide says what a glide was and what became of it.
-func (u Units) Glide(g analysis.Glide) (when, what, became string) {
+func (u Units) Glide(g glide.Glide) (when, what, became string) {
 	if Finite(float64(g.From)) {
 		what = fmt.Sprintf("%.0f s, %s to %s, course %03.0f°", float64(g.End-g.Start), u.SpeedFine(float64(g.From)), u.SpeedFine(float64(g.To)), float64(g.Course))
 	}
@@ -60,7 +59,7 @@ func MarkLines(marks []mark.Mark) string {
 }
 
 // GlideLines are the setup's lines for what looks like a glide and was not named.
-func GlideLines(glides []analysis.Glide) string {
+func GlideLines(glides []glide.Glide) string {
 	var out []string
 	for _, g := range glides {
 		if g.Time != nil && g.Why == glide.Unconfirmed {

@@ -44,7 +44,7 @@ func TestDragChange(t *testing.T) {
 // TestGlideWords: every reason against a glide has its words.
 func TestGlideWords(t *testing.T) {
 	for _, w := range []glide.Why{glide.NotSlowing, glide.Outside, glide.Pumped, glide.Unconfirmed, glide.Pulled, glide.Braked} {
-		g := analysis.Glide{}
+		g := glide.Glide{}
 		g.Why = w
 		if _, _, became := (Units{}).OrDefault().Glide(g); became == "" {
 			t.Errorf("%q has no words", w)
