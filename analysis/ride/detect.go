@@ -141,9 +141,6 @@ func (d *detector) event(i int, kind string) {
 // What a fall looks like. Tuned on the simulator's beginner and rough outings.
 const (
 	stopsWithin  = 6.0      // s from landing until the board is slow
-	staysFor     = 5.0      // s that it stays so
-	staysUnder   = 1.3      // times the slow speed
-	staysShare   = 0.8      // of those seconds
 	deadWithin   = 2.2      // s: a stop as sudden is a fall
 	deadBraking  = 2.0      // m/s²: as is one as hard
 	tumbleWithin = 8.0      // s
@@ -151,21 +148,12 @@ const (
 )
 
 // fell says whether the landing at step i threw the rider off: the board
-// stops dead, or tumbles, and stays.
+// stops dead, or tumbles.
 func (d *detector) fell(i int) bool {
 	g := d.g
 	after := func(s float64, from int) int { return min(from+g.samples(s), g.n) }
 	braking := slices.IndexFunc(g.speed[i:after(stopsWithin, i)], func(v float64) bool { return v < d.split.slow })
 	if braking < 0 {
-		return false
-	}
-	stay, still := g.speed[i+braking:after(staysFor, i+braking)], 0
-	for _, v := range stay {
-		if v < staysUnder*d.split.slow {
-			still++
-		}
-	}
-	if float64(still) < staysShare*float64(len(stay)) {
 		return false
 	}
 	if t := float64(braking) * g.step; t <= deadWithin || (d.before(i)-d.split.slow)/t > deadBraking {

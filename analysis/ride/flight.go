@@ -44,8 +44,8 @@ const (
 
 // How flight is told step by step, in nats. Tuned on the same.
 const (
-	leastSteps    = 50   // that a feature is learnt from
-	tellBound     = 4.5  // of one feature's evidence
+	leastSteps    = 50   // that shaking is learnt from
+	tellBound     = 4.5  // of its evidence
 	speedWidth    = 0.06 // of the take-off speed, plus
 	speedWidthLow = 0.1  // m/s: how sharply speed tells
 	tooSlowBound  = -3.0 // too slow says that the board cannot fly,
@@ -57,10 +57,10 @@ const (
 	neverPrice    = 2.0  // of flying below it
 	surelyFlies   = 1.25 // of the take-off speed
 	surelyFloats  = 0.75
-	steadyFlight  = 1.15 // of the take-off speed, where steady flight is learnt
-	hullDrag      = 2.0  // m/s², what hitting the water does, give or take as much
-	brakeBound    = 6.0  // less the better the board's shaking tells, by up to
-	brakeLess     = 3.0
+	steadyFlight  = 1.15    // of the take-off speed, where steady flight is learnt
+	hullDrag      = 2.0     // m/s², what hitting the water does, give or take as much
+	brakeBound    = 6.0     // less the better the board's shaking tells, by up to
+	brakeLess     = 3.0     // which keeps glides in flight
 	steadyLeast   = 0.3     // m/s², the least spread of speed's change in flight
 	turnSpread    = 1.6     // times that in a turn, which costs speed on the foil too
 	turnRate      = 6 * deg // rad/s, what counts as a turn here
@@ -157,7 +157,7 @@ func kernel(h []float64, sd float64) []float64 {
 	return out
 }
 
-// A tell is how well one feature tells flying from floating in this log.
+// A tell is how well the board's shaking tells flying from floating in this log.
 type tell struct {
 	x                    []float64
 	muUp, sdUp, muW, sdW float64
@@ -165,20 +165,30 @@ type tell struct {
 	weight               float64 // 0 when it does not tell
 }
 
-// learn fits a feature on steps whose speed leaves no doubt.
-func learn(x []float64, up, water []int) tell {
-	t := tell{x: x}
+// learnTell learns from steps whose speed leaves no doubt.
+func learnTell(g *grid, s split) (t tell) {
+	if g.imu == nil {
+		return t
+	}
+	var up, water []int
+	for i, v := range g.speed {
+		switch {
+		case v > surelyFlies*s.takeOff:
+			up = append(up, i)
+		case v > s.slow && v < surelyFloats*s.takeOff:
+			water = append(water, i)
+		}
+	}
+	t.x = filter.MovingMean(g.imu.shake, g.samples(0.2))
 	var nUp, nW int
-	t.muUp, t.sdUp, nUp = moments(x, up)
-	t.muW, t.sdW, nW = moments(x, water)
+	t.muUp, t.sdUp, nUp = moments(t.x, up)
+	t.muW, t.sdW, nW = moments(t.x, water)
 	if nUp < leastSteps || nW < leastSteps {
 		return t
 	}
 	t.logSD = math.Log(t.sdW / t.sdUp)
 	sd := math.Sqrt(0.5 * (t.sdUp*t.sdUp + t.sdW*t.sdW))
-	if d := math.Abs(t.muUp-t.muW) / sd; d > 1 {
-		t.weight = math.Min((d-1)/2, 1)
-	}
+	t.weight = math.Min(math.Max((math.Abs(t.muUp-t.muW)/sd-1)/2, 0), 1)
 	return t
 }
 
@@ -208,8 +218,8 @@ func (t *tell) evidence(i int) float64 {
 }
 
 // states tells flying from floating, step by step: the most likely sequence
-// given speed and, where they tell in this log, the board's shaking, rolling
-// and heaving.
+// given speed and, where they tell in this log, the board's shaking and
+// heaving.
 func states(g *grid, s split) []uint8 {
 	out := make([]uint8, g.n)
 	for i := range out {
@@ -220,8 +230,8 @@ func states(g *grid, s split) []uint8 {
 	if !s.ok {
 		return out
 	}
-	tells := learnTells(g, s)
-	brake := braking(g, s, tells)
+	tell := learnTell(g, s)
+	brake := braking(g, s, brakeBound-brakeLess*tell.weight)
 	bySpeed := make([]float64, g.n)
 	width := speedWidth*s.takeOff + speedWidthLow
 	for i, v := range g.speed {
@@ -237,11 +247,7 @@ func states(g *grid, s split) []uint8 {
 	up, down := 0.0, 0.0
 	back := make([][2]uint8, g.n)
 	for i := range g.n {
-		l := bySpeed[i] + brake[i]
-		for k := range tells {
-			l += tells[k].evidence(i)
-		}
-		l *= perStep
+		l := perStep * (bySpeed[i] + brake[i] + tell.evidence(i))
 		if math.IsNaN(g.speed[i]) {
 			l = 0
 		}
@@ -277,36 +283,9 @@ func states(g *grid, s split) []uint8 {
 	return out
 }
 
-func learnTells(g *grid, s split) []tell {
-	if g.imu == nil {
-		return nil
-	}
-	var up, water []int
-	for i, v := range g.speed {
-		switch {
-		case math.IsNaN(v):
-		case v > surelyFlies*s.takeOff:
-			up = append(up, i)
-		case v > s.slow && v < surelyFloats*s.takeOff:
-			water = append(water, i)
-		}
-	}
-	var out []tell
-	h := g.samples(0.2)
-	for k, x := range [][]float64{g.imu.shake, g.imu.roll, g.imu.nod} {
-		if k > 0 { // rolling is slow: it takes seconds to tell
-			h = g.samples(1)
-		}
-		if t := learn(filter.MovingMean(x, h), up, water); t.weight > 0 {
-			out = append(out, t)
-		}
-	}
-	return out
-}
-
 // braking is the evidence of hitting the water: a loss of speed that nothing
-// in this log's steady flight explains. Zero or negative, in nats.
-func braking(g *grid, s split, tells []tell) []float64 {
+// in this log's steady flight explains. Zero or negative, in nats, at most most.
+func braking(g *grid, s split, most float64) []float64 {
 	acc := make([]float64, g.n)
 	var up []int
 	h := g.samples(0.5)
@@ -324,10 +303,6 @@ func braking(g *grid, s split, tells []tell) []float64 {
 	_, steady, _ := moments(acc, up)
 	steady = math.Max(steady, steadyLeast)
 	const hull = hullDrag
-	most := brakeBound
-	for _, t := range tells {
-		most = math.Min(most, brakeBound-brakeLess*t.weight)
-	}
 	out := make([]float64, g.n)
 	for i, a := range acc {
 		if !(a < 0) {

@@ -13,7 +13,7 @@ import (
 // change the board's velocity by 0.1 to 0.4 m/s (a foot's 1 to 4 N·s), single
 // blows, runs of chop and slaps at touchdown among them.
 const (
-	knockRate   = 20.0 // Hz, a slower logger misses what is as short
+	knockRate   = 19.0 // Hz, a slower logger misses what is as short
 	knockCore   = 0.04 // s to each side, the blow itself, and
 	knockAround = 0.14 // s to each side, what it stands out from
 	knockLeast  = 3.0  // m/s², the least that counts, and
@@ -38,8 +38,8 @@ func (s *Session) Knocks(m *align.Motion) (at []float64) {
 	if m == nil || !m.Mount.Rigid {
 		return nil
 	}
-	rate := sampling(m.Time)
-	if rate < knockRate {
+	rate := 1 / filter.MedianStep(m.Time)
+	if !(rate > knockRate) {
 		return nil
 	}
 	blows := findBlows(m, rate)
@@ -105,8 +105,8 @@ func findBlows(m *align.Motion, rate float64) (blows []blow) {
 // mean around it, m/s²; NaN beside a gap or a sample without a force.
 func standsOut(m *align.Motion, rate float64) []float64 {
 	out := nans(len(m.Time))
-	core := int(math.Ceil(knockCore * rate))
-	around := max(core+1, int(knockAround*rate))
+	core := int(math.Ceil(knockCore*rate - 0.01))
+	around := max(core+1, int(knockAround*rate+0.01))
 	sums := make([]float64, len(m.Normal)+1)
 	lastGap := -1
 	for i, v := range m.Normal {

@@ -136,49 +136,25 @@ func nans(n int) []float64 {
 // features are what the board's motion says on the grid; NaN in gaps.
 type features struct {
 	shake  []float64 // log of the mean square of the normal force's sample-to-sample change
-	roll   []float64 // log mean square heel rate
-	nod    []float64 // log mean square pitch rate
 	heel   []float64 // rad, mean
 	up     []float64 // m/s², mean vertical acceleration
 	lowest []float64 // m/s², least normal force averaged over 0.1 s
 }
 
-// sampling is the rate in Hz between gaps, 0 when it cannot be told.
-func sampling(t []float64) float64 {
-	var span, steps float64
-	for i := 1; i < len(t); i++ {
-		if d := t[i] - t[i-1]; d > 0 && d < 0.5 {
-			span += d
-			steps++
-		}
-	}
-	if span == 0 {
-		return 0
-	}
-	return steps / span
-}
-
 const (
 	bridgedSamples = 0.1  // s between samples that still follow each other
 	shortForce     = 0.1  // s, over which the least force is averaged
-	quiet          = 1e-6 // what keeps a logarithm from -∞, in each unit's square
+	quiet          = 1e-6 // (m/s²)², what keeps a logarithm from -∞
 )
 
 func newFeatures(g *grid, m *align.Motion) *features {
-	n := min(len(m.Time), len(m.Heel), len(m.Normal), len(m.PitchRate), len(m.Up))
+	n := min(len(m.Time), len(m.Heel), len(m.Normal), len(m.Up))
 	if n == 0 {
 		return nil
 	}
-	f := &features{}
-	for _, c := range []*[]float64{&f.shake, &f.roll, &f.nod, &f.heel, &f.up, &f.lowest} {
-		*c = make([]float64, g.n)
-	}
+	f := &features{make([]float64, g.n), make([]float64, g.n), make([]float64, g.n), slices.Repeat([]float64{math.Inf(1)}, g.n)}
 	count := make([]float64, g.n)
-	for b := range f.lowest {
-		f.lowest[b] = math.Inf(1)
-	}
-	rate := sampling(m.Time[:n])
-	lag := max(1, int(shortForce*rate))
+	lag := max(1, int(shortForce/filter.MedianStep(m.Time[:n])+0.01))
 	run, force := 0, 0.0 // samples without a gap up to here, and the sum of the last lag of their forces
 	b, edge := -1, math.Inf(-1)
 	for i, t := range m.Time[:n] {
@@ -186,14 +162,14 @@ func newFeatures(g *grid, m *align.Motion) *features {
 			b = int(math.Floor((t-g.start)/g.step + 0.5))
 			edge = g.start + (float64(b)+0.5)*g.step
 		}
-		if all := m.Normal[i] + m.Up[i] + m.PitchRate[i] + m.Heel[i]; all-all != 0 {
+		if all := m.Normal[i] + m.Up[i] + m.Heel[i]; all-all != 0 {
 			run = 0
 			continue
 		}
 		if run == 0 || !(t-m.Time[i-1] < bridgedSamples) {
 			run, force = 0, 0
 		}
-		normal, nod, heel := float64(m.Normal[i]), float64(m.PitchRate[i]), float64(m.Heel[i])
+		normal := float64(m.Normal[i])
 		run++
 		if force += normal; run > lag {
 			force -= float64(m.Normal[i-lag])
@@ -202,21 +178,18 @@ func newFeatures(g *grid, m *align.Motion) *features {
 			continue
 		}
 		if run > 1 {
-			d, turn := normal-float64(m.Normal[i-1]), wrapPi(heel-float64(m.Heel[i-1]))
+			d := normal - float64(m.Normal[i-1])
 			f.shake[b] += d * d
-			f.roll[b] += turn * turn
 		}
 		if run >= lag {
 			f.lowest[b] = min(f.lowest[b], force/float64(lag))
 		}
 		count[b]++
-		f.nod[b] += nod * nod
-		f.heel[b] += heel
+		f.heel[b] += float64(m.Heel[i])
 		f.up[b] += float64(m.Up[i])
 	}
 	for b, k := range count {
-		f.shake[b], f.roll[b], f.nod[b] = math.Log(f.shake[b]/k+quiet), math.Log(f.roll[b]*rate*rate/k+quiet), math.Log(f.nod[b]/k+quiet)
-		f.heel[b], f.up[b] = f.heel[b]/k, f.up[b]/k // 0/0 is the NaN that is wanted
+		f.shake[b], f.heel[b], f.up[b] = math.Log(f.shake[b]/k+quiet), f.heel[b]/k, f.up[b]/k // 0/0 is the NaN that is wanted
 		if math.IsInf(f.lowest[b], 1) {
 			f.lowest[b] = math.NaN()
 		}

@@ -73,13 +73,10 @@ const (
 	turnWander  = 4.0
 	turnSlowest = 3 * deg
 	turnFastest = 9 * deg
-	turnPeak    = 1.5       // times that, the least peak of a bend
-	turnLeast   = 40 * deg  // of a bend
-	pieceLeast  = 4 * deg   // of a piece of one
-	resumeUnder = 150 * deg // a bend that may go on after a fall
-	besideTurn  = 4.0       // s, over which the course before and after is taken
-	pauseAloft  = 2.0       // s between pieces of one bend
-	pauseAfloat = 6.0       // s, when the board came down in between
+	turnPeak    = 1.5      // times that, the least peak of a bend
+	turnLeast   = 40 * deg // of a bend
+	besideTurn  = 4.0      // s, over which the course before and after is taken
+	pauseInTurn = 2.0      // s between pieces of one bend
 )
 
 // turningFrom is the course's rate, rad/s, from which it turns; 0 where there
@@ -106,17 +103,12 @@ func (d *detector) findTurns() []bend {
 	ways := d.ways()
 	low := turningFrom(ways)
 	var out []bend
-	for i, w := range ways {
+	for _, w := range ways {
 		for _, p := range d.join(w, w.oneWay(low)) {
 			b := d.bendOf(w, p)
-			if w.peak(p) < turnPeak*low || math.Abs(b.by) < turnLeast {
-				continue
+			if w.peak(p) >= turnPeak*low && math.Abs(b.by) >= turnLeast {
+				out = append(out, b)
 			}
-			// A turn cut short by a fall goes on after it.
-			if w.to-b.to < d.g.samples(2) && i+1 < len(ways) && math.Abs(b.by) < resumeUnder {
-				b = d.resume(b, ways[i+1])
-			}
-			out = append(out, b)
 		}
 	}
 	return out
@@ -156,50 +148,18 @@ func (d *detector) bendOf(w way, p run) bend {
 	return b
 }
 
-// join puts together pieces of one turn: same sign and hardly a pause, longer
-// when the board came down in between.
+// join puts together pieces of one turn: same sign and hardly a pause.
 func (d *detector) join(w way, pieces []run) []run {
-	g := d.g
+	change := func(p run) float64 { return w.course[p.to-1] - w.course[p.from] }
 	var out []run
 	for _, p := range pieces {
-		change := w.course[p.to-1] - w.course[p.from]
-		if math.Abs(change) < pieceLeast {
+		if n := len(out); n > 0 && change(out[n-1])*change(p) > 0 && p.from-out[n-1].to <= d.g.samples(pauseInTurn) {
+			out[n-1].to = p.to
 			continue
-		}
-		if n := len(out); n > 0 {
-			last := &out[n-1]
-			before := w.course[last.to-1] - w.course[last.from]
-			pause := g.samples(pauseAloft)
-			for k := last.to; k < p.from; k++ {
-				if d.state[w.from+k] == afloat {
-					pause = g.samples(pauseAfloat)
-				}
-			}
-			if before*change > 0 && p.from-last.to <= pause {
-				last.to = p.to
-				continue
-			}
 		}
 		out = append(out, p)
 	}
 	return out
-}
-
-// When after a fall the course counts as where the rider went on, s.
-const resumeFrom, resumeTo = 5, 15
-
-// resume looks where the rider went on after stopping in a turn.
-func (d *detector) resume(b bend, next way) bend {
-	g := d.g
-	end := min(next.from+g.samples(resumeTo), next.to)
-	start := min(next.from+g.samples(resumeFrom), end)
-	c := d.meanCourse(start, end, next.course[0])
-	more := wrapPi(c - b.courseTo)
-	total := b.by + more
-	if more*b.by > 0 && math.Abs(total) < 1.5*math.Pi {
-		b.by, b.courseTo, b.to = total, c, start
-	}
-	return b
 }
 
 // meanCourse is the direction of the mean velocity over steps [a, b).
