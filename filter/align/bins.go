@@ -43,58 +43,47 @@ func newBins(s attitude.Samples) (b *bins, span float64) {
 	if s := b.start + b.dt; s-s != 0 {
 		return nil, 0
 	}
-	size := int(min((s.Time[n-1]-b.start)/b.dt, longestOuting/b.dt, float64(n))) + 1 // NaN makes it negative
-	b.acc, b.gyr = make([]r3.Vec, 0, max(size, 0)), make([]r3.Vec, 0, max(size, 0))
-	full, gyrFull := 0, 0
-	prev := math.Inf(-1)
-	for i := 0; i < n; {
-		if !(s.Time[i] > prev) || math.IsInf(s.Time[i], 0) {
-			i++
+	last, full, turned := math.Inf(-1), 0, 0
+	var na, ng []float64 // samples in each
+	for i, t := range s.Time[:n] {
+		if !(t > last) || math.IsInf(t, 0) {
 			continue
 		}
-		if s.Time[i]-b.start > longestOuting {
-			return nil, s.Time[i] - b.start
+		last = t
+		if t-b.start > longestOuting {
+			return nil, t - b.start
 		}
-		cell := max(int((s.Time[i]-b.start)/b.dt), len(b.acc)) // rounding must not stop the march
-		end := b.start + float64(cell+1)*b.dt
-		var acc, gyr r3.Vec
-		var na, ng float64
-		for first := true; i < n && (first || s.Time[i] < end && s.Time[i] > prev); i++ {
-			first = false
-			prev = s.Time[i]
-			if a := s.AccAt(i); finite(a) {
-				acc = r3.Add(acc, a)
-				na++
-			}
-			if g := s.GyrAt(i); finite(g) {
-				gyr = r3.Add(gyr, g)
-				ng++
-			}
+		cell := max(int((t-b.start)/b.dt), 0)
+		for len(b.acc) <= cell {
+			b.acc, b.gyr, na, ng = append(b.acc, r3.Vec{}), append(b.gyr, r3.Vec{}), append(na, 0), append(ng, 0)
 		}
-		if na == 0 {
+		if a := s.AccAt(i); finite(a) {
+			b.acc[cell] = r3.Add(b.acc[cell], a)
+			na[cell]++
+		}
+		if g := s.GyrAt(i); finite(g) {
+			b.gyr[cell] = r3.Add(b.gyr[cell], g)
+			ng[cell]++
+		}
+	}
+	b.holes = make([]int32, len(b.acc)+1)
+	for i := range b.acc {
+		b.holes[i+1] = b.holes[i]
+		if na[i] == 0 {
+			b.acc[i], b.gyr[i] = nowhere, nowhere
+			b.holes[i+1]++
 			continue
 		}
-		for len(b.acc) < cell {
-			b.acc, b.gyr = append(b.acc, nowhere), append(b.gyr, nowhere)
-		}
-		b.acc = append(b.acc, r3.Scale(1/na, acc))
-		b.gyr = append(b.gyr, r3.Scale(1/max(ng, 1), gyr))
+		b.acc[i], b.gyr[i] = r3.Scale(1/na[i], b.acc[i]), r3.Scale(1/max(ng[i], 1), b.gyr[i])
 		full++
-		if ng > 0 {
-			gyrFull++
+		if ng[i] > 0 {
+			turned++
 		}
 	}
 	if full < 2 {
 		return nil, 0
 	}
-	b.hasGyr = gyrFull > full/2
-	b.holes = make([]int32, len(b.acc)+1)
-	for i := range b.acc {
-		b.holes[i+1] = b.holes[i]
-		if b.empty(i) {
-			b.holes[i+1]++
-		}
-	}
+	b.hasGyr = turned > full/2
 	b.offset = b.medianRate(0, len(b.acc))
 	return b, 0
 }

@@ -17,7 +17,7 @@ import (
 // weight that it earns. Horizontal vectors are complex numbers, east + i north.
 type follower struct {
 	s        *smoother
-	tk       *ticks
+	g        *integrator
 	time     []float64    // usable fixes
 	vel      []complex128 // m/s
 	sd       float64      // stated 1σ, m/s
@@ -42,8 +42,8 @@ const (
 	firmLate     = 100.0               // 1/s², information below which the latency is left: 1σ above 0.1 s
 )
 
-func newFollower(s *smoother, aid *Aid, tk *ticks) *follower {
-	f := &follower{s: s, tk: tk, sd: aid.SD, red: 1, r0: slices.Clone(s.r), mute: make([]bool, len(s.q))}
+func newFollower(s *smoother, aid *Aid, g *integrator) *follower {
+	f := &follower{s: s, g: g, sd: aid.SD, red: 1, r0: slices.Clone(s.r), mute: make([]bool, len(s.q))}
 	if !(f.sd > 0) {
 		f.sd = defaultSD
 	}
@@ -81,69 +81,14 @@ func (f *follower) run(passes int, c *calibrator) {
 }
 
 // calibrateRoughly looks for a large offset of the accelerometer before the
-// fixes' weights are learnt, which would take it for errors of the fixes; the
-// blocks come out coarser.
-func (f *follower) calibrateRoughly(g *integrator) {
+// fixes' weights are learnt, which would take it for errors of the fixes.
+func (f *follower) calibrateRoughly() {
 	f.look()
 	f.inform()
 	f.s.pass(nil)
 	c := newCalibrator(roughAccBiasSD)
 	f.s.forward(c)
-	f.coarsen(g)
-	if !g.calibrate(c, f.s) {
-		g.integrate(f.s.bl)
-	}
-}
-
-// coarsen joins blocks in pairs where fixes tell the path; they are to be
-// integrated again. Corrections need not come as fast there as where gravity
-// alone tells it: pitch in flight loses 0.001° by it, every pass half its time.
-func (f *follower) coarsen(g *integrator) {
-	s := f.s
-	var keep []int // of the nodes
-	n := 0
-	for k := 0; k < len(s.bl); k++ {
-		keep = append(keep, k)
-		b := s.bl[k]
-		if f.joins(k) {
-			k++
-			b = block{from: b.from, to: s.bl[k].to, dt: b.dt + s.bl[k].dt}
-		}
-		s.bl[n] = b
-		n++
-	}
-	keep = append(keep, len(s.bl))
-	s.bl, s.tr = s.bl[:n], s.tr[:n]
-	s.time, s.q, s.v, s.b = kept(s.time, keep), kept(s.q, keep), kept(s.v, keep), kept(s.b, keep)
-	s.r, s.rest, f.r0, f.mute = kept(s.r, keep), kept(s.rest, keep), kept(f.r0, keep), kept(f.mute, keep)
-	n++ // what a pass fills
-	s.z, s.x, s.pp, s.from, s.tilt, s.turn, s.vv = s.z[:n], s.x[:n], s.pp[:n], s.from[:n+1], s.tilt[:n], s.turn[:n], s.vv[:n]
-	*f.tk = *newTicks(f.tk.t, g.step, s.bl)
-}
-
-// joins says whether blocks k and k+1 may be one: both whole, told by fixes,
-// and alike at rest.
-func (f *follower) joins(k int) bool {
-	s := f.s
-	if k+1 >= len(s.bl) || s.rest[k] != s.rest[k+1] || f.mute[k] || f.mute[k+1] || f.mute[k+2] {
-		return false
-	}
-	for _, b := range s.bl[k : k+2] {
-		if b.gap || b.reset || b.turnVar > sq(plainTurn) {
-			return false
-		}
-	}
-	middle := s.time[k+1] + f.late
-	i, _ := slices.BinarySearch(f.time, middle)
-	return i < len(f.time) && f.time[i]-middle < gpsHole || i > 0 && middle-f.time[i-1] < gpsHole
-}
-
-// kept moves the values at idx, which ascend, to the front.
-func kept[T any](col []T, idx []int) []T {
-	for n, i := range idx {
-		col[n] = col[i]
-	}
-	return col[:len(idx)]
+	f.g.calibrate(c, f.s)
 }
 
 // headingSE is the median over the log of the heading's 1σ, rad.
@@ -182,25 +127,25 @@ func (c *cursor) at(x float64) (complex128, bool) {
 
 // inBlock interpolates the block's running integral of specific force at time x.
 func (c *cursor) inBlock(x float64) r3.Vec {
-	tk, b := c.f.tk, &c.f.s.bl[c.k]
-	lo, hi := tk.first[c.k], tk.first[c.k+1]
-	if lo == hi {
+	g, b := c.f.g, &c.f.s.bl[c.k]
+	if b.gap {
 		return r3.Scale((x-c.f.s.time[c.k])/b.dt, b.du)
 	}
-	i, at := lo, b.from
-	for i+1 < hi && tk.t[at+tk.every] <= x {
-		i, at = i+1, at+tk.every
+	i, at := b.tick, b.from
+	for at+g.every < b.to && g.s.Time[at+g.every] <= x {
+		i, at = i+1, at+g.every
 	}
-	u, next, until := tk.at(i), b.du, b.to
-	if i+1 < hi {
-		next, until = tk.at(i+1), at+tk.every
+	u, next, until := g.tick(i), b.du, b.to
+	if at+g.every < b.to {
+		next, until = g.tick(i+1), at+g.every
 	}
-	return r3.Add(u, r3.Scale((x-tk.t[at])/(tk.t[until]-tk.t[at]), r3.Sub(next, u)))
+	t := g.s.Time
+	return r3.Add(u, r3.Scale((x-t[at])/(t[until]-t[at]), r3.Sub(next, u)))
 }
 
-// at is tick i as a vector.
-func (tk *ticks) at(i int) r3.Vec {
-	u := &tk.du[i]
+// tick is tick i as a vector.
+func (g *integrator) tick(i int) r3.Vec {
+	u := &g.ticks[i]
 	return r3.Vec{X: float64(u[0]), Y: float64(u[1]), Z: float64(u[2])}
 }
 

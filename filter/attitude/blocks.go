@@ -84,6 +84,7 @@ type block struct {
 	gyrVar            float64 // variance of the rate within the block, all axes, (rad/s)²
 	accVar            float64 // the same of the specific force, (m/s²)²
 	n                 int     // samples integrated
+	tick              int     // its first of the integrator's ticks
 	gap               bool    // bridged: no samples within
 	reset             bool    // nothing is known of the motion from from to to
 }
@@ -171,38 +172,18 @@ func peak(v r3.Vec) float64 { return max(math.Abs(v.X), math.Abs(v.Y), math.Abs(
 
 // An integrator cuts samples into blocks and integrates them.
 type integrator struct {
-	s     *Samples
-	lim   limits
-	cal   calibration
-	step  float64 // usual sample period, s
-	bad   bool    // some samples cannot be used
-	ticks *ticks  // velocity within blocks, for the aid; nil without
-}
-
-// A ticks holds the running integral of specific force at a finer grid than
-// the blocks, in the frame of the block's start.
-type ticks struct {
-	t     []float64 // the samples' times
-	every int       // samples from tick to tick
-	first []int     // first tick of each block, which is at its first sample
-	du    [][3]float32
+	s      *Samples
+	lim    limits
+	cal    calibration
+	period float64 // usual time between samples, s
+	bad    bool    // some samples cannot be used
+	// The blocks' running integrals of specific force, m/s, at every so many
+	// samples from a block's first on: where the fixes fall within blocks.
+	ticks [][3]float32
+	every int
 }
 
 const tickStep = 0.1 // s, well below the time in which a board's acceleration changes
-
-func newTicks(t []float64, step float64, blocks []block) *ticks {
-	tk := &ticks{t: t, every: max(1, int(math.Round(tickStep/step))), first: make([]int, len(blocks)+1)}
-	n := 0
-	for k := range blocks {
-		tk.first[k] = n
-		if b := &blocks[k]; !b.gap {
-			n += (b.to-b.from-1)/tk.every + 1
-		}
-	}
-	tk.first[len(blocks)] = n
-	tk.du = make([][3]float32, n)
-	return tk
-}
 
 // No sensor on a board goes further; what does is a broken record.
 const (
@@ -226,15 +207,17 @@ func (g *integrator) missing(i int) bool {
 }
 
 // holeFor is the time between samples, s, that makes a gap.
-func holeFor(step float64) float64 { return max(5*step, 0.1) }
+func holeFor(period float64) float64 { return max(5*period, 0.1) }
 
-// layout finds the blocks' borders; integrate fills them.
-func (g *integrator) layout() []block {
+// layout finds the borders of blocks of so many seconds; integrate fills them.
+func (g *integrator) layout(step float64) []block {
 	t := g.s.Time
 	n := len(t)
-	hole := holeFor(g.step)
+	hole := holeFor(g.period)
+	g.every = max(1, int(math.Round(tickStep/g.period)))
+	ticks := 0
 	// A log may hold years of nothing: no more blocks than samples.
-	blocks := make([]block, 0, int(min((t[n-1]-t[0])/blockStep, float64(n)))+8)
+	blocks := make([]block, 0, int(min((t[n-1]-t[0])/step, float64(n)))+8)
 	i := 0
 	for i < n-1 && g.missing(i) {
 		i++
@@ -250,12 +233,14 @@ func (g *integrator) layout() []block {
 			i = j
 			continue
 		}
-		for j < n-1 && t[j]-t[i] < blockStep-0.5*g.step && t[j+1]-t[j] <= hole && !g.missing(j+1) {
+		for j < n-1 && t[j]-t[i] < step-0.5*g.period && t[j+1]-t[j] <= hole && !g.missing(j+1) {
 			j++
 		}
-		blocks = append(blocks, block{from: i, to: j, dt: t[j] - t[i]})
+		blocks = append(blocks, block{from: i, to: j, dt: t[j] - t[i], tick: ticks})
+		ticks += (j-i-1)/g.every + 1
 		i = j
 	}
+	g.ticks = make([][3]float32, ticks)
 	return blocks
 }
 
@@ -264,7 +249,7 @@ func (g *integrator) integrate(blocks []block) {
 	filter.InParts(len(blocks), func(from, to int) {
 		for k := from; k < to; k++ {
 			if !blocks[k].gap {
-				g.fill(k, &blocks[k])
+				g.fill(&blocks[k])
 			}
 		}
 	})
@@ -321,9 +306,9 @@ func (g *integrator) last(b *block, n int) int {
 	return i
 }
 
-// fill integrates block k, with rate and force taken at each interval's
+// fill integrates a block, with rate and force taken at each interval's
 // middle, later by the sensors' delay.
-func (g *integrator) fill(k int, b *block) {
+func (g *integrator) fill(b *block) {
 	t := g.s.Time
 	c := &g.cal
 	mean := b.dt / float64(b.to-b.from)
@@ -334,9 +319,9 @@ func (g *integrator) fill(k int, b *block) {
 	var missed, lost float64 // rad and m/s, by saturation
 	s := newIntegral()
 	for i := b.from; i < b.to; i++ {
-		if g.ticks != nil && (i-b.from)%g.ticks.every == 0 {
+		if (i-b.from)%g.every == 0 {
 			u := s.du()
-			g.ticks.du[g.ticks.first[k]+(i-b.from)/g.ticks.every] = [3]float32{float32(u.X), float32(u.Y), float32(u.Z)}
+			g.ticks[b.tick+(i-b.from)/g.every] = [3]float32{float32(u.X), float32(u.Y), float32(u.Z)}
 		}
 		dt := t[i+1] - t[i]
 		j := min(i+gj, last)

@@ -15,8 +15,6 @@ import (
 // blockStep it asks whether the change of velocity stayed in bounds. A copy
 // of its value goes on from the same sample bit for bit.
 type Filter struct {
-	Segments int // times that a long gap made it start over
-
 	hole    float64 // s between samples that make a gap
 	look    float64 // samples to look past the last gyroscope sample, of the interval's own
 	started bool
@@ -54,15 +52,6 @@ func New(rateHz float64) (*Filter, error) {
 
 // Quat returns the attitude at the last sample.
 func (f *Filter) Quat() quat.Number { return quat.Mul(f.q, f.step.turn) }
-
-// Bias returns the gyroscope's offset, rad/s.
-func (f *Filter) Bias() r3.Vec { return f.bias }
-
-// SE returns the standard error of the inclination, rad: the root mean square
-// angle between the estimated and the true vertical.
-func (f *Filter) SE() float64 {
-	return math.Sqrt(f.cov[0][0] + f.cov[1][1] + 2*sq(accBiasSD/Gravity) + 2*sq(squareSD))
-}
 
 // Update takes in a sample: specific force acc, m/s², and rate gyr, rad/s,
 // dt seconds after the last. A sample that is not a number, or beyond any
@@ -121,9 +110,7 @@ func (f *Filter) begin(dt float64, acc, gyr r3.Vec) {
 			f.cov[i][i] = fresh[i]
 		}
 	}
-	if f.started {
-		f.Segments++
-	} else {
+	if !f.started {
 		f.own = sq(velocitySD)
 	}
 	f.started = true

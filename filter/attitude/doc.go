@@ -29,9 +29,8 @@
 //	q' = ½ q ⊗ (ω - b)
 //	v' = R f - g z
 //
-// Samples are integrated in blocks of blockStep (twice that where GPS tells
-// the path, once it is rough), in the sensor frame of the
-// block's start, once and for all (type integral): the turn ΔR, the velocity
+// Samples are integrated in blocks of blockStep (aidedStep with GPS), in the
+// sensor frame of the block's start (type integral): the turn ΔR, the velocity
 // ∫ R f dt, and how both answer to an offset or a scale of the sensors,
 // ∫ R dt, ∫ R e_i ω_i dt, ∫ R e_i f_i dt. A block's interval takes rate and
 // force at its middle, later by the sensors' own delay, and the mean of the

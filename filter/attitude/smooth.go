@@ -2,6 +2,7 @@ package attitude
 
 import (
 	"math"
+	"slices"
 
 	"evenfoot/filter"
 	"evenfoot/filter/rotation"
@@ -26,6 +27,7 @@ const (
 // corrects it by fixed-interval smoothing, linearised about the path itself.
 type smoother struct {
 	bl      []block
+	step    float64       // s, a usual block's
 	time    []float64     // of each node, s
 	q       []quat.Number // attitude at each node
 	v       [][2]float64  // horizontal velocity, m/s
@@ -49,11 +51,14 @@ type smoother struct {
 	accBias mat3         // covariance of the accelerometer's offset, (m/s²)²
 }
 
-func newSmoother(t []float64, bl []block) *smoother {
+// newSmoother makes the first path, with blocks of so many seconds.
+func newSmoother(g *integrator, step float64) *smoother {
+	bl, t := g.layout(step), g.s.Time
+	g.integrate(bl)
 	n := len(bl) + 1
 	s := &smoother{
-		bl: bl, spread: 1, time: make([]float64, n),
-		q: make([]quat.Number, n), v: make([][2]float64, n), b: make([]r3.Vec, n),
+		bl: bl, step: step, spread: 1, time: make([]float64, n),
+		q: slices.Repeat([]quat.Number{{Real: 1}}, n), v: make([][2]float64, n), b: make([]r3.Vec, n),
 		z: make([][2]float64, n), r: make([]float64, n), rest: make([]bool, n),
 		tr: make([]transition, n-1), x: make([]state, n), pp: make([]cov, n), upd: make([]update, 0, 2*n), from: make([]int, n+1),
 		tilt: make([]float64, n), turn: make([]float64, n), vv: make([]float64, n),
@@ -85,36 +90,25 @@ const levelSpan = 10.0
 // integration gives.
 func (s *smoother) level() {
 	sum := make([]r3.Vec, len(s.q)) // running integral of specific force in that frame
-	s.q[0] = quat.Number{Real: 1}
-	first := 0
-	for k := range s.bl {
-		b := &s.bl[k]
-		if b.reset {
-			s.levelStretch(first, k, sum)
-			first = k + 1
-			s.q[k+1] = quat.Number{Real: 1}
-			continue
+	s.stretches(func(first, last int) {
+		for k := first; k < last; k++ {
+			b := &s.bl[k]
+			sum[k+1] = r3.Add(sum[k], rotation.Rotate(s.q[k], b.du))
+			s.q[k+1] = quat.Mul(s.q[k], b.turn)
 		}
-		sum[k+1] = r3.Add(sum[k], rotation.Rotate(s.q[k], b.du))
-		s.q[k+1] = quat.Mul(s.q[k], b.turn)
-	}
-	s.levelStretch(first, len(s.bl), sum)
-}
-
-// levelStretch levels nodes first to last, which share a frame.
-func (s *smoother) levelStretch(first, last int, sum []r3.Vec) {
-	c := quat.Number{Real: 1}
-	lo, hi := first, first
-	for k := first; k <= last; k++ {
-		for lo < k && s.time[k]-s.time[lo] > levelSpan/2 {
-			lo++
+		c := quat.Number{Real: 1}
+		lo, hi := first, first
+		for k := first; k <= last; k++ {
+			for lo < k && s.time[k]-s.time[lo] > levelSpan/2 {
+				lo++
+			}
+			for hi < last && s.time[hi]-s.time[k] < levelSpan/2 {
+				hi++
+			}
+			c = quat.Mul(levelling(rotation.Rotate(c, r3.Sub(sum[hi], sum[lo]))), c)
+			s.q[k] = rotation.Unit(quat.Mul(c, s.q[k]))
 		}
-		for hi < last && s.time[hi]-s.time[k] < levelSpan/2 {
-			hi++
-		}
-		c = quat.Mul(levelling(rotation.Rotate(c, r3.Sub(sum[hi], sum[lo]))), c)
-		s.q[k] = rotation.Unit(quat.Mul(c, s.q[k]))
-	}
+	})
 }
 
 // transition makes block k's step and how far the path is from following it.

@@ -26,57 +26,53 @@ func TwoSided(s Samples, aid *Aid) (*Track, error) {
 	if err != nil {
 		return nil, err
 	}
-	g := &integrator{s: &s, cal: noCalibration, step: filter.MedianStep(s.Time), bad: bad, lim: findLimits(&s)}
-	bl := g.layout()
 	if aid != nil {
 		if err := aid.check(); err != nil {
 			return nil, err
 		}
-		g.ticks = newTicks(s.Time, g.step, bl)
 	}
-	g.integrate(bl)
-	sm := newSmoother(s.Time, bl)
-	tr := &Track{Time: s.Time, Rest: sm.rests, HeadingSE: math.NaN()}
-	if f := aided(sm, aid, g.ticks); f != nil {
-		f.calibrateRoughly(g)
-		c := newCalibrator(accBiasSD)
-		f.run(aidedPasses, c)
-		g.calibrate(c, sm)
-		f.run(maxPasses-aidedPasses, nil)
-		if tr.LatencyS = f.late; f.headingSE() < maxHeadingSE {
-			tr.HeadingKnown, tr.HeadingSE = true, f.headingSE()
-		}
-	} else {
-		sm.settle(3, maxPasses)
-		c := newCalibrator(accBiasSD)
-		sm.forward(c)
-		if g.calibrate(c, sm) {
-			sm.settle(1, maxPasses/2)
+	g := &integrator{s: &s, cal: noCalibration, period: filter.MedianStep(s.Time), bad: bad, lim: findLimits(&s)}
+	if aid != nil {
+		if tr := g.aided(aid); tr != nil {
+			return tr, nil
 		}
 	}
-	g.write(tr, sm)
-	return tr, nil
+	sm := newSmoother(g, blockStep)
+	sm.settle(3, maxPasses)
+	c := newCalibrator(accBiasSD)
+	sm.forward(c)
+	if g.calibrate(c, sm) {
+		sm.settle(1, maxPasses/2)
+	}
+	return g.write(sm), nil
 }
 
-// aided ties the path to the fixes; nil where there are none to tell from.
-func aided(s *smoother, aid *Aid, tk *ticks) *follower {
-	if aid == nil {
-		return nil
-	}
-	s.settle(roughPasses, roughPasses)
-	f := newFollower(s, aid, tk)
+// aided is the track by a path that is tied to the fixes; nil where they have
+// nothing in common with the sensors.
+func (g *integrator) aided(aid *Aid) *Track {
+	sm := newSmoother(g, aidedStep)
+	sm.settle(roughPasses, roughPasses)
+	f := newFollower(sm, aid, g)
 	if !f.align() {
 		return nil
 	}
-	s.aided = true
-	return f
+	sm.aided = true
+	f.calibrateRoughly()
+	c := newCalibrator(accBiasSD)
+	f.run(aidedPasses, c)
+	g.calibrate(c, sm)
+	f.run(maxPasses-aidedPasses, nil)
+	tr := g.write(sm)
+	if tr.LatencyS = f.late; f.headingSE() < maxHeadingSE {
+		tr.HeadingKnown, tr.HeadingSE = true, f.headingSE()
+	}
+	return tr
 }
 
-// write integrates the samples again between the path's nodes, and fills tr.
-func (g *integrator) write(tr *Track, s *smoother) {
+// write integrates the samples again between the path's nodes.
+func (g *integrator) write(s *smoother) *Track {
 	n := len(g.s.Time)
-	tr.Q = make([]quat.Number, n)
-	tr.SE = make([]float32, n)
+	tr := &Track{Time: g.s.Time, Q: make([]quat.Number, n), SE: make([]float32, n), Rest: s.rests, HeadingSE: math.NaN()}
 	for i := range s.bl[0].from {
 		tr.Q[i], tr.SE[i] = s.q[0], math.Pi
 	}
@@ -94,6 +90,7 @@ func (g *integrator) write(tr *Track, s *smoother) {
 		tr.Segments = append(tr.Segments, [2]int{s.bl[first].from, s.bl[last-1].to + 1})
 		tr.Bias = append(tr.Bias, s.b[(first+last)/2])
 	})
+	return tr
 }
 
 // squareSD is how far a sensor's axes are from square, 1σ, rad: 0.2 % of

@@ -89,7 +89,7 @@ func (s *smoother) adapt() (steady bool) {
 	steady = math.Abs(math.Log(all/s.spread)) < 0.2
 	s.spread = all
 	red := longer(pair, own, 0.99)
-	const half = int(adaptSpan / 2 / blockStep) // nodes
+	half := int(adaptSpan / 2 / s.step) // nodes
 	for k := range s.q {
 		if !s.rest[k] {
 			s.r[k] = max(sq(restSD), hidden*red*t.about(max(0, k-half), min(len(s.q), k+half+1), all))
