@@ -11,39 +11,12 @@ import (
 	"evenfoot/ingest/unit"
 )
 
-// Groups of a row, as bits: what is wrong with which sensor.
-const (
-	groupAcc = 1 << iota
-	groupGyr
-	groupGPS
-	groupDeck
-	groupTime
-)
-
-var groupNames = map[uint8]string{groupAcc: unit.SensorNames[unit.Acc], groupGyr: unit.SensorNames[unit.Gyr],
-	groupGPS: "GPS fix", groupDeck: unit.FootForces, groupTime: "row"}
-
-func groupOf(slot int) uint8 {
-	switch {
-	case slot < unit.SlotGyr:
-		return groupAcc
-	case slot < unit.SlotLat:
-		return groupGyr
-	case slot < unit.SlotFeet:
-		return groupGPS
-	case slot < unit.SlotCount:
-		return groupDeck
-	}
-	return groupTime
-}
-
 // values are what one row holds.
 type values struct {
-	v              [unit.SlotCount]float64 // NaN where there is nothing
-	text           [unit.SlotMark + 1 - unit.SlotCount][]byte
-	t              float64 // s, where timed
-	timed          bool
-	bad, notFinite uint8 // groups
+	v     [unit.SlotCount]float64 // NaN where there is nothing
+	text  [unit.SlotMark + 1 - unit.SlotCount][]byte
+	t     float64 // s, where timed
+	timed bool
 }
 
 // row takes one row in. whole is false when the file ends in it: with all its
@@ -51,7 +24,7 @@ type values struct {
 func (c *piece) row(line []byte, whole bool) {
 	c.rowsN++
 	now := &c.now
-	now.timed, now.bad, now.notFinite = false, 0, 0
+	now.timed = false
 	i, n := 0, 0
 	plainTime := c.time.plain()
 	for ; n < len(c.cols) && i <= len(line); n++ {
@@ -113,26 +86,16 @@ func (c *piece) number(col *column, line []byte, i int) int {
 	return next
 }
 
-// oddNumber is the value of a field that is no plain number: NaN, and told, for
-// most.
+// oddNumber is the value of a field that is no plain number: NaN for most, and told
+// where it is none that programs write for a missing one.
 func (c *piece) oddNumber(col *column, kind scan.Kind, text []byte) float64 {
-	g := groupOf(col.slot)
-	switch kind {
-	case scan.IsEmpty:
-		return raw.NaN
-	case scan.IsNotFinite:
-		c.now.notFinite |= g
+	if kind == scan.IsEmpty {
 		return raw.NaN
 	}
 	if v, ok := col.loose(text, c.dec); ok {
 		return v
 	}
-	w := raw.Warning{Kind: raw.NotNumber, Text: []string{string(text), col.name}}
-	if col.slot != unit.SlotAlt && col.slot != unit.SlotCourse { // without which the rest counts
-		c.now.bad |= g
-		w.Sensor = groupNames[g]
-	}
-	c.warn(w)
+	c.warn(raw.Warning{Kind: raw.NotNumber, Text: []string{string(text), col.name}})
 	return raw.NaN
 }
 
@@ -251,46 +214,30 @@ func (c *piece) add() {
 	if c.has[unit.SlotFix] && v[unit.SlotFix] != 1 { // what there is of the GPS is interpolated
 		v[unit.SlotLat], v[unit.SlotLon], v[unit.SlotSpeed] = raw.NaN, raw.NaN, raw.NaN
 	}
-	took := c.axes(t, unit.SlotAcc, groupAcc, &c.out.Acc)
-	took = c.axes(t, unit.SlotGyr, groupGyr, &c.out.Gyr) || took
-	if c.now.bad&groupGPS != 0 {
-		c.notes.Drop(1, raw.NotNumber, groupNames[groupGPS])
-	} else if v[unit.SlotLat] == v[unit.SlotLat] || v[unit.SlotLon] == v[unit.SlotLon] || v[unit.SlotSpeed] == v[unit.SlotSpeed] {
+	c.axes(t, unit.Acc, &c.out.Acc)
+	c.axes(t, unit.Gyr, &c.out.Gyr)
+	if v[unit.SlotLat] == v[unit.SlotLat] || v[unit.SlotLon] == v[unit.SlotLon] || v[unit.SlotSpeed] == v[unit.SlotSpeed] {
 		c.out.Gps.Append(t, v[unit.SlotLat], v[unit.SlotLon], v[unit.SlotAlt], v[unit.SlotSpeed], v[unit.SlotCourse])
-		took = true
 	}
-	took = c.deckToo && c.deck(t) || took
-	if !took && c.now.notFinite != 0 {
-		c.notes.Drop(1, raw.NotFinite, "")
+	if c.deckToo {
+		c.deck(t)
 	}
 }
 
 // axes appends a sensor of which the row holds all three axes, and counts rows
 // that hold one or two.
-func (c *piece) axes(t float64, slot int, group uint8, to *raw.Series) bool {
-	v := c.now.v[slot : slot+3]
+func (c *piece) axes(t float64, sensor int, to *raw.Series) {
+	v := c.now.v[3*sensor : 3*sensor+3]
 	x, y, z := v[0] == v[0], v[1] == v[1], v[2] == v[2]
-	switch {
-	case c.now.bad&group != 0:
-		c.notes.Drop(1, raw.NotNumber, groupNames[group])
-	case x && y && z:
+	if x && y && z {
 		to.Push(t, v)
-		return true
-	case !x && !y && !z:
-	case c.now.notFinite&group != 0:
-		c.notes.Drop(1, raw.NotFinite, groupNames[group])
-	default:
-		c.notes.Drop(1, raw.AxisMissing, groupNames[group])
+	} else if x || y || z {
+		c.notes.Drop(1, raw.AxisMissing, unit.SensorNames[sensor])
 	}
-	return false
 }
 
 // deck appends what presses on the deck; a foot counts only beside the other.
-func (c *piece) deck(t float64) bool {
-	if c.now.bad&groupDeck != 0 {
-		c.notes.Drop(1, raw.NotNumber, unit.FootForces)
-		return false
-	}
+func (c *piece) deck(t float64) {
 	at := unit.SlotFeet
 	if c.out.Sides {
 		at += 2
@@ -307,9 +254,7 @@ func (c *piece) deck(t float64) bool {
 		c.notes.Drop(1, raw.FootMissing, unit.FootForces)
 		x[0], x[1], known[0], known[1] = raw.NaN, raw.NaN, false, false
 	}
-	if !known[0] && !known[1] && !known[2] {
-		return false
+	if known[0] || known[1] || known[2] {
+		c.out.Deck.Push(t, x[:])
 	}
-	c.out.Deck.Push(t, x[:])
-	return true
 }

@@ -123,7 +123,7 @@ const (
 	LongLine       Kind = "line too long"    // Values: bytes allowed
 	CutLine        Kind = "cut line"
 	NoTime         Kind = "no time"
-	NotNumber      Kind = "not a number"               // Text: value, column; Sensor that is left out, "" for the value alone
+	NotNumber      Kind = "not a number"               // Text: value, column
 	Ragged         Kind = "too few or too many fields" // Values: fields, fields of the header
 )
 

@@ -219,10 +219,6 @@ func LeftOut(d ingest.Dropped) string {
 			names = append(names[:8:8], fmt.Sprintf("and %d other kinds", len(names)-8))
 		}
 		return s + " (" + strings.Join(names, ", ") + ")"
-	case raw.NotFinite, raw.NotNumber:
-		if d.Sensor != "" {
-			return d.Sensor + " with a " + Choose(d.Reason == raw.NotFinite, s, "value that is not a number")
-		}
 	case raw.NoTime, raw.BadTime:
 		return strings.TrimSpace(d.Sensor + " " + Choose(d.Reason == raw.NoTime, "without a time", "with a time that cannot be read"))
 	case raw.NoPlace:
