@@ -46,8 +46,7 @@ var devNames = []struct {
 func (f *reader) describe(m *msg) {
 	index, num, base := m.num(0), m.num(1), m.num(2)
 	if !(index >= 0 && num >= 0 && base >= 0) {
-		f.Warn(raw.Warning{Kind: raw.BadDescription, Byte: m.pos})
-		return
+		return // a field of it counts as undescribed
 	}
 	c := desc{
 		index: uint8(index), num: uint8(num), base: uint8(base), native: raw.NaN,

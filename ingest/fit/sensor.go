@@ -13,6 +13,9 @@ import (
 // their own are spread.
 const maxSpread = 5
 
+// growFrom is how many bytes must be read before a guess is made at the rest.
+const growFrom = 64 << 10
+
 // maxOffset bounds, in ms, how far a sample may be from its message's time.
 const maxOffset = 1e7
 
@@ -115,8 +118,18 @@ func (f *reader) axes(s *sensor, m *msg, slot, n int) (good int) {
 	return good
 }
 
-// capacity says how many samples to make room for when want are needed.
-func (f *reader) capacity(want int) int { return raw.GrowTo(want, 3, f.size, f.win.Pos()) }
+// capacity says how many samples to make room for when want are needed: as many as
+// the file will hold if it goes on as so far, of three bytes each at least, so
+// that the room is in proportion to it. Room that is never touched costs nothing;
+// copying does.
+func (f *reader) capacity(want int) int {
+	left := float64(f.size - f.win.Pos())
+	if left <= 0 || f.win.Pos() < growFrom {
+		return 2*want + 64
+	}
+	more := min(float64(want)*left/float64(f.win.Pos())*1.02, left/3)
+	return max(want+int(more)+64, want+want/4)
+}
 
 // after sets the times of samples, ms after their message's, NaN where it tells
 // none.
@@ -234,7 +247,6 @@ func (f *reader) calibration(m *msg) {
 	s := &f.sensors[int(kind)]
 	c := &cal{gain: m.num(1) / m.num(2) * fitSI[int(kind)], matrix: [9]float64{0: 1, 4: 1, 8: 1}}
 	if c.gain == 0 || c.gain-c.gain != 0 {
-		f.Warn(raw.Warning{Kind: raw.BadCalibration, Byte: m.pos, Sensor: s.name})
 		return
 	}
 	for k := range c.zero {

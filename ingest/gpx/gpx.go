@@ -65,7 +65,6 @@ type reader struct {
 	raw.Notes
 	x     *scanner
 	out   raw.Columns
-	size  int64
 	depth int
 	in    bool // inside a point
 	p     point
@@ -81,14 +80,11 @@ type reader struct {
 // Read reads the tracks of a GPX 1.0 or 1.1 file. It returns an error only
 // when no track point is of use; a file that is cut short gives the points
 // that are whole, with a warning.
-func Read(r *bufio.Reader, name string, size int64) (*raw.Columns, error) {
-	x, unknown := newScanner(r)
-	g := &reader{Notes: raw.Notes{File: name}, x: x, size: size, uses: map[string]use{}}
+func Read(r *bufio.Reader, name string, _ int64) (*raw.Columns, error) {
+	x := newScanner(r)
+	g := &reader{Notes: raw.Notes{File: name}, x: x, uses: map[string]use{}}
 	out := &g.out
 	out.File.Name, out.File.Kind = name, "GPX"
-	if unknown != "" {
-		g.Warn(raw.Warning{Kind: raw.UnknownEncoding, Line: 1, Text: []string{unknown}})
-	}
 	err := x.next()
 	for ; err == nil; err = x.next() {
 		if x.open {
@@ -101,9 +97,6 @@ func Read(r *bufio.Reader, name string, size int64) (*raw.Columns, error) {
 		if x.close {
 			g.end()
 		}
-	}
-	if x.entity > 0 {
-		g.Warn(raw.Warning{Kind: raw.Entities, Line: x.entity})
 	}
 	switch {
 	case err == io.EOF && g.depth > 0, err == io.ErrUnexpectedEOF:
@@ -243,9 +236,6 @@ func (g *reader) point() {
 	case !p.placed():
 		g.Refuse(raw.Warning{Kind: raw.NoPlace, Line: p.line, Text: p.place}, "")
 		return
-	case p.lat == 0 && p.lon == 0:
-		g.Drop(1, raw.NoFix, "")
-		return
 	case len(p.time) == 0:
 		g.Drop(1, raw.NoTime, "track point")
 		return
@@ -261,7 +251,6 @@ func (g *reader) point() {
 	}
 	g.sport = ""
 	t := float64(at.UnixNano()-g.zero.UnixNano()) / 1e9
-	g.out.Gps.Grow(func(want int) int { return raw.GrowTo(want, 16, g.size, g.x.w.Pos()) })
 	g.out.Gps.Append(t, p.lat, p.lon, p.v[unit.SlotAlt], p.v[unit.SlotSpeed], p.v[unit.SlotCourse])
 	for k := range unit.SensorNames {
 		v := p.v[3*k : 3*k+3]

@@ -69,36 +69,28 @@ const (
 	EndsEarly      Kind = "shorter than its header says"
 	WrongSize      Kind = "wrong data size"
 	LongerThanSays Kind = "longer than its header says"
-	NoChecksum     Kind = "missing checksum"      // Count 1: another file of the chain follows
-	WrongChecksum  Kind = "wrong checksum"        // Values: found, computed
-	CutFile        Kind = "cut file"              // Count of bytes that its header announces beyond, Text: error of reading
-	BadFieldType   Kind = "field of unknown type" // Text: message; Values: field, base type, bytes
+	NoChecksum     Kind = "missing checksum" // Count 1: another file of the chain follows
+	WrongChecksum  Kind = "wrong checksum"   // Values: found, computed
+	CutFile        Kind = "cut file"         // Count of bytes that its header announces beyond, Text: error of reading
 	NoDate         Kind = "clock without a date"
-	BadSpeed       Kind = "impossible speed"    // Values: m/s
-	BadPosition    Kind = "impossible position" // Values: deg; or Text, as the file writes it
-	HalfPosition   Kind = "half a position"
-	BadDescription Kind = "useless field description"
 	NoDescription  Kind = "undescribed developer field"           // Values: number, index
 	DevUnit        Kind = "developer field without a usable unit" // Text: its name and unit, units that would do
 	SpreadSamples  Kind = "no sample times"                       // Sensor
-	BadCalibration Kind = "useless calibration"                   // Sensor
 	Damaged        Kind = "damaged stretch"                       // Count of bytes, Values: 1 when it reaches to the end
 )
 
 // About GPX.
 const (
-	UnknownEncoding Kind = "unknown encoding" // Text
-	Entities        Kind = "entity declarations"
-	CutXML          Kind = "cut off"
-	BadXML          Kind = "unreadable from here" // Text: why
-	BrokenTag       Kind = "broken tag"
-	NestedPoint     Kind = "point inside a point"
-	BadValue        Kind = "unreadable value"                          // Sensor, Text
-	NoPlace         Kind = "point without a position"                  // Text: latitude and longitude as written, none when absent
-	BadTime         Kind = "unreadable time"                           // Text
-	BigTime         Kind = "time too large for seconds, as of time_ms" // Text
-	NoZone          Kind = "times without a zone"
-	NoMotionUnit    Kind = "motion value without a unit" // Sensor, Text: name, unit, names that would do
+	CutXML       Kind = "cut off"
+	BadXML       Kind = "unreadable from here" // Text: why
+	BrokenTag    Kind = "broken tag"
+	NestedPoint  Kind = "point inside a point"
+	BadValue     Kind = "unreadable value"                          // Sensor, Text
+	NoPlace      Kind = "point without a position"                  // Text: latitude and longitude as written, none when absent
+	BadTime      Kind = "unreadable time"                           // Text
+	BigTime      Kind = "time too large for seconds, as of time_ms" // Text
+	NoZone       Kind = "times without a zone"
+	NoMotionUnit Kind = "motion value without a unit" // Sensor, Text: name, unit, names that would do
 )
 
 // About NMEA.

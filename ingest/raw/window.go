@@ -65,19 +65,3 @@ func (w *Window) Ahead(n int) []byte {
 	w.Peek(n)
 	return w.b[w.used:]
 }
-
-// growFrom is how many bytes must be read before a guess is made at the rest.
-const growFrom = 64 << 10
-
-// GrowTo says how many samples to make room for when want are needed at byte
-// used of a file of size bytes: as many as it will hold if it goes on as so
-// far. Room that is never touched costs nothing; copying does. A sample takes
-// at least least bytes, so the room is in proportion to the file.
-func GrowTo(want, least int, size, used int64) int {
-	if size <= used || used < growFrom {
-		return 2*want + 64
-	}
-	est := float64(want)*float64(size)/float64(used+1)*1.02 + 64
-	est = min(est, float64(want)+float64(size-used)/float64(least)+64)
-	return max(int(est), want+want/4)
-}
