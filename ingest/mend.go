@@ -23,7 +23,7 @@ const (
 	// medianMost is how many steps are enough to know a median.
 	medianMost = 20_000
 	// stepMost is the longest step that counts as sampling, s.
-	stepMost = 3600
+	stepMost = 10
 	// sharedPart: more samples than this part sharing a stamp is the device's way.
 	sharedPart = 0.2
 	// restartPeriods and restartLeast (s) part the recordings of a logger that
@@ -159,30 +159,15 @@ func (m *mender) order() {
 	}
 }
 
-// usualStep is the median step forward, s, less where many samples share a stamp.
+// usualStep is the mean step between samples, s, without pauses.
 func (m *mender) usualStep() float64 {
-	n := len(m.t)
-	stride := max(1, n/medianMost)
-	var steps []float64
-	for i := stride; i < n; i += stride {
+	sum := 0.0
+	for i := 1; i < len(m.t); i++ {
 		if d := m.t[i] - m.t[i-1]; d > 0 && d < stepMost {
-			steps = append(steps, d)
+			sum += d
 		}
 	}
-	if len(steps) == 0 {
-		return 1
-	}
-	shared := 0
-	for i := 1; i < n; i++ {
-		if m.t[i] == m.t[i-1] {
-			shared++
-		}
-	}
-	p := raw.Median(steps)
-	if part := float64(shared) / float64(n); part >= sharedPart {
-		p *= 1 - part
-	}
-	return p
+	return cmp.Or(sum/float64(len(m.t)), 1)
 }
 
 // findJumps decides for each piece that starts before an earlier one ended

@@ -247,45 +247,30 @@ func (m *merger) joinSensors() {
 	}
 }
 
-// joinFeet makes decks of the insoles' files, one for each of the left: the right
-// foot's force is brought to its times from all files that have any. Counters
-// without a date are taken as one clock only where there is one file a side, and
-// that is told.
+// joinFeet makes a deck of each left insole's file and the right one that covers
+// the most of it, on the left one's times. Counters without a date are no clock
+// that two insoles share.
 func (m *merger) joinFeet() {
-	slices.SortStableFunc(m.feet, func(p, q *part) int { return cmp.Compare(p.foot.Time[0], q.foot.Time[0]) })
 	for _, p := range m.feet {
-		left := p.foot
-		if !told(left.V[0]) {
-			continue
-		}
-		var right raw.Series
-		joined := []*part{p}
-		alike := 0 // files of either side with a date, or without, as p
+		var right *part
+		var force [3][]float32
+		var idx []int32
 		for _, q := range m.feet {
-			if q.dated() != p.dated() {
-				continue
-			}
-			alike++
-			_, end := raw.Extent(right.Time)
-			if _, idx := resample(&q.foot, left.Time); len(idx) > 0 && !told(q.foot.V[0]) && q.foot.Time[0] > end {
-				right.Table().Join(q.foot.Table())
-				joined = append(joined, q)
+			f, at := resample(&q.foot, p.foot.Time)
+			if told(p.foot.V[0]) && told(q.foot.V[1]) && p.dated() && q.dated() && len(at) > len(idx) {
+				right, force, idx = q, f, at
 			}
 		}
-		if len(joined) == 1 || !p.dated() && alike > 2 {
+		if right == nil {
 			continue
 		}
-		force, idx := resample(&right, left.Time)
-		d := Deck{Time: raw.Gather(left.Time, idx), Sides: true, File: p.files[0], Moment: unknown(len(idx))}
-		d.Feet = [2][]float32{raw.Gather(left.V[0], idx), force[1]}
+		d := Deck{Time: raw.Gather(p.foot.Time, idx), Sides: true, File: p.files[0], Moment: unknown(len(idx))}
+		d.Feet = [2][]float32{raw.Gather(p.foot.V[0], idx), force[1]}
 		d.Gaps, d.Rate = pace(d.Time)
 		m.Decks = append(m.Decks, d)
 		m.Warnings = slices.DeleteFunc(m.Warnings, func(w Warning) bool {
-			return w.Kind == raw.OneFoot && slices.ContainsFunc(joined, func(q *part) bool { return w.File == q.Files[0].Name })
+			return w.Kind == raw.OneFoot && (w.File == p.Files[0].Name || w.File == right.Files[0].Name)
 		})
-		if !p.dated() {
-			m.warn(Warning{Kind: raw.FeetUndated, Text: []string{p.name(), joined[1].name()}})
-		}
 	}
 }
 

@@ -81,18 +81,14 @@ func (b *builder) tellOutings(all []stretch) Warning {
 }
 
 // way is the length of the track in a stretch, m.
-func (b *builder) way(s stretch) float64 {
+func (b *builder) way(s stretch) (sum float64) {
 	f := &b.r.Gps
-	sum, last := 0.0, math.Inf(-1)
-	var here plane
-	for i, t := range f.Time {
-		if t < s.from || t > s.to || f.Lat[i] != f.Lat[i] {
-			continue
-		}
-		if d := math.Hypot(here.project(f.Lat[i], f.Lon[i])); math.Abs(t-last) < pauseOfWay && d < speedMost*pauseOfWay {
+	t := newTrack(&GPS{Time: f.Time, Lat: f.Lat, Lon: f.Lon})
+	for i := 1; i < len(f.Time); i++ {
+		from, to := f.Time[i-1], f.Time[i]
+		if d := t.step(i-1, i); from >= s.from && to <= s.to && math.Abs(to-from) < pauseOfWay && d < speedMost*pauseOfWay {
 			sum += d
 		}
-		here, last = newPlane(f.Lat[i], f.Lon[i]), t
 	}
 	return sum
 }

@@ -86,7 +86,6 @@ type reader struct {
 	day   time.Time // UTC midnight of the date told last; zero before one
 	days  float64   // midnights passed since
 	last  float64   // s of the day, of the fix before
-	loose int       // fixes before the first date
 }
 
 // A fix is what the sentences of one time of day say; NaN where none does.
@@ -194,7 +193,7 @@ func (n *reader) flush() {
 	t := f.at + n.days*dayLength
 	if !n.day.IsZero() {
 		if n.out.Start.IsZero() {
-			n.out.Start, n.loose = n.day, len(n.out.Gps.Time)
+			n.out.Start = n.day
 		}
 		t += n.day.Sub(n.out.Start).Seconds()
 	}
@@ -211,10 +210,6 @@ func (n *reader) finish() (*raw.Columns, error) {
 			n.File, n.noFix, n.broken)
 	case n.out.Start.IsZero():
 		n.Warn(raw.Warning{Kind: raw.NoDay})
-	case n.loose > 0 && t[n.loose-1] > t[n.loose]+backwards:
-		for i := range n.loose { // of the evening before
-			t[i] -= dayLength
-		}
 	}
 	n.Settle(&n.out)
 	return &n.out, nil

@@ -107,7 +107,6 @@ const (
 	Recognised     Kind = "columns recognised by name"     // Text: "our column = theirs"
 	OneFoot        Kind = "one foot alone"                 // Text: the column that is missing
 	FeetTwice      Kind = "feet by place and by side both" // the sides are not read
-	FeetUndated    Kind = "insoles joined without a date"  // Text: names of the left one and the right one
 	LocalTime      Kind = "times without a zone, not known to be UTC"
 	MapLacks       Kind = "column map names what is missing" // Sensor
 	MapUnfit       Kind = "column map does not fit"

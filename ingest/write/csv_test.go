@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"slices"
+	"strconv"
 	"testing"
 	"time"
 
@@ -275,7 +276,7 @@ func TestCutAnywhere(t *testing.T) {
 		n, m := len(l.IMU.Time), len(l.GPS.Time)
 		head := bytes.Split(text, []byte("\n"))[bytes.Count(text, []byte("\n"))-lines]
 		if last := text[bytes.LastIndexByte(text, '\n')+1:]; bytes.Count(last, []byte(",")) == bytes.Count(head, []byte(",")) && n+m > 0 {
-			begun := slices.Max(append(slices.Clone(l.IMU.Time), l.GPS.Time...))
+			begun, _ := strconv.ParseFloat(string(last[:bytes.IndexByte(last, ',')]), 64)
 			n, _ = slices.BinarySearch(l.IMU.Time, begun)
 			m, _ = slices.BinarySearch(l.GPS.Time, begun)
 			l = part(l, n, m)
