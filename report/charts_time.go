@@ -19,7 +19,7 @@ const leastGap = 2
 // A trace is one channel over time, in printing units.
 type trace struct {
 	label, unit string
-	ink         chart.Ink
+	ink         string
 	n           int
 	at          func(i int) (t, v float64)
 	gap         float64 // s; a longer silence is a gap
@@ -144,7 +144,7 @@ func (b *builder) traces() []trace {
 		gap := gapFor(m.Time, leastGap)
 		for _, x := range []struct {
 			label string
-			ink   chart.Ink
+			ink   string
 			v     []float32
 		}{{"pitch", "next", m.Pitch}, {"heel", "stbd", m.Heel}} {
 			if len(x.v) == n {
@@ -196,8 +196,8 @@ func (b *builder) timeline() *figure {
 	const stripMax = 2400
 	n := int(math.Min(stripMax, math.Max(720, hi-lo)))
 	if hi-lo > 600 {
-		strip := chart.Figure{ID: f.ID + "-s", Class: "strip", Title: f.Title + ", in detail", Desc: "The same as above, stretched so that single rides can be read.",
-			Width: float64(n), Height: 105*float64(len(ts)) + 30, FontSize: 12.5, Panels: b.timePanels(ts, lo, hi, n, true), Natural: true}
+		strip := chart.Figure{Picture: chart.Picture{ID: f.ID + "-s", Class: "strip", Title: f.Title + ", in detail", Desc: "The same as above, stretched so that single rides can be read.",
+			Width: float64(n), Height: 105*float64(len(ts)) + 30}, FontSize: 12.5, Panels: b.timePanels(ts, lo, hi, n, true), Natural: true}
 		f.Scroll = template.HTML(strip.SVG())
 	}
 	f.Samples = b.samples(ts, lo, hi, min(n, 1500))
@@ -227,10 +227,10 @@ func (b *builder) timePanels(ts []trace, lo, hi float64, columns int, strip bool
 		if strip {
 			// The axis is out of sight when the strip slides: name it along the way.
 			for x := 0.0; x < float64(columns); x += 560 {
-				p.Layers = append(p.Layers, chart.Note{At: chart.XY{X: lo + (hi-lo)*x/float64(columns), Y: yr.Hi}, DX: 6, DY: -9, Text: t.label + ", " + t.unit, Ink: "text"})
+				p.Layers = append(p.Layers, chart.Note{At: chart.XY{X: lo + (hi-lo)*x/float64(columns), Y: yr.Hi}, DX: 6, DY: -9, Text: t.label + ", " + t.unit})
 				if x > 0 {
 					for _, k := range (chart.Ticks{Count: 3}).Ticks(yr.Lo, yr.Hi) {
-						p.Layers = append(p.Layers, chart.Note{At: chart.XY{X: lo + (hi-lo)*x/float64(columns), Y: k.Value}, DX: -4, DY: 6, Align: -1, Text: k.Label, Ink: "text"})
+						p.Layers = append(p.Layers, chart.Note{At: chart.XY{X: lo + (hi-lo)*x/float64(columns), Y: k.Value}, DX: -4, DY: 6, Anchor: chart.Before, Text: k.Label})
 					}
 				}
 			}

@@ -15,7 +15,7 @@ import (
 var shareClasses = []float64{0.40, 0.45, 0.55, 0.60}
 
 // wayInks are the colours of the track: off the foil, then by class of share.
-var wayInks = []chart.Ink{"idle", "sh1", "sh2", "sh3", "sh4", "sh5"}
+var wayInks = []string{"idle", "sh1", "sh2", "sh3", "sh4", "sh5"}
 
 // track is the way over the water, in metres from the start.
 func (b *builder) track() *figure {
@@ -32,7 +32,7 @@ func (b *builder) track() *figure {
 		f.Legend = []legend{{"line", "sh1", "front foot under 40 %"}, {"line", "sh2", "40 to 45 %"}, {"line", "sh3", "even: 45 to 55 %"}, {"line", "sh4", "55 to 60 %"}, {"line", "sh5", "over 60 %"}}
 	} else {
 		f.Legend = []legend{{"line", "now", "on the foil"}}
-		inks = []chart.Ink{"idle", "now", "now", "now", "now", "now"}
+		inks = []string{"idle", "now", "now", "now", "now", "now"}
 	}
 	f.Legend = append(f.Legend, legend{"line", "idle", "not on the foil"})
 	span := 0.0
@@ -66,7 +66,7 @@ func (b *builder) track() *figure {
 			k, _ := slices.BinarySearchFunc(pos, float64(m.At), func(p place, t float64) int { return cmp.Compare(p.time, t) })
 			return pos[min(k, len(pos)-1)].at
 		}), Ink: "text", Size: 7})
-		p.Layers = append(p.Layers, chart.Dots{Points: []chart.XY{ps[0].at}, Ink: "text", Size: 7}, chart.Note{At: ps[0].at, DX: 7, DY: 7, Text: "start", Ink: "text"})
+		p.Layers = append(p.Layers, chart.Dots{Points: []chart.XY{ps[0].at}, Ink: "text", Size: 7}, chart.Note{At: ps[0].at, DX: 7, DY: 7, Text: "start"})
 		return []*chart.Panel{p}
 	})
 	return f

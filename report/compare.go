@@ -181,7 +181,7 @@ func contenders(c *analysis.Comparison, u words.Units) (cs []contender, lo, top 
 		lo, top = math.NaN(), math.NaN()
 	}
 	for i, r := range rs {
-		c := contender{r: r, Key: letters(i), Name: name(r), off: interval.Unknown(), slope: interval.Unknown(), tacks: words.Tacks(r), best: math.NaN()}
+		c := contender{r: r, Key: letters(i), Name: name(r), off: interval.Unknown(), slope: interval.Unknown(), tacks: u.Sheet(r).Tacks(), best: math.NaN()}
 		if r.Advice != nil {
 			c.off = r.Advice.EvennessNow.Scale(100)
 		}
@@ -240,12 +240,12 @@ func compareHead(c *analysis.Comparison, cs []contender) string {
 // mateOf is an athlete's line, by the latest session.
 func mateOf(a analysis.Athlete, sheet string, u words.Units) mate {
 	r := a.Last()
-	w := words.For(r, u)
+	s, w := u.Sheet(r), words.For(r, u)
 	m := mate{Name: AthleteName(r), Of: dayOf(r), Sheet: sheet}
 	if m.Name != w.Title {
 		m.Of = strings.TrimPrefix(m.Of+", "+w.Title, ", ")
 	}
-	m.Cells = slices.Concat(numbersOf(r, u), []words.Fact{{Name: "Season", Value: trend(a)}}, stepOfAthlete(r, w, u))
+	m.Cells = slices.Concat(u.Facts("numbers", s), []words.Fact{{Name: "Season", Value: trend(a)}}, stepOfAthlete(s, w, u))
 	if s := words.Overshoot(r, u); s != "" {
 		m.Cells = append(m.Cells, words.Fact{Name: "Mind", Value: s})
 	}
@@ -256,28 +256,11 @@ func mateOf(a analysis.Athlete, sheet string, u words.Units) mate {
 }
 
 // stepOfAthlete is the next step, how sure it is, and what would make it surer.
-func stepOfAthlete(r *analysis.Result, w words.Answer, u words.Units) []words.Fact {
-	x := struct {
+func stepOfAthlete(s *words.Sheet, w words.Answer, u words.Units) []words.Fact {
+	return u.Facts("next step", struct {
 		words.Answer
-		Step    bool
-		Chance  interval.Number
-		Missing []string
-	}{w, stepOf(r), 0, words.Missing(r)}
-	if x.Step {
-		x.Chance = r.Advice.ChanceBetter
-	}
-	return u.Facts("next step", x)
-}
-
-// numbersOf are the numbers of a session that a coach asks for, the load first.
-func numbersOf(r *analysis.Result, u words.Units) []words.Fact {
-	top := topOf(r)
-	return u.Facts("numbers", struct {
-		*analysis.Result
-		Step         bool
-		Top          float64
-		Front, Tacks interval.Interval
-	}{r, stepOf(r), top, shareAt(r, top), words.Tacks(r)})
+		*words.Sheet
+	}{w, s})
 }
 
 // trend is how far off even the load was, session by session.
@@ -308,13 +291,13 @@ func dayOf(r *analysis.Result) string {
 func seasonOf(a analysis.Athlete, sheet func(*analysis.Result) string, next bool, u words.Units) season {
 	s := season{Name: AthleteName(a.Last())}
 	for i, r := range a.Sessions {
-		m := mate{Name: words.Title(r), Of: dayOf(r), Sheet: sheet(r), Cells: numbersOf(r, u)}
+		m := mate{Name: words.Title(r), Of: dayOf(r), Sheet: sheet(r), Cells: u.Facts("numbers", u.Sheet(r))}
 		if i > 0 {
 			m.Cells = append(u.Facts("change", a.Changes[i-1]), m.Cells...)
 		}
 		if next && r == a.Last() {
 			w := words.For(r, u)
-			m.Cells = append(append(m.Cells, stepOfAthlete(r, w, u)...), words.Fact{Name: "Mind", Value: w.Mind})
+			m.Cells = append(append(m.Cells, stepOfAthlete(u.Sheet(r), w, u)...), words.Fact{Name: "Mind", Value: w.Mind})
 		}
 		s.Sessions = append(s.Sessions, m)
 	}

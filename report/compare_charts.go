@@ -32,9 +32,9 @@ func compareFigures(cs []contender, ms []measure, u words.Units) []*figure {
 
 // overlay draws two curves in one picture, and more of them in one each, before
 // all the others, on the same axes.
-func overlay(f *figure, xl, yl string, cs []contender, curve func(contender) []sample, ref ...chart.Layer) *figure {
+func overlay(f *figure, xl, yl string, cs []contender, curve func(contender) []chart.Sample, ref ...chart.Layer) *figure {
 	var all []contender
-	var lines [][]sample
+	var lines [][]chart.Sample
 	for _, c := range cs {
 		if line := curve(c); len(line) > 1 {
 			all, lines = append(all, c), append(lines, line)
@@ -74,10 +74,10 @@ func overlay(f *figure, xl, yl string, cs []contender, curve func(contender) []s
 }
 
 func overlayShare(cs []contender, u words.Units) *figure {
-	f := newFigure("shares", u, spread(cs, func(c contender) interval.Interval { return shareAt(c.r, topOf(c.r)).Scale(100) }, "At each one's own top speed the front foot carries", "%", 0))
-	return overlay(f, "speed through the water, "+u.SpeedName(), "front share, %", cs, func(c contender) []sample {
+	f := newFigure("shares", u, spread(cs, func(c contender) interval.Interval { return u.Sheet(c.r).Front().Scale(100) }, "At each one's own top speed the front foot carries", "%", 0))
+	return overlay(f, "speed through the water, "+u.SpeedName(), "front share, %", cs, func(c contender) []chart.Sample {
 		b := &builder{r: c.r, u: u}
-		return slices.DeleteFunc(b.shares(b.today()), func(p sample) bool { return !words.Finite(p.x) || !words.Finite(p.v.Value) })
+		return slices.DeleteFunc(b.shares(b.today()), func(p chart.Sample) bool { return !words.Finite(p.X) || !words.Finite(p.Value) })
 	}, chart.Rule{At: 50, Ink: "even"})
 }
 
@@ -85,11 +85,11 @@ func overlayShare(cs []contender, u words.Units) *figure {
 // and board, not the rider's weight.
 func overlayLaw(cs []contender) *figure {
 	f := newFigure("laws", words.Units{}, spread(cs, func(c contender) interval.Interval { return c.slope }, "For 100 cm² more lift area the nose comes up by", "degrees", 2))
-	return overlay(f, "lift area, cm²", "pitch above zero lift, degrees", cs, func(c contender) []sample {
+	return overlay(f, "lift area, cm²", "pitch above zero lift, degrees", cs, func(c contender) []chart.Sample {
 		if !c.slope.Known() || c.r.Setup == nil {
 			return nil
 		}
-		return []sample{{0, interval.Exact(0)}, {600, interval.Exact(6 * c.slope.Value)}}
+		return []chart.Sample{{}, {X: 600, Value: 6 * c.slope.Value}}
 	})
 }
 
@@ -123,19 +123,12 @@ func rowsFigure(cs []contender, m measure) *figure {
 	for i, c := range known {
 		v := m.of(c)
 		f.Table.add(c.label(26), words.Between(v, 1, m.digits))
-		whiskers.Items = append(whiskers.Items, chart.Whisker{Row: float64(len(known) - 1 - i), Value: v.Value, Lo: v.Low, Hi: v.High})
+		whiskers.Items = append(whiskers.Items, sample(float64(len(known)-1-i), v))
 	}
 	layers := []chart.Layer{whiskers}
 	if m.id == "tacks" {
 		layers = []chart.Layer{chart.Rule{At: 0, Vertical: true, Ink: "even"}, whiskers}
 	}
-	h := 62 + 24*float64(len(known))
-	f.draw(layout{narrow: h, wide: h}, func(wide bool) []*chart.Panel {
-		names := make(chart.Named, len(known))
-		for i, c := range known {
-			names[len(known)-1-i] = c.label(words.Choose(wide, 24, 12))
-		}
-		return []*chart.Panel{{XLabel: m.axis, Y: chart.Range{Lo: -0.7, Hi: float64(len(known)) - 0.3}, YTicks: names, Layers: layers}}
-	})
+	f.rows(len(known), func(i int, wide bool) string { return known[i].label(words.Choose(wide, 24, 12)) }, chart.Panel{XLabel: m.axis, Layers: layers})
 	return f
 }

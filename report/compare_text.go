@@ -56,15 +56,16 @@ func (t *textPage) team(cs []contender, u words.Units) {
 	t.add(t.style("2", row("", name, "%", "%", "% at "+u.SpeedName(), "%/"+u.SpeedName(), "deg", u.SpeedName(), "")))
 	var lines, steps [][]string
 	for _, c := range cs {
+		s := u.Sheet(c.r)
 		after, gradient, front, sure := "-", "-", "-", "-"
 		if a := c.r.Advice; a != nil {
 			gradient = short(u.Gradient(a.GradientNow).Value, 1)
-			if stepOf(c.r) {
+			if s.Step() {
 				after, sure = short(100*a.EvennessAfter.Value, 0), plain.Replace(words.Percent(float64(a.ChanceBetter)))
 			}
 		}
-		if top := topOf(c.r); words.Finite(top) && shareAt(c.r, top).Known() {
-			front = short(100*shareAt(c.r, top).Value, 0) + " at " + short(u.SpeedValue(top), 0)
+		if s.Front().Known() {
+			front = short(100*s.Front().Value, 0) + " at " + short(u.SpeedValue(s.Top), 0)
 		}
 		lines = append(lines, []string{row(words.CleanTo(c.Name, name-1), name, short(c.off.Value, 0), after, front, gradient, short(math.Abs(c.tacks.Value), 1), short(c.best, 1), sure)})
 		w := words.For(c.r, u)

@@ -10,8 +10,6 @@ import (
 	"evenfoot/analysis/ride"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
-
-	"gonum.org/v1/plot/vg"
 )
 
 // A figure is one picture with the sentence that says what the log shows.
@@ -60,25 +58,25 @@ func (t *table) at(x float64, cells ...string) {
 	t.Rows = append(t.Rows, row{words.Choose(words.Finite(x), fmt.Sprintf("%.5g", x), ""), cells})
 }
 
-// A column of a table by speed.
-type column[P any] struct {
-	head string
-	at   func(p P) string
+// A column of a table by speed has a cell for each row.
+type column struct {
+	head  string
+	cells []string
 }
 
-// bySpeed is a table with a row for each point.
-func bySpeed[P any](b *builder, caption string, of []P, speed func(P) interval.Number, cols []column[P]) *table {
-	t := &table{Caption: caption + ", with 90 % intervals", Head: []string{"speed, " + b.u.SpeedName()}}
-	for _, c := range cols {
-		t.Head = append(t.Head, c.head)
-	}
+// each is what every one of several gives.
+func each[P, Q any](of []P, give func(P) Q) (out []Q) {
 	for _, p := range of {
-		x := b.u.SpeedValue(float64(speed(p)))
-		cells := []string{words.Fixed(x, 1)}
-		for _, c := range cols {
-			cells = append(cells, c.at(p))
-		}
-		t.at(x, cells...)
+		out = append(out, give(p))
+	}
+	return out
+}
+
+// bySpeed is a table with a row for each speed, in the reader's unit.
+func (b *builder) bySpeed(caption string, speeds []float64, cols ...column) *table {
+	t := &table{Caption: caption + ", with 90 % intervals", Head: append([]string{"speed, " + b.u.SpeedName()}, each(cols, func(c column) string { return c.head })...)}
+	for i, x := range speeds {
+		t.at(x, append([]string{words.Fixed(x, 1)}, each(cols, func(c column) string { return c.cells[i] })...)...)
 	}
 	return t
 }
@@ -123,11 +121,11 @@ func multiples(n int, narrow float64, colsNarrow int, wide float64, colsWide int
 
 // draw renders the panels in both widths.
 func (f *figure) draw(l layout, panels func(wide bool) []*chart.Panel) {
-	fig := chart.Figure{Title: f.Title, Desc: f.Says + " The numbers are in the table below the picture."}
-	n, w := fig, fig
-	n.ID, n.Class, n.Width, n.Height, n.FontSize, n.Columns, n.Panels = f.ID+"-n", "narrow", narrowWidth, l.narrow, 12.5, l.colsNarrow, panels(false)
-	w.ID, w.Class, w.Width, w.Height, w.FontSize, w.Columns, w.Panels = f.ID+"-w", "wide", wideWidth, l.wide, 13, l.colsWide, panels(true)
-	f.SVG = []template.HTML{template.HTML(n.SVG()), template.HTML(w.SVG())}
+	p := chart.Picture{ID: f.ID + "-n", Class: "narrow", Title: f.Title, Desc: f.Says + " The numbers are in the table below the picture.", Width: narrowWidth, Height: l.narrow}
+	narrow := chart.Figure{Picture: p, FontSize: 12.5, Columns: l.colsNarrow, Panels: panels(false)}
+	p.ID, p.Class, p.Width, p.Height = f.ID+"-w", "wide", wideWidth, l.wide
+	wide := chart.Figure{Picture: p, FontSize: 13, Columns: l.colsWide, Panels: panels(true)}
+	f.SVG = []template.HTML{template.HTML(narrow.SVG()), template.HTML(wide.SVG())}
 }
 
 // plot renders panels that are the same in both.
@@ -135,31 +133,42 @@ func (f *figure) plot(l layout, panels ...*chart.Panel) {
 	f.draw(l, func(bool) []*chart.Panel { return panels })
 }
 
+// rows draws a panel with a name beside each of n rows, the first on top, at n-1.
+func (f *figure) rows(n int, name func(i int, wide bool) string, p chart.Panel) {
+	h := 70 + 25*float64(n)
+	f.draw(layout{narrow: h, wide: h}, func(wide bool) []*chart.Panel {
+		p, names := p, make(chart.Named, n)
+		for i := range n {
+			names[n-1-i] = name(i, wide)
+		}
+		p.Y, p.YTicks = chart.Range{Lo: -0.7, Hi: float64(n) - 0.3}, names
+		return []*chart.Panel{&p}
+	})
+}
+
 // dashes are the lines that are not drawn through, by the legend's kind.
-var dashes = map[string][]vg.Length{"dash": {6, 4}, "dots": {2, 3}}
+var dashes = map[string]string{"dash": "6 4", "dots": "2 3"}
 
-// A sample is a number with its doubt at a value of the abscissa, in printing units.
-type sample struct {
-	x float64
-	v interval.Interval
+// sample is a number with its doubt at a value of the abscissa, in printing units.
+func sample(x float64, v interval.Interval) chart.Sample {
+	return chart.Sample{X: x, Value: v.Value, Lo: v.Low, Hi: v.High}
 }
 
-// line and band draw samples as a legend's entry shows them.
-func (l legend) line(of []sample, width float64) chart.Line {
-	out := chart.Line{Ink: chart.Ink(l.Ink), Width: width, Dash: dashes[l.Kind]}
-	for _, s := range of {
-		out.Points = append(out.Points, chart.XY{X: s.x, Y: s.v.Value})
-	}
-	return out
+// line, band and dots draw samples as a legend's entry shows them.
+func (l legend) line(of []chart.Sample, width float64) chart.Line {
+	return chart.Line{Points: each(of, func(s chart.Sample) chart.XY { return chart.XY{X: s.X, Y: s.Value} }), Ink: l.Ink, Width: width, Dash: dashes[l.Kind]}
 }
 
-func (l legend) band(of []sample) chart.Band {
-	out := chart.Band{Ink: chart.Ink(l.Ink + "-band")}
-	for _, s := range of {
-		out.Points = append(out.Points, chart.BandPoint{X: s.x, Lo: s.v.Low, Hi: s.v.High})
-	}
-	return out
+func (l legend) band(of []chart.Sample) chart.Band {
+	return chart.Band{Points: of, Ink: l.Ink + "-band"}
 }
+
+func (l legend) dots(size float64, at ...chart.XY) chart.Dots {
+	return chart.Dots{Points: at, Ink: l.Ink, Shape: l.Kind, Size: size}
+}
+
+// speed is one in the reader's unit.
+func (b *builder) speed(v interval.Number) float64 { return b.u.SpeedValue(float64(v)) }
 
 // speedLabel is the x axis of most figures.
 func (b *builder) speedLabel() string { return "speed through the water, " + b.u.SpeedName() }

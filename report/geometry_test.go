@@ -47,15 +47,15 @@ func paths(svg, class string) [][]pt {
 				if run != nil {
 					out = append(out, run)
 				}
-				run, at = nil, pt{v[0], v[1]}
+				run, at = nil, pt{X: v[0], Y: v[1]}
 			case "L":
-				at = pt{v[0], v[1]}
+				at = pt{X: v[0], Y: v[1]}
 			case "l":
-				at = pt{at.x + v[0], at.y + v[1]}
+				at = pt{X: at.X + v[0], Y: at.Y + v[1]}
 			case "h":
-				at.x += v[0]
+				at.X += v[0]
 			case "v":
-				at.y += v[0]
+				at.Y += v[0]
 			case "z":
 				continue
 			}
@@ -70,8 +70,8 @@ func paths(svg, class string) [][]pt {
 func box(ps []pt) (x0, x1, y0, y1 float64) {
 	x0, x1, y0, y1 = math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
 	for _, p := range ps {
-		x0, x1 = math.Min(x0, p.x), math.Max(x1, p.x)
-		y0, y1 = math.Min(y0, p.y), math.Max(y1, p.y)
+		x0, x1 = math.Min(x0, p.X), math.Max(x1, p.X)
+		y0, y1 = math.Min(y0, p.Y), math.Max(y1, p.Y)
 	}
 	return x0, x1, y0, y1
 }
@@ -123,8 +123,8 @@ func TestTrackIsInMetres(t *testing.T) {
 	if len(got) != 4 {
 		t.Fatalf("%d places", len(got))
 	}
-	for i, want := range []pt{{0, 0}, {0, 111.195}, {55.597, 0}, {-55.597, -111.195}} { // east, north
-		if !near(got[i].at.X, want.x, 0.01) || !near(got[i].at.Y, want.y, 0.01) {
+	for i, want := range []pt{{X: 0, Y: 0}, {X: 0, Y: 111.195}, {X: 55.597, Y: 0}, {X: -55.597, Y: -111.195}} { // east, north
+		if !near(got[i].at.X, want.X, 0.01) || !near(got[i].at.Y, want.Y, 0.01) {
 			t.Errorf("fix %d: %.2f m east, %.2f m north, want %v", i, got[i].at.X, got[i].at.Y, want)
 		}
 	}
@@ -156,17 +156,17 @@ func TestSectionIsRightSideUp(t *testing.T) {
 	}
 	ahead, behind := 0.0, 0.0
 	for _, p := range section(100, 0.12, 0) {
-		if p.x > -40 && -p.y > ahead {
-			ahead = -p.y
+		if p.X > -40 && -p.Y > ahead {
+			ahead = -p.Y
 		}
-		if p.x < -60 && -p.y > behind {
-			behind = -p.y
+		if p.X < -60 && -p.Y > behind {
+			behind = -p.Y
 		}
 	}
 	if !near(ahead, 6, 0.1) || behind > 5 {
 		t.Errorf("a symmetric section is %.1f thick ahead and %.1f behind", ahead, behind)
 	}
-	if p := moved([]pt{{10, 0}, {0, 5}}, math.Pi/2, pt{1, 2}); !near(p[0].x, 1, 1e-9) || !near(p[0].y, -8, 1e-9) || !near(p[1].x, 6, 1e-9) || !near(p[1].y, 2, 1e-9) {
+	if p := moved([]pt{{X: 10, Y: 0}, {X: 0, Y: 5}}, pt{}, math.Pi/2, pt{X: 1, Y: 2}); !near(p[0].X, 1, 1e-9) || !near(p[0].Y, -8, 1e-9) || !near(p[1].X, 6, 1e-9) || !near(p[1].Y, 2, 1e-9) {
 		t.Errorf("a quarter turn bow-up gives %v", p)
 	}
 }
@@ -181,7 +181,7 @@ func TestMountGeometry(t *testing.T) {
 	}{{"top", 0.76, true, true}, {"top", -0.76, true, false}, {"bottom", 0.76, false, false}, {"bottom", -0.76, false, true}} {
 		r := fixture()
 		r.Setup.Foil.Stabilizer.Mount, r.Advice.Shim = c.mount, interval.Number(c.shim)
-		svg := string(mountDrawing(r, words.Units{}.OrDefault()))
+		svg := string(mountDrawing(words.Units{}.OrDefault().Sheet(r), words.Units{}.OrDefault()))
 		stab, spacer, fuselage := paths(svg, "part stab")[0], paths(svg, "spacer")[0], paths(svg, "part")[0]
 		s0, s1, sTop, sBottom := box(stab)
 		_, _, fTop, fBottom := box(fuselage)
@@ -194,18 +194,18 @@ func TestMountGeometry(t *testing.T) {
 		}
 		var le, te pt // the outline's ends
 		for _, p := range stab {
-			if p.x == s1 {
+			if p.X == s1 {
 				le = p
 			}
-			if p.x == s0 {
+			if p.X == s0 {
 				te = p
 			}
 		}
-		if up := te.y - le.y; up*c.shim <= 0 {
+		if up := te.Y - le.Y; up*c.shim <= 0 {
 			t.Errorf("%+v: the leading edge is drawn %.1f px above the trailing edge", c, up)
 		}
 		arrow := paths(svg, "s-now")[0]
-		if up := arrow[0].y - arrow[1].y; up*c.shim <= 0 {
+		if up := arrow[0].Y - arrow[1].Y; up*c.shim <= 0 {
 			t.Errorf("%+v: the arrow goes up by %.1f px", c, up)
 		}
 	}
@@ -217,9 +217,9 @@ func TestMoveDrawing(t *testing.T) {
 	for _, mm := range []float64{-20, 15} {
 		r := fixture()
 		r.Advice.MoveNow = interval.Number(mm)
-		svg := string(moveDrawing(r, words.Units{}.OrDefault()))
+		svg := string(moveDrawing(words.Units{}.OrDefault().Sheet(r), words.Units{}.OrDefault()))
 		marks := paths(svg, "s-axis")
-		perCm := marks[1][0].x - marks[0][0].x
+		perCm := marks[1][0].X - marks[0][0].X
 		a0, a1, _, _ := box(paths(svg, "ghost")[0])
 		b0, b1, _, _ := box(paths(svg, "part after")[0])
 		if got := (b0 + b1 - a0 - a1) / 2; !near(got, perCm*mm/10, 0.3) {
@@ -248,36 +248,36 @@ func TestSideDrawing(t *testing.T) {
 		x0, x1, _, _ := box(ps)
 		var le, te pt
 		for _, p := range ps {
-			if p.x == x1 {
+			if p.X == x1 {
 				le = p
 			}
-			if p.x == x0 {
+			if p.X == x0 {
 				te = p
 			}
 		}
-		return math.Atan2(te.y-le.y, le.x-te.x) / deg, pt{(le.x + te.x) / 2, (le.y + te.y) / 2}
+		return math.Atan2(te.Y-le.Y, le.X-te.X) / deg, pt{X: (le.X + te.X) / 2, Y: (le.Y + te.Y) / 2}
 	}
 	wing, atWing := chord(foils[0])
 	stab, atStab := chord(foils[1])
 	if !near(wing, 7, 0.8) || !near(stab, 3, 0.8) { // pitch and 1° of incidence; 4° less
 		t.Errorf("the wing stands at %.1f°, the stabilizer at %.1f°", wing, stab)
 	}
-	if !(atWing.x > atStab.x) || !(atWing.y < atStab.y) {
+	if !(atWing.X > atStab.X) || !(atWing.Y < atStab.Y) {
 		t.Errorf("nose up, the wing is at %v and the stabilizer at %v", atWing, atStab)
 	}
 	lift := paths(svg, "f-now") // the arrows' heads, tip first
-	if a := paths(svg, "s-now"); !(lift[0][0].y < a[0][0].y-80) || !(lift[1][0].y > a[1][0].y+5) {
+	if a := paths(svg, "s-now"); !(lift[0][0].Y < a[0][0].Y-80) || !(lift[1][0].Y > a[1][0].Y+5) {
 		t.Errorf("the wing's lift goes from %v to %v, the stabilizer's from %v to %v", a[0][0], lift[0][0], a[1][0], lift[1][0])
 	}
-	if a := paths(svg, "s-drag")[0]; !(a[1].x < a[0].x) {
+	if a := paths(svg, "s-drag")[0]; !(a[1].X < a[0].X) {
 		t.Errorf("drag pulls from %v to %v", a[0], a[1])
 	}
 	feet, heads := paths(svg, "s-next"), paths(svg, "f-next")
-	front, back := heads[0][0].y-feet[0][0].y, heads[1][0].y-feet[1][0].y
-	if !(feet[0][0].x > feet[1][0].x) || !near(front/back, 0.7/0.3, 0.25) {
-		t.Errorf("the front foot at %.0f px presses %.1f px, the back foot at %.0f px %.1f px", feet[0][0].x, front, feet[1][0].x, back)
+	front, back := heads[0][0].Y-feet[0][0].Y, heads[1][0].Y-feet[1][0].Y
+	if !(feet[0][0].X > feet[1][0].X) || !near(front/back, 0.7/0.3, 0.25) {
+		t.Errorf("the front foot at %.0f px presses %.1f px, the back foot at %.0f px %.1f px", feet[0][0].X, front, feet[1][0].X, back)
 	}
-	if x0, x1, _, _ := box(heads[2]); !((x0+x1)/2 < feet[0][0].x) || !((x0+x1)/2 > (feet[0][0].x+feet[1][0].x)/2) {
+	if x0, x1, _, _ := box(heads[2]); !((x0+x1)/2 < feet[0][0].X) || !((x0+x1)/2 > (feet[0][0].X+feet[1][0].X)/2) {
 		t.Errorf("the load point of 70 %% is drawn from %.0f to %.0f px", x0, x1)
 	}
 }
@@ -325,7 +325,7 @@ func TestTornadoBars(t *testing.T) {
 	before, after := paths(svg, "f-hist"), paths(svg, "f-now")
 	width := func(ps []pt) float64 { x0, x1, _, _ := box(ps); return x1 - x0 }
 	if len(before) != 2 || len(after) != 2 || !near(width(before[0])/width(after[0]), 0.8/0.6, 0.02) || !near(width(before[1])/width(after[1]), 2, 0.05) ||
-		!near(width(after[0])/width(after[1]), 6, 0.2) || !(after[0][0].y < after[1][0].y) {
+		!near(width(after[0])/width(after[1]), 6, 0.2) || !(after[0][0].Y < after[1][0].Y) {
 		t.Errorf("before %v, after %v", before, after)
 	}
 }

@@ -57,13 +57,9 @@ func newPage(r *analysis.Result, o Options) *page {
 	if !o.Now.IsZero() {
 		p.Made = o.Now.Format("2 January 2006")
 	}
-	lo, _, top := words.SpeedsOf(r)
-	p.Facts = u.Facts("title block", struct {
-		*analysis.Result
-		Lo, Top float64
-		Pitch   string
-	}{r, lo, top, pitchFor(r)})
-	p.Mount, p.Move = mountDrawing(r, u), moveDrawing(r, u)
+	s := u.Sheet(r)
+	p.Facts = u.Facts("title block", s)
+	p.Mount, p.Move = mountDrawing(s, u), moveDrawing(s, u)
 	// What answers a rider's question stands open.
 	asked := []func() *figure{b.share, b.side, b.options}
 	for i, f := range atOnce(append(asked, b.track, b.timeline, b.gradient, b.effort, b.pitchSpeed, b.liftArea, b.tornado)...) {
@@ -133,10 +129,13 @@ func inputsTable(r *analysis.Result) *table {
 		if a.Unit == "" {
 			d = 3
 		}
-		t.add(words.Clean(a.Name), words.Clean(a.Unit), words.Between(a.Prior, 1, d), words.Between(a.Posterior, 1, d), words.Fixed(float64(a.ShimDegPerSigma), 2), words.Choose(a.Default, "assumed", "setup"))
+		t.add(words.Clean(a.Name), words.Clean(a.Unit), words.Between(a.Prior, 1, d), words.Between(a.Posterior, 1, d), words.Fixed(float64(a.ShimDegPerSigma), 2), givenBy(a))
 	}
 	return t
 }
+
+// givenBy is where an input's value is from.
+func givenBy(a analysis.Assumption) string { return words.Choose(a.Default, "assumed", "setup") }
 
 // becameTable lists what became of each thing found; nil without any.
 func becameTable[T any](caption string, all []T, became func(T) (when, what, as string)) *table {

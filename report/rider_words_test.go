@@ -6,7 +6,6 @@ import (
 	"html"
 	"math"
 	"regexp"
-	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -88,24 +87,24 @@ func TestCautionStays(t *testing.T) {
 		r.FootLoad[i].Gradient, r.FootLoad[i].GradientAfter = interval.Normal(2, 0.3), interval.Normal(1, 0.3)
 	}
 	r.Advice.Overshoot = 0.3
-	if s := words.Mind(r, usual); !strings.Contains(s, "drop its nose") || !strings.Contains(s, "chance 30") || !strings.Contains(s, "small steps") || !strings.Contains(s, "maker's torque") {
+	if s := usual.Tell("mind", usual.Sheet(r)); !strings.Contains(s, "drop its nose") || !strings.Contains(s, "chance 30") || !strings.Contains(s, "small steps") || !strings.Contains(s, "maker's torque") {
 		t.Errorf("caution %q", s)
 	}
 	r.Advice.Overshoot, r.Advice.GradientNow, r.Advice.GradientAfter = 0.02, interval.Normal(2.3, 0.3), interval.Normal(0.9, 0.3)
-	if s := words.Mind(r, usual); strings.Contains(s, "drop its nose") || !strings.Contains(s, "livelier") {
+	if s := usual.Tell("mind", usual.Sheet(r)); strings.Contains(s, "drop its nose") || !strings.Contains(s, "livelier") {
 		t.Errorf("caution %q", s)
 	}
 	last := len(r.FootLoad) - 1
 	for i := range r.FootLoad {
 		r.FootLoad[i].Gradient, r.FootLoad[i].GradientAfter = interval.Normal(0.6, 0.3), interval.Normal(float64(2*i-last)/10, 0.3)
 	}
-	if s := spaced(words.Mind(r, usual)); !strings.Contains(s, "From 11 kn to 16 kn") || !strings.Contains(s, "which it does not today") || !strings.Contains(s, "at low speed too") {
+	if s := spaced(usual.Tell("mind", usual.Sheet(r))); !strings.Contains(s, "From 11 kn to 16 kn") || !strings.Contains(s, "which it does not today") || !strings.Contains(s, "at low speed too") {
 		t.Errorf("a step that drops the nose at low speed alone: %q", s)
 	}
 	for i := range r.FootLoad {
 		r.FootLoad[i].Gradient = r.FootLoad[i].GradientAfter
 	}
-	if s := words.Mind(r, usual); !strings.Contains(s, "as it does today") {
+	if s := usual.Tell("mind", usual.Sheet(r)); !strings.Contains(s, "as it does today") {
 		t.Errorf("a board that does so today: %q", s)
 	}
 	k := notEnough()
@@ -149,7 +148,7 @@ func TestEvenAtTheEndsAlone(t *testing.T) {
 	for i := range r.FootLoad {
 		r.FootLoad[i].FrontShare = interval.Exact(0.5 + 0.15*math.Sin(math.Pi*(float64(r.FootLoad[i].Speed)/kn-11)/12))
 	}
-	if s := words.Today(r, usual); !strings.Contains(s, "but 65") {
+	if s := usual.Sheet(r).Today(); !strings.Contains(s, "but 65") {
 		t.Errorf("even at the ends alone: %q", s)
 	}
 }
@@ -189,18 +188,18 @@ func TestEarlierIsNamed(t *testing.T) {
 // TestPitchCover: a logger that ran for a part of the ride is said to.
 func TestPitchCover(t *testing.T) {
 	r := fixture()
-	if s := pitchFor(r); s != "" {
+	if s := usual.Sheet(r).Pitch(); s != "" {
 		t.Errorf("a whole log: %q", s)
 	}
 	n := len(r.Motion.Time)
 	r.Motion.Segments = [][2]int{{0, n / 4}, {n / 2, n / 2}, {n - n/4, n}}
 	// Rides of 80 s, one each 90 s from 60 s on, the last from 2490 s. The logger
 	// ran to 675 s (6 rides and 75 s) and from 2025 s on (5 s and 6 rides): 1040 s.
-	s := pitchFor(r)
+	s := usual.Sheet(r).Pitch()
 	if s != "pitch for 17 min of it" {
 		t.Errorf("half a log: %q", s)
 	}
-	if !strings.Contains(ridden(r, usual), s) || !strings.Contains(pageOf(t, r, Options{}), s) {
+	if !strings.Contains(usual.Tell("ridden in short", usual.Sheet(r)), s) || !strings.Contains(pageOf(t, r, Options{}), s) {
 		t.Error("terminal or page does not say it")
 	}
 }
@@ -275,22 +274,14 @@ func TestVerdictHead(t *testing.T) {
 // TestMountDrawing: the shim lies between fuselage and stabilizer on the side
 // that the mount asks for.
 func TestMountDrawing(t *testing.T) {
-	y := regexp.MustCompile(`[ML][0-9.]+ ([0-9.]+)`)
 	middle := func(svg, class string) float64 {
-		m := regexp.MustCompile(`class="` + class + `"[^>]* d="([^"]+)"`).FindStringSubmatch(svg)
-		if m == nil {
-			t.Fatalf("no %s", class)
-		}
-		var ys []float64
-		for _, p := range y.FindAllStringSubmatch(m[1], -1) {
-			ys = append(ys, number(p[1]))
-		}
-		return (slices.Min(ys) + slices.Max(ys)) / 2
+		_, _, top, bottom := box(paths(svg, class)[0])
+		return (top + bottom) / 2
 	}
 	for mount, below := range map[string]bool{"top": false, "bottom": true} {
 		r := fixture()
 		r.Setup.Foil.Stabilizer.Mount = mount
-		svg := string(mountDrawing(r, usual))
+		svg := string(mountDrawing(usual.Sheet(r), usual))
 		fuselage, shim, stab := middle(svg, "part"), middle(svg, "spacer"), middle(svg, "part stab")
 		if (shim > fuselage) != below || (stab > fuselage) != below {
 			t.Errorf("%s: fuselage %.0f, shim %.0f, stabilizer %.0f (downwards)", mount, fuselage, shim, stab)

@@ -3,7 +3,6 @@ package report
 import (
 	"fmt"
 	"io"
-	"math"
 	"strings"
 
 	"evenfoot/analysis"
@@ -67,7 +66,7 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	if p := x.Plan.Trials; len(p) > 0 {
 		t.row("To be surer", p[0].Do+" "+p[0].Tells+words.Choose(u.Forms, " “Plan the next outing” says how.", " evenfoot plan says how."), spare)
 	}
-	t.row("Ridden", ridden(r, u), useful)
+	t.row("Ridden", u.Tell("ridden in short", u.Sheet(r)), useful)
 	if n := len(r.Session.Warnings); n > 0 {
 		t.row("Warnings", words.UpperFirst(words.Plural(n, "warning"))+words.Choose(u.Forms, ", listed below.", "; the page lists them."), vital)
 	}
@@ -96,37 +95,6 @@ func PlanText(w io.Writer, r *analysis.Result, o TextOptions) error {
 	}
 	_, err := io.WriteString(w, t.all())
 	return err
-}
-
-// ridden is the session in one line.
-func ridden(r *analysis.Result, u words.Units) string {
-	return u.Tell("ridden in short", struct {
-		*analysis.Result
-		Pitch string
-	}{r, pitchFor(r)})
-}
-
-// pitchFor says for how much of the riding the board's pitch is known, "" when
-// there is no such log or it covers nearly all.
-func pitchFor(r *analysis.Result) string {
-	m := r.Motion
-	if m == nil || r.Ride == nil || !m.Mount.Rigid {
-		return ""
-	}
-	var flown, covered float64
-	for _, x := range r.Ride.Rides {
-		flown += x.End - x.Start
-		for _, s := range m.Segments {
-			if s[0] < 0 || s[1] > len(m.Time) || s[1] <= s[0] {
-				continue
-			}
-			covered += math.Max(0, math.Min(x.End, m.Time[s[1]-1])-math.Max(x.Start, m.Time[s[0]]))
-		}
-	}
-	if !(covered < 0.95*flown) || !words.Finite(covered) {
-		return ""
-	}
-	return fmt.Sprintf("pitch for %s of it", words.Minutes(covered))
 }
 
 // plain keeps to signs that every terminal has.

@@ -111,7 +111,7 @@ func TestScrewsOfBoth(t *testing.T) {
 	}{{0.76, 0, []string{stabilizer}}, {0, -14, []string{mast}}, {0.76, -14, []string{stabilizer, mast}}} {
 		r := fixture()
 		r.Advice.Shim, r.Advice.MoveNow = num(c.shim), num(c.move)
-		s := words.Mind(r, usual)
+		s := usual.Tell("mind", usual.Sheet(r))
 		for _, x := range []string{stabilizer, mast} {
 			if has, want := strings.Contains(s, x), strings.Contains(strings.Join(c.want, " "), x); has != want {
 				t.Errorf("card %v, move %v: %q", c.shim, c.move, s)

@@ -1,14 +1,10 @@
 package chart
 
 import (
+	"fmt"
 	"math"
 	"slices"
-
-	"gonum.org/v1/plot/vg"
 )
-
-// A Layer is something drawn on a panel.
-type Layer interface{ draw(a area) }
 
 // A Tick is a labelled place on an axis.
 type Tick struct {
@@ -24,43 +20,26 @@ type Ticker interface {
 // An area is the part of the canvas where a panel's data are drawn, and what
 // its sides stand for.
 type area struct {
-	*canvas
-	vg.Rectangle
-	x, y Range
+	*Canvas
+	left, right, top, bottom float64 // px
+	x, y                     Range
 }
 
 // at is where a point of the data lies.
-func (a *area) at(x, y float64) vg.Point {
-	size := a.Size()
-	return vg.Point{X: a.Min.X + vg.Length(a.x.norm(x))*size.X, Y: a.Min.Y + vg.Length(a.y.norm(y))*size.Y}
+func (a *area) at(x, y float64) XY {
+	return XY{a.left + a.x.norm(x)*(a.right-a.left), a.bottom - a.y.norm(y)*(a.bottom-a.top)}
 }
 
 // contains says that a point lies within; slop is what rounding may put it outside by, px.
-func (a *area) contains(p vg.Point) bool {
+func (a *area) contains(p XY) bool {
 	const slop = 3e-8
-	return p.X <= a.Max.X+slop && p.X >= a.Min.X-slop && p.Y <= a.Max.Y+slop && p.Y >= a.Min.Y-slop
+	return p.X <= a.right+slop && p.X >= a.left-slop && p.Y <= a.bottom+slop && p.Y >= a.top-slop
 }
 
-// An axis is one side of a panel.
-type axis struct {
-	Range
-	label string
-	ticks Ticker
-}
-
-// marks are the ticks that lie on the axis.
-func (a axis) marks() []Tick {
-	if a.ticks == nil {
-		return nil
-	}
-	return slices.DeleteFunc(slices.Clone(a.ticks.Ticks(a.Lo, a.Hi)), func(t Tick) bool { n := a.norm(t.Value); return n < 0 || n > 1 })
-}
-
-// axes are a panel with its two axes, ready to be drawn. Sizes are px.
+// axes are a panel with its ranges and ticks settled, ready to be drawn.
 type axes struct {
-	panel *Panel
-	size  float64 // of the font
-	x, y  axis
+	Panel
+	size float64 // of the font, px
 }
 
 // Room around the data area, px.
@@ -70,19 +49,20 @@ const (
 	titlePad   = 3.0
 )
 
-func (f Figure) axes(p *Panel) *axes {
+func (f Figure) axes(panel *Panel) *axes {
+	p := &axes{*panel, f.FontSize}
 	x0, x1, y0, y1 := Extent(p.Layers...)
-	a := &axes{p, f.FontSize, axis{Range{x0, x1}.widened(p.X, 0.02), p.XLabel, p.XTicks}, axis{Range{y0, y1}.widened(p.Y, 0.06), p.YLabel, p.YTicks}}
-	if a.x.ticks == nil {
-		a.x.ticks = Ticks{Count: int(max(3, f.Width/float64(max(f.Columns, 1))/85))}
+	p.X, p.Y = Range{x0, x1}.widened(p.X, 0.02), Range{y0, y1}.widened(p.Y, 0.06)
+	switch {
+	case p.HideX:
+		p.XTicks = nil
+	case p.XTicks == nil:
+		p.XTicks = Ticks{Count: int(max(3, f.Width/float64(max(f.Columns, 1))/85))}
 	}
-	if a.y.ticks == nil {
-		a.y.ticks = Ticks{Count: 5}
+	if p.YTicks == nil {
+		p.YTicks = Ticks{Count: 5}
 	}
-	if p.HideX {
-		a.x.ticks = nil
-	}
-	return a
+	return p
 }
 
 // widened is the range that was asked for, or else the data's with a share of
@@ -101,6 +81,14 @@ func (r Range) widened(asked Range, pad float64) Range {
 	return Range{r.Lo - d, r.Hi + d}
 }
 
+// marks are the ticks that lie on an axis.
+func (r Range) marks(t Ticker) []Tick {
+	if t == nil {
+		return nil
+	}
+	return slices.DeleteFunc(t.Ticks(r.Lo, r.Hi), func(t Tick) bool { n := r.norm(t.Value); return n < 0 || n > 1 })
+}
+
 // A frame is the room between the sides of a panel and its data.
 type frame struct{ left, right, bottom, top float64 }
 
@@ -112,28 +100,28 @@ func (f frame) max(g frame) frame {
 // labels take of a panel of that width.
 func (p *axes) frame(width float64) (f frame) {
 	line := lineHeight(p.size)
-	xs, ys := p.x.marks(), p.y.marks()
-	if p.panel.Title != "" {
+	xs, ys := p.X.marks(p.XTicks), p.Y.marks(p.YTicks)
+	if p.Title != "" {
 		f.top = line + titlePad
 	}
 	if len(ys) > 0 {
 		f.top = max(f.top, line/2)
 	}
-	if p.x.label != "" {
+	if p.XLabel != "" {
 		f.bottom = line + labelPad
 	}
 	if len(xs) > 0 {
 		f.bottom += tickLength + line
 	}
-	if p.y.label != "" {
+	if p.YLabel != "" {
 		f.left = fontDescent*p.size + line + labelPad
 	}
 	if w := p.widest(ys); w > 0 {
 		f.left += w + textWidth(" ", p.size)
 	}
-	f.right = max(0, (textWidth(p.x.label, p.size)-width+f.left)/2)
+	f.right = max(0, (textWidth(p.XLabel, p.size)-width+f.left)/2)
 	for _, t := range xs {
-		f.right = max(f.right, textWidth(t.Label, p.size)/2-(1-p.x.norm(t.Value))*(width-f.left))
+		f.right = max(f.right, textWidth(t.Label, p.size)/2-(1-p.X.norm(t.Value))*(width-f.left))
 	}
 	return f
 }
@@ -143,7 +131,7 @@ func (p *axes) widest(marks []Tick) (w float64) {
 	for _, t := range marks {
 		w = max(w, textWidth(t.Label, p.size))
 	}
-	if _, named := p.y.ticks.(Named); named {
+	if _, named := p.YTicks.(Named); named {
 		w *= nameRoom
 	}
 	return w
@@ -151,46 +139,42 @@ func (p *axes) widest(marks []Tick) (w float64) {
 
 // draw draws the panel around the data area a, with so much room on its left.
 func (p *axes) draw(a area, left float64) {
-	a.x, a.y = p.x.Range, p.y.Range
-	line, descent := vg.Length(lineHeight(p.size)), vg.Length(fontDescent*p.size)
-	middle := (a.Min.X + a.Max.X) / 2
-	write := func(s string, x, y vg.Length, t textAt) {
-		t.size, t.ink = p.size, inkText
-		a.text(s, vg.Point{X: x, Y: y}, t)
-	}
-	write(p.panel.Title, middle, a.Max.Y+titlePad+line+descent, textAt{align: -0.5, drop: dropTop(p.size)})
+	line, rise := lineHeight(p.size), rise(p.size)
+	across, up := (a.left+a.right)/2, (a.top+a.bottom)/2
+	write := func(s, anchor string, x, foot float64) { a.Text("text", p.size, anchor, XY{x, foot - rise}, s) }
+	write(p.Title, Middle, across, a.top-titlePad)
 	// The axis below the data, its ticks and their labels.
-	xs, foot, label := p.x.marks(), a.Min.Y, a.Min.Y
+	xs, foot, label := p.X.marks(p.XTicks), a.bottom, a.bottom
 	if len(xs) > 0 {
-		foot -= tickLength
-		label = foot - line
+		foot += tickLength
+		label = foot + line
 	}
-	write(p.x.label, middle, label-line-labelPad+descent, textAt{align: -0.5, drop: dropBottom(p.size)})
-	grey, grid := pen{ink: inkAxis, width: 1}, pen{ink: inkGrid, width: 1}
+	write(p.XLabel, Middle, across, label+line+labelPad)
 	for _, t := range xs {
-		write(t.Label, a.at(t.Value, 0).X, foot+descent, textAt{align: -0.5, drop: dropTop(p.size)})
+		write(t.Label, Middle, a.at(t.Value, 0).X, foot+line)
 	}
 	for _, t := range xs {
 		x := a.at(t.Value, 0).X
-		a.join(grey, vg.Point{X: x, Y: foot}, vg.Point{X: x, Y: a.Min.Y})
+		a.Line("s-axis", 1, XY{x, foot}, XY{x, a.bottom})
 	}
-	if p.x.ticks != nil {
-		a.join(grey, a.Min, vg.Point{X: a.Max.X, Y: a.Min.Y})
+	if p.XTicks != nil {
+		a.Line("s-axis", 1, XY{a.left, a.bottom}, XY{a.right, a.bottom})
 	}
 	// The label and the ticks' beside it, and the grid.
-	write(p.y.label, a.Min.X-vg.Length(left)+line-descent, (a.Min.Y+a.Max.Y)/2, textAt{align: -0.5, rotate: math.Pi / 2, drop: dropBottom(p.size)})
-	blank := vg.Length(textWidth(" ", p.size))
-	for _, t := range p.y.marks() {
-		write(t.Label, a.Min.X-blank, a.at(0, t.Value).Y+descent, textAt{align: -1, drop: dropMiddle(p.size)})
+	beside := XY{a.left - left + line - rise, up}
+	a.text("text", p.size, Middle, fmt.Sprintf(` transform="rotate(-90 %s %s)"`, short(beside.X), short(beside.Y)), beside, p.YLabel)
+	ys := p.Y.marks(p.YTicks)
+	for _, t := range ys {
+		write(t.Label, Before, a.left-textWidth(" ", p.size), a.at(0, t.Value).Y+line/2)
 	}
-	for _, t := range p.y.marks() {
+	for _, t := range ys {
 		y := a.at(0, t.Value).Y
-		a.join(grid, vg.Point{X: a.Min.X, Y: y}, vg.Point{X: a.Max.X, Y: y})
+		a.Line("s-grid", 1, XY{a.left, y}, XY{a.right, y})
 	}
-	for _, l := range p.panel.Layers {
+	for _, l := range p.Layers {
 		switch l.(type) {
 		case Line, Band, Boxes:
-			a.within(a.Min, a.Max)
+			a.within(a.left, a.top, a.right, a.bottom)
 		default: // drawn whole, or not at all
 			a.free()
 		}

@@ -1,44 +1,57 @@
 package chart
 
 import (
+	"fmt"
 	"html"
 	"math"
 	"strconv"
 	"strings"
-
-	"gonum.org/v1/plot/vg"
 )
 
 // An Ink is a colour by name: the page's style sheet says what it looks like,
 // in light, in dark and in print.
-type Ink string
+type Ink = string
 
-// A canvas writes SVG with classes: strokes get the class s-NAME, fills f-NAME,
-// dots d-NAME, text t-NAME.
-type canvas struct {
-	h    float64 // px
-	out  strings.Builder
-	open string // attributes of the path that is still being added to
-	path strings.Builder
+// A Picture is an svg element: where it stands on the page, and what it says to
+// those who do not see it.
+type Picture struct {
+	ID            string // unique on the page; used in ids, so letters, digits, "-"
+	Class         string
+	Title, Desc   string // plain text, escaped here
+	Width, Height float64
+}
 
-	cut bool // what is drawn stays within an element of its own
+// A Canvas writes SVG with classes, in px of the viewBox, y down: strokes have
+// the class s-INK, fills f-INK, dots d-INK, text t-INK.
+type Canvas struct {
+	Picture
+	attrs string // more of the element's
+	out   strings.Builder
+	open  string // look of the path that is still being added to
+	path  strings.Builder
+	cut   bool // what is drawn stays within an element of its own
+}
+
+// SVG is the element with what was drawn.
+func (c *Canvas) SVG() string {
+	c.flush()
+	return fmt.Sprintf(`<svg class="%s" viewBox="0 0 %s %s" role="img" aria-labelledby="%[4]s-t %[4]s-d"%s><title id="%[4]s-t">%[6]s</title><desc id="%[4]s-d">%[7]s</desc>%[8]s</svg>`,
+		html.EscapeString(c.Class), short(c.Width), short(c.Height), c.ID, c.attrs, html.EscapeString(c.Title), html.EscapeString(c.Desc), c.out.String())
 }
 
 // within draws what follows within a rectangle, nothing beyond it showing, until
 // free.
-func (c *canvas) within(low, high vg.Point) {
+func (c *Canvas) within(x0, y0, x1, y1 float64) {
 	if c.cut {
 		return
 	}
 	c.flush()
 	c.cut = true
-	x0, y1 := c.at(low)
-	x1, y0 := c.at(high)
-	at := short(x0) + " " + short(y0) + " " + short(x1-x0) + " " + short(y1-y0)
-	c.out.WriteString(`<svg class="in" x="` + short(x0) + `" y="` + short(y0) + `" width="` + short(x1-x0) + `" height="` + short(y1-y0) + `" viewBox="` + at + `">`)
+	x, y, w, h := short(x0), short(y0), short(x1-x0), short(y1-y0)
+	fmt.Fprintf(&c.out, `<svg class="in" x="%s" y="%s" width="%s" height="%s" viewBox="%[1]s %[2]s %[3]s %[4]s">`, x, y, w, h)
 }
 
-func (c *canvas) free() {
+func (c *Canvas) free() {
 	if c.cut {
 		c.flush()
 		c.out.WriteString("</svg>")
@@ -46,122 +59,101 @@ func (c *canvas) free() {
 	c.cut = false
 }
 
-// markup is what was drawn, without the svg element around it.
-func (c *canvas) markup() string {
-	c.flush()
-	return c.out.String()
+// A Pen is the look of a path.
+type Pen struct {
+	Class string
+	Width float64 // px, 0 for none
+	Dash  string  // lengths of strokes and gaps, px
+	caps  string  // of dots
 }
 
-// at is a point in SVG's frame, y down.
-func (c *canvas) at(p vg.Point) (x, y float64) { return p.X.Points(), c.h - p.Y.Points() }
-
-// A pen is the look of a stroke.
-type pen struct {
-	ink   Ink
-	width float64 // px
-	dash  []vg.Length
-	caps  string // of the dots that it draws, "" for a line
+func (p Pen) attrs() string {
+	a := `class="` + p.Class + `"`
+	if p.Width > 0 {
+		a += ` stroke-width="` + short(p.Width) + `"`
+	}
+	if p.caps != "" {
+		a += ` stroke-linecap="` + p.caps + `"`
+	}
+	if p.Dash != "" {
+		a += ` stroke-dasharray="` + p.Dash + `"`
+	}
+	return a
 }
 
-func (c *canvas) stroke(with pen, p vg.Path) {
-	if len(p) == 0 {
-		return
-	}
-	kind, caps := "s-", ""
-	if with.caps != "" {
-		kind, caps = "d-", ` stroke-linecap="`+with.caps+`"`
-	}
-	a := `class="` + kind + string(with.ink) + `" stroke-width="` + short(with.width) + `"` + caps
-	if len(with.dash) > 0 {
-		d := make([]string, len(with.dash))
-		for i, l := range with.dash {
-			d[i] = short(l.Points())
-		}
-		a += ` stroke-dasharray="` + strings.Join(d, " ") + `"`
-	}
-	c.emit(a, p)
-}
-
-// join strokes a line through points, fill fills a polygon.
-func (c *canvas) join(with pen, points ...vg.Point) { c.stroke(with, through(points)) }
-
-func (c *canvas) fill(ink Ink, polygon []vg.Point) {
-	if len(polygon) > 0 {
-		p := through(polygon)
-		p.Close()
-		c.emit(`class="f-`+string(ink)+`"`, p)
-	}
-}
-
-func through(points []vg.Point) (p vg.Path) {
-	for i, q := range points {
-		if i == 0 {
-			p.Move(q)
-		} else {
-			p.Line(q)
+// Path joins points, which must all be finite. It adds to the path before it
+// where the look is the same: a hundred ticks are one element.
+func (c *Canvas) Path(with Pen, closed bool, points ...XY) {
+	for _, p := range points {
+		if !p.ok() {
+			return
 		}
 	}
-	return p
-}
-
-// emit adds to the open path where the look is the same: a hundred ticks are
-// one element.
-func (c *canvas) emit(attrs string, p vg.Path) {
-	if attrs != c.open {
+	if a := with.attrs(); a != c.open {
 		c.flush()
-		c.open = attrs
+		c.open = a
 	}
-	var lx, ly float64 // what the rounded path has reached
-	for _, s := range p {
-		x, y := c.at(s.Pos)
-		switch dx, dy := round1(x-lx), round1(y-ly); {
-		case s.Type == vg.CloseComp:
-			c.path.WriteString("z")
-		case s.Type == vg.MoveComp:
-			lx, ly = round1(x), round1(y)
-			c.path.WriteString("M" + pair(lx, ly))
+	var at XY // what the rounded path has reached
+	for i, p := range points {
+		dx, dy := round1(p.X-at.X), round1(p.Y-at.Y)
+		at = XY{at.X + dx, at.Y + dy}
+		switch {
+		case i == 0:
+			c.path.WriteString("M" + pair(at.X, at.Y))
+		case dy == 0:
+			c.path.WriteString("h" + short(dx))
+		case dx == 0:
+			c.path.WriteString("v" + short(dy))
 		default:
-			lx, ly = lx+dx, ly+dy
-			switch {
-			case dy == 0:
-				c.path.WriteString("h" + short(dx))
-			case dx == 0:
-				c.path.WriteString("v" + short(dy))
-			default:
-				c.path.WriteString("l" + pair(dx, dy))
-			}
+			c.path.WriteString("l" + pair(dx, dy))
 		}
+	}
+	if closed {
+		c.path.WriteString("z")
 	}
 }
 
-func (c *canvas) flush() {
-	if c.open != "" && c.path.Len() > 0 {
+// Line is a line of a class through points, Fill what they go around.
+func (c *Canvas) Line(class string, width float64, points ...XY) {
+	c.Path(Pen{Class: class, Width: width}, false, points...)
+}
+
+func (c *Canvas) Fill(class string, points ...XY) { c.Path(Pen{Class: class}, true, points...) }
+
+// Outline is a shape that hides what lies behind it.
+func (c *Canvas) Outline(class string, width float64, points ...XY) {
+	c.Path(Pen{Class: class, Width: width}, true, points...)
+	c.flush()
+}
+
+func (c *Canvas) flush() {
+	if c.path.Len() > 0 {
 		c.out.WriteString("<path " + c.open + ` d="` + c.path.String() + `"/>`)
 	}
 	c.open = ""
 	c.path.Reset()
 }
 
-type textAt struct {
-	size, rotate, drop float64
-	align              float64 // 0 left, -0.5 middle, -1 right
-	ink                Ink
+// Where a text stands from its place: after it unless said otherwise.
+const (
+	Middle = "middle"
+	Before = "end"
+)
+
+// Text writes one line.
+func (c *Canvas) Text(ink Ink, size float64, anchor string, at XY, s string) {
+	c.text(ink, size, anchor, "", at, s)
 }
 
-func (c *canvas) text(s string, p vg.Point, t textAt) {
+func (c *Canvas) text(ink Ink, size float64, anchor, more string, at XY, s string) {
 	if strings.TrimSpace(s) == "" {
 		return
 	}
 	c.flush()
-	x, y := c.at(p)
-	anchor, turn := "", ""
-	if t.align != 0 {
-		anchor = ` text-anchor="` + map[float64]string{-0.5: "middle", -1: "end"}[t.align] + `"`
+	if anchor != "" {
+		anchor = ` text-anchor="` + anchor + `"`
 	}
-	if t.rotate != 0 {
-		turn = ` transform="rotate(` + short(-t.rotate*180/math.Pi) + " " + short(x) + " " + short(y) + `)"`
-	}
-	c.out.WriteString(`<text class="t-` + string(t.ink) + `" x="` + short(x) + `" y="` + short(y+t.drop) + `" font-size="` + short(t.size) + `"` + anchor + turn + ">" + html.EscapeString(s) + "</text>")
+	fmt.Fprintf(&c.out, `<text class="t-%s" x="%s" y="%s" font-size="%s"%s%s>%s</text>`, ink, short(at.X), short(at.Y), short(size), anchor, more, html.EscapeString(s))
 }
 
 func round1(v float64) float64 { return math.Round(v*10) / 10 }

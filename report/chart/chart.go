@@ -1,28 +1,22 @@
 // Package chart draws figures as inline SVG for the report: colours and fonts
 // by class instead of by value, lines split at gaps, at most a few points a
-// pixel, a title and a description for those who do not see it.
+// pixel, a title and a description for those who do not see it. What is drawn by
+// hand goes through the same [Canvas].
 //
-// It imports gonum/plot's paths, without the fonts and file formats that its
-// root package brings along, and nothing of this module.
+// It imports nothing of this module.
 package chart
 
 import (
 	"cmp"
 	"fmt"
-	"html"
 	"math"
-
-	"gonum.org/v1/plot/vg"
 )
 
 // A Figure is one picture: panels on top of each other that share their x axis.
 type Figure struct {
-	ID            string // unique on the page; used in ids, so letters, digits, "-"
-	Class         string // of the svg element
-	Title, Desc   string // plain text, escaped here
-	Width, Height float64
-	FontSize      float64 // px, 0 for 12
-	Panels        []*Panel
+	Picture
+	FontSize float64 // px, 0 for 12
+	Panels   []*Panel
 	// Natural gives the svg element its size in px, for a drawing that is wider
 	// than the screen; others take the room they get.
 	Natural bool
@@ -47,25 +41,17 @@ type Range struct{ Lo, Hi float64 }
 
 func (r Range) norm(v float64) float64 { return (v - r.Lo) / (r.Hi - r.Lo) }
 
-// Inks that the style sheet must know, beside those of the layers.
-const (
-	inkAxis = Ink("axis")
-	inkGrid = Ink("grid")
-	inkText = Ink("text")
-)
-
 // SVG is the figure as an svg element. The attributes data-left, data-right
 // (viewBox units), data-top and data-bottom, and data-lo, data-hi (x values there) let a script find the
 // value under a pointer.
 func (f Figure) SVG() string {
 	f.FontSize = cmp.Or(f.FontSize, 12)
-	c := &canvas{h: f.Height}
-	attrs := f.lay(c)
+	c := &Canvas{Picture: f.Picture}
+	f.lay(c)
 	if f.Natural {
-		attrs += fmt.Sprintf(` width="%s" height="%s"`, short(f.Width), short(f.Height))
+		c.attrs += fmt.Sprintf(` width="%s" height="%s"`, short(f.Width), short(f.Height))
 	}
-	return fmt.Sprintf(`<svg class="%s" viewBox="0 0 %s %s" role="img" aria-labelledby="%s-t %s-d"%s><title id="%s-t">%s</title><desc id="%s-d">%s</desc>%s</svg>`,
-		html.EscapeString(f.Class), short(f.Width), short(f.Height), f.ID, f.ID, attrs, f.ID, html.EscapeString(f.Title), f.ID, html.EscapeString(f.Desc), c.markup())
+	return c.SVG()
 }
 
 // nameRoom is the room for names beside an axis, as a multiple of the drawn
@@ -78,11 +64,14 @@ const sideRoom, topRoom, gapX, gapY = 7.0, 8.0, 12.0, 10.0
 
 // lay draws the panels, under one another or in a grid, with the data areas of a
 // column and of a row aligned, and tells where those of a column lie.
-func (f Figure) lay(c *canvas) (attrs string) {
+func (f Figure) lay(c *Canvas) {
 	if len(f.Panels) == 0 {
-		return ""
+		return
 	}
-	cols := max(f.Columns, 1)
+	cols, gap := f.Columns, gapY
+	if cols == 0 {
+		cols, gap = 1, 0
+	}
 	rows := (len(f.Panels) + cols - 1) / cols
 	panels, units := make([]*axes, len(f.Panels)), 0.0
 	height := func(row int) float64 { return cmp.Or(f.Panels[row*cols].Height, 1) }
@@ -96,10 +85,7 @@ func (f Figure) lay(c *canvas) (attrs string) {
 	measure := func() (w, h float64) { // of a column's data, and of a unit of a row's
 		clear(across)
 		clear(down)
-		w, h = f.Width-1-sideRoom-gapX*float64(cols-1), f.Height-1-topRoom
-		if f.Columns > 0 {
-			h -= gapY * float64(rows-1)
-		}
+		w, h = f.Width-1-sideRoom-gapX*float64(cols-1), f.Height-1-topRoom-gap*float64(rows-1)
 		whole := w / float64(cols)
 		for i, p := range panels {
 			own := p.frame(whole)
@@ -115,34 +101,31 @@ func (f Figure) lay(c *canvas) (attrs string) {
 	}
 	w, h := measure()
 	for i, p := range panels {
-		if p.panel.Equal {
+		if p.Equal {
 			p.equalise(w, h*height(i/cols))
 			w, h = measure() // the labels may be wider now
 		}
 	}
 	top := topRoom
 	for j, d := range down {
-		left, high := 1.0, h*height(j)
+		a := area{Canvas: c, right: 1 - gapX, top: top + d.top, bottom: top + d.top + h*height(j)}
 		for i, r := range across {
-			x0, x1, y0, y1 := left+r.left, left+r.left+w, top+d.top, top+d.top+high
+			a.left = a.right + gapX + r.left
+			a.right = a.left + w
 			if n := j*cols + i; n < len(panels) {
-				panels[n].draw(area{canvas: c, Rectangle: vg.Rectangle{
-					Min: vg.Point{X: vg.Length(x0), Y: vg.Length(f.Height - y1)}, Max: vg.Point{X: vg.Length(x1), Y: vg.Length(f.Height - y0)}}}, r.left)
+				a.x, a.y = panels[n].X, panels[n].Y
+				panels[n].draw(a, r.left)
 			}
-			if f.Columns == 0 && j == 0 {
-				attrs = fmt.Sprintf(` data-left="%s" data-right="%s" data-lo="%.6g" data-hi="%.6g" data-top="%s"`, short(x0), short(x1), panels[0].x.Lo, panels[0].x.Hi, short(y0))
-			}
-			if f.Columns == 0 && j == rows-1 {
-				attrs += fmt.Sprintf(` data-bottom="%s"`, short(y1))
-			}
-			left += r.left + w + r.right + gapX
+			a.right += r.right
 		}
-		top += d.top + high + d.bottom
-		if f.Columns > 0 {
-			top += gapY
+		if f.Columns == 0 && j == 0 {
+			c.attrs = fmt.Sprintf(` data-left="%s" data-right="%s" data-lo="%.6g" data-hi="%.6g" data-top="%s"`, short(a.left), short(a.left+w), a.x.Lo, a.x.Hi, short(a.top))
 		}
+		if f.Columns == 0 && j == rows-1 {
+			c.attrs += fmt.Sprintf(` data-bottom="%s"`, short(a.bottom))
+		}
+		top = a.bottom + d.bottom + gap
 	}
-	return attrs
 }
 
 // equalise widens one axis so that a metre is a metre both ways on w × h px.
@@ -150,10 +133,10 @@ func (p *axes) equalise(w, h float64) {
 	if w <= 0 || h <= 0 {
 		return
 	}
-	perPx := math.Max((p.x.Hi-p.x.Lo)/w, (p.y.Hi-p.y.Lo)/h)
+	perPx := math.Max((p.X.Hi-p.X.Lo)/w, (p.Y.Hi-p.Y.Lo)/h)
 	grow := func(r Range, px float64) Range {
 		mid := (r.Lo + r.Hi) / 2
 		return Range{mid - perPx*px/2, mid + perPx*px/2}
 	}
-	p.x.Range, p.y.Range = grow(p.x.Range, w), grow(p.y.Range, h)
+	p.X, p.Y = grow(p.X, w), grow(p.Y, h)
 }

@@ -13,7 +13,7 @@ import (
 
 func svgOf(t *testing.T, ps ...*Panel) string {
 	t.Helper()
-	s := Figure{ID: "x", Class: "wide", Title: "T <b>", Desc: "D & d", Width: 400, Height: 200, Panels: ps}.SVG()
+	s := Figure{Picture: Picture{ID: "x", Class: "wide", Title: "T <b>", Desc: "D & d", Width: 400, Height: 200}, Panels: ps}.SVG()
 	d := xml.NewDecoder(strings.NewReader(s))
 	for {
 		if _, err := d.Token(); errors.Is(err, io.EOF) {
@@ -39,7 +39,7 @@ func TestGapsSplitLines(t *testing.T) {
 	if n := strings.Count(path(s, "s-a"), "M"); n != 4 {
 		t.Errorf("%d pieces, want 4: %s", n, path(s, "s-a"))
 	}
-	s = svgOf(t, &Panel{Layers: []Layer{Band{Points: []BandPoint{{0, 0, 1}, {1, 0, 1}, {2, nan, 1}, {3, 0, 1}, {4, 0, 1}}, Ink: "b"}}})
+	s = svgOf(t, &Panel{Layers: []Layer{Band{Points: []Sample{{0, 0, 0, 1}, {1, 0, 0, 1}, {2, 0, nan, 1}, {3, 0, 0, 1}, {4, 0, 0, 1}}, Ink: "b"}}})
 	if n := strings.Count(path(s, "f-b"), "z"); n != 2 {
 		t.Errorf("%d bands, want 2", n)
 	}
@@ -54,7 +54,7 @@ func TestFewOrNoPoints(t *testing.T) {
 		"same":     {Line{Points: []XY{{1, 2}, {1, 2}, {1, 2}}, Ink: "a"}},
 		"huge":     {Line{Points: []XY{{-9e8, -9e8}, {9e8, 9e8}}, Ink: "a"}},
 		"tiny":     {Line{Points: []XY{{1, 1}, {1 + 1e-15, 1 + 1e-15}}, Ink: "a"}},
-		"insane":   {Boxes{Boxes: []Box{{0, 1, 0, 1e300}}, Ink: "a"}, Whiskers{Items: []Whisker{{0, 1, math.Inf(-1), math.Inf(1)}}, Ink: "a"}},
+		"insane":   {Boxes{Boxes: []Box{{0, 1, 0, 1e300}}, Ink: "a"}, Whiskers{Items: []Sample{{0, 1, math.Inf(-1), math.Inf(1)}}, Ink: "a"}},
 		"unsorted": {Line{Points: []XY{{3, 1}, {1, 2}, {2, 0}}, Ink: "a"}},
 	} {
 		s := svgOf(t, &Panel{XLabel: "x", YLabel: "y", Layers: layers}, &Panel{Equal: true, Layers: layers})
@@ -68,7 +68,7 @@ func TestFewOrNoPoints(t *testing.T) {
 }
 
 func TestEscapes(t *testing.T) {
-	s := svgOf(t, &Panel{XLabel: `<script>"&`, Layers: []Layer{Note{At: XY{0, 0}, Text: "</svg><img>", Ink: "a"}, Line{Points: []XY{{0, 0}, {1, 1}}, Ink: "a"}}})
+	s := svgOf(t, &Panel{XLabel: `<script>"&`, Layers: []Layer{Note{At: XY{0, 0}, Text: "</svg><img>"}, Line{Points: []XY{{0, 0}, {1, 1}}, Ink: "a"}}})
 	if strings.Contains(s, "<script") || strings.Contains(s, "<img") || strings.Contains(s, "<b>") {
 		t.Errorf("markup got through: %s", s)
 	}
@@ -123,7 +123,7 @@ func BenchmarkLine(b *testing.B) {
 		ps = append(ps, XY{float64(i), math.Sin(float64(i) / 30)})
 	}
 	for b.Loop() {
-		Figure{ID: "x", Width: 720, Height: 300, Panels: []*Panel{{Layers: []Layer{Line{Points: ps, Ink: "a"}}}}}.SVG()
+		Figure{Picture: Picture{ID: "x", Width: 720, Height: 300}, Panels: []*Panel{{Layers: []Layer{Line{Points: ps, Ink: "a"}}}}}.SVG()
 	}
 }
 
@@ -161,7 +161,7 @@ func TestUpIsUp(t *testing.T) {
 // TestWhiskers: lying down the value is across, standing up it is upward.
 func TestWhiskers(t *testing.T) {
 	for _, upright := range []bool{false, true} {
-		s := svgOf(t, &Panel{X: Range{0, 10}, Y: Range{0, 10}, Layers: []Layer{Whiskers{Items: []Whisker{{Row: 2, Value: 5, Lo: 4, Hi: 8}}, Ink: "a", Upright: upright}}})
+		s := svgOf(t, &Panel{X: Range{0, 10}, Y: Range{0, 10}, Layers: []Layer{Whiskers{Items: []Sample{{X: 2, Value: 5, Lo: 4, Hi: 8}}, Ink: "a", Upright: upright}}})
 		if d := path(s, "s-a"); strings.Contains(d, "v") != upright || strings.Contains(d, "h") == upright {
 			t.Errorf("upright %v: %s", upright, d)
 		}

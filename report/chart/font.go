@@ -38,12 +38,8 @@ func textWidth(s string, size float64) float64 {
 	return float64(units) / unitsPerEm * size
 }
 
-// lineHeight is how high a line of text is, px.
+// lineHeight is how high a line of text is, px, and rise how far its baseline
+// lies above its foot: a twelfth of the size lower than the font says, for most of
+// what is written are digits, which have no descenders.
 func lineHeight(size float64) float64 { return (fontAscent + fontDescent) * size }
-
-// How far a line's baseline lies below the point that its top, middle or bottom
-// is written at, px; a twelfth of the size lower than the font says, for most
-// of what is written are digits, which have no descenders.
-func dropTop(size float64) float64    { return dropBottom(size) + lineHeight(size) }
-func dropMiddle(size float64) float64 { return dropBottom(size) + lineHeight(size)/2 }
-func dropBottom(size float64) float64 { return (fontAscent - 0.92) * size }
+func rise(size float64) float64       { return (0.92 - fontAscent + fontDescent) * size }

@@ -4,12 +4,10 @@ import (
 	"cmp"
 	"math"
 	"slices"
-
-	"gonum.org/v1/plot/vg"
 )
 
-// An XY is a point in data units. A point that is not finite, or beyond
-// [sane], is a gap.
+// An XY is a point, in data units or on the canvas. One that is not finite, or
+// beyond [sane], is a gap.
 type XY struct{ X, Y float64 }
 
 // sane bounds what can be drawn; a log that says more has a broken number.
@@ -19,23 +17,42 @@ func finite(v float64) bool { return math.Abs(v) <= sane } // false for NaN
 
 func (p XY) ok() bool { return finite(p.X) && finite(p.Y) }
 
-// A ranger is a layer that the axes must have room for.
-type ranger interface{ points() []XY }
+// A Sample is a number with its interval at X.
+type Sample struct{ X, Value, Lo, Hi float64 }
+
+// A Layer is something drawn on a panel, whose axes must have room for its points.
+type Layer interface {
+	draw(a area)
+	points() []XY
+}
 
 // Extent is the range of layers; points that are gaps do not count.
 func Extent(layers ...Layer) (x0, x1, y0, y1 float64) {
 	inf := math.Inf(1)
 	x0, x1, y0, y1 = inf, -inf, inf, -inf
 	for _, l := range layers {
-		if r, ok := l.(ranger); ok {
-			for _, p := range r.points() {
-				if p.ok() {
-					x0, x1, y0, y1 = min(x0, p.X), max(x1, p.X), min(y0, p.Y), max(y1, p.Y)
-				}
+		for _, p := range l.points() {
+			if p.ok() {
+				x0, x1, y0, y1 = min(x0, p.X), max(x1, p.X), min(y0, p.Y), max(y1, p.Y)
 			}
 		}
 	}
 	return x0, x1, y0, y1
+}
+
+// runs splits points where one is missing, and gives those on the canvas.
+func (a area) runs(ps []XY) (out [][]XY) {
+	gap := true
+	for _, p := range ps {
+		if p.ok() {
+			if gap {
+				out = append(out, nil)
+			}
+			out[len(out)-1] = append(out[len(out)-1], a.at(p.X, p.Y))
+		}
+		gap = !p.ok()
+	}
+	return out
 }
 
 // Line joins points in order, with a gap wherever one is missing.
@@ -43,48 +60,23 @@ type Line struct {
 	Points []XY
 	Ink    Ink
 	Width  float64
-	Dash   []vg.Length
+	Dash   string
 }
 
 func (l Line) points() []XY { return l.Points }
 
 func (l Line) draw(a area) {
-	for _, run := range runs(l.Points) {
-		pts := make([]vg.Point, len(run))
-		for i, q := range run {
-			pts[i] = a.at(q.X, q.Y)
+	for _, run := range a.runs(l.Points) {
+		if len(run) == 1 {
+			run = append(run, XY{run[0].X + 1, run[0].Y}) // a lone point shows as a dash
 		}
-		if len(pts) == 1 {
-			pts = append(pts, vg.Point{X: pts[0].X + 1, Y: pts[0].Y}) // a lone point shows as a dash
-		}
-		a.join(pen{ink: l.Ink, width: cmp.Or(l.Width, 1), dash: l.Dash}, pts...)
+		a.Path(Pen{Class: "s-" + l.Ink, Width: cmp.Or(l.Width, 1), Dash: l.Dash}, false, run...)
 	}
 }
-
-// runs splits points where one is missing.
-func runs[P interface{ ok() bool }](ps []P) [][]P {
-	var out [][]P
-	from := 0
-	for i := range len(ps) + 1 {
-		if i < len(ps) && ps[i].ok() {
-			continue
-		}
-		if i > from {
-			out = append(out, ps[from:i])
-		}
-		from = i + 1
-	}
-	return out
-}
-
-// A BandPoint is a lower and an upper bound at X.
-type BandPoint struct{ X, Lo, Hi float64 }
-
-func (p BandPoint) ok() bool { return finite(p.X) && finite(p.Lo) && finite(p.Hi) }
 
 // Band fills between two bounds, with gaps where one is missing.
 type Band struct {
-	Points []BandPoint
+	Points []Sample
 	Ink    Ink
 }
 
@@ -96,31 +88,33 @@ func (b Band) points() (out []XY) {
 }
 
 func (b Band) draw(a area) {
-	for _, run := range runs(b.Points) {
-		if len(run) < 2 {
-			continue
+	var low, high []XY
+	for _, p := range b.Points {
+		if !(XY{p.X, p.Lo + p.Hi}).ok() {
+			p.Lo, p.Hi = math.NaN(), math.NaN()
 		}
-		var poly []vg.Point
-		for _, q := range run {
-			poly = append(poly, a.at(q.X, q.Hi))
+		low, high = append(low, XY{p.X, p.Lo}), append(high, XY{p.X, p.Hi})
+	}
+	lows := a.runs(low)
+	for i, run := range a.runs(high) {
+		if len(run) > 1 {
+			slices.Reverse(lows[i])
+			a.Fill("f-"+b.Ink, append(run, lows[i]...)...)
 		}
-		for _, q := range slices.Backward(run) {
-			poly = append(poly, a.at(q.X, q.Lo))
-		}
-		a.fill(b.Ink, poly)
 	}
 }
 
 // A Shape tells series apart without colour.
-type Shape int
+type Shape = string
 
 const (
-	Round Shape = iota
-	Square
-	Cross
+	Round  Shape = "dot"
+	Square Shape = "square"
+	Cross  Shape = "cross"
 )
 
-// Dots marks points; of those that fall on one pixel, one is drawn.
+// Dots marks points, round unless said otherwise; of those that fall on one
+// pixel, one is drawn.
 type Dots struct {
 	Points []XY
 	Ink    Ink
@@ -132,39 +126,28 @@ func (d Dots) points() []XY { return d.Points }
 
 func (d Dots) draw(a area) {
 	size := cmp.Or(d.Size, 4)
-	type cell struct{ x, y int }
-	seen := map[cell]bool{}
-	var path vg.Path
+	with := Pen{Class: "d-" + d.Ink, Width: size, caps: "round"}
+	switch d.Shape {
+	case Square:
+		with.Width, with.caps = 0.9*size, "square"
+	case Cross:
+		with.Width = 1.2
+	}
+	seen := map[[2]int]bool{}
 	for _, q := range d.Points {
-		if !q.ok() {
-			continue
-		}
-		pt := a.at(q.X, q.Y)
-		at := cell{int(pt.X.Points()), int(pt.Y.Points())}
-		if !a.contains(pt) || seen[at] {
+		p := a.at(q.X, q.Y)
+		at := [2]int{int(p.X), int(p.Y)}
+		if !q.ok() || !a.contains(p) || seen[at] {
 			continue
 		}
 		seen[at] = true
-		if d.Shape == Cross {
-			r := vg.Length(size / 2)
-			path.Move(vg.Point{X: pt.X - r, Y: pt.Y - r})
-			path.Line(vg.Point{X: pt.X + r, Y: pt.Y + r})
-			path.Move(vg.Point{X: pt.X - r, Y: pt.Y + r})
-			path.Line(vg.Point{X: pt.X + r, Y: pt.Y - r})
-			continue
+		if r := size / 2; d.Shape == Cross {
+			a.Path(with, false, XY{p.X - r, p.Y + r}, XY{p.X + r, p.Y - r})
+			a.Path(with, false, XY{p.X - r, p.Y - r}, XY{p.X + r, p.Y + r})
+		} else {
+			a.Path(with, false, p, XY{p.X + 0.1, p.Y}) // the caps are the dot; some printers drop a line of no length
 		}
-		path.Move(pt)
-		path.Line(vg.Point{X: pt.X + 0.1, Y: pt.Y}) // the caps are the dot; some printers drop a line of no length
 	}
-	width, ends := size, "round"
-	switch d.Shape {
-	case Square:
-		ends = "square"
-		width *= 0.9
-	case Cross:
-		width = 1.2
-	}
-	a.stroke(pen{ink: d.Ink, width: width, caps: ends}, path)
 }
 
 // A Box is a filled rectangle in data units.
@@ -185,11 +168,9 @@ func (b Boxes) points() (out []XY) {
 
 func (b Boxes) draw(a area) {
 	for _, q := range b.Boxes {
-		if !(XY{q.X0, q.Y0}).ok() || !(XY{q.X1, q.Y1}).ok() {
-			continue
+		if (XY{q.X0, q.Y0}).ok() && (XY{q.X1, q.Y1}).ok() {
+			a.Fill("f-"+b.Ink, a.at(q.X0, q.Y0), a.at(q.X1, q.Y0), a.at(q.X1, q.Y1), a.at(q.X0, q.Y1))
 		}
-		p, r := a.at(q.X0, q.Y0), a.at(q.X1, q.Y1)
-		a.fill(b.Ink, []vg.Point{p, {X: r.X, Y: p.Y}, r, {X: p.X, Y: r.Y}})
 	}
 }
 
@@ -200,17 +181,16 @@ type Rule struct {
 	Ink      Ink
 }
 
+func (r Rule) points() []XY { return nil }
+
 func (r Rule) draw(a area) {
-	if !finite(r.At) {
-		return
-	}
 	at := a.at(r.At, r.At)
-	p, q := vg.Point{X: a.Min.X, Y: at.Y}, vg.Point{X: a.Max.X, Y: at.Y}
+	p, q := XY{a.left, at.Y}, XY{a.right, at.Y}
 	if r.Vertical {
-		p, q = vg.Point{X: at.X, Y: a.Min.Y}, vg.Point{X: at.X, Y: a.Max.Y}
+		p, q = XY{at.X, a.bottom}, XY{at.X, a.top}
 	}
-	if a.contains(p) && a.contains(q) {
-		a.join(pen{ink: r.Ink, width: 1}, p, q)
+	if finite(r.At) && a.contains(p) && a.contains(q) {
+		a.Line("s-"+r.Ink, 1, p, q)
 	}
 }
 
@@ -218,28 +198,23 @@ func (r Rule) draw(a area) {
 type Note struct {
 	At     XY
 	Text   string
-	Ink    Ink
-	Size   float64
 	DX, DY float64 // px, + right and up
-	Align  float64 // 0 left, -0.5 middle, -1 right
+	Anchor string
 }
+
+func (n Note) points() []XY { return nil }
 
 func (n Note) draw(a area) {
-	if !n.At.ok() {
-		return
+	const size = 11
+	if at := a.at(n.At.X, n.At.Y); n.At.ok() {
+		a.Text("text", size, n.Anchor, XY{at.X + n.DX, at.Y - n.DY + lineHeight(size)/2 - rise(size)}, n.Text)
 	}
-	size := cmp.Or(n.Size, 11)
-	at := a.at(n.At.X, n.At.Y).Add(vg.Point{X: vg.Length(n.DX), Y: vg.Length(n.DY + 0.2*size)})
-	a.text(n.Text, at, textAt{size: size, ink: n.Ink, align: n.Align, drop: dropMiddle(size)})
 }
 
-// A Whisker is a value with its interval on one row of a panel (y = Row).
-type Whisker struct{ Row, Value, Lo, Hi float64 }
-
-// Whiskers draws intervals as lines with a dot at the value, lying down, or
-// standing up when Upright (Row is then x).
+// Whiskers draws intervals as lines with a dot at the value, lying down on rows
+// of a panel (X is the row), or standing up.
 type Whiskers struct {
-	Items   []Whisker
+	Items   []Sample
 	Ink     Ink
 	Shape   Shape
 	Upright bool
@@ -254,7 +229,7 @@ func (w Whiskers) point(row, v float64) XY {
 
 func (w Whiskers) points() (out []XY) {
 	for _, q := range w.Items {
-		out = append(out, w.point(q.Row, q.Value), w.point(q.Row, q.Lo), w.point(q.Row, q.Hi))
+		out = append(out, w.point(q.X, q.Value), w.point(q.X, q.Lo), w.point(q.X, q.Hi))
 	}
 	return out
 }
@@ -262,8 +237,8 @@ func (w Whiskers) points() (out []XY) {
 func (w Whiskers) draw(a area) {
 	var dots []XY
 	for _, i := range w.Items {
-		Line{Points: []XY{w.point(i.Row, i.Lo), w.point(i.Row, i.Hi)}, Ink: w.Ink, Width: 2}.draw(a)
-		dots = append(dots, w.point(i.Row, i.Value))
+		Line{Points: []XY{w.point(i.X, i.Lo), w.point(i.X, i.Hi)}, Ink: w.Ink, Width: 2}.draw(a)
+		dots = append(dots, w.point(i.X, i.Value))
 	}
 	Dots{Points: dots, Ink: w.Ink, Shape: w.Shape, Size: 8}.draw(a)
 }

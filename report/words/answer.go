@@ -42,7 +42,7 @@ type Step struct {
 
 // For says what a result means.
 func For(r *analysis.Result, u Units) Answer {
-	s := u.sheet(r)
+	s := u.Sheet(r)
 	w := Answer{Title: Title(r), Every: EveryTime(false, false, false)}
 	a := r.Advice
 	if a == nil {
@@ -142,15 +142,9 @@ func EveryTime(shim, move, start bool) []string {
 	return Units{}.tellAll("every time", struct{ Shim, Move, Start bool }{shim, move, start})
 }
 
-// Mind picks the cautions that matter most for the next step.
-func Mind(r *analysis.Result, u Units) string { return u.tell("mind", u.sheet(r)) }
-
 // Overshoot warns of a load on the front foot that falls with speed: where it
 // does by the best guess, and at the top where that is not unlikely; "" for nowhere.
-func Overshoot(r *analysis.Result, u Units) string { return u.tell("overshoot", u.sheet(r)) }
-
-// Today says how the load stands now.
-func Today(r *analysis.Result, u Units) string { return u.sheet(r).carries("Today the front foot") }
+func Overshoot(r *analysis.Result, u Units) string { return u.tell("overshoot", u.Sheet(r)) }
 
 // screwCare is what to mind of the screws that a change loosens: those of the
 // stabilizer by a shim that goes in or out, those of the mast by a move.

@@ -11,7 +11,6 @@ import (
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/mark"
-	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
 )
@@ -82,19 +81,6 @@ func Missing(r *analysis.Result) (out []string) {
 		add(len(r.PitchLaw.ByTack) < 2, "the other tack")
 	}
 	return out
-}
-
-// Tacks is how much more nose-up the board flies on starboard tack than on port,
-// degrees; unknown where the log does not tell.
-func Tacks(r *analysis.Result) interval.Interval {
-	if r.PitchLaw != nil && r.PitchLaw.Enough {
-		for _, b := range r.PitchLaw.Bend {
-			if b.Name == pitchlaw.TackDifference {
-				return b.Size
-			}
-		}
-	}
-	return interval.Unknown()
 }
 
 // MostToGain orders results by what their next step gains, the largest gain

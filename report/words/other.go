@@ -38,7 +38,7 @@ func ForOther(r *analysis.Result, u Units) *Other {
 	p.Name = cmp.Or(p.Name, "somebody else")
 	alt := Theirs(r)
 	p.Words = For(alt, u)
-	p.Words.Today = u.sheet(alt).carries("On today's trim this rider's front foot")
+	p.Words.Today = u.Sheet(alt).carries("On today's trim this rider's front foot")
 	owner := "the owner of this foil"
 	if r.Setup != nil {
 		owner = cmp.Or(Clean(r.Setup.Rider.Name), owner)

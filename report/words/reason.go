@@ -122,6 +122,17 @@ func CardCount(n float64) string {
 	return Plural(int(math.Round(math.Abs(n))), "card") + Choose(n < 0, " down", " up")
 }
 
+// ChoiceName is a choice in a few words.
+func ChoiceName(o advice.Option) string {
+	switch {
+	case o.Best:
+		return "Best trim"
+	case o.Cards == 0:
+		return "Shim as today"
+	}
+	return UpperFirst(CardCount(o.Cards))
+}
+
 // EdgeFor is where a shim goes that raises (m > 0) or lowers the leading edge.
 func EdgeFor(r *analysis.Result, m float64) string { return advice.ShimPlace(mountOf(r), m > 0) }
 

@@ -150,7 +150,7 @@ func (u Units) can() template.FuncMap {
 		"best":      func(v interval.Number) string { return Choose(v > 0, Fixed(u.SpeedValue(float64(v)), 1), "–") },
 		"nbsp":      func() string { return NBSP },
 		"join":      func(s []string) string { return strings.Join(s, ", ") },
-		"rider":     u.RiderText, "sentence": Sentence, "cleanTo": CleanTo, "leftOut": LeftOut, "bySize": bySize, "verdict": VerdictHead, "dragChange": u.DragChange,
+		"rider":     u.RiderText, "sentence": Sentence, "cleanTo": CleanTo, "leftOut": LeftOut, "missing": Missing, "choice": ChoiceName, "bySize": bySize, "verdict": VerdictHead, "dragChange": u.DragChange,
 		"weight":    u.Weight,
 		"bend":      Bend,
 		"surely":    func() float64 { return advice.Surely },

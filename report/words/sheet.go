@@ -1,20 +1,22 @@
 package words
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/setup"
 )
 
-// A sheet is a result with what its sentences ask of it.
-type sheet struct {
+// A Sheet is a result with what its sentences ask of it.
+type Sheet struct {
 	*analysis.Result
 	u                      Units
-	Lo, Top                float64            // the speeds that count, m/s
+	Lo, Mid, Top           float64            // the speeds that count, m/s
 	Slow, Fast             analysis.LoadPoint // the load at them
 	Worst, WorstAt         float64            // the share that is farthest from even between them, and where
 	Fitted, Shim, WithShim float64            // shims, m: today's, the next step's, both; 0 for none
@@ -25,9 +27,10 @@ type sheet struct {
 	Test                   *advice.Observation // another trim to learn from, nil for none
 }
 
-func (u Units) sheet(r *analysis.Result) *sheet {
-	s := &sheet{Result: r, u: u}
-	s.Lo, _, s.Top = SpeedsOf(r)
+// Sheet is a result as its sentences, figures and drawings see it.
+func (u Units) Sheet(r *analysis.Result) *Sheet {
+	s := &Sheet{Result: r, u: u}
+	s.Lo, s.Mid, s.Top = SpeedsOf(r)
 	s.Slow, _ = LoadAt(r, s.Lo)
 	s.Fast, _ = LoadAt(r, s.Top)
 	s.Worst = 0.5
@@ -55,16 +58,16 @@ func metres(mm interval.Number, least float64) float64 {
 }
 
 // Known says that a step's or a trim's load can be told.
-func (s *sheet) Known() bool {
+func (s *Sheet) Known() bool {
 	_, ok := LoadAt(s.Result, s.Top)
 	return ok
 }
 
 // One says that all the speeds that count read alike.
-func (s *sheet) One() bool { return s.u.SpeedText(s.Lo) == s.u.SpeedText(s.Top) }
+func (s *Sheet) One() bool { return s.u.SpeedText(s.Lo) == s.u.SpeedText(s.Top) }
 
 // carries says how the load stands on a rider's front foot.
-func (s *sheet) carries(foot string) string {
+func (s *Sheet) carries(foot string) string {
 	if says := s.u.tell("carries", s); says != "" {
 		return foot + " " + says
 	}
@@ -91,7 +94,7 @@ const evenEnough = 0.06
 
 // even says that the load is even at every speed that counts, and by the mean.
 func even(r *analysis.Result) bool {
-	s := Units{}.sheet(r)
+	s := Units{}.Sheet(r)
 	uneven := func(share float64) bool { return heavy(share) != "even" }
 	return !slices.ContainsFunc([]float64{s.Slow.FrontShare.Value, s.Fast.FrontShare.Value, s.Worst}, uneven) && r.Advice.EvennessNow.Value <= evenEnough
 }
@@ -102,7 +105,7 @@ const noticed = 0.25
 
 // Calmer is by how much the next step changes the speed gradient at the top,
 // 0 where a rider does not notice it.
-func (s *sheet) Calmer() float64 {
+func (s *Sheet) Calmer() float64 {
 	if d := s.Advice.GradientAfter.Value - s.Advice.GradientNow.Value; math.Abs(d) > noticed {
 		return d
 	}
@@ -113,22 +116,22 @@ func (s *sheet) Calmer() float64 {
 const rare = 0.10
 
 // Likely says that the load may fall with speed at the top, after the step.
-func (s *sheet) Likely() bool {
+func (s *Sheet) Likely() bool {
 	return s.Advice != nil && float64(s.Advice.Overshoot) > rare && Finite(s.Top)
 }
 
 // Then names the speeds at which the load falls after the step, Both those at
 // which it does today as well.
-func (s *sheet) Then() string {
+func (s *Sheet) Then() string {
 	return s.falls(func(p analysis.LoadPoint) float64 { return p.GradientAfter.Value })
 }
 
-func (s *sheet) Both() string {
+func (s *Sheet) Both() string {
 	return s.falls(func(p analysis.LoadPoint) float64 { return math.Max(p.Gradient.Value, p.GradientAfter.Value) })
 }
 
 // falls names the speeds that count at which the gradient is below zero, "" for none.
-func (s *sheet) falls(gradient func(analysis.LoadPoint) float64) string {
+func (s *Sheet) falls(gradient func(analysis.LoadPoint) float64) string {
 	const same = 0.02 // m/s
 	var runs []string
 	from := -1
@@ -149,17 +152,20 @@ func (s *sheet) falls(gradient func(analysis.LoadPoint) float64) string {
 
 // Against says that the step takes some of what is fitted out, Gone that nothing
 // is left of it, Less that a part is.
-func (s *sheet) Against() bool { return s.Fitted*s.Shim < 0 }
-func (s *sheet) Gone() bool    { return s.Against() && math.Abs(s.WithShim) < 0.00015 }
-func (s *sheet) Less() bool    { return s.Fitted*s.WithShim > 0 }
-func (s *sheet) Out() bool     { return s.Advice.TakeOut || s.Against() }
+func (s *Sheet) Against() bool { return s.Fitted*s.Shim < 0 }
+func (s *Sheet) Gone() bool    { return s.Against() && math.Abs(s.WithShim) < 0.00015 }
+func (s *Sheet) Less() bool    { return s.Fitted*s.WithShim > 0 }
+func (s *Sheet) Out() bool     { return s.Advice.TakeOut || s.Against() }
 
 // Place is where a shim goes that raises (m > 0) or lowers the leading edge.
-func (s *sheet) Place(m float64) string { return placeAt(mountOf(s.Result), EdgeFor(s.Result, m)) }
-func (s *sheet) Edge() string           { return EdgeFor(s.Result, s.Shim) }
+func (s *Sheet) Place(m float64) string { return placeAt(mountOf(s.Result), EdgeFor(s.Result, m)) }
+func (s *Sheet) Edge() string           { return EdgeFor(s.Result, s.Shim) }
+
+// ShimAt is the edge at which the shim is after the step, or was that comes out.
+func (s *Sheet) ShimAt() string { return EdgeFor(s.Result, Choose(s.Gone(), s.Fitted, s.WithShim)) }
 
 // Turn is by how much the step turns the leading edge, degrees; 0 where unknown.
-func (s *sheet) Turn() float64 {
+func (s *Sheet) Turn() float64 {
 	if s.Setup == nil || !(s.Setup.Foil.Stabilizer.ShimSpan > 0) {
 		return 0
 	}
@@ -168,28 +174,28 @@ func (s *sheet) Turn() float64 {
 
 // Left is how far the mast can slide the way of the step, m, and Short says that
 // this is not enough, and no move of the feet makes up for it.
-func (s *sheet) Left() float64 {
+func (s *Sheet) Left() float64 {
 	return Choose(s.Move < 0, -s.Setup.Board.Track[0], s.Setup.Board.Track[1])
 }
 
-func (s *sheet) Short() bool {
+func (s *Sheet) Short() bool {
 	return math.Abs(s.Move) > s.Left()+1e-4 && !Finite(float64(s.Advice.FeetNow))
 }
 
 // Assumed says that the track's length is.
-func (s *sheet) Assumed() bool { return !s.Setup.Given("board.track_cm") }
+func (s *Sheet) Assumed() bool { return !s.Setup.Given("board.track_cm") }
 
 // Next is what to do in place of a step, Says one of the reasons.
-func (s *sheet) Next() string                { return s.u.Reason(s.Advice.Next, s.Result) }
-func (s *sheet) Says(x advice.Reason) string { return s.u.Reason(x, s.Result) }
+func (s *Sheet) Next() string                { return s.u.Reason(s.Advice.Next, s.Result) }
+func (s *Sheet) Says(x advice.Reason) string { return s.u.Reason(x, s.Result) }
 
 // Because says that the advice has a reason of that kind.
-func (s *sheet) Because(k advice.Kind) bool {
+func (s *Sheet) Because(k advice.Kind) bool {
 	return slices.ContainsFunc(s.Advice.Why, func(x advice.Reason) bool { return x.Kind == k })
 }
 
 // option is the first that is, nil for none.
-func (s *sheet) option(is func(o *advice.Option) bool) *advice.Option {
+func (s *Sheet) option(is func(o *advice.Option) bool) *advice.Option {
 	for i := range s.Advice.Options {
 		if is(&s.Advice.Options[i]) {
 			return &s.Advice.Options[i]
@@ -200,7 +206,7 @@ func (s *sheet) option(is func(o *advice.Option) bool) *advice.Option {
 
 // Whole is the whole way with how surely it is more even than today; nil where
 // the best of all choices lies elsewhere.
-func (s *sheet) Whole() *advice.Option {
+func (s *Sheet) Whole() *advice.Option {
 	return s.option(func(o *advice.Option) bool {
 		return o.Best && Finite(float64(o.ChanceBetter)) && float64(o.StabilizerDeg) == s.Advice.StabilizerChange.Value && o.FoilMove.Value == s.Advice.FoilMove.Value
 	})
@@ -208,27 +214,45 @@ func (s *sheet) Whole() *advice.Option {
 
 // Held is where the foil would best stand with the shim as it is, where the step
 // moves the foil alone; nil for other steps.
-func (s *sheet) Held() *advice.Option {
+func (s *Sheet) Held() *advice.Option {
 	return s.option(func(o *advice.Option) bool {
 		return s.Advice.Cards == 0 && s.Move != 0 && !o.Best && o.Cards == 0 && o.FoilMove.Known() && o.Reachable
 	})
 }
 
 // NotTaken is the choice in reach that most surely is more even than today where
-// no step is advised, nil for none.
-func (s *sheet) NotTaken() (most *advice.Option) {
+// no step is advised, Pick the one that is closest to even; nil for none.
+func (s *Sheet) NotTaken() *advice.Option {
+	return s.evenest(func(o *advice.Option) bool {
+		return !(s.Beginner && o.Cards != 0) && o.ChanceBetter >= advice.Surely
+	})
+}
+
+func (s *Sheet) Pick() *advice.Option {
+	return s.evenest(func(o *advice.Option) bool { return o.Evenness.Known() })
+}
+
+// evenest is the most even choice in reach that is, nil for none.
+func (s *Sheet) evenest(is func(o *advice.Option) bool) (most *advice.Option) {
 	for i := range s.Advice.Options {
-		o := &s.Advice.Options[i]
-		if !o.Best && !(s.Beginner && o.Cards != 0) && o.Reachable && o.ChanceBetter >= advice.Surely && (most == nil || o.Evenness.Value < most.Evenness.Value) {
+		if o := &s.Advice.Options[i]; !o.Best && o.Reachable && is(o) && (most == nil || o.Evenness.Value < most.Evenness.Value) {
 			most = o
 		}
 	}
 	return most
 }
 
+// Best is the trim to which the steps lead, nil for none.
+func (s *Sheet) Best() *advice.Option {
+	if s.Advice == nil {
+		return nil
+	}
+	return s.option(func(o *advice.Option) bool { return o.Best })
+}
+
 // Past says that a choice goes past the best trim, by more than its degrees or
 // millimetres tell.
-func (s *sheet) Past(o *advice.Option) bool {
+func (s *Sheet) Past(o *advice.Option) bool {
 	past := func(far, best, slack float64) bool {
 		return math.Abs(far) > slack && (far*best < 0 || math.Abs(far) > math.Abs(best)+slack)
 	}
@@ -238,7 +262,7 @@ func (s *sheet) Past(o *advice.Option) bool {
 
 // Beyond says by how much the whole way is longer than the track, or what the
 // track gives where only the doubt is longer; "" where it reaches.
-func (s *sheet) Beyond() string {
+func (s *Sheet) Beyond() string {
 	if s.Setup == nil {
 		return ""
 	}
@@ -259,7 +283,7 @@ func (s *sheet) Beyond() string {
 }
 
 // lookFor finds what would tell more, where the evidence is not enough.
-func (s *sheet) lookFor() {
+func (s *Sheet) lookFor() {
 	for i, o := range s.Advice.WorthKnowing {
 		switch {
 		case o.Kind == advice.NoteFeel:
@@ -274,7 +298,7 @@ func (s *sheet) lookFor() {
 }
 
 // Again says that the setup holds a note of feel at each of the speeds.
-func (s *sheet) Again() bool {
+func (s *Sheet) Again() bool {
 	const near = 0.5 // m/s, a knot
 	for _, v := range s.Notes {
 		if s.Setup == nil || !slices.ContainsFunc(s.Setup.Feel, func(f setup.Feel) bool { return math.Abs(f.Speed-v) <= near }) {
@@ -282,6 +306,60 @@ func (s *sheet) Again() bool {
 		}
 	}
 	return s.Setup != nil
+}
+
+// Pitch says for how much of the riding the board's pitch is known, "" when
+// there is no such log or it covers nearly all.
+func (s *Sheet) Pitch() string {
+	m, r := s.Motion, s.Ride
+	if m == nil || r == nil || !m.Mount.Rigid {
+		return ""
+	}
+	var flown, covered float64
+	for _, x := range r.Rides {
+		flown += x.End - x.Start
+		for _, g := range m.Segments {
+			if g[0] < 0 || g[1] > len(m.Time) || g[1] <= g[0] {
+				continue
+			}
+			covered += math.Max(0, math.Min(x.End, m.Time[g[1]-1])-math.Max(x.Start, m.Time[g[0]]))
+		}
+	}
+	if !(covered < 0.95*flown) || !Finite(covered) {
+		return ""
+	}
+	return fmt.Sprintf("pitch for %s of it", Minutes(covered))
+}
+
+// Step says that a step is advised, after which the load is another.
+func (s *Sheet) Step() bool { return s.Advice != nil && s.Advice.Verdict == advice.Change }
+
+// Tacks is how much more nose-up the board flies on starboard tack than on port,
+// degrees; unknown where the log does not tell.
+func (s *Sheet) Tacks() interval.Interval {
+	if s.PitchLaw != nil && s.PitchLaw.Enough {
+		for _, b := range s.PitchLaw.Bend {
+			if b.Name == pitchlaw.TackDifference {
+				return b.Size
+			}
+		}
+	}
+	return interval.Unknown()
+}
+
+// Front is today's front share at the top speed.
+func (s *Sheet) Front() interval.Interval { return Possible(s.Fast.FrontShare) }
+
+// Today says how the load stands now.
+func (s *Sheet) Today() string { return s.carries("Today the front foot") }
+
+// AtTop is the speed gradient at the top speed: the advice's own, by cards that
+// are not all alike, or that of the load.
+func (s *Sheet) AtTop(after bool) interval.Interval {
+	if a := s.Advice; a != nil && a.GradientNow.Known() {
+		return Choose(after, a.GradientAfter, a.GradientNow)
+	}
+	return Choose(after, s.Fast.GradientAfter, s.Fast.Gradient)
 }
 
 // SpeedsOf are the low, middle and top speed that count, m/s; NaN when unknown.

@@ -162,7 +162,7 @@ func TestClippedIsSaid(t *testing.T) {
 		{-60, -10, 12, "; the mast's slot gives 4.0 cm back"},
 	} {
 		r.Advice.FoilMove = interval.Interval{Value: c.value, Low: c.low, High: c.high}
-		if got := strings.ReplaceAll(Units{}.OrDefault().sheet(r).Beyond(), NBSP, " "); !strings.HasPrefix(got, c.want) || c.want == "" && got != "" {
+		if got := strings.ReplaceAll(Units{}.OrDefault().Sheet(r).Beyond(), NBSP, " "); !strings.HasPrefix(got, c.want) || c.want == "" && got != "" {
 			t.Errorf("%+v: %q", c, got)
 		}
 	}
@@ -211,9 +211,8 @@ func TestForgedParts(t *testing.T) {
 		r := &analysis.Result{Followed: &analysis.Followed{Session: title}}
 		x := struct {
 			Answer
-			Step    bool
-			Missing []string
-		}{Answer{Head: "Ride.", SoFar: Units{}.tell("followed", r)}, false, nil}
+			*Sheet
+		}{Answer{Head: "Ride.", SoFar: Units{}.tell("followed", r)}, Units{}.Sheet(r)}
 		if facts := (Units{}).Facts("next step", x); len(facts) != 3 || facts[1].Value != "no step yet" || !strings.Contains(facts[0].Value, Clean(title)) {
 			t.Errorf("%q: facts %+v", title, facts)
 		}
