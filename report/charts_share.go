@@ -189,8 +189,12 @@ var dragParts = []struct {
 
 // drag is the drag against speed, and its parts.
 func (b *builder) drag() *figure {
+	says := b.u.Drag(b.r)
+	if len(says) == 0 {
+		return nil
+	}
 	f, curve := newFigure("drag", b.u, nil), b.r.Drag.Curve
-	f.Open, f.Read, f.Says = true, "Speed", b.u.Drag(b.r)[2]
+	f.Open, f.Read, f.Says = true, "Speed", says[2]
 	var cols []column
 	var layers []chart.Layer
 	for i, x := range dragParts {

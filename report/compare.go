@@ -121,7 +121,7 @@ func newComparePage(c *analysis.Comparison, o Options) *comparePage {
 	}
 	ms := measures(u, lo, top)
 	if b := onlyChange(c); b != nil {
-		ms[0].apart = words.Apart(b)
+		ms[0].apart = u.Tell("apart", b)
 	}
 	p.Figures = compareFigures(cs, ms, u)
 	p.All = compareTable(c, cs, ms, u)
@@ -246,8 +246,8 @@ func mateOf(a analysis.Athlete, sheet string, u words.Units) mate {
 		m.Of = strings.TrimPrefix(m.Of+", "+w.Title, ", ")
 	}
 	m.Cells = slices.Concat(u.Facts("numbers", s), []words.Fact{{Name: "Season", Value: trend(a)}}, stepOfAthlete(s, w, u))
-	if s := words.Overshoot(r, u); s != "" {
-		m.Cells = append(m.Cells, words.Fact{Name: "Mind", Value: s})
+	if mind := u.Tell("overshoot", s); mind != "" {
+		m.Cells = append(m.Cells, words.Fact{Name: "Mind", Value: mind})
 	}
 	for _, f := range r.Session.Warnings {
 		m.Cells = append(m.Cells, words.Fact{Name: "Warning", Value: words.Sentence(u.Say(f))})

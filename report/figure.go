@@ -51,6 +51,14 @@ type row struct {
 	Cells []string
 }
 
+// orNone is nil for a table without rows.
+func (t *table) orNone() *table {
+	if len(t.Rows) == 0 {
+		return nil
+	}
+	return t
+}
+
 // add is a row, at one that the read-out finds by its number.
 func (t *table) add(cells ...string) { t.Rows = append(t.Rows, row{Cells: cells}) }
 

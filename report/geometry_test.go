@@ -462,7 +462,7 @@ func TestDirections(t *testing.T) {
 			t.Errorf("%g east, %g north: %s", c.east, c.north, got)
 		}
 	}
-	for _, g := range setupLines(r.Setup, u) {
+	for _, g := range newPage(r, Options{Units: u}).Given() {
 		if g.Name == "Mast can still slide" && strings.ReplaceAll(g.Value, words.NBSP, " ") != "4.0 cm back, 5.0 cm forward" {
 			t.Errorf("%s: %s", g.Name, g.Value)
 		}

@@ -34,7 +34,7 @@ func CompareJSON(w io.Writer, c *analysis.Comparison, u words.Units) error {
 		Athletes    []athlete `json:"athletes"`
 		BeforeAfter any       `json:"before_after"` // of two sessions
 		Why         string    `json:"why"`
-	}{Schema: c.Schema, BeforeAfter: judgedOf(onlyChange(c), c.Athletes[0].Last(), u), Why: words.WhyNoChange(c)}
+	}{Schema: c.Schema, BeforeAfter: judgedOf(onlyChange(c), c.Athletes[0].Last(), u), Why: u.Tell("no change judged", c)}
 	for _, r := range c.Results {
 		j.Results = append(j.Results, resultOf(r, u))
 	}
@@ -128,7 +128,7 @@ func resultOf(r *analysis.Result, u words.Units) any {
 			key{"foot_pressure_move_mm", x.PressureMove}, key{"foot_pressure_move_top_mm", x.PressureTop}, key{"curve", x.Curve}, key{"curve_after", x.CurveAfter}, key{"notes", reasons(x.Notes, r, u)})
 	}
 	if f := r.Finish; f != nil {
-		set("finish", f, key{"trailing_edge", words.TrailingEdge(f)}, key{"steps", words.FinishSteps(f)}, key{"cautions", words.FinishCautions}, key{"notes", u.FinishNotes(f)})
+		set("finish", f, key{"trailing_edge", u.Tell("trailing edge", f)}, key{"steps", u.TellAll("finish steps", f)}, key{"cautions", u.TellAll("sanding", nil)}, key{"notes", u.TellAll("finish rests on", f)})
 	}
 	if f := r.Followed; f != nil {
 		set("followed", f, key{"says", u.Judgement(f.Judged)})

@@ -67,6 +67,8 @@ func Policy() string {
 var funcs = template.FuncMap{
 	"policy":   Policy,
 	"cellKind": cellKind,
+	"fileName": words.FileName,
+	"clean":    words.Clean,
 	"style":    func() template.CSS { return template.CSS(styleSheet) },
 	"script":   func() template.JS { return template.JS(script) },
 	// json is a JSON text that report made itself; < is escaped by encoding/json.

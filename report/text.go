@@ -77,7 +77,8 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 // PlanText writes the next outing, to be taken to the water.
 func PlanText(w io.Writer, r *analysis.Result, o TextOptions) error {
 	t := newTextPage(o)
-	p := words.PlanFor(r, o.Units.OrDefault())
+	u := o.Units.OrDefault()
+	p := words.PlanFor(r, u)
 	t.head("The next outing: " + words.Title(r))
 	if len(p.Trials) == 0 {
 		t.row("", "Nothing that could be marked or measured would narrow the answer.", vital)
@@ -86,8 +87,8 @@ func PlanText(w io.Writer, r *analysis.Result, o TextOptions) error {
 		t.list(words.Choose(i == 0, "Best", "Or"), append([]string{x.Do + " " + x.Tells}, x.How...))
 	}
 	t.list("Mind", p.Mind)
-	if x := o.Units.OrDefault().GlideProtocol(r); x != nil {
-		t.list("Top end", append(append([]string{x.Do + " " + x.Tells}, x.How...), words.TopSpeedCautions[0]))
+	if x := u.GlideProtocol(r); x != nil {
+		t.list("Top end", append(append([]string{x.Do + " " + x.Tells}, x.How...), u.TellAll("top speed", nil)[0]))
 	}
 	t.list("Remember?", p.Ask)
 	if len(p.Ask) > 0 {

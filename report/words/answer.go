@@ -46,11 +46,11 @@ func For(r *analysis.Result, u Units) Answer {
 	w := Answer{Title: Title(r), Every: EveryTime(false, false, false)}
 	a := r.Advice
 	if a == nil {
-		w.Today = u.tell("without advice", r)
-		w.read(u.tell("answer none", s))
+		w.Today = u.Tell("without advice", r)
+		w.read(u.Tell("answer none", s))
 		return w
 	}
-	w.Today, w.Evidence, w.Plan = s.carries("The front foot"), u.tell("evidence", r), PlanFor(r, u)
+	w.Today, w.Evidence, w.Plan = s.carries("The front foot"), u.Tell("evidence", r), PlanFor(r, u)
 	if m := r.Mount; m != nil && !m.Rigid && m.Why.Kind != "" {
 		w.Limits = append(w.Limits, Sentence(u.Say(m.Why))+" So the board logger's pitch is not used.")
 	}
@@ -78,10 +78,10 @@ func For(r *analysis.Result, u Units) Answer {
 		letter = "answer find out"
 		s.lookFor()
 	}
-	w.read(u.tell(letter, s))
-	w.Next, w.SoFar = w.Head, u.tell("followed", r)
+	w.read(u.Tell(letter, s))
+	w.Next, w.SoFar = w.Head, u.Tell("followed", r)
 	if len(analysis.Notes(r.Session.Warnings, analysis.FromTheStart)) > 0 {
-		changes := u.tell("changes", nil)
+		changes := u.Tell("changes", nil)
 		w.Next, w.SoFar = w.Next+" "+changes, strings.TrimSpace(w.SoFar+" "+changes)
 	}
 	if w.step {
@@ -139,17 +139,13 @@ func Title(r *analysis.Result) string {
 // EveryTime are the cautions that hold for everybody: without those that a step
 // with a shim, with a move of the mast, or with a careful start gives by itself.
 func EveryTime(shim, move, start bool) []string {
-	return Units{}.tellAll("every time", struct{ Shim, Move, Start bool }{shim, move, start})
+	return Units{}.TellAll("every time", struct{ Shim, Move, Start bool }{shim, move, start})
 }
-
-// Overshoot warns of a load on the front foot that falls with speed: where it
-// does by the best guess, and at the top where that is not unlikely; "" for nowhere.
-func Overshoot(r *analysis.Result, u Units) string { return u.tell("overshoot", u.Sheet(r)) }
 
 // screwCare is what to mind of the screws that a change loosens: those of the
 // stabilizer by a shim that goes in or out, those of the mast by a move.
 func screwCare(shim, out, move bool) string {
-	return Units{}.tell("screws", struct{ Shim, Out, Move bool }{shim, out, move})
+	return Units{}.Tell("screws", struct{ Shim, Out, Move bool }{shim, out, move})
 }
 
 // quotedNames are names in quotation marks, none that is empty.

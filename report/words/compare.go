@@ -15,9 +15,6 @@ import (
 	"evenfoot/analysis/trim"
 )
 
-// WhyNoChange says why a comparison judges no change, "" where it does.
-func WhyNoChange(c *analysis.Comparison) string { return Units{}.tell("no change judged", c) }
-
 // VerdictHead is the judgement of a change in a sentence: no more of a success
 // than its rows and its chance allow.
 func VerdictHead(b *advice.BeforeAfter) string {
@@ -25,16 +22,11 @@ func VerdictHead(b *advice.BeforeAfter) string {
 		return slices.ContainsFunc(b.Says, func(x advice.Reason) bool { return x.Kind == k })
 	}
 	partly := slices.ContainsFunc(b.Rows, func(r advice.Comparison) bool { return r.Outcome == advice.More || r.Outcome == advice.Less })
-	return Units{}.tell("verdict", struct {
+	return Units{}.Tell("verdict", struct {
 		*advice.BeforeAfter
 		Same, Unsaid, Partly bool
 	}{b, says(advice.NothingChanged), says(advice.ChangedUnsaid), partly})
 }
-
-// Apart says how surely the outing after a change is the more even one, by the
-// same chance as the judgement; "" where there is none. The doubts of the two go
-// together, so that their intervals may overlap.
-func Apart(b *advice.BeforeAfter) string { return Units{}.tell("apart", b) }
 
 // whatChanged names a change by its one part, and as a change where it has several.
 func whatChanged(all []advice.Difference) string {
@@ -168,8 +160,8 @@ func (u Units) Keyed(k *setup.Key, v float64) string {
 // start, the time on the foil, and what the marks in it say.
 func (u Units) Part(p analysis.Part) (when, trim, flown, felt string) {
 	m := func(mm interval.Number) float64 { return float64(mm) / 1000 }
-	trim = strings.Join(u.tellAll("part trim", struct{ Foil, Shim, Front, Back float64 }{m(p.Foil), m(p.Shim), m(p.Front), m(p.Back)}), ", ")
-	return p.Start.Format("15:04") + "–" + p.End.Format("15:04"), cmp.Or(trim, "as at the start"), Minutes(float64(p.Foiling)), u.tell("part felt", p)
+	trim = strings.Join(u.TellAll("part trim", struct{ Foil, Shim, Front, Back float64 }{m(p.Foil), m(p.Shim), m(p.Front), m(p.Back)}), ", ")
+	return p.Start.Format("15:04") + "–" + p.End.Format("15:04"), cmp.Or(trim, "as at the start"), Minutes(float64(p.Foiling)), u.Tell("part felt", p)
 }
 
 // NextOf says what to do after an outing that is compared, and what to mind with

@@ -1,12 +1,10 @@
 package words
 
 import (
-	"fmt"
 	"math"
 	"strings"
 
 	"evenfoot/analysis"
-	"evenfoot/analysis/finish"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pace"
 	"evenfoot/analysis/trim"
@@ -25,7 +23,7 @@ func (u Units) Drag(r *analysis.Result) []string {
 	}
 	_, _, ridden := SpeedsOf(r)
 	top := r.Drag.Curve[len(r.Drag.Curve)-1]
-	return u.tellAll("drag", struct {
+	return u.TellAll("drag", struct {
 		*analysis.Drag
 		Top    analysis.DragPoint
 		Ridden float64
@@ -36,7 +34,7 @@ func (u Units) Drag(r *analysis.Result) []string {
 
 // couldShow says which change glides can show.
 func (u Units) couldShow(n int, smallest, twenty interval.Number) string {
-	return u.tell("could show", struct {
+	return u.Tell("could show", struct {
 		N                int
 		Smallest, Twenty interval.Number
 	}{n, smallest, twenty})
@@ -46,25 +44,11 @@ func (u Units) couldShow(n int, smallest, twenty interval.Number) string {
 // count are from it.
 func (u Units) Cavitation(r *analysis.Result) string {
 	_, _, top := SpeedsOf(r)
-	return u.tell("cavitation", struct {
+	return u.Tell("cavitation", struct {
 		interval.Interval
 		Limit float64
 		Near  bool
 	}{r.Drag.Cavitation, trim.CavitationSearched, top > r.Drag.Cavitation.Low})
-}
-
-// TopSpeedCautions belong to all that is said of the top speed.
-var TopSpeedCautions = Units{}.tellAll("top speed", nil)
-
-// DragOptions says what each number of cards does at the top speed: cards, drag
-// in N, speed at the same pull.
-func (u Units) DragOptions(d *analysis.Drag) (rows [][]string) {
-	for _, o := range d.Options {
-		if o.Cards != 0 {
-			rows = append(rows, []string{fmt.Sprintf("%+g", o.Cards), Between(o.Drag, 1, 1), Between(o.Speed, u.SpeedValue(1), 2)})
-		}
-	}
-	return rows
 }
 
 // DragChange says whether the drag changed, and no more than the glides show.
@@ -72,7 +56,7 @@ func (u Units) DragChange(c *analysis.DragChange) string {
 	if c == nil {
 		return ""
 	}
-	return u.tell("drag change", struct {
+	return u.Tell("drag change", struct {
 		*analysis.DragChange
 		None, Little bool // no change explains it; less than is shown reliably
 		Could        string
@@ -88,7 +72,7 @@ func (u Units) GlideProtocol(r *analysis.Result) *Trial {
 	if r.Setup == nil || r.Drag != nil && r.Drag.Glides >= enoughGlides {
 		return nil
 	}
-	t := &Trial{Do: u.tell("glide", nil), How: u.tellAll("glide how", r.Setup.Rig), Tells: u.tell("glide tells", nil)}
+	t := &Trial{Do: u.Tell("glide", nil), How: u.TellAll("glide how", r.Setup.Rig), Tells: u.Tell("glide tells", nil)}
 	if d := r.Drag; d != nil {
 		t.Tells = "About 10 minutes. " + u.couldShow(d.Glides, d.Smallest, d.SmallestTwenty)
 	}
@@ -114,7 +98,7 @@ const saysNothing = 0.9
 // Pace says what a racer asks of a log, a sentence a point.
 func (u Units) Pace(p *analysis.Pace) (says []string) {
 	if p.OffEven.Known() && p.OffEven.High-p.OffEven.Low < saysNothing {
-		says = append(says, u.tell("off even", struct {
+		says = append(says, u.Tell("off even", struct {
 			From, Part any
 		}{p.TopFrom, part(p.OffEven)}))
 	}
@@ -122,13 +106,13 @@ func (u Units) Pace(p *analysis.Pace) (says []string) {
 	for _, a := range p.Apart {
 		if n := paceNames[a.Name]; p.Reaches > 0 && a.Told() {
 			told = true
-			says = append(says, u.tell("fastest", struct {
+			says = append(says, u.Tell("fastest", struct {
 				Name, Fastest, Rest, P any
 			}{n.name, Fixed(float64(a.Fastest), n.digits) + n.unit, Fixed(float64(a.Rest), n.digits) + n.unit, a.P}))
 		}
 	}
 	if !told {
-		says = append(says, u.tell("nothing apart", struct{ Reaches, Least int }{p.Reaches, pace.Least}))
+		says = append(says, u.Tell("nothing apart", struct{ Reaches, Least int }{p.Reaches, pace.Least}))
 	}
 	return says
 }
@@ -140,24 +124,3 @@ func part(i interval.Interval) string {
 	}
 	return Percent(i.Value)
 }
-
-// FinishCautions are for anybody who sands a foil.
-var FinishCautions = Units{}.tellAll("sanding", nil)
-
-// FinishHead is the advice on surfaces in a sentence: an order only where the
-// setup tells today's surface.
-func FinishHead(f *finish.Finish) string {
-	if f.Grit == nil {
-		return ""
-	}
-	return Units{}.tell("finish", f)
-}
-
-// FinishSteps says how to get to the finish that is smooth enough.
-func FinishSteps(f *finish.Finish) []string { return Units{}.tellAll("finish steps", f) }
-
-// TrailingEdge says how thick the trailing edges should be.
-func TrailingEdge(f *finish.Finish) string { return Units{}.tell("trailing edge", f) }
-
-// FinishNotes says what the advice on surfaces rests on.
-func (u Units) FinishNotes(f *finish.Finish) []string { return u.tellAll("finish rests on", f) }

@@ -83,7 +83,7 @@ func (u Units) walk(r *analysis.Result, owner string) string {
 	if !x.WingWalk.Known() || !x.PressureMove.Known() || !Finite(mid) {
 		return ""
 	}
-	return u.tell("walk", struct {
+	return u.Tell("walk", struct {
 		*advice.OtherRider
 		Owner    string
 		Mid, Top float64

@@ -66,8 +66,8 @@ func (u Units) trial(x advice.Trial) (t Trial) {
 	if n := len(x.Speeds); n > 0 {
 		of.Span = u.SpeedText(x.Speeds[0]) + " to " + u.SpeedText(x.Speeds[n-1])
 	}
-	t.Tells = u.tell("trial tells", of)
-	if all := u.tellAll("trial "+string(x.Kind), of); len(all) > 0 {
+	t.Tells = u.Tell("trial tells", of)
+	if all := u.TellAll("trial "+string(x.Kind), of); len(all) > 0 {
 		t.Do, t.How = all[0], all[1:]
 	} else {
 		t.Do = Sentence(u.Observation(x.Observation))

@@ -30,7 +30,7 @@ const hardlyNarrower = 0.97
 // Reason says a reason of the advice in r, or what to do in place of a step.
 func (u Units) Reason(x advice.Reason, r *analysis.Result) string {
 	if x.Kind == advice.NoLogger {
-		return u.tell("no logger", struct {
+		return u.Tell("no logger", struct {
 			advice.Reason
 			Loose, Hardly bool // a loose sensor is said by itself
 			Unusable      string

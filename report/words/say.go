@@ -103,7 +103,7 @@ func (u Units) Explain(err error) error {
 
 // SpeedError says why there is no advice for the speeds, and what to do.
 func (u Units) SpeedError(e *analysis.SpeedError) string {
-	return u.tell("no speeds", struct {
+	return u.Tell("no speeds", struct {
 		*analysis.SpeedError
 		Near float64
 	}{e, analysis.NearRidden})
@@ -156,7 +156,7 @@ func (u Units) Flow(f *pitchlaw.Fit) string {
 	if f == nil || f.FlowSource == "given" || !f.Slope.Known() {
 		return ""
 	}
-	return strings.Join(u.tellAll("flow", struct {
+	return strings.Join(u.TellAll("flow", struct {
 		*pitchlaw.Fit
 		Line   float64 // degrees
 		Doubt  float64 // m/s, 90 %
@@ -171,7 +171,7 @@ func (u Units) Current(r *analysis.Result) string {
 		return ""
 	}
 	to := math.Mod(math.Atan2(w.East.Value, w.North.Value)*radian+360, 360)
-	s := u.tell("current", struct {
+	s := u.Tell("current", struct {
 		Source           string
 		Speed, To, Doubt float64
 	}{w.Source, math.Hypot(w.East.Value, w.North.Value), to, 1.64 * math.Max(w.East.SD(), w.North.SD())})

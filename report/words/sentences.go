@@ -84,15 +84,12 @@ func (b book) say(u Units, kind string, x any) string {
 
 var sheetBook = newBook("sheet", "answer", "figures", "facts")
 
-// Tell is a sentence of the sheet for the rooms that draw it.
-func (u Units) Tell(kind string, x any) string { return u.tell(kind, x) }
-
 // A Fact is a name and what it is.
 type Fact struct{ Name, Value string }
 
 // Facts are the parts of a letter that say something, with their labels.
 func (u Units) Facts(kind string, x any) (out []Fact) {
-	for _, part := range u.tellAll(kind, x) {
+	for _, part := range u.TellAll(kind, x) {
 		if label, text, _ := strings.Cut(part, ": "); text != "" {
 			out = append(out, Fact{label, text})
 		}
@@ -109,13 +106,13 @@ func (u Units) Letter(kind string, x any) map[string]string {
 	return parts
 }
 
-// tell is a sentence of the sheet about x.
-func (u Units) tell(kind string, x any) string { return sheetBook.say(u, kind, x) }
+// Tell is a sentence of the sheet about x.
+func (u Units) Tell(kind string, x any) string { return sheetBook.say(u, kind, x) }
 
-// tellAll is several, which a ¶ parts; none that is empty.
-func (u Units) tellAll(kind string, x any) []string {
+// TellAll is several, which a ¶ parts; none that is empty.
+func (u Units) TellAll(kind string, x any) []string {
 	var out []string
-	for s := range strings.SplitSeq(u.tell(kind, x), partMark) {
+	for s := range strings.SplitSeq(u.Tell(kind, x), partMark) {
 		if s = strings.TrimSpace(s); s != "" {
 			out = append(out, s)
 		}
@@ -129,7 +126,7 @@ func num(v any) float64 { return reflect.ValueOf(v).Float() }
 // can is what the sentences of all books may call, in the reader's units.
 func (u Units) can() template.FuncMap {
 	return template.FuncMap{
-		"say": u.Say, "part": u.tell, "here": u.here, "conflict": u.Conflict, "reason": Reason, "observation": u.Observation,
+		"say": u.Say, "part": u.Tell, "here": u.here, "conflict": u.Conflict, "reason": Reason, "observation": u.Observation,
 		"clean": Clean, "listed": Listed, "quotedNames": quotedNames, "plural": Plural, "upper": UpperFirst, "lower": LowerFirst,
 		"fine": u.SpeedFine, "speeds": u.speeds, "knot": u.SpeedName, "length": u.LengthText, "roughly": u.lengthRound,
 		"way": u.way, "further": u.further, "foreAft": ForeAft, "places": u.places, "placeAt": placeAt, "percent": Percent, "about": about,
@@ -147,7 +144,7 @@ func (u Units) can() template.FuncMap {
 		"ofSpeed":   u.SpeedValue,
 		"gradient":  func(perKnot float64) float64 { return u.Gradient(interval.Exact(perKnot)).Value },
 		"halfWidth": func(i interval.Interval) float64 { return (i.High - i.Low) / 2 },
-		"best":      func(v interval.Number) string { return Choose(v > 0, Fixed(u.SpeedValue(float64(v)), 1), "–") },
+		"best":      u.BestSpeed,
 		"nbsp":      func() string { return NBSP },
 		"join":      func(s []string) string { return strings.Join(s, ", ") },
 		"rider":     u.RiderText, "sentence": Sentence, "cleanTo": CleanTo, "leftOut": LeftOut, "missing": Missing, "choice": ChoiceName, "bySize": bySize, "verdict": VerdictHead, "dragChange": u.DragChange,
@@ -176,7 +173,7 @@ func (u Units) can() template.FuncMap {
 		"pressed": func(mm float64) string {
 			return Choose(math.Abs(mm) < 1, "about where they do", u.further(mm/1000))
 		},
-		"tell":        func(kind string) string { return u.tell(kind, nil) },
+		"tell":        func(kind string) string { return u.Tell(kind, nil) },
 		"half":        func(v interval.Number) string { return fmt.Sprintf("%.2f", float64(v)/2) },
 		"millimetres": func(m float64) string { return fmt.Sprintf("%.1f", m*1000) },
 		"even":        even,

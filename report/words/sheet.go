@@ -68,7 +68,7 @@ func (s *Sheet) One() bool { return s.u.SpeedText(s.Lo) == s.u.SpeedText(s.Top) 
 
 // carries says how the load stands on a rider's front foot.
 func (s *Sheet) carries(foot string) string {
-	if says := s.u.tell("carries", s); says != "" {
+	if says := s.u.Tell("carries", s); says != "" {
 		return foot + " " + says
 	}
 	return ""

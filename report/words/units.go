@@ -116,6 +116,11 @@ func (u Units) SpeedText(v float64) string {
 // SpeedFine is the same to a tenth.
 func (u Units) SpeedFine(v float64) string { return in(u.SpeedValue(v), 1, u.SpeedName()) }
 
+// BestSpeed is one to a tenth without its unit, a dash where there is none.
+func (u Units) BestSpeed(v interval.Number) string {
+	return Choose(v > 0, Fixed(u.SpeedValue(float64(v)), 1), "–")
+}
+
 // speedNoted is a speed as its rider wrote it down, to a tenth at most.
 func (u Units) speedNoted(v float64) string {
 	return Decimals(u.SpeedValue(v), 1) + NBSP + u.SpeedName()
