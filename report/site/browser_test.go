@@ -73,6 +73,7 @@ func (b *tab) click(sel string) {
 // TestInBrowser works the pages as a user does, with scripts switched off:
 // add two outings, compare, correct, delete.
 func TestInBrowser(t *testing.T) {
+	alone(t)
 	d := open(t, Config{})
 	dir := t.TempDir()
 	var logs [2][]string

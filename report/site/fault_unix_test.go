@@ -211,7 +211,10 @@ func finished(t *testing.T, what, dir string) {
 }
 
 // TestFullDisk: see [fullDisk]. The bound for one file stands for a disk that is full.
-func TestFullDisk(t *testing.T) { finished(t, "full", t.TempDir()) }
+func TestFullDisk(t *testing.T) {
+	t.Parallel()
+	finished(t, "full", t.TempDir())
+}
 
 // fullDisk: what cannot be written is refused with the reason and leaves nothing,
 // and what is there is shown all the same.
@@ -286,6 +289,7 @@ func fullDisk(t *testing.T, dir string) {
 
 // TestReadOnly: see [readOnlyLibrary].
 func TestReadOnly(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	d := open(t, Config{Dir: dir})
 	for _, o := range outings() {

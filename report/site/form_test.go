@@ -52,6 +52,7 @@ func pieces(f form.Fields, more ...piece) []piece {
 // TestCorrectSetup: a session without a setup gets one, then a better one; a
 // bad one changes nothing; two windows cannot overwrite each other.
 func TestCorrectSetup(t *testing.T) {
+	t.Parallel()
 	d := open(t, Config{})
 	o := outings()[0]
 	at := d.added(piece{"logs", "watch.gpx", string(o.gpx)})
@@ -125,6 +126,7 @@ var heldField = regexp.MustCompile(`name="held" value="([^"]+)"`)
 // without script, while one types with it; the logs wait meanwhile; and the TOML
 // goes in and out.
 func TestForm(t *testing.T) {
+	t.Parallel()
 	d := open(t, Config{})
 	o := outings()[0]
 	f, err := form.Read([]byte(o.setup))
@@ -268,6 +270,7 @@ func TestHeld(t *testing.T) {
 // TestTwoTouches: a word at a speed, and what a moment meant, go into the setup,
 // and the sheet is made anew from it.
 func TestTwoTouches(t *testing.T) {
+	t.Parallel()
 	d := open(t, Config{})
 	o := outings()[0]
 	o.setup = o.setup[:strings.Index(o.setup, "[[feel]]")]
@@ -428,6 +431,8 @@ var (
 
 // TestNoCommands: no page tells its reader to use a command.
 func TestNoCommands(t *testing.T) {
+	t.Parallel()
+	alone(t)
 	d := open(t, Config{})
 	o := outings()[0]
 	look := func(name, page string) {

@@ -16,6 +16,7 @@ import (
 
 // TestPages: a long list is shown a page at a time, and searched, without a script.
 func TestPages(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	st := openShelf(t, dir)
 	for n := range 2*listed + 5 {
@@ -29,6 +30,7 @@ func TestPages(t *testing.T) {
 	}
 	st.close()
 	d := open(t, Config{Dir: dir})
+	d.idle()
 	titles := regexp.MustCompile(`title \d+</bdi></a><span`)
 	follow := func(at, link string) string {
 		t.Helper()
@@ -97,6 +99,7 @@ func TestPages(t *testing.T) {
 // TestUnnamed: those without a rider's name are a list of their own on all its pages,
 // and Enter finds within it.
 func TestUnnamed(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	st := openShelf(t, dir)
 	for n := range 61 {
@@ -110,6 +113,7 @@ func TestUnnamed(t *testing.T) {
 	}
 	st.close()
 	d := open(t, Config{Dir: dir})
+	d.idle()
 	body := d.must("/?rider=", "60 sessions", "Older sessions", "<b><bdi>no name</bdi></b>", `name="of" value="Odalys"`)
 	form := body[strings.Index(body, `<form action="/compare"`):]
 	if !strings.Contains(form, `<input type="hidden" name="rider" value="">`) {
@@ -126,6 +130,7 @@ func TestUnnamed(t *testing.T) {
 // TestNothingStale: the line of a session is made anew when the evidence for it,
 // or the units of its words, are others than they were.
 func TestNothingStale(t *testing.T) {
+	t.Parallel()
 	d := open(t, Config{})
 	d.added(outings()[1].watched()...)
 	d.settled()

@@ -17,6 +17,7 @@ import (
 // TestOutings: many files at once are sorted by time, and by where they were,
 // shown, and kept with one click; what cannot be read is told and left out.
 func TestOutings(t *testing.T) {
+	t.Parallel()
 	d := open(t, Config{})
 	wake := d.idle()
 	all := append(morning(), piece{"logs", "photo.csv", "no log"})
@@ -117,6 +118,7 @@ func TestOutingsWait(t *testing.T) {
 // TestFolders: outings that come in a folder each, with a setup of its own, keep it,
 // in an archive too; without one they are lent another outing's.
 func TestFolders(t *testing.T) {
+	t.Parallel()
 	d := open(t, Config{})
 	d.idle()
 	os := outings()
@@ -317,6 +319,7 @@ func TestSortOutings(t *testing.T) {
 // TestOuting: of a log that holds several outings the sheet is made of the longest,
 // or of the one whose number the reader gives.
 func TestOuting(t *testing.T) {
+	t.Parallel()
 	d := open(t, Config{})
 	later := strings.NewReplacer("T10:", "T18:").Replace(track(1))
 	_, second, _ := strings.Cut(later, "<trkseg>")

@@ -127,6 +127,8 @@ func TestOptionsRoundTrip(t *testing.T) {
 
 // TestLightComparison: results without their samples compare as whole ones do.
 func TestLightComparison(t *testing.T) {
+	t.Parallel()
+	alone(t)
 	d := open(t, Config{})
 	d.idle()
 	var whole, light []*analysis.Result
@@ -162,9 +164,10 @@ func TestLightComparison(t *testing.T) {
 // before anybody compares them, by the same logs and never twice, and is what a
 // comparison without it shows.
 func TestForeseen(t *testing.T) {
+	t.Parallel()
 	d := open(t, Config{})
 	for _, o := range outings() {
-		d.added(o.pieces()...)
+		d.added(o.watched()...)
 	}
 	count := func() (n int) {
 		d.site.laters.forget(func(*analysis.Later) bool { n++; return false })
@@ -209,6 +212,7 @@ func TestRecent(t *testing.T) {
 
 // TestForgottenWhileAsked: what is forgotten stays so, whoever asks for it meanwhile.
 func TestForgottenWhileAsked(t *testing.T) {
+	t.Parallel()
 	m := newRecent[int](2)
 	for range 50 {
 		m.put("a", 1)
@@ -246,6 +250,7 @@ func watchFIT(t *testing.T) piece {
 // seem one with the first, counts once as evidence, and counts by itself once the
 // user says that they are two.
 func TestTwins(t *testing.T) {
+	t.Parallel()
 	d := open(t, Config{})
 	defer d.idle()()
 	os := outings()
@@ -334,6 +339,7 @@ func TestTwins(t *testing.T) {
 // TestTwoBoards: two watches that ran together on two boards of one beach came as two
 // outings, and stay two.
 func TestTwoBoards(t *testing.T) {
+	t.Parallel()
 	d := open(t, Config{})
 	d.idle()
 	watch := func(lat float64) string {

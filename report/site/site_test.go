@@ -243,6 +243,7 @@ func (d *desk) idle() (wake func()) {
 
 // TestFromUploadToDeletion goes the way of a user.
 func TestFromUploadToDeletion(t *testing.T) {
+	t.Parallel()
 	d := open(t, Config{})
 	d.must("/", "The library is empty")
 	if strings.Contains(d.must("/"), "<code>evenfoot") {
@@ -253,7 +254,7 @@ func TestFromUploadToDeletion(t *testing.T) {
 	}
 	outs := outings()
 	first := d.added(outs[0].pieces()...)
-	second := d.added(piece{"logs", "watch.gpx", string(outs[1].gpx)}, piece{"logs", "logger.csv", string(outs[1].csv)}, piece{"setup", "", outs[1].setup})
+	second := d.added(piece{"logs", "watch.gpx", string(outs[1].gpx)}, piece{"setup", "", outs[1].setup})
 
 	sheet := d.must(first, "What to do next", `href="/">Library</a>`, first+"/setup")
 	if strings.Contains(sheet, d.site.store.dir) {
@@ -302,9 +303,9 @@ func TestFromUploadToDeletion(t *testing.T) {
 	if strings.Contains(d.must(second+"/more?alone=1"), `value="1" checked`) {
 		t.Error("what is left out is ticked")
 	}
-	d.must(second+"?speed=kmh&low=22&high=40&in=kmh", "km/h")
-	d.must(second+"?mass=92&massin=kg&height=190&heightin=cm&level=intermediate&name=Bo%2Cris", "What to do for <bdi>Bo ris", "on the foil of")
-	if strings.Contains(d.must(second), "Place of the first fix") || !strings.Contains(d.must(second+"?coordinates=1"), "Place of the first fix") {
+	d.must(second+"?alone=1&speed=kmh&low=22&high=40&in=kmh", "km/h")
+	d.must(second+"?alone=1&mass=92&massin=kg&height=190&heightin=cm&level=intermediate&name=Bo%2Cris", "What to do for <bdi>Bo ris", "on the foil of")
+	if strings.Contains(d.must(second), "Place of the first fix") || !strings.Contains(d.must(second+"?alone=1&coordinates=1"), "Place of the first fix") {
 		t.Error("coordinates are on the sheet unasked, or not when asked")
 	}
 	d.must(second+"/more?speed=kmh&with=1", "as evidence", "watch.gpx", `value="1" checked`, "kmh\" selected")
@@ -357,8 +358,8 @@ func TestFromUploadToDeletion(t *testing.T) {
 		}
 		return false
 	})
-	if got := fileCount(t, d.site.store.folder()); got != 4 || pages != 0 || fileCount(t, d.site.store.incoming()) != 0 {
-		t.Errorf("after deletion %d files and %d kept pages of the session are left, want 4 (two logs, a setup, the sidecar) and 0", got, pages)
+	if got := fileCount(t, d.site.store.folder()); got != 3 || pages != 0 || fileCount(t, d.site.store.incoming()) != 0 {
+		t.Errorf("after deletion %d files and %d kept pages of the session are left, want 3 (a log, a setup, the sidecar) and 0", got, pages)
 	}
 	d.must(second)
 }
@@ -380,6 +381,7 @@ func fileCount(t *testing.T, dir string) (n int) {
 // TestRefusals: what cannot be read is refused with the reason, listed, and
 // leaves nothing behind.
 func TestRefusals(t *testing.T) {
+	t.Parallel()
 	d := open(t, Config{MaxUpload: 4 << 20})
 	o := outings()[0]
 	gpx, toml := piece{"logs", "watch.gpx", string(o.gpx)}, piece{"setup_file", "setup.toml", o.setup}
@@ -499,6 +501,7 @@ func TestIdleMap(t *testing.T) {
 }
 
 func TestOutingIsItsLogs(t *testing.T) {
+	t.Parallel()
 	d := open(t, Config{})
 	d.idle()
 	o := outings()[0]
@@ -551,6 +554,7 @@ func TestUploadBesideAnalyses(t *testing.T) {
 // TestConcurrentUploads: the same outing from four windows is one session, and
 // four others are four.
 func TestConcurrentUploads(t *testing.T) {
+	t.Parallel()
 	d := open(t, Config{})
 	gpx := string(outings()[0].gpx)
 	var wg sync.WaitGroup
@@ -599,6 +603,7 @@ func TestConcurrentUploads(t *testing.T) {
 // TestRestart: the library outlives the process; a second process is told no;
 // the rest of a broken upload goes; sheets are made anew.
 func TestRestart(t *testing.T) {
+	t.Parallel()
 	dir := filepath.Join(t.TempDir(), "a library?#%20", "of mine")
 	d := open(t, Config{Dir: dir})
 	at := d.added(piece{"logs", "watch.gpx", string(outings()[0].gpx)})
@@ -654,6 +659,8 @@ func TestRestart(t *testing.T) {
 
 // TestHostileNames: markup and direction marks in names do nothing.
 func TestHostileNames(t *testing.T) {
+	t.Parallel()
+	alone(t)
 	d := open(t, Config{})
 	const name, rider = `<script>alert(1)</script>`, `<img src=x onerror=alert(2)>`
 	toml := regexp.MustCompile(`(?m)^title = .*`).ReplaceAllString(outings()[0].setup, `title = "`+name+`\u202e evil"`)
@@ -686,6 +693,8 @@ func TestHostileNames(t *testing.T) {
 // TestNoFlight: a log without a flight is kept, its page says what is missing,
 // and the speeds given there make a sheet.
 func TestNoFlight(t *testing.T) {
+	t.Parallel()
+	alone(t)
 	sc := simulate.Demo()[0]
 	sc.Duration, sc.GPSRate, sc.IMURate, sc.SpeedLow, sc.SpeedHigh = 200, 1, 50, 1, 1.2
 	var gpx bytes.Buffer

@@ -105,6 +105,7 @@ func titled(t *testing.T, n int) string {
 // TestReopened: what was acknowledged is there again, whatever befell the
 // sidecar; nothing is dropped, and what is odd is told.
 func TestReopened(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	sh := openShelf(t, dir)
 	setup := outings()[0].setup
@@ -476,6 +477,7 @@ func oldLibrary(t *testing.T, schema int) (dir string) {
 // TestOldLibrary: a library of each schema that was a database becomes folders,
 // once, and stays as it was under old/; cut off, it goes on.
 func TestOldLibrary(t *testing.T) {
+	t.Parallel()
 	for schema := 1; schema <= 3; schema++ {
 		dir := oldLibrary(t, schema)
 		if schema == 3 { // cut off after the first session, long ago
@@ -548,6 +550,7 @@ func TestOldLibraryRead(t *testing.T) {
 // TestDamagedOldLibrary: of an index that cannot be read, wholly or in part, no
 // log is lost.
 func TestDamagedOldLibrary(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		name   string
 		damage func(b []byte) []byte
