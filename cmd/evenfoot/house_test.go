@@ -77,6 +77,28 @@ func TestImportsPointOneWay(t *testing.T) {
 	}
 }
 
+// TestTheLibrariesWork: what the product is asked to stand on does real work in
+// it, and not in tests alone.
+func TestTheLibrariesWork(t *testing.T) {
+	idle := []string{"github.com/tormoder/fit", "github.com/tkrajina/gpxgo", "gonum.org/v1/gonum", "gonum.org/v1/plot"}
+	err := filepath.WalkDir(root, func(file string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(file, ".go") || strings.HasSuffix(file, "_test.go") {
+			return err
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), file, nil, parser.ImportsOnly)
+		if err != nil {
+			return err
+		}
+		for _, imp := range f.Imports {
+			idle = slices.DeleteFunc(idle, func(name string) bool { return strings.HasPrefix(imp.Path.Value, `"`+name) })
+		}
+		return nil
+	})
+	if err != nil || len(idle) > 0 {
+		t.Errorf("nothing of the product imports %v (%v)", idle, err)
+	}
+}
+
 // TestThePageComputesNothing: pages show what the analysis found. The report
 // knows neither the trim model nor the filters; its words know the types of
 // the model's findings, and call nothing there.

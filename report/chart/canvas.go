@@ -6,6 +6,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"gonum.org/v1/plot/vg"
 )
 
 // An Ink is a colour by name: the page's style sheet says what it looks like,
@@ -81,24 +83,43 @@ func (p Pen) attrs() string {
 	return a
 }
 
-// Path joins points, which must all be finite. It adds to the path before it
-// where the look is the same: a hundred ticks are one element.
+// Path joins points, which must all be finite.
 func (c *Canvas) Path(with Pen, closed bool, points ...XY) {
-	for _, p := range points {
-		if !p.ok() {
+	var p vg.Path
+	for i, at := range points {
+		to := vg.Point{X: vg.Length(at.X), Y: vg.Length(at.Y)}
+		switch {
+		case !at.ok():
 			return
+		case i == 0:
+			p.Move(to)
+		default:
+			p.Line(to)
 		}
 	}
+	if closed {
+		p.Close()
+	}
+	c.stroke(with, p)
+}
+
+// stroke writes a path of straight pieces. It adds to the path before it where the
+// look is the same: a hundred ticks are one element.
+func (c *Canvas) stroke(with Pen, p vg.Path) {
 	if a := with.attrs(); a != c.open {
 		c.flush()
 		c.open = a
 	}
 	var at XY // what the rounded path has reached
-	for i, p := range points {
-		dx, dy := round1(p.X-at.X), round1(p.Y-at.Y)
-		at = XY{at.X + dx, at.Y + dy}
+	for _, s := range p {
+		dx, dy := round1(float64(s.Pos.X)-at.X), round1(float64(s.Pos.Y)-at.Y)
+		if s.Type != vg.CloseComp {
+			at = XY{at.X + dx, at.Y + dy}
+		}
 		switch {
-		case i == 0:
+		case s.Type == vg.CloseComp:
+			c.path.WriteString("z")
+		case s.Type == vg.MoveComp:
 			c.path.WriteString("M" + pair(at.X, at.Y))
 		case dy == 0:
 			c.path.WriteString("h" + short(dx))
@@ -107,9 +128,6 @@ func (c *Canvas) Path(with Pen, closed bool, points ...XY) {
 		default:
 			c.path.WriteString("l" + pair(dx, dy))
 		}
-	}
-	if closed {
-		c.path.WriteString("z")
 	}
 }
 
