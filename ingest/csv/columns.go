@@ -163,7 +163,7 @@ func ownColumns(head, first []string) (cols []column, strangers []string, what s
 			continue
 		}
 		c := column{q: q, unit: u, scale: 1}.settled(name)
-		if k := slices.IndexFunc(cols[:i], func(o column) bool { return o.slot == c.slot }); k >= 0 && c.slot != unit.SlotIgnore {
+		if k := slices.IndexFunc(cols[:i], func(o column) bool { return o.slot == c.slot }); k >= 0 {
 			return nil, nil, fmt.Sprintf("columns %q and %q hold the same thing; leave one", cols[k].name, name)
 		}
 		cols[i] = c

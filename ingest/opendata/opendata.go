@@ -6,7 +6,6 @@ package opendata
 import (
 	"compress/gzip"
 	"encoding/csv"
-	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -47,38 +46,25 @@ func Table(t testing.TB, name string) map[string][]float64 {
 		t.Fatal(err)
 	}
 	defer f.Close()
+	var rows [][]string
 	z, err := gzip.NewReader(f)
+	if err == nil {
+		rows, err = csv.NewReader(z).ReadAll()
+	}
 	if err != nil {
 		t.Fatal(err)
 	}
-	rows := csv.NewReader(z)
-	head, err := rows.Read()
-	if err != nil {
-		t.Fatal(err)
-	}
-	rows.ReuseRecord = true
-	columns := make([][]float64, len(head))
-	for i := 2; ; i++ {
-		row, err := rows.Read()
-		if err == io.EOF {
-			break
-		}
-		if err != nil {
-			t.Fatal(err)
-		}
+	out := map[string][]float64{}
+	for i, row := range rows[1:] {
 		for k, cell := range row {
 			v := math.NaN()
 			if cell != "" {
 				if v, err = strconv.ParseFloat(cell, 64); err != nil {
-					t.Fatalf("%s, row %d: %v", name, i, err)
+					t.Fatalf("%s, row %d: %v", name, i+2, err)
 				}
 			}
-			columns[k] = append(columns[k], v)
+			out[rows[0][k]] = append(out[rows[0][k]], v)
 		}
-	}
-	out := map[string][]float64{}
-	for k, name := range head {
-		out[name] = columns[k]
 	}
 	return out
 }
