@@ -102,9 +102,6 @@ func (up *upload) given() (text []byte, name string, err error) {
 		up.setup, up.setupName = []byte(text), ingest.SetupName
 	}
 	if up.setup != nil {
-		if _, _, err := setup.Parse(up.setupName, up.setup); err != nil {
-			return nil, "", refused("the setup cannot be used: %w", err)
-		}
 		return up.setup, up.setupName, nil
 	}
 	filled, wrong, _ := up.fields.Check()
@@ -248,12 +245,10 @@ func (s *Site) admit(ctx context.Context, up *upload) (id int64, again bool, err
 	if ses.Setup, ses.Name, err = up.given(); err != nil {
 		return 0, false, err
 	}
-	speeds, err := speedRange(up.fields["low"], up.fields["high"], up.fields["in"])
-	if err != nil {
+	if ses.Speeds, err = speedRange(up.fields["low"], up.fields["high"], up.fields["in"]); err != nil {
 		return 0, false, refused("%w", err)
 	}
-	ses.Speeds = speedsText(speeds)
-	set, _, err := ses.parseSetup()
+	set, err := ses.usable()
 	if err != nil {
 		return 0, false, err
 	}
@@ -276,11 +271,26 @@ func (s *Site) admit(ctx context.Context, up *upload) (id int64, again bool, err
 		return 0, false, refused("%w", err)
 	case log == nil && set == nil:
 		return 0, false, refused("There is nothing to analyse: choose at least one log, or give a setup with the speeds that matter")
-	case log == nil && speeds == [2]float64{}:
+	case log == nil && ses.Speeds == speeds{}:
 		return 0, false, refused("without a log, the speeds that matter must be given with the setup")
 	}
 	ses.describe(set, log)
-	if id, again, err = s.store.add(ses, up.files); err == nil && !again {
+	return s.enter(ses, up.files)
+}
+
+// usable is a session's setup, or an error for who sent it.
+func (s *session) usable() (*setup.Setup, error) {
+	set, _, err := s.parseSetup()
+	if err != nil {
+		err = refused("the setup cannot be used: %w", err)
+	}
+	return set, err
+}
+
+// enter puts a session into the library, unless its outing is there already, and
+// begins its analysis.
+func (s *Site) enter(ses *session, in []*incoming) (id int64, again bool, err error) {
+	if id, again, err = s.store.add(ses, in); err == nil && !again {
 		s.beginUsual(id)
 		s.changed()
 	}
@@ -346,7 +356,7 @@ func (s *Site) correct(was *session, version string, text []byte) error {
 	}
 	ses := *was
 	ses.Setup, ses.Name = text, ingest.SetupName
-	set, _, err := ses.parseSetup()
+	set, err := ses.usable()
 	if err == nil && set == nil && len(ses.Files) == 0 {
 		err = analysis.ErrNothing
 	}

@@ -1,6 +1,7 @@
 package site
 
 import (
+	"archive/zip"
 	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
@@ -10,6 +11,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"strings"
 )
 
 // A file to be written; with data nil, to be removed.
@@ -98,6 +100,37 @@ func fill(to string, r io.Reader) error {
 	}
 	_, err = io.Copy(w, r)
 	return errors.Join(cmp.Or(err, w.Sync()), w.Close())
+}
+
+// errExpands says that an archive holds more than it may.
+var errExpands = errors.New("it expands without measure")
+
+// unzip hands on the files of an archive, no more than most bytes in all. failed is
+// the one that an error is of, "" where it is of the archive.
+func unzip(archive string, most int64, put func(name string, r io.Reader) error) (failed string, err error) {
+	z, err := zip.OpenReader(archive)
+	if err != nil {
+		return "", err
+	}
+	defer z.Close()
+	left := uint64(most)
+	for _, f := range z.File {
+		if strings.HasSuffix(f.Name, "/") {
+			continue
+		}
+		if f.UncompressedSize64 > left { // as it says; a longer one is an error of the reader
+			return f.Name, errExpands
+		}
+		left -= f.UncompressedSize64
+		r, err := f.Open()
+		if err == nil {
+			err = cmp.Or(put(f.Name, r), r.Close())
+		}
+		if err != nil {
+			return f.Name, err
+		}
+	}
+	return "", nil
 }
 
 // hashFile is the SHA-256 of a file, and its size.

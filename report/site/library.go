@@ -353,38 +353,23 @@ func (st *store) restore(e session, s *session) (names []string, err error) {
 
 // unpack writes what a backup holds below a folder.
 func unpack(from, to string) error {
-	z, err := zip.OpenReader(from)
-	if err != nil {
-		return fmt.Errorf("%s is neither a folder nor a backup: %w", from, ingest.Cause(err))
-	}
-	defer z.Close()
 	info, err := os.Stat(from)
 	if err != nil {
 		return fmt.Errorf("%s cannot be read: %w", from, ingest.Cause(err))
 	}
-	left := uint64(ingest.ExpandsMost(info.Size()))
-	for _, f := range z.File {
-		if strings.HasSuffix(f.Name, "/") {
-			continue
+	failed, err := unzip(from, ingest.ExpandsMost(info.Size()), func(name string, r io.Reader) error {
+		if !filepath.IsLocal(name) {
+			return errors.New("it lies outside of the backup")
 		}
-		if !filepath.IsLocal(f.Name) {
-			return fmt.Errorf("%s: %q lies outside of the backup", from, f.Name)
-		}
-		err := func() error {
-			r, err := f.Open()
-			if err != nil {
-				return err
-			}
-			defer r.Close()
-			if f.UncompressedSize64 > left { // as it says; a longer one is an error of the reader
-				return fmt.Errorf("the backup expands to more than %d times its size", ingest.MaxRatio)
-			}
-			left -= f.UncompressedSize64
-			return fill(filepath.Join(to, filepath.FromSlash(f.Name)), r)
-		}()
-		if err != nil {
-			return fmt.Errorf("%s: %s cannot be unpacked: %w", from, f.Name, ingest.Cause(err))
-		}
+		return fill(filepath.Join(to, filepath.FromSlash(name)), r)
+	})
+	switch {
+	case errors.Is(err, errExpands):
+		return fmt.Errorf("%s expands to more than %d times its size", from, ingest.MaxRatio)
+	case err != nil && failed == "":
+		return fmt.Errorf("%s is neither a folder nor a backup: %w", from, ingest.Cause(err))
+	case err != nil:
+		return fmt.Errorf("%s: %s cannot be unpacked: %w", from, failed, ingest.Cause(err))
 	}
 	return nil
 }

@@ -216,10 +216,12 @@ func (st *store) readOld(index string) (all []*oldSession, damage error) {
 	each("SELECT id, added, start, speeds, title, rider FROM session ORDER BY id", func(scan func(...any) error) error {
 		var added int64
 		var start sql.NullInt64
+		var between []byte
 		s := &oldSession{}
-		if err := scan(&s.ID, &added, &start, &s.Speeds, &s.Title, &s.Rider); err != nil {
+		if err := scan(&s.ID, &added, &start, &between, &s.Title, &s.Rider); err != nil {
 			return err
 		}
+		_ = s.Speeds.UnmarshalText(between) // what is no range is none
 		s.Added, s.Files = time.Unix(added, 0).UTC(), files[s.ID]
 		if start.Valid {
 			s.Start = time.Unix(start.Int64, 0).UTC()

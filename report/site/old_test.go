@@ -94,7 +94,7 @@ func TestOldLibrary(t *testing.T) {
 			if err != nil || err2 != nil || len(sh.sessions()) != 2 {
 				t.Fatalf("schema %d: %v, %v, %d sessions", schema, err, err2, len(sh.sessions()))
 			}
-			if two.Title != "A title" || two.Rider != "Odalys" || two.Speeds != "5:7" || two.Start.Hour() != 11 || two.Added.Unix() != 1000 || two.Version != 2 || string(two.Setup) != outings()[0].setup || two.known == nil || two.Files[0].Name != "watch.gpx" {
+			if two.Title != "A title" || two.Rider != "Odalys" || two.Speeds != (speeds{5, 7}) || two.Start.Hour() != 11 || two.Added.Unix() != 1000 || two.Version != 2 || string(two.Setup) != outings()[0].setup || two.known == nil || two.Files[0].Name != "watch.gpx" {
 				t.Errorf("schema %d: session 2 is %+v", schema, two)
 			}
 			if b, err := two.textOf(two.Setups[1]); err != nil || string(b) != "first" || two.Setups[1].Name != "first.toml" {

@@ -17,9 +17,11 @@ type options struct {
 	With                []int64 // the earlier sessions taken as evidence; none of them: the usual ones
 	Alone               bool    // without the usual ones
 	Low, High, In       string  // the speeds that matter most, as typed, and their unit
+	between             speeds  // the same
 	Other               rider
 	Coordinates         bool
 	Outing              string // of a log that holds several, from 1; "" is the one with the most samples
+	outing              int    // the same, 0 for ""
 }
 
 // A rider is another rider on the same foil, as typed.
@@ -86,14 +88,14 @@ func optionsFrom(q url.Values, usual words.Units) (options, error) {
 		*f.to = v
 	}
 	o.Other.Name = label(o.Other.Name)
-	if _, err := speedRange(o.Low, o.High, o.In); err != nil {
+	var err error
+	if o.between, err = speedRange(o.Low, o.High, o.In); err != nil {
 		return o, err
 	}
-	if n, err := strconv.Atoi(o.Outing); o.Outing != "" && (err != nil || n < 1) {
+	if o.outing, err = strconv.Atoi(o.Outing); o.Outing != "" && (err != nil || o.outing < 1) {
 		return o, fmt.Errorf("outing %.40q is no number from 1 on", o.Outing)
 	}
 	o.Coordinates, o.Alone = q.Get("coordinates") == "1", q.Get("alone") == "1"
-	var err error
 	if o.With, err = idList(q["with"]); err == nil && len(o.With) > withMost {
 		err = fmt.Errorf("%d earlier sessions are more than the %d that can be evidence at once", len(o.With), withMost)
 	}
@@ -141,9 +143,26 @@ func (o options) query(usual words.Units) string {
 	return "?" + q.Encode()
 }
 
-// speedRange reads the two fields of the speeds that matter, m/s; zero when
-// both are empty.
-func speedRange(low, high, unit string) (r [2]float64, err error) {
+// speeds are the lowest and the highest that matter, m/s; zero where none are given.
+type speeds [2]float64
+
+// MarshalText keeps them in the library as "5:7.5", none as "".
+func (r speeds) MarshalText() (text []byte, err error) {
+	if r != (speeds{}) {
+		text = fmt.Appendf(nil, "%g:%g", r[0], r[1])
+	}
+	return text, nil
+}
+
+func (r *speeds) UnmarshalText(text []byte) error {
+	if n, _ := fmt.Sscanf(string(text), "%g:%g", &r[0], &r[1]); n < 2 {
+		*r = speeds{}
+	}
+	return nil
+}
+
+// speedRange reads the two fields of the speeds that matter.
+func speedRange(low, high, unit string) (r speeds, err error) {
 	low, high = strings.TrimSpace(low), strings.TrimSpace(high)
 	if low == "" && high == "" {
 		return r, nil
@@ -155,19 +174,4 @@ func speedRange(low, high, unit string) (r [2]float64, err error) {
 		return r, fmt.Errorf("%.40q is not a unit of speed", unit)
 	}
 	return words.Units{Speed: unit}.ParseRange(low, high)
-}
-
-// speedsText keeps a range in the library; "" for none.
-func speedsText(r [2]float64) string {
-	if r == [2]float64{} {
-		return ""
-	}
-	return fmt.Sprintf("%g:%g", r[0], r[1])
-}
-
-func speedsFrom(text string) (r [2]float64) {
-	if n, _ := fmt.Sscanf(text, "%g:%g", &r[0], &r[1]); n < 2 {
-		return [2]float64{}
-	}
-	return r
 }

@@ -67,7 +67,6 @@ func (s *Site) addOutings(w http.ResponseWriter, r *http.Request, _ *session) er
 		}
 	}
 	between, err := speedRange(up.fields["low"], up.fields["high"], up.fields["in"])
-	speeds := speedsText(between)
 	var set []byte
 	if err == nil {
 		set, err = s.lent(up, up.fields["from"])
@@ -88,7 +87,7 @@ func (s *Site) addOutings(w http.ResponseWriter, r *http.Request, _ *session) er
 			own, err = s.lent(up, from)
 		}
 		if err == nil {
-			id, again, err = s.addOuting(up, of, n, own, speeds)
+			id, again, err = s.addOuting(up, of, n, own, between)
 		}
 		switch {
 		case err != nil:
@@ -97,9 +96,6 @@ func (s *Site) addOutings(w http.ResponseWriter, r *http.Request, _ *session) er
 		default:
 			last, added = id, added+1
 		}
-	}
-	if added > 0 {
-		s.changed()
 	}
 	if err != nil {
 		for i := range up.outings {
@@ -158,12 +154,12 @@ func (s *Site) knows(content string) bool {
 
 // addOuting keeps outing n of several, with the column maps of the upload, and that
 // those which were on another board at the time are others.
-func (s *Site) addOuting(up *upload, of map[int][]*glance, n int, set []byte, speeds string) (id int64, again bool, err error) {
+func (s *Site) addOuting(up *upload, of map[int][]*glance, n int, set []byte, between speeds) (id int64, again bool, err error) {
 	logs := of[n]
-	ses := &session{Added: time.Now().UTC(), Setup: set, Name: ingest.SetupName, Speeds: speeds}
-	parsed, _, err := ses.parseSetup()
+	ses := &session{Added: time.Now().UTC(), Setup: set, Name: ingest.SetupName, Speeds: between}
+	parsed, err := ses.usable()
 	if err != nil {
-		return 0, false, refused("the setup cannot be used: %w", err)
+		return 0, false, err
 	}
 	for i, f := range up.files {
 		if f.Kind == kindMap || slices.ContainsFunc(logs, func(g *glance) bool { return g.File == i }) {
@@ -183,8 +179,5 @@ func (s *Site) addOuting(up *upload, of map[int][]*glance, n int, set []byte, sp
 		}
 	}
 	ses.describe(parsed, nil)
-	if id, again, err = s.store.add(ses, up.files); err == nil && !again {
-		s.beginUsual(id)
-	}
-	return id, again, err
+	return s.enter(ses, up.files)
 }

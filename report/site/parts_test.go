@@ -25,14 +25,14 @@ func TestQueue(t *testing.T) {
 	q := newQueue(2)
 	var now, most, runs atomic.Int32
 	hold := make(chan struct{})
-	work := func(func(string)) error {
+	work := func(func(string)) (func(), error) {
 		n := now.Add(1)
 		for m := most.Load(); n > m && !most.CompareAndSwap(m, n); m = most.Load() {
 		}
 		runs.Add(1)
 		<-hold
 		now.Add(-1)
-		return nil
+		return nil, nil
 	}
 	var tasks []*task
 	for i := range waitingMost {
@@ -57,7 +57,7 @@ func TestQueue(t *testing.T) {
 	}
 
 	// A fault in one task is an error of that task.
-	task, err := q.start("fault", func(func(string)) error { _ = tasks[len(tasks)]; return nil })
+	task, err := q.start("fault", func(func(string)) (func(), error) { _ = tasks[len(tasks)]; return nil, nil })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -66,8 +66,23 @@ func TestQueue(t *testing.T) {
 		t.Errorf("after a fault: %v", err)
 	}
 
+	// Nobody waits for the rest of one, but it has its worker.
+	more, ended := make(chan struct{}), make(chan struct{})
+	task, err = q.start("rest", func(func(string)) (func(), error) {
+		return func() { defer close(ended); <-more; _ = tasks[len(tasks)] }, nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	<-task.done
+	if q.size() != 0 || len(q.slots) == 0 {
+		t.Errorf("beside a rest there are %d tasks and %d workers at work", q.size(), len(q.slots))
+	}
+	close(more)
+	<-ended
+
 	block, begun := make(chan struct{}), make(chan struct{})
-	if _, err := q.start("slow", func(func(string)) error { close(begun); <-block; return nil }); err != nil {
+	if _, err := q.start("slow", func(func(string)) (func(), error) { close(begun); <-block; return nil, nil }); err != nil {
 		t.Fatal(err)
 	}
 	<-begun

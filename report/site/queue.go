@@ -50,9 +50,10 @@ func newQueue(workers int) *queue {
 	return q
 }
 
-// start puts work in the queue unless the same work, by its key, is there.
+// start puts work in the queue unless the same work, by its key, is there. Of what
+// work gives back as its rest nobody waits for the end.
 // The error is that of the last try, when it is fresh, or that of a full queue.
-func (q *queue) start(key string, work func(stage func(string)) error) (*task, error) {
+func (q *queue) start(key string, work func(stage func(string)) (rest func(), err error)) (*task, error) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
 	if t := q.tasks[key]; t != nil {
@@ -74,7 +75,17 @@ func (q *queue) start(key string, work func(stage func(string)) error) (*task, e
 	q.wait.Add(1)
 	go func() {
 		defer q.wait.Done()
-		err := q.run(t, work)
+		var rest func()
+		release, err := q.slot(q.ctx)
+		if err != nil {
+			err = errClosing
+		} else {
+			defer release()
+			err = guarded(func() (err error) {
+				rest, err = work(t.say)
+				return err
+			})
+		}
 		q.mu.Lock()
 		delete(q.tasks, key)
 		if err != nil {
@@ -82,17 +93,11 @@ func (q *queue) start(key string, work func(stage func(string)) error) (*task, e
 		}
 		q.mu.Unlock()
 		close(t.done)
+		if rest != nil && q.ctx.Err() == nil {
+			_ = guarded(func() error { rest(); return nil })
+		}
 	}()
 	return t, nil
-}
-
-func (q *queue) run(t *task, work func(stage func(string)) error) (err error) {
-	release, err := q.slot(q.ctx)
-	if err != nil {
-		return errClosing
-	}
-	defer release()
-	return guarded(func() error { return work(t.say) })
 }
 
 // guarded turns a fault of the program into an error: one bad log must not

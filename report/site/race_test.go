@@ -223,7 +223,7 @@ func TestFaultPassedOver(t *testing.T) {
 		t.Fatal(err)
 	}
 	good.Summary = nil
-	bad := &session{ID: 2, Rider: "x", Start: time.Now(), known: &setup.Setup{}, Summary: &summary{Made: "test"}}
+	bad := &session{ID: 2, dir: t.TempDir(), Rider: "x", Start: time.Now(), known: &setup.Setup{}, Summary: &summary{Made: "test"}}
 	d.site.store.shelf.Store(&shelf{all: []*session{bad, good}, ridden: map[string][]*session{"x": {nil}}})
 	d.site.changed()
 	for range 200 {

@@ -131,12 +131,13 @@ func (s *Site) later(own []*session, lights []*analysis.Result) (*analysis.Later
 	return l, err
 }
 
-// lay keeps what comparisons take of a session while its log is at hand.
-func (s *Site) lay(ses *session, r *analysis.Result, stage func(string)) {
+// lay keeps what comparisons take of a session while its log is at hand: its result
+// without evidence.
+func (s *Site) lay(ses *session, r *analysis.Result) {
 	if len(r.Session.Earlier) > 0 {
 		_, odd, err := ses.parseSetup()
 		if err == nil {
-			r, err = analysis.Run(analysis.Request{Setup: r.Setup, Log: r.Log, Seen: r, Range: speedsFrom(ses.Speeds), Progress: stage})
+			r, err = analysis.Run(analysis.Request{Setup: r.Setup, Log: r.Log, Seen: r, Range: ses.Speeds})
 		}
 		if err != nil {
 			return // a comparison will say so
@@ -144,6 +145,7 @@ func (s *Site) lay(ses *session, r *analysis.Result, stage func(string)) {
 		ses.complete(r, odd)
 	}
 	s.lights.put(ses.Inputs, r.Light())
+	s.changed() // more can be foreseen
 }
 
 // sideBySide are how many of an athlete's latest sessions are usually compared: a

@@ -23,9 +23,9 @@ import (
 type session struct {
 	Schema  int            `json:"evenfoot_session"`
 	Added   time.Time      `json:"added"`
-	Start   time.Time      `json:"start,omitzero"`       // zero when the log tells no date
-	Speeds  string         `json:"speeds_mps,omitempty"` // low:high, the speeds that matter; "" takes what was ridden
-	Title   string         `json:"title"`                // of the setup, or a log's name
+	Start   time.Time      `json:"start,omitzero"`      // zero when the log tells no date
+	Speeds  speeds         `json:"speeds_mps,omitzero"` // that matter; zero takes what was ridden
+	Title   string         `json:"title"`               // of the setup, or a log's name
 	Rider   string         `json:"rider,omitempty"`
 	Foil    *foil          `json:"foil,omitempty"`          // nil without a setup
 	Made    string         `json:"described_by"`            // the version of the program that took them from the setup

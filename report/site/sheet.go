@@ -102,15 +102,15 @@ func (s *Site) progress(w http.ResponseWriter, r *http.Request, t *task) error {
 
 // begin puts a plan in the queue.
 func (s *Site) begin(p *plan) (*task, error) {
-	return s.queue.start(p.key, func(stage func(string)) error {
+	return s.queue.start(p.key, func(stage func(string)) (rest func(), err error) {
 		began := time.Now()
-		page, err := p.make(stage)
+		page, rest, err := p.make(stage)
 		s.cfg.Log.Info("page made", "sessions", p.ids, "took", time.Since(began).Round(time.Millisecond), "error", err)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		page.ids = p.ids
-		return s.keep(p.key, page)
+		return rest, s.keep(p.key, page)
 	})
 }
 
@@ -222,7 +222,7 @@ func (s *Site) usualEvidence(ses *session) (out []*session) {
 		if len(out) >= withMost && out[withMost-1].when().Sub(e.when()) > beginsWithin {
 			break // nothing that follows is of one outing with these
 		}
-		if !e.Start.IsZero() && e.Start.Before(ses.Start) && e.known != nil && analysis.SameRider(e.known, ses.known) && counts(ses, e) {
+		if !e.Start.IsZero() && e.Start.Before(ses.Start) && e.known != nil && analysis.SameRider(e.known, ses.known) && evidence(ses, e) == nil {
 			out = withOnce(out, e)
 		}
 	}
@@ -236,7 +236,7 @@ const candidatesMost = 200
 // among them.
 func (s *Site) candidates(ses *session, are []int64) (out []candidate) {
 	for _, e := range s.store.sessions() {
-		if ticked := slices.Contains(are, e.ID); (ticked || len(out) < candidatesMost) && counts(ses, e) {
+		if ticked := slices.Contains(are, e.ID); (ticked || len(out) < candidatesMost) && evidence(ses, e) == nil {
 			out = append(out, candidate{e, ticked})
 		}
 	}
@@ -350,9 +350,9 @@ func (s *Site) more(w http.ResponseWriter, r *http.Request, ses *session) error 
 		}
 	}
 	v.Candidates = s.candidates(ses, o.With)
-	if low := speedsFrom(ses.Speeds); low != [2]float64{} {
+	if ses.Speeds != (speeds{}) {
 		u := s.units()
-		v.Body = fmt.Sprintf("Without other numbers, the speeds that matter are those given with the session: %s to %s.", u.SpeedFine(low[0]), u.SpeedFine(low[1]))
+		v.Body = fmt.Sprintf("Without other numbers, the speeds that matter are those given with the session: %s to %s.", u.SpeedFine(ses.Speeds[0]), u.SpeedFine(ses.Speeds[1]))
 	}
 	return s.show(w, r, http.StatusOK, "more", v)
 }

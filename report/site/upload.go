@@ -1,7 +1,6 @@
 package site
 
 import (
-	"archive/zip"
 	"cmp"
 	"errors"
 	"fmt"
@@ -286,35 +285,22 @@ func (s *Site) takeZip(up *upload, name string, r io.Reader) error {
 		return err
 	}
 	defer s.store.discard([]*incoming{in})
-	z, err := zip.OpenReader(in.at)
-	if err != nil {
-		return refused("%s cannot be unpacked: %w", name, ingest.Cause(err))
-	}
-	defer z.Close()
-	left := min(uint64(ingest.ExpandsMost(in.Size)), uint64(s.cfg.MaxUpload))
 	// All of an archive is in a folder, at least its own, which is never a hidden one.
 	own := cmp.Or(strings.TrimLeft(strings.TrimSuffix(name, path.Ext(name)), "."), "archive")
 	taken, passed := len(up.names), up.passedAll
-	for _, f := range z.File {
-		if strings.HasSuffix(f.Name, "/") {
-			continue
-		}
-		if f.UncompressedSize64 > left { // as it says; a longer one is an error of the reader
-			return refused("%s expands to more than may be sent at once; send its outings one by one", name)
-		}
-		left -= f.UncompressedSize64
-		file, err := f.Open()
-		if err == nil {
-			err = s.takeNamed(up, own+path.Join("/", strings.ReplaceAll(f.Name, `\`, "/")), file)
-			err = cmp.Or(err, file.Close())
-		}
-		var told statusError
-		if err != nil && !errors.As(err, &told) {
-			return refused("%s: %s cannot be unpacked: %w", name, label(f.Name), ingest.Cause(err))
-		}
-		if err != nil {
-			return err
-		}
+	failed, err := unzip(in.at, min(ingest.ExpandsMost(in.Size), s.cfg.MaxUpload), func(file string, r io.Reader) error {
+		return s.takeNamed(up, own+path.Join("/", strings.ReplaceAll(file, `\`, "/")), r)
+	})
+	var told statusError
+	switch {
+	case errors.Is(err, errExpands):
+		return refused("%s expands to more than may be sent at once; send its outings one by one", name)
+	case errors.As(err, &told):
+		return err
+	case err != nil && failed == "":
+		return refused("%s cannot be unpacked: %w", name, ingest.Cause(err))
+	case err != nil:
+		return refused("%s: %s cannot be unpacked: %w", name, label(failed), ingest.Cause(err))
 	}
 	if len(up.names) == taken && up.passedAll == passed {
 		return refused("%s holds no log and no setup", name)

@@ -2,11 +2,11 @@ package site
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -61,7 +61,8 @@ type plan struct {
 	key  string
 	ids  []int64 // the sessions in it
 	what string  // for the waiting page
-	make func(stage func(string)) (*kept, error)
+	// make makes it; rest is what the next page will ask for.
+	make func(stage func(string)) (page *kept, rest func(), err error)
 }
 
 // sheetPlan plans one session's sheet. An error is one of the options.
@@ -103,13 +104,13 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 	}
 	p := &plan{key: pageKey("sheet", inputs, o), ids: ids, what: ses.Title}
 	own, rests := o.Low+o.High+o.Outing == "" && other == nil, basis(ses, earlier, o.units())
-	p.make = func(stage func(string)) (*kept, error) {
+	p.make = func(stage func(string)) (*kept, func(), error) {
 		r, err := s.analyse(ses, earlier, o, other, stage)
 		if own && usual {
 			s.note(ses, rests, r, o.units(), err)
 		}
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		stage("drawing the sheet")
 		page := &kept{}
@@ -119,13 +120,12 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 		if err == nil {
 			page.json, err = written(func(w io.Writer) error { return report.JSON(w, r, o.units()) })
 		}
-		if own && usual && err == nil {
-			s.lay(ses, r, stage)
+		page.moments, page.speeds = form.Moments(r, o.units()), form.Speeds(r, o.units())
+		var rest func()
+		if own && usual {
+			rest = func() { s.lay(ses, r) }
 		}
-		if err == nil {
-			page.moments, page.speeds = form.Moments(r, o.units()), form.Speeds(r, o.units())
-		}
-		return page, err
+		return page, rest, err
 	}
 	return p, nil
 }
@@ -187,27 +187,40 @@ func (s *Site) note(ses *session, rests string, r *analysis.Result, u words.Unit
 	}
 }
 
-// evidence says whether e can be evidence for ses.
+// evidence says why e cannot be evidence for ses; nil where it can.
 func evidence(ses, e *session) error {
 	switch {
 	case ses.known == nil:
-		return errors.New("earlier sessions are evidence only for a session with a setup")
+		return errNoFoil
 	case e.ID == ses.ID:
-		return errors.New("a session cannot be evidence for itself")
+		return errItself
 	case ses.countsOnce(e):
 		return &oneOuting{ses, e}
 	case e.known == nil:
-		return fmt.Errorf("%s has no setup; an earlier session is evidence only with the shim and mast position that it was ridden with", e.Title)
+		return unfitEvidence{e, nil}
 	}
 	if err := analysis.CanBeEvidence(e.known, ses.known); err != nil {
-		return fmt.Errorf("%s cannot be evidence: %w", e.Title, err)
+		return unfitEvidence{e, err}
 	}
 	return nil
 }
 
-// counts says the same without the reason, which takes its time to say.
-func counts(ses, e *session) bool {
-	return ses.known != nil && e.known != nil && e.ID != ses.ID && !ses.countsOnce(e) && analysis.CanBeEvidence(e.known, ses.known) == nil
+var (
+	errNoFoil = errors.New("earlier sessions are evidence only for a session with a setup")
+	errItself = errors.New("a session cannot be evidence for itself")
+)
+
+// unfitEvidence says why only when it is asked, for most are not.
+type unfitEvidence struct {
+	ses *session
+	why error // nil where it has no setup
+}
+
+func (u unfitEvidence) Error() string {
+	if u.why == nil {
+		return u.ses.Title + " has no setup; an earlier session is evidence only with the shim and mast position that it was ridden with"
+	}
+	return fmt.Sprintf("%s cannot be evidence: %v", u.ses.Title, u.why)
 }
 
 // written is what a writer writes, whole.
@@ -223,14 +236,8 @@ func (s *Site) analyse(ses *session, earlier []*session, o options, other *setup
 	if err != nil {
 		return nil, err
 	}
-	req := analysis.Request{Setup: set, Other: other, Range: speedsFrom(ses.Speeds), Progress: stage}
-	if o.Low+o.High != "" {
-		if req.Range, err = speedRange(o.Low, o.High, o.In); err != nil {
-			return nil, err
-		}
-	}
-	outing, _ := strconv.Atoi(o.Outing) // 0 where none is asked for
-	if req.Log, err = readLogs(ses.sources(), outing, stage); err != nil {
+	req := analysis.Request{Setup: set, Other: other, Range: cmp.Or(o.between, ses.Speeds), Progress: stage}
+	if req.Log, err = readLogs(ses.sources(), o.outing, stage); err != nil {
 		return nil, o.units().Explain(err)
 	}
 	for _, e := range earlier {
@@ -281,7 +288,7 @@ func (s *Site) comparePlan(all []*session, o options, asJSON bool) *plan {
 		inputs = append(inputs, ses.Inputs)
 	}
 	p.key = pageKey(words.Choose(asJSON, "compare.json", "compare"), inputs, o)
-	p.make = func(stage func(string)) (*kept, error) {
+	p.make = func(stage func(string)) (page *kept, rest func(), err error) {
 		var results []*analysis.Result
 		of := map[*analysis.Result]*session{}
 		for i, ses := range all {
@@ -289,7 +296,7 @@ func (s *Site) comparePlan(all []*session, o options, asJSON bool) *plan {
 				stage(fmt.Sprintf("session %d of %d: %s", i+1, len(all), at))
 			})
 			if err != nil {
-				return nil, fmt.Errorf("%s: %w", ses.Title, err)
+				return nil, nil, fmt.Errorf("%s: %w", ses.Title, err)
 			}
 			results, of[r] = append(results, r), ses
 		}
@@ -303,22 +310,22 @@ func (s *Site) comparePlan(all []*session, o options, asJSON bool) *plan {
 			return s.later(own, lights)
 		})
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		var sheets []string
 		for _, ses := range all {
 			sheets = append(sheets, fmt.Sprintf("/session/%d", ses.ID))
 		}
 		stage("drawing the page")
-		page := &kept{}
+		page = &kept{}
 		if asJSON {
 			page.json, err = written(func(w io.Writer) error { return report.CompareJSON(w, c, o.units()) })
-			return page, err
+			return page, nil, err
 		}
 		page.html, err = written(func(w io.Writer) error {
 			return report.CompareHTML(w, c, report.Options{Units: o.units(), Version: s.cfg.Version, Now: time.Now(), Sheets: sheets})
 		})
-		return page, err
+		return page, nil, err
 	}
 	return p
 }
