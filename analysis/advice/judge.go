@@ -1,7 +1,6 @@
 package advice
 
 import (
-	"cmp"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
@@ -63,39 +62,25 @@ type reading struct {
 	felt bool // by the rider, not a sensor's
 }
 
-// said is a note as a rider may write it.
-func said(l trim.Load) reading {
-	return reading{
-		of:   func(f, _ *trim.Foil) float64 { return f.In.Said(loadOf(f, l.Speed, l.Normal, l.Change).FrontShare) },
-		miss: l.Miss, sd: l.SD, felt: true,
-	}
-}
-
-// loadOf is the load at one moment, after a change since the outing's start.
-func loadOf(f *trim.Foil, speed, normal float64, c trim.Change) trim.State {
-	p := f.Point(speed, cmp.Or(normal, trim.Gravity))
-	return p.With(c)
+// felt is what a rider tells.
+func felt(l trim.Load) reading {
+	return reading{of: func(f, _ *trim.Foil) float64 { return l.Told(f, l.Speed) }, miss: l.Miss, sd: l.SD, felt: true}
 }
 
 // readings are what the outing after shows of the change.
 func readings(before, after Side, levels bool) (seen []reading) {
 	for _, n := range after.Setup.Feel {
 		if n.Speed >= slowest && n.SD > 0 {
-			seen = append(seen, said(trim.Noted(n)))
+			seen = append(seen, felt(trim.Noted(n)))
 		}
 	}
-	for _, n := range after.Marked {
-		if n.Kind != trim.NullKind {
-			seen = append(seen, said(n))
-			continue
+	for _, l := range after.Marked {
+		r := felt(l)
+		if l.SpeedSD > 0 {
+			best := trim.NewFoil(after.Posterior.MAP)
+			r.sd = math.Hypot(l.SD, l.Told(&best, l.Speed+l.SpeedSD)-l.Told(&best, l.Speed))
 		}
-		best := trim.NewFoil(after.Posterior.MAP)
-		felt := func(f *trim.Foil, speed float64) float64 { return loadOf(f, speed, n.Normal, n.Change).FeltShare }
-		seen = append(seen, reading{
-			of:   func(f, _ *trim.Foil) float64 { return felt(f, n.Speed) },
-			miss: n.Miss,
-			sd:   math.Hypot(n.SD, felt(&best, n.Speed+n.SpeedSD)-felt(&best, n.Speed)), felt: true,
-		})
+		seen = append(seen, r)
 	}
 	if levels && before.HasLaw && after.HasLaw {
 		z := minus(after.Zero, before.Zero)
@@ -175,7 +160,7 @@ func notesToTell(before, after Side, predicted []trim.Inputs, levels bool, w Spe
 	seen := readings(before, after, levels)
 	at := []float64{w.Low, w.mid(), w.Top}
 	for _, v := range at {
-		seen = append(seen, said(trim.Load{Speed: v}))
+		seen = append(seen, felt(note(v)))
 	}
 	change, none := forecastOf(seen, before.Posterior, predicted), forecastOf(seen, before.Posterior, before.Posterior.WithRider().Draws)
 	for n := len(at); n <= mostNotes && len(change.mean) > 0; n += len(at) {

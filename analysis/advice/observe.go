@@ -26,39 +26,23 @@ const (
 	sharper    = 1.2       // times a measurement's σ that the doubt must be for it to be worth making
 )
 
-// A feeling is what a rider may tell of a speed with cards fitted and the foil
-// moved: a note, or whether it feels even.
-type feeling struct {
-	speed       float64 // m/s
-	cards, move float64 // move in m
-	even        bool
+// note is what a rider may tell of a speed, m/s, and even whether the load feels so
+// with the foil moved to a place, m.
+func note(speed float64) trim.Load {
+	return trim.Load{Kind: trim.NoteKind, Speed: speed, SD: noteSD}
 }
 
-// told is what a foil lets the rider tell after a change of the trim.
-func (x feeling) told(f *trim.Foil, c trim.Change) float64 {
-	p := f.Point(x.speed, trim.Gravity)
-	s := p.With(c)
-	if x.even {
-		return s.FeltShare
-	}
-	return f.In.Said(s.FrontShare)
+func even(speed, place float64) trim.Load {
+	return trim.Load{Kind: trim.NullKind, Speed: speed, SD: nullSD, Change: trim.Change{Foil: place}}
 }
 
-// observable is the feeling with cards of the nominal thickness, that turn by raise.
-func (x feeling) observable(raise float64) trim.Observable {
-	sd := noteSD
-	if x.even {
-		sd = nullSD
-	}
-	return trim.Observable{SD: sd, Of: func(in trim.Inputs) float64 {
-		f := trim.NewFoil(in)
-		return x.told(&f, trim.Change{Raise: raise, Foil: x.move})
-	}}
-}
-
-// toldBy is what every draw would let the rider tell.
-func (t *task) toldBy(x feeling) []float64 {
-	return t.each(x.cards, x.move, func(f *flight, c trim.Change) float64 { return x.told(&f.foil, c) })
+// toldBy is what every draw would let the rider tell, with cards fitted.
+func (t *task) toldBy(l trim.Load, cards float64) []float64 {
+	return t.after(cards, l.Change, func(f *flight, c trim.Change) float64 {
+		own := l
+		own.Change = c
+		return own.Told(&f.foil, l.Speed)
+	})
 }
 
 // A candidate is an observation and what it would tell.
@@ -100,12 +84,14 @@ func (t *task) candidates() (cs []candidate) {
 	all := []float64{t.Low, t.mid(), t.Top}
 	notes := func(raise float64) (seen []trim.Observable) {
 		for _, v := range all {
-			seen = append(seen, feeling{speed: v}.observable(raise))
+			l := note(v)
+			l.Change.Raise = raise
+			seen = append(seen, l.Observable())
 		}
 		return seen
 	}
-	for k, note := range notes(0) {
-		add(Observation{Kind: NoteFeel, Speeds: all[k : k+1]}, note)
+	for k, o := range notes(0) {
+		add(Observation{Kind: NoteFeel, Speeds: all[k : k+1]}, o)
 	}
 	if t.mayShim() {
 		card := t.direction()
@@ -151,10 +137,10 @@ func (t *task) nulls() (Observation, []trim.Observable) {
 		}
 		was := math.NaN()
 		for _, v := range t.curveSpeeds() {
-			even := feeling{speed: v, move: x, even: true}
-			off := even.told(&f, trim.Change{Foil: x}) - 0.5
+			l := even(v, x)
+			off := l.Told(&f, v) - 0.5
 			if was*off <= 0 {
-				o.Places, seen = append(o.Places, x), append(seen, even.observable(0))
+				o.Places, seen = append(o.Places, x), append(seen, l.Observable())
 				break
 			}
 			was = off
@@ -258,7 +244,7 @@ func Questions(p *trim.Posterior, s *setup.Setup, w SpeedWeights, speeds []float
 	}
 	notes := make([]trim.Observable, len(speeds))
 	filter.Each(len(notes), func(i int) {
-		notes[i] = feeling{speed: speeds[i]}.observable(0)
+		notes[i] = note(speeds[i]).Observable()
 		notes[i].By = p.Derivative(nil, notes[i].Of)
 	})
 	var seen []trim.Observable

@@ -146,7 +146,7 @@ func (t *task) regress(quantities [][]float64, seen []seenOf) (r regression, ok 
 // notesAt is n notes of feel spread over speeds with cards fitted.
 func (t *task) notesAt(speeds []float64, cards float64, n int) (out []seenOf) {
 	for _, v := range speeds {
-		out = append(out, seenOf{t.toldBy(feeling{speed: v, cards: cards}), noteSD * math.Sqrt(float64(len(speeds))/float64(n))})
+		out = append(out, seenOf{t.toldBy(note(v), cards), noteSD * math.Sqrt(float64(len(speeds))/float64(n))})
 	}
 	return out
 }
@@ -187,7 +187,7 @@ func (t *task) threePlaces() (Trial, []seenOf) {
 			continue
 		}
 		places, x.EvenAt = append(places, dx), append(x.EvenAt, v)
-		seen = append(seen, seenOf{t.toldBy(feeling{speed: v, move: dx, even: true}), nullSD})
+		seen = append(seen, seenOf{t.toldBy(even(v, dx), 0), nullSD})
 	}
 	x.Places = places
 	return x, seen
@@ -198,7 +198,8 @@ func (t *task) threePlaces() (Trial, []seenOf) {
 func (t *task) evenSpeed(f *trim.Foil, dx float64) (best, least float64) {
 	best, least = t.mid(), math.Inf(1)
 	for _, v := range t.curveSpeeds() {
-		if off := math.Abs(feeling{speed: v, even: true}.told(f, trim.Change{Foil: dx}) - 0.5); off < least {
+		l := even(v, dx)
+		if off := math.Abs(l.Told(f, v) - 0.5); off < least {
 			best, least = v, off
 		}
 	}

@@ -257,12 +257,7 @@ func (e *estimate) sound() bool {
 			}
 		}
 	}
-	var sums []float64
-	for _, l := range e.looks {
-		sums = append(sums, l.side[0]+l.side[1])
-	}
-	e.usual = filter.Median(sums)
-	if !(e.usual > 0) {
+	if e.sum(); !(e.usual > 0) {
 		e.out.Find(Finding{Kind: Negative, Force: e.usual})
 		return false
 	}
@@ -271,7 +266,7 @@ func (e *estimate) sound() bool {
 		if len(v) == 0 {
 			continue
 		}
-		top, at := slices.Max(v), 0.0
+		low, top, at := slices.Min(v), slices.Max(v), 0.0
 		for _, x := range v {
 			if x == top {
 				at++
@@ -281,16 +276,21 @@ func (e *estimate) sound() bool {
 			e.out.Find(Finding{Kind: Saturated, Side: e.columns()[j], Force: top, Part: part})
 			fine = fine && part < 0.2
 		}
-		low, high := v[0], v[0]
-		for _, x := range v {
-			low, high = min(low, x), max(high, x)
-		}
-		if high-low < stuckPart*e.usual {
+		if top-low < stuckPart*e.usual {
 			e.out.Find(Finding{Kind: SideStuck, Side: e.columns()[j], Force: low})
 			fine = false
 		}
 	}
 	return fine
+}
+
+// sum finds what both feet usually show.
+func (e *estimate) sum() {
+	var sums []float64
+	for _, l := range e.looks {
+		sums = append(sums, l.side[0]+l.side[1])
+	}
+	e.usual = filter.Median(sums)
 }
 
 // alive says whether both feet carry a part of the load, once the zeros are out.

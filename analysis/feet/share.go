@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
 
 	"evenfoot/analysis/interval"
 	"evenfoot/filter"
@@ -184,20 +185,19 @@ func (e *estimate) bins(v []float64, at []int, part int) (out []bin) {
 
 // residuals are about a parabola in the lift area.
 func (e *estimate) residuals(v []float64, at []int) []float64 {
-	rows, y := mat.NewDense(len(at), 3, nil), mat.NewVecDense(len(at), nil)
-	for k, i := range at {
-		x, w := e.looks[i].x, math.Sqrt(e.looks[i].weight)
-		rows.SetRow(k, []float64{w, w * x, w * x * x})
-		y.SetVec(k, w*v[i])
-	}
-	var c mat.VecDense
-	out := make([]float64, len(v))
-	if c.SolveVec(rows, y) != nil {
-		c.CloneFromVec(mat.NewVecDense(3, []float64{mat.Sum(y) / float64(len(at)), 0, 0}))
-	}
+	q, row := newSquares(0, 0, 0), func(i int) []float64 { return []float64{1, e.looks[i].x, e.looks[i].x * e.looks[i].x} }
+	var mean []float64
 	for _, i := range at {
-		x := e.looks[i].x
-		out[i] = v[i] - c.AtVec(0) - c.AtVec(1)*x - c.AtVec(2)*x*x
+		q.add(row(i), v[i], e.looks[i].weight)
+		mean = append(mean, v[i])
+	}
+	c, _, ok := q.solve()
+	if !ok {
+		c = []float64{stat.Mean(mean, nil), 0, 0}
+	}
+	out := make([]float64, len(v))
+	for _, i := range at {
+		out[i] = v[i] - floats.Dot(c, row(i))
 	}
 	return out
 }

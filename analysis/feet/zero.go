@@ -88,11 +88,7 @@ func (e *estimate) zeros() {
 			e.zero[j] += zero / float64(len(e.looks))
 		}
 	}
-	var sums []float64
-	for _, l := range e.looks {
-		sums = append(sums, l.side[0]+l.side[1])
-	}
-	e.usual = filter.Median(sums)
+	e.sum()
 }
 
 // rests are the stretches outside of flight in which both feet show next to

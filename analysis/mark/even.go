@@ -8,6 +8,9 @@ import (
 	"evenfoot/analysis/ride"
 	"evenfoot/analysis/trim"
 	"evenfoot/filter"
+
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/stat"
 )
 
 // blur is σ of a rider's even from moment to moment, as a share. No source: it
@@ -162,13 +165,11 @@ func evenSpeed(v []float64, ridden []bin) (speed, off float64, even interval.Int
 	for _, b := range ridden {
 		total += b.count
 	}
-	type weighed struct{ at, s, log float64 }
-	var all []weighed
-	top := math.Inf(-1)
-	for at := low; at <= high; at += evenStep {
+	var at, sharp, logs []float64 // V₀, 1/s² and the log likelihood of each
+	for v0 := low; v0 <= high; v0 += evenStep {
 		for z := -2.0; z <= 2; z += blurStep {
 			s := usualBlur * math.Exp(blurSpread*z)
-			near := func(x float64) float64 { return -(x - at) * (x - at) / (2 * s * s) }
+			near := func(x float64) float64 { return -(x - v0) * (x - v0) / (2 * s * s) }
 			log, shown := -z*z/2, 0.0
 			for _, x := range v {
 				log += near(x)
@@ -181,23 +182,15 @@ func evenSpeed(v []float64, ridden []bin) (speed, off float64, even interval.Int
 				shown += b.count * math.Exp(near(b.speed)-nearest)
 			}
 			log -= float64(len(v)) * (nearest + math.Log(shown/total))
-			all = append(all, weighed{at, s, log})
-			top = max(top, log)
+			at, sharp, logs = append(at, v0), append(sharp, 1/(s*s)), append(logs, log)
 		}
 	}
-	mean := func(f func(x weighed) float64) float64 {
-		var sum, total float64
-		for _, x := range all {
-			w := math.Exp(x.log - top)
-			sum, total = sum+w*f(x), total+w
-		}
-		return sum / total
+	weight, top := logs, slices.Max(logs)
+	for i, l := range logs {
+		weight[i] = math.Exp(l - top)
+		sharp[i] *= weight[i]
 	}
-	speed = mean(func(x weighed) float64 { return x.at / (x.s * x.s) }) / mean(func(x weighed) float64 { return 1 / (x.s * x.s) })
-	at, weight := make([]float64, len(all)), make([]float64, len(all))
-	for i, x := range all {
-		at[i], weight[i] = x.at, math.Exp(x.log-top)
-	}
-	off = math.Sqrt(mean(func(x weighed) float64 { return (speed - x.at) * (speed - x.at) / (x.s * x.s) }))
+	speed = stat.Mean(at, sharp)
+	off = math.Sqrt(stat.MomentAbout(2, at, speed, sharp) * floats.Sum(sharp) / floats.Sum(weight))
 	return speed, off, interval.FromDraws(at, weight)
 }

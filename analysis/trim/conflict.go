@@ -92,13 +92,7 @@ func (p *problem) conflicts(x []float64, cov *mat.SymDense) ([]Conflict, float64
 	if len(pairs) > 0 {
 		widened = math.Max(widened, math.Pow(pairs[0].Sigmas/interval.Z90, 2))
 	}
-	all := slices.Concat(pairs, found, unknowns)
-	for i := range all {
-		if o := all[i].Outing; o > 0 {
-			all[i].Title = p.outings[o].Setup.Title
-		}
-	}
-	return all, widened
+	return slices.Concat(pairs, found, unknowns), widened
 }
 
 // strain is an unknown of today's that is v (SI) and z σ from what the setup says.
@@ -132,7 +126,7 @@ func (p *problem) suspect(it item, x []float64, z float64) Conflict {
 		c.Asked, c.Stated = o.Ev.Zero, zero
 	default:
 		f := NewFoil(p.inputs(it.outing, x))
-		c.Stated = it.told(&f, it.Speed)
+		c.Stated = it.Told(&f, it.Speed)
 	}
 	return c
 }
@@ -147,7 +141,7 @@ func (p *problem) contradictions() []Conflict {
 				continue
 			}
 			f := NewFoil(p.outings[a.outing].In)
-			expect := a.told(&f, a.Speed) - b.told(&f, b.Speed)
+			expect := a.Told(&f, a.Speed) - b.Told(&f, b.Speed)
 			if z := math.Abs(a.Value-b.Value-expect) / math.Hypot(a.SD, b.SD); z >= noteSigmas {
 				found = append(found, Conflict{Kind: NotePairKind, Sigmas: z, Outing: a.outing,
 					Speed: a.Speed, Asked: a.Value, OtherSpeed: b.Speed, OtherShare: b.Value})

@@ -114,7 +114,6 @@ func evidenceItems(i int, o Outing) []item {
 		if !(l.Speed >= minSpeed && l.SD > 0) {
 			continue
 		}
-		l.Normal = cmp.Or(l.Normal, Gravity)
 		if l.Kind == DragKind && i > 0 {
 			l.SD = math.Hypot(l.SD, refinished*l.Value)
 		}
@@ -152,19 +151,19 @@ func (p *problem) fill(r, x []float64, on []int) {
 		case ZeroKind:
 			r[i] = (zero - ev.Zero - it.carry*slopeError) / it.SD
 		default:
-			r[i] = it.Miss(it.told(&foil, it.Speed)) / it.loadSD(&foil)
+			r[i] = it.Miss(it.Told(&foil, it.Speed)) / it.loadSD(&foil)
 		}
 	}
 }
 
-// told is what would be told of the foil at a speed, m/s.
-func (l *Load) told(f *Foil, speed float64) float64 {
+// Told is what would be told of the foil at a speed, m/s.
+func (l *Load) Told(f *Foil, speed float64) float64 {
 	if l.Kind == DragKind { // in a glide the rig lifts nothing
 		bare := f.In
 		bare.RigLiftFraction = 0
-		return NewFoil(bare).At(speed, l.Normal).Drag
+		return NewFoil(bare).At(speed, Gravity).Drag
 	}
-	p := f.Point(speed, l.Normal)
+	p := f.Point(speed, cmp.Or(l.Normal, Gravity))
 	if l.Kind == MastKind {
 		return f.In.ShownMoment(p.With(l.Change).MastMoment)
 	}
@@ -184,7 +183,7 @@ func (l *Load) loadSD(f *Foil) float64 {
 		return l.SD
 	}
 	const h = 0.1
-	d := (l.told(f, l.Speed+h) - l.told(f, l.Speed-h)) / (2 * h)
+	d := (l.Told(f, l.Speed+h) - l.Told(f, l.Speed-h)) / (2 * h)
 	return math.Hypot(l.SD, d*l.SpeedSD)
 }
 

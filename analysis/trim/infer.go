@@ -62,6 +62,11 @@ func Infer(today Outing, earlier []Outing, draws int) (*Posterior, error) {
 	post := &Posterior{Base: today.In, Widened: 1, LeftOut: left, Surprise: 2 * p.cost(x), problem: p}
 	post.Conflicts, post.Widened = p.conflicts(x, cov)
 	post.Conflicts = append(p.swapped(x, j, cov), post.Conflicts...)
+	for i := range post.Conflicts {
+		if o := post.Conflicts[i].Outing; o > 0 {
+			post.Conflicts[i].Title = outings[o].Setup.Title
+		}
+	}
 	post.fill(x, cov)
 	post.draw(x, cov, draws)
 	return post, nil

@@ -97,16 +97,7 @@ func (post *Posterior) FeelNotes() int { return post.Count(NoteKind) }
 // Told is how many things but the model tell the load: notes, marks and what
 // instruments show, in all outings.
 func (post *Posterior) Told() int {
-	n := 0
-	if post.problem == nil { // made by hand
-		return n
-	}
-	for _, it := range post.problem.items {
-		if it.Kind != SlopeKind && it.Kind != ZeroKind && it.Kind != DragKind {
-			n++
-		}
-	}
-	return n
+	return post.Count(NoteKind, MomentKind, NullKind, MeasuredKind, MastKind)
 }
 
 // HasRider says whether the rider's zero and scale are among the unknowns.
@@ -114,14 +105,13 @@ func (post *Posterior) HasRider() bool {
 	return slices.ContainsFunc(post.Unknowns, func(u Unknown) bool { return u.Name == riderZero })
 }
 
-// Count is how many pieces of evidence of a kind count, in all outings.
-func (post *Posterior) Count(kind Kind) int {
-	n := 0
+// Count is how many pieces of evidence of some kinds count, in all outings.
+func (post *Posterior) Count(kinds ...Kind) (n int) {
 	if post.problem == nil { // made by hand, without an inference
-		return n
+		return 0
 	}
 	for _, it := range post.problem.items {
-		if it.Kind == kind {
+		if slices.Contains(kinds, it.Kind) {
 			n++
 		}
 	}
@@ -271,6 +261,14 @@ type Observable struct {
 	SD float64
 	// By is Of's [Posterior.Derivative] at the MAP; nil has it worked out.
 	By []float64
+}
+
+// Observable is what is told of a load, as something that could be found out.
+func (l Load) Observable() Observable {
+	return Observable{SD: l.SD, Of: func(in Inputs) float64 {
+		f := NewFoil(in)
+		return l.Told(&f, l.Speed)
+	}}
 }
 
 // derivativeStep is the step of the derivatives, in prior σ.

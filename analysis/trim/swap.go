@@ -36,11 +36,7 @@ func (p *problem) swapped(x []float64, j *mat.Dense, cov *mat.SymDense) (found [
 			continue
 		}
 		if gain := cost - q.cost(y); gain > swapGain {
-			c := Conflict{Kind: SwapKind, Sigmas: math.Sqrt(2 * gain), Outing: o}
-			if o > 0 {
-				c.Title = p.outings[o].Setup.Title
-			}
-			found = append(found, c)
+			found = append(found, Conflict{Kind: SwapKind, Sigmas: math.Sqrt(2 * gain), Outing: o})
 		}
 	}
 	return found
