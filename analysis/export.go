@@ -52,7 +52,7 @@ func Export(log *ingest.Log, s *setup.Setup, pastOnly bool, row func(*write.Row)
 	if len(log.GPS.Time) > 0 {
 		rides = ride.Detect(rideInput(log, o.motion)).Rides
 	}
-	e := exporter{log: log, motion: shown, track: track, rides: rides, gaps: log.IMU.Gaps}
+	e := exporter{log: log, motion: shown, track: track, rides: rides}
 	if log.Clock.Tied && log.GPS.Rate > 0 {
 		e.reach = 2 / log.GPS.Rate
 	}
@@ -64,8 +64,7 @@ type exporter struct {
 	motion *align.Motion
 	track  *attitude.Track
 	rides  []ride.Ride
-	gaps   []ingest.Span // of the IMU, those not yet passed
-	reach  float64       // s to the fixes between which is interpolated; 0: not at all
+	reach  float64 // s to the fixes between which is interpolated; 0: not at all
 }
 
 func (e *exporter) each(row func(*write.Row) error) error {
@@ -83,7 +82,13 @@ func (e *exporter) each(row func(*write.Row) error) error {
 		} else {
 			r = write.Blank(gps.Time[j])
 		}
-		e.attitude(&r, i, sample)
+		at, known := spot{i, i, 0}, sample
+		if !sample {
+			at, known = spotAt(imu.Time, r.Time, max(bridged, gapPeriods/imu.Rate))
+		}
+		if known && e.track != nil {
+			e.attitude(&r, at)
+		}
 		r.Ride = rideAt(e.rides, r.Time)
 		if fix {
 			r.Lat, r.Lon, r.Alt = gps.Lat[j], gps.Lon[j], gps.Alt[j]
@@ -129,35 +134,13 @@ func (e *exporter) speed(r *write.Row, next int) {
 	}
 }
 
-// attitude fills in the attitude at the row's time; i is the first sample at
-// or after it. What lies in a gap or beyond the samples stays blank.
-func (e *exporter) attitude(r *write.Row, i int, exact bool) {
-	if e.track == nil || i >= len(e.track.Q) {
-		return
-	}
-	n := len(e.track.Q)
-	a, b, f := i, i, 0.0
-	if !exact {
-		if i == 0 || e.inGap(r.Time) {
-			return
-		}
-		a = i - 1
-		f = (r.Time - e.track.Time[a]) / (e.track.Time[b] - e.track.Time[a])
-	}
-	q := between(e.track.Q[a], e.track.Q[b], f)
+// attitude fills in the attitude at a spot of the samples.
+func (e *exporter) attitude(r *write.Row, at spot) {
+	q := between(e.track.Q[at.a], e.track.Q[at.b], at.f)
 	r.Q = [4]float64{q.Real, q.Imag, q.Jmag, q.Kmag}
-	if m := e.motion; m != nil && len(m.Pitch) == n {
-		mix := func(v []float32) float64 { return ((1-f)*float64(v[a]) + f*float64(v[b])) / degree }
-		r.Pitch, r.Heel = mix(m.Pitch), mix(m.Heel)
+	if m := e.motion; m != nil && len(m.Pitch) == len(e.track.Q) {
+		r.Pitch, r.Heel = at.of(m.Pitch)/degree, at.of(m.Heel)/degree
 	}
-}
-
-// inGap says whether a time lies in a gap of the IMU; times must not go back.
-func (e *exporter) inGap(t float64) bool {
-	for len(e.gaps) > 0 && e.gaps[0].End <= t {
-		e.gaps = e.gaps[1:]
-	}
-	return len(e.gaps) > 0 && e.gaps[0].Start < t
 }
 
 // between is the normalised linear mean of two near attitudes.
@@ -191,7 +174,11 @@ func TrackColumns(r *Result) []write.Column {
 			if r.Motion == nil {
 				return math.NaN()
 			}
-			return sampleAt(r.Motion.Time, v(r.Motion), g.Time[i]-late) / degree
+			at, ok := spotAt(r.Motion.Time, g.Time[i]-late, bridged)
+			if !ok {
+				return math.NaN()
+			}
+			return at.of(v(r.Motion)) / degree
 		}
 	}
 	if r.Motion != nil && r.Motion.Track != nil {
@@ -230,20 +217,27 @@ func (r *Result) shareAt(v float64) float64 {
 	return math.NaN()
 }
 
-// bridged is the longest step between samples across which is interpolated, s.
-const bridged = 0.25
+// bridged is the longest step between samples across which is interpolated, s, or
+// gapPeriods of slower ones.
+const bridged, gapPeriods = 0.25, 5
 
-// sampleAt is a column of samples at times t, linear between them; NaN in a gap.
-func sampleAt(times []float64, v []float32, t float64) float64 {
+// A spot lies between two entries of a column, f of the way from a to b.
+type spot struct {
+	a, b int
+	f    float64
+}
+
+// spotAt is where t lies among times; false outside them, and in a step longer than
+// most, s.
+func spotAt(times []float64, t, most float64) (spot, bool) {
 	i, exact := slices.BinarySearch(times, t)
 	switch {
-	case i >= len(v):
-		return math.NaN()
 	case exact:
-		return float64(v[i])
-	case i == 0 || times[i]-times[i-1] > bridged:
-		return math.NaN()
+		return spot{i, i, 0}, true
+	case i == 0 || i == len(times) || times[i]-times[i-1] > most:
+		return spot{}, false
 	}
-	f := (t - times[i-1]) / (times[i] - times[i-1])
-	return (1-f)*float64(v[i-1]) + f*float64(v[i])
+	return spot{i - 1, i, (t - times[i-1]) / (times[i] - times[i-1])}, true
 }
+
+func (s spot) of(v []float32) float64 { return (1-s.f)*float64(v[s.a]) + s.f*float64(v[s.b]) }
