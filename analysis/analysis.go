@@ -70,7 +70,7 @@ func Run(req Request) (*Result, error) {
 		seen.describeParts(r)
 		r.warn(Note{Kind: FromTheStart})
 	}
-	if r.speeds.cut {
+	if r.cut {
 		r.warn(Note{Kind: RangeCut, Range: &req.Range, Ridden: &[2]float64{r.RangeLow, r.RangeHigh}})
 	}
 	earlier, err := r.readEarlier(req)

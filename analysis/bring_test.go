@@ -180,7 +180,7 @@ func TestBring(t *testing.T) {
 				for _, k := range []analysis.Kind{analysis.LoadJumps, analysis.ZeroJumps} {
 					jumps += float64(len(analysis.Notes(r.Session.Warnings, k)))
 				}
-				each := r.Posterior.Each(func(d trim.Inputs) float64 { return advice.Best(d, weightsOf(r), "advanced").Raise / deg })
+				each := trim.OfEach(r.Posterior.Draws, func(d *trim.Inputs) float64 { return advice.Best(*d, weightsOf(r), "advanced").Raise / deg })
 				miss, guess = append(miss, math.Abs(a.Value-truth)), append(guess, math.Abs(r.Posterior.Interval(each).Value-truth))
 				t.Logf("%3d: truth %+.2f°, advice %+.2f° (%+.2f to %+.2f), %d nulls, verdict %s", seed, truth, a.Value, a.Low, a.High, r.Posterior.Count(trim.NullKind), r.Advice.Verdict)
 				so := float64(k + 1)

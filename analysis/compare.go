@@ -111,7 +111,7 @@ func (r *Result) After(earlier []*Result) (*Later, error) {
 		if both, err = trim.Infer(r.outing, []trim.Outing{before.outing}, trim.Draws); err != nil {
 			return nil, err
 		}
-		ch.Judged = advice.Judge(before.own, r.own, both, r.speeds.weights)
+		ch.Judged = advice.Judge(before.own, r.own, both, r.weights)
 		hold = ch.Judged.Hold()
 	}
 	if len(earlier) > 1 {

@@ -262,7 +262,7 @@ func (r *Result) Balance() {
 // advise advises the rider, and another one where there is one, unless
 // something must be cleared up first.
 func (r *Result) advise(other *setup.Setup, hold *advice.Reason) {
-	w, post := r.speeds.weights, r.Posterior
+	w, post := r.weights, r.Posterior
 	r.Advice = advice.Advise(post, r.Setup, w, advice.Options{LawOK: r.own.HasLaw, Hold: hold})
 	if other != nil {
 		r.OtherRider = advice.ForRider(post, r.Setup, other, w, advice.Options{LawOK: r.own.HasLaw})
@@ -325,7 +325,7 @@ func (r *Result) ask() {
 		}
 		speeds = speeds[:askedFrom]
 	}
-	for _, i := range advice.Questions(r.Posterior, r.outing.Setup, r.speeds.weights, speeds, askedMost) {
+	for _, i := range advice.Questions(r.Posterior, r.outing.Setup, r.weights, speeds, askedMost) {
 		r.Questions = append(r.Questions, all[i])
 	}
 	slices.SortFunc(r.Questions, func(a, b Question) int { return a.Time.Compare(b.Time) })

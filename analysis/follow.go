@@ -54,15 +54,15 @@ func (r *Result) follow(all []*Result) *Followed {
 	if err != nil {
 		return nil
 	}
-	weights := r.speeds.weights
+	weights := r.weights
 	if was.decideSpeeds([2]float64{}) == nil {
-		weights = was.speeds.weights
+		weights = was.weights
 	}
 	then := advice.Advise(post, was.Setup, weights, advice.Options{LawOK: was.seen.lawOK()})
 	if then.Verdict != advice.Change || !did(then, was.Setup, r.Setup) {
 		return nil
 	}
-	judged := advice.Judge(was.side(post), r.own, r.Posterior, r.speeds.weights)
+	judged := advice.Judge(was.side(post), r.own, r.Posterior, r.weights)
 	return &Followed{Session: was.Session.Title, Verdict: judged.Verdict, Judged: judged}
 }
 

@@ -141,7 +141,7 @@ func TestDemoTruthIsRecovered(t *testing.T) {
 			holds(t, "flow east", r.WaterFlow.East, tr.Flow[0])
 			holds(t, "flow north", r.WaterFlow.North, tr.Flow[1])
 			holds(t, "best shim", r.Advice.StabilizerChange, best.Raise/deg)
-			holds(t, "best move", r.Advice.FoilMove, best.Move*1000)
+			holds(t, "best move", r.Advice.FoilMove, best.Foil*1000)
 			if f := float64(r.Totals.Foiling) / tr.FoilingS; math.Abs(f-1) > 0.05 {
 				t.Errorf("foiling time is %.3f of the truth", f)
 			}

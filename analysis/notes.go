@@ -61,7 +61,7 @@ func (r *Result) Unmeasured() (list []advice.Measurement, doubt float64) {
 	if r.Posterior == nil {
 		return nil, 0
 	}
-	list, sd := advice.Measurements(r.Posterior, r.outing.Setup, r.speeds.weights)
+	list, sd := advice.Measurements(r.Posterior, r.outing.Setup, r.weights)
 	return list, interval.Z90 * sd
 }
 

@@ -59,11 +59,12 @@ type Result struct {
 	SpeedHistogram      []SpeedBin      `json:"-"` // time at speed, foiling
 	RangeLow, RangeHigh float64         `json:"-"` // m/s, the speeds that count
 
-	seen   *observation // what the log shows; nil in a light result
-	outing trim.Outing  // as the inference took it; zero without a setup
-	speeds speedRange
-	glided *glide.Fit  // nil without glides that count
-	own    advice.Side // what a judgement of a change takes of it
+	seen    *observation        // what the log shows; nil in a light result
+	outing  trim.Outing         // as the inference took it; zero without a setup
+	cut     bool                // the range asked for went too far beyond what was ridden or noted
+	weights advice.SpeedWeights // what the advice is for
+	glided  *glide.Fit          // nil without glides that count
+	own     advice.Side         // what a judgement of a change takes of it
 }
 
 type Session struct {

@@ -26,12 +26,6 @@ const (
 	knot       = 1852.0 / 3600
 )
 
-// speedRange is what the advice is for.
-type speedRange struct {
-	cut     bool // the range asked for went too far beyond what was ridden or noted
-	weights advice.SpeedWeights
-}
-
 // A SpeedError says that no advice can be given for the speeds that were asked
 // for, or ridden, or that none is known.
 type SpeedError struct {
@@ -85,7 +79,7 @@ func (r *Result) decideSpeeds(asked [2]float64) error {
 		// The rider asked for these speeds: none of them may count for nothing.
 		floats.AddConst(0.5*total/speedBins, w.Weight)
 	}
-	r.speeds = speedRange{cut, w}
+	r.cut, r.weights = cut, w
 	r.RangeLow, r.RangeHigh, r.SpeedHistogram = low, high, r.seen.histogram(flown)
 	return nil
 }

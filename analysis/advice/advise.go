@@ -215,13 +215,13 @@ func (t *task) steps() []step {
 		}
 	}
 	lo, hi := t.reach()
-	lo = math.Max(math.Max(lo, -LargestMove), math.Min(t.toward.Move, 0))
-	hi = math.Min(math.Min(hi, LargestMove), math.Max(t.toward.Move, 0))
+	lo = math.Max(math.Max(lo, -LargestMove), math.Min(t.toward.Foil, 0))
+	hi = math.Min(math.Min(hi, LargestMove), math.Max(t.toward.Foil, 0))
 	var out []step
 	for _, n := range cards {
 		out = append(out, t.step(n, 0))
 		turn := t.turn(n, 1)
-		move := t.objective.best(t.draws, Pair{turn, 0}, box{turn, turn, lo, hi}).Move
+		move := t.objective.best(t.draws, trim.Change{Raise: turn}, box{turn, turn, lo, hi}).Foil
 		if s, ok := t.surestMove(n, wholeMillimetres(move)); ok {
 			out = append(out, s)
 		}
@@ -351,8 +351,8 @@ func (t *task) take(a *Advice, c *step) {
 	if c.cards != 0 && c.move != 0 {
 		a.Why = append(a.Why, Reason{Kind: BothAtOnce})
 	}
-	if math.Abs(c.move) >= LargestMove && math.Abs(t.toward.Move) > LargestMove+smallestRest {
-		a.Why = append(a.Why, Reason{Kind: PartOfTheWay, Move: t.toward.Move, Limit: LargestMove})
+	if math.Abs(c.move) >= LargestMove && math.Abs(t.toward.Foil) > LargestMove+smallestRest {
+		a.Why = append(a.Why, Reason{Kind: PartOfTheWay, Move: t.toward.Foil, Limit: LargestMove})
 	}
 }
 
@@ -389,7 +389,7 @@ const (
 // arrives says that the step ends at the best pair itself, which no limit of a
 // step, the cards, the track or the rider's level kept from being better.
 func (t *task) arrives(a *Advice) bool {
-	return math.Abs(t.best.Raise-a.Step.Raise) < leftToTurn && math.Abs(t.best.Move-a.Step.Foil+a.Step.Front) < leftToMove
+	return math.Abs(t.best.Raise-a.Step.Raise) < leftToTurn && math.Abs(t.best.Foil-a.Step.Foil+a.Step.Front) < leftToMove
 }
 
 // takesOut says whether the cards (+ to raise the leading edge) are fitted now
@@ -426,7 +426,7 @@ func (t *task) explain(a *Advice) {
 	} else if n := math.Abs(t.shimFor(t.toward.Raise)) / trim.Card; a.Verdict == Change && a.Cards != 0 && n >= 1.5 {
 		why(Reason{Kind: MoreCards, Cards: n})
 	}
-	over := t.beyondReach(t.best.Move)
+	over := t.beyondReach(t.best.Foil)
 	beyond := over != 0 && t.hasBest() && (a.Verdict == Change || a.Verdict == Keep)
 	if !t.hasBest() {
 		why(Reason{Kind: NoBestPair})
@@ -434,11 +434,11 @@ func (t *task) explain(a *Advice) {
 		why(Reason{Kind: BestBeyond, Move: over, Turn: t.toward.Raise})
 	}
 	lo, hi := t.trackReach()
-	track := clamp(t.toward.Move, lo, hi)
-	rest := t.toward.Move - track
+	track := clamp(t.toward.Foil, lo, hi)
+	rest := t.toward.Foil - track
 	feet := math.Abs(rest) >= smallestRest && a.Verdict == Change && a.FeetNow == 0
 	if feet {
-		why(Reason{Kind: FeetRest, Move: t.toward.Move, Limit: math.Abs(track), Feet: t.feetFor(rest)})
+		why(Reason{Kind: FeetRest, Move: t.toward.Foil, Limit: math.Abs(track), Feet: t.feetFor(rest)})
 	}
 	if t.s.Foil.Stabilizer.ShimSpan <= 0 {
 		why(Reason{Kind: NoShimSpan})

@@ -62,9 +62,9 @@ func pitchSlope(f trim.Foil) float64 {
 }
 
 // applied is the foil with a pair of shim and move.
-func applied(p Pair, in trim.Inputs) trim.Inputs {
+func applied(p trim.Change, in trim.Inputs) trim.Inputs {
 	for _, x := range []*float64{&in.FrontFoot, &in.BackFoot, &in.BoardCG, &in.MastFootX} { // against the mast
-		*x -= p.Move
+		*x -= p.Foil
 	}
 	return in.Raise(p.Raise)
 }
@@ -101,13 +101,13 @@ func TestTruthFound(t *testing.T) {
 		a := Advise(p, s, speeds, Options{LawOK: true})
 		want := Best(truth, speeds, "advanced")
 		t.Logf("wrong by %+.1f°: best %+.2f° %+.1f mm, advised %+.2f° (%.2f to %.2f) %+.1f mm (%.1f to %.1f), %s: %s; even %.3f->%.3f chance %.2f conflicts %v",
-			wrong, want.Raise/deg, want.Move/mm, a.StabilizerChange.Value, a.StabilizerChange.Low, a.StabilizerChange.High,
+			wrong, want.Raise/deg, want.Foil/mm, a.StabilizerChange.Value, a.StabilizerChange.Low, a.StabilizerChange.High,
 			a.FoilMove.Value, a.FoilMove.Low, a.FoilMove.High, a.Verdict, a.Next.Kind, a.EvennessNow.Value, a.EvennessAfter.Value, a.ChanceBetter, p.Conflicts)
 		if math.Abs(a.StabilizerChange.Value-want.Raise/deg) > 0.5 {
 			t.Errorf("wrong by %+.1f°: best change %.2f°, advised %v", wrong, want.Raise/deg, a.StabilizerChange)
 		}
-		if !a.StabilizerChange.Contains(want.Raise/deg) || !a.FoilMove.Contains(want.Move/mm) {
-			t.Errorf("wrong by %+.1f°: the truth %+.2f° %+.1f mm lies outside %v %v", wrong, want.Raise/deg, want.Move/mm, a.StabilizerChange, a.FoilMove)
+		if !a.StabilizerChange.Contains(want.Raise/deg) || !a.FoilMove.Contains(want.Foil/mm) {
+			t.Errorf("wrong by %+.1f°: the truth %+.2f° %+.1f mm lies outside %v %v", wrong, want.Raise/deg, want.Foil/mm, a.StabilizerChange, a.FoilMove)
 		}
 		b, err := json.Marshal(a)
 		if err != nil || len(b) == 0 {

@@ -7,13 +7,6 @@ import (
 	"evenfoot/filter"
 )
 
-// A Pair is the two knobs that are advised together: the change of the
-// stabilizer's incidence (rad, + leading edge up) and the move of the foil
-// (m, + forward).
-type Pair struct{ Raise, Move float64 }
-
-func (p Pair) change() trim.Change { return trim.Change{Raise: p.Raise, Foil: p.Move} }
-
 const (
 	deg  = math.Pi / 180
 	mm   = 1e-3
@@ -138,11 +131,11 @@ func (q *quadratic) add(o quadratic, w float64) {
 // expand is the cost of one foil about the pair at, in steps from it (Gauss
 // and Newton: the shares are exactly linear in the move, and nearly so in the
 // raise, in which it is constant unless turns says that the raise is free).
-func (o objective) expand(f *flight, at Pair, turns bool) (q quadratic) {
+func (o objective) expand(f *flight, at trim.Change, turns bool) (q quadratic) {
 	const hi = 0.25 * deg
-	c, ci := at.change(), Pair{at.Raise + hi, at.Move}.change()
+	ci := trim.Change{Raise: at.Raise + hi, Foil: at.Foil}
 	for k := range f.points {
-		felt, perMetre := f.points[k].Felt(c)
+		felt, perMetre := f.points[k].Felt(at)
 		perRaise := 0.0
 		if turns {
 			turned, _ := f.points[k].Felt(ci)
@@ -150,7 +143,7 @@ func (o objective) expand(f *flight, at Pair, turns bool) (q quadratic) {
 		}
 		q.square(o.Weight[k], felt-0.5, perRaise, perMetre)
 	}
-	if g, perMetre := f.gradientWith(c); g < o.wanted {
+	if g, perMetre := f.gradientWith(at); g < o.wanted {
 		perRaise := 0.0
 		if turns {
 			perRaise = (f.gradient(ci) - g) / hi
@@ -161,7 +154,7 @@ func (o objective) expand(f *flight, at Pair, turns bool) (q quadratic) {
 }
 
 // expandEach expands every foil's, on all cores.
-func (o objective) expandEach(foils []*flight, at Pair, turns bool) []quadratic {
+func (o objective) expandEach(foils []*flight, at trim.Change, turns bool) []quadratic {
 	each := make([]quadratic, len(foils))
 	filter.InParts(len(foils), func(from, to int) {
 		for i := from; i < to; i++ {
@@ -179,7 +172,8 @@ func (q *quadratic) at(di, dx float64) float64 {
 // known is false for a foil that the water cannot carry.
 func (q *quadratic) known() bool { return finite(q.c) && finite(q.h00) && finite(q.h11) }
 
-// A box bounds the pair.
+// A box bounds the two knobs that are advised together, the change of the stabilizer's
+// incidence (rad, + leading edge up) and the move of the foil (m, + forward): the pair.
 type box struct{ raiseLow, raiseHigh, moveLow, moveHigh float64 }
 
 var anywhere = box{-maxRaise, maxRaise, -maxMove, maxMove}
@@ -188,11 +182,16 @@ var anywhere = box{-maxRaise, maxRaise, -maxMove, maxMove}
 // rounding to millimetres does.
 const slack = 0.5 * mm
 
+// nearest is the pair within the box that is nearest to p, each knob by itself.
+func (b box) nearest(p trim.Change) trim.Change {
+	return trim.Change{Raise: clamp(p.Raise, b.raiseLow, b.raiseHigh), Foil: clamp(p.Foil, b.moveLow, b.moveHigh)}
+}
+
 // holds says whether a pair lies within the box, to a centimetre, which nobody
 // can tell.
-func (b box) holds(p Pair) bool {
+func (b box) holds(p trim.Change) bool {
 	const hardly = 10 * mm
-	return p.Raise >= b.raiseLow && p.Raise <= b.raiseHigh && p.Move >= b.moveLow-hardly && p.Move <= b.moveHigh+hardly
+	return p.Raise >= b.raiseLow && p.Raise <= b.raiseHigh && p.Foil >= b.moveLow-hardly && p.Foil <= b.moveHigh+hardly
 }
 
 // exactly fixes the shim.
@@ -200,27 +199,27 @@ func exactly(raise float64) box { return box{raise, raise, -maxMove, maxMove} }
 
 // minimum is the pair in b that makes q (the mean of foils of weight n, about at) least,
 // with a tie to no change.
-func (q quadratic) minimum(n float64, at Pair, b box) Pair {
+func (q quadratic) minimum(n float64, at trim.Change, b box) trim.Change {
 	const ri, rx = 2 * ridge / (deg * deg), 2 * ridge / (0.01 * 0.01)
-	q = quadratic{q.c / n, q.g0/n + ri*at.Raise, q.g1/n + rx*at.Move, q.h00/n + ri, q.h01 / n, q.h11/n + rx}
+	q = quadratic{q.c / n, q.g0/n + ri*at.Raise, q.g1/n + rx*at.Foil, q.h00/n + ri, q.h01 / n, q.h11/n + rx}
 	best, least := at, math.Inf(1)
 	try := func(di, dx float64) {
-		p := Pair{clamp(at.Raise+di, b.raiseLow, b.raiseHigh), clamp(at.Move+dx, b.moveLow, b.moveHigh)}
-		di, dx = p.Raise-at.Raise, p.Move-at.Move
+		p := b.nearest(trim.Change{Raise: at.Raise + di, Foil: at.Foil + dx})
+		di, dx = p.Raise-at.Raise, p.Foil-at.Foil
 		if v := q.at(di, dx); v < least {
 			best, least = p, v
 		}
 	}
 	det := q.h00*q.h11 - q.h01*q.h01
-	free := Pair{(q.h01*q.g1 - q.h11*q.g0) / det, (q.h01*q.g0 - q.h00*q.g1) / det}
-	if in := (Pair{at.Raise + free.Raise, at.Move + free.Move}); in.Raise >= b.raiseLow && in.Raise <= b.raiseHigh && in.Move >= b.moveLow && in.Move <= b.moveHigh {
-		return in
+	free := trim.Change{Raise: at.Raise + (q.h01*q.g1-q.h11*q.g0)/det, Foil: at.Foil + (q.h01*q.g0-q.h00*q.g1)/det}
+	if b.nearest(free) == free {
+		return free
 	}
 	// The least of a convex quadratic on a box lies on its edge.
 	for _, di := range []float64{b.raiseLow - at.Raise, b.raiseHigh - at.Raise} {
 		try(di, -(q.g1+q.h01*di)/q.h11)
 	}
-	for _, dx := range []float64{b.moveLow - at.Move, b.moveHigh - at.Move} {
+	for _, dx := range []float64{b.moveLow - at.Foil, b.moveHigh - at.Foil} {
 		try(-(q.g0+q.h01*dx)/q.h00, dx)
 	}
 	return best
@@ -228,8 +227,8 @@ func (q quadratic) minimum(n float64, at Pair, b box) Pair {
 
 // best is the pair within b of least mean cost over the foils, by steps from
 // start; a few settle it.
-func (o objective) best(foils []*flight, start Pair, b box) Pair {
-	at := Pair{clamp(start.Raise, b.raiseLow, b.raiseHigh), clamp(start.Move, b.moveLow, b.moveHigh)}
+func (o objective) best(foils []*flight, start trim.Change, b box) trim.Change {
+	at := b.nearest(start)
 	turns := b.raiseLow < b.raiseHigh
 	each := make([]quadratic, len(foils))
 	for range 8 {
@@ -250,7 +249,7 @@ func (o objective) best(foils []*flight, start Pair, b box) Pair {
 			return at
 		}
 		next := q.minimum(n, at, b)
-		done := math.Abs(next.Raise-at.Raise) < 0.01*deg && math.Abs(next.Move-at.Move) < 1e-4
+		done := math.Abs(next.Raise-at.Raise) < 0.01*deg && math.Abs(next.Foil-at.Foil) < 1e-4
 		at = next
 		if done {
 			break
@@ -260,8 +259,8 @@ func (o objective) best(foils []*flight, start Pair, b box) Pair {
 }
 
 // bestEach is the best pair of every foil.
-func (o objective) bestEach(foils []*flight, start Pair, b box) []Pair {
-	pairs := make([]Pair, len(foils))
+func (o objective) bestEach(foils []*flight, start trim.Change, b box) []trim.Change {
+	pairs := make([]trim.Change, len(foils))
 	filter.InParts(len(foils), func(from, to int) {
 		for i := from; i < to; i++ {
 			pairs[i] = o.best(foils[i:i+1], start, b)
@@ -271,9 +270,9 @@ func (o objective) bestEach(foils []*flight, start Pair, b box) []Pair {
 }
 
 // Best is the pair that makes the load of one foil best for a rider's level.
-func Best(in trim.Inputs, w SpeedWeights, level string) Pair {
+func Best(in trim.Inputs, w SpeedWeights, level string) trim.Change {
 	o := objective{w.clean(), GradientWanted(level)}
-	return o.best([]*flight{o.fly(in)}, Pair{}, anywhere)
+	return o.best([]*flight{o.fly(in)}, trim.Change{}, anywhere)
 }
 
 func clamp(v, lo, hi float64) float64 { return math.Max(lo, math.Min(hi, v)) }

@@ -147,7 +147,7 @@ func calibrate(t *testing.T, words, rider bool) {
 		check("share mid", at(w.mid()), share(w.mid()))
 		check("share top", at(w.Top), share(w.Top))
 		check("best shim", task.raiseInterval(task.best, each), want.Raise/deg)
-		check("best move", task.moveInterval(task.best, each), want.Move/mm)
+		check("best move", task.moveInterval(task.best, each), want.Foil/mm)
 		if notes == 4 {
 			withNotes++
 			if math.Abs(task.best.Raise-want.Raise) < 0.5*deg {

@@ -32,7 +32,7 @@ func (t *task) learning() float64 {
 		q.g0 += slope[0][i]
 		q.g1 += slope[1][i]
 		p := q.minimum(1, t.toward, reach)
-		total += f.weight * (q.c - q.at(p.Raise-t.toward.Raise, p.Move-t.toward.Move))
+		total += f.weight * (q.c - q.at(p.Raise-t.toward.Raise, p.Foil-t.toward.Foil))
 	}
 	return total / float64(n)
 }

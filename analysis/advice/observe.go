@@ -70,7 +70,7 @@ func (t *task) observations() []Observation {
 
 // bestRaise is the best turn of the stabilizer for one foil, rad.
 func (o objective) bestRaise(in trim.Inputs) float64 {
-	return o.best([]*flight{o.fly(in)}, Pair{}, anywhere).Raise
+	return o.best([]*flight{o.fly(in)}, trim.Change{}, anywhere).Raise
 }
 
 // candidates are what could be found out about today's foil.

@@ -101,7 +101,7 @@ func (t *task) plan() []Trial {
 		if m := minutes[c.Kind]; m > 0 {
 			var seen []seenOf
 			for _, o := range c.seen {
-				seen = append(seen, seenOf{t.post.Each(o.Of), o.SD})
+				seen = append(seen, seenOf{trim.OfEach(t.post.Draws, func(in *trim.Inputs) float64 { return o.Of(*in) }), o.SD})
 			}
 			add(Trial{Observation: c.Observation}, m, seen...)
 		}

@@ -1,6 +1,7 @@
 package advice
 
 import (
+	"evenfoot/analysis/trim"
 	"math"
 	"slices"
 )
@@ -13,7 +14,7 @@ func (t *task) bestEvenness(foils []*flight, b box) []float64 {
 	pairs := t.objective.bestEach(foils, t.toward, b)
 	even := make([]float64, len(foils))
 	for i, f := range foils {
-		even[i] = t.evenness(f, pairs[i].change())
+		even[i] = t.evenness(f, pairs[i])
 	}
 	return even
 }
@@ -40,10 +41,10 @@ func (t *task) outOfReach(b box) (short *Reason, help []Reason) {
 	free, turned := b, b
 	free.moveLow, free.moveHigh = -maxMove, maxMove
 	turned.raiseLow, turned.raiseHigh = -maxRaise, maxRaise
-	inReach := t.objective.best(t.draws, Pair{}, b)
-	want := t.objective.best(t.draws, Pair{}, free)
-	byTurn := t.objective.best(t.draws, Pair{}, turned)
-	switch beyond := want.Move - inReach.Move; {
+	inReach := t.objective.best(t.draws, trim.Change{}, b)
+	want := t.objective.best(t.draws, trim.Change{}, free)
+	byTurn := t.objective.best(t.draws, trim.Change{}, turned)
+	switch beyond := want.Foil - inReach.Foil; {
 	case b.raiseLow != b.raiseHigh && t.rms(t.bestEvenness(t.draws, turned)) < unevenAtBest:
 		short = &Reason{Kind: ShimsShort, Turn: byTurn.Raise, Limit: t.turn(math.Copysign(mostCards, byTurn.Raise), 1)}
 		help = append(help, Reason{Kind: TurnNeeded, Turn: byTurn.Raise})

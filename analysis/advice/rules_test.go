@@ -108,9 +108,9 @@ func TestTrackAndFeet(t *testing.T) {
 		base := trim.FromSetup(s, density, viscosity)
 		even := Best(base, speeds, "advanced")
 		s.Foil.Stabilizer.Incidence += even.Raise
-		s.Stance.Front -= even.Move + off
-		s.Stance.Back -= even.Move + off
-		s.Board.CG -= even.Move
+		s.Stance.Front -= even.Foil + off
+		s.Stance.Back -= even.Foil + off
+		s.Board.CG -= even.Foil
 		s.Stance.Fixed = fixed
 		p := infer(t, told(s, trim.FromSetup(s, density, viscosity), 0.04, 6, 8, 10, 12))
 		return Advise(p, s, speeds, Options{LawOK: true}), s
@@ -167,9 +167,9 @@ func TestBeyondTrackIsSaid(t *testing.T) {
 		base := trim.FromSetup(s, density, viscosity)
 		even := Best(base, speeds, "advanced")
 		s.Foil.Stabilizer.Incidence += even.Raise
-		s.Stance.Front -= even.Move + c.off
-		s.Stance.Back -= even.Move + c.off
-		s.Board.CG -= even.Move
+		s.Stance.Front -= even.Foil + c.off
+		s.Stance.Back -= even.Foil + c.off
+		s.Board.CG -= even.Foil
 		s.Stance.Fixed = c.fixed
 		p := infer(t, told(s, trim.FromSetup(s, density, viscosity), 0.04, 6, 8, 10, 12))
 		for _, given := range []bool{true, false} {
@@ -455,9 +455,9 @@ func TestTrackEndsShort(t *testing.T) {
 	even := Best(base, speeds, "advanced")
 	s.Foil.Stabilizer.Incidence += even.Raise
 	// The best place is 60 mm forward of where the mast stands, and the track ends there.
-	s.Stance.Front -= even.Move - 0.06
-	s.Stance.Back -= even.Move - 0.06
-	s.Board.CG -= even.Move - 0.06
+	s.Stance.Front -= even.Foil - 0.06
+	s.Stance.Back -= even.Foil - 0.06
+	s.Board.CG -= even.Foil - 0.06
 	s.Board.Track = [2]float64{-0.05, 0}
 	p := infer(t, told(s, trim.FromSetup(s, density, viscosity), 0.04, 6, 8, 10, 12))
 	a := Advise(p, s, speeds, Options{LawOK: true})
@@ -556,7 +556,7 @@ func TestLevelLeavesGradient(t *testing.T) {
 	for _, level := range []string{"advanced", "intermediate", "beginner"} {
 		o := objective{speeds.clean(), GradientWanted(level)}
 		f := o.fly(base)
-		g := f.gradient(o.best([]*flight{f}, Pair{}, anywhere).change())
+		g := f.gradient(o.best([]*flight{f}, trim.Change{}, anywhere))
 		if g < last-1e-9 || g < o.wanted-0.35 {
 			t.Errorf("%s: %.2f points per knot are left, want about %.1f or more, and more than %.2f", level, g, o.wanted, last)
 		}

@@ -124,13 +124,13 @@ func TestNotesAreWorthTheDoubt(t *testing.T) {
 	known := 0.0
 	cost := func(f *flight, c trim.Change) float64 { return x.costOf(x.evenness(f, c), f.gradient(c)) }
 	for i, p := range x.objective.bestEach(x.draws, x.toward, x.reachable()) {
-		known += x.post.Weights[i] * (cost(x.draws[i], x.toward.change()) - cost(x.draws[i], p.change())) / float64(len(x.draws))
+		known += x.post.Weights[i] * (cost(x.draws[i], x.toward) - cost(x.draws[i], p)) / float64(len(x.draws))
 	}
 	if worth > known || worth < 0.3*known {
 		t.Errorf("notes are worth %.5f, and to know the foil %.5f", worth, known)
 	}
-	if far := at(0.02, 0); math.Abs(far.toward.Move-x.toward.Move) < 15*mm || math.Abs(far.learning()/worth-1) > 0.05 {
-		t.Errorf("notes are worth %.5f, and %.5f with the best %.0f mm further off", worth, far.learning(), (far.toward.Move-x.toward.Move)/mm)
+	if far := at(0.02, 0); math.Abs(far.toward.Foil-x.toward.Foil) < 15*mm || math.Abs(far.learning()/worth-1) > 0.05 {
+		t.Errorf("notes are worth %.5f, and %.5f with the best %.0f mm further off", worth, far.learning(), (far.toward.Foil-x.toward.Foil)/mm)
 	}
 	if one, four := at(0, 1).learning(), at(0, 4).learning(); one > worth/2 || four > one*0.9 {
 		t.Errorf("notes are worth %.5f, then %.5f, then %.5f", worth, one, four)

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"evenfoot/analysis/interval"
+	"evenfoot/analysis/trim"
 )
 
 // TestOneReasonWhyItStops: steadiness is why the advice stops only where the
@@ -15,16 +16,16 @@ func TestOneReasonWhyItStops(t *testing.T) {
 	has := func(a *Advice, k Kind) bool {
 		return slices.ContainsFunc(a.Why, func(r Reason) bool { return r.Kind == k })
 	}
-	mk := func(gradient float64, best Pair, step Pair, wanted float64) *Advice {
+	mk := func(gradient float64, best trim.Change, step trim.Change, wanted float64) *Advice {
 		t.Helper()
 		x := newTask(p, s, speeds, Options{LawOK: true})
 		x.wanted, x.best, x.toward = wanted, best, best
 		a := &Advice{Verdict: Change, GradientAfter: interval.Normal(gradient, 0.5)}
-		a.Step.Raise, a.Step.Foil = step.Raise, step.Move
+		a.Step.Raise, a.Step.Foil = step.Raise, step.Foil
 		x.explain(a)
 		return a
 	}
-	near, far := Pair{Raise: 0.5 * deg}, Pair{Raise: 0.5 * deg, Move: 60 * mm}
+	near, far := trim.Change{Raise: 0.5 * deg}, trim.Change{Raise: 0.5 * deg, Foil: 60 * mm}
 	for _, c := range []struct {
 		name     string
 		a        *Advice

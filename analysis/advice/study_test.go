@@ -38,7 +38,7 @@ func TestStepsHelp(t *testing.T) {
 			}
 			if a.Cards != 0 {
 				cards++
-				if task.objective.best([]*flight{w.fly(truth)}, Pair{}, task.reachable()).Raise*a.Cards > 0 {
+				if task.objective.best([]*flight{w.fly(truth)}, trim.Change{}, task.reachable()).Raise*a.Cards > 0 {
 					cardsRight++
 				}
 			}
@@ -46,8 +46,8 @@ func TestStepsHelp(t *testing.T) {
 			cannot++
 			task := newTask(p, s, w, Options{})
 			f := w.fly(truth)
-			b := task.objective.best([]*flight{f}, Pair{}, task.reachable())
-			if task.evenness(f, b.change()) > 0.6*unevenAtBest {
+			b := task.objective.best([]*flight{f}, trim.Change{}, task.reachable())
+			if task.evenness(f, b) > 0.6*unevenAtBest {
 				cannotTrue++
 			}
 		}

@@ -31,11 +31,11 @@ type task struct {
 	draws []*flight // of the posterior
 
 	evenNow  []float64
-	best     Pair   // averaged over the draws
-	bestEach []Pair // of each draw; [Advise] fills it in
+	best     trim.Change   // averaged over the draws
+	bestEach []trim.Change // of each draw; [Advise] fills it in
 	// toward is what the steps aim at: the best pair where cards, track and feet
 	// reach it, else the best that they do reach.
-	toward Pair
+	toward trim.Change
 }
 
 func newTask(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *task {
@@ -52,7 +52,7 @@ func newTask(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *ta
 	}
 	t.draws = t.flyAll(p.Draws, p.Weights, t.curveSpeeds())
 	t.evenNow = t.each(0, 0, t.evenness)
-	t.best = t.objective.best(t.draws, Pair{}, anywhere)
+	t.best = t.objective.best(t.draws, trim.Change{}, anywhere)
 	t.toward = t.objective.best(t.draws, t.best, t.reachable())
 	return t
 }
@@ -145,7 +145,7 @@ func (t *task) reachable() box {
 // hasBest says whether there is a best pair: at speeds that are too slow or too
 // alike to tell shim from move, it runs away as far as it is let.
 func (t *task) hasBest() bool {
-	return math.Abs(t.best.Raise) < 0.99*maxRaise && math.Abs(t.best.Move) < 0.99*maxMove
+	return math.Abs(t.best.Raise) < 0.99*maxRaise && math.Abs(t.best.Foil) < 0.99*maxMove
 }
 
 // options lists 0 to mostCards cards in the direction of need, then the
@@ -184,12 +184,12 @@ func (t *task) shimFor(raise float64) float64 {
 
 // option says what the pair, made of cards, does to every draw. Without a
 // known shim the turn is taken as exact.
-func (t *task) option(cards float64, p Pair, each []Pair) Option {
+func (t *task) option(cards float64, p trim.Change, each []trim.Change) Option {
 	with := func(f func(x *flight, c trim.Change) float64) []float64 {
 		if finite(cards) {
-			return t.each(cards, p.Move, f)
+			return t.each(cards, p.Foil, f)
 		}
-		return t.after(0, p.change(), f)
+		return t.after(0, p, f)
 	}
 	curve := make([]SharePoint, curveLen)
 	for k, v := range t.curveSpeeds() {
@@ -214,9 +214,9 @@ func (t *task) option(cards float64, p Pair, each []Pair) Option {
 		Evenness:      t.post.Interval(even),
 		ChanceBetter:  interval.Number(t.chanceLess(even, t.evenNow)),
 		Curve:         curve,
-		Reachable:     p.Move >= lo-slack && p.Move <= hi+slack,
+		Reachable:     p.Foil >= lo-slack && p.Foil <= hi+slack,
 	}
-	o.FeetToo = o.Reachable && (p.Move < trackLo-slack || p.Move > trackHi+slack)
+	o.FeetToo = o.Reachable && (p.Foil < trackLo-slack || p.Foil > trackHi+slack)
 	return o
 }
 
@@ -261,17 +261,17 @@ func chanceLess(a, b, weights []float64) float64 {
 }
 
 // moveInterval is the averaged move with the spread of the draws, in mm.
-func (t *task) moveInterval(p Pair, each []Pair) interval.Interval {
-	return t.centred(p, each, func(p Pair) float64 { return p.Move / mm })
+func (t *task) moveInterval(p trim.Change, each []trim.Change) interval.Interval {
+	return t.centred(p, each, func(p trim.Change) float64 { return p.Foil / mm })
 }
 
 // raiseInterval is the averaged turn likewise, in degrees.
-func (t *task) raiseInterval(p Pair, each []Pair) interval.Interval {
-	return t.centred(p, each, func(p Pair) float64 { return p.Raise / deg })
+func (t *task) raiseInterval(p trim.Change, each []trim.Change) interval.Interval {
+	return t.centred(p, each, func(p trim.Change) float64 { return p.Raise / deg })
 }
 
 // centred is the interval of the draws about a value of its own.
-func (t *task) centred(p Pair, each []Pair, of func(Pair) float64) interval.Interval {
-	value, i := of(p), trim.Over(t.post, each, func(e *Pair) float64 { return of(*e) })
+func (t *task) centred(p trim.Change, each []trim.Change, of func(trim.Change) float64) interval.Interval {
+	value, i := of(p), trim.Over(t.post, each, func(e *trim.Change) float64 { return of(*e) })
 	return interval.Interval{Value: value, Low: math.Min(i.Low, value), High: math.Max(i.High, value)}
 }

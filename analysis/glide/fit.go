@@ -83,6 +83,8 @@ func (f *Fit) Outing() Outing { return f.outings[0] }
 // ErrNone says that no glide counts.
 var ErrNone = errors.New("no glide counts")
 
+var errWeigh = errors.New("glide: the fixes cannot be weighed")
+
 // problem is a fit under way.
 type problem struct {
 	*Fit
@@ -245,35 +247,23 @@ func (p *problem) look(i int) (info *mat.SymDense, slope *mat.VecDense, err erro
 	cov.SymRankOne(cov, postureSD*postureSD, mine[ownPosture])
 	var chol mat.Cholesky
 	if !chol.Factorize(cov) {
-		return nil, nil, errors.New("glide: the fixes cannot be weighed")
+		return nil, nil, errWeigh
 	}
-	var x mat.VecDense
-	if err := chol.SolveVecTo(&x, r); err != nil {
-		return nil, nil, err
-	}
+	var x, y mat.VecDense
+	_ = chol.SolveVecTo(&x, r) // whose error is of a bad condition
 	p.start[i] += startSD * startSD * mat.Dot(mine[ownStart], &x)
 	f := mine[ownScatter]
-	var y mat.VecDense
-	if err := chol.SolveVecTo(&y, f); err != nil {
-		return nil, nil, err
-	}
+	_ = chol.SolveVecTo(&y, f)
 	told := mat.Dot(f, &y)
 	p.s[i], p.d[i] = 1/math.Sqrt(told), mat.Dot(f, &x)/told
 	cov.SymRankOne(cov, p.scatter*p.scatter, f)
 	if !chol.Factorize(cov) {
-		return nil, nil, errors.New("glide: the fixes cannot be weighed")
+		return nil, nil, errWeigh
 	}
 	var cj, square mat.Dense
-	if err := chol.SolveTo(&cj, j); err != nil {
-		return nil, nil, err
-	}
+	_ = chol.SolveTo(&cj, j)
 	square.Mul(j.T(), &cj)
-	info, slope = mat.NewSymDense(len(ks), nil), mat.NewVecDense(len(ks), nil)
-	for a := range ks {
-		for b := a; b < len(ks); b++ {
-			info.SetSym(a, b, square.At(a, b))
-		}
-	}
+	info, slope = mat.NewSymDense(len(ks), square.RawMatrix().Data), mat.NewVecDense(len(ks), nil)
 	slope.MulVec(cj.T(), r)
 	return info, slope, nil
 }
@@ -310,12 +300,10 @@ func (p *problem) step() (moved float64, err error) {
 	var chol mat.Cholesky
 	p.cov = mat.NewSymDense(n, nil)
 	if !chol.Factorize(h) || chol.InverseTo(p.cov) != nil {
-		return 0, errors.New("glide: they cannot be weighed together")
+		return 0, errWeigh
 	}
 	var by mat.VecDense
-	if err := chol.SolveVecTo(&by, g); err != nil {
-		return 0, err
-	}
+	_ = chol.SolveVecTo(&by, g)
 	for k := range p.x {
 		most := longestStep * p.prior[k].sd
 		d := math.Max(-most, math.Min(most, by.AtVec(k)))

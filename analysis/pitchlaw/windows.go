@@ -106,12 +106,7 @@ const heightHolds = 8
 
 func newPiece(m *align.Motion, lo, hi int) piece {
 	n := hi - lo
-	c := piece{lo: lo, hi: hi}
-	span := m.Time[hi-1] - m.Time[lo]
-	if span <= 0 {
-		return c
-	}
-	c.rate = float64(n-1) / span
+	c := piece{lo: lo, hi: hi, rate: float64(n-1) / (m.Time[hi-1] - m.Time[lo])}
 	rate, up := make([]float64, n), make([]float64, n)
 	for i := range n {
 		rate[i], up[i] = finite(m.PitchRate[lo+i]), finite(m.Up[lo+i])
@@ -189,7 +184,7 @@ func (c *piece) window(m *align.Motion, s *ride.Session, t0, t1 float64) (w Wind
 	u := &w.unrest
 	times := m.Time[c.lo:c.hi]
 	i, j := sort.SearchFloat64s(times, t0), sort.SearchFloat64s(times, t1)
-	if c.rate <= 0 || j-i < 2 || float64(j-i) < covered*(t1-t0)*c.rate {
+	if j-i < 2 || float64(j-i) < covered*(t1-t0)*c.rate {
 		return w, false
 	}
 	n := float64(j - i)

@@ -319,7 +319,7 @@ func TestFelt(t *testing.T) {
 	}
 	// What feels even is a share of 0.44: the foil belongs further back.
 	w := advice.SpeedWeights{Speed: []float64{6, 8, 10}, Weight: []float64{1, 1, 1}}
-	if a, b := advice.Best(plain.Scenario.Foil, w, "advanced"), advice.Best(sc.Foil, w, "advanced"); b.Move > a.Move-0.02 || math.Abs(b.Raise-a.Raise) > 0.2*Deg {
+	if a, b := advice.Best(plain.Scenario.Foil, w, "advanced"), advice.Best(sc.Foil, w, "advanced"); b.Foil > a.Foil-0.02 || math.Abs(b.Raise-a.Raise) > 0.2*Deg {
 		t.Errorf("best pair %+v without a zero, %+v with it", a, b)
 	}
 }

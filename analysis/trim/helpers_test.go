@@ -30,3 +30,13 @@ func (post *Posterior) Effective() float64 {
 	}
 	return sum * sum / squares / float64(len(post.Weights))
 }
+
+// Each computes f of every draw.
+func (post *Posterior) Each(f func(Inputs) float64) []float64 {
+	v := make([]float64, len(post.Draws))
+	for i, d := range post.Draws {
+		v[i] = f(d)
+	}
+	return v
+}
+

@@ -118,15 +118,6 @@ func (post *Posterior) Count(kinds ...Kind) (n int) {
 	return n
 }
 
-// Each computes f of every draw.
-func (post *Posterior) Each(f func(Inputs) float64) []float64 {
-	v := make([]float64, len(post.Draws))
-	for i, d := range post.Draws {
-		v[i] = f(d)
-	}
-	return v
-}
-
 // Interval is the weighted median and central 90 % of a quantity of every draw.
 func (post *Posterior) Interval(each []float64) interval.Interval {
 	return interval.FromDraws(each, post.Weights)
