@@ -18,6 +18,13 @@ type Comparison struct {
 	Schema   string
 	Results  []*Result // as they were given, each with the earlier sessions of its rider and foil as evidence
 	Athletes []Athlete // in the order in which they come first among the results
+	LeftOut  []LeftOut
+}
+
+// A LeftOut is a session that could not be analysed, and is not compared.
+type LeftOut struct {
+	Title string `json:"session"`
+	Why   string `json:"why"`
 }
 
 // An Athlete is one rider's sessions in order of time.

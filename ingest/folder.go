@@ -59,18 +59,14 @@ func Folder(dir string) (f Found, err error) {
 		if err != nil {
 			return f, err
 		}
+		why := noLog(path, head)
 		switch {
 		case bytes.HasPrefix(head, []byte("# "+exportMark)), bytes.Contains(head, []byte(`creator="`+exportMark+`"`)):
 			exports = append(exports, path)
-		case isLog(path, head):
+		case why == "":
 			f.Logs = append(f.Logs, path)
-		case !slices.Contains(LogEndings, ext) && ext != ".zip": // which a rider would take for a log
-		case len(head) == 0:
-			f.leave(path, "is empty or damaged")
-		case sniff(head) != kindCSV:
-			f.leave(path, sniff(head))
-		default:
-			f.leave(path, cmp.Or(noCSV(path, head), "holds no columns of numbers under names"))
+		case slices.Contains(LogEndings, ext), ext == ".zip": // which a rider would take for a log
+			f.leave(path, why)
 		}
 	}
 	if len(f.Logs) == 0 {
@@ -85,20 +81,42 @@ func (f *Found) leave(path, why string) {
 	f.Aside.Text = append(f.Aside.Text, filepath.Base(path), why)
 }
 
-// isLog says whether a file that begins so is a log. Any text could be a CSV:
-// it counts as one when its header names columns of ours or a column map lies
-// beside it, or else when it looks like columns of numbers under names.
-func isLog(path string, head []byte) bool {
+// noLog says why a file that begins so is no log; "" for one. Any text could be
+// a CSV: it counts as one when its header names columns of ours or a column map
+// lies beside it, or else when it looks like columns of numbers under names.
+func noLog(path string, head []byte) string {
 	kind := sniff(head)
-	return kind == kindFIT || kind == kindGPX || kind == kindNMEA ||
-		kind == kindCSV && (csv.Beside(path) != "" || csv.LooksLikeColumns(head))
+	switch {
+	case len(head) == 0:
+		return "is empty or damaged"
+	case kind == kindFIT || kind == kindGPX || kind == kindNMEA,
+		kind == kindCSV && (csv.Beside(path) != "" || csv.LooksLikeColumns(head)):
+		return ""
+	case kind != kindCSV:
+		return kind
+	}
+	return cmp.Or(noCSV(path, head), "holds no columns of numbers under names")
+}
+
+// NoLog says why [Folder] leaves a file aside; "" where it does not.
+func NoLog(path string) (why string) {
+	head, err := headOf(path)
+	if err != nil {
+		return "" // whoever reads it says why
+	}
+	return noLog(path, head)
 }
 
 // Open reads all logs of the folder. One that cannot be read is left aside with
 // the others; an error says that none can.
 func (f *Found) Open(opt Options) ([]*Log, error) {
 	all, errs := OpenAll(f.Logs, opt)
-	var logs []*Log
+	return f.Keep(all, errs)
+}
+
+// Keep is Open for logs that were read one by one, with the errors of those that
+// could not be.
+func (f *Found) Keep(all []*Log, errs []error) (logs []*Log, err error) {
 	for i, err := range errs {
 		var no *OutingError
 		if errors.As(err, &no) {

@@ -166,10 +166,3 @@ func ProposeMap(path string) (text string, ok bool) {
 	}
 	return csv.Propose(head, path)
 }
-
-// IsNote says whether a file is a text without columns of numbers under names, so that
-// [Folder] would leave it aside.
-func IsNote(path string) bool {
-	head, err := headOf(path)
-	return err == nil && len(head) > 0 && sniff(head) == kindCSV && !csv.LooksLikeColumns(head)
-}

@@ -50,6 +50,7 @@ type comparePage struct {
 	Cautions []string
 	Version  string
 	Made     string
+	LeftOut  []analysis.LeftOut
 }
 
 // A mate is one athlete's line.
@@ -90,7 +91,7 @@ type verdictPart struct {
 func newComparePage(c *analysis.Comparison, o Options) *comparePage {
 	u := o.Units.OrDefault()
 	cs, lo, top := contenders(c, u)
-	p := &comparePage{Title: comparedTitle(c), Head: compareHead(c, cs), Cautions: words.EveryTime(false, false, false), Version: words.Clean(o.Version)}
+	p := &comparePage{LeftOut: c.LeftOut, Title: comparedTitle(c), Head: compareHead(c, cs), Cautions: words.EveryTime(false, false, false), Version: words.Clean(o.Version)}
 	if !o.Now.IsZero() {
 		p.Made = o.Now.Format("2 January 2006")
 	}

@@ -34,7 +34,9 @@ func CompareJSON(w io.Writer, c *analysis.Comparison, u words.Units) error {
 		Athletes    []athlete `json:"athletes"`
 		BeforeAfter any       `json:"before_after"` // of two sessions
 		Why         string    `json:"why"`
-	}{Schema: c.Schema, BeforeAfter: judgedOf(onlyChange(c), c.Athletes[0].Last(), u), Why: u.Tell("no change judged", c)}
+
+		LeftOut []analysis.LeftOut `json:"left_out,omitempty"`
+	}{LeftOut: c.LeftOut, Schema: c.Schema, BeforeAfter: judgedOf(onlyChange(c), c.Athletes[0].Last(), u), Why: u.Tell("no change judged", c)}
 	for _, r := range c.Results {
 		j.Results = append(j.Results, resultOf(r, u))
 	}

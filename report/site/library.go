@@ -17,6 +17,7 @@ import (
 	"strings"
 
 	"evenfoot/ingest"
+	"evenfoot/report/words"
 )
 
 // A Library is the sessions on the disk without a server before them.
@@ -172,7 +173,7 @@ type Imported struct {
 	From  string  // the folder
 	ID    int64   // its number here; 0 where it was not taken
 	Again bool    // it was here already
-	Odd   []error // what was damaged or lost in it
+	Odd   []error // what was damaged or lost in it, or is no log
 	Err   error   // why it was not taken
 
 	Restored []string // files that were damaged or lost here, and are whole again
@@ -265,6 +266,9 @@ func (l *Library) take(dir string) (done Imported) {
 		done.Odd = append(done.Odd, odd)
 	}
 	done.Odd = append(done.Odd, s.faults()...)
+	if found, err := ingest.Folder(dir); err == nil && found.Aside.Kind != "" {
+		done.Odd = append(done.Odd, errors.New(words.Warning(found.Aside)))
+	}
 	if e := st.holding(s); e != nil {
 		done.ID, done.Again = e.ID, true
 		done.Restored, done.Err = st.restore(*e, s)

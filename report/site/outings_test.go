@@ -2,11 +2,14 @@ package site
 
 import (
 	"archive/zip"
+
 	"bytes"
+	"cmp"
 	"fmt"
 	"io"
 	"net/url"
 	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
@@ -22,7 +25,7 @@ func TestOutings(t *testing.T) {
 	wake := d.idle()
 	all := append(morning(), piece{"logs", "photo.csv", "no log"})
 	status, body, _ := d.upload(append(all, piece{"setup", "", outings()[0].setup})...)
-	if status != 200 || !strings.Contains(body, "3 outings, as it seems") || !strings.Contains(body, "Cannot be read: photo.csv") || !strings.Contains(body, `value="form" selected`) {
+	if status != 200 || !strings.Contains(body, "3 outings, as it seems") || !strings.Contains(body, "no logs: <bdi>photo.csv</bdi>") || !strings.Contains(body, `value="form" selected`) {
 		t.Fatalf("status %d\n%s", status, body)
 	}
 	if len(d.site.store.sessions()) != 0 || d.site.queue.size() != 0 {
@@ -332,5 +335,59 @@ func TestOuting(t *testing.T) {
 	}
 	if status, body := d.get(at + "?outing=0"); status != 400 || !strings.Contains(body, "no number from 1 on") {
 		t.Errorf("status %d\n%s", status, body)
+	}
+}
+
+// TestPhoneFolder: what a phone's folder holds beside its logs is set aside and
+// named, and so is a log of a session that cannot be read; a session of which none
+// can is left out of a comparison; and the copy of an outing that tells more counts.
+func TestPhoneFolder(t *testing.T) {
+	dir := t.TempDir()
+	const broken = "time_s,ax_mps2,ay_mps2,az_mps2\nnever,0,0,9.8\nnever,0,0,9.8\n"
+	first := outings()[0]
+	lay(t, dir, "sessions/1/watch.gpx", string(first.gpx))
+	lay(t, dir, "sessions/1/logger.csv", broken)
+	lay(t, dir, "sessions/1/setup.toml", first.setup)
+	lay(t, dir, "sessions/2/logger.csv", broken)
+	lay(t, dir, "sessions/2/setup.toml", first.setup)
+	d := open(t, Config{Dir: dir})
+	d.must("/session/1", "What to do next", "Left aside", "logger.csv (holds no usable sample")
+	more := []piece{{"logs", "Metadata.csv", "version,device name,platform\n3,phone,none\n"}, {"logs", "Annotation.csv", ""}, {"logs", "Notes.csv", ""}}
+	status, body, _ := d.upload(append(first.pieces(), more...)...)
+	if status != 200 || !strings.Contains(body, "no logs: <bdi>Metadata.csv, Annotation.csv, Notes.csv</bdi>") {
+		t.Fatalf("status %d\n%s", status, body)
+	}
+	d.must("/session/3", "What to do next")
+	later := d.added(outings()[1].pieces()...)
+	d.must(later, "What to do next")
+	d.must("/compare?id=2&id=3&id=4", "Left out, it could not be analysed", "holds no usable sample")
+	d.must("/compare.json?id=2&id=3&id=4", `"left_out": [`)
+	if status, body := d.get("/compare?id=2&id=3"); status != 422 || !strings.Contains(body, "holds no usable sample") {
+		t.Errorf("a comparison with nothing to compare: status %d\n%s", status, body)
+	}
+	one, err := d.site.store.session(1)
+	three, err2 := d.site.store.session(3)
+	if err = cmp.Or(err, err2); err != nil {
+		t.Fatal(err)
+	}
+	if !one.countsOnce(three) || one.stands(three) || !three.stands(one) {
+		t.Error("the copy without the board's motion counts")
+	}
+	unread := *three
+	unread.Summary = &summary{Unanalysed: "it is damaged", Pitch: true}
+	if unread.stands(one) || !one.stands(&unread) {
+		t.Error("the copy that cannot be analysed counts")
+	}
+}
+
+// lay writes a file below dir.
+func lay(t *testing.T, dir, name, text string) {
+	t.Helper()
+	at := filepath.Join(dir, filepath.FromSlash(name))
+	if err := os.MkdirAll(filepath.Dir(at), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(at, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
 	}
 }

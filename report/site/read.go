@@ -71,10 +71,13 @@ func (e *readError) Error() string { return e.err.Error() }
 func (e *readError) Unwrap() error { return e.err }
 
 // readLogs reads the logs of one outing; nil when there is none. In all that
-// it says, files go by their labels, not by where they lie.
+// it says, files go by their labels, not by where they lie. What cannot be read is
+// left aside as in a folder; what is lost is not.
 // Of a log that holds several outings it reads the given one, or with 0 the longest.
 func readLogs(all []source, outing int, stage func(string)) (*ingest.Log, error) {
+	var found ingest.Found
 	var logs []*ingest.Log
+	var errs []error
 	for _, src := range all {
 		if src.Kind != kindLog {
 			continue
@@ -83,13 +86,21 @@ func readLogs(all []source, outing int, stage func(string)) (*ingest.Log, error)
 			stage("reading " + src.Name)
 		}
 		l, err := openLog(src, all, outing)
-		if err != nil {
+		var unread *readError
+		if err != nil && !errors.As(err, &unread) {
 			return nil, err
 		}
-		logs = append(logs, l)
+		found.Logs, logs, errs = append(found.Logs, src.Name), append(logs, l), append(errs, err)
 	}
-	if len(logs) == 0 {
+	switch {
+	case len(logs) == 0:
 		return nil, nil
+	case len(logs) == 1 && errs[0] != nil:
+		return nil, errs[0]
+	}
+	logs, err := found.Keep(logs, errs)
+	if err != nil {
+		return nil, err
 	}
 	return ingest.Merge(logs)
 }
@@ -111,6 +122,9 @@ func openLog(src source, all []source, outing int) (*ingest.Log, error) {
 	l, err := ingest.Open(src.at, opt)
 	if no := (*ingest.OutingError)(nil); errors.As(err, &no) {
 		return nil, no
+	}
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, relabel(err, src)
 	}
 	if err != nil {
 		return nil, &readError{src, relabel(err, src)}

@@ -233,12 +233,24 @@ func (s *session) other(e *session) bool {
 func (s *session) countsOnce(e *session) bool { return s.sharesLog(e) || s.seems(e) }
 
 // stands says whether of two sessions of one outing s is the one that counts: that
-// with a setup, else with more logs, else the one that was there first.
+// which can be analysed, else with a setup, else that shows the board's motion, else
+// with more logs, else the one that was there first.
 func (s *session) stands(e *session) bool {
-	if (s.known == nil) != (e.known == nil) {
-		return s.known != nil
+	return cmp.Or(s.worth()-e.worth(), len(s.holds)-len(e.holds), cmp.Compare(e.ID, s.ID)) > 0
+}
+
+// worth is what a session tells, in the order of stands.
+func (s *session) worth() (n int) {
+	if s.Summary == nil || s.Summary.Unanalysed == "" {
+		n = 4
 	}
-	return cmp.Or(len(s.holds)-len(e.holds), cmp.Compare(e.ID, s.ID)) > 0
+	if s.known != nil {
+		n += 2
+	}
+	if s.Summary != nil && s.Summary.Pitch {
+		n++
+	}
+	return n
 }
 
 // withOnce adds e to sessions that are each of an outing of its own; of e and those

@@ -71,7 +71,7 @@ func (s *Site) receive(w http.ResponseWriter, r *http.Request, up *upload) (err 
 		part, err := parts.NextPart()
 		switch {
 		case err == io.EOF && n > 0:
-			s.passTexts(up)
+			s.passNotes(up)
 			return cmp.Or(bad, up.settle())
 		case err == io.EOF:
 			return errToken
@@ -125,11 +125,15 @@ func (up *upload) over() string {
 	return names
 }
 
-// passTexts passes over the texts of folders that are no logs, such as a note, where
-// there are others: alone, they are read, to be refused with what is wrong.
-func (s *Site) passTexts(up *upload) {
+// passNotes passes over what is no log by what it holds, such as a note, where there
+// are logs and its name is one's: alone it is read, to be refused with what is wrong. A column map that is
+// typed in may be for any of them.
+func (s *Site) passNotes(up *upload) {
+	if strings.TrimSpace(up.fields["map"]) != "" {
+		return
+	}
 	logs := 0
-	var texts []*incoming
+	var notes []*incoming
 	names := make([]stored, len(up.files))
 	for i, f := range up.files {
 		names[i] = f.stored
@@ -138,18 +142,19 @@ func (s *Site) passTexts(up *upload) {
 		if f.Kind != kindLog {
 			continue
 		}
-		if logs++; f.folder != "." && mapFor(f.Name, names) < 0 && ingest.IsNote(f.at) {
-			texts = append(texts, f)
+		logs++
+		if slices.Contains(ingest.LogEndings, strings.ToLower(path.Ext(f.Name))) && mapFor(f.Name, names) < 0 && ingest.NoLog(f.at) != "" {
+			notes = append(notes, f)
 		}
 	}
-	if len(texts) == logs {
+	if len(notes) == logs {
 		return
 	}
-	for _, f := range texts {
+	for _, f := range notes {
 		up.pass(path.Join(f.folder, f.Name))
 	}
-	up.files = slices.DeleteFunc(up.files, func(f *incoming) bool { return slices.Contains(texts, f) })
-	s.store.discard(texts)
+	up.files = slices.DeleteFunc(up.files, func(f *incoming) bool { return slices.Contains(notes, f) })
+	s.store.discard(notes)
 }
 
 // settle takes the only setup for that of all.
@@ -335,7 +340,7 @@ func (s *Site) takeFile(up *upload, name string, isMap bool, r io.Reader) error 
 			s.store.discard([]*incoming{in}) // of two folders
 			return nil
 		}
-		if f.Hash == in.Hash {
+		if f.Hash == in.Hash && in.Size > 0 { // a phone's export may hold several empty ones
 			err = refused("%s and %s hold the very same bytes; add the log once", f.Name, in.Name)
 		}
 	}

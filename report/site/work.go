@@ -26,9 +26,10 @@ type summary struct {
 	Verdict    string     `json:"verdict"`
 	Next       string     `json:"next_step"`
 	Warnings   int        `json:"warnings"`
-	Made       string     `json:"made"`       // by which version of the program
-	Basis      string     `json:"basis"`      // tells what it rests on
-	Unanalysed string     `json:"unanalysed"` // why there is no result
+	Pitch      bool       `json:"pitch,omitempty"` // the logs show the board's motion
+	Made       string     `json:"made"`            // by which version of the program
+	Basis      string     `json:"basis"`           // tells what it rests on
+	Unanalysed string     `json:"unanalysed"`      // why there is no result
 }
 
 func summaryOf(r *analysis.Result, u words.Units) *summary {
@@ -39,7 +40,7 @@ func summaryOf(r *analysis.Result, u words.Units) *summary {
 		return 0
 	}
 	b := r.BestSpeeds
-	s := &summary{Duration: known(float64(r.Session.Duration)), Foiling: known(float64(r.Totals.Foiling)), Warnings: len(r.Session.Warnings),
+	s := &summary{Duration: known(float64(r.Session.Duration)), Foiling: known(float64(r.Totals.Foiling)), Warnings: len(r.Session.Warnings), Pitch: r.Motion != nil,
 		Best: [4]float64{known(float64(b.TwoSeconds)), known(float64(b.TenSeconds)), known(float64(b.Metres500)), known(float64(b.NauticalMile))}}
 	if r.Advice != nil {
 		s.Verdict, s.Next = r.Advice.Verdict, words.For(r, u).Next
@@ -290,15 +291,22 @@ func (s *Site) comparePlan(all []*session, o options, asJSON bool) *plan {
 	p.key = pageKey(words.Choose(asJSON, "compare.json", "compare"), inputs, o)
 	p.make = func(stage func(string)) (page *kept, rest func(), err error) {
 		var results []*analysis.Result
+		var left []analysis.LeftOut
+		var sheets []string
 		of := map[*analysis.Result]*session{}
 		for i, ses := range all {
 			r, err := s.light(ses, func(at string) {
 				stage(fmt.Sprintf("session %d of %d: %s", i+1, len(all), at))
 			})
 			if err != nil {
-				return nil, nil, fmt.Errorf("%s: %w", ses.Title, err)
+				left = append(left, analysis.LeftOut{Title: ses.Title, Why: err.Error()})
+				continue
 			}
 			results, of[r] = append(results, r), ses
+			sheets = append(sheets, fmt.Sprintf("/session/%d", ses.ID))
+		}
+		if len(results) < 2 && len(left) > 0 {
+			return nil, nil, fmt.Errorf("%s: %s", left[0].Title, left[0].Why)
 		}
 		stage("setting them side by side")
 		c, err := analysis.CompareBy(results, func(r *analysis.Result, earlier []*analysis.Result) (*analysis.Later, error) {
@@ -312,10 +320,7 @@ func (s *Site) comparePlan(all []*session, o options, asJSON bool) *plan {
 		if err != nil {
 			return nil, nil, err
 		}
-		var sheets []string
-		for _, ses := range all {
-			sheets = append(sheets, fmt.Sprintf("/session/%d", ses.ID))
-		}
+		c.LeftOut = left
 		stage("drawing the page")
 		page = &kept{}
 		if asJSON {
