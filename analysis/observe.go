@@ -184,15 +184,15 @@ func (o *observation) board(aid *attitude.Aid, s *setup.Setup) *align.Motion {
 	if aid == nil && len(o.log.GPS.Time) > 0 {
 		return nil // clocks apart: nothing may be merged
 	}
-	opt := align.Options{}
+	zero := math.NaN()
 	if s != nil && s.Given("sensor.pitch_zero_deg") {
-		opt.PitchZero, opt.PitchZeroKnown = s.Sensor.PitchZero, true
+		zero = s.Sensor.PitchZero
 	}
 	if !hasGyroscope(&o.log.IMU) {
 		o.warn(Note{Kind: NoGyroscope})
 		return nil
 	}
-	m, err := o.compared(aid).Board(opt)
+	m, err := o.compared(aid).Board(zero)
 	if err != nil {
 		o.warn(Note{Kind: NoPitch, Why: err.Error()})
 		return nil

@@ -25,15 +25,11 @@ const (
 	movingFrom          = 1.0      // m/s
 	leastMoving         = 10.0     // s
 	flyingReach         = 1.25     // the fastest speeds to the slowest flight, at least
-	kernelShare         = 0.02     // of the fastest speed: the histogram's smoothing, 1σ
+	kernelShare         = 0.02     // of the fastest speed: the histogram's smoothing, three times over
 	kernelLeast         = 0.25     // m/s, and its least
-	taxiLow             = 1.4      // m/s, where taxiing is looked for: up to
-	taxiHigh            = 4.2      // m/s, as no hull as short taxies faster, and up to
-	taxiShare           = 0.42     // of the fastest speed
+	taxiLow             = 1.4      // m/s, the slowest taxiing
 	valleyLow           = 0.3      // of the fastest speed: lift coefficients from 0.1 to 1
 	valleyHigh          = 0.66     // of the fastest speed
-	valleyRise          = 3.0      // times the valley's floor, where it ends
-	valleyRiseLeast     = 0.1      // of the peak, above the floor
 	floorRise           = 0.12     // of the peak above the floor, where the floor ends
 	floorShare          = 0.55     // of the way from valley to the floor's end: take-off
 	slowShare           = 0.42     // of the take-off speed
@@ -100,33 +96,19 @@ func splitSpeeds(g *grid, slowest float64) split {
 	if s.fast < flyingReach*slowest {
 		return s
 	}
-	dens := kernel(hist, math.Max(kernelLeast, kernelShare*s.fast)/speedBin)
+	h := int(math.Max(kernelLeast, kernelShare*s.fast) / speedBin)
+	dens := filter.MovingMean(filter.MovingMean(filter.MovingMean(hist, h), h), h)
 	at := func(v float64) int { return min(max(int(v/speedBin), 0), len(dens)-1) }
-	// Taxiing is the densest speed in the lower third that is a peak, not the
-	// foot of the flying speeds; no hull as short taxies much beyond 4 m/s.
-	lo, hi := at(taxiLow), at(math.Min(taxiShare*s.fast, taxiHigh))
-	taxi := lo
-	var peak float64
-	for i := lo; i < len(dens)-1; i++ {
-		if i <= hi && dens[i] > dens[taxi] && dens[i] >= dens[i-1] && dens[i] >= dens[i+1] {
-			taxi = i
-		}
-		peak = math.Max(peak, dens[i])
-	}
-	// The first valley above it, for a second one may part slow reaches from
-	// fast; but not one between walking and taxiing: no foil flies at less than
-	// some 30 % of its top speed (lift coefficients from 0.1 to 1).
-	from := max(taxi, at(math.Max(slowest, valleyLow*s.fast)))
-	top := max(at(valleyHigh*s.fast), from+1)
-	valley := from
-	for i := from; i <= top; i++ {
+	// Not a valley between walking and taxiing: no foil flies at less than some
+	// 30 % of its top speed (lift coefficients from 0.1 to 1).
+	valley := at(math.Max(slowest, valleyLow*s.fast))
+	top := max(at(valleyHigh*s.fast), valley+1)
+	for i := valley; i <= top; i++ {
 		if dens[i] < dens[valley] {
 			valley = i
 		}
-		if dens[i] > math.Max(valleyRise*dens[valley], dens[valley]+valleyRiseLeast*peak) {
-			break
-		}
 	}
+	peak := slices.Max(dens[at(taxiLow):])
 	// The valley's floor is wide where few pass: take-off is near its upper
 	// end, for the board only flies on where it can.
 	edge := valley
@@ -137,24 +119,6 @@ func splitSpeeds(g *grid, slowest float64) split {
 	s.slow = math.Min(math.Max(slowShare*s.takeOff, slowLeast), slowMost)
 	s.ok = s.fast > flyingSpeeds*s.takeOff
 	return s
-}
-
-// kernel smooths a histogram with a Gaussian of sd bins.
-func kernel(h []float64, sd float64) []float64 {
-	out := make([]float64, len(h))
-	w := int(3*sd) + 1
-	g := make([]float64, w+1)
-	for k := range g {
-		g[k] = math.Exp(-0.5 * float64(k*k) / (sd * sd))
-	}
-	for i := range h {
-		for k := -w; k <= w; k++ {
-			if j := i + k; j >= 0 && j < len(h) {
-				out[i] += h[j] * g[max(k, -k)]
-			}
-		}
-	}
-	return out
 }
 
 // A tell is how well the board's shaking tells flying from floating in this log.
@@ -357,10 +321,10 @@ func heightSteps(g *grid, s split) []float64 {
 			steady = append(steady, i)
 		}
 	}
-	_, sd, n := moments(out, steady)
+	_, sd, _ := moments(out, steady)
 	for i, d := range out {
 		out[i] = 0
-		if k := math.Abs(d) / math.Max(sd, heightLeast); n > leastSteps && k > heightFrom {
+		if k := math.Abs(d) / math.Max(sd, heightLeast); k > heightFrom {
 			out[i] = math.Copysign(math.Min(0.5*(k*k-heightFrom*heightFrom), heightBound), d)
 		}
 	}

@@ -266,7 +266,7 @@ func estimated(t *testing.T, s *simulate.Session) *align.Motion {
 	g := &s.Log.GPS
 	in := input(s, false)
 	m, err := align.NewPair(attitude.Samples{Time: s.Log.IMU.Time, Acc: s.Log.IMU.Acc, Gyr: s.Log.IMU.Gyr},
-		&attitude.Aid{Time: in.Time, East: in.East, North: in.North, SD: g.SpeedSD}).Board(align.Options{})
+		&attitude.Aid{Time: in.Time, East: in.East, North: in.North, SD: g.SpeedSD}).Board(math.NaN())
 	if err != nil {
 		t.Fatal(err)
 	}

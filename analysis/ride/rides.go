@@ -33,22 +33,16 @@ func (d *detector) rides() {
 		if n > 0 {
 			q.MeanSpeed = sum / n
 		}
-		var port, stb float64
+		on := map[string]float64{} // s on each tack
 		for _, l := range d.s.Reaches {
-			if l.Ride != k {
-				continue
-			}
-			switch l.Tack {
-			case "port":
-				port += l.End - l.Start
-			case "starboard":
-				stb += l.End - l.Start
+			if l.Ride == k {
+				on[l.Tack] += l.End - l.Start
 			}
 		}
 		switch {
-		case stb > oneTackTimes*port:
+		case on["starboard"] > oneTackTimes*on["port"]:
 			q.Tack = "starboard"
-		case port > oneTackTimes*stb:
+		case on["port"] > oneTackTimes*on["starboard"]:
 			q.Tack = "port"
 		}
 		d.s.Rides = append(d.s.Rides, q)

@@ -11,8 +11,8 @@ import (
 // Step of the even time base, s.
 const baseStep = 0.2
 
-// longest is how much of a log is looked at, s, about its middle sample: one
-// outing is no longer, and one wild time stamp must not fill the memory.
+// longest is how much of a log is looked at, s: one outing is no longer, and
+// one wild time stamp must not fill the memory.
 const longest = 48 * 3600
 
 // A grid is the session on the even time base.
@@ -64,28 +64,11 @@ func (in *Input) fixes() (t, e, n []float64, all []float64) {
 // nothing to put.
 func newGrid(in *Input) *grid {
 	t, e, n, all := in.fixes()
-	lo, hi, mid := math.Inf(1), math.Inf(-1), math.NaN()
-	widen := func(t []float64) {
-		if n := len(t); n > 0 && !math.IsNaN(t[0]+t[n/2]+t[n-1]) && !math.IsInf(t[0]+t[n/2]+t[n-1], 0) {
-			lo, hi = math.Min(lo, t[0]), math.Max(hi, t[n-1])
-			if math.IsNaN(mid) {
-				mid = t[n/2]
-			}
-		}
-	}
-	widen(all)
-	if in.Motion != nil {
-		widen(in.Motion.Time)
-	}
-	if !(hi >= lo) {
+	if len(all) == 0 {
 		return nil
 	}
-	lo, hi = math.Max(lo, mid-longest/2), math.Min(hi, mid+longest/2)
-	if !(hi >= lo) {
-		return nil
-	}
-	g := &grid{start: math.Floor(lo/baseStep) * baseStep, step: baseStep}
-	g.n = int((hi-g.start)/g.step) + 2
+	g := &grid{start: math.Floor(all[0]/baseStep) * baseStep, step: baseStep}
+	g.n = int(math.Min(all[len(all)-1]-g.start, longest)/g.step) + 2
 	if g.period = filter.MedianStep(all); math.IsNaN(g.period) {
 		g.period = 1 // a single fix
 	}

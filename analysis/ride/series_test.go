@@ -25,7 +25,8 @@ func TestHoleLeavesFeaturesAlone(t *testing.T) {
 			m.Up = append(m.Up, float32(math.Sin(20*x)))
 			m.Pitch = append(m.Pitch, 0)
 		}
-		return newGrid(&Input{Motion: m}).imu
+		end := []float64{0, m.Time[len(m.Time)-1]}
+		return newGrid(&Input{Time: end, East: end, North: end, Motion: m}).imu
 	}
 	whole, torn := features(0), features(3600)
 	for b := 5; b < 290; b++ {

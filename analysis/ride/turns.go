@@ -3,13 +3,15 @@ package ride
 import (
 	"math"
 	"slices"
+
+	"evenfoot/filter"
 )
 
 const deg = math.Pi / 180
 
 // A bend is a stretch in which the course changes one way.
 type bend struct {
-	from, to             int     // steps
+	run
 	by                   float64 // rad, clockwise > 0
 	courseFrom, courseTo float64 // rad true
 }
@@ -31,40 +33,6 @@ func wrapPi(a float64) float64 {
 	return math.Remainder(a, 2*math.Pi)
 }
 
-// A way is a stretch in which the board moves fast enough to have a course.
-type way struct {
-	run
-	course []float64 // rad true, unwrapped, from step run.from on
-	rate   []float64 // rad/s
-}
-
-// ways unwraps the course where the board moves.
-func (d *detector) ways() []way {
-	g := d.g
-	var out []way
-	for _, r := range runsOf(g.n, func(i int) bool { return g.speed[i] > d.split.slow }) {
-		n := r.to - r.from
-		if n < g.samples(3) {
-			continue
-		}
-		w := way{run: r, course: make([]float64, n), rate: make([]float64, n)}
-		for k := range n {
-			c := math.Atan2(g.se[r.from+k], g.sn[r.from+k])
-			if k > 0 {
-				c = w.course[k-1] + wrapPi(c-w.course[k-1])
-			}
-			w.course[k] = c
-		}
-		h := g.samples(0.6)
-		for k := range n {
-			a, b := max(k-h, 0), min(k+h, n-1)
-			w.rate[k] = (w.course[b] - w.course[a]) / (float64(b-a) * g.step)
-		}
-		out = append(out, w)
-	}
-	return out
-}
-
 // What counts as turning. Tuned on the simulator's ordinary, beginner, kite and
 // rough outings.
 const (
@@ -73,92 +41,70 @@ const (
 	turnWander  = 4.0
 	turnSlowest = 3 * deg
 	turnFastest = 9 * deg
-	turnPeak    = 1.5      // times that, the least peak of a bend
 	turnLeast   = 40 * deg // of a bend
 	besideTurn  = 4.0      // s, over which the course before and after is taken
 	pauseInTurn = 2.0      // s between pieces of one bend
+	leastWay    = 3.0      // s of moving that show a course
 )
 
-// turningFrom is the course's rate, rad/s, from which it turns; 0 where there
-// is no course.
-func turningFrom(ways []way) float64 {
-	var rates []float64
-	for _, w := range ways {
-		for k := 0; k < len(w.rate); k += 5 { // one a second tells enough
-			rates = append(rates, math.Abs(w.rate[k]))
+// courses are the course over ground, rad true, unwrapped, and its rate, rad/s;
+// NaN where the board does not move.
+func (d *detector) courses() (course, rate []float64) {
+	g := d.g
+	course, rate = nans(g.n), nans(g.n)
+	h := g.samples(0.6)
+	last := 0.0
+	for _, r := range runsOf(g.n, func(i int) bool { return g.speed[i] > d.split.slow }) {
+		if r.to-r.from < g.samples(leastWay) {
+			continue
+		}
+		for i := r.from; i < r.to; i++ {
+			last += wrapPi(math.Atan2(g.se[i], g.sn[i]) - last)
+			course[i] = last
+		}
+		for i := r.from; i < r.to; i++ {
+			a, b := max(i-h, r.from), min(i+h, r.to-1)
+			rate[i] = (course[b] - course[a]) / (float64(b-a) * g.step)
 		}
 	}
-	if len(rates) == 0 {
-		return 0
-	}
-	slices.Sort(rates)
-	return math.Min(math.Max(turnWander*rates[len(rates)/2], turnSlowest), turnFastest)
+	return course, rate
 }
 
-// findTurns finds every bend of the course that is more than wandering.
-func (d *detector) findTurns() []bend {
+// findTurns finds every bend of the course that is more than wandering, in
+// order of time.
+func (d *detector) findTurns() (out []bend) {
 	if !d.split.ok {
 		return nil
 	}
-	ways := d.ways()
-	low := turningFrom(ways)
-	var out []bend
-	for _, w := range ways {
-		for _, p := range d.join(w, w.oneWay(low)) {
-			b := d.bendOf(w, p)
-			if w.peak(p) >= turnPeak*low && math.Abs(b.by) >= turnLeast {
+	g := d.g
+	course, rate := d.courses()
+	var wander []float64
+	for i := 0; i < g.n; i += 5 { // one a second tells enough
+		if v := math.Abs(rate[i]); v == v {
+			wander = append(wander, v)
+		}
+	}
+	from := math.Min(math.Max(turnWander*filter.Median(wander), turnSlowest), turnFastest)
+	pause, beside := g.samples(pauseInTurn), g.samples(besideTurn)
+	for _, way := range []float64{1, -1} {
+		var pieces []run // hardly a pause between them is none
+		for _, r := range runsOf(g.n, func(i int) bool { return way*rate[i] > from }) {
+			if n := len(pieces); n > 0 && r.from-pieces[n-1].to <= pause {
+				pieces[n-1].to = r.to
+			} else {
+				pieces = append(pieces, r)
+			}
+		}
+		for _, p := range pieces {
+			b := bend{run: p, by: course[p.to-1] - course[p.from]}
+			if math.Abs(b.by) >= turnLeast {
+				b.courseFrom = d.meanCourse(max(p.from-beside, 0), p.from, course[p.from])
+				b.courseTo = d.meanCourse(p.to, min(p.to+beside, g.n), course[p.to-1])
 				out = append(out, b)
 			}
 		}
 	}
-	return out
-}
-
-// oneWay are the stretches that turn faster than low, each in one direction.
-func (w *way) oneWay(low float64) []run {
-	var pieces []run
-	for _, r := range runsOf(len(w.rate), func(k int) bool { return math.Abs(w.rate[k]) > low }) {
-		for a := r.from; a < r.to; {
-			b := a
-			for b < r.to && w.rate[b]*w.rate[a] > 0 {
-				b++
-			}
-			pieces = append(pieces, run{a, b})
-			a = b
-		}
-	}
-	return pieces
-}
-
-// peak is the highest rate in a piece, rad/s.
-func (w *way) peak(p run) float64 {
-	top := 0.0
-	for _, v := range w.rate[p.from:p.to] {
-		top = math.Max(top, math.Abs(v))
-	}
-	return top
-}
-
-// bendOf is the bend over a piece of a way.
-func (d *detector) bendOf(w way, p run) bend {
-	b := bend{from: w.from + p.from, to: w.from + p.to, by: w.course[p.to-1] - w.course[p.from]}
-	beside := d.g.samples(besideTurn)
-	b.courseFrom = d.meanCourse(max(b.from-beside, w.from), b.from, w.course[p.from])
-	b.courseTo = d.meanCourse(b.to, min(b.to+beside, w.to), w.course[p.to-1])
-	return b
-}
-
-// join puts together pieces of one turn: same sign and hardly a pause.
-func (d *detector) join(w way, pieces []run) []run {
-	change := func(p run) float64 { return w.course[p.to-1] - w.course[p.from] }
-	var out []run
-	for _, p := range pieces {
-		if n := len(out); n > 0 && change(out[n-1])*change(p) > 0 && p.from-out[n-1].to <= d.g.samples(pauseInTurn) {
-			out[n-1].to = p.to
-			continue
-		}
-		out = append(out, p)
-	}
+	slices.SortFunc(out, func(a, b bend) int { return a.from - b.from })
 	return out
 }
 

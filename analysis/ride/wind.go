@@ -29,8 +29,6 @@ const (
 	closedSector = 38 * deg // rad off the wind where no board sails
 	closedSoft   = 20 * deg // rad by which it is closed the more
 	closedMost   = 20.0     // bound of its evidence
-	usualAngle   = 95 * deg // rad off the wind of the mean reach
-	usualSpread  = 35 * deg // 1σ
 	reachFloor   = 5 * deg  // rad, the least spread of reaches about their mean
 	heelFloor    = 1.5 * deg
 	windward     = 0.985 // how sure it is that riders heel to windward
@@ -170,8 +168,7 @@ func reachEvidence(legs []leg, from float64) float64 {
 	}
 	mean := s1 / sw
 	sd := math.Sqrt(math.Max(s2/sw-mean*mean, 0) + reachFloor*reachFloor)
-	off := (mean - usualAngle) / usualSpread
-	return -sw*math.Log(sd) - 2*math.Min(closed, closedMost) - 0.5*off*off
+	return -sw*math.Log(sd) - 2*math.Min(closed, closedMost)
 }
 
 // heelEvidence: on starboard tack the board heels to starboard.

@@ -1,6 +1,7 @@
 package align_test
 
 import (
+	"math"
 	"testing"
 
 	"evenfoot/analysis/simulate"
@@ -25,7 +26,7 @@ func BenchmarkBoardTwoHours(b *testing.B) {
 	s, aid := twoHours(0, 0)
 	b.ReportAllocs()
 	for b.Loop() {
-		if _, err := align.NewPair(s, aid).Board(align.Options{}); err != nil {
+		if _, err := align.NewPair(s, aid).Board(math.NaN()); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -169,14 +169,9 @@ func (b *bins) carry(hand float64) *carried {
 		if to > from {
 			smoothBoth(f[from:to], up[from:to], b.dt/carryTau)
 		}
-		var level quat.Number // turns the carried frame's up to z, the shortest way each time
+		level := quat.Number{Real: 1} // turns the carried frame's up to z, the shortest way each time
 		for i := from; i < to; i++ {
-			u := unit(up[i])
-			if i == from {
-				level = rotation.Between(u, r3.Vec{Z: 1})
-			} else {
-				level = rotation.Unit(quat.Mul(rotation.Between(rotation.Rotate(level, u), r3.Vec{Z: 1}), level))
-			}
+			level = rotation.Unit(quat.Mul(rotation.Upright(rotation.Rotate(level, up[i])), level))
 			h := rotation.Rotate(level, f[i])
 			c.horiz[i] = math.Sqrt(h.X*h.X + h.Y*h.Y)
 			w := rotation.Rotate(quat.Mul(level, q[i]), r3.Sub(b.gyr[i], b.offset))
@@ -193,15 +188,6 @@ func (b *bins) carry(hand float64) *carried {
 		}
 	}
 	return c
-}
-
-// unit is v at length 1; z for a vector without direction.
-func unit(v r3.Vec) r3.Vec {
-	n := r3.Norm(v)
-	if !(n > 1e-12) {
-		return r3.Vec{Z: 1}
-	}
-	return r3.Scale(1/n, v)
 }
 
 // smoothBoth is a first-order low-pass run forward, then backward, each

@@ -16,22 +16,17 @@ import (
 // standardGravity is the conventional acceleration of gravity, m/s².
 const standardGravity = 9.80665
 
-// Options steer [Pair.Board]. The zero value finds everything itself.
-type Options struct {
-	// PitchZero is the pitch that the logger shows when the deck is level, rad,
-	// the slope of the sensor's plane nearest to the deck, towards the bow; used
-	// when PitchZeroKnown.
-	PitchZero      float64
-	PitchZeroKnown bool
-}
-
 // Board finds the board's motion from a sensor mounted anywhere on it: signs,
 // attitude, mount, whether the sensor stays put, and the level zero. The
 // clocks must be tied. Without GPS pitch and heel are about the sensor's
 // nearest axes. A sensor that is not fixed to the board gives a Motion with
 // Mount.Rigid false and the reason; it is not an error. The errors are those
 // of [attitude.TwoSided].
-func (p *Pair) Board(opt Options) (*Motion, error) {
+//
+// pitchZero is the pitch that the logger shows when the deck is level, rad: the
+// slope of the sensor's plane nearest to the deck, towards the bow; NaN where
+// that is to be found.
+func (p *Pair) Board(pitchZero float64) (*Motion, error) {
 	tr, signs, err := p.Track()
 	if err != nil {
 		return nil, err
@@ -46,7 +41,7 @@ func (p *Pair) Board(opt Options) (*Motion, error) {
 	if n := len(those(looks, straight)); n < minStraight {
 		m.fallback(looks, p.vel, n)
 	} else {
-		m.solve(s, looks, &opt)
+		m.solve(s, looks, pitchZero)
 	}
 	for i := range m.Parts {
 		mt := &m.Parts[i].Mount
@@ -88,7 +83,7 @@ func cut(looks []look, at []int, n int) (parts []part) {
 }
 
 // solve finds the parts over which the sensor stayed put, and each one's mount.
-func (m *Motion) solve(s attitude.Samples, looks []look, opt *Options) {
+func (m *Motion) solve(s attitude.Samples, looks []look, pitchZero float64) {
 	whole := solveMount(looks, m.Track.HeadingSE)
 	parts, shifts := m.divide(s, looks, whole.toBoard)
 	for i := range parts {
@@ -98,8 +93,8 @@ func (m *Motion) solve(s attitude.Samples, looks []look, opt *Options) {
 			p.sol = solveMount(p.looks, m.Track.HeadingSE)
 		}
 		p.refused = loose(swings(those(p.looks, straight), p.sol.toBoard))
-		if p.level = levelFrom(p.looks, m.Track, &p.sol); opt.PitchZeroKnown {
-			p.level = givenZero(p.sol.toBoard, opt.PitchZero)
+		if p.level = levelFrom(p.looks, m.Track, &p.sol); pitchZero == pitchZero {
+			p.level = givenZero(p.sol.toBoard, pitchZero)
 		}
 	}
 	m.judge(parts, shifts)
@@ -227,7 +222,7 @@ func (m *Motion) fallback(looks []look, vel *fixes, straight int) {
 			}
 		}
 		if r3.Norm(sum) > 0 {
-			up = unit(sum)
+			up = rotation.Direction(sum)
 		}
 	}
 	// Forward is the sensor's x axis, or y where x stands up.
@@ -235,7 +230,7 @@ func (m *Motion) fallback(looks []look, vel *fixes, straight int) {
 	if math.Abs(up.X) > 0.75 {
 		x = r3.Vec{Y: 1}
 	}
-	x = unit(r3.Sub(x, r3.Scale(r3.Dot(x, up), up)))
+	x = rotation.Direction(r3.Sub(x, r3.Scale(r3.Dot(x, up), up)))
 	mt := Mount{
 		ToBoard: rotation.FromAxes(x, r3.Cross(up, x), up), HeadingSE: math.NaN(),
 		LevelFrom: Finding{Kind: BowUnknown}, LevelSE: math.NaN(), Rigid: true,

@@ -52,7 +52,7 @@ func TestPitchInFlight(t *testing.T) {
 				sc.IMURate = 50
 			}
 			m, s := boardOf(t, sc)
-			alone, err := align.NewPair(samplesOf(s), nil).Board(align.Options{})
+			alone, err := align.NewPair(samplesOf(s), nil).Board(math.NaN())
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -204,7 +204,7 @@ func TestLevelZero(t *testing.T) {
 		shown := math.Atan2(-n.X, n.Z)
 		s := simulate.Run(sc)
 		aid := aidOf(s)
-		m, err := align.NewPair(samplesOf(s), &aid).Board(align.Options{PitchZero: shown, PitchZeroKnown: true})
+		m, err := align.NewPair(samplesOf(s), &aid).Board(shown)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -258,7 +258,7 @@ func TestSensorThatComesLooseIsRefusedFromThen(t *testing.T) {
 		} {
 			s := spliced(r.first, r.second, r.at)
 			aid := aidOf(fixed)
-			m, err := align.NewPair(s, &aid).Board(align.Options{})
+			m, err := align.NewPair(s, &aid).Board(math.NaN())
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -294,7 +294,7 @@ func TestWithoutGPS(t *testing.T) {
 	sc.Duration, sc.IMURate = 600, 50
 	sc.Mount = quat.Number{Real: 1}
 	s := simulate.Run(sc)
-	m, err := align.NewPair(samplesOf(s), nil).Board(align.Options{})
+	m, err := align.NewPair(samplesOf(s), nil).Board(math.NaN())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -389,7 +389,7 @@ func TestDegenerateLogs(t *testing.T) {
 	}
 	for _, r := range rows {
 		t.Run(r.name, func(t *testing.T) {
-			m, err := align.NewPair(r.s, r.aid).Board(align.Options{})
+			m, err := align.NewPair(r.s, r.aid).Board(math.NaN())
 			if r.fail != (err != nil) {
 				t.Fatalf("error %v; want one: %v", err, r.fail)
 			}
@@ -454,7 +454,11 @@ func FuzzBoardAndClock(f *testing.F) {
 			aid.East = aid.East[1:]
 		}
 		clockOf(s, aid, align.ClockParams{MaxOffset: wild(1e4)})
-		m, err := align.NewPair(s, &aid).Board(align.Options{PitchZero: wild(3), PitchZeroKnown: has(7)})
+		zero := wild(3)
+		if !has(7) {
+			zero = math.NaN()
+		}
+		m, err := align.NewPair(s, &aid).Board(zero)
 		if err == nil && len(m.Pitch) != len(s.Time) {
 			t.Errorf("%d pitches for %d samples", len(m.Pitch), len(s.Time))
 		}

@@ -3,7 +3,6 @@ package align
 import (
 	"math"
 	"math/bits"
-	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 )
@@ -29,25 +28,16 @@ func (p *Pair) coarseClock(most, hand float64) (lag float64, why Finding) {
 		return 0, Finding{Kind: TooLong, Until: span}
 	}
 	middle := func(i int) float64 { return b.start + (float64(i)+0.5)*b.dt }
-	imu0, gps0 := middle(0), g.t[0]
 	fix := func(i int) float64 { return g.t[i] }
-	course, gpsAccel := g.rates()
-	yaw, acc := inCells(c.yaw, middle, tooFast, coarseStep), inCells(c.horiz, middle, 4*tooFast, coarseStep)
-	rate, accel := inCells(course, fix, tooFast, coarseStep), inCells(gpsAccel, fix, 4*tooFast, coarseStep)
-	smoothGrid(yaw)
-	smoothGrid(acc)
-	smoothGrid(acc)
-	if g.between == 1 {
-		fillGrid(rate)
-		fillGrid(accel)
-	}
+	course, accel := g.rates()
 	var scores []lagScore
 	if b.hasGyr {
-		scores = correlate(rate, yaw, coarse, false, nil)
+		scores = correlate(inCells(course, fix, tooFast, coarseStep), inCells(c.yaw, middle, tooFast, coarseStep), coarse, false, nil)
 	}
-	scores = correlate(accel, acc, coarse, true, scores)
+	own := inCells(accel, fix, 4*tooFast, coarseStep)
+	scores = correlate(own, inCells(c.horiz, middle, 4*tooFast, coarseStep), coarse, true, scores)
 	// A shift of the grids against each other is a lag: imu = gps + lag.
-	lagOf := func(k int) float64 { return imu0 - gps0 + float64(k-(len(rate)-1))*coarseStep }
+	lagOf := func(k int) float64 { return middle(0) - g.t[0] + float64(k-(len(own)-1))*coarseStep }
 	return single(scores, lagOf, coarse, most)
 }
 
@@ -99,35 +89,6 @@ func inCells(v []float64, at func(int) float64, limit, step float64) []float64 {
 		sum[k] /= cnt[k] // 0/0 is the NaN that is wanted
 	}
 	return sum
-}
-
-// smoothGrid averages over two seconds, the span of a GPS difference.
-func smoothGrid(x []float64) {
-	w := int(math.Round(1 / coarseStep))
-	src := slices.Clone(x)
-	for k := w; k < len(x)-w; k++ {
-		s := (src[k-w] + src[k+w]) / 2
-		for _, v := range src[k-w+1 : k+w] {
-			s += v
-		}
-		x[k] = s / float64(2*w)
-	}
-}
-
-// fillGrid bridges the empty cells between fixes a second or so apart.
-func fillGrid(x []float64) {
-	last := -1
-	for k := range x {
-		if x[k] != x[k] {
-			continue
-		}
-		if gap := k - last; last >= 0 && gap > 1 && float64(gap)*coarseStep <= maxFixGap {
-			for j := last + 1; j < k; j++ {
-				x[j] = x[last] + (x[k]-x[last])*float64(j-last)/float64(gap)
-			}
-		}
-		last = k
-	}
 }
 
 // A lagScore says how well two series match at one lag.

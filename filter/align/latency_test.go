@@ -25,7 +25,7 @@ func TestReceiverLatencyHasItsSign(t *testing.T) {
 			t.Errorf("clocks said to be equal %v: offset %.2f s, want %.1f (%+v)", said, c.OffsetS, -late, c.Why)
 		}
 	}
-	m, err := p.Board(align.Options{})
+	m, err := p.Board(math.NaN())
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -64,7 +64,7 @@ func (s *still) measure(looks []look, toBoard quat.Number) {
 		ups[i] = rotation.Rotate(quat.Mul(toBoard, quat.Conj(looks[i].q)), r3.Vec{Z: 1})
 		sum = r3.Add(sum, ups[i])
 	}
-	up := unit(sum)
+	up := rotation.Direction(sum)
 	for _, u := range ups {
 		s.sway += r3.Norm2(r3.Sub(u, up)) / float64(len(ups))
 	}

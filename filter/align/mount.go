@@ -5,7 +5,6 @@ import (
 	"math/cmplx"
 	"slices"
 
-	"evenfoot/filter"
 	"evenfoot/filter/rotation"
 
 	"gonum.org/v1/gonum/floats"
@@ -44,9 +43,6 @@ const (
 	headingHold = 150.0
 )
 
-// farFromMean is how far from the mean a look in straight riding may be, rad.
-const farFromMean = 0.6
-
 // solveMount finds the turn from the sensor to the board; headingSE is the
 // track's, rad. Seen from the course frame, the board is level on average over
 // both tacks, and its bow points along the course: heel to windward and leeway
@@ -55,12 +51,6 @@ const farFromMean = 0.6
 func solveMount(looks []look, headingSE float64) solution {
 	w := waysOf(those(looks, straight))
 	mean := w.mean()
-	// A second round leaves out what is far from the first's mean.
-	kept := w.only(func(i int) bool { return r3.Norm(between(w.at[i].m, mean)) < farFromMean })
-	if len(kept.at) > len(w.at)/2 {
-		w = kept
-		mean = w.mean()
-	}
 	// Scatter from reach to reach tells how well the means are known.
 	crabSE, heelSE := w.reachErrors(mean)
 	// The track's own heading strays more slowly than from reach to reach.
@@ -78,9 +68,6 @@ func solveMount(looks []look, headingSE float64) solution {
 	}
 	return s
 }
-
-// between is the turn from b to a, as a rotation vector in the outer frame.
-func between(a, b quat.Number) r3.Vec { return rotation.Log(quat.Mul(a, quat.Conj(b))) }
 
 // ways are looks of straight riding with the way each was ridden: 0 to, 1 fro.
 type ways struct {
@@ -216,8 +203,9 @@ const (
 // false with too few.
 func heelShare(at []*look, toBoard quat.Number) (slope, se float64, ok bool) {
 	up := rotation.Rotate(quat.Conj(toBoard), r3.Vec{Z: 1})
-	var load, lean, pitches, turn []float64
-	turns, prev := 0.0, -10
+	var load, lean, pitches []float64
+	var turn []int // of each look
+	turns, prev := 0, -10
 	for _, l := range at {
 		pitch, heel, _ := l.angles(toBoard)
 		if math.Abs(pitch) > fallPitch || math.Abs(heel) > fallHeel {
@@ -228,42 +216,25 @@ func heelShare(at []*look, toBoard quat.Number) (slope, se float64, ok bool) {
 		}
 		prev = l.no
 		load, lean = append(load, r3.Dot(l.acc, up)/(l.speed*l.speed)), append(lean, math.Sin(heel))
-		pitches, turn = append(pitches, pitch), append(turn, turns)
+		pitches, turn = append(pitches, pitch), append(turn, turns-1)
 	}
-	n := len(turn)
-	if turns < minTurns || n < minTurnRows {
+	if turns < minTurns || len(turn) < minTurnRows {
 		return 0, 0, false
 	}
-	root := slices.Repeat([]float64{1}, n) // of each look's weight
-	left, abs, x, y := make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
-	var own float64
-	for range 4 { // Huber weights beyond twice the scatter
-		base := [][]float64{slices.Clone(root), floats.MulTo(make([]float64, n), root, load)}
-		floats.MulTo(x, root, lean)
-		floats.MulTo(y, root, pitches)
-		if !takeOut(base, x, y) {
-			return 0, 0, false
-		}
-		if own = floats.Dot(x, x); !(own > 1e-9) {
-			return 0, 0, false
-		}
-		slope = floats.Dot(x, y) / own
-		for i, r := range root {
-			x[i] /= r
-			left[i] = y[i]/r - slope*x[i]
-			abs[i] = math.Abs(left[i])
-		}
-		scale := 1.4826*filter.Median(abs) + 1e-6
-		for i, e := range left {
-			root[i] = math.Sqrt(min(1, 2*scale/max(math.Abs(e), 1e-9)))
-		}
+	own := 0.0
+	if takeOut([][]float64{slices.Repeat([]float64{1}, len(turn)), load}, lean, pitches) {
+		own = floats.Dot(lean, lean)
 	}
-	// Each turn's push on the slope.
-	push := make([]float64, int(turns)+1)
-	for i, e := range left {
-		push[int(turn[i])] += sq(root[i]) * e * x[i] / own
+	if !(own > 1e-9) {
+		return 0, 0, false
 	}
-	return slope, math.Sqrt(floats.Dot(push, push) * (turns + 2) / max(turns-3, 1)), true
+	slope = floats.Dot(lean, pitches) / own
+	push := make([]float64, turns) // each turn's on the slope
+	for i, x := range lean {
+		push[turn[i]] += (pitches[i] - slope*x) * x / own
+	}
+	n := float64(turns)
+	return slope, math.Sqrt(floats.Dot(push, push) * (n + 2) / max(n-3, 1)), true
 }
 
 // takeOut makes the columns of base orthonormal (Gram and Schmidt) and leaves

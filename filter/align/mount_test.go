@@ -90,7 +90,7 @@ func TestMountHeadingCovers(t *testing.T) {
 	each(n, func(i int) {
 		s := simulate.Run(outing(i + 1))
 		aid := aidOf(s)
-		m, err := align.NewPair(samplesOf(s), &aid).Board(align.Options{})
+		m, err := align.NewPair(samplesOf(s), &aid).Board(math.NaN())
 		mu.Lock()
 		defer mu.Unlock()
 		if err != nil {
@@ -159,7 +159,7 @@ func boardOf(t *testing.T, sc simulate.Scenario) (*align.Motion, *simulate.Sessi
 	t.Helper()
 	s := simulate.Run(sc)
 	aid := aidOf(s)
-	m, err := align.NewPair(samplesOf(s), &aid).Board(align.Options{})
+	m, err := align.NewPair(samplesOf(s), &aid).Board(math.NaN())
 	if err != nil {
 		t.Fatal(err)
 	}

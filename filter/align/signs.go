@@ -155,7 +155,7 @@ func (b *bins) stray(from, to int, hand float64) float64 {
 		sum = r3.Add(sum, v)
 		moment = r3.Add(moment, r3.Scale(float64(i-from)*b.dt-middle, v))
 	}
-	gravity := r3.Scale(standardGravity, unit(moment)) // along the line's slope
+	gravity := r3.Scale(standardGravity, rotation.Direction(moment)) // along the line's slope
 	mean := r3.Scale(1/n, sum)
 	left := 0.0
 	for i, v := range path {

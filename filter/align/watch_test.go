@@ -108,7 +108,7 @@ func TestWatchWithPositionsOnly(t *testing.T) {
 		for k := range x.Time {
 			x.Time[k] = c.ToGPS(x.Time[k])
 		}
-		m, err := align.NewPair(x, &aid).Board(align.Options{})
+		m, err := align.NewPair(x, &aid).Board(math.NaN())
 		mu.Lock()
 		defer mu.Unlock()
 		if err != nil {

@@ -114,7 +114,7 @@ func (f *Filter) begin(dt float64, acc, gyr r3.Vec) {
 		f.own = sq(velocitySD)
 	}
 	f.started = true
-	f.q, f.v = levelling(acc), [2]float64{}
+	f.q, f.v = rotation.Upright(acc), [2]float64{}
 	f.still = stillness{}
 	f.gyr, f.acc = gyr, acc
 	f.clearStep()

@@ -7,6 +7,7 @@ import (
 	"evenfoot/filter"
 	"evenfoot/filter/rotation"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/num/quat"
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -18,7 +19,6 @@ const (
 	lateStep         = 0.1         // s
 	changeSpan       = 2.0         // s over which velocity changes are compared
 	headingSpan      = 30.0        // s over which the heading is taken as steady
-	headingAbout     = 3           // windows to either side that a heading is averaged over
 	minAgreement     = 0.3         // correlation below which GPS says nothing of this sensor
 	minFixes         = 20          // below which nothing is looked for
 	maxSpan          = 7 * 86400.0 // s, the longest log that is aided: the grids grow with it
@@ -85,24 +85,23 @@ func (f *follower) align() bool {
 	c.products, _ = c.at(f.late)
 	rate := c.drift()
 	followed := false
-	for _, st := range c.list {
-		heading, agreement := c.headings(&st, rate)
-		gps, imu := 0.0, 0.0
-		for w := st.from; w < st.to; w++ {
-			gps += c.gps[w]
-			imu += c.imu[w]
+	for i := range c.list {
+		st := &c.list[i]
+		heading := c.headings(st, rate)
+		var agreement, gps, imu float64
+		for k, h := range heading {
+			agreement += real(c.c[st.from+k] * cmplx.Rect(1, -h))
+			gps += c.gps[st.from+k]
+			imu += c.imu[st.from+k]
 		}
 		if agreement > minAgreement*math.Sqrt(gps*imu) {
 			followed = true
-			f.face(&st, heading)
+			f.face(st, heading)
 			continue
 		}
 		for k := st.first; k <= st.last; k++ {
 			f.mute[k] = true
 		}
-	}
-	if followed {
-		f.seedVelocity()
 	}
 	return followed
 }
@@ -152,12 +151,7 @@ func (c *correlation) at(late float64) (sum products, score float64) {
 func (c *correlation) latency() float64 {
 	scores := make([]float64, int((maxLate-minLate)/lateStep)+1)
 	filter.Each(len(scores), func(i int) { _, scores[i] = c.at(minLate + float64(i)*lateStep) })
-	best := 0
-	for i := range scores {
-		if scores[i] > scores[best] {
-			best = i
-		}
-	}
+	best := floats.MaxIdx(scores)
 	x := float64(best)
 	if best > 0 && best+1 < len(scores) {
 		l, m, r := scores[best-1], scores[best], scores[best+1]
@@ -179,49 +173,24 @@ func (c *correlation) drift() float64 {
 	return cmplx.Phase(turn)
 }
 
-// headings gives each of a stretch's windows a heading, unwrapped: the steady
-// drift per window, rate, is taken out, then windows are averaged over a few.
-// Windows that oppose the likely course of the heading are left out: falls
-// can outweigh riding. agreement is what the correlations sum to, turned so.
-func (c *correlation) headings(st *stretch, rate float64) (heading []float64, agreement float64) {
-	likely := c.likely(st, rate)
-	of := c.c[st.from:st.to]
-	heading = make([]float64, len(of))
-	for w := range of {
-		var sum complex128
-		for i := max(0, w-headingAbout); i <= min(len(of)-1, w+headingAbout); i++ {
-			if real(of[i]*cmplx.Rect(1, -likely[i])) > 0 {
-				sum += of[i] * cmplx.Rect(1/(1+float64((i-w)*(i-w))), rate*float64(w-i))
-			}
-		}
-		heading[w] = likely[w]
-		if sum != 0 {
-			heading[w] += cmplx.Phase(sum * cmplx.Rect(1, -likely[w]))
-		}
-		agreement += real(of[w] * cmplx.Rect(1, -heading[w]))
-	}
-	return heading, agreement
-}
-
-// The search for the course of the heading: its grid, and the gyroscope's
-// turn from window to window beside the steady drift, rad (1σ), ten times what
-// an offset does that wanders by 0.05 °/s. Tuned on 700 made sessions with
-// untrimmed sensors.
+// The search for the course of the heading: its grid, which the path's passes
+// refine, and the gyroscope's turn from window to window beside the steady
+// drift, rad (1σ), ten times what an offset does that wanders by 0.05 °/s. Tuned
+// on 700 made sessions with untrimmed sensors.
 const (
 	headingGrid = 72
 	wander      = 15 * math.Pi / 180
 )
 
-// likely is the likeliest course of the heading over a stretch's windows,
+// headings is the likeliest course of the heading over a stretch's windows,
 // unwrapped, on a grid (G. D. Forney, "The Viterbi algorithm", Proc. IEEE 61,
 // 1973, 268): every window votes by its correlation and the number of looks in
-// it, whatever the size of the motion.
-func (c *correlation) likely(st *stretch, rate float64) []float64 {
+// it, whatever the size of the motion, for falls can outweigh riding.
+func (c *correlation) headings(st *stretch, rate float64) []float64 {
 	const cell = 2 * math.Pi / headingGrid
-	n := st.to - st.from
-	from := make([][headingGrid]int, n) // the step that led here, cells
+	from := make([][headingGrid]int, st.to-st.from) // the step that led here, cells
 	var score, next [headingGrid]float64
-	for w := range n {
+	for w := range from {
 		k := st.from + w
 		vote := c.c[k] * complex(headingSpan/changeSpan/max(math.Sqrt(c.gps[k]*c.imu[k]), 1e-9), 0)
 		for h := range next {
@@ -238,17 +207,11 @@ func (c *correlation) likely(st *stretch, rate float64) []float64 {
 		}
 		score = next
 	}
-	last := 0
-	for h := range score {
-		if score[h] > score[last] {
-			last = h
-		}
-	}
-	path := make([]float64, n)
-	at := last
-	for w := n - 1; w >= 0; w-- {
+	at := floats.MaxIdx(score[:])
+	path := make([]float64, len(from))
+	for w := len(from) - 1; w >= 0; w-- {
 		path[w] = float64(at)*cell + rate*float64(w)
-		at -= from[w][((at%headingGrid)+headingGrid)%headingGrid]
+		at -= from[w][(at%headingGrid+headingGrid)%headingGrid]
 	}
 	return path
 }
@@ -284,23 +247,5 @@ func (f *follower) changes(st *stretch) {
 		}
 		u := r.mulVec(s.bl[k].du)
 		base += complex(u.X, u.Y)
-	}
-}
-
-// seedVelocity starts the path's velocity from the fixes.
-func (f *follower) seedVelocity() {
-	s := f.s
-	j := 0
-	for k := range s.q {
-		if f.mute[k] {
-			continue
-		}
-		x := s.time[k] + f.late
-		for j+1 < len(f.time)-1 && f.time[j+1] <= x {
-			j++
-		}
-		part := min(max((x-f.time[j])/(f.time[j+1]-f.time[j]), 0), 1)
-		v := f.vel[j] + complex(part, 0)*(f.vel[j+1]-f.vel[j])
-		s.v[k] = [2]float64{real(v), imag(v)}
 	}
 }

@@ -1,8 +1,6 @@
 package attitude
 
 import (
-	"evenfoot/filter/rotation"
-
 	"gonum.org/v1/gonum/num/quat"
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -43,15 +41,6 @@ func (m *mat3) mul(b *mat3) mat3 {
 
 // column is column i of m.
 func (m *mat3) column(i int) r3.Vec { return r3.Vec{X: m[i], Y: m[3+i], Z: m[6+i]} }
-
-// levelling returns the smallest turn that brings u onto the z axis; no turn
-// for a zero vector.
-func levelling(u r3.Vec) quat.Number {
-	if u == (r3.Vec{}) {
-		return quat.Number{Real: 1}
-	}
-	return rotation.Between(r3.Unit(u), r3.Vec{Z: 1})
-}
 
 // xyz is v as an array, for loops over its axes.
 func xyz(v r3.Vec) [3]float64 { return [3]float64{v.X, v.Y, v.Z} }

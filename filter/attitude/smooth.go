@@ -105,7 +105,7 @@ func (s *smoother) level() {
 			for hi < last && s.time[hi]-s.time[k] < levelSpan/2 {
 				hi++
 			}
-			c = quat.Mul(levelling(rotation.Rotate(c, r3.Sub(sum[hi], sum[lo]))), c)
+			c = quat.Mul(rotation.Upright(rotation.Rotate(c, r3.Sub(sum[hi], sum[lo]))), c)
 			s.q[k] = rotation.Unit(quat.Mul(c, s.q[k]))
 		}
 	})

@@ -84,6 +84,19 @@ func FromAxes(x, y, z r3.Vec) quat.Number {
 	}
 }
 
+// Direction is v at length one; z for a vector without direction.
+func Direction(v r3.Vec) r3.Vec {
+	n := r3.Norm(v)
+	if !(n > 1e-12) {
+		return r3.Vec{Z: 1}
+	}
+	return r3.Scale(1/n, v)
+}
+
+// Upright is the shortest turn that brings v to z; no turn for a vector without
+// direction.
+func Upright(v r3.Vec) quat.Number { return Between(Direction(v), r3.Vec{Z: 1}) }
+
 // Between is the shortest turn from the direction of unit vector a to that of b.
 func Between(a, b r3.Vec) quat.Number {
 	w := 1 + r3.Dot(a, b)

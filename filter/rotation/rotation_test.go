@@ -55,6 +55,12 @@ func TestNoDirection(t *testing.T) {
 	if q := rotation.Unit(quat.Number{}); q != (quat.Number{Real: 1}) {
 		t.Errorf("Unit of zero is %v", q)
 	}
+	if q := rotation.Upright(r3.Vec{}); q != (quat.Number{Real: 1}) {
+		t.Errorf("Upright of zero is %v", q)
+	}
+	if v := rotation.Rotate(rotation.Upright(r3.Vec{X: 3, Z: -4}), r3.Vec{X: 3, Z: -4}); r3.Norm(r3.Sub(v, r3.Vec{Z: 5})) > 1e-12 {
+		t.Errorf("Upright turns it to %v", v)
+	}
 	for _, a := range []r3.Vec{{X: 1}, {Y: -1}, {Z: 1}} {
 		if d := r3.Norm(r3.Add(a, rotation.Rotate(rotation.Between(a, r3.Scale(-1, a)), a))); d > 1e-12 {
 			t.Errorf("Between opposites of %v misses by %g", a, d)
