@@ -154,10 +154,10 @@ func TestGPXMotion(t *testing.T) {
 		warn string
 	}{
 		{"samples with offsets", one(`<a:AccelerationExtension><a:accel offset="0" x="0.1" y="0" z="1"/><a:accel offset="40" x="0.1" y="0" z="2"/></a:AccelerationExtension>`), []float64{0, 0.04}, []float64{earthG, 2 * earthG}, ""},
-		{"axes by name", one(`<ax_mps2>1</ax_mps2><ay_mps2>2</ay_mps2><az_mps2>9</az_mps2>`), []float64{0}, []float64{9}, ""},
-		{"axes with a unit", one(`<acc_x unit="g">0</acc_x><acc_y unit="g">0</acc_y><acc_z unit="g">1</acc_z>`), []float64{0}, []float64{earthG}, ""},
-		{"no unit", one(`<ax>1</ax><ay>2</ay><az>9</az>`), nil, nil, "unit"},
-		{"no axis", one(`<ax_g>1</ax_g><az_g>9</az_g>`), nil, nil, ""},
+		{"a unit by name", one(`<acc_mps2 x="1" y="2" z="9"/>`), []float64{0}, []float64{9}, ""},
+		{"a unit as an attribute", one(`<acc unit="g" x="0" y="0" z="1"/>`), []float64{0}, []float64{earthG}, ""},
+		{"no unit", one(`<acc x="1" y="2" z="9"/>`), nil, nil, "unit"},
+		{"no axis", one(`<accel x="1" z="9"/>`), nil, nil, ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			l, err := ingest.ReadGPX([]byte(c.in))

@@ -244,9 +244,6 @@ func (b *builder) checkSpeeds(t *track) bool {
 	}
 	w := raw.Warning{Kind: raw.WrongSpeed, Values: []float64{ratio, positions}}
 	w.Text = []string{likely.Name, own.Name, f.SpeedColumn}
-	if f.SpeedMapped {
-		w.Count = 1
-	}
 	if positions > speedMost {
 		w.Kind = raw.WrongTimes
 	} else {

@@ -177,8 +177,6 @@ func (c *reader) choose() error {
 			c.time.digits = col.unit.Digits
 		case unit.SlotSpeed:
 			c.out.Gps.SpeedUnit, c.out.Gps.SpeedColumn = col.unit.Name, col.name
-			_, own, _ := unit.Split(col.name)
-			c.out.Gps.SpeedMapped = own == nil
 		}
 	}
 	left, right := c.has[unit.SlotFeet+2], c.has[unit.SlotFeet+3] // or both are in front and at the back

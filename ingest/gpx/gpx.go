@@ -7,6 +7,7 @@ package gpx
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -33,9 +34,9 @@ const (
 // A use is what an element is read for.
 type use struct {
 	slot   int
-	direct bool // only as a child of a point
-	vector bool // all axes of the sensor whose x axis the slot is, as attributes
-	scale  float64
+	direct bool    // only as a child of a point
+	vector bool    // all axes of the sensor whose x axis the slot is, as attributes
+	scale  float64 // of a value
 	unit   string
 }
 
@@ -252,14 +253,6 @@ func (g *reader) point() {
 	g.sport = ""
 	t := float64(at.UnixNano()-g.zero.UnixNano()) / 1e9
 	g.out.Gps.Append(t, p.lat, p.lon, p.v[unit.SlotAlt], p.v[unit.SlotSpeed], p.v[unit.SlotCourse])
-	for k := range unit.SensorNames {
-		v := p.v[3*k : 3*k+3]
-		if x, y, z := v[0] == v[0], v[1] == v[1], v[2] == v[2]; x && y && z {
-			g.out.Sensor(k).Push(t, v)
-		} else if x || y || z {
-			g.Drop(1, raw.AxisMissing, unit.SensorNames[k])
-		}
-	}
 	for _, s := range p.samples {
 		g.out.Sensor(s.kind).Push(t+s.ms/1000, s.v[:])
 	}
@@ -291,18 +284,8 @@ func (g *reader) inside(name []byte) use {
 	if u.direct && g.depth > g.p.depth+1 {
 		return none
 	}
-	if u.slot < 0 || u.slot >= unit.SlotLat {
-		return u
-	}
-	if in := attr(g.x.attrs, "unit"); in != nil {
-		u.unit = string(in)
-		u.scale, _ = unit.Scale(unit.Of(u.slot).Units, u.unit)
-	}
 	if u.vector {
 		g.vector(u)
-		return none
-	}
-	if !g.hasUnit(u) {
 		return none
 	}
 	return u
@@ -333,52 +316,45 @@ func meaning(name string) use {
 		}
 	}
 	kind, axis, in, ok := unit.MotionField(name)
-	if !ok {
+	if !ok || axis != unit.VectorAxis {
 		return none
 	}
-	u := use{slot: 3*kind + axis%unit.VectorAxis, vector: axis == unit.VectorAxis, unit: in}
-	u.scale, _ = unit.Scale(unit.SensorUnits[kind], in)
-	if name == "accel" { // of the acceleration extension, in g
-		u.scale, u.unit = unit.Gravity, "g"
+	u := use{slot: 3 * kind, vector: true, unit: in}
+	if name == "accel" { // of the acceleration extension
+		u.unit = "g"
 	}
 	return u
 }
 
 // vector takes in an element with x, y, z and a time offset in ms as
-// attributes.
+// attributes, and its unit, where the name does not tell it.
 func (g *reader) vector(u use) {
 	a := g.x.attrs
+	q, sensor := unit.Of(u.slot), g.out.Sensor(u.slot/3)
+	if in := attr(a, "unit"); in != nil {
+		u.unit = string(in)
+	}
+	scale, known := unit.Scale(q.Units, u.unit)
 	s := sample{kind: u.slot / 3}
 	axes, largest := 0, 0.0
 	for k, name := range []string{"x", "y", "z"} {
 		if v := number(attr(a, name)); v == v {
 			axes++
-			s.v[k] = v * u.scale
+			s.v[k] = v * scale
 			largest = max(largest, math.Abs(s.v[k]))
 		}
-	}
-	if axes == 0 || !g.hasUnit(u) { // without axes it is a container
-		return
 	}
 	if o := attr(a, "offset"); o != nil {
 		s.ms = number(o)
 	}
-	if axes < 3 || s.ms != s.ms || largest > math.MaxFloat32 {
-		g.Drop(1, raw.AxisMissing, unit.Of(u.slot).Group())
-		return
+	switch {
+	case axes == 0: // a container
+	case !known:
+		g.Warn(raw.Warning{Kind: raw.NoMotionUnit, Line: g.x.at, Sensor: q.Group(), Text: []string{string(g.x.name), u.unit}})
+	case axes < 3 || s.ms != s.ms || largest > math.MaxFloat32:
+		g.Drop(1, raw.AxisMissing, q.Group())
+	default:
+		sensor.Unit = cmp.Or(sensor.Unit, u.unit)
+		g.p.samples = append(g.p.samples, s)
 	}
-	g.p.samples = append(g.p.samples, s)
-}
-
-// hasUnit says whether the unit of a motion value is known, and notes it.
-func (g *reader) hasUnit(u use) bool {
-	if u.scale == 0 {
-		g.Warn(raw.Warning{Kind: raw.NoMotionUnit, Line: g.x.at, Sensor: unit.Of(u.slot).Group(),
-			Text: []string{string(g.x.name), u.unit}})
-		return false
-	}
-	if s := g.out.Sensor(u.slot / 3); s.Unit == "" {
-		s.Unit = u.unit
-	}
-	return true
 }

@@ -19,7 +19,7 @@ const (
 	ShortGyro    Kind = "gyroscope too short"
 	WrongGyro    Kind = "gyroscope in another unit"         // Values: times too large; Text: likely unit, unit that it was read by
 	NoGravity    Kind = "acceleration without gravity"      // Values: median norm at steady moments, m/s²
-	WrongSpeed   Kind = "speed in another unit"             // Values: ratio, positions' m/s; Text: likely unit, unit read by, column; Count 1: by a column map
+	WrongSpeed   Kind = "speed in another unit"             // Values: ratio, positions' m/s; Text: likely unit, unit read by, column
 	WrongTimes   Kind = "time in another unit"              // Values: as for WrongSpeed
 	OtherTrack   Kind = "of another track at the same time" // Count of its fixes, At and Time where the kept one begins
 	SpeedsFilled Kind = "speeds filled in"                  // Count of fixes

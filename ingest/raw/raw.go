@@ -54,10 +54,8 @@ type Fixes struct {
 	Course   []float32 // deg true
 	// SpeedUnit is the file's own unit of speed; "" stands for m/s.
 	SpeedUnit string
-	// SpeedColumn is the header of the speed's column, "" where the format has
-	// none; speedMapped says that a column map gave its unit.
+	// SpeedColumn is the header of the speed's column, "" where the format has none.
 	SpeedColumn string
-	SpeedMapped bool
 	// Computed says that the file tells its speeds were computed from positions.
 	Computed bool
 }

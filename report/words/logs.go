@@ -162,14 +162,10 @@ func (w logged) SpeedsOff() string {
 
 // SpeedFrom is where it says that speeds are in the unit read.
 func (w logged) SpeedFrom() string {
-	switch read, column := w.SpeedName(1), w.Str(2); {
-	case column == "":
-		return "in a file that should give " + read
-	case w.Count == 1:
-		return fmt.Sprintf("in column %s, for which the column map says %s", quoted(column), read)
-	default:
-		return "in a column named " + CleanTo(column, 40)
+	if column := w.Str(2); column != "" {
+		return fmt.Sprintf("in column %s, read as %s", quoted(column), w.SpeedName(1))
 	}
+	return "in a file that should give " + w.SpeedName(1)
 }
 
 // lengthOf is a length of time in minutes, or in hours or seconds where it is
