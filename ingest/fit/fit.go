@@ -308,9 +308,6 @@ func (f *reader) data(b []byte) {
 // finish settles what needed the whole file and hands it on.
 func (f *reader) finish() (*raw.Columns, error) {
 	f.date()
-	for k := range f.sensors {
-		f.sensors[k].closeHoles()
-	}
 	out := &raw.Columns{File: f.file(), Gps: f.fixes(), Acc: f.sensors[unit.Acc].Series, Gyr: f.sensors[unit.Gyr].Series}
 	if f.base >= systemTime {
 		out.Start = time.Unix(epoch+f.base, 0).UTC()

@@ -59,6 +59,7 @@ func (f *reader) record(m *msg) {
 	}
 	switch {
 	case lat == lat && lon == lon || v == v:
+		to.Grow(f.capacity)
 		to.Append(float64(at)/1000, lat, lon, m.num(alt), v, m.num(course))
 	case !moves:
 		f.Drop(1, raw.EmptyRecord, "")

@@ -13,9 +13,6 @@ import (
 // their own are spread.
 const maxSpread = 5
 
-// growFrom is how many bytes must be read before a guess is made at the rest.
-const growFrom = 64 << 10
-
 // maxOffset bounds, in ms, how far a sample may be from its message's time.
 const maxOffset = 1e7
 
@@ -24,7 +21,6 @@ type sensor struct {
 	raw.Series
 	name   string
 	cal    *cal
-	holes  bool // some samples are NaN, to be taken out
 	spread bool // some have no times of their own
 }
 
@@ -65,7 +61,7 @@ func (f *reader) samples(m *msg, kind int, forms ...int) {
 			f.Drop(good, raw.Uncalibrated, s.name)
 			return
 		}
-		f.place(s, m, i, n-good, at)
+		f.place(s, m, i, good, at)
 		s.Unit = cmp.Or(s.Unit, m.best(slot).unit)
 		if slot == counts {
 			s.cal.apply(s, i)
@@ -77,7 +73,7 @@ func (f *reader) samples(m *msg, kind int, forms ...int) {
 }
 
 // axes appends n samples from the three fields at slot. It says how many are
-// valid; the others are holes.
+// valid.
 func (f *reader) axes(s *sensor, m *msg, slot, n int) (good int) {
 	i := len(s.Time)
 	if cap(s.Time) < i+n {
@@ -107,29 +103,22 @@ func (f *reader) axes(s *sensor, m *msg, slot, n int) (good int) {
 	if !odd {
 		return n
 	}
-	x, y, z := s.V[0][i:], s.V[1][i:], s.V[2][i:]
-	for j := range x {
-		if x[j]-x[j] == 0 && y[j]-y[j] == 0 && z[j]-z[j] == 0 {
+	for j := range n {
+		if s.valid(i + j) {
 			good++
-		} else {
-			s.hole(i + j)
 		}
 	}
 	return good
 }
 
-// capacity says how many samples to make room for when want are needed: as many as
-// the file will hold if it goes on as so far, of three bytes each at least, so
-// that the room is in proportion to it. Room that is never touched costs nothing;
-// copying does.
-func (f *reader) capacity(want int) int {
-	left := float64(f.size - f.win.Pos())
-	if left <= 0 || f.win.Pos() < growFrom {
-		return 2*want + 64
-	}
-	more := min(float64(want)*left/float64(f.win.Pos())*1.02, left/3)
-	return max(want+int(more)+64, want+want/4)
+// valid says whether a sample's axes are all finite.
+func (s *sensor) valid(j int) bool {
+	x, y, z := s.V[0][j], s.V[1][j], s.V[2][j]
+	return x-x == 0 && y-y == 0 && z-z == 0
 }
+
+// capacity says how many samples to make room for when want are needed.
+func (f *reader) capacity(want int) int { return raw.GrowTo(want, 3, f.size, f.win.Pos()) }
 
 // after sets the times of samples, ms after their message's, NaN where it tells
 // none.
@@ -152,48 +141,38 @@ func (m *msg) after(t []float64) {
 	}
 }
 
-// place gives the samples from i on their times: at, in ms, and their offsets;
-// without offsets they share one until the part ends. So many are invalid.
-func (f *reader) place(s *sensor, m *msg, i, invalid int, at int64) {
-	t := s.Time[i:]
+// place gives the samples from i on, so many of them valid, their times: at, in
+// ms, and their offsets; without offsets they share one until the part ends. It
+// takes out those that lack values or an offset; without either they are padding.
+func (f *reader) place(s *sensor, m *msg, i, good int, at int64) {
+	t, n, timed := s.Time[i:], i, 0
 	m.after(t)
-	timed, untimed := 0, 0
-	for j, off := range t {
-		t[j] = (float64(at) + off) / 1000
+	for _, off := range t {
 		if math.Abs(off) <= maxOffset {
 			timed++
-		} else {
-			t[j] = raw.NaN
 		}
 	}
-	for j := range t {
-		if timed == len(t) {
-			break
-		}
-		if t[j] == t[j] {
-			continue
-		}
-		t[j] = float64(at) / 1000
-		if timed > 0 && s.hole(i+j) {
-			untimed++
-		} else if timed > 0 {
-			invalid-- // neither time nor value: padding, no loss
-		}
-	}
-	f.Drop(invalid, raw.Invalid, s.name)
-	f.Drop(untimed, raw.NoOffset, s.name)
 	if timed == 0 && len(t) > 1 && !s.spread {
 		s.spread = true
 		f.Warn(raw.Warning{Kind: raw.SpreadSamples, Byte: m.pos, Sensor: s.name})
 	}
-}
-
-// hole marks a sample to be taken out; false when it was already.
-func (s *sensor) hole(j int) bool {
-	was := s.V[0][j] != s.V[0][j]
-	s.V[0][j] = float32(raw.NaN)
-	s.holes = true
-	return !was
+	for j, off := range t {
+		if timed == 0 {
+			off = 0
+		}
+		switch has := math.Abs(off) <= maxOffset; {
+		case has && (good == len(t) || s.valid(i+j)):
+			if s.Time[n] = (float64(at) + off) / 1000; n < i+j {
+				s.V[0][n], s.V[1][n], s.V[2][n] = s.V[0][i+j], s.V[1][i+j], s.V[2][i+j]
+			}
+			n++
+		case has:
+			f.Drop(1, raw.Invalid, s.name)
+		case s.valid(i + j):
+			f.Drop(1, raw.NoOffset, s.name)
+		}
+	}
+	s.Cut(n)
 }
 
 // endPart settles what needed a whole file of the chain, whose samples begin at
@@ -220,21 +199,6 @@ func spread(t []float64) {
 			t[j] += float64(j-a) * cmp.Or(step, 1/n)
 		}
 	}
-}
-
-// closeHoles takes out the samples that were left as holes.
-func (s *sensor) closeHoles() {
-	if !s.holes {
-		return
-	}
-	n, v := 0, &s.V // one pass: with indices it takes a tenth of the reader's time
-	for i, t := range s.Time {
-		if v[0][i] == v[0][i] {
-			s.Time[n], v[0][n], v[1][n], v[2][n] = t, v[0][i], v[1][i], v[2][i]
-			n++
-		}
-	}
-	s.Cut(n)
 }
 
 // calibration takes in a three_d_sensor_calibration message, for the counts

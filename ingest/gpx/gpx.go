@@ -66,6 +66,7 @@ type reader struct {
 	raw.Notes
 	x     *scanner
 	out   raw.Columns
+	size  int64
 	depth int
 	in    bool // inside a point
 	p     point
@@ -81,9 +82,9 @@ type reader struct {
 // Read reads the tracks of a GPX 1.0 or 1.1 file. It returns an error only
 // when no track point is of use; a file that is cut short gives the points
 // that are whole, with a warning.
-func Read(r *bufio.Reader, name string, _ int64) (*raw.Columns, error) {
+func Read(r *bufio.Reader, name string, size int64) (*raw.Columns, error) {
 	x := newScanner(r)
-	g := &reader{Notes: raw.Notes{File: name}, x: x, uses: map[string]use{}}
+	g := &reader{Notes: raw.Notes{File: name}, x: x, size: size, uses: map[string]use{}}
 	out := &g.out
 	out.File.Name, out.File.Kind = name, "GPX"
 	err := x.next()
@@ -252,6 +253,7 @@ func (g *reader) point() {
 	}
 	g.sport = ""
 	t := float64(at.UnixNano()-g.zero.UnixNano()) / 1e9
+	g.out.Gps.Grow(func(want int) int { return raw.GrowTo(want, 16, g.size, g.x.w.Pos()) })
 	g.out.Gps.Append(t, p.lat, p.lon, p.v[unit.SlotAlt], p.v[unit.SlotSpeed], p.v[unit.SlotCourse])
 	for _, s := range p.samples {
 		g.out.Sensor(s.kind).Push(t+s.ms/1000, s.v[:])

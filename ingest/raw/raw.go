@@ -100,6 +100,15 @@ func (s *Series) Table() Table {
 	return Table{Times: []*[]float64{&s.Time}, Cols: []*[]float32{&s.V[0], &s.V[1], &s.V[2]}}
 }
 
+// Grow makes room for a fix where there is none: for as many as capacity says
+// when so many are wanted.
+func (f *Fixes) Grow(capacity func(want int) int) {
+	if n := len(f.Time); n == cap(f.Time) {
+		f.Table().Resize(n+1, capacity(n+1))
+		f.Table().Resize(n, 0)
+	}
+}
+
 // Append adds a fix; missing values are NaN, and so is what overflows a column.
 func (f *Fixes) Append(t, lat, lon, alt, speed, course float64) {
 	f.Time = append(f.Time, t)

@@ -65,3 +65,19 @@ func (w *Window) Ahead(n int) []byte {
 	w.Peek(n)
 	return w.b[w.used:]
 }
+
+// growFrom is how many bytes must be read before a guess is made at the rest.
+const growFrom = 64 << 10
+
+// GrowTo says how many samples to make room for when want are needed at byte
+// used of a file of size bytes: as many as it will hold if it goes on as so
+// far, of least bytes each, so that the room is in proportion to the file. Room
+// that is never touched costs nothing; copying does.
+func GrowTo(want, least int, size, used int64) int {
+	if size <= used || used < growFrom {
+		return 2*want + 64
+	}
+	left := float64(size - used)
+	more := min(float64(want)*left/float64(used)*1.02, left/float64(least))
+	return max(want+int(more)+64, want+want/4)
+}
