@@ -84,7 +84,7 @@ func newBins(s attitude.Samples) (b *bins, span float64) {
 		return nil, 0
 	}
 	b.hasGyr = turned > full/2
-	b.offset = b.medianRate(0, len(b.acc))
+	b.offset = b.medianRate()
 	return b, 0
 }
 
@@ -110,14 +110,14 @@ func (b *bins) windows(seconds float64, f func(from, to int)) {
 	}
 }
 
-// medianRate is each axis's median rate over bins [from, to), rad/s.
-func (b *bins) medianRate(from, to int) r3.Vec {
+// medianRate is each axis's median rate, rad/s.
+func (b *bins) medianRate() r3.Vec {
 	var cols [3][]float64
 	for k := range cols {
-		cols[k] = make([]float64, 0, to-from)
+		cols[k] = make([]float64, 0, len(b.gyr))
 	}
-	for i := from; i < to; i++ {
-		if w := b.gyr[i]; !b.empty(i) {
+	for i, w := range b.gyr {
+		if !b.empty(i) {
 			cols[0], cols[1], cols[2] = append(cols[0], w.X), append(cols[1], w.Y), append(cols[2], w.Z)
 		}
 	}

@@ -120,7 +120,7 @@ func (m *Motion) divide(s attitude.Samples, looks []look, toBoard quat.Number) (
 	if l := looseFrom(swings(those(looks, straight), toBoard)); l != nil {
 		cuts = append(cuts, l.from)
 	}
-	for _, p := range cut(looks, cuts, len(s.Time)) {
+	for _, p := range cut(looks, cuts, len(m.Time)) {
 		if at := those(p.looks, straight); loose(swings(at, toBoard)).Kind == "" {
 			shifts = append(shifts, findShifts(looks, at, m.Track.HeadingSE, s)...)
 		}
@@ -128,7 +128,7 @@ func (m *Motion) divide(s attitude.Samples, looks []look, toBoard quat.Number) (
 	for _, sh := range shifts {
 		cuts = append(cuts, sh.sample)
 	}
-	return cut(looks, cuts, len(s.Time)), shifts
+	return cut(looks, cuts, len(m.Time)), shifts
 }
 
 // judge refuses the mount where the sensor shifted too often or too far, and

@@ -134,17 +134,16 @@ func (p *Pair) fineClock(lag float64) Clock {
 	// mast turns into a new course before the receiver does.
 	yaw.atSE = math.Hypot(yaw.atSE, courseLagSD)
 	acc.atSE = math.Hypot(acc.atSE, offMastSD/p.vel.cruise())
-	var l lagLine
-	switch {
-	case acc.n == 0 && yaw.n == 0:
+	if acc.n+yaw.n == 0 {
 		return noClock(Finding{Kind: FewTurns, Offset: lag})
-	case yaw.n == 0:
-		l = acc
-	case acc.n == 0:
-		l = yaw
-	default:
-		l = combine(acc, yaw)
 	}
+	mean := func(x, sx, y, sy float64) (float64, float64) {
+		wx, wy := 1/(sx*sx), 1/(sy*sy)
+		return (wx*x + wy*y) / (wx + wy), 1 / math.Sqrt(wx+wy)
+	}
+	var l lagLine
+	l.at, l.atSE = mean(acc.at, acc.atSE, yaw.at, yaw.atSE)
+	l.slope, l.slopeSE = mean(acc.slope, acc.slopeSE, yaw.slope, yaw.slopeSE)
 	c := Clock{
 		OffsetS: l.at, DriftPPM: l.slope * 1e6, AtS: mid,
 		OffsetSE: math.Hypot(l.atSE, deviceLagSD),
@@ -180,30 +179,4 @@ const lineReach = 0.6
 func (m *match) line(by int, mid, half float64) lagLine {
 	guess, _ := m.best(by, math.Inf(1))
 	return fitLine(m.points(by, guess, lineReach+mostDrift*half), mid, driftSD)
-}
-
-// combine weighs two lines of the same thing; where they disagree the better
-// known one is kept and half the difference becomes doubt.
-func combine(a, b lagLine) lagLine {
-	mean := func(x, sx, y, sy float64) (float64, float64) {
-		wx, wy := 1/(sx*sx), 1/(sy*sy)
-		return (wx*x + wy*y) / (wx + wy), 1 / math.Sqrt(wx+wy)
-	}
-	out := a
-	d := a.at - b.at
-	if math.Abs(d) < 2*math.Hypot(a.atSE, b.atSE) {
-		out.at, out.atSE = mean(a.at, a.atSE, b.at, b.atSE)
-	} else if a.atSE > 2*math.Abs(d) {
-		out.at = b.at
-		out.atSE = math.Hypot(b.atSE, d/2)
-	} else {
-		out.atSE = math.Hypot(a.atSE, d/2)
-	}
-	if s := a.slope - b.slope; math.Abs(s) < 2*math.Hypot(a.slopeSE, b.slopeSE) {
-		out.slope, out.slopeSE = mean(a.slope, a.slopeSE, b.slope, b.slopeSE)
-	} else {
-		out.slopeSE = math.Hypot(a.slopeSE, s/2)
-	}
-	out.n = a.n + b.n
-	return out
 }

@@ -28,8 +28,11 @@ func (p *Pair) coarseClock(most, hand float64) (lag float64, why Finding) {
 		return 0, Finding{Kind: TooLong, Until: span}
 	}
 	middle := func(i int) float64 { return b.start + (float64(i)+0.5)*b.dt }
-	fix := func(i int) float64 { return g.t[i] }
-	course, accel := g.rates()
+	t, course, accel := g.rates()
+	if len(t) == 0 {
+		return 0, Finding{Kind: HardlyMoves, Speed: movingSpeed, Needed: minClockMoving}
+	}
+	fix := func(i int) float64 { return t[i] }
 	var scores []lagScore
 	if b.hasGyr {
 		scores = correlate(inCells(course, fix, tooFast, coarseStep), inCells(c.yaw, middle, tooFast, coarseStep), coarse, false, nil)
@@ -37,7 +40,7 @@ func (p *Pair) coarseClock(most, hand float64) (lag float64, why Finding) {
 	own := inCells(accel, fix, 4*tooFast, coarseStep)
 	scores = correlate(own, inCells(c.horiz, middle, 4*tooFast, coarseStep), coarse, true, scores)
 	// A shift of the grids against each other is a lag: imu = gps + lag.
-	lagOf := func(k int) float64 { return middle(0) - g.t[0] + float64(k-(len(own)-1))*coarseStep }
+	lagOf := func(k int) float64 { return middle(0) - t[0] + float64(k-(len(own)-1))*coarseStep }
 	return single(scores, lagOf, coarse, most)
 }
 

@@ -93,25 +93,17 @@ func (g *fixes) turn(i, k int) float64 {
 	return math.Atan2(g.east[i]*g.north[k]-g.north[i]*g.east[k], g.east[i]*g.east[k]+g.north[i]*g.north[k])
 }
 
-// rates are the course rate, rad/s counter-clockwise, NaN where too slow, and
-// the size of the acceleration, m/s², at each fix, over about a second to
-// either side; NaN at holes.
-func (g *fixes) rates() (course, accel []float64) {
-	n := len(g.t)
-	course, accel = make([]float64, n), make([]float64, n)
-	for i := range n {
-		course[i], accel[i] = math.NaN(), math.NaN()
-		lo, hi := i-g.between, i+g.between
-		if lo < 0 || hi >= n || g.t[hi]-g.t[lo] > 2*maxFixGap {
-			continue
-		}
-		dt := g.t[hi] - g.t[lo]
-		accel[i] = math.Hypot(g.east[hi]-g.east[lo], g.north[hi]-g.north[lo]) / dt
-		if g.fast(lo) && g.fast(hi) {
-			course[i] = g.turn(lo, hi) / dt
+// rates are the course rate, rad/s counter-clockwise, and the size of the
+// acceleration, m/s², over each second of riding, with its middle, s.
+func (g *fixes) rates() (t, course, accel []float64) {
+	for _, s := range g.stretches {
+		for _, c := range s.changes {
+			dt := c.to - c.from
+			t = append(t, (c.from+c.to)/2)
+			course, accel = append(course, c.turn/dt), append(accel, math.Hypot(c.east, c.north)/dt)
 		}
 	}
-	return course, accel
+	return t, course, accel
 }
 
 // at interpolates the velocity at time t; ok is false away from the fixes.

@@ -244,7 +244,7 @@ type lagLine struct {
 // fitLine fits a line robustly (Huber weights), its slope held near zero by a
 // prior of 1σ priorSlope. The errors come from the scatter about the line.
 func fitLine(pts []lagPoint, mid, priorSlope float64) lagLine {
-	out := lagLine{n: len(pts), atSE: math.Inf(1), slopeSE: priorSlope}
+	out := lagLine{n: len(pts), atSE: math.Inf(1), slopeSE: math.Inf(1)}
 	if len(pts) == 0 {
 		return out
 	}

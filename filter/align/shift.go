@@ -117,30 +117,10 @@ func (w ways) bestLeap() (k int) {
 }
 
 // leapTurn is the turn, as a rotation vector in the sensor's frame, between
-// the mean attitudes before and after the k-th look, both tacks counted alike
-// where both sides hold both, else those of a tack that both hold.
+// the mean attitudes before and after the k-th look, both tacks counted alike.
 func (w ways) leapTurn(k int) (turn r3.Vec) {
-	const enough = 10 // looks
-	both := w.two
-	between := func(counts func(i int) bool) r3.Vec {
-		a := w.only(func(i int) bool { return i < k && counts(i) })
-		b := w.only(func(i int) bool { return i >= k && counts(i) })
-		if min(len(a.at), len(b.at)) < enough {
-			both = false
-			return r3.Vec{}
-		}
-		return rotation.Log(quat.Mul(quat.Conj(a.mean()), b.mean()))
-	}
-	for way := range uint8(2) {
-		d := between(func(i int) bool { return w.way[i] == way })
-		if d != (r3.Vec{}) && (turn == (r3.Vec{}) || r3.Norm(d) < r3.Norm(turn)) {
-			turn = d
-		}
-	}
-	if both {
-		return between(func(int) bool { return true })
-	}
-	return turn
+	before, after := w.only(func(i int) bool { return i < k }), w.only(func(i int) bool { return i >= k })
+	return rotation.Log(quat.Mul(quat.Conj(before.mean()), after.mean()))
 }
 
 // How the moment of a shift is told.
@@ -149,7 +129,7 @@ const (
 	worstFit  = 9.0     // a look counts no more
 	shiftTime = 0.6     // s that the turn takes
 	turnShare = 0.25    // 1σ of how well the gyroscope shows the turn, of its size
-	worstTurn = 16.0
+	worstTurn = 3.0     // what it does not show is worth no more: tuned on shifts of 7 and 20°
 )
 
 // shiftMoment is the sample of a shift by turn between the k-1st and the k-th

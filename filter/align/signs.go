@@ -177,30 +177,16 @@ func (s Signs) apply(in attitude.Samples) attitude.Samples {
 }
 
 const (
-	grossOffset  = 1.5 * deg // rad/s: smaller ones the attitude filter finds by itself
-	steadyOffset = 0.5 * deg // rad/s: how well parts of the log must agree
-	offsetParts  = 4         // of the log that must agree
-	fewestBins   = 100       // in each
+	grossOffset = 1.5 * deg // rad/s: smaller ones the attitude filter finds by itself
+	fewestBins  = 400       // that tell it
 )
 
 // grossOffset is the gyroscope's offset as the log reports it, rad/s, where
 // it is so large that the attitude filter would not expect it; else zero. It
-// is the median of the rates, which turns hardly move, when all quarters of
-// the log agree.
+// is the median of the rates, which turns hardly move.
 func (b *bins) grossOffset() r3.Vec {
-	if b == nil || !b.hasGyr {
+	if b == nil || !b.hasGyr || len(b.gyr) < fewestBins || !(r3.Norm(b.offset) > grossOffset) {
 		return r3.Vec{}
-	}
-	n := len(b.gyr)
-	if !(r3.Norm(b.offset) > grossOffset) {
-		return r3.Vec{}
-	}
-	for k := range offsetParts {
-		from, to := n*k/offsetParts, n*(k+1)/offsetParts
-		d := r3.Sub(b.medianRate(from, to), b.offset)
-		if to-from < fewestBins || max(math.Abs(d.X), math.Abs(d.Y), math.Abs(d.Z)) > steadyOffset {
-			return r3.Vec{}
-		}
 	}
 	return b.offset
 }
