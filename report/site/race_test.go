@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
+	"path/filepath"
 	"reflect"
 	"slices"
 	"strconv"
@@ -223,7 +224,7 @@ func TestFaultPassedOver(t *testing.T) {
 		t.Fatal(err)
 	}
 	good.Summary = nil
-	bad := &session{ID: 2, dir: t.TempDir(), Rider: "x", Start: time.Now(), known: &setup.Setup{}, Summary: &summary{Made: "test"}}
+	bad := &session{ID: 2, dir: filepath.Join(d.site.store.dir, "none"), Rider: "x", Start: time.Now(), known: &setup.Setup{}, Summary: &summary{Made: "test"}}
 	d.site.store.shelf.Store(&shelf{all: []*session{bad, good}, ridden: map[string][]*session{"x": {nil}}})
 	d.site.changed()
 	for range 200 {
