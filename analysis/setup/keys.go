@@ -60,7 +60,7 @@ func (k *Key) SD(s *Setup) float64 {
 // Value is what the setup holds: float64 in SI, int, string, bool, or
 // [2]float64 in SI; nil of the keys of lists and of feelings.
 func (k *Key) Value(s *Setup) any {
-	if slices.Contains(lists, k.Table()) {
+	if slices.Contains(Lists, k.Table()) {
 		return nil
 	}
 	if p := reflect.ValueOf(k.place(s, 0)); p.Kind() == reflect.Pointer {
@@ -75,7 +75,7 @@ func (k *Key) Table() string { return k.Name[:max(0, strings.LastIndex(k.Name, "
 // Entry is the key's name in an entry of a list, from 0: "feel.0.speed_kn". What
 // is no list has one.
 func (k *Key) Entry(n int) string {
-	if t := k.Table(); slices.Contains(lists, t) {
+	if t := k.Table(); slices.Contains(Lists, t) {
 		return fmt.Sprintf("%s.%d.%s", t, n, k.last())
 	}
 	return k.Name
@@ -123,8 +123,8 @@ func KeyNamed(name string) *Key {
 	return nil
 }
 
-// lists are the tables that may stand several times: [[feel]].
-var lists = []string{"feel", "mark", "change", "glide"}
+// Lists are the tables that may stand several times: [[feel]].
+var Lists = []string{"feel", "mark", "change", "glide"}
 
 // names are those of all keys, and of their tables, lists too.
 func names() (keys, tables []string) {

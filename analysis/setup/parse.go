@@ -167,7 +167,7 @@ func (c *checker) table(tree map[string]any, table, id string) {
 	inOrder := func(a, b string) int { return cmp.Or(c.line(join(id, a))-c.line(join(id, b)), strings.Compare(a, b)) }
 	for _, name := range slices.SortedFunc(maps.Keys(tree), inOrder) {
 		key, at := join(table, name), join(id, name)
-		known, isList := slices.Contains(tables, key), slices.Contains(lists, key)
+		known, isList := slices.Contains(tables, key), slices.Contains(Lists, key)
 		sub, asTable := tree[name].(map[string]any)
 		entries, asList := tablesIn(tree[name])
 		switch {

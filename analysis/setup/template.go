@@ -69,7 +69,7 @@ func Text(entries func(list string) int, value func(k *Key, entry int) any) (str
 	_, tables := names()
 	for _, table := range append([]string{""}, tables...) {
 		count := 1
-		if slices.Contains(lists, table) {
+		if slices.Contains(Lists, table) {
 			count = entries(table)
 		}
 		for n := range count {
@@ -103,7 +103,7 @@ func heading(table string) string {
 	switch {
 	case table == "":
 		return ""
-	case slices.Contains(lists, table):
+	case slices.Contains(Lists, table):
 		return "# " + help + "\n# " + bracketed(table) + "\n"
 	case help != "":
 		return fmt.Sprintf("%-26s # %s\n", bracketed(table), help)
@@ -113,7 +113,7 @@ func heading(table string) string {
 
 // bracketed is a table's header as it is written: [rider], [[feel]].
 func bracketed(table string) string {
-	if slices.Contains(lists, table) {
+	if slices.Contains(Lists, table) {
 		return "[[" + table + "]]"
 	}
 	return "[" + table + "]"

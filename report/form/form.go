@@ -38,9 +38,6 @@ const spare = 3
 // maxEntries bounds how many entries of a list the form holds.
 const maxEntries = 200
 
-// lists are the tables that may stand several times.
-var lists = []string{"feel", "mark", "change", "glide"}
-
 // Read takes the fields out of a setup. Only its TOML must be sound; whether
 // the values are is for [setup.Parse] to say.
 func Read(text []byte) (Fields, error) {
@@ -48,7 +45,7 @@ func Read(text []byte) (Fields, error) {
 	if err := toml.Unmarshal(text, &tree); err != nil {
 		return nil, err
 	}
-	for _, table := range lists {
+	for _, table := range setup.Lists {
 		switch v := tree[table].(type) {
 		case nil:
 		case []any:
@@ -132,7 +129,7 @@ func inputs(k *setup.Key, n int) []string {
 // entries is how many entries of a table are filled in, at most one more than
 // the form holds; 1 for what is no list.
 func (f Fields) entries(table string) int {
-	if !slices.Contains(lists, table) {
+	if !slices.Contains(setup.Lists, table) {
 		return 1
 	}
 	n := 0
@@ -176,7 +173,7 @@ func (f Fields) TOML() (string, error) {
 // toml is the setup, and which entries of the form its entries of lists are.
 func (f Fields) toml() (text string, from map[string][]int, err error) {
 	from = map[string][]int{}
-	for _, table := range lists {
+	for _, table := range setup.Lists {
 		entries := f.entries(table)
 		if entries > maxEntries {
 			return "", nil, tooMany(table)
@@ -204,7 +201,7 @@ func (p Problem) ID() string { return idOf(p.Field) }
 // Label names the place.
 func (p Problem) Label() string {
 	part := strings.Split(p.Field, ".")
-	if len(part) < 2 || !slices.Contains(lists, part[0]) {
+	if len(part) < 2 || !slices.Contains(setup.Lists, part[0]) {
 		if k := setup.KeyNamed(strings.TrimSuffix(strings.TrimSuffix(p.Field, ".0"), ".1")); k != nil {
 			return words.SetupLabel(k)
 		}
@@ -260,7 +257,7 @@ func (f Fields) Check() (text string, wrong []Problem, odd []string) {
 // place is the field that a key of the setup stands in.
 func place(key string, from map[string][]int) string {
 	part := strings.SplitN(key, ".", 3)
-	if len(part) > 1 && slices.Contains(lists, part[0]) {
+	if len(part) > 1 && slices.Contains(setup.Lists, part[0]) {
 		if n, err := strconv.Atoi(part[1]); err == nil && n < len(from[part[0]]) {
 			part[1] = strconv.Itoa(from[part[0]][n])
 		}
@@ -278,7 +275,7 @@ func (f Fields) Next() Fields {
 	next := maps.Clone(f)
 	maps.DeleteFunc(next, func(name, _ string) bool {
 		table, _, _ := strings.Cut(name, ".")
-		return table == "title" || table == "marks" || slices.Contains(lists, table)
+		return table == "title" || table == "marks" || slices.Contains(setup.Lists, table)
 	})
 	return next
 }

@@ -49,12 +49,12 @@ func (f Fields) fieldset(b *strings.Builder, table string, l Look) {
 	}
 	fmt.Fprintf(b, `<details%s><summary>%s</summary>`, open, html.EscapeString(words.SetupTable(table)))
 	n := f.entries(table)
-	if slices.Contains(lists, table) {
+	if slices.Contains(setup.Lists, table) {
 		n += spare
 	}
 	for i := range n {
 		of, class := table, ` class="quiet"` // it stands above already, for eyes
-		if slices.Contains(lists, table) {
+		if slices.Contains(setup.Lists, table) {
 			of, class = fmt.Sprintf("%s.%d", table, i), ""
 		}
 		fmt.Fprintf(b, `<fieldset id="%s"><legend%s>%s</legend>`, idOf(of), class, html.EscapeString(words.SetupEntry(table, i)))

@@ -81,7 +81,7 @@ func (s *Site) look(ctx context.Context, up *upload) (*ingest.Log, error) {
 	}
 	files := make([]source, len(up.files))
 	for i, f := range up.files {
-		files[i] = source{f.stored, f.at}
+		files[i] = f.source
 	}
 	var logs []*ingest.Log
 	var unread error

@@ -18,8 +18,7 @@ import (
 // An incoming file lies in incoming/ under a name of ours until the whole
 // upload is known to be good.
 type incoming struct {
-	stored
-	at     string
+	source
 	folder string // that it was sent in, "." for none
 }
 
@@ -54,7 +53,7 @@ func (st *store) receive(name, kind string, r io.Reader) (in *incoming, err erro
 	if err != nil {
 		return nil, cannotKeep(err)
 	}
-	return &incoming{stored{Kind: kind, Name: name, Hash: hex.EncodeToString(sum.Sum(nil)), Size: n, Content: content}, f.Name(), "."}, nil
+	return &incoming{source{stored{Kind: kind, Name: name, Hash: hex.EncodeToString(sum.Sum(nil)), Size: n, Content: content}, f.Name()}, "."}, nil
 }
 
 // cannotKeep is trouble on this side, not with what was sent.

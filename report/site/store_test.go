@@ -60,7 +60,7 @@ func (sh *tested) put(log, text string) (*session, error) {
 	if err != nil {
 		return nil, err
 	}
-	l, err := readLogs([]source{{in.stored, in.at}}, 0, nil)
+	l, err := readLogs([]source{in.source}, 0, nil)
 	if err != nil {
 		return nil, err
 	}
