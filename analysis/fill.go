@@ -267,11 +267,11 @@ func (r *Result) advise(other *setup.Setup, hold *advice.Reason) {
 	if other != nil {
 		r.OtherRider = advice.ForRider(post, r.Setup, other, w, advice.Options{LawOK: r.own.HasLaw})
 	}
-	for i, move := range advice.Sensitivity(post, w, r.Setup.Rider.Level) {
-		u := post.Unknowns[i]
+	before, after := advice.Sensitivity(post, w, r.Setup.Rider.Level)
+	for i, u := range post.Unknowns {
 		r.Assumptions = append(r.Assumptions, Assumption{
 			Name: u.Name, Unit: u.Unit, Prior: u.Prior, Posterior: u.Posterior, Default: u.Default,
-			ShimDegPerSigma: num(move.Before), ShimDegPerSigmaAfter: num(move.After),
+			ShimDegPerSigma: num(before[i]), ShimDegPerSigmaAfter: num(after[i]),
 		})
 	}
 	if post.HasRider() {

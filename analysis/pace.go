@@ -60,16 +60,14 @@ func (o *observation) reaches() (speeds []float64, features []pace.Feature) {
 	type sums struct{ n, speed, pitch, heel, load, effort float64 }
 	of := make([]sums, len(o.ride.Reaches))
 	for _, w := range o.law.Windows {
-		if w.Reach >= len(of) || !(w.Speed > 0) {
-			continue
+		if s := &of[w.Reach]; w.Speed > 0 {
+			s.n++
+			s.speed += w.Speed
+			s.pitch += w.PitchCos - o.law.Zero.Value - o.law.Slope.Value*w.LiftArea
+			s.heel += w.Heel * float64(w.Tack) // starboard side down is to windward on starboard tack
+			s.load += w.Normal / trim.Gravity
+			s.effort += w.PitchRate * w.PitchRate
 		}
-		s := &of[w.Reach]
-		s.n++
-		s.speed += w.Speed
-		s.pitch += w.PitchCos - o.law.Zero.Value - o.law.Slope.Value*w.LiftArea
-		s.heel += w.Heel * float64(w.Tack) // starboard side down is to windward on starboard tack
-		s.load += w.Normal / trim.Gravity
-		s.effort += w.PitchRate * w.PitchRate
 	}
 	features = []pace.Feature{{Name: PacePitch}, {Name: PaceHeel}, {Name: PaceLoad}, {Name: PaceSail}, {Name: PaceEffort}}
 	for i, s := range of {
@@ -77,11 +75,9 @@ func (o *observation) reaches() (speeds []float64, features []pace.Feature) {
 			continue
 		}
 		speeds = append(speeds, s.speed/s.n)
-		sail, heel := math.NaN(), s.heel/s.n/degree
+		sail, heel := math.NaN(), math.NaN()
 		if w := o.ride.WindFrom; w.Known() {
-			sail = math.Abs(math.Remainder(o.ride.Reaches[i].Course-w.Value*degree, 2*math.Pi)) / degree
-		} else {
-			heel = math.NaN()
+			sail, heel = math.Abs(math.Remainder(o.ride.Reaches[i].Course-w.Value*degree, 2*math.Pi))/degree, s.heel/s.n/degree
 		}
 		for k, v := range []float64{s.pitch / s.n / degree, heel, s.load / s.n, sail, math.Sqrt(s.effort/s.n) / degree} {
 			features[k].Of = append(features[k].Of, v)

@@ -170,21 +170,18 @@ func foretold(p *trim.Posterior, to trim.Inputs) []trim.Inputs {
 // changes lists what differs between two setups by more than its key shows.
 func changes(a, b *setup.Setup) []Difference {
 	var out []Difference
-	add := func(key string, from, to, least float64) {
-		if math.Abs(to-from) >= least {
-			out = append(out, Difference{key, from, to})
+	for _, c := range []struct {
+		key   string
+		least float64
+	}{
+		{"foil.stabilizer.shim_mm", 0.005 * mm}, {"foil.stabilizer.incidence_deg", 0.05 * deg}, {"stance.front_cm", 0.5 * mm}, {"stance.back_cm", 0.5 * mm},
+		{"foil.wing.ahead_cm", 0.5 * mm}, {"foil.stabilizer.behind_wing_cm", 0.5 * mm}, {"foil.wing.incidence_deg", 0.05 * deg},
+		{"rider.mass_kg", 0.5}, {"rig.lift_fraction", 0.005},
+	} {
+		if from, to := a.Number(c.key), b.Number(c.key); math.Abs(to-from) >= c.least {
+			out = append(out, Difference{c.key, from, to})
 		}
 	}
-	st, st2 := a.Foil.Stabilizer, b.Foil.Stabilizer
-	add("foil.stabilizer.shim_mm", st.Shim, st2.Shim, 0.005*mm)
-	add("foil.stabilizer.incidence_deg", st.Incidence, st2.Incidence, 0.05*deg)
-	add("stance.front_cm", a.Stance.Front, b.Stance.Front, 0.5*mm)
-	add("stance.back_cm", a.Stance.Back, b.Stance.Back, 0.5*mm)
-	add("foil.wing.ahead_cm", a.Foil.Wing.Ahead, b.Foil.Wing.Ahead, 0.5*mm)
-	add("foil.stabilizer.behind_wing_cm", st.BehindWing, st2.BehindWing, 0.5*mm)
-	add("foil.wing.incidence_deg", a.Foil.Wing.Incidence, b.Foil.Wing.Incidence, 0.05*deg)
-	add("rider.mass_kg", a.Rider.Mass, b.Rider.Mass, 0.5)
-	add("rig.lift_fraction", a.Rig.LiftFraction, b.Rig.LiftFraction, 0.005)
 	return out
 }
 

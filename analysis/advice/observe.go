@@ -189,15 +189,20 @@ func bestBy(p *trim.Posterior, w SpeedWeights, level string, x []float64) []floa
 	return p.Derivative(x, o.bestRaise)
 }
 
-// Sensitivity is how far each unknown moves the best stabilizer change,
-// degrees per σ, in the order of p.Unknowns: the tornado.
-func Sensitivity(p *trim.Posterior, w SpeedWeights, level string) []Effect {
-	out := slices.Repeat([]Effect{{math.NaN(), math.NaN()}}, len(p.Unknowns))
-	before, after := bestBy(p, w, level, make([]float64, len(p.Mean))), bestBy(p, w, level, nil)
-	for k := range before {
-		out[k] = Effect{before[k] / deg, after[k] * math.Sqrt(p.Cov[k][k]) / deg}
+// Sensitivity is how far each unknown moves the best stabilizer change, degrees per
+// σ of its prior before the evidence and of its posterior after, in the order of
+// p.Unknowns: the tornado. NaN without speeds or foils.
+func Sensitivity(p *trim.Posterior, w SpeedWeights, level string) (before, after []float64) {
+	before, after = bestBy(p, w, level, make([]float64, len(p.Mean))), bestBy(p, w, level, nil)
+	if before == nil {
+		nan := slices.Repeat([]float64{math.NaN()}, len(p.Unknowns))
+		return nan, nan
 	}
-	return out
+	for k := range before {
+		before[k] /= deg
+		after[k] *= math.Sqrt(p.Cov[k][k]) / deg
+	}
+	return before, after
 }
 
 // A Measurement is a value that the setup leaves to its default, and 1σ (deg)

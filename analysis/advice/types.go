@@ -213,10 +213,6 @@ type OtherRider struct {
 	Notes        []Reason          `json:"-"`
 }
 
-// Effect is how far one unknown moves the best stabilizer change, degrees per
-// σ: of its prior before the evidence, of its posterior after.
-type Effect struct{ Before, After float64 }
-
 // Options of Advise.
 type Options struct {
 	LawOK bool    // the log gave a pitch law that may be used

@@ -12,8 +12,6 @@ import (
 // A velocity is one east and north per window, m/s.
 type velocity struct{ east, north []float64 }
 
-func newVelocity(n int) velocity { return velocity{make([]float64, n), make([]float64, n)} }
-
 const (
 	// leastSteady is how many windows tell a receiver's noise.
 	leastSteady = 30
@@ -44,10 +42,9 @@ const (
 func steadySpeeds(w []Window) (v velocity, left float64) {
 	n := len(w)
 	var s series
-	v = newVelocity(n)
 	for i := range w {
 		s.time, s.reach, s.vary = append(s.time, w[i].Time), append(s.reach, w[i].Reach), append(s.vary, newNoise)
-		v.east[i], v.north[i] = w[i].East, w[i].North
+		v.east, v.north = append(v.east, w[i].East), append(v.north, w[i].North)
 	}
 	mean := velocity{s.reachMeans(v.east), s.reachMeans(v.north)}
 	along, east, north := make([]float64, n), make([]float64, n), make([]float64, n)

@@ -69,6 +69,9 @@ func (k *Key) Value(s *Setup) any {
 	return nil
 }
 
+// Number is the setup's value of a key that is a number, SI.
+func (s *Setup) Number(key string) float64 { return KeyNamed(key).Value(s).(float64) }
+
 // Table is the table that the key stands in, "" at the top: "foil.wing".
 func (k *Key) Table() string { return k.Name[:max(0, strings.LastIndex(k.Name, "."))] }
 

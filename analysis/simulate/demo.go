@@ -71,21 +71,14 @@ func (s *Session) SetupTOML(feel []setup.Feel) string {
 	}
 	shim := math.Atan2(g.Shim, g.ShimSpan)
 	v := map[string]any{
-		"title": g.Title, "rider.name": g.Name, "rider.level": g.Level, "rig.kind": g.Rig, "water.kind": g.Water,
-		"rider.mass_kg": in.RiderMass, "rider.height_cm": 100 * g.Height,
-		"stance.front_cm": 100 * in.FrontFoot, "stance.back_cm": 100 * in.BackFoot, "stance.fixed": true,
-		"board.mass_kg": in.BoardMass, "board.cg_cm": 100 * in.BoardCG, "board.deck_height_cm": 100 * in.DeckHeight,
-		"rig.lift_fraction": in.RigLiftFraction,
-		"foil.mast_cm":      100 * in.Mast, "foil.depth_cm": 100 * in.Depth,
-		"foil.mast_chord_mm": 1000 * in.MastChord, "foil.mast_thickness_mm": 1000 * in.MastThickness,
-		"foil.wing.area_cm2": 1e4 * in.WingArea, "foil.wing.span_cm": 100 * in.WingSpan, "foil.wing.ahead_cm": 100 * in.WingX,
-		"foil.wing.camber_percent": in.CamberPercent, "foil.wing.thickness_percent": 100 * in.WingThickness,
-		"foil.wing.incidence_deg":  in.WingIncidence / Deg,
-		"foil.stabilizer.area_cm2": 1e4 * in.StabArea, "foil.stabilizer.span_cm": 100 * in.StabSpan,
-		"foil.stabilizer.behind_wing_cm": 100 * in.StabArm, "foil.stabilizer.thickness_percent": 100 * in.StabThickness,
-		"foil.stabilizer.incidence_deg": (in.StabIncidence - shim) / Deg, "foil.stabilizer.zero_lift_deg": in.StabZeroLift / Deg,
-		"foil.stabilizer.mount": g.Mount, "foil.stabilizer.shim_span_mm": 1000 * g.ShimSpan, "foil.stabilizer.shim_mm": 1000 * g.Shim,
-		"water.temperature_c": g.Temp,
+		"title": g.Title, "rider.name": g.Name, "rider.level": g.Level, "rig.kind": g.Rig, "water.kind": g.Water, "water.temperature_c": g.Temp,
+		"rider.height_cm": 100 * g.Height, "stance.fixed": true, "foil.stabilizer.mount": g.Mount, "foil.stabilizer.shim_span_mm": 1000 * g.ShimSpan,
+	}
+	in.StabIncidence, in.Shim = in.StabIncidence-shim, g.Shim
+	for _, x := range trim.Keyed {
+		if _, si := setup.KeyNamed(x.Key).Unit(); x.Key != "foil.fuselage.flex_deg_per_100n" { // which nobody measures
+			v[x.Key] = *x.At(&in) / si
+		}
 	}
 	if g.Track != [2]float64{} {
 		v["board.track_cm"] = []float64{100 * g.Track[0], 100 * g.Track[1]}

@@ -50,17 +50,16 @@ type Truth struct {
 	Events  []Event
 	Glides  []Glide
 
-	Zero         float64 // rad, θ0 of the pitch law: mean of the tacks
-	Slope        float64 // rad per m², K of the pitch law, (1-λ')/A
-	SlopePerKg   float64 // rad per (m²/kg): Slope times the total mass
-	FlowAt       func(t float64) (east, north float64)
-	Flow         [2]float64 // m/s, mean over the session
-	WindFrom     float64    // rad true
-	Mount        quat.Number
-	MountAfter   quat.Number // of a sensor that shifted; else Mount
-	ShiftAt      float64     // s; +Inf when it does not
-	FoilingS     float64
-	LevelStretch []Span // when the board lay still and level (within LevelError)
+	Zero       float64 // rad, θ0 of the pitch law: mean of the tacks
+	Slope      float64 // rad per m², K of the pitch law, (1-λ')/A
+	SlopePerKg float64 // rad per (m²/kg): Slope times the total mass
+	FlowAt     func(t float64) (east, north float64)
+	Flow       [2]float64 // m/s, mean over the session
+	WindFrom   float64    // rad true
+	Mount      quat.Number
+	MountAfter quat.Number // of a sensor that shifted; else Mount
+	ShiftAt    float64     // s; +Inf when it does not
+	FoilingS   float64
 }
 
 type Span struct{ Start, End float64 } // s
@@ -145,11 +144,6 @@ func (s *Session) truth(m *motion, script *script, q, sensor []quat.Number, inde
 	t.Mount, t.MountAfter, t.ShiftAt = sc.Mount, hold.after, hold.shiftAt
 	for _, f := range t.Flights {
 		t.FoilingS += f.End - f.Start
-	}
-	for _, p := range t.Phases {
-		if p.Kind == "rest" && p.End-p.Start > 6 {
-			t.LevelStretch = append(t.LevelStretch, Span{p.Start + 2.5, p.End - 2.5})
-		}
 	}
 }
 

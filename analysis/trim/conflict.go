@@ -97,7 +97,7 @@ func (p *problem) conflicts(x []float64, cov *mat.SymDense) ([]Conflict, float64
 
 // strain is an unknown of today's that is v (SI) and z σ from what the setup says.
 func (p *problem) strain(q parameter, v, z float64) Conflict {
-	u := Unknown{Name: q.name, Unit: q.unit, Scale: q.show, Key: q.key, PriorSD: q.sd, Default: !q.given}
+	u := q.unknown()
 	c := Conflict{Kind: UnknownKind, Sigmas: z, Unknown: &u, Asked: q.value(v), Stated: q.value(0)}
 	in := p.outings[0].In
 	switch q.key {

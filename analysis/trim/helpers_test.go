@@ -39,4 +39,3 @@ func (post *Posterior) Each(f func(Inputs) float64) []float64 {
 	}
 	return v
 }
-

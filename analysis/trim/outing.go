@@ -1,6 +1,7 @@
 package trim
 
 import (
+	"cmp"
 	"math"
 
 	"evenfoot/analysis/setup"
@@ -11,49 +12,52 @@ import (
 //
 //	i_s + atan(shim / shim span)
 //
-// density is in kg/m³, viscosity (kinematic) in m²/s. A depth that is not
-// given is half the mast.
+// density is in kg/m³, viscosity (kinematic) in m²/s. A depth that is not given is
+// half the mast.
 func FromSetup(s *setup.Setup, density, viscosity float64) Inputs {
-	w, t := s.Foil.Wing, s.Foil.Stabilizer
-	in := Inputs{
-		RiderMass:       s.Rider.Mass,
-		BoardMass:       s.Board.Mass,
-		BoardCG:         s.Board.CG,
-		DeckHeight:      s.Board.DeckHeight,
-		FrontFoot:       s.Stance.Front,
-		BackFoot:        s.Stance.Back,
-		RigLiftFraction: s.Rig.LiftFraction,
-		Mast:            s.Foil.Mast,
-		Depth:           s.Foil.Depth,
-		MastChord:       s.Foil.MastChord,
-		MastThickness:   s.Foil.MastThickness,
-		WingArea:        w.Area,
-		WingSpan:        w.Span,
-		WingX:           w.Ahead,
-		CamberPercent:   w.CamberPercent,
-		WingIncidence:   w.Incidence,
-		WingThickness:   w.ThicknessRatio,
-		StabArea:        t.Area,
-		StabSpan:        t.Span,
-		StabArm:         t.BehindWing,
-		StabIncidence:   t.Incidence + ShimAngle(t.Shim, t.ShimSpan),
-		StabZeroLift:    t.ZeroLift,
-		StabThickness:   t.ThicknessRatio,
-		Oswald:          0.9,
-		LaminarFraction: 0.1,
-		FuselageFlex:    s.Foil.Flex,
-		Density:         density,
-		Viscosity:       viscosity,
-		Shim:            t.Shim,
-		ShimSpan:        t.ShimSpan,
+	in := Inputs{Oswald: 0.9, LaminarFraction: 0.1, Density: density, Viscosity: viscosity, ShimSpan: s.Foil.Stabilizer.ShimSpan}
+	for _, x := range Keyed {
+		*x.At(&in) = s.Number(x.Key)
 	}
-	if in.Depth == 0 {
-		in.Depth = in.Mast / 2
-	}
+	in.StabIncidence += ShimAngle(in.Shim, in.ShimSpan)
+	in.Depth = cmp.Or(in.Depth, in.Mast/2)
 	if s.Rig.Kind == "sail" {
 		in.MastFoot, in.MastFootX = usualMastFoot, s.Rig.MastFoot
 	}
 	return in
+}
+
+// Keyed are the inputs that stand in a setup, each under its key: StabIncidence there
+// without the shim.
+var Keyed = []struct {
+	Key string
+	At  func(in *Inputs) *float64
+}{
+	{"rider.mass_kg", func(in *Inputs) *float64 { return &in.RiderMass }},
+	{"board.mass_kg", func(in *Inputs) *float64 { return &in.BoardMass }},
+	{"board.cg_cm", func(in *Inputs) *float64 { return &in.BoardCG }},
+	{"board.deck_height_cm", func(in *Inputs) *float64 { return &in.DeckHeight }},
+	{"stance.front_cm", func(in *Inputs) *float64 { return &in.FrontFoot }},
+	{"stance.back_cm", func(in *Inputs) *float64 { return &in.BackFoot }},
+	{"rig.lift_fraction", func(in *Inputs) *float64 { return &in.RigLiftFraction }},
+	{"foil.mast_cm", func(in *Inputs) *float64 { return &in.Mast }},
+	{"foil.depth_cm", func(in *Inputs) *float64 { return &in.Depth }},
+	{"foil.mast_chord_mm", func(in *Inputs) *float64 { return &in.MastChord }},
+	{"foil.mast_thickness_mm", func(in *Inputs) *float64 { return &in.MastThickness }},
+	{"foil.wing.area_cm2", func(in *Inputs) *float64 { return &in.WingArea }},
+	{"foil.wing.span_cm", func(in *Inputs) *float64 { return &in.WingSpan }},
+	{"foil.wing.ahead_cm", func(in *Inputs) *float64 { return &in.WingX }},
+	{"foil.wing.camber_percent", func(in *Inputs) *float64 { return &in.CamberPercent }},
+	{"foil.wing.incidence_deg", func(in *Inputs) *float64 { return &in.WingIncidence }},
+	{"foil.wing.thickness_percent", func(in *Inputs) *float64 { return &in.WingThickness }},
+	{"foil.stabilizer.area_cm2", func(in *Inputs) *float64 { return &in.StabArea }},
+	{"foil.stabilizer.span_cm", func(in *Inputs) *float64 { return &in.StabSpan }},
+	{"foil.stabilizer.behind_wing_cm", func(in *Inputs) *float64 { return &in.StabArm }},
+	{"foil.stabilizer.incidence_deg", func(in *Inputs) *float64 { return &in.StabIncidence }},
+	{"foil.stabilizer.zero_lift_deg", func(in *Inputs) *float64 { return &in.StabZeroLift }},
+	{"foil.stabilizer.thickness_percent", func(in *Inputs) *float64 { return &in.StabThickness }},
+	{"foil.stabilizer.shim_mm", func(in *Inputs) *float64 { return &in.Shim }},
+	{"foil.fuselage.flex_deg_per_100n", func(in *Inputs) *float64 { return &in.FuselageFlex }},
 }
 
 // usualMastFoot is what a sail's mast foot carries, N.

@@ -67,13 +67,9 @@ func (post *Posterior) fill(x []float64, cov *mat.SymDense) {
 		}
 	}
 	for k, q := range p.params[:n] {
-		post.Unknowns = append(post.Unknowns, Unknown{
-			Name: q.name, Unit: q.unit, Scale: q.show, Key: q.key,
-			Prior:     q.normal(0, q.sd).Scale(q.show),
-			Posterior: q.normal(x[k]*q.sd, q.sd*math.Sqrt(post.Cov[k][k])).Scale(q.show),
-			PriorSD:   q.sd,
-			Default:   !q.given,
-		})
+		u := q.unknown()
+		u.Posterior = q.normal(x[k]*q.sd, q.sd*math.Sqrt(post.Cov[k][k])).Scale(q.show)
+		post.Unknowns = append(post.Unknowns, u)
 	}
 	post.MAP = p.inputs(0, x)
 }
@@ -191,7 +187,7 @@ func (post *Posterior) WithRider() *Posterior {
 		r.on = []int{0}
 		p.params = slices.Insert(slices.Clone(p.params), p.today, r)
 		p.today++
-		q.Unknowns = append(q.Unknowns, Unknown{Name: r.name, Unit: r.unit, Scale: r.show, PriorSD: r.sd})
+		q.Unknowns = append(q.Unknowns, r.unknown())
 		q.Mean = append(q.Mean, 0)
 		for i := range q.Cov {
 			q.Cov[i] = append(q.Cov[i], 0)
@@ -238,8 +234,7 @@ func (post *Posterior) afresh(r parameter, rng *rand.Rand) {
 		post.Cov[j][k], post.Cov[k][j] = 0, 0
 	}
 	post.Cov[k][k] = 1
-	prior := r.normal(0, r.sd).Scale(r.show)
-	post.Unknowns[k].Prior, post.Unknowns[k].Posterior = prior, prior
+	post.Unknowns[k] = r.unknown()
 }
 
 // An Observable is something that could be found out: what the model says it

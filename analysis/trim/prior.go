@@ -44,6 +44,12 @@ func (q parameter) normal(mean, sd float64) interval.Interval {
 	return interval.Interval{Value: q.value(i.Value), Low: q.value(i.Low), High: q.value(i.High)}
 }
 
+// unknown is the parameter before any evidence.
+func (q parameter) unknown() Unknown {
+	prior := q.normal(0, q.sd).Scale(q.show)
+	return Unknown{Name: q.name, Unit: q.unit, Scale: q.show, Key: q.key, Prior: prior, Posterior: prior, PriorSD: q.sd, Default: !q.given}
+}
+
 // neverBelowZero is a quantity that cannot be negative, off its mean by v:
 //
 //	mean + v above the mean        mean exp(v/mean) below it
@@ -73,11 +79,13 @@ func keyed(s *setup.Setup, key, unit string, show, centre float64, apply func(*I
 		given: k.Required || s.Given(key), key: key, applyTo: apply}
 }
 
+// free is an unknown that no key of the setup tells.
+func free(name, unit string, show, sd float64, apply func(*Inputs, float64)) parameter {
+	return parameter{name: name, unit: unit, show: show, sd: sd, given: true, applyTo: apply}
+}
+
 // foilParameters are the unknowns that all outings on the foil share.
 func foilParameters(s *setup.Setup, in Inputs) []parameter {
-	free := func(name, unit string, show, sd float64, apply func(*Inputs, float64)) parameter {
-		return parameter{name: name, unit: unit, show: show, sd: sd, given: true, applyTo: apply}
-	}
 	flex := keyed(s, "foil.fuselage.flex_deg_per_100n", "°/100 N", 100/deg, in.FuselageFlex,
 		func(in *Inputs, v float64) { in.FuselageFlex = neverBelowZero(in.FuselageFlex, v) })
 	flex.above0 = true
@@ -127,26 +135,20 @@ func footParameters(s *setup.Setup, in Inputs) []parameter {
 // riderParameters are the rider as an instrument, one for all that a rider
 // ever said.
 func riderParameters() []parameter {
-	return []parameter{
-		{name: riderZero, unit: "%", show: 100, sd: zeroSD, given: true, applyTo: func(in *Inputs, v float64) { in.RiderZero += v }},
-		{name: riderScale, show: 1, centre: 1, sd: scaleSD, above0: true, given: true,
-			applyTo: func(in *Inputs, v float64) { in.RiderScale = neverBelowZero(1+in.RiderScale, v) - 1 }},
-	}
+	scale := free(riderScale, "", 1, scaleSD, func(in *Inputs, v float64) { in.RiderScale = neverBelowZero(1+in.RiderScale, v) - 1 })
+	scale.centre, scale.above0 = 1, true
+	return []parameter{free(riderZero, "%", 100, zeroSD, func(in *Inputs, v float64) { in.RiderZero += v }), scale}
 }
 
 // instrumentParameters are what an outing's instruments may be out by, all
 // over it.
 func instrumentParameters(ev *Evidence) (ps []parameter) {
 	if ev.tells(MeasuredKind) && ev.LeanSD > 0 {
-		ps = append(ps, parameter{name: "foot forces, front against back", unit: "%", show: 100, sd: ev.LeanSD, given: true,
-			applyTo: func(in *Inputs, v float64) { in.ShareLean += v }})
+		ps = append(ps, free("foot forces, front against back", "%", 100, ev.LeanSD, func(in *Inputs, v float64) { in.ShareLean += v }))
 	}
 	if ev.tells(MastKind) {
-		ps = append(ps,
-			parameter{name: "gain of the mast's moment", unit: "%", show: 100, sd: ev.MastSD[0], given: true,
-				applyTo: func(in *Inputs, v float64) { in.MastGain += v }},
-			parameter{name: "zero of the mast's moment", unit: "N·m", show: 1, sd: ev.MastSD[1], given: true,
-				applyTo: func(in *Inputs, v float64) { in.MastOffset += v }})
+		ps = append(ps, free("gain of the mast's moment", "%", 100, ev.MastSD[0], func(in *Inputs, v float64) { in.MastGain += v }),
+			free("zero of the mast's moment", "N·m", 1, ev.MastSD[1], func(in *Inputs, v float64) { in.MastOffset += v }))
 	}
 	return ps
 }

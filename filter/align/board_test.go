@@ -185,9 +185,10 @@ func TestLevelZero(t *testing.T) {
 	t.Run("says how", func(t *testing.T) {
 		m, s := boardOf(t, base)
 		how := m.Mount.LevelFrom
-		rests := s.Truth.LevelStretch
-		during := func(r simulate.Span) bool { return how.At > r.Start-5 && how.Until < r.End+5 }
-		if !m.Mount.LevelZero || how.Kind != align.LevelStill || !slices.ContainsFunc(rests, during) || how.Until-how.At < 20 || how.Heel > 3*deg {
+		during := func(p simulate.Phase) bool {
+			return p.Kind == "rest" && how.At > p.Start-2.5 && how.Until < p.End+2.5
+		}
+		if !m.Mount.LevelZero || how.Kind != align.LevelStill || !slices.ContainsFunc(s.Truth.Phases, during) || how.Until-how.At < 20 || how.Heel > 3*deg {
 			t.Errorf("level zero %v from %+v", m.Mount.LevelZero, m.Mount.LevelFrom)
 		}
 		t.Logf("%+v", m.Mount.LevelFrom)
