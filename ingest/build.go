@@ -11,8 +11,8 @@ import (
 )
 
 const (
-	// timeMost is beyond any log, s.
-	timeMost = 1e12
+	// timeMost is beyond any log, s, and within a Duration.
+	timeMost = 9e9
 	// unsetBefore is the year before which a clock has not been set.
 	unsetBefore = 2005
 	// relativeFar is the time above which a log without a date is counted from its
@@ -109,7 +109,7 @@ func (b *builder) unset() float64 {
 	if b.r.Start.IsZero() {
 		return math.Inf(1)
 	}
-	return secondsBetween(b.r.Start, time.Date(unsetBefore, 1, 1, 0, 0, 0, 0, time.UTC))
+	return time.Date(unsetBefore, 1, 1, 0, 0, 0, 0, time.UTC).Sub(b.r.Start).Seconds()
 }
 
 // finite leaves out samples with NaN or an infinity in them.
@@ -287,16 +287,7 @@ func resample(s *raw.Series, t []float64) (cols [3][]float32, idx []int32) {
 	return cols, idx
 }
 
-// addSeconds adds seconds to a time, to the nanosecond and without the range
-// of a Duration.
+// addSeconds adds less than timeMost seconds to a time, to the nanosecond.
 func addSeconds(t time.Time, s float64) time.Time {
-	const most = 1e11 // s
-	whole := math.Floor(s)
-	ns := math.Round((s - whole) * 1e9)
-	return time.Unix(t.Unix()+int64(min(max(whole, -most), most)), int64(t.Nanosecond())+int64(ns)).UTC()
-}
-
-// secondsBetween is b - a in seconds.
-func secondsBetween(a, b time.Time) float64 {
-	return float64(b.Unix()-a.Unix()) + float64(b.Nanosecond()-a.Nanosecond())/1e9
+	return t.Add(time.Duration(math.Round(s * 1e9))).UTC()
 }

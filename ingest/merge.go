@@ -122,7 +122,7 @@ func oneOuting(logs []*Log) error {
 	slices.SortStableFunc(all, func(a, b dated) int { return a.from.Compare(b.from) })
 	for i := 1; i < len(all); i++ {
 		before := slices.MaxFunc(all[:i], func(a, b dated) int { return a.to.Compare(b.to) })
-		if d := secondsBetween(before.to, all[i].from); d > apartMost {
+		if d := all[i].from.Sub(before.to).Seconds(); d > apartMost {
 			const day = "2006-01-02 15:04"
 			apart := fmt.Sprintf("%.1f hours", d/3600)
 			if d >= 48*3600 {
@@ -185,7 +185,7 @@ func (m *merger) add(l *Log) {
 	}
 	d := l.zero
 	if p.dated() {
-		d = secondsBetween(m.Start, l.Start)
+		d = l.Start.Sub(m.Start).Seconds()
 	}
 	for _, k := range l.Marks {
 		k.At, k.File = k.At+d, k.File+base
