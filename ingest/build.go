@@ -158,12 +158,9 @@ func (b *builder) rebase() {
 func (b *builder) channels() (all []Channel) {
 	r, f := b.r, &b.r.Gps
 	every, _ := pace(f.Time)
-	var feet, moment []float64
-	if told(r.Deck.V[0]) || told(r.Deck.V[1]) {
-		feet = r.Deck.Time
-	}
-	if told(r.Deck.V[2]) {
-		moment = r.Deck.Time
+	feet := known(r.Deck.Time, r.Deck.V[0])
+	if len(feet) == 0 {
+		feet = known(r.Deck.Time, r.Deck.V[1])
 	}
 	for _, c := range []struct {
 		name, unit string
@@ -177,7 +174,7 @@ func (b *builder) channels() (all []Channel) {
 		{"course", "deg", known(f.Time, f.Course), true},
 		{"altitude", "m", known(f.Time, f.Alt), true},
 		{unit.FootForces, unit.Text(r.Deck.Unit), feet, false},
-		{unit.MastMoment, "N·m", moment, false},
+		{unit.MastMoment, "N·m", known(r.Deck.Time, r.Deck.V[2]), false},
 	} {
 		if len(c.t) == 0 {
 			continue
