@@ -27,7 +27,6 @@ const (
 // A builder turns one file's columns into a Log.
 type builder struct {
 	r     *raw.Columns
-	notes raw.Notes
 	log   *Log // of its own: within the builder it would keep the columns as read
 	jumps []jump
 	ref   float64 // s, see mender
@@ -37,7 +36,7 @@ type builder struct {
 
 // build mends the columns that a reader hands on and makes a Log of them.
 func build(r *raw.Columns) (*Log, error) {
-	b := &builder{r: r, notes: raw.NotesOf(r), log: new(Log)}
+	b := &builder{r: r, log: new(Log)}
 	b.dateMarks()
 	b.finite()
 	b.believeDate()
@@ -60,7 +59,6 @@ func build(r *raw.Columns) (*Log, error) {
 		f.Read += len(s.Time())
 	}
 	if f.Read == 0 && !b.weightless {
-		b.notes.Settle(r)
 		return nil, r.Useless("holds no usable sample")
 	}
 	if first, last := b.extent(); first <= last {
@@ -75,18 +73,18 @@ func build(r *raw.Columns) (*Log, error) {
 	l.GPS = b.gps()
 	if len(r.Acc.Time) == 0 && len(r.Gyr.Time) > 0 {
 		l.gyrOnly = r.Gyr
-		b.notes.Warn(raw.Warning{Kind: raw.OnlyGyro, Lacks: unit.SensorNames[unit.Acc]})
+		b.r.Warn(raw.Warning{Kind: raw.OnlyGyro, Lacks: unit.SensorNames[unit.Acc]})
 	}
 	l.Start, l.noZone, l.Clock = r.Start, r.NoZone, untied
 	if len(l.IMU.Time) > 0 && len(l.GPS.Time) > 0 {
 		l.Clock.Tied, l.Clock.How = true, OneDevice
 	}
 	if w, apart := l.overlap(); apart {
-		b.notes.Warn(w)
+		b.r.Warn(w)
 	}
 	l.Marks = b.marks()
-	b.notes.Settle(r)
-	l.Files, l.Warnings = []File{*f}, r.Warnings
+	f.Dropped = r.Dropped()
+	l.Files, l.Warnings = []File{*f}, r.Warnings()
 	return l, nil
 }
 
@@ -115,13 +113,13 @@ func (b *builder) unset() float64 {
 // finite leaves out samples with NaN or an infinity in them.
 func (b *builder) finite() {
 	for _, s := range []*raw.Series{&b.r.Acc, &b.r.Gyr} {
-		b.notes.Drop(s.Table().Keep(func(i int) bool {
+		b.r.Drop(s.Table().Keep(func(i int) bool {
 			x := s.V[0][i] - s.V[0][i] + s.V[1][i] - s.V[1][i] + s.V[2][i] - s.V[2][i]
 			return x == 0 && math.Abs(s.Time[i]) < timeMost
 		}), raw.NotFinite, "")
 	}
 	t := b.r.Deck.Time // a row of the deck may lack values
-	b.notes.Drop(b.r.Deck.Table().Keep(func(i int) bool { return math.Abs(t[i]) < timeMost }), raw.NotFinite, "")
+	b.r.Drop(b.r.Deck.Table().Keep(func(i int) bool { return math.Abs(t[i]) < timeMost }), raw.NotFinite, "")
 	b.finiteFixes()
 }
 
@@ -133,7 +131,7 @@ func (b *builder) believeDate() {
 	}) {
 		return
 	}
-	b.notes.Warn(raw.Warning{Kind: raw.NeverSet, Time: b.r.Start})
+	b.r.Warn(raw.Warning{Kind: raw.NeverSet, Time: b.r.Start})
 	b.r.Start = time.Time{}
 }
 
@@ -215,12 +213,12 @@ func (b *builder) deck() {
 func (b *builder) imu() IMU {
 	acc, gyr := &b.r.Acc, &b.r.Gyr
 	u, lost := joinIMU(acc, gyr)
-	b.notes.Drop(lost, raw.NoGyroBeside, unit.SensorNames[unit.Acc])
+	b.r.Drop(lost, raw.NoGyroBeside, unit.SensorNames[unit.Acc])
 	if len(acc.Time) > 0 && len(gyr.Time) > 0 && !u.hasGyro() {
-		b.notes.Warn(raw.Warning{Kind: raw.ShortGyro})
+		b.r.Warn(raw.Warning{Kind: raw.ShortGyro})
 	}
 	if w, wrong := gyroUnit(&u, gyr.Unit); wrong {
-		b.notes.Warn(w)
+		b.r.Warn(w)
 	}
 	return u
 }

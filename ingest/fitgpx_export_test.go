@@ -29,7 +29,8 @@ func readBare(read readFunc, r io.Reader, size int) (*Log, error) {
 	if err != nil {
 		return nil, err
 	}
-	l := &Log{Start: out.Start, Warnings: out.Warnings, Files: []File{out.File}}
+	out.File.Dropped = out.Dropped()
+	l := &Log{Start: out.Start, Warnings: out.Warnings(), Files: []File{out.File}}
 	l.IMU = IMU{Time: out.Acc.Time, Acc: out.Acc.V}
 	l.GPS = GPS{Time: out.Gps.Time, Lat: out.Gps.Lat, Lon: out.Gps.Lon, Alt: out.Gps.Alt, Speed: out.Gps.Speed, Course: out.Gps.Course}
 	l.IMU.Gyr = out.Gyr.V
@@ -48,7 +49,8 @@ func ReadFITMotion(data []byte) (time [2][]float64, v [2][3][]float32, unit [2]s
 	for k, s := range []raw.Series{out.Acc, out.Gyr} {
 		time[k], v[k], unit[k] = s.Time, s.V, s.Unit
 	}
-	l = &Log{Start: out.Start, Warnings: out.Warnings, Files: []File{out.File}}
+	out.File.Dropped = out.Dropped()
+	l = &Log{Start: out.Start, Warnings: out.Warnings(), Files: []File{out.File}}
 	l.GPS = GPS{Time: out.Gps.Time, Lat: out.Gps.Lat, Lon: out.Gps.Lon, Alt: out.Gps.Alt, Speed: out.Gps.Speed, Course: out.Gps.Course}
 	return
 }

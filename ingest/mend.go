@@ -87,15 +87,15 @@ func (b *builder) mend(s raw.Stream) {
 
 // tell reports what mending did to a sensor.
 func (b *builder) tell(m *mender) {
-	b.notes.Drop(m.count[raw.Twice], raw.Twice, m.Name)
-	b.notes.Drop(m.count[raw.SameStamp], raw.SameStamp, m.Name)
+	b.r.Drop(m.count[raw.Twice], raw.Twice, m.Name)
+	b.r.Drop(m.count[raw.SameStamp], raw.SameStamp, m.Name)
 	for _, kind := range []raw.Kind{raw.OutOfOrder, raw.SameStamp, raw.Joined} {
 		if n := m.count[kind]; n > 0 {
-			b.notes.Warn(raw.Warning{Kind: kind, Sensor: m.Name, Count: n})
+			b.r.Warn(raw.Warning{Kind: kind, Sensor: m.Name, Count: n})
 		}
 	}
 	if m.quantum > 0 {
-		b.notes.Warn(raw.Warning{Kind: raw.CutStamps, Sensor: m.Name, Values: []float64{m.quantum, m.perStamp}})
+		b.r.Warn(raw.Warning{Kind: raw.CutStamps, Sensor: m.Name, Values: []float64{m.quantum, m.perStamp}})
 	}
 	if len(b.jumps) == 0 {
 		b.ref = m.ref
@@ -108,7 +108,7 @@ func (b *builder) tell(m *mender) {
 		if j.kind == raw.ClockSet {
 			at = j.to
 		}
-		b.notes.Warn(b.at(at, raw.Warning{Kind: j.kind, Sensor: m.Name, Values: []float64{math.Abs(j.to - j.from)}}))
+		b.r.Warn(b.at(at, raw.Warning{Kind: j.kind, Sensor: m.Name, Values: []float64{math.Abs(j.to - j.from)}}))
 	}
 }
 

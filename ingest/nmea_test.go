@@ -57,11 +57,11 @@ func TestNMEA(t *testing.T) {
 	near("course", float64(g.Course[0]), 54.7)
 	near("speed of VTG in km/h", float64(g.Speed[1]), 5)
 	drops := map[int]int{}
-	for _, d := range r.File.Dropped {
+	for _, d := range r.Dropped() {
 		drops[d.Count]++
 	}
 	if drops[1] != 2 { // without a fix, and the wrong checksum
-		t.Errorf("left out: %+v", r.File.Dropped)
+		t.Errorf("left out: %+v", r.Dropped())
 	}
 }
 

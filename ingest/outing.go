@@ -56,13 +56,13 @@ func (b *builder) oneOuting() error {
 		kept = all[r.Outing-1]
 	}
 	w.Values[0] = float64(1 + slices.Index(all, kept))
-	b.notes.Warn(w)
+	b.r.Warn(w)
 	outside := 0
 	for _, s := range r.Streams() {
 		t := s.Time()
 		outside += s.Keep(func(i int) bool { return t[i] >= kept.from && t[i] <= kept.to })
 	}
-	b.notes.Drop(outside, raw.OtherOuting, "")
+	b.r.Drop(outside, raw.OtherOuting, "")
 	r.File.Marks = slices.DeleteFunc(r.File.Marks, func(m Mark) bool {
 		return m.At < kept.from-aroundOuting || m.At > kept.to+aroundOuting
 	})
@@ -111,7 +111,7 @@ func (b *builder) unwrap() {
 		for i, x := range t {
 			if w := wrapBetween(was, x); w > 0 {
 				shift += w
-				b.notes.Warn(raw.Warning{Kind: raw.ClockWrapped, Sensor: s.Name, Values: []float64{w}, At: x + shift})
+				b.r.Warn(raw.Warning{Kind: raw.ClockWrapped, Sensor: s.Name, Values: []float64{w}, At: x + shift})
 			}
 			was = x
 			t[i] = x + shift

@@ -130,8 +130,8 @@ func (b *builder) refuseWeightless() {
 	if !(norm < gravityLow || norm > gravityHigh) {
 		return
 	}
-	b.notes.Warn(raw.Warning{Kind: raw.NoGravity, Sensor: name, Values: []float64{norm}})
-	b.notes.Drop(len(s.Time), raw.NoGravity, name)
+	b.r.Warn(raw.Warning{Kind: raw.NoGravity, Sensor: name, Values: []float64{norm}})
+	b.r.Drop(len(s.Time), raw.NoGravity, name)
 	b.weightless = true
 	*s = raw.Series{}
 }
@@ -249,7 +249,7 @@ func (b *builder) checkSpeeds(t *track) bool {
 	} else {
 		t.Speed = unknown(len(t.Speed))
 	}
-	b.notes.Warn(w)
+	b.r.Warn(w)
 	return w.Kind == raw.WrongSpeed
 }
 

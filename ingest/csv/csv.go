@@ -27,7 +27,7 @@ import (
 func Read(r *bufio.Reader, name string, size int64, m *Map) (*raw.Columns, error) {
 	c := &reader{r: r, size: size, block: max(blockBytes, 2*r.Size())}
 	c.layout = &layout{m: m, longest: r.Size(), eol: '\n'}
-	c.notes.File, c.out.File = name, raw.File{Name: name, Kind: "CSV"}
+	c.out.Notes.File, c.out.File = name, raw.File{Name: name, Kind: "CSV"}
 	return c.read()
 }
 
@@ -65,8 +65,8 @@ func (c *reader) read() (*raw.Columns, error) {
 	}
 	if c.m == nil {
 		var names []string
-		if c.m, names = recognise(head[:min(len(head), sampleBytes)], c.notes.File); c.m != nil {
-			c.notes.Warn(raw.Warning{Kind: raw.Recognised, Text: names})
+		if c.m, names = recognise(head[:min(len(head), sampleBytes)], c.out.File.Name); c.m != nil {
+			c.out.Warn(raw.Warning{Kind: raw.Recognised, Text: names})
 		} else {
 			c.m = new(Map)
 		}
@@ -95,11 +95,11 @@ func (c *reader) header() (line []byte, err error) {
 		c.line++
 		switch {
 		case err == bufio.ErrBufferFull:
-			return nil, fmt.Errorf("%s, line %d: the line is longer than %d bytes; this is not a CSV log", c.notes.File, c.line, c.longest)
+			return nil, fmt.Errorf("%s, line %d: the line is longer than %d bytes; this is not a CSV log", c.out.File.Name, c.line, c.longest)
 		case err == io.EOF && len(b) == 0:
-			return nil, fmt.Errorf("%s: holds no header row; a CSV log starts with the names of its columns: %s", c.notes.File, acceptedColumns)
+			return nil, fmt.Errorf("%s: holds no header row; a CSV log starts with the names of its columns: %s", c.out.File.Name, acceptedColumns)
 		case err != nil && err != io.EOF:
-			return nil, fmt.Errorf("%s: %w", c.notes.File, err)
+			return nil, fmt.Errorf("%s: %w", c.out.File.Name, err)
 		}
 		b = bytes.TrimSuffix(bytes.TrimSuffix(b, []byte{c.eol}), []byte{'\r'})
 		t, h := scan.Trim(b), hashHeader(b)
@@ -154,7 +154,7 @@ func (c *reader) choose() error {
 	}
 	if what != "" {
 		return &headerError{fmt.Sprintf("%s, line %d: %s. The header is: %s. Accepted columns: %s.",
-			c.notes.File, c.headN, what, sentenceHeader(c.head), acceptedColumns), byMap && (known || measured)}
+			c.out.File.Name, c.headN, what, sentenceHeader(c.head), acceptedColumns), byMap && (known || measured)}
 	}
 	c.time.zone = c.m.zone
 	for i, col := range c.cols {
@@ -212,7 +212,7 @@ func (c *reader) mapped() error {
 		c.warn(raw.Warning{Kind: raw.MapUnfit})
 		return nil
 	}
-	return fmt.Errorf("%s, line %d: %w. The header is: %s", c.notes.File, c.headN, err, sentenceHeader(c.head))
+	return fmt.Errorf("%s, line %d: %w. The header is: %s", c.out.File.Name, c.headN, err, sentenceHeader(c.head))
 }
 
 // rows reads everything below the header, in blocks of whole lines: the first, and those until
@@ -265,7 +265,7 @@ func (c *reader) rows() (err error) {
 		take()
 	}
 	if err != io.EOF && err != io.ErrUnexpectedEOF {
-		return fmt.Errorf("%s, line %d: %w", c.notes.File, c.line+1, err)
+		return fmt.Errorf("%s, line %d: %w", c.out.File.Name, c.line+1, err)
 	}
 	if len(begun) > 0 {
 		c.one(begun, false)
@@ -290,18 +290,18 @@ func (c *reader) fill(text []byte, n int) (whole, read int, err error) {
 // finish hands the columns on.
 func (c *reader) finish() (*raw.Columns, error) {
 	if c.rowsN == 0 {
-		return nil, fmt.Errorf("%s: holds a header but no rows", c.notes.File)
+		return nil, fmt.Errorf("%s: holds a header but no rows", c.out.File.Name)
 	}
 	if c.ragged == c.rowsN {
 		hint := ""
 		if c.delim == ',' {
 			hint = " If its numbers have a decimal comma, separate the columns by semicolons or tabs."
 		}
-		return nil, fmt.Errorf("%s: no row has the %d fields of the header in line %d.%s", c.notes.File, len(c.head), c.headN, hint)
+		return nil, fmt.Errorf("%s: no row has the %d fields of the header in line %d.%s", c.out.File.Name, len(c.head), c.headN, hint)
 	}
 	c.time.settle(&c.out)
 	if c.out.NoZone {
-		c.notes.Warn(raw.Warning{Kind: raw.LocalTime, Line: c.headN})
+		c.out.Warn(raw.Warning{Kind: raw.LocalTime, Line: c.headN})
 	}
 	if c.out.Start.IsZero() {
 		c.out.Start = c.m.start
@@ -312,6 +312,5 @@ func (c *reader) finish() (*raw.Columns, error) {
 			m.Time = c.out.Start.Add(time.Duration(math.Round(m.At * 1e9)))
 		}
 	}
-	c.notes.Settle(&c.out)
 	return &c.out, nil
 }

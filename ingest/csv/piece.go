@@ -19,7 +19,6 @@ type piece struct {
 	*layout
 	text   []byte
 	out    raw.Columns
-	notes  raw.Notes
 	time   timeReader
 	line   int // of the line at hand, from 1
 	bytes  int64
@@ -80,7 +79,7 @@ func (c *piece) join(p *piece) {
 	for i, t := range c.tables(c.shared) {
 		t.Add(from[i])
 	}
-	c.notes.Join(&p.notes, c.line)
+	c.out.Join(&p.out.Notes, c.line)
 	c.line, c.bytes = c.line+p.line, c.bytes+p.bytes
 	c.rowsN, c.ragged = c.rowsN+p.rowsN, c.ragged+p.ragged
 	c.time.noZone = c.time.noZone || p.time.noZone
@@ -163,11 +162,11 @@ func (c *piece) comment(b []byte) {
 // refuse warns of the line at hand, which is left out.
 func (c *piece) refuse(w raw.Warning) {
 	w.Line = c.line
-	c.notes.Refuse(w, "")
+	c.out.Refuse(w, "")
 }
 
 // warn tells something about the line at hand.
 func (c *piece) warn(w raw.Warning) {
 	w.Line = c.line
-	c.notes.Warn(w)
+	c.out.Warn(w)
 }

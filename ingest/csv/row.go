@@ -160,7 +160,7 @@ func (c *piece) when() (ok bool) {
 	if len(said) > 0 {
 		w = raw.Warning{Kind: raw.BadTime, Text: []string{string(said)}}
 	}
-	c.notes.Drop(1, w.Kind, "")
+	c.out.Drop(1, w.Kind, "")
 	if v, kind := scan.SlowNumber(said, c.dec); kind == scan.IsNumber && v >= timeMost && c.time.digits == 0 {
 		w.Kind = raw.BigTime
 	}
@@ -232,7 +232,7 @@ func (c *piece) axes(t float64, sensor int, to *raw.Series) {
 	if x && y && z {
 		to.Push(t, v)
 	} else if x || y || z {
-		c.notes.Drop(1, raw.AxisMissing, unit.SensorNames[sensor])
+		c.out.Drop(1, raw.AxisMissing, unit.SensorNames[sensor])
 	}
 }
 
@@ -251,7 +251,7 @@ func (c *piece) deck(t float64) {
 		}
 	}
 	if known[0] != known[1] && !c.oneFoot {
-		c.notes.Drop(1, raw.FootMissing, unit.FootForces)
+		c.out.Drop(1, raw.FootMissing, unit.FootForces)
 		x[0], x[1], known[0], known[1] = raw.NaN, raw.NaN, false, false
 	}
 	if known[0] || known[1] || known[2] {

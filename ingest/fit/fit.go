@@ -316,7 +316,7 @@ func (f *reader) finish() (*raw.Columns, error) {
 	if slices.Equal(out.Acc.Time, out.Gyr.Time) {
 		out.Gyr.Time = out.Acc.Time
 	}
-	f.Settle(out)
+	out.Notes = f.Notes
 	if len(out.Acc.Time)+len(out.Gyr.Time)+len(out.Gps.Time) > 0 {
 		return out, nil
 	}

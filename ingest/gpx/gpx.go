@@ -63,9 +63,8 @@ type sample struct {
 }
 
 type reader struct {
-	raw.Notes
+	raw.Columns
 	x     *scanner
-	out   raw.Columns
 	size  int64
 	depth int
 	in    bool // inside a point
@@ -84,9 +83,9 @@ type reader struct {
 // that are whole, with a warning.
 func Read(r *bufio.Reader, name string, size int64) (*raw.Columns, error) {
 	x := newScanner(r)
-	g := &reader{Notes: raw.Notes{File: name}, x: x, size: size, uses: map[string]use{}}
-	out := &g.out
-	out.File.Name, out.File.Kind = name, "GPX"
+	g := &reader{x: x, size: size, uses: map[string]use{}}
+	out := &g.Columns
+	out.Notes.File, out.File.Name, out.File.Kind = name, name, "GPX"
 	err := x.next()
 	for ; err == nil; err = x.next() {
 		if x.open {
@@ -107,7 +106,6 @@ func Read(r *bufio.Reader, name string, size int64) (*raw.Columns, error) {
 		g.Warn(raw.Warning{Kind: raw.BadXML, Line: x.line, Text: []string{err.Error()}})
 	}
 	out.Start = g.zero
-	g.Settle(out)
 	if len(out.Gps.Time) > 0 {
 		return out, nil
 	}
@@ -139,9 +137,9 @@ func (g *reader) start() {
 		g.kept, g.at, x.text, x.keep = use{slot: slotSport}, g.depth, x.text[:0], true
 	case string(x.name) == "rtept":
 		g.Drop(1, raw.RoutePoint, "")
-	case string(x.name) == "gpx" && g.out.File.Device == "":
+	case string(x.name) == "gpx" && g.File.Device == "":
 		if v, ok := unescape(attr(x.attrs, "creator")); ok {
-			g.out.File.Device = strings.ToValidUTF8(strings.TrimSpace(string(v[:min(len(v), 200)])), "")
+			g.File.Device = strings.ToValidUTF8(strings.TrimSpace(string(v[:min(len(v), 200)])), "")
 		}
 	}
 }
@@ -216,7 +214,7 @@ func (g *reader) value(u use, text []byte) {
 	case u.slot == unit.SlotSpeed && v < 0, u.slot == unit.SlotCourse && (v < 0 || v > 360): // unknown
 		return
 	case u.slot == unit.SlotSpeed:
-		g.out.Gps.SpeedUnit = u.unit
+		g.Gps.SpeedUnit = u.unit
 	case u.slot == unit.SlotCourse:
 		v = math.Mod(v, 360)
 	}
@@ -230,7 +228,7 @@ func (g *reader) point() {
 	mark := raw.Mark{Time: at, Kind: raw.Waypoint, Text: p.name}
 	switch {
 	case p.way && timed:
-		g.out.File.Marks = append(g.out.File.Marks, mark)
+		g.File.Marks = append(g.File.Marks, mark)
 		return
 	case p.way:
 		g.Drop(1, raw.NoMoment, "")
@@ -249,14 +247,14 @@ func (g *reader) point() {
 		g.zero = at
 	}
 	if strings.Trim(g.sport, "0123456789 ") != "" { // a number tells nobody anything
-		g.out.File.Marks = append(g.out.File.Marks, raw.Mark{Time: at, Kind: raw.Session, Text: g.sport})
+		g.File.Marks = append(g.File.Marks, raw.Mark{Time: at, Kind: raw.Session, Text: g.sport})
 	}
 	g.sport = ""
 	t := float64(at.UnixNano()-g.zero.UnixNano()) / 1e9
-	g.out.Gps.Grow(func(want int) int { return raw.GrowTo(want, 16, g.size, g.x.w.Pos()) })
-	g.out.Gps.Append(t, p.lat, p.lon, p.v[unit.SlotAlt], p.v[unit.SlotSpeed], p.v[unit.SlotCourse])
+	g.Gps.Grow(func(want int) int { return raw.GrowTo(want, 16, g.size, g.x.w.Pos()) })
+	g.Gps.Append(t, p.lat, p.lon, p.v[unit.SlotAlt], p.v[unit.SlotSpeed], p.v[unit.SlotCourse])
 	for _, s := range p.samples {
-		g.out.Sensor(s.kind).Push(t+s.ms/1000, s.v[:])
+		g.Sensor(s.kind).Push(t+s.ms/1000, s.v[:])
 	}
 }
 
@@ -332,7 +330,7 @@ func meaning(name string) use {
 // attributes, and its unit, where the name does not tell it.
 func (g *reader) vector(u use) {
 	a := g.x.attrs
-	q, sensor := unit.Of(u.slot), g.out.Sensor(u.slot/3)
+	q, sensor := unit.Of(u.slot), g.Sensor(u.slot/3)
 	if in := attr(a, "unit"); in != nil {
 		u.unit = string(in)
 	}

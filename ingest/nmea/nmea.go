@@ -50,9 +50,9 @@ func Is(head []byte) bool {
 // A sentence that fails its checksum, or says that it has no fix, is left out
 // and counted. It returns an error only when no fix is of use.
 func Read(r *bufio.Reader, name string, _ int64) (*raw.Columns, error) {
-	n := &reader{Notes: raw.Notes{File: name}, fix: nothing}
-	n.out.File = raw.File{Name: name, Kind: "NMEA"}
-	n.out.Gps.SpeedUnit = "kn"
+	n := &reader{fix: nothing}
+	n.Notes.File, n.File = name, raw.File{Name: name, Kind: "NMEA"}
+	n.Gps.SpeedUnit = "kn"
 	for {
 		line, err := r.ReadSlice('\n')
 		n.line++
@@ -75,8 +75,7 @@ func Read(r *bufio.Reader, name string, _ int64) (*raw.Columns, error) {
 
 // A reader gathers the sentences of one fix.
 type reader struct {
-	raw.Notes
-	out    raw.Columns
+	raw.Columns
 	parser gonmea.SentenceParser
 	line   int
 	broken int
@@ -192,25 +191,24 @@ func (n *reader) flush() {
 	n.last = f.at
 	t := f.at + n.days*dayLength
 	if !n.day.IsZero() {
-		if n.out.Start.IsZero() {
-			n.out.Start = n.day
+		if n.Start.IsZero() {
+			n.Start = n.day
 		}
-		t += n.day.Sub(n.out.Start).Seconds()
+		t += n.day.Sub(n.Start).Seconds()
 	}
-	n.out.Gps.Append(t, f.lat, f.lon, f.alt, f.speed, f.course)
+	n.Gps.Append(t, f.lat, f.lon, f.alt, f.speed, f.course)
 }
 
 func (n *reader) finish() (*raw.Columns, error) {
 	n.flush()
 	n.Drop(n.noFix, raw.NoFix, "")
-	t := n.out.Gps.Time
+	t := n.Gps.Time
 	switch {
 	case len(t) == 0:
 		return nil, fmt.Errorf("%s: no RMC, GGA or VTG sentence with a time and a fix in this NMEA file (%d without a fix, %d damaged)",
-			n.File, n.noFix, n.broken)
-	case n.out.Start.IsZero():
+			n.File.Name, n.noFix, n.broken)
+	case n.Start.IsZero():
 		n.Warn(raw.Warning{Kind: raw.NoDay})
 	}
-	n.Settle(&n.out)
-	return &n.out, nil
+	return &n.Columns, nil
 }

@@ -182,10 +182,10 @@ func (d Dropped) String() string {
 // Useless is the error for a file of which nothing can be used: why, then what
 // was left out and what was wrong.
 func (c *Columns) Useless(why string) error {
-	for _, d := range c.File.Dropped {
+	for _, d := range c.Dropped() {
 		why += "; " + d.String()
 	}
-	for _, w := range c.Warnings {
+	for _, w := range c.Warnings() {
 		w.File = ""
 		why += "; " + w.String()
 	}

@@ -16,7 +16,8 @@ import (
 // SI units, nothing mended yet. Times are seconds since start (or since the
 // log's own zero when start is the zero Time).
 type Columns struct {
-	File  File // Name, Kind, Device and Dropped; the rest is filled in later
+	Notes
+	File  File // Name, Kind and Device; the rest is filled in later
 	Start time.Time
 	Acc   Series // m/s²
 	Gyr   Series // rad/s
@@ -26,8 +27,7 @@ type Columns struct {
 	Deck  Series
 	Sides bool
 
-	Gps      Fixes
-	Warnings []Warning
+	Gps Fixes
 	// Outing is the number of the outing that is wanted of several, from 1; 0 is
 	// the one with the most samples.
 	Outing int
