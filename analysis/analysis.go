@@ -46,6 +46,7 @@ func Run(req Request) (*Result, error) {
 	if req.Progress == nil {
 		req.Progress = func(string) {}
 	}
+	req.complete()
 	r, err := begin(Given{Log: req.Log, Setup: req.Setup, Seen: req.Seen}, req.Progress)
 	if err != nil {
 		return nil, err
@@ -96,6 +97,30 @@ func Run(req Request) (*Result, error) {
 	r.glided = seen.drag
 	r.conclude()
 	return r, nil
+}
+
+// complete gives each session the sizes that it leaves out and another of the same
+// foil gives.
+func (req *Request) complete() {
+	if req.Setup == nil {
+		return
+	}
+	sets := []*setup.Setup{req.Setup}
+	for _, e := range req.Earlier {
+		sets = append(sets, e.Setup)
+	}
+	req.Earlier = slices.Clone(req.Earlier)
+	for i := range req.Earlier {
+		if sets[i+1] != nil {
+			req.Earlier[i].Setup = trim.Complete(sets[i+1], sets)
+		}
+	}
+	req.Setup = trim.Complete(req.Setup, sets[1:])
+	for _, key := range req.Setup.Taken {
+		if req.Other != nil {
+			req.Other = req.Other.With(setup.KeyNamed(key), req.Setup)
+		}
+	}
 }
 
 // begin is a session as far as its log alone shows it.
@@ -154,12 +179,15 @@ func (r *Result) conclude() {
 }
 
 // outingOf makes the session what the inference takes: without the notes of feel
-// at speeds that its log never shows, which are handed back.
+// at speeds that its log never shows, which are handed back with what else is to tell.
 func (r *Result) outingOf(seen *observation) []Finding {
 	counted := *r.Setup
-	var strays []Finding
-	counted.Feel, strays = seen.countingNotes(r.Setup)
+	var told []Finding
+	counted.Feel, told = seen.countingNotes(r.Setup)
+	if len(r.Setup.Taken) > 0 {
+		told = append(told, Note{Kind: SizesTaken, Keys: r.Setup.Taken})
+	}
 	r.outing = trim.Outing{Setup: &counted, In: trimInputs(r.Setup), Ev: seen.evidence()}
 	r.outing.Ev.Feel = counted.Feel
-	return strays
+	return told
 }

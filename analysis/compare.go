@@ -61,7 +61,7 @@ func Compare(results []*Result) (*Comparison, error) {
 func CompareBy(results []*Result, after func(r *Result, earlier []*Result) (*Later, error)) (*Comparison, error) {
 	c := &Comparison{Schema: Schema, Results: slices.Clone(results)}
 	for _, r := range results {
-		k := slices.IndexFunc(c.Athletes, func(a Athlete) bool { return sameAthlete(a.Sessions[0], r, len(results)) })
+		k := slices.IndexFunc(c.Athletes, func(a Athlete) bool { return sameAthlete(a.Sessions[0].Setup, r.Setup, len(results)) })
 		if k < 0 {
 			k, c.Athletes = len(c.Athletes), append(c.Athletes, Athlete{})
 		}
@@ -99,11 +99,8 @@ func CompareBy(results []*Result, after func(r *Result, earlier []*Result) (*Lat
 
 // sameAthlete says whether two of n sessions are of one rider. Riders without a
 // name are one where there are two sessions, a before and an after.
-func sameAthlete(a, b *Result, n int) bool {
-	if a.Setup == nil || b.Setup == nil {
-		return false
-	}
-	return a.Setup.Rider.Name == b.Setup.Rider.Name && (n == 2 || a.Setup.Rider.Name != "")
+func sameAthlete(a, b *setup.Setup, n int) bool {
+	return a != nil && b != nil && a.Rider.Name == b.Rider.Name && (n == 2 || a.Rider.Name != "")
 }
 
 // After counts the earlier sessions of the athlete in, the last of them last, and

@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"path/filepath"
+	"slices"
 
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
@@ -72,6 +73,35 @@ func (g *Given) Earlier(folders []string) (out []Given, odd []error) {
 		}
 	}
 	return out, odd
+}
+
+// Completed are the setups of sessions that are compared, the earliest first, nil
+// for none, each with the sizes that it leaves out and another of the same rider
+// and foil gives.
+func Completed(sets []*setup.Setup) []*setup.Setup {
+	out := slices.Clone(sets)
+	for i, s := range sets {
+		if s == nil {
+			continue
+		}
+		others := slices.Clone(sets[:i])
+		slices.Reverse(others) // the nearest first
+		others = slices.DeleteFunc(append(others, sets[i+1:]...), func(o *setup.Setup) bool {
+			return o == nil || !sameAthlete(s, o, len(sets)) || !SameRider(s, o)
+		})
+		out[i] = trim.Complete(s, others)
+	}
+	return out
+}
+
+// SetupsIn are the setups of sessions in folders, as [Completed] has them; nil where
+// there is none, or none that can be read.
+func SetupsIn(folders []string) (sets []*setup.Setup) {
+	for _, dir := range folders {
+		set, _, _ := setup.Load(filepath.Join(dir, ingest.SetupName))
+		sets = append(sets, set)
+	}
+	return Completed(sets)
 }
 
 // Analyse runs the request on this session.

@@ -33,6 +33,7 @@ const (
 	NotRigid       Kind = "sensor not fixed"       // Why: its pitch is not used
 	InEarlier      Kind = "earlier session"        // Session, Of
 	NotBefore      Kind = "not before"             // Session: given as earlier, and it began no earlier
+	SizesTaken     Kind = "sizes taken"            // Keys that the setup leaves out and that of another session gives
 	FromTheStart   Kind = "counted from the start" // the log holds changes: advice counts from the setup before them
 	LoadJumps      Kind = "load jumps"             // At, Time of a stop after which marks tell another load: By, a move of the foil, m
 	ZeroJumps      Kind = "zero jumps"             // the same of the pitch law's zero: By, rad
@@ -57,6 +58,7 @@ type Note struct {
 	Time    *time.Time         `json:"time,omitempty"`       // UTC, of At
 	By      *interval.Interval `json:"by,omitempty"`         // SI
 	Session string             `json:"session,omitempty"`
+	Keys    []string           `json:"keys,omitempty"`
 	Sport   string             `json:"sport,omitempty"`
 	Height  float64            `json:"height_m,omitempty"`
 	Speed   float64            `json:"speed_mps,omitempty"`

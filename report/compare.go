@@ -96,6 +96,15 @@ func newComparePage(c *analysis.Comparison, o Options) *comparePage {
 		p.Made = o.Now.Format("2 January 2006")
 	}
 	p.Basis = "Each session counts in the earlier sessions of the same rider and foil that are on this page."
+	var taken []string
+	for _, r := range c.Results {
+		for _, n := range analysis.Notes(r.Session.Warnings, analysis.SizesTaken) {
+			taken = append(taken, n.Keys...)
+		}
+	}
+	if slices.Sort(taken); len(taken) > 0 {
+		p.Basis += " " + u.Tell("sizes of one", slices.Compact(taken))
+	}
 	sheet := func(r *analysis.Result) string {
 		if i := slices.Index(c.Results, r); i < len(o.Sheets) {
 			return o.Sheets[i]

@@ -2,6 +2,7 @@ package setup
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"reflect"
 	"slices"
@@ -23,6 +24,7 @@ type Key struct {
 	Rider    string // its name in --rider; "" belongs to board, rig, foil or water
 	Unknown  string // the unknown of the inference that it is the centre of; "" is taken as it stands
 	Prior    Prior  // of that unknown
+	Lasts    bool   // a size of rider or gear: measured once, it holds for every outing that leaves it out
 	other    bool   // another way to write the key before it: not in the template
 	percent  bool   // kept in percent inside too
 	// place is where the value goes: a pointer into the setup, or a func(any)
@@ -71,6 +73,19 @@ func (k *Key) Value(s *Setup) any {
 
 // Number is the setup's value of a key that is a number, SI.
 func (s *Setup) Number(key string) float64 { return KeyNamed(key).Value(s).(float64) }
+
+// With is a setup with the key as another has it, where that says it and this does
+// not; else the setup itself.
+func (s *Setup) With(k *Key, of *Setup) *Setup {
+	if s.Given(k.Name) || !of.Given(k.Name) {
+		return s
+	}
+	out := *s
+	out.given, out.Taken = maps.Clone(s.given), append(slices.Clip(s.Taken), k.Name)
+	out.SetGiven(k.Name)
+	reflect.ValueOf(k.place(&out, 0)).Elem().Set(reflect.ValueOf(k.Value(of)))
+	return &out
+}
 
 // Table is the table that the key stands in, "" at the top: "foil.wing".
 func (k *Key) Table() string { return k.Name[:max(0, strings.LastIndex(k.Name, "."))] }

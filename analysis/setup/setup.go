@@ -25,6 +25,7 @@ type Setup struct {
 	Mark   []Mark
 	Change []Change
 	Glide  []Glide
+	Taken  []string // keys that another session's setup gave: [Setup.With]
 
 	given map[string]bool
 	lines map[string]int // of every key, entries of lists numbered

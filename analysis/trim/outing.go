@@ -3,6 +3,7 @@ package trim
 import (
 	"cmp"
 	"math"
+	"strings"
 
 	"evenfoot/analysis/setup"
 )
@@ -142,6 +143,30 @@ func SameRider(a, b *setup.Setup) bool {
 // sameFeet says whether the errors of the foot positions are shared.
 func sameFeet(first, o Outing) bool {
 	return SameRider(first.Setup, o.Setup)
+}
+
+// Complete is a setup with the sizes that it leaves out and others of the same
+// foil give, the first of them that does: what is measured later was so before.
+// What is not the foil's holds for the same rider alone, under the same rig, and
+// what is of the mast for one as long.
+func Complete(s *setup.Setup, others []*setup.Setup) *setup.Setup {
+	for _, o := range others {
+		if o == nil || SameFoil(s, o) != nil {
+			continue
+		}
+		own := SameRider(s, o)
+		for i := range setup.Keys {
+			k := &setup.Keys[i]
+			of := func(table string) bool { return strings.HasPrefix(k.Name, table) }
+			switch {
+			case !k.Lasts, !own && !of("foil."), of("rig.") && s.Rig.Kind != o.Rig.Kind,
+				(of("foil.mast") || of("foil.depth")) && s.Foil.Mast != o.Foil.Mast:
+				continue
+			}
+			s = s.With(k, o)
+		}
+	}
+	return s
 }
 
 // WingAheadAt is how far the wing's quarter chord lies ahead of the mast's

@@ -1,7 +1,9 @@
 package trim
 
 import (
+	"fmt"
 	"math"
+	"slices"
 	"testing"
 
 	"evenfoot/analysis/setup"
@@ -179,4 +181,69 @@ func TestFromSetup(t *testing.T) {
 	near(t, "a sail's mast foot, N", sail.MastFoot, 60, 1e-12)
 	near(t, "where it stands", sail.MastFootX, 1.1, 1e-12)
 	near(t, "moved with the board", sail.MoveFoil(0.02).MastFootX, 1.08, 1e-12)
+}
+
+// TestComplete: a size that one outing's setup gives counts for those that leave it
+// out, of the same foil; what is not the foil's for the same rider and rig alone.
+// What was given stays, and what is of one outing is never taken.
+func TestComplete(t *testing.T) {
+	t.Parallel()
+	parse := func(name string, mast float64, more string) *setup.Setup {
+		s, _, err := setup.Parse("setup.toml", fmt.Appendf(nil, `rider.name = %q
+rider.mass_kg = 80
+stance.front_cm = 33
+stance.back_cm = -20
+foil.mast_cm = %g
+foil.wing.area_cm2 = 1150
+foil.wing.span_cm = 92
+foil.stabilizer.area_cm2 = 205
+foil.stabilizer.span_cm = 38.5
+foil.stabilizer.behind_wing_cm = 68
+%s`, name, mast, more))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	const sizes = `foil.stabilizer.incidence_deg = -2.4
+foil.stabilizer.mount = "bottom"
+foil.depth_cm = 30
+board.cg_cm = 15
+rider.height_cm = 190
+rig.lift_fraction = 0.12
+`
+	const ofOne = `foil.stabilizer.shim_mm = 0.76
+stance.fixed = true
+board.track_cm = [-2, 3]
+water.temperature_c = 20
+sensor.pitch_zero_deg = 1
+foil.finish.grit = 600
+rider.level = "advanced"
+`
+	all := []string{"rider.height_cm", "board.cg_cm", "rig.lift_fraction", "foil.depth_cm", "foil.stabilizer.incidence_deg", "foil.stabilizer.mount"}
+	for name, c := range map[string]struct {
+		s      *setup.Setup
+		others []*setup.Setup
+		want   []string
+	}{
+		"left out":       {parse("Ines", 85, ""), []*setup.Setup{nil, parse("Ines", 85, sizes)}, all},
+		"given already":  {parse("Ines", 85, sizes), []*setup.Setup{parse("Ines", 85, "foil.stabilizer.incidence_deg = -1")}, nil},
+		"of one outing":  {parse("Ines", 85, ""), []*setup.Setup{parse("Ines", 85, ofOne)}, nil},
+		"left out twice": {parse("Ines", 85, ""), []*setup.Setup{parse("Ines", 85, sizes), parse("Ines", 85, "foil.stabilizer.incidence_deg = -1")}, all},
+		"another rider":  {parse("Ines", 85, ""), []*setup.Setup{parse("Bo", 85, sizes)}, all[3:]},
+		"another mast":   {parse("Ines", 95, ""), []*setup.Setup{parse("Ines", 85, sizes)}, append(slices.Clone(all[:3]), all[4:]...)},
+		"another rig":    {parse("Ines", 85, `rig.kind = "kite"`), []*setup.Setup{parse("Ines", 85, sizes)}, append(slices.Clone(all[:2]), all[3:]...)},
+		"another foil":   {parse("Ines", 85, ""), []*setup.Setup{func() *setup.Setup { o := parse("Ines", 85, sizes); o.Foil.Wing.Area *= 1.2; return o }()}, nil},
+	} {
+		got := Complete(c.s, c.others)
+		if !slices.Equal(got.Taken, c.want) {
+			t.Errorf("%s: taken are %q, want %q", name, got.Taken, c.want)
+		}
+		if slices.Contains(c.want, "foil.stabilizer.incidence_deg") {
+			near(t, name, got.Foil.Stabilizer.Incidence, -2.4*deg, 1e-12)
+			if got.Foil.Stabilizer.Mount != "bottom" || !got.Given("foil.stabilizer.incidence_deg") || c.s.Given("foil.stabilizer.incidence_deg") {
+				t.Errorf("%s: %+v", name, got.Foil.Stabilizer)
+			}
+		}
+	}
 }

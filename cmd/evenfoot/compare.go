@@ -43,12 +43,13 @@ func (c *console) compare(folders []string, f answerFlags) error {
 	defer progress.done()
 	results := make([]*analysis.Result, len(folders))
 	odd := make([][]string, len(folders))
+	sets := analysis.SetupsIn(folders)
 	err = each(len(folders), func(i int) error {
 		s, err := readSession(folders[i:i+1], sources{})
 		if err != nil {
 			return err
 		}
-		odd[i] = s.Odd
+		odd[i], s.Setup = s.Odd, cmp.Or(sets[i], s.Setup)
 		r, err := s.analyse(analysis.Request{Progress: func(stage string) { progress.stage(folders[i] + ": " + stage) }}, units)
 		if err != nil {
 			return fmt.Errorf("%s: %w", folders[i], err)

@@ -10,6 +10,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -264,11 +265,13 @@ func maps(dir string) (out []columnMap) {
 // compare is what the command of that name writes.
 func compare(q request) (r reply, err error) {
 	var results []*analysis.Result
-	for _, dir := range q.Folders {
+	sets := analysis.SetupsIn(q.Folders)
+	for i, dir := range q.Folders {
 		s, err := analysis.Open(dir, ingest.Options{})
 		if err != nil {
 			return r, err
 		}
+		s.Setup = cmp.Or(sets[i], s.Setup)
 		result, err := s.Analyse(analysis.Request{Progress: q.stage})
 		if err != nil {
 			return r, fmt.Errorf("%s: %w", s.Name, q.units.Explain(err))

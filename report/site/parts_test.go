@@ -3,6 +3,7 @@ package site
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"net/url"
@@ -153,7 +154,11 @@ func TestLightComparison(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		r, err := d.site.analyse(ses, nil, options{}, nil, func(string) {})
+		set, _, err := ses.parseSetup()
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := d.site.analyse(ses, set, nil, options{}, nil, func(string) {})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -386,4 +391,69 @@ func TestTwoBoards(t *testing.T) {
 	if !a.seems(&b) {
 		t.Error("without a word they do not seem one: the test shows nothing")
 	}
+}
+
+// TestMeasuredLaterInTheLibrary: what the second outing's setup measures holds for the
+// first, in the comparison and on the sheet, as if it stood in both.
+func TestMeasuredLaterInTheLibrary(t *testing.T) {
+	t.Parallel()
+	outs := outings()
+	line := regexp.MustCompile(`(?m)^incidence_deg = .*\n`)
+	stabilizer := strings.Index(outs[0].setup, "[foil.stabilizer]")
+	left := outs[0]
+	left.setup = outs[0].setup[:stabilizer] + line.ReplaceAllString(outs[0].setup[stabilizer:], "")
+	if left.setup == outs[0].setup {
+		t.Fatal("the first setup gives no angle")
+	}
+	ask := func(first outing) [2]string {
+		d := open(t, Config{})
+		d.added(first.watched()...)
+		d.added(outs[1].watched()...)
+		d.settled()
+		_, compared := d.get("/compare.json?id=1&id=2")
+		sheet := d.must("/session/2/result.json")
+		if says := strings.Contains(d.must("/compare?id=1&id=2"), "Measured in one session and taken for the others too: stabilizer angle to the wing"); says != (first.setup == left.setup) {
+			t.Errorf("that the angle was taken is said: %v", says)
+		}
+		return [2]string{untold(t, compared), untold(t, sheet)}
+	}
+	both, later := ask(outs[0]), ask(left)
+	for k, want := range both {
+		at := 0
+		for at < min(len(want), len(later[k])) && want[at] == later[k][at] {
+			at++
+		}
+		if later[k] != want {
+			t.Errorf("%s differs at %.200s, with the angle in both setups %.200s", []string{"the comparison", "the sheet"}[k], later[k][max(0, at-100):], want[max(0, at-100):])
+		}
+	}
+}
+
+// untold is a result as JSON without its warnings.
+func untold(t *testing.T, text string) string {
+	t.Helper()
+	var all any
+	if err := json.Unmarshal([]byte(text), &all); err != nil {
+		t.Fatal(err)
+	}
+	var drop func(v any)
+	drop = func(v any) {
+		switch v := v.(type) {
+		case []any:
+			for _, x := range v {
+				drop(x)
+			}
+		case map[string]any:
+			delete(v, "warnings")
+			for _, x := range v {
+				drop(x)
+			}
+		}
+	}
+	drop(all)
+	out, err := json.Marshal(all)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(out)
 }

@@ -1,10 +1,12 @@
 package site
 
 import (
+	"fmt"
 	"slices"
 	"sync"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/setup"
 	"evenfoot/report/form"
 )
 
@@ -98,28 +100,46 @@ func (s *Site) forgetPages(id int64) {
 	s.pages.forget(func(p *kept) bool { return slices.Contains(p.ids, id) })
 }
 
+// completed are the setups of sessions that are compared, as [analysis.Completed];
+// nil of one that cannot be read.
+func completed(all []*session) (sets []*setup.Setup) {
+	for _, ses := range all {
+		set, _, _ := ses.parseSetup()
+		sets = append(sets, set)
+	}
+	return analysis.Completed(sets)
+}
+
+// lightKey tells a session's light result under a setup apart.
+func lightKey(ses *session, set *setup.Setup) string {
+	key := ses.Inputs
+	if set != nil {
+		for _, k := range set.Taken {
+			key += fmt.Sprint(" ", k, setup.KeyNamed(k).Value(set))
+		}
+	}
+	return key
+}
+
 // light is a session's result without its samples, so that comparing does not
 // read every log again.
-func (s *Site) light(ses *session, stage func(string)) (*analysis.Result, error) {
-	if r, ok := s.lights.get(ses.Inputs); ok {
+func (s *Site) light(ses *session, set *setup.Setup, stage func(string)) (*analysis.Result, error) {
+	key := lightKey(ses, set)
+	if r, ok := s.lights.get(key); ok {
 		return r, nil
 	}
-	r, err := s.analyse(ses, nil, options{}, nil, stage)
+	r, err := s.analyse(ses, set, nil, options{}, nil, stage)
 	if err != nil {
 		return nil, err
 	}
 	r = r.Light()
-	s.lights.put(ses.Inputs, r)
+	s.lights.put(key, r)
 	return r, nil
 }
 
 // later is what the last of an athlete's sessions tells after the others, kept: it
-// is what a comparison takes its time for.
-func (s *Site) later(own []*session, lights []*analysis.Result) (*analysis.Later, error) {
-	key := ""
-	for _, ses := range own {
-		key += ses.Inputs
-	}
+// is what a comparison takes its time for. key is that of all their lights.
+func (s *Site) later(key string, lights []*analysis.Result) (*analysis.Later, error) {
 	if l, ok := s.laters.get(key); ok {
 		return l, nil
 	}
@@ -135,9 +155,9 @@ func (s *Site) later(own []*session, lights []*analysis.Result) (*analysis.Later
 // without evidence.
 func (s *Site) lay(ses *session, r *analysis.Result) {
 	if len(r.Session.Earlier) > 0 {
-		_, odd, err := ses.parseSetup()
+		set, odd, err := ses.parseSetup()
 		if err == nil {
-			r, err = analysis.Run(analysis.Request{Setup: r.Setup, Log: r.Log, Seen: r, Range: ses.Speeds})
+			r, err = analysis.Run(analysis.Request{Setup: set, Log: r.Log, Seen: r, Range: ses.Speeds})
 		}
 		if err != nil {
 			return // a comparison will say so
@@ -158,14 +178,20 @@ func (s *Site) foresee() {
 		for _, n := range sideBySide {
 			own := slices.Clone(a.Outings[:min(n, len(a.Outings))])
 			slices.Reverse(own)
+			if _, ok := s.lights.peek(own[0].Inputs); !ok {
+				continue
+			}
+			sets := completed(own)
 			var lights []*analysis.Result
-			for _, ses := range own {
-				r, ok := s.lights.peek(ses.Inputs)
+			key := ""
+			for i, ses := range own {
+				r, ok := s.lights.peek(lightKey(ses, sets[i]))
 				if !ok || r.Setup == nil || a.Name == "" && len(own) > 2 || s.queue.ctx.Err() != nil {
 					break // of several without a name nobody knows whether they are one
 				}
+				key += lightKey(ses, sets[i])
 				if lights = append(lights, r); len(lights) > 1 {
-					_, _ = s.later(own[:len(lights)], lights)
+					_, _ = s.later(key, lights)
 				}
 			}
 		}

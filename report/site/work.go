@@ -106,7 +106,7 @@ func (s *Site) sheetPlan(ses *session, o options) (*plan, error) {
 	p := &plan{key: pageKey("sheet", inputs, o), ids: ids, what: ses.Title}
 	own, rests := o.Low+o.High+o.Outing == "" && other == nil, basis(ses, earlier, o.units())
 	p.make = func(stage func(string)) (*kept, func(), error) {
-		r, err := s.analyse(ses, earlier, o, other, stage)
+		r, err := s.analyse(ses, set, earlier, o, other, stage)
 		if own && usual {
 			s.note(ses, rests, r, o.units(), err)
 		}
@@ -231,9 +231,9 @@ func written(write func(io.Writer) error) ([]byte, error) {
 	return b.Bytes(), err
 }
 
-// analyse runs one session with what the options add to it.
-func (s *Site) analyse(ses *session, earlier []*session, o options, other *setup.Setup, stage func(string)) (*analysis.Result, error) {
-	set, odd, err := ses.parseSetup()
+// analyse runs one session under its setup with what the options add to it.
+func (s *Site) analyse(ses *session, set *setup.Setup, earlier []*session, o options, other *setup.Setup, stage func(string)) (*analysis.Result, error) {
+	_, odd, err := ses.parseSetup()
 	if err != nil {
 		return nil, err
 	}
@@ -293,16 +293,16 @@ func (s *Site) comparePlan(all []*session, o options, asJSON bool) *plan {
 		var results []*analysis.Result
 		var left []analysis.LeftOut
 		var sheets []string
-		of := map[*analysis.Result]*session{}
+		keys, sets := map[*analysis.Result]string{}, completed(all)
 		for i, ses := range all {
-			r, err := s.light(ses, func(at string) {
+			r, err := s.light(ses, sets[i], func(at string) {
 				stage(fmt.Sprintf("session %d of %d: %s", i+1, len(all), at))
 			})
 			if err != nil {
 				left = append(left, analysis.LeftOut{Title: ses.Title, Why: err.Error()})
 				continue
 			}
-			results, of[r] = append(results, r), ses
+			results, keys[r] = append(results, r), lightKey(ses, sets[i])
 			sheets = append(sheets, fmt.Sprintf("/session/%d", ses.ID))
 		}
 		if len(results) < 2 && len(left) > 0 {
@@ -310,12 +310,11 @@ func (s *Site) comparePlan(all []*session, o options, asJSON bool) *plan {
 		}
 		stage("setting them side by side")
 		c, err := analysis.CompareBy(results, func(r *analysis.Result, earlier []*analysis.Result) (*analysis.Later, error) {
-			var own []*session
-			lights := append(slices.Clone(earlier), r)
+			key, lights := "", append(slices.Clone(earlier), r)
 			for _, r := range lights {
-				own = append(own, of[r])
+				key += keys[r]
 			}
-			return s.later(own, lights)
+			return s.later(key, lights)
 		})
 		if err != nil {
 			return nil, nil, err

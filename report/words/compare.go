@@ -126,6 +126,16 @@ func (u Units) Changed(all []advice.Difference) []string {
 	return out
 }
 
+// keys names keys of the setup, without what their labels add in brackets.
+func keys(names []string) string {
+	var out []string
+	for _, n := range names {
+		label, _, _ := strings.Cut(keyNamed(n).Label, " (")
+		out = append(out, cmp.Or(LowerFirst(label), Clean(n)))
+	}
+	return strings.Join(out, "; ")
+}
+
 // keyNamed is a key of the setup; one that is not known has a name and no unit.
 func keyNamed(name string) *setup.Key {
 	return cmp.Or(setup.KeyNamed(name), &setup.Key{Name: Clean(name)})

@@ -193,6 +193,7 @@ func (u Units) can() template.FuncMap {
 		"gains":       func(g *interval.Interval) string { return u.Gains(*g) },
 		"perSpeed":    func(perKnot float64) string { return in(perKnot*u.perSpeed(), 1, "%") },
 		"area":        func(m2 float64) string { return Area(m2, u) },
+		"keys":        keys,
 		"row":         func(c *advice.Comparison) string { return u.Row(*c) },
 		"changed":     func(all []advice.Difference) string { return strings.Join(u.Changed(all), "; ") },
 		"track":       func(r *analysis.Result) string { return u.track(r.Setup) },
