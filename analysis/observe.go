@@ -66,25 +66,20 @@ func observe(log *ingest.Log, s *setup.Setup, progress func(string)) *observatio
 	o.parts, o.misfit = mark.Parts(log, s)
 	o.marks = mark.Read(log, s, o.ride, o.motion, o.parts)
 	glides := o.findGlides(s)
-	defer func() {
-		o.fitGlides(glides, s)
-		o.told = mark.Evidence(o.marks, o.parts, o.ride, o.flow())
-	}()
 	o.tieDecks()
-	if o.motion == nil || !o.usable() {
-		o.readDecks(s, glides)
-		return o
+	if m := o.motion; m != nil && o.usable() {
+		progress("fitting the pitch law")
+		windows := besides(o.asAtStart(pitchlaw.MakeWindows(m, o.ride), s), glides)
+		m.PitchSE, m.Normal, m.PitchRate, m.Up = nil, nil, nil, nil // what the page draws stays
+		o.law = pitchlaw.Estimate(windows, pitchlaw.Params{Density: density(s), GivenFlow: o.given})
+		o.effort = pitchlaw.ControlEffort(o.law.Windows)
 	}
-	progress("fitting the pitch law")
-	windows := besides(o.asAtStart(pitchlaw.MakeWindows(o.motion, o.ride), s), glides)
-	m := o.motion // what the page draws stays
-	m.PitchSE, m.Normal, m.PitchRate, m.Up = nil, nil, nil, nil
-	o.law = pitchlaw.Estimate(windows, pitchlaw.Params{Density: density(s), GivenFlow: o.given})
-	o.effort = pitchlaw.ControlEffort(o.law.Windows)
 	o.readDecks(s, glides)
 	if o.lawOK() {
 		o.zeroJump()
 	}
+	o.fitGlides(glides, s)
+	o.told = mark.Evidence(o.marks, o.parts, o.ride, o.flow())
 	return o
 }
 
@@ -140,36 +135,27 @@ func (o *observation) tieClocks() *attitude.Aid {
 		p.MaxOffset = math.Inf(1) // an IMU without a date may start anywhere
 	}
 	clock := o.compared(aid).Clock(p)
-	if log.Clock.Tied {
-		o.checkTied(clock)
-		return aid
-	}
-	if clock.OK {
+	switch {
+	case log.Clock.Tied: // by the device's own word: small lags are the receiver's latency, which the filter finds
+		if clock.OK && math.Abs(clock.OffsetS) > align.PlainLag {
+			o.warn(Note{Kind: StampedApart, Apart: math.Abs(clock.OffsetS)})
+			o.shift(clock)
+		}
+	case clock.OK:
 		o.shift(clock)
-		return aid
-	}
-	if log.Clock.How == ingest.BothUTC {
+	case log.Clock.How == ingest.BothUTC:
 		o.warn(Note{Kind: ClocksUnproved, Why: clock.Why})
 		log.ShiftIMU(0, 0, 0, math.NaN(), math.NaN(), ingest.Unchecked)
 		o.pair = nil
-		return aid
+	default:
+		o.warn(Note{Kind: ClocksApart, Why: clock.Why})
+		return nil
 	}
-	o.warn(Note{Kind: ClocksApart, Why: clock.Why})
-	return nil
+	return aid
 }
 
 // tiedSearch is how far, s, the clocks of one device are searched apart.
 const tiedSearch = 60
-
-// checkTied holds a device's own word that IMU and GPS share a clock against
-// the motion. Small lags are the receiver's latency, which the filter finds.
-func (o *observation) checkTied(clock align.Clock) {
-	if !clock.OK || math.Abs(clock.OffsetS) <= align.PlainLag {
-		return
-	}
-	o.warn(Note{Kind: StampedApart, Apart: math.Abs(clock.OffsetS)})
-	o.shift(clock)
-}
 
 func (o *observation) shift(clock align.Clock) {
 	o.log.ShiftIMU(clock.AtS, clock.OffsetS, clock.DriftPPM, clock.OffsetSE, clock.DriftSE, ingest.ByMotion)

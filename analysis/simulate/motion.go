@@ -60,16 +60,11 @@ func (m *motion) free() {
 	scratches.Put(m.scratch)
 }
 
-// load is what the foil carries in level flight, N.
-func load(in trim.Inputs) float64 {
-	return (in.RiderMass+in.BoardMass)*trim.Gravity - in.RigLiftFraction*in.RiderMass*trim.Gravity
-}
-
 // law is the straight line of pitch that a true foil with a stiff fuselage
 // follows exactly, θ = zero + (M f_z - R)/(q A); one that bends, at two speeds.
 func law(in trim.Inputs) (zero, perArea float64) {
 	zero, perMass := trim.NewFoil(in).Law(6, 12)
-	return zero, perMass * trim.Gravity / load(in)
+	return zero, perMass * trim.Gravity / in.Carried(trim.Gravity)
 }
 
 // move plays the script: speed, course and height first, then the attitude
@@ -168,7 +163,7 @@ func offLine(in trim.Inputs, zero, perArea float64) (p perSpeed) {
 		return p
 	}
 	f := trim.NewFoil(in)
-	lift := load(in)
+	lift := in.Carried(trim.Gravity)
 	for i := range p {
 		v := max(float64(i), 2)
 		p[i] = f.At(v, trim.Gravity).Pitch - zero - perArea*lift/(0.5*in.Density*v*v)
@@ -258,11 +253,8 @@ func (m *motion) attitude(sc *Scenario, s *script, side, freeHeel, freePitch, et
 		q := 0.5 * in.Density * v * v
 		climb := (m.vU[i] - 0.6*slope(eta, i, m.dt)) / v
 		extra := sc.TackZero*side[i] + sc.ZeroDrift*float64(i)*m.dt/3600
-		for k := len(shims) - 1; k >= 0; k-- {
-			if float64(i)*m.dt >= sc.Changes[k].At {
-				extra += shims[k]
-				break
-			}
+		if n := sc.partAt(float64(i) * m.dt); n > 0 {
+			extra += shims[n-1]
 		}
 		turned := -sc.LeewayOnPitch * leeway * sinP
 		if sc.LeewaySpeed == 0 { // else it falls as the load does: no part of the law's zero

@@ -56,20 +56,10 @@ func (s *Session) feelings() (out []feeling) {
 				normal += float64(t.Normal[k]) / float64(2*half+1)
 			}
 			p := foil.Point(speed, normal)
-			out = append(out, feeling{at, s.partAt(at), p.With(s.Scenario.changeAt(at)).FeltShare})
+			out = append(out, feeling{at, s.Scenario.partAt(at), p.With(s.Scenario.changeAt(at)).FeltShare})
 		}
 	}
 	return out
-}
-
-func (s *Session) partAt(t float64) int {
-	n := 0
-	for _, c := range s.Scenario.Changes {
-		if t >= c.At {
-			n++
-		}
-	}
-	return n
 }
 
 // Evens are the rider's presses where the load feels even.

@@ -153,12 +153,17 @@ type Changed struct {
 	Change trim.Change
 }
 
-// changeAt is the trim's change at a time, s.
+// partAt is how many changes were made by a time, s, and changeAt the last of them.
+func (sc *Scenario) partAt(t float64) (n int) {
+	for n < len(sc.Changes) && t >= sc.Changes[n].At {
+		n++
+	}
+	return n
+}
+
 func (sc *Scenario) changeAt(t float64) (c trim.Change) {
-	for _, x := range sc.Changes {
-		if t >= x.At {
-			c = x.Change
-		}
+	if n := sc.partAt(t); n > 0 {
+		c = sc.Changes[n-1].Change
 	}
 	return c
 }

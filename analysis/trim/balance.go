@@ -98,7 +98,7 @@ func (f *Foil) Point(speed, normal float64) Point {
 
 // lifting is a Point with the lift alone.
 func (f *Foil) lifting(speed, normal float64) Point {
-	p := Point{foil: f, q: water.DynamicPressure(f.In.Density, speed), load: f.In.carried(normal)}
+	p := Point{foil: f, q: water.DynamicPressure(f.In.Density, speed), load: f.In.Carried(normal)}
 	wing, stab := f.liftLines(p.q)
 	p.wing, p.stab, p.liftArea = wing.Times(p.q), stab.Times(p.q), wing.Alpha+stab.Alpha
 	return p
@@ -111,8 +111,8 @@ func (f *Foil) liftLines(q float64) (wing, stab Linear) {
 	return wingLift(in.WingArea, f.WingSlope), stabLift(in.StabArea, slope, f.Downwash)
 }
 
-// carried is L, N: what the foil carries at a deck-normal specific force, m/s².
-func (in *Inputs) carried(normal float64) float64 {
+// Carried is L, N: what the foil carries at a deck-normal specific force, m/s².
+func (in *Inputs) Carried(normal float64) float64 {
 	return (in.RiderMass+in.BoardMass)*normal - in.rigLift()
 }
 
@@ -265,7 +265,7 @@ func (f Foil) Law(low, top float64) (zero, slope float64) {
 	at := func(speed float64) (x, pitch float64) {
 		q := water.DynamicPressure(f.In.Density, speed)
 		wing, stab := f.liftLines(q)
-		return Gravity / q, wing.Plus(stab).SolveAlpha(f.In.carried(Gravity)/q, f.StabSetting) + f.ZeroLift - f.In.WingIncidence
+		return Gravity / q, wing.Plus(stab).SolveAlpha(f.In.Carried(Gravity)/q, f.StabSetting) + f.ZeroLift - f.In.WingIncidence
 	}
 	x0, pitch0 := at(low)
 	x1, pitch1 := at(top)
@@ -282,7 +282,7 @@ func (f Foil) Law(low, top float64) (zero, slope float64) {
 // (NACA four-digit sections at these Reynolds numbers reach 1.2 to 1.5, Abbott
 // & von Doenhoff, from memory; so below this no such foil flies).
 func (f Foil) SlowestFlight() float64 {
-	return math.Sqrt(2 * f.In.carried(Gravity) / (f.In.Density * f.In.WingArea * highestLift))
+	return math.Sqrt(2 * f.In.Carried(Gravity) / (f.In.Density * f.In.WingArea * highestLift))
 }
 
 const highestLift = 1.5
