@@ -348,7 +348,7 @@ func TestFITRecordFields(t *testing.T) {
 	m.data(0, uint32(ts0), int32(1000), int32(2000), uint16(2600), uint16(7250))
 	m.data(0, uint32(ts0+1), int32(math.MaxInt32), int32(math.MaxInt32), uint16(0xFFFF), uint16(7250)) // speed alone
 	m.data(0, uint32(ts0+2), int32(math.MaxInt32), int32(5), uint16(0xFFFF), uint16(0xFFFF))           // half a position
-	m.data(0, uint32(ts0+3), int32(1<<30+1), int32(5), uint16(0xFFFF), uint16(1000))                   // north of the pole: as it stands, mended later
+	m.data(0, uint32(ts0+3), int32(1<<30+1), int32(5), uint16(0xFFFF), uint16(1000))                   // north of the pole
 	m.def(0, 20, []fd{{253, u32, 1}, {8, 0x0D, 3}})
 	m.data(0, uint32(ts0+4), [3]byte{0x23, 0x41, 0x00}) // 0x123 cm/s
 	m.data(0, uint32(ts0+5), [3]byte{0xFF, 0xFF, 0xFF})
@@ -363,7 +363,7 @@ func TestFITRecordFields(t *testing.T) {
 	if want := []float32{20, nan, nan, nan}; !equalNaN(l.GPS.Alt, want) {
 		t.Errorf("altitude %v, want %v", l.GPS.Alt, want)
 	}
-	if !math.IsNaN(l.GPS.Lat[1]) || math.IsNaN(l.GPS.Lat[0]) {
+	if !math.IsNaN(l.GPS.Lat[1]) || !math.IsNaN(l.GPS.Lat[2]) || math.IsNaN(l.GPS.Lat[0]) {
 		t.Errorf("latitudes %v", l.GPS.Lat)
 	}
 	if n := dropCount(l, "without position and speed"); n != 2 {
