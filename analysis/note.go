@@ -26,7 +26,7 @@ const (
 	GlidesNot      Kind = "glides not counted"     // Count of the setup's, Why: a glide.Why
 	Garbled        Kind = "garbled samples"        // Count, At of the first
 	ClocksUnproved Kind = "clocks not compared"    // Why: taken as equal, since both tell UTC
-	ClocksApart    Kind = "clocks apart"           // Why: the logs are not merged
+	ClocksApart    Kind = "clocks apart"           // Why: the logs are not merged; Guess
 	StampedApart   Kind = "stamped apart"          // Apart: one device's sensors, put right
 	NoPitch        Kind = "no pitch"               // Why
 	NoAttitude     Kind = "no attitude"            // Why
@@ -60,6 +60,7 @@ type Note struct {
 	Session string             `json:"session,omitempty"`
 	Keys    []string           `json:"keys,omitempty"`
 	Sport   string             `json:"sport,omitempty"`
+	Guess   string             `json:"guessed_unit,omitempty"` // of the gyroscope, a unit's name
 	Height  float64            `json:"height_m,omitempty"`
 	Speed   float64            `json:"speed_mps,omitempty"`
 	Way     float64            `json:"way_m,omitempty"`

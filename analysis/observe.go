@@ -148,7 +148,7 @@ func (o *observation) tieClocks() *attitude.Aid {
 		log.ShiftIMU(0, 0, 0, math.NaN(), math.NaN(), ingest.Unchecked)
 		o.pair = nil
 	default:
-		o.warn(Note{Kind: ClocksApart, Why: clock.Why})
+		o.warn(Note{Kind: ClocksApart, Why: clock.Why, Guess: log.IMU.GyrGuess})
 		return nil
 	}
 	return aid

@@ -67,9 +67,9 @@ func build(r *raw.Columns) (*Log, error) {
 			f.First, f.Last = addSeconds(r.Start, first), addSeconds(r.Start, last)
 		}
 	}
+	l.IMU = b.imu()
 	f.Channels = b.channels()
 	b.deck()
-	l.IMU = b.imu()
 	l.GPS = b.gps()
 	if len(r.Acc.Time) == 0 && len(r.Gyr.Time) > 0 {
 		l.gyrOnly = r.Gyr
@@ -217,7 +217,7 @@ func (b *builder) imu() IMU {
 	if len(acc.Time) > 0 && len(gyr.Time) > 0 && !u.hasGyro() {
 		b.r.Warn(raw.Warning{Kind: raw.ShortGyro})
 	}
-	if w, wrong := gyroUnit(&u, gyr.Unit); wrong {
+	if w, wrong := settleGyro(&u, gyr); wrong {
 		b.r.Warn(w)
 	}
 	return u
@@ -233,6 +233,9 @@ func joinIMU(acc, gyr *raw.Series) (imu IMU, lost int) {
 		return IMU{}, 0
 	}
 	imu = IMU{Time: acc.Time, Acc: acc.V, Gyr: gyr.V}
+	if gyr.Guessed {
+		imu.GyrGuess = unit.Text(gyr.Unit)
+	}
 	if !raw.SameTimes(gyr.Time, acc.Time) {
 		cols, idx := resample(gyr, acc.Time)
 		if float64(len(idx)) < max(1, gyroLeast*float64(n)) { // too little to throw the rest away for

@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -81,7 +82,8 @@ func TestGyroscopeUnit(t *testing.T) {
 				t.Fatal(err)
 			}
 			excess, ok := gyroExcess(&l.IMU)
-			t.Logf("median %.3g rad/s, %.3g times too large, %v", medianTurn(&l.IMU), excess, ok)
+			median, peak := turns(&l.IMU)
+			t.Logf("median %.3g, peak %.3g rad/s, %.3g times too large, %v", median, peak, excess, ok)
 			if c.want != "" {
 				hasWarning(t, l, 0, c.want)
 			}
@@ -140,4 +142,51 @@ func TestOneSensorAFile(t *testing.T) {
 	if err != nil || len(l.Warnings) > 0 {
 		t.Errorf("%v, warnings %v", err, l.Warnings)
 	}
+}
+
+// TestGuessedGyroscope: a unit that the file does not tell is put right by the values
+// of the whole file, in one file and in two; a rate beyond any board's tells where
+// gravity does not turn.
+func TestGuessedGyroscope(t *testing.T) {
+	const dps = 180 / math.Pi
+	sound := boardMotion(120, 1, 0, 1, 1)
+	for _, apart := range []bool{false, true} {
+		r := boardMotion(120, 1, 0, dps, 1)
+		r.Gyr.Guessed = true
+		came := r.Gyr.V[0][500]
+		var l *Log
+		var err error
+		if apart {
+			acc, err1 := build(&raw.Columns{File: File{Name: "acc.csv", Kind: "CSV"}, Acc: r.Acc})
+			gyr, err2 := build(&raw.Columns{File: File{Name: "gyr.csv", Kind: "CSV"}, Gyr: r.Gyr})
+			if err = cmp.Or(err1, err2); err == nil {
+				l, err = Merge([]*Log{acc, gyr})
+			}
+			if err == nil && (gyr.gyrOnly.V[0][500] != came || gyr.Files[0].Channels[0].Unit != "rad/s") {
+				t.Error("merging changed what it was given")
+			}
+		} else {
+			l, err = build(r)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		hasWarning(t, l, 0, "gyroscope's unit by its values")
+		if got, want := l.IMU.Gyr[0][500], sound.Gyr.V[0][500]; math.Abs(float64(got-want)) > 1e-5 || l.IMU.GyrGuess != "°/s" {
+			t.Errorf("apart %v: %g rad/s by %q, want %g", apart, got, l.IMU.GyrGuess, want)
+		}
+		if f := l.Files[len(l.Files)-1]; f.Channels[len(f.Channels)-1].Unit != "°/s" {
+			t.Errorf("apart %v: channels %+v", apart, f.Channels)
+		}
+	}
+	still := boardMotion(120, 0, 0, 1, 1)
+	still.Gyr.Guessed = true
+	for i := 100; i < 110; i++ {
+		still.Gyr.V[0][i] = 96
+	}
+	l, err := build(still)
+	if err != nil {
+		t.Fatal(err)
+	}
+	hasWarning(t, l, 0, "gyroscope's unit by its values")
 }

@@ -54,6 +54,8 @@ type IMU struct {
 	Gaps []Span       // spans in which samples are missing: longer than 5 sample periods, at least 0.25 s
 	Rate float64      // Hz, usual
 	File int          // index into Log.Files
+
+	GyrGuess string // the gyroscope's unit where the file does not tell it
 }
 
 // GPS holds the receiver's fixes.

@@ -240,8 +240,16 @@ func (m *merger) joinSensors() {
 		}
 		best.IMU = imu
 		best.take(g)
-		if w, wrong := gyroUnit(&imu, g.gyrOnly.Unit); wrong {
+		if w, wrong := settleGyro(&best.IMU, &g.gyrOnly); wrong {
 			w.File = g.name()
+			for _, f := range g.files {
+				m.Files[f].Channels = slices.Clone(m.Files[f].Channels)
+				for i := range m.Files[f].Channels {
+					if c := &m.Files[f].Channels[i]; c.Name == unit.SensorNames[unit.Gyr] {
+						c.Unit = unit.Text(g.gyrOnly.Unit)
+					}
+				}
+			}
 			m.warn(w)
 		}
 	}

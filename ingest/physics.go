@@ -152,36 +152,61 @@ func likelyUnit(units []unit.Unit, readAs string, ratio, within float64) (likely
 	return likely, own
 }
 
-// gyroUnit tells what is wrong with the gyroscope's unit; ok is false when
-// nothing is, or when it cannot be told. readAs is the unit it was read by.
-func gyroUnit(u *IMU, readAs string) (w raw.Warning, ok bool) {
+// settleGyro tells what is wrong with the gyroscope's unit, g being the gyroscope as
+// it was read; ok is false when nothing is, or when it cannot be told. A unit that
+// was only guessed is put right in u, which shares no values with others then.
+func settleGyro(u *IMU, g *raw.Series) (w raw.Warning, ok bool) {
+	w, likely, ok := gyroUnit(u, g.Unit)
+	if !ok || !g.Guessed {
+		return w, ok
+	}
+	w.Kind = raw.GyroSettled
+	for k := range u.Gyr {
+		v := make([]float32, len(u.Gyr[k]))
+		for i, x := range u.Gyr[k] {
+			v[i] = x / float32(w.Values[0])
+		}
+		u.Gyr[k] = v
+	}
+	g.Unit, u.GyrGuess = likely, unit.Text(likely)
+	return w, true
+}
+
+// gyroUnit tells what is wrong with the gyroscope's unit, and the likely one; ok is
+// false when nothing is, or when it cannot be told. readAs is the unit it was read by.
+func gyroUnit(u *IMU, readAs string) (w raw.Warning, is string, ok bool) {
 	if len(u.Time) == 0 || !u.hasGyro() {
-		return w, false
+		return w, "", false
 	}
-	turn := medianTurn(u)
-	if turn > gyroSmall && turn < gyroLarge {
-		return w, false
+	turn, peak := turns(u)
+	beyond := peak > unit.FastestTurn
+	if turn > gyroSmall && turn < gyroLarge && !beyond {
+		return w, "", false
 	}
-	excess, ok := gyroExcess(u)
-	if !ok {
-		return w, false
+	excess, follows := gyroExcess(u)
+	if !follows && beyond {
+		excess, follows = 180/math.Pi, true // the usual mistake
+	}
+	if !follows {
+		return w, "", false
 	}
 	likely, own := likelyUnit(unit.GyrUnits, readAs, excess, gyroFactor)
 	if likely == nil {
-		return w, false
+		return w, "", false
 	}
 	factor := own.Scale / likely.Scale
 	w = raw.Warning{Kind: raw.WrongGyro, Values: []float64{factor}, Text: []string{likely.Name, own.Name}}
-	return w, (factor > 1) == (turn > 1)
+	return w, likely.Name, (factor > 1) == (turn > 1 || beyond)
 }
 
-// medianTurn is the median rate of turn, rad/s.
-func medianTurn(u *IMU) float64 {
+// turns are the median rate of turn and that which one sample in a thousand exceeds, rad/s.
+func turns(u *IMU) (median, peak float64) {
 	var norms []float64
 	for i := 0; i < len(u.Time); i += len(u.Time)/gyroEnough + 1 {
 		norms = append(norms, r3.Norm(vector(&u.Gyr, i)))
 	}
-	return raw.Median(norms)
+	median = raw.Median(norms) // sorts
+	return median, norms[len(norms)-1-len(norms)/1000]
 }
 
 // gyroExcess is how many times larger the gyroscope's rates are than those at

@@ -166,7 +166,7 @@ func (c *reader) choose() error {
 		case unit.SlotAcc:
 			c.out.Acc.Unit = col.unit.Name
 		case unit.SlotGyr:
-			c.out.Gyr.Unit = col.unit.Name
+			c.out.Gyr.Unit, c.out.Gyr.Guessed = col.unit.Name, c.m.gyrGuessed
 		case unit.SlotFeet, unit.SlotFeet + 1, unit.SlotFeet + 2, unit.SlotFeet + 3, unit.SlotMoment:
 			c.out.Deck.Unit = cmp.Or(c.out.Deck.Unit, col.unit.Name)
 			c.deckToo = true

@@ -11,9 +11,6 @@ import (
 
 // Sizes by which the values tell a unit.
 const (
-	// fastestTurn is what no board turns faster than, rad/s: larger values are
-	// degrees.
-	fastestTurn = 35.0
 	// scaledDegrees is the factor of positions written as whole numbers.
 	scaledDegrees = 1e-7
 )
@@ -211,7 +208,7 @@ func accUnit(norms []float64) guess {
 
 // gyrUnit tells a gyroscope's unit by its largest values.
 func gyrUnit(norms []float64) guess {
-	if len(norms) > 0 && slices.Max(norms) > fastestTurn {
+	if len(norms) > 0 && slices.Max(norms) > unit.FastestTurn {
 		return guess{unit: "dps", scale: 1, why: "unit guessed from the size of the values"}
 	}
 	return guess{unit: "radps", scale: 1, why: "unit guessed: radps or dps"}

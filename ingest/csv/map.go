@@ -28,6 +28,8 @@ type Map struct {
 	start     time.Time
 	zone      *time.Location // of dates that tell none; nil when it is not known
 	cols      []column
+
+	gyrGuessed bool // the gyroscope's unit is a guess
 }
 
 // maxMapBytes is far beyond any column map.

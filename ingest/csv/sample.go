@@ -181,7 +181,12 @@ func recognise(head []byte, path string) (m *Map, names []string) {
 	if err != nil {
 		return nil, nil
 	}
+	m.gyrGuessed = s.found[unit.SlotGyr].why != ""
 	for _, c := range m.cols {
+		if c.slot >= unit.SlotGyr && c.slot < unit.SlotLat && m.gyrGuessed {
+			names = append(names, c.q.Base+" = "+c.name) // the values tell
+			continue
+		}
 		names = append(names, fmt.Sprintf("%s = %s", strings.TrimSuffix(c.q.Base+"_"+c.unit.Name, "_"), c.name))
 	}
 	return m, names

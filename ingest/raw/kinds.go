@@ -18,6 +18,7 @@ const (
 	OnlyGyro     Kind = "gyroscope without accelerometer"
 	ShortGyro    Kind = "gyroscope too short"
 	WrongGyro    Kind = "gyroscope in another unit"         // Values: times too large; Text: likely unit, unit that it was read by
+	GyroSettled  Kind = "gyroscope's unit by its values"    // as for WrongGyro, put right
 	NoGravity    Kind = "acceleration without gravity"      // Values: median norm at steady moments, m/s²
 	WrongSpeed   Kind = "speed in another unit"             // Values: ratio, positions' m/s; Text: likely unit, unit read by, column
 	WrongTimes   Kind = "time in another unit"              // Values: as for WrongSpeed

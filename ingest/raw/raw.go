@@ -43,6 +43,8 @@ type Series struct {
 	Time []float64
 	V    [3][]float32
 	Unit string // the file's own unit
+
+	Guessed bool // the file does not tell the unit
 }
 
 // Fixes are GPS records; NaN where a record lacks a value.

@@ -11,6 +11,10 @@ import (
 	"strings"
 )
 
+// FastestTurn is what no board turns faster than, rad/s: larger values are degrees.
+// Gyroscopes on boards reach 2000 °/s at most (common practice, no source).
+const FastestTurn = 35.0
+
 // Slots of a row: where a column's value goes.
 const (
 	SlotAcc    = 0
