@@ -59,15 +59,19 @@ func (m *Motion) note(f Finding) {
 	}
 }
 
-// A part is a stretch of the log, in samples and looks, over which the sensor
-// sat in one way, with what was found there.
+// A part is a stretch of the log over which the sensor sat in one way, with
+// what tells how. Its mount's pitch counts from the mean of straight riding
+// until all is known.
 type part struct {
-	from, to int
-	looks    []look
-	sol      solution
-	level    levelZero
-	refused  Finding
+	Part
+	looks  []look
+	heelSE float64 // rad, of the heel's zero
+	tacks  int     // 1 or 2: ways that were ridden
+	zero   float64 // rad, the pitch at which the deck is level
 }
+
+// fixed says that the mount was not refused.
+func (p *part) fixed() bool { return p.Mount.Why.Kind == "" }
 
 // cut divides the log at samples.
 func cut(looks []look, at []int, n int) (parts []part) {
@@ -76,7 +80,7 @@ func cut(looks []look, at []int, n int) (parts []part) {
 	for _, to := range append(at, n) {
 		lo := sort.Search(len(looks), func(k int) bool { return looks[k].from >= from })
 		hi := sort.Search(len(looks), func(k int) bool { return looks[k].to > to })
-		parts = append(parts, part{from: from, to: to, looks: looks[lo:max(lo, hi)]})
+		parts = append(parts, part{Part: Part{From: from, To: to}, looks: looks[lo:max(lo, hi)]})
 		from = to
 	}
 	return parts
@@ -84,29 +88,28 @@ func cut(looks []look, at []int, n int) (parts []part) {
 
 // solve finds the parts over which the sensor stayed put, and each one's mount.
 func (m *Motion) solve(s attitude.Samples, looks []look, pitchZero float64) {
-	whole := solveMount(looks, m.Track.HeadingSE)
-	parts, shifts := m.divide(s, looks, whole.toBoard)
+	whole := part{looks: looks}
+	whole.solve(m.Track.HeadingSE)
+	parts, shifts := m.divide(s, looks, whole.Mount.ToBoard)
 	for i := range parts {
 		p := &parts[i]
-		p.sol = whole
-		if len(parts) > 1 {
-			p.sol = solveMount(p.looks, m.Track.HeadingSE)
+		if p.Mount, p.heelSE, p.tacks = whole.Mount, whole.heelSE, whole.tacks; len(parts) > 1 {
+			p.solve(m.Track.HeadingSE)
 		}
-		p.refused = loose(swings(those(p.looks, straight), p.sol.toBoard))
-		if p.level = levelFrom(p.looks, m.Track, &p.sol); pitchZero == pitchZero {
-			p.level = givenZero(p.sol.toBoard, pitchZero)
+		p.Start, p.Mount.Why = s.Time[p.From], loose(swings(those(p.looks, straight), p.Mount.ToBoard))
+		if pitchZero == pitchZero {
+			p.givenZero(pitchZero)
+		} else {
+			p.findLevel(m.Track)
 		}
 	}
 	m.judge(parts, shifts)
 	shareLevel(parts)
 	for i := range parts {
 		p := &parts[i]
-		m.Parts = append(m.Parts, Part{From: p.from, To: p.to, Start: s.Time[p.from], Mount: Mount{
-			ToBoard:   rotation.Unit(quat.Mul(rotation.Exp(r3.Vec{Y: -p.level.zero}), p.sol.toBoard)),
-			HeadingSE: p.sol.headingSE,
-			LevelZero: p.level.known(), LevelFrom: p.level.how, LevelSE: p.level.se,
-			Rigid: p.refused.Kind == "", Why: p.refused,
-		}})
+		p.Mount.ToBoard = rotation.Unit(quat.Mul(rotation.Exp(r3.Vec{Y: -p.zero}), p.Mount.ToBoard))
+		p.Mount.Rigid = p.fixed()
+		m.Parts = append(m.Parts, p.Part)
 	}
 	if whole.tacks < 2 {
 		m.note(Finding{Kind: OneTack})
@@ -136,8 +139,8 @@ func (m *Motion) divide(s attitude.Samples, looks []look, toBoard quat.Number) (
 func (m *Motion) judge(parts []part, shifts []shift) {
 	refuse := func(why Finding, over bool) {
 		for i := range parts {
-			if over || parts[i].refused.Kind == "" {
-				parts[i].refused = why
+			if over || parts[i].fixed() {
+				parts[i].Mount.Why = why
 			}
 		}
 	}
@@ -157,21 +160,20 @@ func (m *Motion) judge(parts []part, shifts []shift) {
 // shareLevel gives a part without a level zero that of the part that has one,
 // by flying at the same pitch at the same speed.
 func shareLevel(parts []part) {
-	fixed := func(p *part) bool { return p.refused.Kind == "" }
 	for i := range parts {
 		p := &parts[i]
-		if p.level.known() || !fixed(p) {
+		if p.Mount.LevelZero || !p.fixed() {
 			continue
 		}
-		if j := slices.IndexFunc(parts, func(o part) bool { return o.level.known() && fixed(&o) }); j >= 0 {
-			from := &parts[j].level
-			gap, se := pitchGap(&parts[j], p)
-			p.level = levelZero{zero: from.zero + gap, se: math.Hypot(from.se, se), how: Finding{Kind: LevelEqualPitch, Of: &from.how}}
+		if j := slices.IndexFunc(parts, func(o part) bool { return o.Mount.LevelZero && o.fixed() }); j >= 0 {
+			from := &parts[j]
+			gap, se := pitchGap(from, p)
+			p.setLevel(from.zero+gap, math.Hypot(from.Mount.LevelSE, se), Finding{Kind: LevelEqualPitch, Of: &from.Mount.LevelFrom})
 		}
 	}
-	if !parts[0].level.known() { // no zero at all: bring the later parts to the first one's
+	if !parts[0].Mount.LevelZero { // no zero at all: bring the later parts to the first one's
 		for i := range parts[1:] {
-			parts[i+1].level.zero, _ = pitchGap(&parts[0], &parts[i+1])
+			parts[i+1].zero, _ = pitchGap(&parts[0], &parts[i+1])
 		}
 	}
 }
@@ -191,7 +193,7 @@ func pitchGap(a, b *part) (gap, se float64) {
 	var xx, xy, yy float64 // about each part's means
 	for i, p := range []*part{a, b} {
 		for _, l := range those(p.looks, straight) {
-			if pitch, _, _ := l.angles(p.sol.toBoard); math.Abs(pitch) < fallPitch {
+			if pitch, _, _ := l.angles(p.Mount.ToBoard); math.Abs(pitch) < fallPitch {
 				u := 1 / sq(l.speed)
 				n[i], x[i], y[i] = n[i]+1, x[i]+u, y[i]+pitch
 				xx, xy, yy = xx+u*u, xy+u*pitch, yy+pitch*pitch

@@ -85,25 +85,22 @@ const (
 	levelApart = 2 * deg   // between stills, more is no level
 )
 
-// A levelZero is the pitch, counted from the mean of straight riding, at
-// which the deck is level.
-type levelZero struct {
-	zero float64 // rad
-	se   float64 // rad; NaN when it is not known
-	how  Finding
+// setLevel says at which pitch, counted from the mean of straight riding, the
+// deck is level, rad.
+func (p *part) setLevel(zero, se float64, how Finding) {
+	p.zero, p.Mount.LevelZero, p.Mount.LevelSE, p.Mount.LevelFrom = zero, se == se, se, how
 }
 
-func (z *levelZero) known() bool { return z.se == z.se }
-
-// levelFrom picks the still stretches in which the deck may be level: level
+// findLevel picks the still stretches in which the deck may be level: level
 // across, and in pitch near enough to flight. How level it lay along is not
 // seen; how level it lay across says how well it was laid down.
-func levelFrom(looks []look, tr *attitude.Track, sol *solution) levelZero {
-	stills := findStills(looks, tr, sol.toBoard)
+func (p *part) findLevel(tr *attitude.Track) {
+	stills := findStills(p.looks, tr, p.Mount.ToBoard)
 	if len(stills) == 0 {
-		return levelZero{se: math.NaN(), how: Finding{Kind: NoStill, Needed: stillTime}}
+		p.setLevel(0, math.NaN(), Finding{Kind: NoStill, Needed: stillTime})
+		return
 	}
-	slack := min(levelHeel+2*max(0, sol.heelSE-bothHeelSD), mostSlack)
+	slack := min(levelHeel+2*max(0, p.heelSE-bothHeelSD), mostSlack)
 	var good []still
 	nearest := still{heel: math.Inf(1)}
 	for _, s := range stills {
@@ -114,19 +111,20 @@ func levelFrom(looks []look, tr *attitude.Track, sol *solution) levelZero {
 		}
 	}
 	if len(good) == 0 {
-		return levelZero{se: math.NaN(), how: Finding{Kind: NotLevel, At: nearest.start, Until: nearest.end, Heel: nearest.heel, Pitch: nearest.pitch}}
+		p.setLevel(0, math.NaN(), Finding{Kind: NotLevel, At: nearest.start, Until: nearest.end, Heel: nearest.heel, Pitch: nearest.pitch})
+		return
 	}
-	return levelOf(good, sol)
+	p.levelOf(good)
 }
 
 // levelOf weighs the stretches in which the deck may be level.
-func levelOf(good []still, sol *solution) levelZero {
+func (p *part) levelOf(good []still) {
 	var w, sum, chi float64
 	se := make([]float64, len(good))
 	best := 0
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for i, s := range good {
-		across := max(0, math.Abs(s.heel)-sol.heelSE)
+		across := max(0, math.Abs(s.heel)-p.heelSE)
 		length := s.end - s.start
 		se[i] = math.Sqrt(sq(carefulSD) + sq(alongShare*across) + sq(s.sway)/max(1, length/5))
 		w += 1 / sq(se[i])
@@ -136,35 +134,35 @@ func levelOf(good []still, sol *solution) levelZero {
 		}
 		lo, hi = min(lo, s.pitch), max(hi, s.pitch)
 	}
-	z := levelZero{zero: sum / w, se: 1 / math.Sqrt(w)}
+	zero, zeroSE := sum/w, 1/math.Sqrt(w)
 	for i, s := range good {
-		chi += sq((s.pitch - z.zero) / se[i])
+		chi += sq((s.pitch - zero) / se[i])
 	}
 	if k := float64(len(good) - 1); k > 0 && chi > k {
-		z.se *= math.Sqrt(chi / k)
+		zeroSE *= math.Sqrt(chi / k)
 	}
-	z.se = max(z.se, levelSD) // all stretches may share one slope, and one floor
-	if sol.tacks < 2 {
-		z.se = math.Hypot(z.se, oneSideSD)
+	zeroSE = max(zeroSE, levelSD) // all stretches may share one slope, and one floor
+	if p.tacks < 2 {
+		zeroSE = math.Hypot(zeroSE, oneSideSD)
 	}
 	b := good[best]
-	z.how = Finding{Kind: LevelStill, At: b.start, Until: b.end, Heel: math.Abs(b.heel), Sway: b.sway, Count: len(good) - 1, Pitch: hi - lo}
+	how := Finding{Kind: LevelStill, At: b.start, Until: b.end, Heel: math.Abs(b.heel), Sway: b.sway, Count: len(good) - 1, Pitch: hi - lo}
 	if hi-lo > levelApart {
-		z.how = Finding{Kind: LevelDiffers, At: good[0].start, Until: good[0].end, Count: len(good), Pitch: hi - lo}
-		z.se = max(z.se, (hi-lo)/2)
+		how = Finding{Kind: LevelDiffers, At: good[0].start, Until: good[0].end, Count: len(good), Pitch: hi - lo}
+		zeroSE = max(zeroSE, (hi-lo)/2)
 	}
-	return z
+	p.setLevel(zero, zeroSE, how)
 }
 
 // setupZeroSD is how well a rider states the pitch that a level deck shows, rad.
 const setupZeroSD = 0.3 * deg
 
-// givenZero is the level zero that the setup states.
-func givenZero(toBoard quat.Number, shownLevel float64) levelZero {
+// givenZero takes the level zero that the setup states.
+func (p *part) givenZero(shownLevel float64) {
 	// The sensor's axis nearest to the deck normal, and the slope of the plane
 	// across it, towards the bow.
-	n := rotation.Rotate(toBoard, nearestAxis(toBoard))
-	return levelZero{zero: shownLevel - math.Atan2(-n.X, n.Z), se: setupZeroSD, how: Finding{Kind: LevelSetup}}
+	n := rotation.Rotate(p.Mount.ToBoard, nearestAxis(p.Mount.ToBoard))
+	p.setLevel(shownLevel-math.Atan2(-n.X, n.Z), setupZeroSD, Finding{Kind: LevelSetup})
 }
 
 // nearestAxis is the sensor's axis, signed, that is nearest to the deck normal.

@@ -14,15 +14,6 @@ import (
 
 const deg = math.Pi / 180
 
-// A solution is the mount over one part of the log, pitch counted from the
-// mean of straight riding.
-type solution struct {
-	toBoard   quat.Number
-	headingSE float64 // rad
-	heelSE    float64 // rad, of the heel's zero
-	tacks     int     // 1 or 2: ways that were ridden
-}
-
 const (
 	minStraight = 60 // looks of straight riding that a mount needs
 	minPart     = 30 // the same for one side of a shift
@@ -43,30 +34,31 @@ const (
 	headingHold = 150.0
 )
 
-// solveMount finds the turn from the sensor to the board; headingSE is the
-// track's, rad. Seen from the course frame, the board is level on average over
-// both tacks, and its bow points along the course: heel to windward and leeway
-// change sides with the tack. Heading is then refined so that pitch has no
-// share of heel in turns.
-func solveMount(looks []look, headingSE float64) solution {
-	w := waysOf(those(looks, straight))
+// solve finds the turn from the sensor to the board; headingSE is the track's,
+// rad. Seen from the course frame, the board is level on average over both tacks,
+// and its bow points along the course: heel to windward and leeway change sides
+// with the tack. Heading is then refined so that pitch has no share of heel in
+// turns.
+func (p *part) solve(headingSE float64) {
+	w := waysOf(those(p.looks, straight))
 	mean := w.mean()
 	// Scatter from reach to reach tells how well the means are known.
 	crabSE, heelSE := w.reachErrors(mean)
 	// The track's own heading strays more slowly than from reach to reach.
 	crabSE = math.Hypot(crabSE, headingSE*math.Sqrt(headingHold/max(headingHold, float64(len(w.at))*lookS)))
-	s := solution{toBoard: mean, tacks: 1, headingSE: math.Hypot(crabSE, oneTackSD), heelSE: math.Hypot(heelSE, oneHeelSD)}
+	tacks, crabSD, heelSD := 1, oneTackSD, oneHeelSD
 	if w.two {
-		s.tacks, s.headingSE, s.heelSE = 2, math.Hypot(crabSE, bothTacksSD), math.Hypot(heelSE, bothHeelSD)
+		tacks, crabSD, heelSD = 2, bothTacksSD, bothHeelSD
 	}
+	p.tacks, p.heelSE = tacks, math.Hypot(heelSE, heelSD)
+	p.Mount.ToBoard, p.Mount.HeadingSE = mean, math.Hypot(crabSE, crabSD)
 	// Turns: with the heading off by δ, pitch picks up δ times the heel. The
 	// course, which made the mean, says δ is zero.
-	if delta, se, ok := heelShare(those(looks, turning), s.toBoard); ok {
-		wTurn, wCourse := 1/(se*se+turnSideSD*turnSideSD), 1/(s.headingSE*s.headingSE)
-		s.toBoard = rotation.Unit(quat.Mul(rotation.Exp(r3.Vec{Z: delta * wTurn / (wTurn + wCourse)}), s.toBoard))
-		s.headingSE = 1 / math.Sqrt(wTurn+wCourse)
+	if delta, se, ok := heelShare(those(p.looks, turning), mean); ok {
+		wTurn, wCourse := 1/(se*se+turnSideSD*turnSideSD), 1/sq(p.Mount.HeadingSE)
+		p.Mount.ToBoard = rotation.Unit(quat.Mul(rotation.Exp(r3.Vec{Z: delta * wTurn / (wTurn + wCourse)}), mean))
+		p.Mount.HeadingSE = 1 / math.Sqrt(wTurn+wCourse)
 	}
-	return s
 }
 
 // ways are looks of straight riding with the way each was ridden: 0 to, 1 fro.
