@@ -217,6 +217,14 @@ func (o outing) watched() []piece {
 	return []piece{{"logs", "watch.gpx", string(o.gpx)}, {"setup_file", "setup.toml", o.setup}}
 }
 
+// alone skips under the race detector what shows it nothing that it does not see elsewhere.
+func alone(t *testing.T) {
+	t.Helper()
+	if raced {
+		t.Skip("nothing meets here that the race detector does not see elsewhere")
+	}
+}
+
 // idle lets nothing be analysed until it is woken: for what is seen without an answer.
 func (d *desk) idle() (wake func()) {
 	d.t.Helper()

@@ -292,6 +292,7 @@ func TestReadOnly(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
 	d := open(t, Config{Dir: dir})
+	d.idle()
 	for _, o := range outings() {
 		d.added(o.watched()...)
 	}

@@ -66,8 +66,10 @@ func TestOutings(t *testing.T) {
 	if n := strings.Count(body, "in the library already"); n != 4 || !strings.Contains(body, `<option value="" selected>leave out`) {
 		t.Errorf("%d of the logs are known", n)
 	}
-	wake()
-	d.must("/session/2", "What to do next")
+	if !raced {
+		wake()
+		d.must("/session/2", "What to do next")
+	}
 }
 
 // TestOutingsWait: whatever goes wrong with the outings, their files wait on, and
