@@ -28,7 +28,7 @@ func bestSpeeds(g *grid, sd float64, counts func(i int) bool) BestSpeeds {
 	dist := make([]float64, g.n)
 	for _, r := range runs {
 		for i := r.from + 1; i < r.to; i++ {
-			dist[i] = dist[i-1] + 0.5*(g.mag[i-1]+g.mag[i])*g.step
+			dist[i] = dist[i-1] + 0.5*(g.mag[i-1]+g.mag[i])*g.Step
 		}
 	}
 	out.TwoSeconds = bestTime(g, dist, runs, 2, sd)
@@ -44,10 +44,10 @@ func bestTime(g *grid, dist []float64, runs []run, seconds, sd float64) interval
 	v := nans(g.n)
 	for _, r := range runs {
 		for i := r.from + w; i < r.to; i++ {
-			v[i] = (dist[i] - dist[i-w]) / (float64(w) * g.step)
+			v[i] = (dist[i] - dist[i-w]) / (float64(w) * g.Step)
 		}
 	}
-	return withDoubt(v[min(w, g.n):], seconds, g.step, sd)
+	return withDoubt(v[min(w, g.n):], seconds, g.Step, sd)
 }
 
 // bestDistance is the fastest mean over a distance along the track.
@@ -65,12 +65,12 @@ func bestDistance(g *grid, dist []float64, runs []run, metres, sd float64) inter
 				continue
 			}
 			// Less the part of the first step that is not needed.
-			t := g.step * (float64(i-j) - (over-metres)/(dist[j+1]-dist[j]))
+			t := g.Step * (float64(i-j) - (over-metres)/(dist[j+1]-dist[j]))
 			v[i] = metres / t
 			top = math.Max(top, v[i])
 		}
 	}
-	return withDoubt(v, metres/top, g.step, sd)
+	return withDoubt(v, metres/top, g.Step, sd)
 }
 
 // withDoubt is the largest of v with the error that the receiver allows. The

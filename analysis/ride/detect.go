@@ -26,7 +26,7 @@ func Detect(in Input) *Session {
 	if g == nil {
 		return s
 	}
-	s.Speed = SpeedSeries{Start: g.start, Step: g.step, East: g.east, North: g.north}
+	s.Speed = g.SpeedSeries
 	sp := splitSpeeds(g, math.Max(slowestFlight, in.Slowest))
 	st := states(g, sp)
 	d := &detector{g: g, split: sp, state: st, in: &in, s: s}
@@ -156,7 +156,7 @@ func (d *detector) fell(i int) bool {
 	if braking < 0 {
 		return false
 	}
-	if t := float64(braking) * g.step; t <= deadWithin || (d.before(i)-d.split.slow)/t > deadBraking {
+	if t := float64(braking) * g.Step; t <= deadWithin || (d.before(i)-d.split.slow)/t > deadBraking {
 		return true
 	}
 	return g.imu != nil && slices.ContainsFunc(g.imu.heel[i:after(tumbleWithin, i)], func(heel float64) bool { return math.Abs(heel) > onItsSide })

@@ -88,7 +88,7 @@ func splitSpeeds(g *grid, slowest float64) split {
 		moving = append(moving, v)
 	}
 	s := split{slow: slowUsual}
-	if float64(len(moving))*g.step < leastMoving {
+	if float64(len(moving))*g.Step < leastMoving {
 		return s
 	}
 	slices.Sort(moving)
@@ -259,7 +259,7 @@ func braking(g *grid, s split, most float64) []float64 {
 			acc[i] = math.NaN()
 			continue
 		}
-		acc[i] = (g.speed[b] - g.speed[a]) / (float64(b-a) * g.step)
+		acc[i] = (g.speed[b] - g.speed[a]) / (float64(b-a) * g.Step)
 		if g.speed[i] > steadyFlight*s.takeOff && !math.IsNaN(acc[i]) {
 			up = append(up, i)
 		}
@@ -288,7 +288,7 @@ func turning(g *grid, i, h int) bool {
 	a, b := max(i-2*h, 0), min(i+2*h, g.n-1)
 	cross := g.se[b]*g.sn[a] - g.sn[b]*g.se[a]
 	dot := g.se[a]*g.se[b] + g.sn[a]*g.sn[b]
-	return math.Abs(math.Atan2(cross, dot)) > turnRate*float64(b-a)*g.step
+	return math.Abs(math.Atan2(cross, dot)) > turnRate*float64(b-a)*g.Step
 }
 
 // heightSteps is the evidence of coming up on the foil (positive) or down from
@@ -308,8 +308,8 @@ func heightSteps(g *grid, s split) []float64 {
 		if math.IsNaN(a) {
 			w, z = 0, 0
 		} else {
-			w += g.step * (a - w/heightLeak)
-			z += g.step * (w - z/heightLeak)
+			w += g.Step * (a - w/heightLeak)
+			z += g.Step * (w - z/heightLeak)
 		}
 		height[i] = z
 	}

@@ -29,7 +29,7 @@ func (d *detector) rides() {
 			sum, n = sum+g.mag[i], n+1
 			q.MaxSpeed = math.Max(q.MaxSpeed, v)
 		}
-		q.Distance = sum * g.step
+		q.Distance = sum * g.Step
 		if n > 0 {
 			q.MeanSpeed = sum / n
 		}

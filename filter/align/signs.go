@@ -120,16 +120,20 @@ func (b *bins) leftHanded() bool {
 // value: positive for right-handed, zero when nothing tells.
 func (b *bins) handVote(seconds float64) float64 {
 	var n, sum, sumSq float64
-	b.windows(seconds, func(from, to int) {
-		right, left := b.stray(from, to, 1), b.stray(from, to, -1)
+	size := max(1, int(seconds/b.dt))
+	for from := 0; from+size <= len(b.acc); from += size {
+		if !b.unbroken(from, from+size) {
+			continue
+		}
+		right, left := b.stray(from, from+size, 1), b.stray(from, from+size, -1)
 		if max(right, left) < handSpeed {
-			return
+			continue
 		}
 		x := clip(math.Log(left/right), 2)
 		n++
 		sum += x
 		sumSq += x * x
-	})
+	}
 	if n < handFewest {
 		return 0
 	}

@@ -1,7 +1,7 @@
 // Package rotation holds the few turns that gonum's unit quaternions
 // (num/quat) and vectors (spatial/r3) do not bring: to and from rotation
-// vectors, from axes, length one. A unit quaternion q turns v into q ⊗ v ⊗ q*;
-// of a product the right factor turns first.
+// vectors, the shortest ones, length one. A unit quaternion q turns v into
+// q ⊗ v ⊗ q*; of a product the right factor turns first.
 //
 // It imports gonum only.
 package rotation
@@ -66,22 +66,6 @@ func Rotate(q quat.Number, v r3.Vec) r3.Vec {
 	u := r3.Vec{X: q.Imag, Y: q.Jmag, Z: q.Kmag}
 	t := r3.Scale(2, r3.Cross(u, v))
 	return r3.Add(r3.Add(v, r3.Scale(q.Real, t)), r3.Cross(u, t))
-}
-
-// FromAxes is the turn into the frame whose axes x, y and z are given in the
-// frame to turn from; they must be orthonormal and right-handed.
-func FromAxes(x, y, z r3.Vec) quat.Number {
-	tr := x.X + y.Y + z.Z
-	switch {
-	case tr > 0:
-		return Unit(quat.Number{Real: 1 + tr, Imag: z.Y - y.Z, Jmag: x.Z - z.X, Kmag: y.X - x.Y})
-	case x.X > y.Y && x.X > z.Z:
-		return Unit(quat.Number{Real: z.Y - y.Z, Imag: 1 + x.X - y.Y - z.Z, Jmag: x.Y + y.X, Kmag: x.Z + z.X})
-	case y.Y > z.Z:
-		return Unit(quat.Number{Real: x.Z - z.X, Imag: x.Y + y.X, Jmag: 1 + y.Y - x.X - z.Z, Kmag: y.Z + z.Y})
-	default:
-		return Unit(quat.Number{Real: y.X - x.Y, Imag: x.Z + z.X, Jmag: y.Z + z.Y, Kmag: 1 + z.Z - x.X - y.Y})
-	}
 }
 
 // Direction is v at length one; z for a vector without direction.
