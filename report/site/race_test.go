@@ -3,11 +3,13 @@ package site
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"maps"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
+	"os"
 	"path/filepath"
 	"reflect"
 	"slices"
@@ -234,4 +236,22 @@ func TestFaultPassedOver(t *testing.T) {
 		time.Sleep(20 * time.Millisecond)
 	}
 	t.Error("the other one's line is never made")
+}
+
+// TestWordKept: the user's word that two outings are two counts once it is on the
+// disk; the list's line, which can be made anew, in any case.
+func TestWordKept(t *testing.T) {
+	t.Parallel()
+	sh := openShelf(t, t.TempDir())
+	ses, err := sh.put(track(1), "")
+	other, err2 := sh.put(track(2), "")
+	if err := errors.Join(err, err2, os.Remove(sh.incoming())); err != nil {
+		t.Fatal(err)
+	}
+	if sh.tellApart(ses.ID, other) == nil || sh.summarise(ses, &summary{}) == nil {
+		t.Error("what cannot be written brings no error")
+	}
+	if now, err := sh.session(ses.ID); err != nil || len(now.Others) > 0 || now.Summary == nil {
+		t.Errorf("it is %+v, %v", now, err)
+	}
 }

@@ -252,7 +252,7 @@ func (st *store) tellApart(id int64, e *session) error {
 	if err := st.writable(); err != nil { // not in memory alone: it is the user's word
 		return err
 	}
-	return st.change(id, func(own *session) bool {
+	return st.change(id, false, func(own *session) bool {
 		own.Others = append(slices.Clone(own.Others), e.holds...)
 		return true
 	})
@@ -289,7 +289,7 @@ func (st *store) delete(id int64) error {
 // summarise keeps what the library's list shows of a session, unless it was
 // deleted or changed meanwhile: in memory at least.
 func (st *store) summarise(ses *session, sum *summary) error {
-	err := st.change(ses.ID, func(own *session) bool {
+	err := st.change(ses.ID, true, func(own *session) bool {
 		own.Summary = sum
 		return own.Inputs == ses.Inputs
 	})
@@ -299,24 +299,25 @@ func (st *store) summarise(ses *session, sum *summary) error {
 	return err
 }
 
-// change changes what the sidecar alone holds of a session, in memory at least;
-// where to says false, nothing.
-func (st *store) change(id int64, to func(own *session) bool) error {
+// change changes what the sidecar alone holds of a session, where to says true; with
+// anyway in memory at least.
+func (st *store) change(id int64, anyway bool, to func(own *session) bool) error {
 	st.mu.Lock()
 	defer st.mu.Unlock()
 	own, err := st.session(id)
 	if err != nil || !to(own) {
 		return err
 	}
-	st.replace(own.ID, own)
-	if st.readOnly != nil {
-		return nil
+	if st.readOnly == nil {
+		var side file
+		if side, err = own.sidecar(); err == nil {
+			err = st.write(side)
+		}
 	}
-	side, err := own.sidecar()
-	if err != nil {
-		return err
+	if err == nil || anyway {
+		st.replace(own.ID, own)
 	}
-	return st.write(side)
+	return err
 }
 
 func hash(b []byte) string {
