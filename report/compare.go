@@ -13,47 +13,144 @@ import (
 	"evenfoot/report/words"
 )
 
-var errTooFew = errors.New("comparing needs at least two sessions")
-
-// CompareHTML writes a page that sets sessions, or athletes, side by side.
-func CompareHTML(w io.Writer, c *analysis.Comparison, o Options) error {
-	if len(c.Results) < 2 {
-		return errTooFew
-	}
-	return render(w, "compare.html", newComparePage(c, o))
+// A compared is what is set side by side, for the page and the terminal: athletes
+// by their latest session, or the sessions of one athlete.
+type compared struct {
+	*analysis.Comparison
+	Only    *advice.BeforeAfter // the judgement of two sessions of one athlete, nil for others
+	u       words.Units
+	all     []contender
+	lo, top float64 // the speeds that all have, m/s; NaN without
 }
 
-// A contender is one of those that are compared, in printing units: an
-// athlete's latest session, or each session where there is one athlete.
+// A contender is one of those that are compared.
 type contender struct {
-	r        *analysis.Result
-	Key      string // "A", "B", ..., "AA"
-	Name     string
-	off      interval.Interval // even, percent of the load
-	low, top interval.Interval // front share at the common speeds, percent
-	slope    interval.Interval // degrees per 100 cm² of lift area
-	tacks    interval.Interval // starboard minus port, degrees
-	best     float64           // best 10 s, printing unit
+	*words.Sheet
+	Key, Name string // Key is "A", "B", ..., "AA"
 }
 
+func (c contender) label(room int) string { return c.Key + "  " + words.CleanTo(c.Name, room) }
+
+func newCompared(c *analysis.Comparison, u words.Units) (*compared, error) {
+	if len(c.Results) < 2 {
+		return nil, errors.New("comparing needs at least two sessions")
+	}
+	p := &compared{Comparison: c, Only: onlyChange(c), u: u, lo: math.Inf(-1), top: math.Inf(1)}
+	rs, name := each(c.Athletes, analysis.Athlete.Last), AthleteName
+	if p.oneAthlete() {
+		rs, name = c.Athletes[0].Sessions, words.Title
+	}
+	for i, r := range rs {
+		x := contender{u.Sheet(r), letters(i), name(r)}
+		p.all = append(p.all, x)
+		if words.Finite(x.Lo) && len(r.FootLoad) > 0 {
+			p.lo, p.top = math.Max(p.lo, x.Lo), math.Min(p.top, x.Top)
+		}
+	}
+	if !(p.top > p.lo) || math.IsInf(p.lo, -1) {
+		p.lo, p.top = math.NaN(), math.NaN()
+	}
+	return p, nil
+}
+
+// onlyChange is the judgement of two sessions of one athlete, nil for others.
+func onlyChange(c *analysis.Comparison) *advice.BeforeAfter {
+	if len(c.Results) == 2 && len(c.Athletes) == 1 {
+		return c.Athletes[0].Changes[0].Judged
+	}
+	return nil
+}
+
+func (p *compared) oneAthlete() bool { return len(p.Athletes) == 1 }
+
+// Drag is what became of the drag between two sessions of one athlete.
+func (p *compared) Drag() string {
+	if len(p.Results) != 2 || !p.oneAthlete() {
+		return ""
+	}
+	return p.u.DragChange(p.Athletes[0].Changes[0].Drag)
+}
+
+// Title is what is compared, Head the answer in a sentence.
+func (p *compared) Title() string {
+	if n := len(p.Athletes); n > 1 {
+		return words.UpperFirst(words.Plural(n, "athlete")) + " side by side"
+	}
+	return words.UpperFirst(words.Plural(len(p.Results), "session")) + " compared"
+}
+
+func (p *compared) Head() string {
+	known := slices.DeleteFunc(slices.Clone(p.all), func(x contender) bool { return !x.OffEven().Known() })
+	says := struct {
+		Change          string
+		Known           int
+		One             bool // athlete
+		First, Last, To contender
+	}{Known: len(known), One: p.oneAthlete()}
+	if p.Only != nil {
+		says.Change = words.VerdictHead(p.Only)
+	}
+	if len(known) > 0 {
+		says.First, says.Last = known[0], known[len(known)-1]
+		says.To = slices.MinFunc(known, func(a, b contender) int { return words.MostToGain(a.Result, b.Result) })
+	}
+	return p.u.Tell("compared", says)
+}
+
+// AthleteName is what a coach knows an athlete by.
+func AthleteName(r *analysis.Result) string {
+	if r.Setup != nil {
+		if n := words.Clean(r.Setup.Rider.Name); n != "" {
+			return n
+		}
+	}
+	return words.Title(r)
+}
+
+// letters numbers sessions as A to Z, AA and so on.
+func letters(i int) string {
+	s := ""
+	for i++; i > 0; i = (i - 1) / 26 {
+		s = string(rune('A'+(i-1)%26)) + s
+	}
+	return s
+}
+
+// share is today's front share at a speed.
+func (c contender) share(v float64) interval.Interval {
+	p, _ := words.LoadAt(c.Result, v)
+	return words.Possible(p.FrontShare)
+}
+
+// slope is the pitch that lift needs, degrees per 100 cm² of lift area.
+func (c contender) slope() interval.Interval {
+	if c.PitchLaw == nil || !c.PitchLaw.Enough {
+		return interval.Unknown()
+	}
+	return c.PitchLaw.Slope.Scale(0.01)
+}
+
+// best is the best 10 s in the reader's unit.
+func (p *compared) best(c contender) interval.Interval {
+	if !(c.BestSpeeds.TenSeconds > 0) {
+		return interval.Unknown()
+	}
+	return interval.Exact(p.u.SpeedValue(float64(c.BestSpeeds.TenSeconds)))
+}
+
+// A comparePage is what the template shows.
 type comparePage struct {
-	Title    string
-	Head     string
-	Basis    string // whose evidence the numbers rest on
-	Verdict  *verdictPart
-	Team     []mate
-	Seasons  []season
-	Figures  []*figure
-	All      *table
-	Parts    []*table // of each log with changes
-	Diffs    *table   // nil where each is somebody else
-	Cautions []string
-	Version  string
-	Made     string
-	LeftOut  []analysis.LeftOut
+	paper
+	*compared
+	Next, Mind string // what to do after a change, and the caution that belongs to it
+	Team       []mate
+	Seasons    []season
+	All        *table
+	Parts      []*table // of each log with changes
+	Diffs      *table   // nil where each is somebody else
 }
 
-// A mate is one athlete's line.
+// A mate is one athlete's line, or one session's.
 type mate struct {
 	Name, Of, Sheet string
 	Cells           []words.Fact
@@ -78,32 +175,12 @@ type season struct {
 	Sessions []mate
 }
 
-// A verdictPart says whether a change did what was expected.
-type verdictPart struct {
-	Says    string
-	Changed []string
-	Rows    *table
-	Next    string
-	Mind    string // the caution that belongs to it
-	Drag    string // what became of the drag, "" without glides in both
-}
-
-func newComparePage(c *analysis.Comparison, o Options) *comparePage {
-	u := o.Units.OrDefault()
-	cs, lo, top := contenders(c, u)
-	p := &comparePage{LeftOut: c.LeftOut, Title: comparedTitle(c), Head: compareHead(c, cs), Cautions: words.EveryTime(false, false, false), Version: words.Clean(o.Version)}
-	if !o.Now.IsZero() {
-		p.Made = o.Now.Format("2 January 2006")
-	}
-	p.Basis = "Each session counts in the earlier sessions of the same rider and foil that are on this page."
-	var taken []string
-	for _, r := range c.Results {
-		for _, n := range analysis.Notes(r.Session.Warnings, analysis.SizesTaken) {
-			taken = append(taken, n.Keys...)
-		}
-	}
-	if slices.Sort(taken); len(taken) > 0 {
-		p.Basis += " " + u.Tell("sizes of one", slices.Compact(taken))
+// CompareHTML writes a page that sets sessions, or athletes, side by side.
+func CompareHTML(w io.Writer, c *analysis.Comparison, o Options) error {
+	p := &comparePage{paper: newPaper(o)}
+	var err error
+	if p.compared, err = newCompared(c, p.U); err != nil {
+		return err
 	}
 	sheet := func(r *analysis.Result) string {
 		if i := slices.Index(c.Results, r); i < len(o.Sheets) {
@@ -111,166 +188,73 @@ func newComparePage(c *analysis.Comparison, o Options) *comparePage {
 		}
 		return ""
 	}
-	if b := onlyChange(c); b != nil {
-		p.Verdict = verdictFor(b, c.Athletes[0].Last(), u)
-		p.Verdict.Drag = u.DragChange(c.Athletes[0].Changes[0].Drag)
-		if a := b.Next; a != nil {
-			p.Cautions = words.EveryTime(a.Shim != 0, a.MoveNow != 0, false)
-		}
-	} else {
-		for _, a := range c.Athletes {
-			if len(a.Sessions) > 1 {
-				p.Seasons = append(p.Seasons, seasonOf(a, sheet, len(c.Athletes) == 1, u))
-			}
+	if p.Only != nil {
+		p.Next, p.Mind = p.U.NextOf(c.Athletes[0].Last())
+	}
+	for _, a := range c.Athletes {
+		if len(a.Sessions) > 1 && p.Only == nil {
+			p.Seasons = append(p.Seasons, p.seasonOf(a, sheet))
 		}
 	}
-	if len(c.Athletes) > 1 {
+	if !p.oneAthlete() {
 		for _, a := range slices.SortedStableFunc(slices.Values(c.Athletes), func(a, b analysis.Athlete) int { return words.MostToGain(a.Last(), b.Last()) }) {
-			p.Team = append(p.Team, mateOf(a, sheet(a.Last()), u))
+			p.Team = append(p.Team, p.mateOf(a, sheet(a.Last())))
 		}
 	}
-	ms := measures(u, lo, top)
-	if b := onlyChange(c); b != nil {
-		ms[0].apart = u.Tell("apart", b)
-	}
-	p.Figures = compareFigures(cs, ms, u)
-	p.All = compareTable(c, cs, ms, u)
+	p.Figures, p.All = p.figures(), p.table()
 	for _, r := range c.Results {
 		if len(r.Parts) > 0 {
-			p.Parts = append(p.Parts, partsTable(r, u))
+			p.Parts = append(p.Parts, partsTable(r, p.U))
 		}
 	}
-	if len(c.Athletes) == 1 {
-		p.Diffs = diffTable(cs, ms, u)
+	if p.oneAthlete() {
+		p.Diffs = p.differences()
 	}
-	return p
+	return render(w, "compare.html", p)
 }
 
-// onlyChange is the judgement of two sessions of one athlete, nil for others.
-func onlyChange(c *analysis.Comparison) *advice.BeforeAfter {
-	if len(c.Results) == 2 && len(c.Athletes) == 1 {
-		return c.Athletes[0].Changes[0].Judged
-	}
-	return nil
-}
-
-func comparedTitle(c *analysis.Comparison) string {
-	if n := len(c.Athletes); n > 1 {
-		return words.UpperFirst(words.Plural(n, "athlete")) + " side by side"
-	}
-	return words.UpperFirst(words.Plural(len(c.Results), "session")) + " compared"
-}
-
-// AthleteName is what a coach knows an athlete by.
-func AthleteName(r *analysis.Result) string {
-	if r.Setup != nil {
-		if n := words.Clean(r.Setup.Rider.Name); n != "" {
-			return n
+// Taken are the keys that were measured in one session and hold for the others too.
+func (p *comparePage) Taken() []string {
+	var keys []string
+	for _, r := range p.Results {
+		for _, n := range analysis.Notes(r.Session.Warnings, analysis.SizesTaken) {
+			keys = append(keys, n.Keys...)
 		}
 	}
-	return words.Title(r)
+	slices.Sort(keys)
+	return slices.Compact(keys)
 }
 
-// contenders reads the numbers that are compared, at speeds that all have.
-func contenders(c *analysis.Comparison, u words.Units) (cs []contender, lo, top float64) {
-	var rs []*analysis.Result
-	name := AthleteName
-	for _, a := range c.Athletes {
-		rs = append(rs, a.Last())
+// Cautions are those for every time, but for what a judged change says itself.
+func (p *comparePage) Cautions() []string {
+	if p.Only != nil && p.Only.Next != nil {
+		return words.EveryTime(p.Only.Next.Shim != 0, p.Only.Next.MoveNow != 0, false)
 	}
-	if len(c.Athletes) == 1 {
-		rs, name = c.Athletes[0].Sessions, words.Title
-	}
-	lo, top = math.Inf(-1), math.Inf(1)
-	for _, r := range rs {
-		if a, _, b := words.SpeedsOf(r); words.Finite(a) && len(r.FootLoad) > 0 {
-			lo, top = math.Max(lo, a), math.Min(top, b)
-		}
-	}
-	if !(top > lo) {
-		lo, top = math.NaN(), math.NaN()
-	}
-	for i, r := range rs {
-		c := contender{r: r, Key: letters(i), Name: name(r), off: interval.Unknown(), slope: interval.Unknown(), tacks: u.Sheet(r).Tacks(), best: math.NaN()}
-		if r.Advice != nil {
-			c.off = r.Advice.EvennessNow.Scale(100)
-		}
-		c.low, c.top = shareAt(r, lo).Scale(100), shareAt(r, top).Scale(100)
-		if l := r.PitchLaw; l != nil && l.Enough {
-			c.slope = l.Slope.Scale(0.01)
-		}
-		if v := float64(r.BestSpeeds.TenSeconds); words.Finite(v) && v > 0 {
-			c.best = u.SpeedValue(v)
-		}
-		cs = append(cs, c)
-	}
-	return cs, lo, top
-}
-
-// shareAt is today's front share at a speed.
-func shareAt(r *analysis.Result, v float64) interval.Interval {
-	p, _ := words.LoadAt(r, v)
-	return words.Possible(p.FrontShare)
-}
-
-// letters numbers sessions as A to Z, AA and so on.
-func letters(i int) string {
-	s := ""
-	for i++; i > 0; i = (i - 1) / 26 {
-		s = string(rune('A'+(i-1)%26)) + s
-	}
-	return s
-}
-
-func (c contender) label(room int) string { return c.Key + "  " + words.CleanTo(c.Name, room) }
-
-// compareHead is the answer in a sentence.
-func compareHead(c *analysis.Comparison, cs []contender) string {
-	known := slices.DeleteFunc(slices.Clone(cs), func(x contender) bool { return !x.off.Known() })
-	says := struct {
-		Change, First, Gains string // of a change; who comes first, and gains most
-		Known                int
-		One                  bool // athlete
-		From, To             interval.Interval
-		Now, After           float64
-	}{Known: len(known), One: len(c.Athletes) == 1}
-	if b := onlyChange(c); b != nil {
-		says.Change = words.VerdictHead(b)
-	}
-	if len(known) > 0 {
-		says.First, says.From, says.To = known[0].Name, known[0].off, known[len(known)-1].off
-		most := slices.MinFunc(known, func(a, b contender) int { return words.MostToGain(a.r, b.r) })
-		if words.Gain(most.r) > 0 {
-			says.Gains, says.Now, says.After = most.Name, most.r.Advice.EvennessNow.Value, most.r.Advice.EvennessAfter.Value
-		}
-	}
-	return words.Units{}.Tell("compared", says)
+	return words.EveryTime(false, false, false)
 }
 
 // mateOf is an athlete's line, by the latest session.
-func mateOf(a analysis.Athlete, sheet string, u words.Units) mate {
+func (p *compared) mateOf(a analysis.Athlete, sheet string) mate {
 	r := a.Last()
-	s, w := u.Sheet(r), words.For(r, u)
+	s, w := p.u.Sheet(r), words.For(r, p.u)
 	m := mate{Name: AthleteName(r), Of: dayOf(r), Sheet: sheet}
 	if m.Name != w.Title {
 		m.Of = strings.TrimPrefix(m.Of+", "+w.Title, ", ")
 	}
-	m.Cells = slices.Concat(u.Facts("numbers", s), []words.Fact{{Name: "Season", Value: trend(a)}}, stepOfAthlete(s, w, u))
-	if mind := u.Tell("overshoot", s); mind != "" {
-		m.Cells = append(m.Cells, words.Fact{Name: "Mind", Value: mind})
-	}
+	m.Cells = slices.Concat(p.u.Facts("numbers", s), []words.Fact{{Name: "Season", Value: trend(a)}}, p.step(s, w, p.u.Tell("overshoot", s)))
 	for _, f := range r.Session.Warnings {
-		m.Cells = append(m.Cells, words.Fact{Name: "Warning", Value: words.Sentence(u.Say(f))})
+		m.Cells = append(m.Cells, words.Fact{Name: "Warning", Value: words.Sentence(p.u.Say(f))})
 	}
 	return m
 }
 
-// stepOfAthlete is the next step, how sure it is, and what would make it surer.
-func stepOfAthlete(s *words.Sheet, w words.Answer, u words.Units) []words.Fact {
-	return u.Facts("next step", struct {
+// step is the next step, how sure it is, what would make it surer, and what to mind.
+func (p *compared) step(s *words.Sheet, w words.Answer, mind string) []words.Fact {
+	return p.u.Facts("next step", struct {
 		words.Answer
 		*words.Sheet
-	}{w, s})
+		Mind string
+	}{w, s, mind})
 }
 
 // trend is how far off even the load was, session by session.
@@ -298,135 +282,19 @@ func dayOf(r *analysis.Result) string {
 
 // seasonOf is every session of an athlete, every change between them, and where
 // nothing else tells it the next step.
-func seasonOf(a analysis.Athlete, sheet func(*analysis.Result) string, next bool, u words.Units) season {
+func (p *compared) seasonOf(a analysis.Athlete, sheet func(*analysis.Result) string) season {
 	s := season{Name: AthleteName(a.Last())}
 	for i, r := range a.Sessions {
-		m := mate{Name: words.Title(r), Of: dayOf(r), Sheet: sheet(r), Cells: u.Facts("numbers", u.Sheet(r))}
+		x := p.u.Sheet(r)
+		m := mate{Name: words.Title(r), Of: dayOf(r), Sheet: sheet(r), Cells: p.u.Facts("numbers", x)}
 		if i > 0 {
-			m.Cells = append(u.Facts("change", a.Changes[i-1]), m.Cells...)
+			m.Cells = append(p.u.Facts("change", a.Changes[i-1]), m.Cells...)
 		}
-		if next && r == a.Last() {
-			w := words.For(r, u)
-			m.Cells = append(append(m.Cells, stepOfAthlete(u.Sheet(r), w, u)...), words.Fact{Name: "Mind", Value: w.Mind})
+		if p.oneAthlete() && r == a.Last() {
+			w := words.For(r, p.u)
+			m.Cells = append(m.Cells, p.step(x, w, w.Mind)...)
 		}
 		s.Sessions = append(s.Sessions, m)
 	}
 	return s
-}
-
-func verdictFor(b *advice.BeforeAfter, after *analysis.Result, u words.Units) *verdictPart {
-	v := &verdictPart{Says: u.Judgement(b)}
-	for _, c := range u.Changed(b.Changed) {
-		v.Changed = append(v.Changed, words.Sentence(c))
-	}
-	if len(b.Rows) > 0 {
-		v.Rows = &table{Caption: "What the outing before foretold and what the outing after shows, with 90 % intervals", Head: []string{"quantity", "unit", "foretold", "seen", "so"}}
-		for _, r := range b.Rows {
-			pred, seen, unit := r.Predicted, r.Observed, r.Unit
-			if unit == "m/s" {
-				k := u.SpeedValue(1)
-				pred, seen, unit = pred.Scale(k), seen.Scale(k), u.SpeedName()
-			}
-			d := words.DigitsFor(5 * math.Max(math.Abs(seen.Value), math.Abs(seen.High-seen.Low)))
-			v.Rows.add(quantity(r, u), words.Clean(unit), dash(words.Between(pred, 1, d)), words.Between(seen, 1, d), words.Clean(string(r.Outcome)))
-		}
-	}
-	v.Next, v.Mind = u.NextOf(after)
-	return v
-}
-
-// quantity names a row's quantity so that a level and a change are told apart.
-func quantity(c advice.Comparison, u words.Units) string {
-	switch c.Kind {
-	case advice.ShareChange:
-		return u.Row(c)
-	case advice.ShareAfter:
-		return u.Row(c) + ", as noted after the change"
-	}
-	return "change of the " + u.Row(c)
-}
-
-// dash is how a table shows what is not known.
-func dash(s string) string { return words.Choose(s == words.Unknown, "–", s) }
-
-// A measure is one number that sessions are compared by, in printing units.
-type measure struct {
-	id, title, axis string // of its figure; "" for none
-	head            string // of its column
-	digits          int
-	of              func(contender) interval.Interval
-	apart           string // how surely the two differ, where more than their intervals tells
-}
-
-// measures are those that can be had: front shares only at speeds that all have.
-func measures(u words.Units, lo, top float64) []measure {
-	ms := []measure{
-		{"even", "How far the load is from even", "percent of the load away from even", "load off even, % of the load", 0, func(c contender) interval.Interval { return c.off }, ""},
-		{"slope", "Pitch needed for lift, without the rider's weight", "degrees per 100 cm² of lift area", "pitch per 100 cm² of lift area, degrees", 2, func(c contender) interval.Interval { return c.slope }, ""},
-		{"tacks", "Difference between the tacks", "starboard minus port, degrees of pitch", "starboard minus port, degrees", 1, func(c contender) interval.Interval { return c.tacks }, ""},
-	}
-	if words.Finite(lo) {
-		ms = slices.Insert(ms, 1,
-			measure{"", "", "", "front share at " + u.SpeedText(lo) + ", %", 0, func(c contender) interval.Interval { return c.low }, ""},
-			measure{"attop", "Front share at " + u.SpeedText(top) + ", which all rode", "front share, %", "front share at " + u.SpeedText(top) + ", %", 0, func(c contender) interval.Interval { return c.top }, ""})
-	}
-	return ms
-}
-
-func compareTable(c *analysis.Comparison, cs []contender, ms []measure, u words.Units) *table {
-	t := &table{Caption: "All in numbers", Head: []string{"letter", "name", "day", "rider", "advice", "on the foil, min", "best 10 s, " + u.SpeedName()}}
-	for _, m := range ms {
-		t.Head = append(t.Head, m.head)
-	}
-	for _, c := range cs {
-		verdict, rider := "–", ""
-		if c.r.Advice != nil {
-			verdict = words.Clean(c.r.Advice.Verdict)
-		}
-		if c.r.Setup != nil {
-			rider = u.RiderText(c.r.Setup)
-		}
-		cells := []string{c.Key, words.Title(c.r), dayOf(c.r), rider, verdict, dash(words.Fixed(float64(c.r.Totals.Foiling)/60, 0)), dash(words.Fixed(c.best, 1))}
-		for _, m := range ms {
-			cells = append(cells, dash(words.Between(m.of(c), 1, m.digits)))
-		}
-		t.add(cells...)
-	}
-	return t
-}
-
-// partsTable is a log's parts, each with its own trim.
-func partsTable(r *analysis.Result, u words.Units) *table {
-	t := &table{Caption: "The parts of " + words.Title(r) + ", the trim as it counts from the start", Head: []string{"when, UTC", "trim", "on the foil", "as marked there, with 90 % intervals"}}
-	for _, p := range r.Parts {
-		when, trim, flown, felt := u.Part(p)
-		t.add(when, trim, flown, felt)
-	}
-	return t
-}
-
-// diffTable is every session minus the first, in what has a figure.
-func diffTable(cs []contender, ms []measure, u words.Units) *table {
-	ms = slices.DeleteFunc(slices.Clone(ms), func(m measure) bool { return m.id == "" })
-	t := &table{Caption: "The difference of each session from session A, with 90 % intervals", Head: []string{"session"}}
-	for _, m := range ms {
-		t.Head = append(t.Head, m.head)
-	}
-	t.Head = append(t.Head, "best 10 s, "+u.SpeedName())
-	for _, c := range cs[1:] {
-		cells := []string{c.label(26)}
-		for _, m := range ms {
-			cells = append(cells, dash(words.Between(minus(m.of(c), m.of(cs[0])), 1, m.digits)))
-		}
-		t.add(append(cells, dash(words.Fixed(c.best-cs[0].best, 1)))...)
-	}
-	return t
-}
-
-// minus is a minus b, two numbers that know nothing of each other.
-func minus(a, b interval.Interval) interval.Interval {
-	if !a.Known() || !b.Known() {
-		return interval.Unknown()
-	}
-	return interval.Normal(a.Value-b.Value, math.Hypot(a.SD(), b.SD()))
 }

@@ -13,14 +13,14 @@ import (
 // crowd is how many curves a picture of one among all can hold behind the one.
 const crowd = 12
 
-func compareFigures(cs []contender, ms []measure, u words.Units) []*figure {
-	out := []*figure{overlayShare(cs, u)}
-	for _, m := range ms {
+func (p *compared) figures() []*figure {
+	out := []*figure{p.overlayShare()}
+	for _, m := range p.measures() {
 		if m.id == "slope" {
-			out = append(out, overlayLaw(cs))
+			out = append(out, p.overlayLaw())
 		}
 		if m.id != "" {
-			out = append(out, rowsFigure(cs, m))
+			out = append(out, p.rowsFigure(m))
 		}
 	}
 	out = slices.DeleteFunc(out, func(f *figure) bool { return f == nil })
@@ -32,10 +32,10 @@ func compareFigures(cs []contender, ms []measure, u words.Units) []*figure {
 
 // overlay draws two curves in one picture, and more of them in one each, before
 // all the others, on the same axes.
-func overlay(f *figure, xl, yl string, cs []contender, curve func(contender) []chart.Sample, ref ...chart.Layer) *figure {
+func (p *compared) overlay(f *figure, xl, yl string, curve func(contender) []chart.Sample, ref ...chart.Layer) *figure {
 	var all []contender
 	var lines [][]chart.Sample
-	for _, c := range cs {
+	for _, c := range p.all {
 		if line := curve(c); len(line) > 1 {
 			all, lines = append(all, c), append(lines, line)
 		}
@@ -73,62 +73,69 @@ func overlay(f *figure, xl, yl string, cs []contender, curve func(contender) []c
 	return f
 }
 
-func overlayShare(cs []contender, u words.Units) *figure {
-	f := newFigure("shares", u, spread(cs, func(c contender) interval.Interval { return u.Sheet(c.r).Front().Scale(100) }, "At each one's own top speed the front foot carries", "%", 0))
-	return overlay(f, "speed through the water, "+u.SpeedName(), "front share, %", cs, func(c contender) []chart.Sample {
-		b := &builder{r: c.r, u: u}
+func (p *compared) overlayShare() *figure {
+	f := newFigure("shares", p.u, p.spread(func(c contender) interval.Interval { return c.Front().Scale(100) }, "At each one's own top speed the front foot carries", "%", 0))
+	return p.overlay(f, "speed through the water, "+p.u.SpeedName(), "front share, %", func(c contender) []chart.Sample {
+		b := &builder{r: c.Result, u: p.u}
 		return slices.DeleteFunc(b.shares(b.today()), func(p chart.Sample) bool { return !words.Finite(p.X) || !words.Finite(p.Value) })
 	}, chart.Rule{At: 50, Ink: "even"})
 }
 
 // overlayLaw is the pitch law against lift area: what differs here is foil
 // and board, not the rider's weight.
-func overlayLaw(cs []contender) *figure {
-	f := newFigure("laws", words.Units{}, spread(cs, func(c contender) interval.Interval { return c.slope }, "For 100 cm² more lift area the nose comes up by", "degrees", 2))
-	return overlay(f, "lift area, cm²", "pitch above zero lift, degrees", cs, func(c contender) []chart.Sample {
-		if !c.slope.Known() || c.r.Setup == nil {
+func (p *compared) overlayLaw() *figure {
+	f := newFigure("laws", p.u, p.spread(contender.slope, "For 100 cm² more lift area the nose comes up by", "degrees", 2))
+	return p.overlay(f, "lift area, cm²", "pitch above zero lift, degrees", func(c contender) []chart.Sample {
+		if !c.slope().Known() || c.Setup == nil {
 			return nil
 		}
-		return []chart.Sample{{}, {X: 600, Value: 6 * c.slope.Value}}
+		return []chart.Sample{{}, {X: 600, Value: 6 * c.slope().Value}}
 	})
 }
 
+// ranked are those of whom a measure is known, the least first.
+func (p *compared) ranked(of func(contender) interval.Interval) []contender {
+	known := slices.DeleteFunc(slices.Clone(p.all), func(c contender) bool { return !words.Finite(of(c).Value) })
+	slices.SortStableFunc(known, func(a, b contender) int { return cmp.Compare(of(a).Value, of(b).Value) })
+	return known
+}
+
 // spread says between what values they lie.
-func spread(cs []contender, of func(contender) interval.Interval, what, unit string, digits int) string {
-	known := slices.DeleteFunc(slices.Clone(cs), func(c contender) bool { return !of(c).Known() })
+func (p *compared) spread(of func(contender) interval.Interval, what, unit string, digits int) string {
 	says := struct{ What, Low, Least, High, Most string }{What: what}
-	if len(known) > 1 {
-		by := func(a, b contender) int { return cmp.Compare(of(a).Value, of(b).Value) }
-		lo, hi := slices.MinFunc(known, by), slices.MaxFunc(known, by)
-		says.Low, says.Least = words.Fixed(of(lo).Value, digits), lo.Name
-		says.High, says.Most = words.Fixed(of(hi).Value, digits)+words.NBSP+unit, hi.Name
+	if all := p.ranked(of); len(all) > 1 {
+		a, z := all[0], all[len(all)-1]
+		says.Low, says.Least = words.Fixed(of(a).Value, digits), a.Name
+		says.High, says.Most = words.Fixed(of(z).Value, digits)+words.NBSP+unit, z.Name
 	}
-	return words.Units{}.Tell("spread", says)
+	return p.u.Tell("spread", says)
 }
 
 // rowsFigure is one measure of all, one row each, sorted.
-func rowsFigure(cs []contender, m measure) *figure {
-	known := slices.DeleteFunc(slices.Clone(cs), func(c contender) bool { return !words.Finite(m.of(c).Value) })
-	if len(known) < 2 {
+func (p *compared) rowsFigure(m measure) *figure {
+	all := p.ranked(m.of)
+	if len(all) < 2 {
 		return nil
 	}
-	slices.SortStableFunc(known, func(a, b contender) int { return cmp.Compare(m.of(a).Value, m.of(b).Value) })
 	f := &figure{ID: m.id, Title: m.title}
-	a, z := known[0], known[len(known)-1]
+	a, z := all[0], all[len(all)-1]
 	first, last := m.of(a), m.of(z)
-	f.Says = fmt.Sprintf("From %s (%s) to %s (%s).", words.Fixed(first.Value, m.digits), a.Name, words.Fixed(last.Value, m.digits), z.Name)
-	f.Says += " " + cmp.Or(m.apart, words.Choose(last.Low <= first.High, "Their intervals overlap: these two are not clearly different.", "These two are clearly different."))
+	f.Says = fmt.Sprintf("From %s (%s) to %s (%s). ", words.Fixed(first.Value, m.digits), a.Name, words.Fixed(last.Value, m.digits), z.Name)
+	apart := words.Choose(last.Low <= first.High, "Their intervals overlap: these two are not clearly different.", "These two are clearly different.")
+	if m.id == "even" && p.Only != nil { // the judgement tells more than their intervals
+		apart = cmp.Or(p.u.Tell("apart", p.Only), apart)
+	}
+	f.Says += apart
 	f.Table = &table{Caption: m.title + ", with 90 % intervals", Head: []string{"who", m.axis}}
 	whiskers := chart.Whiskers{Ink: "now"}
-	for i, c := range known {
-		v := m.of(c)
-		f.Table.add(c.label(26), words.Between(v, 1, m.digits))
-		whiskers.Items = append(whiskers.Items, sample(float64(len(known)-1-i), v))
+	for i, c := range all {
+		f.Table.add(c.label(26), words.Between(m.of(c), 1, m.digits))
+		whiskers.Items = append(whiskers.Items, sample(float64(len(all)-1-i), m.of(c)))
 	}
 	layers := []chart.Layer{whiskers}
 	if m.id == "tacks" {
 		layers = []chart.Layer{chart.Rule{At: 0, Vertical: true, Ink: "even"}, whiskers}
 	}
-	f.rows(len(known), func(i int, wide bool) string { return known[i].label(words.Choose(wide, 24, 12)) }, chart.Panel{XLabel: m.axis, Layers: layers})
+	f.rows(len(all), func(i int, wide bool) string { return all[i].label(words.Choose(wide, 24, 12)) }, chart.Panel{XLabel: m.axis, Layers: layers})
 	return f
 }

@@ -13,31 +13,29 @@ import (
 
 // CompareText writes the comparison for a terminal, at most 24 lines.
 func CompareText(w io.Writer, c *analysis.Comparison, o TextOptions) error {
-	if len(c.Results) < 2 {
-		return errTooFew
-	}
 	u := o.Units.OrDefault()
-	cs, lo, top := contenders(c, u)
+	p, err := newCompared(c, u)
+	if err != nil {
+		return err
+	}
 	t := newTextPage(o)
-	t.head(comparedTitle(c))
-	t.row("", compareHead(c, cs), vital)
-	if b := onlyChange(c); b != nil {
-		t.row("Why", u.Judgement(b), needed)
+	t.head(p.Title())
+	t.row("", p.Head(), vital)
+	if p.Only != nil {
+		t.row("Why", u.Judgement(p.Only), needed)
 		next, mind := u.NextOf(c.Athletes[0].Last())
 		t.row("Next", next, vital)
 		t.row("Mind", mind, vital)
 	}
-	if len(c.Results) == 2 && len(c.Athletes) == 1 {
-		t.row("Drag", u.DragChange(c.Athletes[0].Changes[0].Drag), vital)
-	}
-	if len(c.Athletes) > 1 {
+	t.row("Drag", p.Drag(), vital)
+	if !p.oneAthlete() {
 		t.row("Mind", "One small step a session, at low speed first. Each one's sheet says what to check.", vital)
-		slices.SortStableFunc(cs, func(a, b contender) int { return words.MostToGain(a.r, b.r) })
-		t.team(cs, u)
+		slices.SortStableFunc(p.all, func(a, b contender) int { return words.MostToGain(a.Result, b.Result) })
+		t.team(p)
 	} else {
-		t.sessions(c, cs, lo, top, u)
+		t.sessions(p)
 	}
-	_, err := io.WriteString(w, t.String())
+	_, err = io.WriteString(w, t.String())
 	return err
 }
 
@@ -47,7 +45,8 @@ func short(v float64, d int) string {
 }
 
 // team is a line for each athlete, and under it the next step where there is room.
-func (t *textPage) team(cs []contender, u words.Units) {
+func (t *textPage) team(p *compared) {
+	u := p.u
 	name := max(10, t.width-58)
 	row := func(name string, room int, cells ...any) string {
 		return fmt.Sprintf("%-*s", room, name) + fmt.Sprintf("%6s%6s%13s%9s%7s%7s%10s", cells...)
@@ -55,20 +54,19 @@ func (t *textPage) team(cs []contender, u words.Units) {
 	t.add(t.style("2", row("athlete", name, "off", "after", "front, top", "gradient", "tacks", "10 s", "sure")))
 	t.add(t.style("2", row("", name, "%", "%", "% at "+u.SpeedName(), "%/"+u.SpeedName(), "deg", u.SpeedName(), "")))
 	var lines, steps [][]string
-	for _, c := range cs {
-		s := u.Sheet(c.r)
+	for _, c := range p.all {
 		after, gradient, front, sure := "-", "-", "-", "-"
-		if a := c.r.Advice; a != nil {
+		if a := c.Advice; a != nil {
 			gradient = short(u.Gradient(a.GradientNow).Value, 1)
-			if s.Step() {
+			if c.Step() {
 				after, sure = short(100*a.EvennessAfter.Value, 0), plain.Replace(words.Percent(float64(a.ChanceBetter)))
 			}
 		}
-		if s.Front().Known() {
-			front = short(100*s.Front().Value, 0) + " at " + short(u.SpeedValue(s.Top), 0)
+		if c.Front().Known() {
+			front = short(100*c.Front().Value, 0) + " at " + short(u.SpeedValue(c.Top), 0)
 		}
-		lines = append(lines, []string{row(words.CleanTo(c.Name, name-1), name, short(c.off.Value, 0), after, front, gradient, short(math.Abs(c.tacks.Value), 1), short(c.best, 1), sure)})
-		w := words.For(c.r, u)
+		lines = append(lines, []string{row(words.CleanTo(c.Name, name-1), name, short(100*c.OffEven().Value, 0), after, front, gradient, short(math.Abs(c.Tacks().Value), 1), short(p.best(c).Value, 1), sure)})
+		w := words.For(c.Result, u)
 		steps = append(steps, words.Wrap(plain.Replace(w.Head+" "+w.SoFar), t.width-1))
 	}
 	if t.lines()+len(lines)+len(slices.Concat(steps...)) <= textLines {
@@ -105,26 +103,27 @@ func (t *textPage) parts(r *analysis.Result, u words.Units) {
 }
 
 // sessions is a line for each session of one athlete, and what was changed before it.
-func (t *textPage) sessions(c *analysis.Comparison, cs []contender, lo, top float64, u words.Units) {
+func (t *textPage) sessions(p *compared) {
+	u := p.u
 	name := max(12, min(30, t.width-44))
 	line := "%-*s%10s%12s%10s%10s"
 	ascii := func(v float64) string { return strings.ReplaceAll(u.SpeedText(v), words.NBSP, " ") }
 	heads := []string{"", ""}
-	if words.Finite(lo) {
-		heads = []string{ascii(lo), ascii(top)}
+	if words.Finite(p.lo) {
+		heads = []string{ascii(p.lo), ascii(p.top)}
 	}
 	t.add(t.style("2", fmt.Sprintf(line, name, "session", "off even", "front share", "", "best 10 s")))
 	t.add(t.style("2", fmt.Sprintf(line, name, "", "from 50 %", heads[0], heads[1], u.SpeedName())))
-	changes := len(cs) > 2 && 2*len(cs) <= textLines-t.lines()
-	for i, x := range cs {
-		if left := textLines - t.lines(); left <= 1 && i < len(cs)-1 {
-			t.add(fmt.Sprintf("and %d more; the page shows them all", len(cs)-i))
+	changes := len(p.all) > 2 && 2*len(p.all) <= textLines-t.lines()
+	for i, x := range p.all {
+		if left := textLines - t.lines(); left <= 1 && i < len(p.all)-1 {
+			t.add(fmt.Sprintf("and %d more; the page shows them all", len(p.all)-i))
 			break
 		}
-		if ch := c.Athletes[0].Changes; i > 0 && changes && ch[i-1].Judged != nil {
+		if ch := p.Athletes[0].Changes; i > 0 && changes && ch[i-1].Judged != nil {
 			t.add("  " + words.CleanTo(plain.Replace(words.VerdictHead(ch[i-1].Judged)), t.width-2))
 		}
-		t.add(fmt.Sprintf(line, name, words.CleanTo(x.Key+"  "+x.Name, name-1), short(x.off.Value, 0), short(x.low.Value, 0), short(x.top.Value, 0), short(x.best, 1)))
-		t.parts(x.r, u)
+		t.add(fmt.Sprintf(line, name, words.CleanTo(x.Key+"  "+x.Name, name-1), short(100*x.OffEven().Value, 0), short(100*x.share(p.lo).Value, 0), short(100*x.share(p.top).Value, 0), short(p.best(x).Value, 1)))
+		t.parts(x.Result, u)
 	}
 }

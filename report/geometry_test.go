@@ -480,17 +480,20 @@ func TestComparedSigns(t *testing.T) {
 		r.Advice.EvennessNow = interval.Exact(0.10 - 0.04*float64(i))
 	}
 	u := words.Units{}.OrDefault()
-	cs, lo, top := contenders(comparison(rs, &advice.BeforeAfter{}), u)
-	row := diffTable(cs, measures(u, lo, top), u).Rows[0].Cells
+	p, err := newCompared(comparison(rs, &advice.BeforeAfter{}), u)
+	if err != nil {
+		t.Fatal(err)
+	}
+	row := p.differences().Rows[0].Cells
 	for i, want := range map[int]string{1: "−4", 3: "1.00", 4: "1.0", 5: "1.0"} {
 		if !strings.HasPrefix(row[i], want) {
 			t.Errorf("column %d is %q, want %s", i, row[i], want)
 		}
 	}
-	if !near(cs[0].tacks.Value, 1, 1e-9) || !near(cs[0].slope.Value, 1, 1e-9) {
-		t.Errorf("tacks %v, slope %v", cs[0].tacks, cs[0].slope)
+	if a := p.all[0]; !near(a.Tacks().Value, 1, 1e-9) || !near(a.slope().Value, 1, 1e-9) {
+		t.Errorf("tacks %v, slope %v", a.Tacks(), a.slope())
 	}
-	law := string(overlayLaw(cs).SVG[1])
+	law := string(p.overlayLaw().SVG[1])
 	_, _, t1, b1 := box(paths(law, "s-now")[0])
 	_, _, t2, b2 := box(paths(law, "s-next")[0])
 	ticks := regexp.MustCompile(`<text class="t-text" x="[^"]*" y="([^"]*)"[^>]*text-anchor="end"[^>]*>(\d+)</text>`).FindAllStringSubmatch(law, -1)

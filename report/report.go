@@ -69,6 +69,7 @@ var funcs = template.FuncMap{
 	"cellKind": cellKind,
 	"fileName": words.FileName,
 	"clean":    words.Clean,
+	"sentence": words.Sentence,
 	"style":    func() template.CSS { return template.CSS(styleSheet) },
 	"script":   func() template.JS { return template.JS(script) },
 	// json is a JSON text that report made itself; < is escaped by encoding/json.

@@ -78,22 +78,8 @@ func Missing(r *analysis.Result) (out []string) {
 // MostToGain orders results by what their next step gains, the largest gain
 // first, then by how far the load is off even, what is not known last.
 func MostToGain(a, b *analysis.Result) int {
-	return cmp.Or(cmp.Compare(Gain(b), Gain(a)), UnknownLast(-offEven(a), -offEven(b)))
-}
-
-// Gain is how much nearer to even the next step brings the load, as a share.
-func Gain(r *analysis.Result) float64 {
-	if a := r.Advice; a != nil && a.Verdict == advice.Change && a.EvennessAfter.Known() {
-		return a.EvennessNow.Value - a.EvennessAfter.Value
-	}
-	return 0
-}
-
-func offEven(r *analysis.Result) float64 {
-	if r.Advice == nil {
-		return math.NaN()
-	}
-	return r.Advice.EvennessNow.Value
+	p, q := Units{}.Sheet(a), Units{}.Sheet(b)
+	return cmp.Or(cmp.Compare(q.Gain(), p.Gain()), UnknownLast(-p.OffEven().Value, -q.OffEven().Value))
 }
 
 // feltMove is a change of the share that four notes can hardly tell from none.

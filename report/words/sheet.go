@@ -347,6 +347,22 @@ func (s *Sheet) Tacks() interval.Interval {
 	return interval.Unknown()
 }
 
+// OffEven is how far off even the load is today, as a share.
+func (s *Sheet) OffEven() interval.Interval {
+	if s.Advice == nil {
+		return interval.Unknown()
+	}
+	return s.Advice.EvennessNow
+}
+
+// Gain is how much nearer to even the next step brings the load, as a share.
+func (s *Sheet) Gain() float64 {
+	if s.Step() && s.Advice.EvennessAfter.Known() {
+		return s.Advice.EvennessNow.Value - s.Advice.EvennessAfter.Value
+	}
+	return 0
+}
+
 // Front is today's front share at the top speed.
 func (s *Sheet) Front() interval.Interval { return Possible(s.Fast.FrontShare) }
 

@@ -212,7 +212,8 @@ func TestForgedParts(t *testing.T) {
 		x := struct {
 			Answer
 			*Sheet
-		}{Answer{Head: "Ride.", SoFar: Units{}.Tell("followed", r)}, Units{}.Sheet(r)}
+			Mind string
+		}{Answer{Head: "Ride.", SoFar: Units{}.Tell("followed", r)}, Units{}.Sheet(r), ""}
 		if facts := (Units{}).Facts("next step", x); len(facts) != 3 || facts[1].Value != "no step yet" || !strings.Contains(facts[0].Value, Clean(title)) {
 			t.Errorf("%q: facts %+v", title, facts)
 		}
