@@ -10,9 +10,6 @@ import (
 	"evenfoot/analysis/trim"
 )
 
-// newtons is a force.
-func newtons(i interval.Interval) string { return Between(i, 1, 0) + NBSP + "N" }
-
 // percentOf is a part in percent, with a digit where it is small.
 func percentOf(v float64) string { return Fixed(v, Choose(math.Abs(v) < 9.5, 1, 0)) + NBSP + "%" }
 

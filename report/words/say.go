@@ -10,7 +10,6 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/feet"
-	"evenfoot/analysis/interval"
 	"evenfoot/analysis/pitchlaw"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
@@ -71,17 +70,7 @@ var (
 
 func init() { setup.Words = Units{}.OrDefault().trouble }
 
-// A troubled is why a session cannot be analysed.
-type troubled struct {
-	*setup.Trouble
-	u Units
-}
-
-// Label is what the trouble is with, Keyed a value of it.
-func (t troubled) Label() string      { return LowerFirst(keyNamed(t.Text[0]).Label) }
-func (t troubled) Keyed(i int) string { return t.u.Keyed(keyNamed(t.Text[0]), t.Values[i]) }
-
-func (u Units) trouble(t *setup.Trouble) string { return u.from(troubleBook, t.Kind, troubled{t, u}) }
+func (u Units) trouble(t *setup.Trouble) string { return u.from(troubleBook, t.Kind, t) }
 
 // from is the sentence of a kind about x in a book, else the kind.
 func (u Units) from(b book, kind string, x any) string {
@@ -102,12 +91,7 @@ func (u Units) Explain(err error) error {
 }
 
 // SpeedError says why there is no advice for the speeds, and what to do.
-func (u Units) SpeedError(e *analysis.SpeedError) string {
-	return u.Tell("no speeds", struct {
-		*analysis.SpeedError
-		Near float64
-	}{e, analysis.NearRidden})
-}
+func (u Units) SpeedError(e *analysis.SpeedError) string { return u.Tell("no speeds", e) }
 
 // fromTo is a stretch of time as 12 s–31 s (19 s).
 func fromTo(f align.Finding) string {
@@ -123,12 +107,7 @@ func sinceStart(t float64) string {
 }
 
 // Lack says what a log does not give and the pitch law needs.
-func (u Units) Lack(l pitchlaw.Lack) string {
-	return u.from(lawBook, string(l.Kind), struct {
-		pitchlaw.Lack
-		Have, Need float64
-	}{l, float64(l.Have), float64(l.Need)})
-}
+func (u Units) Lack(l pitchlaw.Lack) string { return u.from(lawBook, string(l.Kind), l) }
 
 // Bend says how the pitch departs from the straight line; "" when that does
 // not matter.
@@ -147,21 +126,13 @@ func Reason(r pitchlaw.Reason) string {
 	return string(r)
 }
 
-// flowDoubt is the 1σ, m/s, above which the flow along a line is called unknown.
-const flowDoubt = 0.3
-
 // Flow says along which line the log cannot tell the water's flow, and whether
 // the flow turned; "" when there is nothing to say.
 func (u Units) Flow(f *pitchlaw.Fit) string {
 	if f == nil || f.FlowSource == "given" || !f.Slope.Known() {
 		return ""
 	}
-	return strings.Join(u.TellAll("flow", struct {
-		*pitchlaw.Fit
-		Line   float64 // degrees
-		Doubt  float64 // m/s, 90 %
-		Unsure bool
-	}{f, f.FlowAxis * radian, interval.Z90 * f.FlowDoubt, f.FlowDoubt > flowDoubt}), " ")
+	return strings.Join(u.TellAll("flow", f), " ")
 }
 
 // Current says which current the log shows, "" where none is known of.
@@ -181,13 +152,8 @@ func (u Units) Current(r *analysis.Result) string {
 	return strings.TrimSpace(s + " " + u.Flow(r.Law))
 }
 
-// farSigmas is how far an unknown must be to be called far outside.
-const farSigmas = 4.0
-
 // Conflict says which input disagrees with the rest, and what to check.
-func (u Units) Conflict(c trim.Conflict) string {
-	return u.from(conflictBook, string(c.Kind), strain{c, u})
-}
+func (u Units) Conflict(c trim.Conflict) string { return u.from(conflictBook, string(c.Kind), c) }
 
 // earlier names the n-th earlier session, from 1.
 func earlier(title string, n int) string {
@@ -197,29 +163,17 @@ func earlier(title string, n int) string {
 	return "“" + Clean(title) + "”"
 }
 
-// A strain is a conflict with an unknown of the setup.
-type strain struct {
-	trim.Conflict
-	u Units
+// where names the outing of a conflict, "" for this one.
+func where(c trim.Conflict) string {
+	return Choose(c.Outing > 0, " of "+earlier(c.Title, c.Outing), "")
 }
 
-// Where names the outing, "" for this one.
-func (s strain) Where() string {
-	if s.Outing > 0 {
-		return " of " + earlier(s.Title, s.Outing)
-	}
-	return ""
-}
-
-// Far says that the unknown must be far outside.
-func (s strain) Far() bool { return s.Sigmas >= farSigmas }
-
-// Value is one of the unknown.
-func (s strain) Value(v float64) string {
-	if x := s.Unknown; x.Key == "" || strings.HasSuffix(x.Key, "_percent") {
+// unknown is a value of an unknown of the model.
+func (u Units) unknown(x trim.Unknown, v float64) string {
+	if x.Key == "" || strings.HasSuffix(x.Key, "_percent") {
 		return fmt.Sprintf("%.3g %s", v*x.Scale, x.Unit)
 	}
-	return s.u.Keyed(keyNamed(s.Unknown.Key), v)
+	return u.Keyed(keyNamed(x.Key), v)
 }
 
 // Measure asks for a value of the setup that is left to its default.

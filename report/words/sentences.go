@@ -126,88 +126,64 @@ func num(v any) float64 { return reflect.ValueOf(v).Float() }
 // can is what the sentences of all books may call, in the reader's units.
 func (u Units) can() template.FuncMap {
 	return template.FuncMap{
-		"say": u.Say, "part": u.Tell, "here": u.here, "conflict": u.Conflict, "reason": Reason, "observation": u.Observation,
-		"clean": Clean, "listed": Listed, "quotedNames": quotedNames, "plural": Plural, "upper": UpperFirst, "lower": LowerFirst,
-		"fine": u.SpeedFine, "speeds": u.speeds, "knot": u.SpeedName, "length": u.LengthText, "roughly": u.lengthRound,
-		"way": u.way, "further": u.further, "foreAft": ForeAft, "places": u.places, "placeAt": placeAt, "percent": Percent, "about": about,
-		"noted": u.speedNoted, "clock": sinceStart, "span": fromTo, "minutes": Minutes, "level": levelOf, "limit": limit,
-		"cards": u.cards, "cardCount": CardCount, "heavy": heavy, "screwCare": screwCare, "whatChanged": whatChanged,
-		"gain": u.Gains, "gainAbout": u.gainsAbout, "raised": raisedRange, "exact": func(i interval.Interval) interval.Interval { return interval.Exact(i.Value) },
-		"signed":   func(mm interval.Interval) string { return signedRange(mm, u) },
-		"minus":    func(a, b float64) float64 { return a - b },
-		"abs":      math.Abs,
-		"float":    num,
-		"distance": func(m any) string { return u.DistanceText(num(m)) },
-		"a":        a, "units": unitsOf, "counted": func(n float64, one string) string { return Counted(int(n), one) },
-		"bytes":     func(n int) string { return humanize.IBytes(uint64(n)) },
-		"rate":      func(hz any) string { return Fixed(num(hz), Choose(math.Abs(num(hz)-math.Round(num(hz))) < 0.05, 0, 1)) },
-		"ofSpeed":   u.SpeedValue,
-		"gradient":  func(perKnot float64) float64 { return u.Gradient(interval.Exact(perKnot)).Value },
-		"halfWidth": func(i interval.Interval) float64 { return (i.High - i.Low) / 2 },
-		"best":      u.BestSpeed,
-		"nbsp":      func() string { return NBSP },
-		"join":      func(s []string) string { return strings.Join(s, ", ") },
-		"rider":     u.RiderText, "sentence": Sentence, "cleanTo": CleanTo, "leftOut": LeftOut, "missing": Missing, "choice": ChoiceName, "bySize": bySize, "verdict": VerdictHead, "dragChange": u.DragChange,
-		"weight":    u.Weight,
-		"bend":      Bend,
-		"surely":    func() float64 { return advice.Surely },
-		"last":      func(i int, of []float64) bool { return i == len(of)-1 },
-		"number":    func(v any) bool { return reflect.ValueOf(v).Kind() == reflect.Float64 },
-		"speed":     func(v any) string { return u.SpeedText(num(v)) },
-		"speedFine": func(v any) string { return u.SpeedFine(num(v)) },
-		"fixed":     func(v any, digits int) string { return Fixed(num(v), digits) },
-		"finite":    func(v any) bool { return Finite(num(v)) },
-		"percentOf": func(v any) string { return percentOf(num(v)) },
-		"per":       func(v any) string { return Percent(num(v)) },
-		"between":   Between, "newtons": newtons, "newton": func(v float64) string { return Fixed(v, 0) + NBSP + "N" },
-		"inPercentOf": func(i interval.Interval) string { return Between(i, 1, 0) + NBSP + "%" },
-		"mass":        u.MassText, "thin": func(m float64) string { return u.Thin(math.Abs(m)) },
-		"speedBetween": func(i interval.Interval) string {
-			return Between(i, u.SpeedValue(1), 1) + NBSP + u.SpeedName()
-		},
-		"add":        func(a, b float64) float64 { return a + b },
-		"outside":    func(i interval.Interval) bool { return i.Low*i.High > 0 }, // of zero
-		"least":      func(i interval.Interval) float64 { return min(math.Abs(i.Low), math.Abs(i.High)) },
-		"most":       func(i interval.Interval) float64 { return max(math.Abs(i.Low), math.Abs(i.High)) },
-		"thousandth": func(v float64) float64 { return v / 1000 },
-		"pressed": func(mm float64) string {
-			return Choose(math.Abs(mm) < 1, "about where they do", u.further(mm/1000))
-		},
-		"tell":        func(kind string) string { return u.Tell(kind, nil) },
-		"half":        func(v interval.Number) string { return fmt.Sprintf("%.2f", float64(v)/2) },
-		"millimetres": func(m float64) string { return fmt.Sprintf("%.1f", m*1000) },
-		"even":        even,
-		"feltMove":    func() float64 { return feltMove },
-		"leastReach":  func() int { return pitchlaw.LeastReach },
-		"deg":         func(rad float64, digits int) string { return fmt.Sprintf("%.*f°", digits, rad*radian) },
-		"size":        func(rad float64) string { return fmt.Sprintf("%.1f°", math.Abs(rad)*radian) },
-		"turn":        func(rad float64) string { return fmt.Sprintf("%+.1f°", rad*radian) },
-		"bearing":     func(rad float64) string { return fmt.Sprintf("%03.0f°", rad*radian) },
-		"round":       func(v float64) string { return fmt.Sprintf("%.0f", v) },
-		"ahead":       func(s float64) string { return fmt.Sprintf("%+.1f", s) },
-		"hours":       func(s float64) string { return fmt.Sprintf("%.0f", s/3600) },
-		"hundred":     func(share float64) float64 { return 100 * share },
-		"off":         func(v, from float64) string { return Percent(math.Abs(v/from - 1)) },
-		"within":      func(sd float64) string { return fmt.Sprintf("%.0f", 100*interval.Z90*sd) },
-		"inPercent":   func(share *interval.Interval) string { return Between(*share, 100, 0) },
-		"gains":       func(g *interval.Interval) string { return u.Gains(*g) },
-		"perSpeed":    func(perKnot float64) string { return in(perKnot*u.perSpeed(), 1, "%") },
-		"area":        func(m2 float64) string { return Area(m2, u) },
-		"keys":        keys,
-		"row":         func(c *advice.Comparison) string { return u.Row(*c) },
-		"changed":     func(all []advice.Difference) string { return strings.Join(u.Changed(all), "; ") },
-		"track":       func(r *analysis.Result) string { return u.track(r.Setup) },
-		"unstopped":   func(why analysis.Finding) string { return strings.TrimSuffix(u.Say(why), ".") },
+		// What is said elsewhere.
+		"say": u.Say, "part": u.Tell, "tell": func(kind string) string { return u.Tell(kind, nil) }, "here": u.here, "conflict": u.Conflict,
+		"reason": Reason, "observation": u.Observation, "bend": Bend, "leftOut": LeftOut, "missing": Missing, "choice": ChoiceName,
+		"verdict": VerdictHead, "whatChanged": whatChanged, "dragChange": u.DragChange, "screwCare": screwCare, "row": u.Row, "changed": u.Changed, "keys": keys,
+		"unstopped": func(why analysis.Finding) string { return strings.TrimSuffix(u.Say(why), ".") },
 		"lost": func(why analysis.Finding) string {
 			_, s, _ := strings.Cut(becameBook.say(u, fmt.Sprint(why), nil), ": ")
 			return s
 		},
-		"moved": func(m *interval.Interval) string { return signedRange(m.Scale(1000), u) },
-		"turned": func(rad *interval.Interval) string {
+		// Words.
+		"clean": Clean, "cleanTo": CleanTo, "sentence": Sentence, "upper": UpperFirst, "lower": LowerFirst, "plural": Plural, "a": a,
+		"listed": Listed, "join": strings.Join, "quotedNames": quotedNames, "units": unitsOf, "rider": u.RiderText, "level": levelOf, "limit": limit,
+		"counted": func(n float64, one string) string { return Counted(int(n), one) },
+		"last":    func(i int, of []float64) bool { return i == len(of)-1 },
+		// Numbers.
+		"float": num, "minus": func(a, b float64) float64 { return a - b }, "times": func(v any, k float64) float64 { return num(v) * k },
+		"abs": math.Abs, "finite": func(v any) bool { return Finite(num(v)) }, "fixed": func(v any, digits int) string { return Fixed(num(v), digits) },
+		"percent": func(v any) string { return Percent(num(v)) }, "about": about, "between": Between, "bySize": bySize,
+		"percentOf": func(v any) string { return percentOf(num(v)) },
+		"off":       func(v, from float64) string { return Percent(math.Abs(v/from - 1)) },
+		"ahead":     func(s float64) string { return fmt.Sprintf("%+.1f", s) },
+		"bytes":     func(n int) string { return humanize.IBytes(uint64(n)) },
+		"rate":      func(hz any) string { return Fixed(num(hz), Choose(math.Abs(num(hz)-math.Round(num(hz))) < 0.05, 0, 1)) },
+		"exact":     func(i interval.Interval) interval.Interval { return interval.Exact(i.Value) },
+		"halfWidth": func(i interval.Interval) float64 { return (i.High - i.Low) / 2 },
+		"outside":   func(i interval.Interval) bool { return i.Low*i.High > 0 }, // of zero
+		"least":     func(i interval.Interval) float64 { return min(math.Abs(i.Low), math.Abs(i.High)) },
+		"most":      func(i interval.Interval) float64 { return max(math.Abs(i.Low), math.Abs(i.High)) },
+		// Speeds and times.
+		"speed": func(v any) string { return u.SpeedText(num(v)) }, "speedFine": func(v any) string { return u.SpeedFine(num(v)) },
+		"speeds": u.speeds, "noted": u.speedNoted, "ofSpeed": u.SpeedValue, "best": u.BestSpeed, "knot": u.SpeedName,
+		"clock": sinceStart, "span": fromTo, "minutes": Minutes, "hours": func(s float64) string { return Fixed(s/3600, 0) },
+		// Lengths, areas, weights and moves.
+		"length": u.LengthText, "roughly": u.lengthRound, "distance": func(m any) string { return u.DistanceText(num(m)) }, "area": func(m2 float64) string { return Area(m2, u) },
+		"mass": u.MassText, "weight": u.Weight, "thin": func(m float64) string { return u.Thin(math.Abs(m)) }, "cards": u.cards, "cardCount": CardCount,
+		"way": u.way, "further": u.further, "foreAft": ForeAft, "places": u.places, "placeAt": placeAt, "track": u.track,
+		"signed": func(mm interval.Interval) string { return signedRange(mm, u) },
+		"moved":  func(m interval.Interval) string { return signedRange(m.Scale(1000), u) },
+		"pressed": func(mm float64) string {
+			return Choose(math.Abs(mm) < 1, "about where they do", u.further(mm/1000))
+		},
+		// Angles.
+		"deg":     func(rad float64, digits int) string { return fmt.Sprintf("%.*f°", digits, rad*radian) },
+		"turn":    func(rad float64) string { return fmt.Sprintf("%+.1f°", rad*radian) },
+		"bearing": func(rad float64) string { return fmt.Sprintf("%03.0f°", rad*radian) },
+		"raised":  raisedRange,
+		"turned": func(rad interval.Interval) string {
 			i := rad.Scale(radian)
 			return Fixed(math.Abs(i.Value), 1) + "° " + Choose(i.Value > 0, "more bow-up", "less bow-up") + rangeOf(i, 1, "less", "more")
 		},
-		"noteCount": func(n int) string { return UpperFirst(Plural(n, "note")) + " of feel" },
-		"either":    func(s []string) string { return strings.Join(s, " or ") },
+		// The load.
+		"heavy": heavy, "even": even, "gain": u.Gains, "gainAbout": u.gainsAbout,
+		"perSpeed": func(perKnot float64) string { return in(perKnot*u.perSpeed(), 1, "%") },
+		// Values of the setup and of the model.
+		"label": func(key string) string { return LowerFirst(keyNamed(key).Label) }, "unknown": u.unknown,
+		"keyed": func(key string, v float64) string { return u.Keyed(keyNamed(key), v) },
+		// What is judged by, and known.
+		"surely": func() float64 { return advice.Surely }, "feltMove": func() float64 { return feltMove }, "leastReach": func() int { return pitchlaw.LeastReach },
+		"nearRidden": func() float64 { return analysis.NearRidden }, "z90": func() float64 { return interval.Z90 }, "where": where,
 	}
 }
