@@ -9,6 +9,7 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/mark"
+	"evenfoot/analysis/ride"
 	"evenfoot/report/chart"
 	"evenfoot/report/words"
 )
@@ -71,20 +72,8 @@ func (t trace) bins(lo, hi float64, n int) []bin {
 		if !words.Finite(v) || !(x >= lo && x <= hi) {
 			continue
 		}
-		b, p := &out[min(int((x-lo)/(hi-lo)*float64(n)), n-1)], chart.XY{X: x, Y: v}
-		b.broken = b.broken || x-prev > t.gap
+		out[min(int((x-lo)/(hi-lo)*float64(n)), n-1)].add(&bin{chart.XY{X: x, Y: v}, chart.XY{X: x, Y: v}, v, 1, x-prev > t.gap})
 		prev = x
-		if b.n == 0 {
-			b.low, b.high = p, p
-		}
-		if v < b.low.Y {
-			b.low = p
-		}
-		if v > b.high.Y {
-			b.high = p
-		}
-		b.sum += v
-		b.n++
 	}
 	return out
 }
@@ -237,9 +226,7 @@ func (b *builder) timePanels(ts []trace, lo, hi float64, columns int, strip bool
 		}
 		ps = append(ps, p)
 	}
-	if n := len(ps); n > 0 {
-		ps[n-1].XLabel = "time since the start, " + words.Choose(hi < 3600, "min", "h:mm")
-	}
+	ps[len(ps)-1].XLabel = "time since the start, " + words.Choose(hi < 3600, "min", "h:mm")
 	return ps
 }
 
@@ -263,29 +250,21 @@ func (b *builder) flightRange(line []chart.XY) (lo, hi float64) {
 }
 
 func (b *builder) flights(yr chart.Range) chart.Layer {
-	var boxes []chart.Box
-	for _, x := range b.outing().Rides {
-		boxes = append(boxes, chart.Box{X0: x.Start, X1: x.End, Y0: yr.Lo, Y1: yr.Hi})
-	}
-	return chart.Boxes{Boxes: boxes, Ink: "fly"}
+	return chart.Boxes{Ink: "fly", Boxes: each(b.outing().Rides, func(x ride.Ride) chart.Box { return chart.Box{X0: x.Start, X1: x.End, Y0: yr.Lo, Y1: yr.Hi} })}
 }
 
-// marks puts turns and touchdowns along the top of the speed panel.
+// marks puts turns along the top of the speed panel, and touchdowns along its foot.
 func (b *builder) marks(yr chart.Range) []chart.Layer {
-	if b.r.Ride == nil {
-		return nil
-	}
-	y := yr.Hi - 0.05*(yr.Hi-yr.Lo)
-	var turns, falls []chart.XY
-	for _, t := range b.r.Ride.Turns {
-		turns = append(turns, chart.XY{X: (t.Start + t.End) / 2, Y: y})
-	}
-	for _, e := range b.r.Ride.Events {
+	edge := 0.05 * (yr.Hi - yr.Lo)
+	var falls []chart.XY
+	for _, e := range b.outing().Events {
 		if e.Kind == "touchdown" || e.Kind == "fall" {
-			falls = append(falls, chart.XY{X: e.Time, Y: yr.Lo + 0.05*(yr.Hi-yr.Lo)})
+			falls = append(falls, chart.XY{X: e.Time, Y: yr.Lo + edge})
 		}
 	}
-	return []chart.Layer{chart.Dots{Points: b.marked(func(m mark.Mark) chart.XY { return chart.XY{X: float64(m.At), Y: b.u.SpeedValue(float64(m.Speed))} }), Ink: "text", Size: 7}, chart.Dots{Points: turns, Ink: "turn", Size: 5}, chart.Dots{Points: falls, Ink: "touch", Shape: chart.Cross, Size: 7}}
+	turns := each(b.outing().Turns, func(t ride.Turn) chart.XY { return chart.XY{X: (t.Start + t.End) / 2, Y: yr.Hi - edge} })
+	felt := b.marked(func(m mark.Mark) chart.XY { return chart.XY{X: float64(m.At), Y: b.speed(m.Speed)} })
+	return []chart.Layer{chart.Dots{Points: felt, Ink: "text", Size: 7}, chart.Dots{Points: turns, Ink: "turn", Size: 5}, chart.Dots{Points: falls, Ink: "touch", Shape: chart.Cross, Size: 7}}
 }
 
 // marked are the marks that count, placed.
@@ -343,7 +322,7 @@ func (b *builder) rideTable() *table {
 			tack = words.Clean(*x.Tack)
 		}
 		t.add(fmt.Sprint(i+1), words.Clock(float64(x.Start)), words.Clock(float64(x.End-x.Start)), b.u.DistanceText(float64(x.Distance)),
-			words.Fixed(b.u.SpeedValue(float64(x.MeanSpeed)), 1), words.Fixed(b.u.SpeedValue(float64(x.MaxSpeed)), 1), tack)
+			words.Fixed(b.speed(x.MeanSpeed), 1), words.Fixed(b.speed(x.MaxSpeed), 1), tack)
 		if i == 199 {
 			t.Caption = "The first 200 rides"
 			break

@@ -11,11 +11,8 @@ import (
 	"evenfoot/report/words"
 )
 
-// shareClasses cut the front share for the colours of the track.
-var shareClasses = []float64{0.40, 0.45, 0.55, 0.60}
-
-// wayInks are the colours of the track: off the foil, then by class of share.
-var wayInks = []string{"idle", "sh1", "sh2", "sh3", "sh4", "sh5"}
+// ways are the legend of the track: off the foil, then by class of share.
+var ways = []legend{{"line", "idle", "not on the foil"}, {"line", "sh1", "front foot under 40 %"}, {"line", "sh2", "40 to 45 %"}, {"line", "sh3", "even: 45 to 55 %"}, {"line", "sh4", "55 to 60 %"}, {"line", "sh5", "over 60 %"}}
 
 // track is the way over the water, in metres from the start.
 func (b *builder) track() *figure {
@@ -27,14 +24,11 @@ func (b *builder) track() *figure {
 		Coordinates bool
 		Says        string
 	}{b.coordinates, b.trackSays()})
-	inks := wayInks
-	if len(b.r.FootLoad) > 0 {
-		f.Legend = []legend{{"line", "sh1", "front foot under 40 %"}, {"line", "sh2", "40 to 45 %"}, {"line", "sh3", "even: 45 to 55 %"}, {"line", "sh4", "55 to 60 %"}, {"line", "sh5", "over 60 %"}}
-	} else {
-		f.Legend = []legend{{"line", "now", "on the foil"}}
-		inks = []string{"idle", "now", "now", "now", "now", "now"}
+	of := ways
+	if len(b.r.FootLoad) == 0 {
+		of = []legend{ways[0], {"line", "now", "on the foil"}}
 	}
-	f.Legend = append(f.Legend, legend{"line", "idle", "not on the foil"})
+	f.Legend = append(slices.Clone(of[1:]), of[0])
 	span := 0.0
 	for _, p := range pos {
 		span = max(span, math.Abs(p.at.X), math.Abs(p.at.Y))
@@ -45,12 +39,12 @@ func (b *builder) track() *figure {
 			limit = 4500
 		}
 		ps := thinTrack(pos, span/400, limit)
-		lines := make([][]chart.XY, len(inks))
+		lines := make([][]chart.XY, len(of))
 		for i := 1; i < len(ps); i++ {
 			if ps[i].broken {
 				continue
 			}
-			l := &lines[ps[i].class]
+			l := &lines[min(ps[i].class, len(of)-1)]
 			if n := len(*l); n == 0 || (*l)[n-1] != ps[i-1].at {
 				*l = append(*l, chart.XY{X: math.NaN()}, ps[i-1].at)
 			}
@@ -59,7 +53,7 @@ func (b *builder) track() *figure {
 		p := &chart.Panel{XLabel: "metres east", YLabel: "metres north", Equal: true}
 		for i, l := range lines {
 			if len(l) > 0 {
-				p.Layers = append(p.Layers, chart.Line{Points: l, Ink: inks[i], Width: float64(min(i, 1) + 1)})
+				p.Layers = append(p.Layers, chart.Line{Points: l, Ink: of[i].Ink, Width: float64(min(i, 1) + 1)})
 			}
 		}
 		p.Layers = append(p.Layers, chart.Dots{Points: b.marked(func(m mark.Mark) chart.XY {
@@ -77,7 +71,7 @@ type place struct {
 	at     chart.XY // m east, north of the start
 	time   float64  // s
 	broken bool     // a gap before this one
-	class  int      // index into wayInks
+	class  int      // index into ways
 }
 
 // longSilence makes a gap in the track, s.
@@ -121,8 +115,7 @@ func (b *builder) positions() []place {
 				s, c := math.Sincos(float64(g.Course[i]) / radian)
 				v = math.Hypot(v*s-flow[0], v*c-flow[1])
 			}
-			class, _ := slices.BinarySearch(shareClasses, shareClamped(today, v))
-			p.class = 1 + class
+			p.class = 1 + words.Class(shareClamped(today, v))
 		}
 		out = append(out, p)
 	}
@@ -169,25 +162,18 @@ func (b *builder) trackSays() string {
 	if len(today) == 0 || len(b.r.SpeedHistogram) == 0 {
 		return b.u.Tell("ridden", b.r.Totals)
 	}
-	var total, front, even, maybe, back float64
+	var total, maybe float64
+	var in [5]float64 // by class
 	for _, h := range b.r.SpeedHistogram {
 		v := (h.Low + h.High) / 2
-		s := shareClamped(today, v)
 		total += h.Seconds
-		if i := shareOf(today, v); i.Known() && i.Low <= shareClasses[2] && i.High >= shareClasses[1] {
+		in[words.Class(shareClamped(today, v))] += h.Seconds
+		if i := shareOf(today, v); i.Known() && words.Class(i.Low) <= words.Even && words.Class(i.High) >= words.Even {
 			maybe += h.Seconds
-		}
-		switch {
-		case s > shareClasses[3]:
-			front += h.Seconds
-		case s < shareClasses[0]:
-			back += h.Seconds
-		case s >= shareClasses[1] && s <= shareClasses[2]:
-			even += h.Seconds
 		}
 	}
 	if !(total > 0) {
 		return b.u.Tell("ridden", b.r.Totals)
 	}
-	return b.u.Tell("track", struct{ Total, Front, Even, Maybe, Back, Much float64 }{total, front / total, even / total, maybe / total, back / total, tellsNothing})
+	return b.u.Tell("track", struct{ Total, Front, Even, Maybe, Back, Much float64 }{total, in[4] / total, in[words.Even] / total, maybe / total, in[0] / total, tellsNothing})
 }

@@ -104,7 +104,7 @@ func TestComparedParts(t *testing.T) {
 		t.Errorf("%q, %q", trim, felt)
 	}
 	var page, text, data bytes.Buffer
-	for _, err := range []error{CompareHTML(&page, c, Options{}), CompareText(&text, c, TextOptions{Width: 100}), CompareJSON(&data, c, u)} {
+	for _, err := range []error{CompareHTML(&page, c, Options{}), CompareText(&text, c, TextOptions{}), CompareJSON(&data, c, u)} {
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -12,7 +12,7 @@ import (
 
 // Judged is what the outing before foretold and the outing after shows.
 func (p *compared) Judged() *table {
-	t := &table{Caption: "What the outing before foretold and the outing after shows, with 90 % intervals", Head: []string{"quantity", "unit", "foretold", "seen", "so"}}
+	t := &table{Caption: "What the outing before foretold and what the outing after shows, with 90 % intervals", Head: []string{"quantity", "unit", "foretold", "seen", "so"}}
 	for _, r := range p.Only.Rows {
 		pred, seen, unit := r.Predicted, r.Observed, r.Unit
 		if unit == "m/s" {

@@ -47,7 +47,7 @@ func short(v float64, d int) string {
 // team is a line for each athlete, and under it the next step where there is room.
 func (t *textPage) team(p *compared) {
 	u := p.u
-	name := max(10, t.width-58)
+	const name = textColumns - 58
 	row := func(name string, room int, cells ...any) string {
 		return fmt.Sprintf("%-*s", room, name) + fmt.Sprintf("%6s%6s%13s%9s%7s%7s%10s", cells...)
 	}
@@ -67,7 +67,7 @@ func (t *textPage) team(p *compared) {
 		}
 		lines = append(lines, []string{row(words.CleanTo(c.Name, name-1), name, short(100*c.OffEven().Value, 0), after, front, gradient, short(math.Abs(c.Tacks().Value), 1), short(p.best(c).Value, 1), sure)})
 		w := words.For(c.Result, u)
-		steps = append(steps, words.Wrap(plain.Replace(w.Head+" "+w.SoFar), t.width-1))
+		steps = append(steps, words.Wrap(plain.Replace(w.Head+" "+w.SoFar), textColumns-1))
 	}
 	if t.lines()+len(lines)+len(slices.Concat(steps...)) <= textLines {
 		for i := range lines {
@@ -98,14 +98,14 @@ func (t *textPage) parts(r *analysis.Result, u words.Units) {
 	}
 	for _, p := range r.Parts {
 		when, trim, flown, felt := u.Part(p)
-		t.add("  " + words.CleanTo(fmt.Sprintf("%s, %s, %s: %s", strings.ReplaceAll(when, "–", "-"), flown, trim, plain.Replace(felt)), t.width-2))
+		t.add("  " + words.CleanTo(fmt.Sprintf("%s, %s, %s: %s", strings.ReplaceAll(when, "–", "-"), flown, trim, plain.Replace(felt)), textColumns-2))
 	}
 }
 
 // sessions is a line for each session of one athlete, and what was changed before it.
 func (t *textPage) sessions(p *compared) {
 	u := p.u
-	name := max(12, min(30, t.width-44))
+	const name = 30
 	line := "%-*s%10s%12s%10s%10s"
 	ascii := func(v float64) string { return strings.ReplaceAll(u.SpeedText(v), words.NBSP, " ") }
 	heads := []string{"", ""}
@@ -121,7 +121,7 @@ func (t *textPage) sessions(p *compared) {
 			break
 		}
 		if ch := p.Athletes[0].Changes; i > 0 && changes && ch[i-1].Judged != nil {
-			t.add("  " + words.CleanTo(plain.Replace(words.VerdictHead(ch[i-1].Judged)), t.width-2))
+			t.add("  " + words.CleanTo(plain.Replace(words.VerdictHead(ch[i-1].Judged)), textColumns-2))
 		}
 		t.add(fmt.Sprintf(line, name, words.CleanTo(x.Key+"  "+x.Name, name-1), short(100*x.OffEven().Value, 0), short(100*x.share(p.lo).Value, 0), short(100*x.share(p.top).Value, 0), short(p.best(x).Value, 1)))
 		t.parts(x.Result, u)

@@ -73,7 +73,8 @@ type column struct {
 }
 
 // each is what every one of several gives.
-func each[P, Q any](of []P, give func(P) Q) (out []Q) {
+func each[P, Q any](of []P, give func(P) Q) []Q {
+	out := make([]Q, 0, len(of))
 	for _, p := range of {
 		out = append(out, give(p))
 	}

@@ -106,7 +106,7 @@ func (s said) MarshalJSON() ([]byte, error) {
 // resultOf is a result whose findings are said. The schema comes first: by it a
 // file is known as ours.
 func resultOf(r *analysis.Result, u words.Units) any {
-	keys := []key{{"schema", r.Schema}, {"session", said{nil, r.Session, []key{{"warnings", findings(r.Session.Warnings, u)}}}},
+	keys := []key{{"schema", r.Schema}, {"session", said{nil, r.Session, []key{{"warnings", each(r.Session.Warnings, u.Finding)}}}},
 		{"mount", nil}, {"pitch_law", nil}, {"advice", adviceOf(r, u)}, {"other_rider", nil}, {"finish", nil}, {"followed", nil}}
 	set := func(name string, of any, more ...key) {
 		keys[slices.IndexFunc(keys, func(k key) bool { return k.name == name })].value = said{nil, of, more}
@@ -123,7 +123,7 @@ func resultOf(r *analysis.Result, u words.Units) any {
 		for i, b := range l.Bend {
 			bends = append(bends, said{nil, b, []key{{"words", words.Bend(r.Law.Bends[i])}}}) // "" when it does not matter
 		}
-		set("pitch_law", l, key{"bend", bends}, key{"missing", findings(l.Missing, u)})
+		set("pitch_law", l, key{"bend", bends}, key{"missing", each(l.Missing, u.Finding)})
 	}
 	if x := r.OtherRider; x != nil {
 		set("other_rider", adviceOf(words.Theirs(r), u), key{"name", x.Name}, key{"pitch_change_deg", x.PitchChange}, key{"wing_walk_mm", x.WingWalk},
@@ -139,12 +139,10 @@ func resultOf(r *analysis.Result, u words.Units) any {
 }
 
 // reasons are the findings of an advice about r.
-func reasons(all []advice.Reason, r *analysis.Result, u words.Units) []finding {
-	out := []finding{}
-	for _, x := range all {
-		out = append(out, finding{string(x.Kind), x, u.Reason(x, r)})
-	}
-	return out
+func reasons(all []advice.Reason, r *analysis.Result, u words.Units) []words.Said {
+	return each(all, func(x advice.Reason) words.Said {
+		return words.Said{Kind: string(x.Kind), Numbers: x, Words: u.Reason(x, r)}
+	})
 }
 
 // adviceOf says an advice; r holds it as its own.
@@ -154,10 +152,8 @@ func adviceOf(r *analysis.Result, u words.Units) any {
 		return nil
 	}
 	w := words.For(r, u)
-	worth, plan := []any{}, []any{}
-	for _, o := range a.WorthKnowing {
-		worth = append(worth, said{[]key{{"what", u.Observation(o)}}, o, nil})
-	}
+	worth := each(a.WorthKnowing, func(o advice.Observation) said { return said{[]key{{"what", u.Observation(o)}}, o, nil} })
+	plan := []said{}
 	for i, x := range w.Plan.Trials {
 		plan = append(plan, said{[]key{{"what", x.Do}, {"how", append([]string{}, x.How...)}, {"tells", x.Tells}}, a.Plan[i], nil})
 	}
@@ -169,28 +165,6 @@ func judgedOf(b *advice.BeforeAfter, after *analysis.Result, u words.Units) any 
 	if b == nil {
 		return nil
 	}
-	rows := []any{}
-	for _, r := range b.Rows {
-		rows = append(rows, said{[]key{{"what", u.Row(r)}}, r, []key{{"says", r.Outcome}}})
-	}
+	rows := each(b.Rows, func(r advice.Comparison) said { return said{[]key{{"what", u.Row(r)}}, r, []key{{"says", r.Outcome}}} })
 	return said{nil, b, []key{{"changed", u.Changed(b.Changed)}, {"rows", rows}, {"says", u.Judgement(b)}, {"next", adviceOf(after, u)}}}
-}
-
-// A finding is what kind it is, its numbers in SI, and the words.
-type finding struct {
-	Kind    string `json:"kind"`
-	Numbers any    `json:"numbers"`
-	Words   string `json:"words"`
-}
-
-func findings(fs []analysis.Finding, u words.Units) []finding {
-	out := []finding{}
-	for _, f := range fs {
-		j := finding{Kind: words.KindOf(f), Numbers: f, Words: u.Say(f)}
-		if _, sentence := f.(string); sentence {
-			j.Numbers = struct{}{}
-		}
-		out = append(out, j)
-	}
-	return out
 }

@@ -36,6 +36,7 @@ func pageOf(t *testing.T, r *analysis.Result, o Options) string {
 	if err := HTML(&b, r, o); err != nil {
 		t.Fatal(err)
 	}
+	wellSaid(t, b.String())
 	return b.String()
 }
 
@@ -409,7 +410,7 @@ func TestValidHTML(t *testing.T) {
 	if err := os.WriteFile(conf, []byte(rules), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	pages := map[string][]byte{"session": sessionPage(t), "compare": comparedPage(t, 3)}
+	pages := map[string][]byte{"session": sessionPage(t), "compare": comparedPage(t, 8)}
 	for name, r := range odd() {
 		pages[strings.ReplaceAll(name, " ", "-")] = []byte(pageOf(t, r, Options{}))
 	}

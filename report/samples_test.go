@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -62,6 +63,14 @@ func comparison(rs []*analysis.Result, ba *advice.BeforeAfter) *analysis.Compari
 	return c
 }
 
+// wellSaid fails for a sentence that its template could not make.
+func wellSaid(t *testing.T, page string) {
+	t.Helper()
+	if i := strings.Index(page, "executing &"); i >= 0 {
+		t.Errorf("a sentence cannot be made: %.200s", page[i:])
+	}
+}
+
 func comparedPage(t *testing.T, n int) []byte {
 	t.Helper()
 	var b bytes.Buffer
@@ -70,5 +79,6 @@ func comparedPage(t *testing.T, n int) []byte {
 	if err := CompareHTML(&b, comparison(fixtures(n), ba), Options{Version: "test", Sheets: []string{"1/report.html"}}); err != nil {
 		t.Fatal(err)
 	}
+	wellSaid(t, b.String())
 	return b.Bytes()
 }

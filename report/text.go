@@ -12,17 +12,16 @@ import (
 // TextOptions say how the terminal's answer is laid out.
 type TextOptions struct {
 	Units words.Units
-	Width int  // columns, 0 for 80
 	Color bool // bold and dim; the words carry the meaning without
 }
 
 // limitsShown is how many reasons and limits go onto a terminal.
 const limitsShown = 3
 
-// textLines is how long the answer on a terminal may be.
-const textLines = 24
+// textLines and textColumns are how large the answer on a terminal may be.
+const textLines, textColumns = 24, 80
 
-// Text writes the advice in words, at most 24 lines at 80 columns: where they
+// Text writes the advice in words, at most 24 lines of 80 columns: where they
 // do not hold all, whole sentences go, the least needed first.
 func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	u := o.Units.OrDefault()
@@ -111,7 +110,6 @@ const (
 
 // A textPage lays labelled rows out in two columns.
 type textPage struct {
-	width int
 	color bool
 	whole bool // every row is one line, with all signs: another page breaks it
 	rows  []textRow
@@ -125,12 +123,7 @@ type textRow struct {
 }
 
 func newTextPage(o TextOptions) *textPage {
-	t := &textPage{width: o.Width, color: o.Color, whole: o.Units.Forms}
-	if t.width <= 0 {
-		t.width = 80
-	}
-	t.width = max(40, min(t.width, 120))
-	return t
+	return &textPage{color: o.Color, whole: o.Units.Forms}
 }
 
 const labelWidth = 14
@@ -143,7 +136,7 @@ func (t *textPage) style(code, s string) string {
 }
 
 func (t *textPage) head(s string) {
-	lines := words.Wrap(s, t.width)
+	lines := words.Wrap(s, textColumns)
 	t.add(t.style("1", lines[0]))
 }
 
@@ -186,7 +179,7 @@ func (t *textPage) layout(i int) []string {
 	if len(label) > labelWidth-2 {
 		out, label = append(out, t.style("2", label)), ""
 	}
-	for _, l := range words.Wrap(plain.Replace(r.text), t.width-labelWidth) {
+	for _, l := range words.Wrap(plain.Replace(r.text), textColumns-labelWidth) {
 		if i == 1 && r.label == "" {
 			l = t.style("1", l)
 		}

@@ -6,8 +6,6 @@ import (
 	"io"
 	"strings"
 
-	"github.com/dustin/go-humanize"
-
 	"evenfoot/ingest"
 	"evenfoot/ingest/raw"
 )
@@ -26,6 +24,13 @@ func (b *inspector) field(label string, texts ...string) {
 			b.WriteString(head + line + "\n")
 			head = strings.Repeat(" ", len(head))
 		}
+	}
+}
+
+// letter writes the fields that a letter about x has.
+func (b *inspector) letter(kind string, x any) {
+	for _, f := range (Units{}).Facts(kind, x) {
+		b.field(f.Name, f.Value)
 	}
 }
 
@@ -55,17 +60,7 @@ func WriteInspect(w io.Writer, logs []*ingest.Log) error {
 // fits writes the clock of logs, what they lack for each answer, and what is
 // wrong with them, with the names of their files where there are several.
 func (b *inspector) fits(c ingest.Clock, problems []ingest.Warning, named bool, logs ...*ingest.Log) {
-	switch {
-	case c.How == "":
-	case c.How == ingest.OneDevice:
-		b.field("clock", "one device: motion and position share it")
-	case c.Tied:
-		b.field("clock", fmt.Sprintf("offset %s s, drift %s ppm (%s)", Decimals(c.OffsetS, 2), Decimals(c.DriftPPM, 1), c.How))
-	case c.How == ingest.BothUTC:
-		b.field("clock", "two devices, both UTC: the offset between them is not yet known")
-	default:
-		b.field("clock", string(c.How))
-	}
+	b.letter("inspect clock", c)
 	var all []string
 	for _, l := range ingest.Lacks(logs...) {
 		s := fmt.Sprintf("%s, for %s", l.For, l.Answer)
@@ -91,17 +86,7 @@ func (b *inspector) fits(c ingest.Clock, problems []ingest.Warning, named bool, 
 // file writes what was found in one file.
 func (b *inspector) file(f ingest.File) {
 	fmt.Fprintln(b, f.Name)
-	b.field("kind", fmt.Sprintf("%s%s, %s", f.Kind, Choose(f.Gzip, ", gzip", ""), humanize.IBytes(uint64(f.Bytes))))
-	if f.Device != "" {
-		b.field("device", f.Device)
-	}
-	if f.First.IsZero() {
-		b.field("time", "no date, "+lasting(f.DurationS))
-	} else {
-		const day, clock = "2006-01-02 15:04:05", "15:04:05"
-		oneDay := f.First.YearDay() == f.Last.YearDay() && f.First.Year() == f.Last.Year()
-		b.field("time", fmt.Sprintf("%s to %s UTC, %s", f.First.Format(day), f.Last.Format(Choose(oneDay, clock, day)), lasting(f.DurationS)))
-	}
+	b.letter("inspect file", f)
 	head := "channels"
 	for _, c := range f.Channels {
 		gaps, hz := "no gaps", "? Hz"
@@ -189,23 +174,16 @@ func gapLength(s float64) string {
 type Inspection struct {
 	Files    []ingest.File `json:"files"`
 	Clock    string        `json:"clock"` // "" when there is only one kind of sensor
-	Warnings []said        `json:"warnings"`
+	Warnings []Said        `json:"warnings"`
 	Lacks    []ingest.Lack `json:"lacks"` // of several logs: all together
 	Together bool          `json:"together,omitempty"`
 	Map      string        `json:"proposed_map,omitempty"` // for a CSV that needs a column map
 }
 
-// A said is a warning for scripts: what kind, its numbers in SI, and the words.
-type said struct {
-	Kind    raw.Kind       `json:"kind"`
-	Numbers ingest.Warning `json:"numbers"`
-	Words   string         `json:"words"`
-}
-
 // InspectMap is what inspect tells of a CSV for which it proposes a map.
 func InspectMap(path, text string) Inspection {
 	f := ingest.File{Name: path, Kind: "CSV", Channels: []ingest.Channel{}, Dropped: []ingest.Dropped{}}
-	return Inspection{Files: []ingest.File{f}, Warnings: []said{}, Lacks: []ingest.Lack{}, Map: text}
+	return Inspection{Files: []ingest.File{f}, Warnings: []Said{}, Lacks: []ingest.Lack{}, Map: text}
 }
 
 // WriteInspectJSON writes what [WriteInspect] says as one JSON array: an
@@ -214,9 +192,9 @@ func InspectMap(path, text string) Inspection {
 func WriteInspectJSON(w io.Writer, logs []*ingest.Log, more ...Inspection) error {
 	list := []Inspection{}
 	add := func(l *ingest.Log, ws []ingest.Warning, together bool, of ...*ingest.Log) {
-		in := Inspection{append([]ingest.File{}, l.Files...), string(l.Clock.How), []said{}, ingest.Lacks(of...), together, ""}
+		in := Inspection{append([]ingest.File{}, l.Files...), string(l.Clock.How), []Said{}, ingest.Lacks(of...), together, ""}
 		for _, w := range ws {
-			in.Warnings = append(in.Warnings, said{w.Kind, w, Warning(w)})
+			in.Warnings = append(in.Warnings, Units{}.Finding(w))
 		}
 		list = append(list, in)
 	}

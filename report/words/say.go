@@ -47,8 +47,23 @@ func (u Units) Say(f analysis.Finding) string {
 	return fmt.Sprint(f)
 }
 
-// KindOf names a finding: its field Kind, or what it is.
-func KindOf(f analysis.Finding) string {
+// A Said is a finding for scripts: what kind it is, its numbers in SI, and the words.
+type Said struct {
+	Kind    string `json:"kind"`
+	Numbers any    `json:"numbers"`
+	Words   string `json:"words"`
+}
+
+// Finding says a finding for scripts.
+func (u Units) Finding(f analysis.Finding) Said {
+	if _, sentence := f.(string); sentence {
+		return Said{kindOf(f), struct{}{}, u.Say(f)}
+	}
+	return Said{kindOf(f), f, u.Say(f)}
+}
+
+// kindOf names a finding: its field Kind, or what it is.
+func kindOf(f analysis.Finding) string {
 	switch f.(type) {
 	case trim.Conflict:
 		return "conflict"

@@ -147,7 +147,7 @@ func (u Units) can() template.FuncMap {
 		"percentOf": func(v any) string { return percentOf(num(v)) },
 		"off":       func(v, from float64) string { return Percent(math.Abs(v/from - 1)) },
 		"ahead":     func(s float64) string { return fmt.Sprintf("%+.1f", s) },
-		"bytes":     func(n int) string { return humanize.IBytes(uint64(n)) },
+		"bytes":     func(n any) string { return humanize.IBytes(uint64(reflect.ValueOf(n).Int())) },
 		"rate":      func(hz any) string { return Fixed(num(hz), Choose(math.Abs(num(hz)-math.Round(num(hz))) < 0.05, 0, 1)) },
 		"exact":     func(i interval.Interval) interval.Interval { return interval.Exact(i.Value) },
 		"halfWidth": func(i interval.Interval) float64 { return (i.High - i.Low) / 2 },
@@ -157,7 +157,7 @@ func (u Units) can() template.FuncMap {
 		// Speeds and times.
 		"speed": func(v any) string { return u.SpeedText(num(v)) }, "speedFine": func(v any) string { return u.SpeedFine(num(v)) },
 		"speeds": u.speeds, "noted": u.speedNoted, "ofSpeed": u.SpeedValue, "best": u.BestSpeed, "knot": u.SpeedName,
-		"clock": sinceStart, "span": fromTo, "minutes": Minutes, "hours": func(s float64) string { return Fixed(s/3600, 0) },
+		"clock": sinceStart, "lasting": lasting, "decimals": Decimals, "span": fromTo, "minutes": Minutes, "hours": func(s float64) string { return Fixed(s/3600, 0) },
 		// Lengths, areas, weights and moves.
 		"length": u.LengthText, "roughly": u.lengthRound, "distance": func(m any) string { return u.DistanceText(num(m)) }, "area": func(m2 float64) string { return Area(m2, u) },
 		"mass": u.MassText, "weight": u.Weight, "thin": func(m float64) string { return u.Thin(math.Abs(m)) }, "cards": u.cards, "cardCount": CardCount,

@@ -74,19 +74,28 @@ func (s *Sheet) carries(foot string) string {
 	return ""
 }
 
-// heavy says in words how a share feels; 45 to 55 % is even.
-func heavy(share float64) string {
-	switch p := math.Round(100 * share); {
-	case p > 60:
-		return "front-heavy"
-	case p > 55:
-		return "a little front-heavy"
-	case p < 40:
-		return "back-heavy"
-	case p < 45:
-		return "a little back-heavy"
+// Even is the class of an even load, in the middle of five.
+const Even = 2
+
+// Class is the class of a share, from the back foot's load to the front's: 45 to
+// 55 % is even, beyond 40 and 60 % is heavy.
+func Class(share float64) int {
+	switch {
+	case share > 0.60:
+		return 4
+	case share > 0.55:
+		return 3
+	case share < 0.40:
+		return 0
+	case share < 0.45:
+		return 1
 	}
-	return "even"
+	return Even
+}
+
+// heavy says in words how a share feels, as it is printed.
+func heavy(share float64) string {
+	return []string{"back-heavy", "a little back-heavy", "even", "a little front-heavy", "front-heavy"}[Class(math.Round(100*share)/100)]
 }
 
 // evenEnough is how far off even, as a share, a rider takes as even.
