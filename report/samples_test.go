@@ -71,6 +71,13 @@ func wellSaid(t *testing.T, page string) {
 	}
 }
 
+// TestSeasonsAreSaid: an athlete's changes are, beside others.
+func TestSeasonsAreSaid(t *testing.T) {
+	if p := string(comparedPage(t, 8)); !strings.Contains(p, "<dt>Changed</dt><dd>Shim") {
+		t.Error("the page does not say what was changed")
+	}
+}
+
 func comparedPage(t *testing.T, n int) []byte {
 	t.Helper()
 	var b bytes.Buffer

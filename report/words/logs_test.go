@@ -73,7 +73,7 @@ func TestBooks(t *testing.T) {
 // wellSaid fails for a sentence that a template could not make.
 func wellSaid(t *testing.T, k, s string) {
 	t.Helper()
-	if s == "" || s == k || strings.Contains(s, "template") || strings.Contains(s, "%!") || strings.Contains(s, "  ") {
+	if s == "" || s == k || strings.Contains(s, "template") || strings.Contains(s, "%!") || strings.Contains(s, "([") || strings.Contains(s, "  ") {
 		t.Errorf("%q: %q", k, s)
 	}
 }
@@ -87,7 +87,7 @@ func TestEveryFindingIsSaid(t *testing.T) {
 		i := interval.Normal(v-0.5, 1)
 		cf := &trim.Conflict{Asked: 0.1, Stated: 0.2 + v, Outing: n, Unknown: &trim.Unknown{Name: "x", Unit: "m", Scale: 1}}
 		for k, s := range adviceBook.says {
-			x := advice.Reason{Kind: advice.Kind(k), Speed: 5 * v, Speeds: []float64{5, 9}, Share: 0.03 + v, Off: &i, Turn: v, Move: v, Place: &i, Gradient: &i, Left: v, Conflict: cf, Row: &advice.Comparison{Kind: advice.Effort}}
+			x := advice.Reason{Kind: advice.Kind(k), Speed: 5 * v, Speeds: []float64{5, 9}, Share: 0.03 + v, Off: &i, Turn: v, Move: v, Place: &i, Gradient: &i, Left: v, Conflict: cf, Row: &advice.Comparison{Kind: advice.Effort}, Changed: []advice.Difference{{Key: "foil.stabilizer.shim_mm", To: 0.00076}}}
 			if strings.Contains(s, ".SD") || strings.Contains(s, ".Edge") || strings.Contains(s, ".Places") {
 				wellSaid(t, k, Units{}.Observation(advice.Observation{Kind: x.Kind, Speeds: x.Speeds, Places: two[:], SD: 0.1, Edge: "trailing edge", TakeOut: n > 0}))
 				continue
