@@ -44,7 +44,9 @@ func newBins(s attitude.Samples) (b *bins, span float64) {
 		return nil, 0
 	}
 	last, full, turned := math.Inf(-1), 0, 0
-	var na, ng []float64 // samples in each
+	size := max(int(min((s.Time[n-1]-b.start)/b.dt, longestOuting/b.dt, float64(n)))+1, 0) // NaN makes it negative
+	b.acc, b.gyr = make([]r3.Vec, 0, size), make([]r3.Vec, 0, size)
+	na, ng := make([]float64, 0, size), make([]float64, 0, size) // samples in each
 	for i, t := range s.Time[:n] {
 		if !(t > last) || math.IsInf(t, 0) {
 			continue

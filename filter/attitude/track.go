@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
+	"sync/atomic"
 
 	"evenfoot/filter"
 
@@ -126,6 +128,9 @@ func (s *Samples) check() (bad bool, err error) {
 	if i := notAfter(s.Time); i > 0 {
 		return false, fmt.Errorf("attitude: time does not increase at sample %d (%g s after %g s)", i, s.Time[i], s.Time[i-1])
 	}
+	if s.believable() { // nearly all
+		return false, nil
+	}
 	gyr, both := 0, 0
 	for i := range n {
 		if believable(&s.Gyr, i, maxGyr) {
@@ -142,6 +147,18 @@ func (s *Samples) check() (bad bool, err error) {
 		return true, errors.New("attitude: fewer than two samples hold both accelerometer and gyroscope values")
 	}
 	return both < n, nil
+}
+
+// believable says that every sample can be used.
+func (s *Samples) believable() bool {
+	var bad atomic.Bool
+	limit := [6]float32{maxAcc, maxAcc, maxAcc, maxGyr, maxGyr, maxGyr}
+	filter.Each(len(limit), func(c int) {
+		if l := limit[c]; slices.ContainsFunc(*s.columns()[c], func(x float32) bool { return !(x >= -l && x <= l) }) {
+			bad.Store(true)
+		}
+	})
+	return !bad.Load()
 }
 
 // check looks for an aid that cannot be used.
