@@ -370,10 +370,7 @@ func (g *GPS) worth() float64 {
 			sound++
 		}
 	}
-	rate := g.Rate
-	if rate <= 0 {
-		rate = 1
-	}
+	rate := cmp.Or(g.Rate, 1)
 	s := float64(sound) / rate * (1 + rateWorth*min(rate, rateUseful))
 	if g.SpeedFrom == FromReceiver {
 		s *= receiverWorth

@@ -124,13 +124,8 @@ func NeedsMap(err error) (what string, needs bool) {
 	return e.plain, true
 }
 
-func sentenceHeader(head []string) string {
-	s := strings.Join(head[:min(len(head), 40)], ", ")
-	if len(s) > 400 {
-		s = s[:400] + "…"
-	}
-	return strings.ToValidUTF8(s, "")
-}
+// shown is a header in a sentence.
+func shown(head []string) string { return raw.Clip(strings.Join(head, ", "), 400) }
 
 // ownColumns finds our columns in a header by name; first is the row below,
 // where it is known. strangers are the names that are not ours, what is a fault.

@@ -154,7 +154,7 @@ func (c *reader) choose() error {
 	}
 	if what != "" {
 		return &headerError{fmt.Sprintf("%s, line %d: %s. The header is: %s. Accepted columns: %s.",
-			c.out.File.Name, c.headN, what, sentenceHeader(c.head), acceptedColumns), byMap && (known || measured)}
+			c.out.File.Name, c.headN, what, shown(c.head), acceptedColumns), byMap && (known || measured)}
 	}
 	c.time.zone = c.m.zone
 	for i, col := range c.cols {
@@ -212,7 +212,7 @@ func (c *reader) mapped() error {
 		c.warn(raw.Warning{Kind: raw.MapUnfit})
 		return nil
 	}
-	return fmt.Errorf("%s, line %d: %w. The header is: %s", c.out.File.Name, c.headN, err, sentenceHeader(c.head))
+	return fmt.Errorf("%s, line %d: %w. The header is: %s", c.out.File.Name, c.headN, err, shown(c.head))
 }
 
 // rows reads everything below the header, in blocks of whole lines: the first, and those until
