@@ -9,6 +9,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"testing"
 )
@@ -18,14 +19,8 @@ import (
 // that is missing a failure.
 func Path(t testing.TB, name string) string {
 	t.Helper()
-	root, err := filepath.Abs(".")
-	for err == nil {
-		if _, err := os.Stat(filepath.Join(root, "go.mod")); err == nil || root == filepath.Dir(root) {
-			break
-		}
-		root = filepath.Dir(root)
-	}
-	dir := filepath.Join(filepath.Dir(root), "shared", "data")
+	_, here, _, _ := runtime.Caller(0)
+	dir := filepath.Join(filepath.Dir(here), "../../../shared/data")
 	path := filepath.Join(dir, filepath.FromSlash(name))
 	if _, err := os.Stat(dir); err != nil {
 		t.Skip("there is no folder ../shared/data with the open data beside the checkout")
