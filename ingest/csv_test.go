@@ -492,3 +492,26 @@ func TestDayFits(t *testing.T) {
 		t.Errorf("a day counts as %.0f values, the bound is %.0f", n, valuesMost)
 	}
 }
+
+// TestDaysFirst: a date that does not begin with the year is read where only one day
+// can be meant, and else refused at once, with the forms that are read.
+func TestDaysFirst(t *testing.T) {
+	for text, want := range map[string]string{
+		"30.10.2026 12:00:47.281": "2026-10-30", "05.06.2026 12:00:47.281": "2026-06-05", "5.6.26 12:00:47,281": "2026-06-05",
+		"30/10/2026 12:00:47.281": "2026-10-30", "10/30/2026 12:00:47.281": "2026-10-30", "06-06-2026 12:00:47.281Z": "2026-06-06",
+		"05/06/2026 12:00:47.281": "", "31.02.2026 12:00:47.281": "", "yesterday": "",
+	} {
+		rows := strings.Repeat(text+";0;0;9.81\n", 20_000)
+		l, err := readText("time_utc;ax_mps2;ay_mps2;az_mps2\n"+rows, Options{})
+		switch {
+		case want == "" && (err == nil || !strings.Contains(err.Error(), "30.10.2026 12:00:47.281") || !strings.Contains(err.Error(), text) || len(err.Error()) > 600):
+			t.Errorf("%s: %v", text, err)
+		case want != "" && err != nil:
+			t.Errorf("%s: %v", text, err)
+		case want != "":
+			if got := l.Start.Format(time.DateOnly); got != want {
+				t.Errorf("%s is %s, want %s", text, got, want)
+			}
+		}
+	}
+}

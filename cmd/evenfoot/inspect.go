@@ -110,6 +110,8 @@ func (c *console) inspectFile(path string, in *inspection) error {
 		text, ok = ingest.ProposeMap(path)
 	}
 	switch {
+	case csv.IsPart(err) && (!ok || !in.writeMap):
+		return err
 	case err == nil && !ok: // read as it is
 		if in.writeMap && there == "" && l.Files[0].Kind == "CSV" {
 			c.tell("%s needs no column map", path)

@@ -104,10 +104,11 @@ func findDelimiter(line []byte) byte {
 type headerError struct {
 	plain string
 	ours  bool // the header names columns of ours; a column map would not help
+	part  bool // the acceleration lacks gravity, or is gravity alone
 }
 
 func (e *headerError) Error() string {
-	if e.ours {
+	if e.ours || e.part {
 		return e.plain
 	}
 	return e.plain + " For a CSV with other names make a column map: `evenfoot inspect --write-map` on the file writes one beside it, as NAME.map.toml."
@@ -122,6 +123,13 @@ func NeedsMap(err error) (what string, needs bool) {
 		return "", false
 	}
 	return e.plain, true
+}
+
+// IsPart says whether err is the refusal of an acceleration that lacks gravity, or is
+// gravity alone: a map may be written, and will not help.
+func IsPart(err error) bool {
+	var e *headerError
+	return errors.As(err, &e) && e.part
 }
 
 // shown is a header in a sentence.

@@ -55,6 +55,7 @@ type layout struct {
 	longest    int  // bytes of a line
 	deckToo    bool // it has what presses on the deck
 	oneFoot    bool // it has the force of one alone
+	part       bool // its acceleration is without gravity, or gravity alone
 }
 
 func (c *reader) read() (*raw.Columns, error) {
@@ -65,7 +66,7 @@ func (c *reader) read() (*raw.Columns, error) {
 	}
 	if c.m == nil {
 		var names []string
-		if c.m, names = recognise(head[:min(len(head), sampleBytes)], c.out.File.Name); c.m != nil {
+		if c.m, names, c.part = recognise(head[:min(len(head), sampleBytes)], c.out.File.Name); c.m != nil {
 			c.out.Warn(raw.Warning{Kind: raw.Recognised, Text: names})
 		} else {
 			c.m = new(Map)
@@ -152,9 +153,13 @@ func (c *reader) choose() error {
 	case !measured:
 		what = "there is a time but no accelerometer, position or speed, nor forces of the feet"
 	}
+	if what != "" && c.part {
+		return &headerError{plain: fmt.Sprintf("%s, line %d: acceleration without gravity, or gravity alone: log the total acceleration",
+			c.out.File.Name, c.headN), part: true}
+	}
 	if what != "" {
-		return &headerError{fmt.Sprintf("%s, line %d: %s. The header is: %s. Accepted columns: %s.",
-			c.out.File.Name, c.headN, what, shown(c.head), acceptedColumns), byMap && (known || measured)}
+		return &headerError{plain: fmt.Sprintf("%s, line %d: %s. The header is: %s. Accepted columns: %s.",
+			c.out.File.Name, c.headN, what, shown(c.head), acceptedColumns), ours: byMap && (known || measured)}
 	}
 	c.time.zone = c.m.zone
 	for i, col := range c.cols {
@@ -244,6 +249,9 @@ func (c *reader) rows() (err error) {
 		begun = append(begun[:0], p.text[whole:n]...)
 		if c.bytes == 0 || !c.time.settled() {
 			c.lines(p.text[:whole])
+			if c.timeless() && c.unread > unreadMost {
+				return c.noTimes()
+			}
 			continue
 		}
 		if waiting == nil {
@@ -273,6 +281,20 @@ func (c *reader) rows() (err error) {
 	return nil
 }
 
+// unreadMost is how many times that cannot be read are enough to give a file up
+// that has shown none which can.
+const unreadMost = 5000
+
+// timeless says whether every row had a time that cannot be read.
+func (c *reader) timeless() bool { return c.unread == c.rowsN && c.unread > 0 }
+
+// noTimes is the error for a file of which no time can be read.
+func (c *reader) noTimes() error {
+	return fmt.Errorf("%s, line %d: no row has a time that can be read; the first is %q. "+
+		"Accepted are numbers (a column map says the unit), 2026-10-30 12:00:47.281, with Z or an offset or neither, 30.10.2026 12:00:47.281, and 30/10/2026 or 10/30/2026 where the day is above 12: "+
+		"else it could be either, and only the year first is safe", c.out.File.Name, c.unreadLine, c.firstUnread)
+}
+
 // fill reads on behind the first n bytes of text until there is a whole line; it
 // says where the last whole one ends and how much is read. Of a line that is too
 // long it keeps as much as shows that.
@@ -298,6 +320,9 @@ func (c *reader) finish() (*raw.Columns, error) {
 			hint = " If its numbers have a decimal comma, separate the columns by semicolons or tabs."
 		}
 		return nil, fmt.Errorf("%s: no row has the %d fields of the header in line %d.%s", c.out.File.Name, len(c.head), c.headN, hint)
+	}
+	if c.timeless() {
+		return nil, c.noTimes()
 	}
 	c.time.settle(&c.out)
 	if c.out.NoZone {

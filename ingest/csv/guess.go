@@ -191,6 +191,9 @@ func (s *sample) sensorUnit(slot int, units []unit.Unit, byValue func(norms []fl
 	}
 }
 
+// noGravity is said of values that are no gravity's in any unit.
+const noGravity = "unit guessed; the values do not show gravity"
+
 // accUnit tells an accelerometer's unit by the size of gravity.
 func accUnit(norms []float64) guess {
 	n := raw.Median(norms)
@@ -203,7 +206,7 @@ func accUnit(norms []float64) guess {
 		counts := math.Pow(2, math.Round(math.Log2(n)))
 		return guess{unit: "g", scale: 1 / counts, why: fmt.Sprintf("raw counts, taken as %g per g", counts)}
 	}
-	return guess{unit: "mps2", scale: 1, why: "unit guessed; the values do not show gravity"}
+	return guess{unit: "mps2", scale: 1, why: noGravity}
 }
 
 // gyrUnit tells a gyroscope's unit by its largest values.

@@ -25,6 +25,10 @@ type piece struct {
 	rowsN  int // rows looked at
 	ragged int
 
+	unread      int // times that cannot be read, the first of them
+	unreadLine  int
+	firstUnread string
+
 	first     float64 // time of the first row with one
 	latest    float64 // time of the row before; -Inf in a block that has none yet
 	firstMark string  // of the first row
@@ -81,7 +85,7 @@ func (c *piece) join(p *piece) {
 	}
 	c.out.Join(&p.out.Notes, c.line)
 	c.line, c.bytes = c.line+p.line, c.bytes+p.bytes
-	c.rowsN, c.ragged = c.rowsN+p.rowsN, c.ragged+p.ragged
+	c.rowsN, c.ragged, c.unread = c.rowsN+p.rowsN, c.ragged+p.ragged, c.unread+p.unread
 	c.time.noZone = c.time.noZone || p.time.noZone
 	if !p.out.Start.IsZero() {
 		c.out.Start = p.out.Start

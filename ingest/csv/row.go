@@ -163,6 +163,10 @@ func (c *piece) when() (ok bool) {
 	c.out.Drop(1, w.Kind, "")
 	if v, kind := scan.SlowNumber(said, c.dec); kind == scan.IsNumber && v >= timeMost && c.time.digits == 0 {
 		w.Kind = raw.BigTime
+	} else if w.Kind == raw.BadTime {
+		if c.unread++; c.unread == 1 {
+			c.unreadLine, c.firstUnread = c.line, raw.Clip(string(said), 40)
+		}
 	}
 	c.warn(w)
 	return false

@@ -164,22 +164,29 @@ func Propose(head []byte, path string) (text string, ok bool) {
 
 // recognise is the map of a foreign CSV whose names and values leave no doubt
 // that a later check of the physics would not find; nil for any other. Names
-// tells what was taken for what.
-func recognise(head []byte, path string) (m *Map, names []string) {
+// tells what was taken for what; part, where there is no map, that its acceleration
+// is without gravity, or gravity alone.
+func recognise(head []byte, path string) (m *Map, names []string, part bool) {
 	s := newSample(head, path)
-	if s == nil || s.bare || readable(s.names, s.texts) || s.slip() || !s.guess() {
-		return nil, nil
+	if s == nil || s.bare || readable(s.names, s.texts) || s.slip() {
+		return nil, nil, false
 	}
+	enough := s.guess()
+	acc, has := s.found[unit.SlotAcc]
+	part = has && acc.why == noGravity || !has && slices.ContainsFunc(s.names, func(name string) bool {
+		m := unit.Mean(name, s.file)
+		return m.Part && m.Slot < unit.SlotGyr
+	})
 	_, placed := s.found[unit.SlotLat]
-	switch acc, speed := s.found[unit.SlotAcc], s.found[unit.SlotSpeed]; {
-	case acc.why != "", // no gravity, or raw counts
-		speed.why != "" && !placed, // positions would tell the unit
-		s.found[unit.SlotTime].weak:
-		return nil, nil
+	speed := s.found[unit.SlotSpeed]
+	if !enough || acc.why != "" || // no gravity, or raw counts
+		speed.why != "" && !placed || // positions would tell the unit
+		s.found[unit.SlotTime].weak {
+		return nil, nil, part
 	}
 	m, err := ParseMap(path, []byte(s.mapText()))
 	if err != nil {
-		return nil, nil
+		return nil, nil, false
 	}
 	m.gyrGuessed = s.found[unit.SlotGyr].why != ""
 	for _, c := range m.cols {
@@ -189,7 +196,7 @@ func recognise(head []byte, path string) (m *Map, names []string) {
 		}
 		names = append(names, fmt.Sprintf("%s = %s", strings.TrimSuffix(c.q.Base+"_"+c.unit.Name, "_"), c.name))
 	}
-	return m, names
+	return m, names, false
 }
 
 // slip says whether a header of our own names has a fault in it, which its

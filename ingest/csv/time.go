@@ -1,8 +1,10 @@
 package csv
 
 import (
+	"bytes"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -23,6 +25,8 @@ type timeReader struct {
 	saysUTC bool           // the column's name says that its times are UTC
 	zone    *time.Location // of times that tell none, by the column map; nil without
 	noZone  bool           // a time told no zone
+
+	day, dayISO string // the last that did not begin with the year, and as ISO 8601
 }
 
 // timeMost is the largest time that is taken for seconds.
@@ -36,7 +40,7 @@ func (r *timeReader) plain() bool { return r.mode == 'r' && r.digits == 0 && (r.
 
 // date reads a date with a time.
 func (r *timeReader) date(b []byte) (ns int64, ok bool) {
-	b = scan.Bare(b)
+	b = r.iso(scan.Bare(b))
 	if ns, ok = scan.Time(b); !ok || r.saysUTC || scan.Zoned(b) {
 		return ns, ok
 	}
@@ -46,6 +50,46 @@ func (r *timeReader) date(b []byte) (ns int64, ok bool) {
 	}
 	t := time.Unix(0, ns).UTC()
 	return time.Date(t.Year(), t.Month(), t.Day(), t.Hour(), t.Minute(), t.Second(), t.Nanosecond(), r.zone).UnixNano(), true
+}
+
+// iso is a date with a time, day or month first, as ISO 8601; anything else as it is.
+func (r *timeReader) iso(b []byte) []byte {
+	sign := bytes.IndexAny(b[:min(3, len(b))], "./-")
+	at := bytes.IndexAny(b, " T_")
+	if sign < 1 || at < sign {
+		return b
+	}
+	if day := b[:at]; string(day) != r.day {
+		r.day, r.dayISO = string(day), dayISO(string(day))
+	}
+	if r.dayISO == "" {
+		return b
+	}
+	return append(append([]byte(r.dayISO), 'T'), bytes.TrimSpace(b[at+1:])...)
+}
+
+// dayISO is a day that does not begin with the year: with points the day stands
+// first, with other signs that which is above 12 is the day; "" where it could be either.
+func dayISO(text string) string {
+	parts := strings.FieldsFunc(text, func(r rune) bool { return r == '.' || r == '/' || r == '-' })
+	if len(parts) != 3 || len(parts[2]) != 2 && len(parts[2]) != 4 {
+		return ""
+	}
+	first, err := strconv.Atoi(parts[0])
+	second, err2 := strconv.Atoi(parts[1])
+	points := strings.Count(text, ".") == 2
+	if err != nil || err2 != nil || !points && (first > 12) == (second > 12) && first != second {
+		return ""
+	}
+	order := "2.1."
+	if second > 12 && !points {
+		order = "1.2."
+	}
+	t, err := time.Parse(order+"2006"[4-len(parts[2]):], strings.Join(parts, "."))
+	if err != nil {
+		return ""
+	}
+	return t.Format(time.DateOnly)
 }
 
 // read turns the time column, or failing that the UTC column, into seconds.
