@@ -22,7 +22,8 @@ const limitsShown = 3
 const textLines, textColumns = 24, 80
 
 // Text writes the advice in words, at most 24 lines of 80 columns: where they
-// do not hold all, whole sentences go, the least needed first.
+// do not hold all, whole sentences go, the least needed first, and the last
+// line says so.
 func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	u := o.Units.OrDefault()
 	t := newTextPage(o)
@@ -67,7 +68,7 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	}
 	t.row("Ridden", u.Tell("ridden in short", u.Sheet(r)), useful)
 	if n := len(r.Session.Warnings); n > 0 {
-		t.row("Warnings", words.UpperFirst(words.Plural(n, "warning"))+words.Choose(u.Forms, ", listed below.", "; the page lists them."), vital)
+		t.row("Warnings", words.UpperFirst(words.Plural(n, "warning"))+words.Choose(u.Forms, ", listed below.", "; the page lists them."), spare)
 	}
 	_, err := io.WriteString(w, t.String())
 	return err
@@ -104,7 +105,7 @@ var plain = strings.NewReplacer("±", "+/-", "−", "-", "²", "2", "→", "->",
 const (
 	vital = iota
 	needed
-	useful
+	useful // and may go altogether
 	spare
 )
 
@@ -190,13 +191,13 @@ func (t *textPage) layout(i int) []string {
 }
 
 // fit shortens the rows until they go into limit lines: the last sentences of
-// the rows that are needed least go first. What is vital keeps one sentence.
+// the rows that are needed least go first. What is needed keeps one sentence.
 func (t *textPage) fit(limit int) {
 	for need := spare; need >= vital; need-- {
 		for i := len(t.rows) - 1; i > 0; i-- {
 			for t.rows[i].need == need && t.rows[i].text != "" && t.lines() > limit {
 				short := withoutLast(t.rows[i].text)
-				if short == "" && need == vital {
+				if short == "" && need <= needed {
 					break
 				}
 				if short == "" {
@@ -215,12 +216,12 @@ func withoutLast(s string) string {
 }
 
 func (t *textPage) String() string {
-	t.fit(textLines)
-	out := strings.SplitAfter(t.all(), "\n")
-	if len(out)-1 > textLines {
-		out = append(out[:textLines-1], strings.Repeat(" ", labelWidth)+"... the page says the rest.\n")
+	if t.lines() <= textLines {
+		return t.all()
 	}
-	return strings.Join(out, "")
+	t.fit(textLines - 1)
+	out := strings.SplitAfter(t.all(), "\n")
+	return strings.Join(out[:min(len(out)-1, textLines-1)], "") + fmt.Sprintf("%-*s%s", labelWidth, "More", "The page says the rest.\n")
 }
 
 // all is every line.

@@ -156,3 +156,28 @@ func TestOtherRiderIsNotABareOrder(t *testing.T) {
 		t.Error(b.String())
 	}
 }
+
+// TestOneDestination: the choices name the trim that the steps lead to, and a
+// choice that is nearer to even but less calm is not one to go to.
+func TestOneDestination(t *testing.T) {
+	r := fixture()
+	a := r.Advice
+	option := func(cards, even, gradient float64) advice.Option {
+		return advice.Option{Cards: cards, StabilizerDeg: num(0.9 * cards), FoilMove: interval.Normal(40*cards-70, 20), Evenness: interval.Normal(even, 0.02),
+			Gradient: interval.Normal(gradient, 1), ChanceBetter: 0.93, Reachable: true, Curve: a.Options[0].Curve}
+	}
+	best := option(1, 0.07, 1.7)
+	best.Best = true
+	a.Options = []advice.Option{option(0, 0.08, 3), option(1, 0.074, 1.8), option(2, 0.05, 0.6), option(4, 0.04, -0.4), best}
+	a.Options[3].Reachable = false
+	a.StabilizerChange, a.FoilMove = interval.Normal(0.9, 1), best.FoilMove
+	says := func() string { return spaced((&builder{r: r, u: usual}).options().Says) }
+	if s := says(); !strings.HasPrefix(s, "The best trim has the leading edge 0.9 degrees up, the foil 3.0 cm back: the load is then off even by 7 (4 to 10) % instead of ") ||
+		!strings.HasSuffix(s, "Two cards up would come nearer to even (5 (2 to 8) %), but with less calm: do not go as far as that.") {
+		t.Error(s)
+	}
+	a.StabilizerChange = interval.Exact(0)
+	if s := says(); s != "The best trim within reach has the leading edge where it is, the foil 3.0 cm back." {
+		t.Error(s)
+	}
+}

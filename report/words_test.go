@@ -91,6 +91,18 @@ func TestFitBySentences(t *testing.T) {
 	if s := b.String(); strings.Contains(s, " ...") {
 		t.Errorf("cut inside a sentence:\n%s", s)
 	}
+	for name, r := range map[string]*analysis.Result{"step": r, "open": notEnough()} {
+		b.Reset()
+		if err := Text(&b, r, TextOptions{Width: 60}); err != nil {
+			t.Fatal(err)
+		}
+		w := words.For(r, words.Units{}.OrDefault())
+		for _, label := range []string{w.SureTag, "Feel", "Mind", "More"} {
+			if !strings.Contains(b.String(), "\n"+label) {
+				t.Errorf("%s: no %s in\n%s", name, label, b.String())
+			}
+		}
+	}
 }
 
 // TestOnlyOneWithASetup: a session cannot be the most even of one.

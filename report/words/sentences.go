@@ -177,7 +177,7 @@ func (u Units) can() template.FuncMap {
 			return Fixed(math.Abs(i.Value), 1) + "° " + Choose(i.Value > 0, "more bow-up", "less bow-up") + rangeOf(i, 1, "less", "more")
 		},
 		// The load.
-		"heavy": heavy, "even": even, "gain": u.Gains, "gainAbout": u.gainsAbout,
+		"heavy": heavy, "share": shareHeld, "even": even, "gain": u.Gains, "gainAbout": u.gainsAbout,
 		"perSpeed": func(perKnot float64) string { return in(perKnot*u.perSpeed(), 1, "%") },
 		// Values of the setup and of the model.
 		"label": func(key string) string { return LowerFirst(keyNamed(key).Label) }, "unknown": u.unknown,

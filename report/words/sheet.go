@@ -18,7 +18,8 @@ type Sheet struct {
 	u                      Units
 	Lo, Mid, Top           float64            // the speeds that count, m/s
 	Slow, Fast             analysis.LoadPoint // the load at them
-	Worst, WorstAt         float64            // the share that is farthest from even between them, and where
+	Worst                  interval.Interval  // the share that is farthest from even between them
+	WorstAt                float64            // and where, m/s
 	Fitted, Shim, WithShim float64            // shims, m: today's, the next step's, both; 0 for none
 	Move, Feet             float64            // of the next step, m; 0 for none
 	Beginner               bool
@@ -33,9 +34,9 @@ func (u Units) Sheet(r *analysis.Result) *Sheet {
 	s.Lo, s.Mid, s.Top = SpeedsOf(r)
 	s.Slow, _ = LoadAt(r, s.Lo)
 	s.Fast, _ = LoadAt(r, s.Top)
-	s.Worst = 0.5
+	s.Worst = interval.Exact(0.5)
 	for _, p := range r.FootLoad {
-		if v, share := float64(p.Speed), p.FrontShare.Value; v >= s.Lo && v <= s.Top && math.Abs(share-0.5) > math.Abs(s.Worst-0.5) {
+		if v, share := float64(p.Speed), p.FrontShare; v >= s.Lo && v <= s.Top && math.Abs(share.Value-0.5) > math.Abs(s.Worst.Value-0.5) {
 			s.WorstAt, s.Worst = v, share
 		}
 	}
@@ -93,9 +94,21 @@ func Class(share float64) int {
 	return Even
 }
 
-// heavy says in words how a share feels, as it is printed.
-func heavy(share float64) string {
-	return []string{"back-heavy", "a little back-heavy", "even", "a little front-heavy", "front-heavy"}[Class(math.Round(100*share)/100)]
+// heavy says in words how a share feels, as it is printed and as far as its
+// interval says so: it is even where the doubt ends at 40 to 60 %, and a foot is
+// heavy where that is as sure as a step must be; "" where neither is.
+func heavy(share interval.Interval) string {
+	round := func(v float64) float64 { return math.Round(100*v) / 100 }
+	part := math.Sqrt2 * math.Erfinv(2*advice.Surely-1) / interval.Z90 // of the interval's half, to be as sure
+	switch is := Class(round(share.Value)); {
+	case is == Even && round(share.Low) >= 0.40 && round(share.High) <= 0.60:
+		return "even"
+	case share.Value-part*(share.Value-share.Low) > 0.5:
+		return Choose(is > Even+1, "front-heavy", "a little front-heavy")
+	case share.Value+part*(share.High-share.Value) < 0.5:
+		return Choose(is < Even-1, "back-heavy", "a little back-heavy")
+	}
+	return ""
 }
 
 // evenEnough is how far off even, as a share, a rider takes as even.
@@ -104,8 +117,8 @@ const evenEnough = 0.06
 // even says that the load is even at every speed that counts, and by the mean.
 func even(r *analysis.Result) bool {
 	s := Units{}.Sheet(r)
-	uneven := func(share float64) bool { return heavy(share) != "even" }
-	return !slices.ContainsFunc([]float64{s.Slow.FrontShare.Value, s.Fast.FrontShare.Value, s.Worst}, uneven) && r.Advice.EvennessNow.Value <= evenEnough
+	uneven := func(share interval.Interval) bool { return heavy(share) != "even" }
+	return !slices.ContainsFunc([]interval.Interval{s.Slow.FrontShare, s.Fast.FrontShare, s.Worst}, uneven) && r.Advice.EvennessNow.Value <= evenEnough
 }
 
 // noticed is the change of the speed gradient from which on a rider may notice
@@ -230,15 +243,21 @@ func (s *Sheet) Held() *advice.Option {
 }
 
 // NotTaken is the choice in reach that most surely is more even than today where
-// no step is advised, Pick the one that is closest to even; nil for none.
+// no step is advised, nil for none.
 func (s *Sheet) NotTaken() *advice.Option {
 	return s.evenest(func(o *advice.Option) bool {
 		return !(s.Beginner && o.Cards != 0) && o.ChanceBetter >= advice.Surely
 	})
 }
 
-func (s *Sheet) Pick() *advice.Option {
-	return s.evenest(func(o *advice.Option) bool { return o.Evenness.Known() })
+// Nearer is the choice that would come nearer to even than all the way of the
+// steps does, but with less calm; nil for none.
+func (s *Sheet) Nearer() *advice.Option {
+	const told = 0.005
+	all := s.Whole()
+	return s.evenest(func(o *advice.Option) bool {
+		return all != nil && s.Step() && o.Gradient.Value < all.Gradient.Value && o.Evenness.Value < all.Evenness.Value-told
+	})
 }
 
 // evenest is the most even choice in reach that is, nil for none.

@@ -349,6 +349,14 @@ func Possible(i interval.Interval) interval.Interval {
 // Share is a share of the load in percent, "58 (52 to 64)".
 func Share(i interval.Interval) string { return Between(Possible(i), 100, 0) }
 
+// shareHeld is the same, and what nobody could hold as it is.
+func shareHeld(i interval.Interval) string {
+	if i.Value < 0 || i.Value > 1 {
+		return Between(i, 100, 0)
+	}
+	return Share(i)
+}
+
 // Gains says a speed gradient (% of the load per knot) per unit of the reader's speed:
 // "gains 1.6 % (0.3 to 3.1)", words instead of signs where it may be below
 // zero.

@@ -46,6 +46,15 @@ func TestRaisedRange(t *testing.T) {
 
 func TestHeavy(t *testing.T) {
 	for share, want := range map[float64]string{0.61: "front-heavy", 0.60: "a little front-heavy", 0.56: "a little front-heavy", 0.55: "even", 0.45: "even", 0.44: "a little back-heavy", 0.39: "back-heavy"} {
+		if got := heavy(interval.Exact(share)); got != want {
+			t.Errorf("%v: %q, want %q", share, got, want)
+		}
+	}
+	for share, want := range map[interval.Interval]string{
+		{Value: 0.55, Low: 0.15, High: 1.06}: "", {Value: 0.58, Low: 0.13, High: 1.06}: "", {Value: 0.48, Low: 0.30, High: 0.67}: "",
+		{Value: 0.52, Low: 0.44, High: 0.60}: "even", {Value: 0.52, Low: 0.43, High: 0.62}: "",
+		{Value: 0.62, Low: 0.45, High: 0.79}: "front-heavy", {Value: 0.43, Low: 0.32, High: 0.50}: "a little back-heavy",
+	} {
 		if got := heavy(share); got != want {
 			t.Errorf("%v: %q, want %q", share, got, want)
 		}
