@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"strings"
 
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
@@ -310,7 +311,8 @@ func (t *task) stopped() *Reason {
 }
 
 // notRideable tells a speed at which nobody could hold today's load, and the
-// key of the setup that most likely makes it so: a foot cannot pull, so a share
+// keys of the setup that most likely make it so, those that are odd by themselves
+// before those that the load hangs on: a foot cannot pull, so a share
 // outside 0 to 1 means that the foil is not as the setup says, or was never
 // ridden so.
 func (t *task) notRideable() *Reason {
@@ -321,11 +323,11 @@ func (t *task) notRideable() *Reason {
 		}
 		most, key := 0.0, ""
 		for k, d := range t.post.Derivative(nil, func(in trim.Inputs) float64 { return trim.NewFoil(in).At(v, trim.Gravity).FrontShare }) {
-			if u := t.post.Unknowns[k]; u.Key != "" && math.Abs(d) > most {
+			if u := t.post.Unknowns[k]; t.s.Given(u.Key) && math.Abs(d) > most {
 				most, key = math.Abs(d), u.Key
 			}
 		}
-		return &Reason{Kind: CheckLoad, Speed: v, Share: share, Key: key}
+		return &Reason{Kind: CheckLoad, Speed: v, Share: share, Key: cmp.Or(strings.Join(t.s.Odd, ", "), key)}
 	}
 	return nil
 }

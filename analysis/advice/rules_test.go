@@ -476,8 +476,12 @@ func TestAbsurdLoad(t *testing.T) {
 	s := gear()
 	base := trim.FromSetup(s, density, viscosity)
 	a := Advise(infer(t, told(s, base.Raise(-3*deg), 0.05, 7, 9)), s, Uniform(22, 31), Options{LawOK: true})
-	if a.Verdict != NotEnough || a.Cards != 0 || a.Next.Kind != CheckLoad || a.Next.Key == "" {
-		t.Errorf("%s: %s", a.Verdict, a.Next.Kind)
+	if a.Verdict != NotEnough || a.Cards != 0 || a.Next.Kind != CheckLoad || !s.Given(a.Next.Key) {
+		t.Errorf("%s: %s, key %q", a.Verdict, a.Next.Kind, a.Next.Key)
+	}
+	s.Odd = []string{"stance.front_cm", "stance.back_cm"}
+	if a := Advise(infer(t, told(s, base.Raise(-3*deg), 0.05, 7, 9)), s, Uniform(22, 31), Options{LawOK: true}); a.Next.Key != "stance.front_cm, stance.back_cm" {
+		t.Errorf("what is odd by itself is not named first: %q", a.Next.Key)
 	}
 }
 

@@ -147,6 +147,9 @@ func (c *checker) number(k *Key, id string, v any) (x float64, ok bool) {
 		c.fail(id, "%s = %g is impossible here: it must lie between %g and %g", id, x, l.Low, l.High)
 	case l != nil && (x < l.UsualLow || x > l.UsualHigh):
 		c.odd(id, "%s = %g is unusual (most lie between %g and %g); check the number and its unit", id, x, l.UsualLow, l.UsualHigh)
+		if id == k.Name {
+			c.s.Odd = append(c.s.Odd, id)
+		}
 	}
 	return x, len(c.wrong) == had
 }
@@ -180,7 +183,8 @@ func (c *checker) geometry() {
 		c.fail("stance.front_cm", "the front foot (front_cm = %g) must stand at least 5 cm ahead of the back foot (back_cm = %g); positions count from the mast's centreline, + towards the nose", front, back)
 	}
 	if d := front - back; d > 120 || d < 25 {
-		c.odd("stance.front_cm", "feet %g cm apart are unusual; check stance.front_cm and stance.back_cm", d)
+		c.odd("stance.front_cm", "feet %g cm apart are unusual; check stance.front_cm and stance.back_cm (behind the mast is minus)", d)
+		c.s.Odd = append(c.s.Odd, "stance.front_cm", "stance.back_cm")
 	}
 	if n["foil.depth_cm"] > n["foil.mast_cm"] {
 		c.fail("foil.depth_cm", "foil.depth_cm = %g is more than the mast (foil.mast_cm = %g): the board would be under water", n["foil.depth_cm"], n["foil.mast_cm"])
@@ -195,6 +199,7 @@ func (c *checker) geometry() {
 			c.fail(table+".span_cm", "%s: span %g cm with area %g cm² gives an aspect ratio of %.1f, which no wing has; check both numbers", table, span, area, ar)
 		} else if ar < 2.5 || ar > 18 {
 			c.odd(table+".span_cm", "%s: span %g cm with area %g cm² gives an aspect ratio of %.1f, which is unusual; check both numbers", table, span, area, ar)
+			c.s.Odd = append(c.s.Odd, table+".span_cm", table+".area_cm2")
 		}
 	}
 	if s, w := n["foil.stabilizer.area_cm2"], n["foil.wing.area_cm2"]; s >= w {

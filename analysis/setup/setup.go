@@ -26,6 +26,7 @@ type Setup struct {
 	Change []Change
 	Glide  []Glide
 	Taken  []string // keys that another session's setup gave: [Setup.With]
+	Odd    []string // keys whose numbers are hardly ever so
 
 	given map[string]bool
 	lines map[string]int // of every key, entries of lists numbered

@@ -58,7 +58,7 @@ func (c *console) checkSetup(path string, logs []string) error {
 			given++
 		}
 	}
-	c.say("", "%s reads well: %d values, %s of feel.", path, given, words.Plural(len(s.Setup.Feel), "note"))
+	c.say("", "%s reads well%s: %d values, %s of feel.", path, words.Choose(len(s.Setup.Odd) > 0, ", but look at what is unusual", ""), given, words.Plural(len(s.Setup.Feel), "note"))
 	if onlySamples(s.Setup) {
 		c.say("", "%s", "Its sizes are all still the template's samples: put your own in first. What follows is said of the samples.")
 	}
