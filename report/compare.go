@@ -242,7 +242,7 @@ func (p *compared) mateOf(a analysis.Athlete, sheet string) mate {
 		m.Of = strings.TrimPrefix(m.Of+", "+w.Title, ", ")
 	}
 	m.Cells = slices.Concat(p.u.Facts("numbers", s), []words.Fact{{Name: "Season", Value: trend(a)}}, p.step(s, w, p.u.Tell("overshoot", s)))
-	for _, f := range r.Session.Warnings {
+	for _, f := range words.Warned(r) {
 		m.Cells = append(m.Cells, words.Fact{Name: "Warning", Value: words.Sentence(p.u.Say(f))})
 	}
 	return m

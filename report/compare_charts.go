@@ -102,11 +102,16 @@ func (p *compared) ranked(of func(contender) interval.Interval) []contender {
 
 // spread says between what values they lie.
 func (p *compared) spread(of func(contender) interval.Interval, what, unit string, digits int) string {
-	says := struct{ What, Low, Least, High, Most string }{What: what}
+	says := struct {
+		What, Low, Least, High, Most string
+		Same                         bool // as they are told
+	}{What: what}
 	if all := p.ranked(of); len(all) > 1 {
 		a, z := all[0], all[len(all)-1]
 		says.Low, says.Least = words.Fixed(of(a).Value, digits), a.Name
-		says.High, says.Most = words.Fixed(of(z).Value, digits)+words.NBSP+unit, z.Name
+		says.High, says.Most = words.Fixed(of(z).Value, digits), z.Name
+		says.Same = says.Low == says.High
+		says.High += words.NBSP + unit
 	}
 	return p.u.Tell("spread", says)
 }

@@ -442,7 +442,7 @@ func TestTimeByShare(t *testing.T) {
 		r.FootLoad = append(r.FootLoad, analysis.LoadPoint{Speed: interval.Number(5 + i), FrontShare: interval.Exact(s)})
 	}
 	r.SpeedHistogram = []analysis.SpeedBin{{Low: 4.5, High: 5.5, Seconds: 60}, {Low: 5.5, High: 6.5, Seconds: 120}, {Low: 6.5, High: 7.5, Seconds: 180}, {Low: 7.5, High: 8.5, Seconds: 240}}
-	const want = "Of 10 min on the foil, the load was even for 20 %, and more than 60 % on the front foot for 40 %, and less than 40 % on the front foot for 10 %."
+	const want = "Of 10 min on the foil, the load was even for 20 %; the front foot carried more than 60 % of it for 40 %; the front foot carried less than 40 % of it for 10 %."
 	if got := strings.ReplaceAll((&builder{r: r, u: words.Units{}.OrDefault()}).trackSays(), words.NBSP, " "); got != want {
 		t.Errorf("%s\nwant %s", got, want)
 	}

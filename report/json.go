@@ -130,7 +130,14 @@ func resultOf(r *analysis.Result, u words.Units) any {
 			key{"foot_pressure_move_mm", x.PressureMove}, key{"foot_pressure_move_top_mm", x.PressureTop}, key{"curve", x.Curve}, key{"curve_after", x.CurveAfter}, key{"notes", reasons(x.Notes, r, u)})
 	}
 	if f := r.Finish; f != nil {
-		set("finish", f, key{"trailing_edge", u.Tell("trailing edge", f)}, key{"steps", u.TellAll("finish steps", f)}, key{"cautions", u.TellAll("sanding", nil)}, key{"notes", u.TellAll("finish rests on", f)})
+		more := []key{}
+		if !f.Told() { // what today's surface costs is not known
+			more = []key{{"drag_saving_percent", nil}, {"speed_gain_percent", nil}, {"smooth_enough", nil}, {"papers", nil}}
+		}
+		if f.Edge == "" {
+			more = append(more, key{"trailing_edge_now", nil})
+		}
+		set("finish", f, append(more, key{"trailing_edge", u.Tell("trailing edge", f)}, key{"steps", u.TellAll("finish steps", f)}, key{"cautions", u.TellAll("sanding", nil)}, key{"notes", u.TellAll("finish rests on", f)})...)
 	}
 	if f := r.Followed; f != nil {
 		set("followed", f, key{"says", u.Judgement(f.Judged)})

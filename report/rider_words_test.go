@@ -6,14 +6,18 @@ import (
 	"html"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/advice"
+	"evenfoot/analysis/finish"
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/trim"
+	"evenfoot/ingest"
+	"evenfoot/ingest/raw"
 	"evenfoot/report/words"
 )
 
@@ -98,13 +102,13 @@ func TestCautionStays(t *testing.T) {
 	for i := range r.FootLoad {
 		r.FootLoad[i].Gradient, r.FootLoad[i].GradientAfter = interval.Normal(0.6, 0.3), interval.Normal(float64(2*i-last)/10, 0.3)
 	}
-	if s := spaced(usual.Tell("mind", usual.Sheet(r))); !strings.Contains(s, "From 11 kn to 16 kn") || !strings.Contains(s, "which it does not today") || !strings.Contains(s, "at low speed too") {
+	if s := spaced(usual.Tell("mind", usual.Sheet(r))); !strings.Contains(s, "From 11 kn to 16 kn") || !strings.Contains(s, "Today it does not drop its nose there.") || !strings.Contains(s, "at low speed too") {
 		t.Errorf("a step that drops the nose at low speed alone: %q", s)
 	}
 	for i := range r.FootLoad {
 		r.FootLoad[i].Gradient = r.FootLoad[i].GradientAfter
 	}
-	if s := usual.Tell("mind", usual.Sheet(r)); !strings.Contains(s, "as it does today") {
+	if s := usual.Tell("mind", usual.Sheet(r)); !strings.Contains(s, "Today it drops its nose there as well.") {
 		t.Errorf("a board that does so today: %q", s)
 	}
 	k := notEnough()
@@ -305,4 +309,71 @@ func number(s string) float64 {
 		return math.NaN()
 	}
 	return v
+}
+
+// TestKeepUnsteady: a trim that stays although it is less steady than a beginner
+// needs comes with what to do about it.
+func TestKeepUnsteady(t *testing.T) {
+	r := fixture()
+	r.Setup.Rider.Level = "beginner"
+	a := r.Advice
+	a.Verdict, a.Next.Kind, a.Shim, a.Cards, a.MoveNow = advice.Keep, advice.KeepTrim, 0, 0, 0
+	says := func() string {
+		w := words.For(r, usual)
+		return w.Head + " " + w.Steps[0].Do
+	}
+	if s := says(); strings.Contains(s, "steady") || strings.Contains(s, "slower") {
+		t.Errorf("a steady trim: %q", s)
+	}
+	a.Why = []advice.Reason{{Kind: advice.Unsteady, Speed: 23 * kn, Gradient: &a.GradientNow, Left: 1}}
+	if s := says(); !strings.Contains(s, "less steady than a beginner needs: ride slower") || !strings.Contains(s, "instructor") || !strings.Contains(s, "small steps") {
+		t.Error(s)
+	}
+}
+
+// TestRemarkIsNoWarning: that columns were recognised is told and not counted.
+func TestRemarkIsNoWarning(t *testing.T) {
+	r := fixture()
+	r.Session.Warnings = []analysis.Finding{ingest.Warning{Kind: raw.Recognised, Text: []string{"ax_mps2 = x"}}}
+	var b bytes.Buffer
+	if err := Text(&b, r, TextOptions{Width: 120}); err != nil {
+		t.Fatal(err)
+	}
+	p := html.UnescapeString(pageOf(t, r, Options{}))
+	if strings.Contains(b.String(), "Warnings") || !strings.Contains(p, "recognised by their names") {
+		t.Errorf("counted, or not told:\n%s", &b)
+	}
+}
+
+// TestMissingOnlyWhatNarrows: a logger that would hardly narrow the answer is
+// not missed, more notes are.
+func TestMissingOnlyWhatNarrows(t *testing.T) {
+	r := fixture()
+	r.Session.IMUHz, r.PitchLaw = 0, nil
+	for then, want := range map[float64]string{0.4: "a logger on the board", 1.14: "more notes of feel"} {
+		r.Advice.Why = []advice.Reason{{Kind: advice.NoLogger, Doubt: 1.15 * deg, Then: then * deg}}
+		if got := words.Missing(r); !slices.Equal(got, []string{want}) {
+			t.Errorf("from 1.15 to %g: missing %q", then, got)
+		}
+	}
+}
+
+// TestFinishNotTold: without today's surface the JSON claims no saving.
+func TestFinishNotTold(t *testing.T) {
+	r := fixture()
+	if r.Finish == nil {
+		r.Finish = &finish.Finish{Papers: []int{}}
+	}
+	for _, grit := range []int{0, 400} {
+		r.Finish.Today.Grit, r.Finish.Today.Surface = grit, ""
+		var b bytes.Buffer
+		if err := JSON(&b, r, usual); err != nil {
+			t.Fatal(err)
+		}
+		for _, name := range []string{"drag_saving_percent", "speed_gain_percent", "smooth_enough", "papers"} {
+			if null := strings.Contains(b.String(), `"`+name+`": null`); null != (grit == 0) {
+				t.Errorf("P%d: %s null: %v", grit, name, null)
+			}
+		}
+	}
 }

@@ -67,7 +67,7 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 		t.row("To be surer", p[0].Do+" "+p[0].Tells+words.Choose(u.Forms, " “Plan the next outing” says how.", " evenfoot plan says how."), spare)
 	}
 	t.row("Ridden", u.Tell("ridden in short", u.Sheet(r)), useful)
-	if n := len(r.Session.Warnings); n > 0 {
+	if n := len(words.Warned(r)); n > 0 {
 		t.row("Warnings", words.UpperFirst(words.Plural(n, "warning"))+words.Choose(u.Forms, ", listed below.", "; the page lists them."), spare)
 	}
 	_, err := io.WriteString(w, t.String())

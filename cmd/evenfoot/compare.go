@@ -65,7 +65,7 @@ func (c *console) compare(folders []string, f answerFlags) error {
 			c.warn("%s: %s", report.AthleteName(r), w)
 		}
 		for _, w := range r.Session.Warnings {
-			c.warn("%s: %s", report.AthleteName(r), units.Say(w))
+			c.found(w, report.AthleteName(r)+": "+units.Say(w))
 		}
 	}
 	return c.deliverComparison(results, folders, f, units)

@@ -226,7 +226,16 @@ func (c *console) analyse(s *session, req analysis.Request, u words.Units) (*ana
 
 func (c *console) tellWarnings(r *analysis.Result, u words.Units) {
 	for _, w := range r.Session.Warnings {
-		c.warn("%s", u.Say(w))
+		c.found(w, u.Say(w))
+	}
+}
+
+// found tells what was found, as a warning where it is one.
+func (c *console) found(f analysis.Finding, says string) {
+	if words.Remark(f) {
+		fmt.Fprint(c.err, wrapped("evenfoot: "+says+"\n"))
+	} else {
+		c.warn("%s", says)
 	}
 }
 

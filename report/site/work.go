@@ -40,7 +40,7 @@ func summaryOf(r *analysis.Result, u words.Units) *summary {
 		return 0
 	}
 	b := r.BestSpeeds
-	s := &summary{Duration: known(float64(r.Session.Duration)), Foiling: known(float64(r.Totals.Foiling)), Warnings: len(r.Session.Warnings), Pitch: r.Motion != nil,
+	s := &summary{Duration: known(float64(r.Session.Duration)), Foiling: known(float64(r.Totals.Foiling)), Warnings: len(words.Warned(r)), Pitch: r.Motion != nil,
 		Best: [4]float64{known(float64(b.TwoSeconds)), known(float64(b.TenSeconds)), known(float64(b.Metres500)), known(float64(b.NauticalMile))}}
 	if r.Advice != nil {
 		s.Verdict, s.Next = r.Advice.Verdict, words.For(r, u).Next

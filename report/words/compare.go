@@ -62,6 +62,8 @@ func Missing(r *analysis.Result) (out []string) {
 	add(r.Setup != nil && len(r.Setup.Feel) == 0 && !counts && r.FootForces == nil, "notes of feel")
 	add(!(r.Session.GPSHz > 0), "GPS")
 	switch logger := r.Session.IMUHz > 0; {
+	case !logger && loggerHardlyNarrows(r):
+		add(len(out) == 0, "more notes of feel")
 	case !logger:
 		add(true, "a logger on the board")
 	case r.Mount != nil && !r.Mount.Rigid:

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -99,6 +100,9 @@ func (b *inspector) file(f ingest.File) {
 		fmt.Fprintf(b, "  %-12s%-14s %9s at %-8s%-6s %s\n", head, c.Name, Thousands(c.Samples), hz, c.Unit, gaps)
 		head = ""
 	}
+	for _, m := range sessions(f.Marks) {
+		b.field("session", m)
+	}
 	if s := marks(f.Marks); s != "" {
 		b.field("marks", s)
 	}
@@ -121,21 +125,22 @@ func MarkName(k raw.MarkKind) string {
 	return string(k)
 }
 
+// sessions are what a device says that it recorded, which no rider marked.
+func sessions(ms []ingest.Mark) (out []string) {
+	for _, m := range ms {
+		if m.Kind == raw.Session && len(out) < 3 {
+			out = append(out, cmp.Or(m.Text, "of no known kind")+Choose(m.LengthS > 0, ", "+lasting(m.LengthS), ""))
+		}
+	}
+	return out
+}
+
 // marks are a file's marks in a few words.
 func marks(ms []ingest.Mark) string {
 	var words []string
 	n := map[raw.MarkKind]int{}
 	for _, m := range ms {
-		if n[m.Kind]++; m.Kind == raw.Session && n[m.Kind] <= 3 {
-			s := "session"
-			if m.Text != "" {
-				s += " (" + m.Text + ")"
-			}
-			if m.LengthS > 0 {
-				s += ", " + lasting(m.LengthS)
-			}
-			words = append(words, s)
-		}
+		n[m.Kind]++
 	}
 	for _, k := range []raw.MarkKind{raw.Lap, raw.Press, raw.Noted, raw.Waypoint} {
 		if n[k] > 0 {

@@ -49,7 +49,9 @@ func Plural(n int, one string) string {
 }
 
 // plural is the name of several.
-func plural(one string) string { return one + Choose(strings.HasSuffix(one, "x"), "es", "s") }
+func plural(one string) string {
+	return one + Choose(strings.HasSuffix(one, "x") || strings.HasSuffix(one, "ss"), "es", "s")
+}
 
 // Sentence trims, cuts and closes a sentence that may hold names from outside.
 func Sentence(s string) string {

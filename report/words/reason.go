@@ -27,6 +27,14 @@ func (u Units) Observation(o advice.Observation) string { return u.advises(o.Kin
 // is said to be gained.
 const hardlyNarrower = 0.97
 
+// hardly says that a logger would hardly narrow the stabilizer's angle.
+func hardly(x advice.Reason) bool { return x.Then > hardlyNarrower*x.Doubt }
+
+// loggerHardlyNarrows says that the advice has it so.
+func loggerHardlyNarrows(r *analysis.Result) bool {
+	return r.Advice != nil && slices.ContainsFunc(r.Advice.Why, func(x advice.Reason) bool { return x.Kind == advice.NoLogger && x.Doubt > 0 && hardly(x) })
+}
+
 // Reason says a reason of the advice in r, or what to do in place of a step.
 func (u Units) Reason(x advice.Reason, r *analysis.Result) string {
 	if x.Kind == advice.NoLogger {
@@ -34,7 +42,7 @@ func (u Units) Reason(x advice.Reason, r *analysis.Result) string {
 			advice.Reason
 			Loose, Hardly bool // a loose sensor is said by itself
 			Unusable      string
-		}{x, r.Mount != nil && !r.Mount.Rigid, x.Then > hardlyNarrower*x.Doubt, u.unusable(r)})
+		}{x, r.Mount != nil && !r.Mount.Rigid, hardly(x), u.unusable(r)})
 	}
 	return u.advises(x.Kind, struct {
 		advice.Reason

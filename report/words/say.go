@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"reflect"
+	"slices"
 	"strings"
 
 	"evenfoot/analysis"
@@ -15,6 +16,7 @@ import (
 	"evenfoot/analysis/trim"
 	"evenfoot/filter/align"
 	"evenfoot/ingest"
+	"evenfoot/ingest/raw"
 )
 
 // Say is one finding as a whole sentence in the reader's units. What a
@@ -45,6 +47,17 @@ func (u Units) Say(f analysis.Finding) string {
 		return fmt.Sprintf("In doubt, by %.1f times the usual error: %s.", f.Sigmas, u.Conflict(f))
 	}
 	return fmt.Sprint(f)
+}
+
+// Remark says that a finding is in order, and only told so that it can be checked.
+func Remark(f analysis.Finding) bool {
+	w, ok := f.(ingest.Warning)
+	return ok && w.Kind == raw.Recognised
+}
+
+// Warned are a result's warnings, without what is only remarked.
+func Warned(r *analysis.Result) []analysis.Finding {
+	return slices.DeleteFunc(slices.Clone(r.Session.Warnings), Remark)
 }
 
 // A Said is a finding for scripts: what kind it is, its numbers in SI, and the words.
