@@ -336,11 +336,11 @@ func TestRemarkIsNoWarning(t *testing.T) {
 	r := fixture()
 	r.Session.Warnings = []analysis.Finding{ingest.Warning{Kind: raw.Recognised, Text: []string{"ax_mps2 = x"}}}
 	var b bytes.Buffer
-	if err := Text(&b, r, TextOptions{Width: 120}); err != nil {
+	if err := Text(&b, r, TextOptions{}); err != nil {
 		t.Fatal(err)
 	}
 	p := html.UnescapeString(pageOf(t, r, Options{}))
-	if strings.Contains(b.String(), "Warnings") || !strings.Contains(p, "recognised by their names") {
+	if strings.Contains(b.String(), "\nWarnings") || !strings.Contains(p, "recognised by their names") {
 		t.Errorf("counted, or not told:\n%s", &b)
 	}
 }

@@ -93,7 +93,7 @@ func TestFitBySentences(t *testing.T) {
 	}
 	for name, r := range map[string]*analysis.Result{"step": r, "open": notEnough()} {
 		b.Reset()
-		if err := Text(&b, r, TextOptions{Width: 60}); err != nil {
+		if err := Text(&b, r, TextOptions{}); err != nil {
 			t.Fatal(err)
 		}
 		w := words.For(r, words.Units{}.OrDefault())
