@@ -5,11 +5,13 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"reflect"
 	"testing"
 	"time"
 
 	"evenfoot/analysis"
+	"evenfoot/analysis/advice"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/simulate"
 	"evenfoot/analysis/trim"
@@ -162,6 +164,15 @@ func TestMeasuredLater(t *testing.T) {
 	was.Setup = left
 	got := run(given[1], second, was)
 	same("the advice", got.Advice, want.Advice)
+	// Plan and check tell one doubt, and no rest that the log holds is asked for.
+	if p, k := got.Advice.Plan, got.Advice.WorthKnowing; len(p) == 0 || len(k) == 0 || math.Abs(float64(p[0].ShimSDNow-k[0].ShimSDNow)) > 1e-9 {
+		t.Errorf("the doubt is told as %+v and %+v", p, k)
+	}
+	for _, p := range got.Advice.Plan {
+		if p.Kind == advice.LevelLogger {
+			t.Error("a rest is asked for, and the log holds one")
+		}
+	}
 	same("what was followed", got.Followed, want.Followed)
 	same("the load", got.FootLoad, want.FootLoad)
 	told := analysis.Notes(got.Session.Warnings, analysis.InEarlier)

@@ -62,7 +62,11 @@ func (r *Result) Unmeasured() (list []advice.Measurement, doubt float64) {
 		return nil, 0
 	}
 	list, sd := advice.Measurements(r.Posterior, r.outing.Setup, r.weights)
-	return list, interval.Z90 * sd
+	k := r.Advice.Wider
+	for i := range list {
+		list[i].Now, list[i].Then = k*list[i].Now, k*list[i].Then
+	}
+	return list, interval.Z90 * k * sd
 }
 
 // flown is the slowest and the fastest speed over ground, m/s, that a note may

@@ -66,8 +66,8 @@ func (p *compared) measures() []measure {
 			return func(c contender) interval.Interval { return c.share(v).Scale(100) }
 		}
 		ms = slices.Insert(ms, 1,
-			measure{"", "", "", "front share at " + p.u.SpeedText(p.lo) + ", %", 0, at(p.lo)},
-			measure{"attop", "Front share at " + p.u.SpeedText(p.top) + ", which all rode", "front share, %", "front share at " + p.u.SpeedText(p.top) + ", %", 0, at(p.top)})
+			measure{"", "", "", "front share at " + p.u.SpeedFine(p.lo) + ", %", 0, at(p.lo)},
+			measure{"attop", "Front share at " + p.u.SpeedFine(p.top) + ", which all rode", "front share, %", "front share at " + p.u.SpeedFine(p.top) + ", %", 0, at(p.top)})
 	}
 	return ms
 }
@@ -92,7 +92,8 @@ func (p *compared) table() *table {
 
 // differences is every session minus the first, in what has a figure.
 func (p *compared) differences() *table {
-	ms := append(slices.DeleteFunc(p.measures(), func(m measure) bool { return m.id == "" }), p.tenSeconds())
+	// Of the load, the doubts of two sessions go together: the judgement tells it.
+	ms := append(slices.DeleteFunc(p.measures(), func(m measure) bool { return m.id == "" || m.id == "even" }), p.tenSeconds())
 	t := &table{Caption: "The difference of each session from session A, with 90 % intervals", Head: append([]string{"session"}, each(ms, func(m measure) string { return m.head })...)}
 	for _, c := range p.all[1:] {
 		t.add(append([]string{c.label(26)}, each(ms, func(m measure) string { return m.cell(minus(m.of(c), m.of(p.all[0]))) })...)...)

@@ -23,13 +23,21 @@ func CompareText(w io.Writer, c *analysis.Comparison, o TextOptions) error {
 	t.row("", p.Head(), vital)
 	if p.Only != nil {
 		t.row("Why", u.Judgement(p.Only), needed)
-		next, mind := u.NextOf(c.Athletes[0].Last())
+	}
+	if p.oneAthlete() {
+		last := c.Athletes[0].Last()
+		next, mind := u.NextOf(last)
 		t.row("Next", next, vital)
+		for _, s := range words.For(last, u).Steps {
+			if s.Kind == "ride" && u.Sheet(last).Step() {
+				t.row(s.Name, s.Do, vital)
+			}
+		}
 		t.row("Mind", mind, vital)
 	}
 	t.row("Drag", p.Drag(), vital)
 	if !p.oneAthlete() {
-		t.row("Mind", "One small step a session, at low speed first. Each one's sheet says what to check.", vital)
+		t.row("Mind", "One small step a session, at low speed first, in clear water, with helmet and vest. Each one's sheet says what to check.", vital)
 		slices.SortStableFunc(p.all, func(a, b contender) int { return words.MostToGain(a.Result, b.Result) })
 		t.team(p)
 	} else {
@@ -107,21 +115,36 @@ func (t *textPage) sessions(p *compared) {
 	u := p.u
 	const name = 30
 	line := "%-*s%10s%12s%10s%10s"
-	ascii := func(v float64) string { return strings.ReplaceAll(u.SpeedText(v), words.NBSP, " ") }
+	ascii := func(v float64) string { return strings.ReplaceAll(u.SpeedFine(v), words.NBSP, " ") }
+	did, wanted := make([][]string, len(p.all)), 2+len(p.all) // what was changed before each; lines
+	for i, x := range p.all {
+		if parts := len(x.Parts); parts > partsShown {
+			wanted++
+		} else {
+			wanted += parts
+		}
+		if ch := p.Athletes[0].Changes; i > 0 && len(p.all) > 2 && ch[i-1].Judged != nil {
+			did[i] = words.Wrap(plain.Replace(words.VerdictHead(ch[i-1].Judged)), textColumns-2)
+		}
+	}
+	told := len(slices.Concat(did...))
+	t.fit(max(textLines-wanted-told, textLines/2))
+	room := textLines - t.lines() - wanted
 	heads := []string{"", ""}
 	if words.Finite(p.lo) {
 		heads = []string{ascii(p.lo), ascii(p.top)}
 	}
 	t.add(t.style("2", fmt.Sprintf(line, name, "session", "off even", "front share", "", "best 10 s")))
 	t.add(t.style("2", fmt.Sprintf(line, name, "", "from 50 %", heads[0], heads[1], u.SpeedName())))
-	changes := len(p.all) > 2 && 2*len(p.all) <= textLines-t.lines()
 	for i, x := range p.all {
 		if left := textLines - t.lines(); left <= 1 && i < len(p.all)-1 {
 			t.add(fmt.Sprintf("and %d more; the page shows them all", len(p.all)-i))
 			break
 		}
-		if ch := p.Athletes[0].Changes; i > 0 && changes && ch[i-1].Judged != nil {
-			t.add("  " + words.CleanTo(plain.Replace(words.VerdictHead(ch[i-1].Judged)), textColumns-2))
+		for _, l := range did[i] {
+			if room >= told {
+				t.add("  " + l)
+			}
 		}
 		t.add(fmt.Sprintf(line, name, words.CleanTo(x.Key+"  "+x.Name, name-1), short(100*x.OffEven().Value, 0), short(100*x.share(p.lo).Value, 0), short(100*x.share(p.top).Value, 0), short(p.best(x).Value, 1)))
 		t.parts(x.Result, u)

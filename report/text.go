@@ -78,10 +78,13 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 func PlanText(w io.Writer, r *analysis.Result, o TextOptions) error {
 	t := newTextPage(o)
 	u := o.Units.OrDefault()
-	p := words.PlanFor(r, u)
+	p := words.For(r, u).Plan
 	t.head("The next outing: " + words.Title(r))
 	if len(p.Trials) == 0 {
 		t.row("", "Nothing that could be marked or measured would narrow the answer.", vital)
+	}
+	if len(p.Trials) > 0 {
+		t.row("Trim", p.Trim, vital)
 	}
 	for i, x := range p.Trials {
 		t.list(words.Choose(i == 0, "Best", "Or"), append([]string{x.Do + " " + x.Tells}, x.How...))

@@ -48,6 +48,16 @@ func TestWords(t *testing.T) {
 	if err := CompareText(&b, comparison(fixtures(2), ba), TextOptions{}); err != nil {
 		t.Fatal(err)
 	}
+	var three bytes.Buffer
+	change := analysis.Change{Judged: ba}
+	season := &analysis.Comparison{Results: fixtures(3)}
+	season.Athletes = []analysis.Athlete{{Sessions: season.Results, Changes: []analysis.Change{change, change}}}
+	if err := CompareText(&three, season, TextOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	if s := three.String(); strings.Contains(s, "…") || !strings.Contains(s, "\nNext ") || !strings.Contains(s, "with helmet and vest") || !strings.Contains(s, "\nMind ") {
+		t.Errorf("three sessions: a cut sentence, or no step with its cautions:\n%s", s)
+	}
 	b.WriteString("---- forty sessions\n")
 	before := b.Len()
 	if err := CompareText(&b, comparison(fixtures(40), ba), TextOptions{}); err != nil {

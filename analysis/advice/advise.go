@@ -69,7 +69,7 @@ func Advise(p *trim.Posterior, s *setup.Setup, w SpeedWeights, opt Options) *Adv
 	a.Overshoot = interval.Number(t.chanceBelow(gradient, 0))
 	t.bestEach = t.objective.bestEach(t.draws, t.best, anywhere)
 	a.Options = t.options()
-	a.WorthKnowing = t.observations()
+	a.WorthKnowing, a.Wider = t.observations(), t.wider(t.post.Derivative(nil, t.bestRaise))
 	a.Plan = t.plan()
 	t.decide(a)
 	t.allTheWay(a)

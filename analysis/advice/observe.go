@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/stat"
+
 	"evenfoot/analysis/interval"
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
@@ -55,10 +57,11 @@ type candidate struct {
 // stabilizer change that would be left.
 func (t *task) observations() []Observation {
 	goal := t.post.Derivative(nil, t.bestRaise)
-	now := t.post.DoubtAfter(goal) / deg
+	k := t.wider(goal) / deg
+	now := k * t.post.DoubtAfter(goal)
 	out := []Observation{}
 	for _, c := range t.candidates() {
-		sd := t.post.DoubtAfter(goal, c.seen...) / deg
+		sd := k * t.post.DoubtAfter(goal, c.seen...)
 		if sd < worthAtAll*now {
 			c.ShimSDNow, c.ShimSD = interval.Number(now), interval.Number(sd)
 			out = append(out, c.Observation)
@@ -66,6 +69,14 @@ func (t *task) observations() []Observation {
 	}
 	slices.SortStableFunc(out, func(a, b Observation) int { return cmp.Compare(a.ShimSD, b.ShimSD) })
 	return out[:min(len(out), mostWorth)]
+}
+
+// wider is [Advice.Wider]; goal is the best turn's derivative.
+func (t *task) wider(goal []float64) float64 {
+	if linear := t.post.DoubtAfter(goal); len(t.bestEach) > 0 && t.hasBest() && linear > 0 {
+		return stat.StdDev(t.raises(), t.post.Weights) / linear
+	}
+	return 1
 }
 
 // bestRaise is the best turn of the stabilizer for one foil, rad.
@@ -108,7 +119,11 @@ func (t *task) candidates() (cs []candidate) {
 	if !t.opt.LawOK {
 		add(Observation{Kind: LogMotion}, t.logger())
 	} else if !t.post.CanUseLevelZero() {
-		add(Observation{Kind: LevelLogger, SD: wingSD},
+		kind := LevelLogger
+		if t.post.Rested() {
+			kind = WingAngle
+		}
+		add(Observation{Kind: kind, SD: wingSD},
 			trim.Observable{SD: wingSD, Of: func(in trim.Inputs) float64 { return in.WingIncidence }},
 			trim.Observable{SD: levelSD, Of: func(in trim.Inputs) float64 {
 				zero, _ := trim.NewFoil(in).Law(t.Low, t.Top)
@@ -163,7 +178,8 @@ func (t *task) withoutLogger() Reason {
 	r := Reason{Kind: NoLogger}
 	if t.hasBest() {
 		goal := t.post.Derivative(nil, t.bestRaise)
-		r.Doubt, r.Then = interval.Z90*t.post.DoubtAfter(goal), interval.Z90*t.post.DoubtAfter(goal, t.logger())
+		k := interval.Z90 * t.wider(goal)
+		r.Doubt, r.Then = k*t.post.DoubtAfter(goal), k*t.post.DoubtAfter(goal, t.logger())
 	}
 	return r
 }
@@ -228,7 +244,8 @@ func Measurements(p *trim.Posterior, s *setup.Setup, w SpeedWeights) (out []Meas
 	now = p.DoubtAfter(goal) / deg
 	for i, u := range p.Unknowns {
 		k := setup.KeyNamed(u.Key)
-		if k == nil || !u.Default || !(k.Prior.Default > k.Prior.Given) || slices.Contains(gauged, k.Name) {
+		if k == nil || !u.Default || !(k.Prior.Default > k.Prior.Given) || slices.Contains(gauged, k.Name) ||
+			k.Name == "foil.wing.incidence_deg" && p.Rested() { // which is a [WingAngle]
 			continue
 		}
 		ratio := k.Prior.Given / k.Prior.Default

@@ -66,10 +66,7 @@ func (t *task) plan() []Trial {
 	if !t.hasBest() {
 		return out
 	}
-	goal := make([]float64, len(t.bestEach))
-	for i, b := range t.bestEach {
-		goal[i] = b.Raise
-	}
+	goal := t.raises()
 	now := stat.StdDev(goal, t.post.Weights) / deg
 	add := func(x Trial, minutes float64, seen ...seenOf) {
 		then := t.left(goal, seen) / deg
@@ -96,7 +93,7 @@ func (t *task) plan() []Trial {
 		add(Trial{Observation: t.withCard(CardInOut, spread), Each: TrimNotes, Shim: interval.Number(card * trim.Card / mm)}, 2*noted+ashore,
 			append(t.notesAt(spread, 0, TrimNotes), t.notesAt(spread, card, TrimNotes)...)...)
 	}
-	minutes := map[Kind]float64{MeasureAngle: angleMinutes, BalanceBoard: boardMinutes, LevelLogger: levelMinutes, LogMotion: motionSetup}
+	minutes := map[Kind]float64{MeasureAngle: angleMinutes, BalanceBoard: boardMinutes, LevelLogger: levelMinutes, WingAngle: levelMinutes, LogMotion: motionSetup}
 	for _, c := range t.candidates() {
 		if m := minutes[c.Kind]; m > 0 {
 			var seen []seenOf
@@ -108,6 +105,15 @@ func (t *task) plan() []Trial {
 	}
 	slices.SortStableFunc(out, func(a, b Trial) int { return cmp.Compare(b.worth(), a.worth()) })
 	return out[:min(len(out), mostTold)]
+}
+
+// raises is the best turn of the stabilizer by each draw, rad.
+func (t *task) raises() []float64 {
+	out := make([]float64, len(t.bestEach))
+	for i, b := range t.bestEach {
+		out[i] = b.Raise
+	}
+	return out
 }
 
 // left is σ of the goal once what is seen is known.

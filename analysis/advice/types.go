@@ -62,8 +62,12 @@ type Advice struct {
 	Plan             []Trial           `json:"plan"`          // of the next outing, the most doubt removed per minute first
 	WorthKnowing     []Observation     `json:"worth_knowing"` // the best buy first; without a step to take, what leaves the trim alone comes first
 
-	Next Reason      `json:"-"` // what to do
-	Why  []Reason    `json:"-"` // reasons, limits, what would help
+	Next Reason   `json:"-"` // what to do
+	Why  []Reason `json:"-"` // reasons, limits, what would help
+	// Wider is how many times as wide as [trim.Posterior.DoubtAfter] has it the
+	// draws tell the best stabilizer change: one doubt is told everywhere.
+	Wider float64 `json:"-"`
+
 	Step trim.Change `json:"-"` // the next step with cards of the nominal thickness; zero for none
 }
 
@@ -179,6 +183,7 @@ const (
 	MeasureAngle Kind = "measure angle"   // of the stabilizer to the wing
 	BalanceBoard Kind = "balance board"   // with its foil
 	LevelLogger  Kind = "level logger"    // before the ride, and the wing's angle to the deck
+	WingAngle    Kind = "wing angle"      // to the deck, where the log holds a rest
 	LogMotion    Kind = "log motion"      // with a sensor on the board
 )
 

@@ -87,6 +87,9 @@ func (post *Posterior) CanUseLevelZero() bool {
 	return slices.ContainsFunc(post.problem.items, func(it item) bool { return it.Kind == ZeroKind && it.outing == 0 })
 }
 
+// Rested says whether today's log holds a rest with the deck level.
+func (post *Posterior) Rested() bool { return post.problem.outings[0].Ev.LevelZero }
+
 // FeelNotes is how many notes of feel count as evidence, in all outings.
 func (post *Posterior) FeelNotes() int { return post.Count(NoteKind) }
 

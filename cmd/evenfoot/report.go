@@ -35,7 +35,8 @@ func reportCommand(c *console) *cobra.Command {
 		Long: `Analyse one session. SESSION is a folder that holds the logs and a setup.toml,
 or log files that belong together. The answer goes to standard output, the page
 to report.html in that folder, or, of log files and of a setup alone, in the
-folder that you are in (or where --out says). Earlier sessions of the same rider
+folder that you are in (or where --out says). With --rider, or --range where
+there is a log, it goes to report-other.html, so that your own stays. Earlier sessions of the same rider
 on the same foil whose folders lie beside this one count as evidence; --alone
 leaves them out.
 
@@ -148,7 +149,11 @@ func (c *console) earlier(folders []string, columnMap string) ([]analysis.Given,
 
 func (c *console) deliver(r *analysis.Result, s *session, f reportFlags, units words.Units) error {
 	opt := report.Options{Units: units, Coordinates: f.coordinates, Version: versionText(), Now: time.Now()}
-	return c.hand(f.answerFlags, filepath.Join(s.dir, "report.html"),
+	page := "report.html"
+	if f.rider != "" || f.speeds != "" && s.Log != nil {
+		page = "report-other.html" // the rider's own stays
+	}
+	return c.hand(f.answerFlags, filepath.Join(s.dir, page),
 		func(w io.Writer) error { return report.HTML(w, r, opt) },
 		func(w io.Writer) error { return report.JSON(w, r, units) },
 		func(w io.Writer) error { return report.Text(w, r, report.TextOptions{Units: units, Color: c.color()}) })

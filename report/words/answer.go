@@ -86,6 +86,7 @@ func For(r *analysis.Result, u Units) Answer {
 	}
 	if w.step {
 		w.Next += " Then ride the same speeds and log again."
+		w.Plan.Trim = u.Tell("plan trim", w.Head)
 	}
 	return w
 }

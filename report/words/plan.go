@@ -12,6 +12,7 @@ import (
 // A Plan is the next outing, to be taken to the water.
 type Plan struct {
 	Trials []Trial  // the most doubt removed per minute of trouble first
+	Trim   string   // to ride the trials on, where a step is advised
 	Ask    []string // about moments of this log, where nothing was marked
 	Paste  string   // the setup's lines that answer them
 	Mind   []string

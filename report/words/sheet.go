@@ -307,7 +307,7 @@ func (s *Sheet) Beyond() string {
 	case s.Setup.Stance.Fixed:
 		return ", which is " + over + " more than the track allows"
 	}
-	return ", " + over + " of it to be made up by the feet"
+	return ", " + over + " more than the track gives; the feet would do the rest"
 }
 
 // lookFor finds what would tell more, where the evidence is not enough.
