@@ -11,14 +11,16 @@ import (
 )
 
 const (
-	// timeMost is beyond any log, s, and within a Duration.
-	timeMost = 9e9
+	// timeMost is beyond any log, s.
+	timeMost = 1e12
 	// unsetBefore is the year before which a clock has not been set.
 	unsetBefore = 2005
 	// relativeFar is the time above which a log without a date is counted from its
 	// own first sample, s: seconds since a phone was switched on tell nobody
 	// anything.
 	relativeFar = 3600
+	// rateChangesTold bounds how many changes of a rate are told one by one.
+	rateChangesTold = 3
 	// gyroLeast is the least part of the accelerometer's samples that a gyroscope
 	// must cover to be used.
 	gyroLeast = 0.1
@@ -27,6 +29,7 @@ const (
 // A builder turns one file's columns into a Log.
 type builder struct {
 	r     *raw.Columns
+	notes raw.Notes
 	log   *Log // of its own: within the builder it would keep the columns as read
 	jumps []jump
 	ref   float64 // s, see mender
@@ -36,7 +39,7 @@ type builder struct {
 
 // build mends the columns that a reader hands on and makes a Log of them.
 func build(r *raw.Columns) (*Log, error) {
-	b := &builder{r: r, log: new(Log)}
+	b := &builder{r: r, notes: raw.NotesOf(r), log: new(Log)}
 	b.dateMarks()
 	b.finite()
 	b.believeDate()
@@ -59,6 +62,7 @@ func build(r *raw.Columns) (*Log, error) {
 		f.Read += len(s.Time())
 	}
 	if f.Read == 0 && !b.weightless {
+		b.notes.Settle(r)
 		return nil, r.Useless("holds no usable sample")
 	}
 	if first, last := b.extent(); first <= last {
@@ -73,18 +77,18 @@ func build(r *raw.Columns) (*Log, error) {
 	l.GPS = b.gps()
 	if len(r.Acc.Time) == 0 && len(r.Gyr.Time) > 0 {
 		l.gyrOnly = r.Gyr
-		b.r.Warn(raw.Warning{Kind: raw.OnlyGyro, Lacks: unit.SensorNames[unit.Acc]})
+		b.notes.Warn(raw.Warning{Kind: raw.OnlyGyro, Lacks: unit.SensorNames[unit.Acc]})
 	}
 	l.Start, l.noZone, l.Clock = r.Start, r.NoZone, untied
 	if len(l.IMU.Time) > 0 && len(l.GPS.Time) > 0 {
 		l.Clock.Tied, l.Clock.How = true, OneDevice
 	}
 	if w, apart := l.overlap(); apart {
-		b.r.Warn(w)
+		b.notes.Warn(w)
 	}
 	l.Marks = b.marks()
-	f.Dropped = r.Dropped()
-	l.Files, l.Warnings = []File{*f}, r.Warnings()
+	b.notes.Settle(r)
+	l.Files, l.Warnings = []File{*f}, r.Warnings
 	return l, nil
 }
 
@@ -107,19 +111,19 @@ func (b *builder) unset() float64 {
 	if b.r.Start.IsZero() {
 		return math.Inf(1)
 	}
-	return time.Date(unsetBefore, 1, 1, 0, 0, 0, 0, time.UTC).Sub(b.r.Start).Seconds()
+	return secondsBetween(b.r.Start, time.Date(unsetBefore, 1, 1, 0, 0, 0, 0, time.UTC))
 }
 
 // finite leaves out samples with NaN or an infinity in them.
 func (b *builder) finite() {
 	for _, s := range []*raw.Series{&b.r.Acc, &b.r.Gyr} {
-		b.r.Drop(s.Table().Keep(func(i int) bool {
+		b.notes.Drop(s.Table().Keep(func(i int) bool {
 			x := s.V[0][i] - s.V[0][i] + s.V[1][i] - s.V[1][i] + s.V[2][i] - s.V[2][i]
 			return x == 0 && math.Abs(s.Time[i]) < timeMost
 		}), raw.NotFinite, "")
 	}
 	t := b.r.Deck.Time // a row of the deck may lack values
-	b.r.Drop(b.r.Deck.Table().Keep(func(i int) bool { return math.Abs(t[i]) < timeMost }), raw.NotFinite, "")
+	b.notes.Drop(b.r.Deck.Table().Keep(func(i int) bool { return math.Abs(t[i]) < timeMost }), raw.NotFinite, "")
 	b.finiteFixes()
 }
 
@@ -131,7 +135,7 @@ func (b *builder) believeDate() {
 	}) {
 		return
 	}
-	b.r.Warn(raw.Warning{Kind: raw.NeverSet, Time: b.r.Start})
+	b.notes.Warn(raw.Warning{Kind: raw.NeverSet, Time: b.r.Start})
 	b.r.Start = time.Time{}
 }
 
@@ -152,13 +156,22 @@ func (b *builder) rebase() {
 	raw.ShiftAll(b.r, -first)
 }
 
-// channels describes what was read. A course or altitude that is missing at rest is no gap: the fixes' own gaps count for them.
+// channels describes what was read, and tells how its rates change. A course or
+// altitude that is missing at rest is no gap: the fixes' own gaps count for them.
 func (b *builder) channels() (all []Channel) {
 	r, f := b.r, &b.r.Gps
+	b.tellRate(unit.SensorNames[unit.Acc], r.Acc.Time)
+	if !raw.SameTimes(r.Acc.Time, r.Gyr.Time) {
+		b.tellRate(unit.SensorNames[unit.Gyr], r.Gyr.Time)
+	}
+	b.tellRate(fixes, f.Time)
 	every, _ := pace(f.Time)
-	feet := known(r.Deck.Time, r.Deck.V[0])
-	if len(feet) == 0 {
-		feet = known(r.Deck.Time, r.Deck.V[1])
+	var feet, moment []float64
+	if told(r.Deck.V[0]) || told(r.Deck.V[1]) {
+		feet = r.Deck.Time
+	}
+	if told(r.Deck.V[2]) {
+		moment = r.Deck.Time
 	}
 	for _, c := range []struct {
 		name, unit string
@@ -172,7 +185,7 @@ func (b *builder) channels() (all []Channel) {
 		{"course", "deg", known(f.Time, f.Course), true},
 		{"altitude", "m", known(f.Time, f.Alt), true},
 		{unit.FootForces, unit.Text(r.Deck.Unit), feet, false},
-		{unit.MastMoment, "N·m", known(r.Deck.Time, r.Deck.V[2]), false},
+		{unit.MastMoment, "N·m", moment, false},
 	} {
 		if len(c.t) == 0 {
 			continue
@@ -188,6 +201,17 @@ func (b *builder) channels() (all []Channel) {
 		all = append(all, ch)
 	}
 	return all
+}
+
+// tellRate reports how a rate changes.
+func (b *builder) tellRate(sensor string, t []float64) {
+	for i, c := range rateChanges(t) {
+		if i == rateChangesTold {
+			b.notes.Warn(raw.Warning{Kind: raw.RateUnsteady, Sensor: sensor})
+			return
+		}
+		b.notes.Warn(b.at(c.at, raw.Warning{Kind: raw.RateChange, Sensor: sensor, Values: []float64{c.from, c.to}}))
+	}
 }
 
 // deck hands on what presses on the deck; the force of one foot alone waits for
@@ -213,12 +237,12 @@ func (b *builder) deck() {
 func (b *builder) imu() IMU {
 	acc, gyr := &b.r.Acc, &b.r.Gyr
 	u, lost := joinIMU(acc, gyr)
-	b.r.Drop(lost, raw.NoGyroBeside, unit.SensorNames[unit.Acc])
+	b.notes.Drop(lost, raw.NoGyroBeside, unit.SensorNames[unit.Acc])
 	if len(acc.Time) > 0 && len(gyr.Time) > 0 && !u.hasGyro() {
-		b.r.Warn(raw.Warning{Kind: raw.ShortGyro})
+		b.notes.Warn(raw.Warning{Kind: raw.ShortGyro})
 	}
 	if w, wrong := settleGyro(&u, gyr); wrong {
-		b.r.Warn(w)
+		b.notes.Warn(w)
 	}
 	return u
 }
@@ -285,7 +309,16 @@ func resample(s *raw.Series, t []float64) (cols [3][]float32, idx []int32) {
 	return cols, idx
 }
 
-// addSeconds adds less than timeMost seconds to a time, to the nanosecond.
+// addSeconds adds seconds to a time, to the nanosecond and without the range
+// of a Duration.
 func addSeconds(t time.Time, s float64) time.Time {
-	return t.Add(time.Duration(math.Round(s * 1e9))).UTC()
+	const most = 1e11 // s
+	whole := math.Floor(s)
+	ns := math.Round((s - whole) * 1e9)
+	return time.Unix(t.Unix()+int64(min(max(whole, -most), most)), int64(t.Nanosecond())+int64(ns)).UTC()
+}
+
+// secondsBetween is b - a in seconds.
+func secondsBetween(a, b time.Time) float64 {
+	return float64(b.Unix()-a.Unix()) + float64(b.Nanosecond()-a.Nanosecond())/1e9
 }

@@ -369,6 +369,11 @@ func TestFITRecordFields(t *testing.T) {
 	if n := dropCount(l, "without position and speed"); n != 2 {
 		t.Errorf("%d records counted as empty, want 2", n)
 	}
+	for _, w := range []string{"half a position", "impossible position"} {
+		if !hasWarning(l, w) {
+			t.Errorf("no warning with %q in %v", w, l.Warnings)
+		}
+	}
 }
 
 func equalNaN[T float32 | float64](a, b []T) bool {

@@ -11,7 +11,7 @@ import (
 	"evenfoot/ingest/raw"
 )
 
-// ReadFIT and ReadGPX are the readers and what becomes of impossible fixes, their columns put into a Log as
+// ReadFIT and ReadGPX are the readers alone, their columns put into a Log as
 // they come: what the tests outside the package compare.
 func ReadFIT(data []byte) (*Log, error) { return readBare(fit.Read, bytes.NewReader(data), len(data)) }
 
@@ -29,9 +29,7 @@ func readBare(read readFunc, r io.Reader, size int) (*Log, error) {
 	if err != nil {
 		return nil, err
 	}
-	(&builder{r: out}).finiteFixes()
-	out.File.Dropped = out.Dropped()
-	l := &Log{Start: out.Start, Warnings: out.Warnings(), Files: []File{out.File}}
+	l := &Log{Start: out.Start, Warnings: out.Warnings, Files: []File{out.File}}
 	l.IMU = IMU{Time: out.Acc.Time, Acc: out.Acc.V}
 	l.GPS = GPS{Time: out.Gps.Time, Lat: out.Gps.Lat, Lon: out.Gps.Lon, Alt: out.Gps.Alt, Speed: out.Gps.Speed, Course: out.Gps.Course}
 	l.IMU.Gyr = out.Gyr.V
@@ -50,9 +48,7 @@ func ReadFITMotion(data []byte) (time [2][]float64, v [2][3][]float32, unit [2]s
 	for k, s := range []raw.Series{out.Acc, out.Gyr} {
 		time[k], v[k], unit[k] = s.Time, s.V, s.Unit
 	}
-	(&builder{r: out}).finiteFixes()
-	out.File.Dropped = out.Dropped()
-	l = &Log{Start: out.Start, Warnings: out.Warnings(), Files: []File{out.File}}
+	l = &Log{Start: out.Start, Warnings: out.Warnings, Files: []File{out.File}}
 	l.GPS = GPS{Time: out.Gps.Time, Lat: out.Gps.Lat, Lon: out.Gps.Lon, Alt: out.Gps.Alt, Speed: out.Gps.Speed, Course: out.Gps.Course}
 	return
 }

@@ -16,6 +16,14 @@ const (
 	gapAround = 6
 	// usualStep: a step longer than this many medians is none of the rate's.
 	usualStep = 2.5
+	// rateWindow is the time over which a rate is looked at, s, with rateSamples
+	// samples or more over rateSpan s.
+	rateWindow, rateSamples, rateSpan = 10, 20, 5
+	// rateSteps steps, or up to twice as many, tell the rate of a window.
+	rateSteps = 50
+	// rateChanged is the factor that a rate must change by, and rateStays the one
+	// within which it must then stay.
+	rateChanged, rateStays = 1.25, 1.1
 )
 
 // pace finds the gaps and the usual rate, Hz, of samples at times t: the rate by
@@ -62,6 +70,32 @@ func medianStep(t []float64, stride int) float64 {
 		steps = append(steps, t[i]-t[i-1])
 	}
 	return raw.Median(steps)
+}
+
+// A rateChange is a lasting change of a device's rate.
+type rateChange struct{ at, from, to float64 } // s, Hz, Hz
+
+// rateChanges finds where the median rate over ten seconds changes by a
+// quarter or more and stays.
+func rateChanges(t []float64) (out []rateChange) {
+	var starts, periods []float64 // s, of each window
+	for r := range blocks(t, rateWindow) {
+		if n := r.b - r.a; n >= rateSamples && t[r.b-1]-t[r.a] > rateSpan {
+			starts, periods = append(starts, t[r.a]), append(periods, medianStep(t[r.a:r.b], 1+n/rateSteps))
+		}
+	}
+	if len(periods) < 4 {
+		return nil
+	}
+	apart := func(p, q float64) float64 { return max(p/q, q/p) }
+	now := periods[0]
+	for k, p := range periods[:len(periods)-1] {
+		if apart(p, now) > rateChanged && apart(p, periods[k+1]) < rateStays {
+			out = append(out, rateChange{starts[k], 1 / now, 1 / p})
+			now = p
+		}
+	}
+	return out
 }
 
 // A run is the samples [a, b).

@@ -30,7 +30,7 @@ const (
 func (b *builder) finiteFixes() {
 	f := &b.r.Gps
 	bad := func(reason raw.Kind) (nan float64) {
-		b.r.Drop(1, reason, "")
+		b.notes.Drop(1, reason, "")
 		return raw.NaN
 	}
 	for i := range f.Time {
@@ -109,7 +109,7 @@ func (b *builder) unhold() {
 			idx = append(idx, int32(k))
 		}
 	}
-	b.r.Drop(n-len(idx), raw.Held, fixes)
+	b.notes.Drop(n-len(idx), raw.Held, fixes)
 	tab.Pick(idx)
 }
 
@@ -151,7 +151,7 @@ func (b *builder) gps() GPS {
 		}
 	}
 	if given > 0 && filled > 0 && !f.Computed {
-		b.r.Warn(raw.Warning{Kind: raw.SpeedsFilled, Count: filled})
+		b.notes.Warn(raw.Warning{Kind: raw.SpeedsFilled, Count: filled})
 	}
 	b.tellFlags(&g)
 	return g
@@ -167,7 +167,7 @@ func (b *builder) tellFlags(g *GPS) {
 			}
 		}
 		if n > 0 {
-			b.r.Warn(b.at(first, raw.Warning{Kind: kind, Count: n}))
+			b.notes.Warn(b.at(first, raw.Warning{Kind: kind, Count: n}))
 		}
 	}
 }
@@ -211,8 +211,8 @@ func (b *builder) oneTrack() {
 	if lost == 0 {
 		return
 	}
-	b.r.Warn(b.at(f.Time[kept[0].a], raw.Warning{Kind: raw.OtherTrack, Count: lost}))
-	b.r.Drop(lost, raw.OtherTrack, "GPS fix")
+	b.notes.Warn(b.at(f.Time[kept[0].a], raw.Warning{Kind: raw.OtherTrack, Count: lost}))
+	b.notes.Drop(lost, raw.OtherTrack, "GPS fix")
 	f.Table().Keep(func(i int) bool {
 		return slices.ContainsFunc(kept, func(k run) bool { return i >= k.a && i < k.b })
 	})

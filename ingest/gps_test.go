@@ -238,13 +238,22 @@ func TestClockNeverSet(t *testing.T) {
 	hasWarning(t, l, 0, "clock never set")
 }
 
-// TestSharedSecond: of two fixes in one second the first is kept.
+// TestSharedSecond: of two fixes in one second, the second belongs to the next
+// when that is missing; else it is one too many.
 func TestSharedSecond(t *testing.T) {
 	r := gpsLog(1, 60, 0.1, true)
-	r.Gps.Time[20] = 19 // a lap's extra record
-	r.Gps.Time = append(r.Gps.Time[:21], grid(20, 1, 39)...)
+	r.Gps.Time[21] = 20 // 21 is missing now
 	l, err := build(r)
 	if err != nil {
+		t.Fatal(err)
+	}
+	if len(l.GPS.Time) != 60 || l.GPS.Time[21] != 21 {
+		t.Errorf("%d fixes, %v", len(l.GPS.Time), l.GPS.Time[19:23])
+	}
+	r = gpsLog(1, 60, 0.1, true)
+	r.Gps.Time[20] = 19 // a lap's extra record: then 20 is missing, and 21 comes
+	r.Gps.Time = append(r.Gps.Time[:21], grid(20, 1, 39)...)
+	if l, err = build(r); err != nil {
 		t.Fatal(err)
 	}
 	if len(l.GPS.Time) != 59 || dropped(l, "same time stamp") != 1 {

@@ -45,27 +45,43 @@ func holds(ws []Warning, w Warning) bool {
 
 // A Lack is an answer that logs cannot give, and what they lack for it.
 type Lack struct {
-	Answer string `json:"answer"` // absolute pitch: from a deck that lay level
-	For    string `json:"for_want_of"`
+	Answer Answer `json:"answer"`
+	For    Want   `json:"for_want_of"`
 }
 
-// WantRest is what the absolute pitch lacks.
-const WantRest = "a rest"
+// An Answer is what logs are read for.
+type Answer string
+
+const (
+	SpeedAnswer   Answer = "speed"
+	PitchAnswer   Answer = "pitch"
+	AbsolutePitch Answer = "absolute pitch" // from a deck that lay level
+)
+
+// A Want is what an answer lacks.
+type Want string
+
+const (
+	WantFixes Want = "positions or speeds"
+	WantAcc   Want = "an accelerometer"
+	WantGyr   Want = "a gyroscope"
+	WantRest  Want = "a rest"
+)
 
 // Lacks lists what logs of one outing lack for each answer.
 func Lacks(logs ...*Log) []Lack {
 	out := []Lack{}
 	has := func(f func(l *Log) bool) bool { return slices.ContainsFunc(logs, f) }
 	if !has(func(l *Log) bool { return len(l.GPS.Time) > 0 }) {
-		out = append(out, Lack{"speed", "positions or speeds"})
+		out = append(out, Lack{SpeedAnswer, WantFixes})
 	}
 	switch {
 	case !has(func(l *Log) bool { return len(l.IMU.Time) > 0 }):
-		out = append(out, Lack{"pitch", "an accelerometer"})
+		out = append(out, Lack{PitchAnswer, WantAcc})
 	case !has(func(l *Log) bool { return l.IMU.hasGyro() || len(l.gyrOnly.Time) > 0 }):
-		out = append(out, Lack{"pitch", "a gyroscope"})
+		out = append(out, Lack{PitchAnswer, WantGyr})
 	case !has(func(l *Log) bool { return longestRest(&l.IMU) >= restLeast }):
-		out = append(out, Lack{"absolute pitch", WantRest})
+		out = append(out, Lack{AbsolutePitch, WantRest})
 	}
 	return out
 }

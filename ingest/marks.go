@@ -19,7 +19,7 @@ func (b *builder) dateMarks() {
 		case dated == r.Start.IsZero():
 			m.At = raw.NaN
 		case dated:
-			m.At = m.Time.Sub(r.Start).Seconds()
+			m.At = secondsBetween(r.Start, m.Time)
 		}
 	}
 }

@@ -23,7 +23,7 @@ const (
 	// medianMost is how many steps are enough to know a median.
 	medianMost = 20_000
 	// stepMost is the longest step that counts as sampling, s.
-	stepMost = 10
+	stepMost = 3600
 	// sharedPart: more samples than this part sharing a stamp is the device's way.
 	sharedPart = 0.2
 	// restartPeriods and restartLeast (s) part the recordings of a logger that
@@ -43,6 +43,12 @@ const (
 	sameJump, maxJumps = 2, 100
 	// missingStamp is a step between stamps, in stamps, in which one is missing.
 	missingStamp = 2.5
+	// roomSample and roomFix are the parts of a period that a sample, a fix needs
+	// beside another with its stamp.
+	roomSample, roomFix = 0.3, 0.7
+	// stoodStill: more samples than this with the last stamp are a clock that
+	// stood still.
+	stoodStill = 3
 	// maxPieces is how many times stamps may turn back before a file is taken for
 	// one without any order, which is sorted as it is. So is one whose stamps turn
 	// back more often than not: the newest stand first.
@@ -87,15 +93,15 @@ func (b *builder) mend(s raw.Stream) {
 
 // tell reports what mending did to a sensor.
 func (b *builder) tell(m *mender) {
-	b.r.Drop(m.count[raw.Twice], raw.Twice, m.Name)
-	b.r.Drop(m.count[raw.SameStamp], raw.SameStamp, m.Name)
-	for _, kind := range []raw.Kind{raw.OutOfOrder, raw.SameStamp, raw.Joined} {
+	b.notes.Drop(m.count[raw.Twice], raw.Twice, m.Name)
+	b.notes.Drop(m.count[raw.SameStamp], raw.SameStamp, m.Name)
+	for _, kind := range []raw.Kind{raw.OutOfOrder, raw.SameStamp, raw.Placed, raw.Joined} {
 		if n := m.count[kind]; n > 0 {
-			b.r.Warn(raw.Warning{Kind: kind, Sensor: m.Name, Count: n})
+			b.notes.Warn(raw.Warning{Kind: kind, Sensor: m.Name, Count: n})
 		}
 	}
 	if m.quantum > 0 {
-		b.r.Warn(raw.Warning{Kind: raw.CutStamps, Sensor: m.Name, Values: []float64{m.quantum, m.perStamp}})
+		b.notes.Warn(raw.Warning{Kind: raw.CutStamps, Sensor: m.Name, Values: []float64{m.quantum, m.perStamp}})
 	}
 	if len(b.jumps) == 0 {
 		b.ref = m.ref
@@ -108,7 +114,7 @@ func (b *builder) tell(m *mender) {
 		if j.kind == raw.ClockSet {
 			at = j.to
 		}
-		b.r.Warn(b.at(at, raw.Warning{Kind: j.kind, Sensor: m.Name, Values: []float64{math.Abs(j.to - j.from)}}))
+		b.notes.Warn(b.at(at, raw.Warning{Kind: j.kind, Sensor: m.Name, Values: []float64{math.Abs(j.to - j.from)}}))
 	}
 }
 
@@ -159,15 +165,30 @@ func (m *mender) order() {
 	}
 }
 
-// usualStep is the mean step between samples, s, without pauses.
+// usualStep is the median step forward, s, less where many samples share a stamp.
 func (m *mender) usualStep() float64 {
-	sum := 0.0
-	for i := 1; i < len(m.t); i++ {
+	n := len(m.t)
+	stride := max(1, n/medianMost)
+	var steps []float64
+	for i := stride; i < n; i += stride {
 		if d := m.t[i] - m.t[i-1]; d > 0 && d < stepMost {
-			sum += d
+			steps = append(steps, d)
 		}
 	}
-	return cmp.Or(sum/float64(len(m.t)), 1)
+	if len(steps) == 0 {
+		return 1
+	}
+	shared := 0
+	for i := 1; i < n; i++ {
+		if m.t[i] == m.t[i-1] {
+			shared++
+		}
+	}
+	p := raw.Median(steps)
+	if part := float64(shared) / float64(n); part >= sharedPart {
+		p *= 1 - part
+	}
+	return p
 }
 
 // findJumps decides for each piece that starts before an earlier one ended
@@ -329,22 +350,65 @@ func (m *mender) spread() {
 }
 
 // unique deals with what still shares a stamp: repeats are left out, records
-// that complete each other joined, and of other samples the first is kept.
+// that complete each other joined, and other samples set between that stamp and
+// the next, where there is room: a fix only where a stamp is missing.
 func (m *mender) unique() {
-	n := 0
-	for k, t := range m.t {
-		is := int(m.idx[k])
-		if n == 0 || t > m.t[n-1] {
-			m.t[n], m.idx[n] = t, m.idx[k]
-			n++
-		} else if was := int(m.idx[n-1]); m.Same(was, is) {
-			m.count[raw.Twice]++
-		} else if m.fixes && m.Completes(was, is) {
-			m.Fold(was, is)
-			m.count[raw.Joined]++
-		} else {
-			m.count[raw.SameStamp]++
+	n, all := 0, len(m.t)
+	for a := 0; a < all; {
+		b := a + 1
+		for b < all && !(m.t[b] > m.t[a]) {
+			b++
 		}
+		first := n
+		for k := a; k < b; k++ {
+			if n > first {
+				was, is := int(m.idx[n-1]), int(m.idx[k])
+				if m.Same(was, is) {
+					m.count[raw.Twice]++
+					continue
+				}
+				if m.fixes && m.Completes(was, is) {
+					m.Fold(was, is)
+					m.count[raw.Joined]++
+					continue
+				}
+			}
+			m.t[n], m.idx[n] = m.t[k], m.idx[k]
+			n++
+		}
+		if n-first > 1 {
+			next := math.NaN()
+			if b < all {
+				next = m.t[b]
+			}
+			n = first + m.place(m.t[first:n], next)
+		}
+		a = b
 	}
 	m.t, m.idx = m.t[:n], m.idx[:n]
+}
+
+// place sets samples that share a stamp between it and the next, NaN at the
+// end, where there is room; it returns how many of them stay.
+func (m *mender) place(t []float64, next float64) int {
+	c := len(t)
+	room, least := float64(c)*m.period, roomSample*m.period
+	if m.fixes {
+		least = roomFix * m.period
+	}
+	if next == next {
+		room = min(room, next-t[0])
+	} else if c > stoodStill {
+		room = 0 // a clock that stood still to the end
+	}
+	step := room / float64(c)
+	if step < least || !(t[0]+step > t[0]) {
+		m.count[raw.SameStamp] += c - 1
+		return 1
+	}
+	for k := 1; k < c; k++ {
+		t[k] = t[0] + float64(k)*step
+	}
+	m.count[raw.Placed] += c - 1
+	return c
 }

@@ -122,7 +122,7 @@ func oneOuting(logs []*Log) error {
 	slices.SortStableFunc(all, func(a, b dated) int { return a.from.Compare(b.from) })
 	for i := 1; i < len(all); i++ {
 		before := slices.MaxFunc(all[:i], func(a, b dated) int { return a.to.Compare(b.to) })
-		if d := all[i].from.Sub(before.to).Seconds(); d > apartMost {
+		if d := secondsBetween(before.to, all[i].from); d > apartMost {
 			const day = "2006-01-02 15:04"
 			apart := fmt.Sprintf("%.1f hours", d/3600)
 			if d >= 48*3600 {
@@ -185,7 +185,7 @@ func (m *merger) add(l *Log) {
 	}
 	d := l.zero
 	if p.dated() {
-		d = l.Start.Sub(m.Start).Seconds()
+		d = secondsBetween(m.Start, l.Start)
 	}
 	for _, k := range l.Marks {
 		k.At, k.File = k.At+d, k.File+base
@@ -255,30 +255,45 @@ func (m *merger) joinSensors() {
 	}
 }
 
-// joinFeet makes a deck of each left insole's file and the right one that covers
-// the most of it, on the left one's times. Counters without a date are no clock
-// that two insoles share.
+// joinFeet makes decks of the insoles' files, one for each of the left: the right
+// foot's force is brought to its times from all files that have any. Counters
+// without a date are taken as one clock only where there is one file a side, and
+// that is told.
 func (m *merger) joinFeet() {
+	slices.SortStableFunc(m.feet, func(p, q *part) int { return cmp.Compare(p.foot.Time[0], q.foot.Time[0]) })
 	for _, p := range m.feet {
-		var right *part
-		var force [3][]float32
-		var idx []int32
-		for _, q := range m.feet {
-			f, at := resample(&q.foot, p.foot.Time)
-			if told(p.foot.V[0]) && told(q.foot.V[1]) && p.dated() && q.dated() && len(at) > len(idx) {
-				right, force, idx = q, f, at
-			}
-		}
-		if right == nil {
+		left := p.foot
+		if !told(left.V[0]) {
 			continue
 		}
-		d := Deck{Time: raw.Gather(p.foot.Time, idx), Sides: true, File: p.files[0], Moment: unknown(len(idx))}
-		d.Feet = [2][]float32{raw.Gather(p.foot.V[0], idx), force[1]}
+		var right raw.Series
+		joined := []*part{p}
+		alike := 0 // files of either side with a date, or without, as p
+		for _, q := range m.feet {
+			if q.dated() != p.dated() {
+				continue
+			}
+			alike++
+			_, end := raw.Extent(right.Time)
+			if _, idx := resample(&q.foot, left.Time); len(idx) > 0 && !told(q.foot.V[0]) && q.foot.Time[0] > end {
+				right.Table().Join(q.foot.Table())
+				joined = append(joined, q)
+			}
+		}
+		if len(joined) == 1 || !p.dated() && alike > 2 {
+			continue
+		}
+		force, idx := resample(&right, left.Time)
+		d := Deck{Time: raw.Gather(left.Time, idx), Sides: true, File: p.files[0], Moment: unknown(len(idx))}
+		d.Feet = [2][]float32{raw.Gather(left.V[0], idx), force[1]}
 		d.Gaps, d.Rate = pace(d.Time)
 		m.Decks = append(m.Decks, d)
 		m.Warnings = slices.DeleteFunc(m.Warnings, func(w Warning) bool {
-			return w.Kind == raw.OneFoot && (w.File == p.Files[0].Name || w.File == right.Files[0].Name)
+			return w.Kind == raw.OneFoot && slices.ContainsFunc(joined, func(q *part) bool { return w.File == q.Files[0].Name })
 		})
+		if !p.dated() {
+			m.warn(Warning{Kind: raw.FeetUndated, Text: []string{p.name(), joined[1].name()}})
+		}
 	}
 }
 
@@ -370,7 +385,10 @@ func (g *GPS) worth() float64 {
 			sound++
 		}
 	}
-	rate := cmp.Or(g.Rate, 1)
+	rate := g.Rate
+	if rate <= 0 {
+		rate = 1
+	}
 	s := float64(sound) / rate * (1 + rateWorth*min(rate, rateUseful))
 	if g.SpeedFrom == FromReceiver {
 		s *= receiverWorth

@@ -57,11 +57,11 @@ func TestNMEA(t *testing.T) {
 	near("course", float64(g.Course[0]), 54.7)
 	near("speed of VTG in km/h", float64(g.Speed[1]), 5)
 	drops := map[int]int{}
-	for _, d := range r.Dropped() {
+	for _, d := range r.File.Dropped {
 		drops[d.Count]++
 	}
 	if drops[1] != 2 { // without a fix, and the wrong checksum
-		t.Errorf("left out: %+v", r.Dropped())
+		t.Errorf("left out: %+v", r.File.Dropped)
 	}
 }
 
@@ -74,11 +74,12 @@ func TestNMEADates(t *testing.T) {
 		start  string
 		want   []float64 // s after the first fix
 	}{
-		"late":           {[]string{gga("100000"), gga("100001"), rmc("100002", "200926")}, "2026-09-20T10:00:00Z", []float64{0, 1, 2}},
-		"midnight":       {[]string{rmc("235959", "310199"), gga("000000"), rmc("000001", "010299")}, "1999-01-31T23:59:59Z", []float64{0, 1, 2}},
-		"date told once": {[]string{"GPZDA,235958,31,12,2026,00,00", gga("235958"), gga("000002"), gga("000003")}, "2026-12-31T23:59:58Z", []float64{0, 4, 5}},
-		"no calendar's":  {[]string{rmc("100000", "310226"), rmc("100001", "010326")}, "2026-03-01T10:00:00Z", []float64{0, 1}},
-		"no date":        {[]string{gga("235959"), gga("000001")}, "", []float64{0, 2}},
+		"late":                {[]string{gga("100000"), gga("100001"), rmc("100002", "200926")}, "2026-09-20T10:00:00Z", []float64{0, 1, 2}},
+		"midnight":            {[]string{rmc("235959", "310199"), gga("000000"), rmc("000001", "010299")}, "1999-01-31T23:59:59Z", []float64{0, 1, 2}},
+		"late, past midnight": {[]string{gga("235958"), rmc("000001", "210926")}, "2026-09-20T23:59:58Z", []float64{0, 3}},
+		"date told once":      {[]string{"GPZDA,235958,31,12,2026,00,00", gga("235958"), gga("000002"), gga("000003")}, "2026-12-31T23:59:58Z", []float64{0, 4, 5}},
+		"no calendar's":       {[]string{rmc("100000", "310226"), rmc("100001", "010326")}, "2026-03-01T10:00:00Z", []float64{0, 1}},
+		"no date":             {[]string{gga("235959"), gga("000001")}, "", []float64{0, 2}},
 	} {
 		text := nmeaLines(c.bodies...)
 		r, err := read(strings.NewReader(text), "f", int64(len(text)), Options{})

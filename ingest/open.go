@@ -141,7 +141,8 @@ func read(src io.Reader, name string, size int64, opt Options) (*raw.Columns, er
 	case err != nil:
 		return nil, err
 	case in.broken != nil:
-		r.Warn(Warning{Kind: raw.GzipDamaged, Byte: came.n, Count: int(in.n), Text: []string{in.broken.Error()}})
+		r.Warnings = append(r.Warnings, Warning{Kind: raw.GzipDamaged, File: name,
+			Byte: came.n, Count: int(in.n), Text: []string{in.broken.Error()}})
 	}
 	r.File.Gzip, r.File.Bytes, r.Outing = packed, came.n, opt.Outing
 	return r, nil

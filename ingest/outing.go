@@ -56,13 +56,13 @@ func (b *builder) oneOuting() error {
 		kept = all[r.Outing-1]
 	}
 	w.Values[0] = float64(1 + slices.Index(all, kept))
-	b.r.Warn(w)
+	b.notes.Warn(w)
 	outside := 0
 	for _, s := range r.Streams() {
 		t := s.Time()
 		outside += s.Keep(func(i int) bool { return t[i] >= kept.from && t[i] <= kept.to })
 	}
-	b.r.Drop(outside, raw.OtherOuting, "")
+	b.notes.Drop(outside, raw.OtherOuting, "")
 	r.File.Marks = slices.DeleteFunc(r.File.Marks, func(m Mark) bool {
 		return m.At < kept.from-aroundOuting || m.At > kept.to+aroundOuting
 	})
@@ -81,14 +81,18 @@ func (b *builder) tellOutings(all []stretch) Warning {
 }
 
 // way is the length of the track in a stretch, m.
-func (b *builder) way(s stretch) (sum float64) {
+func (b *builder) way(s stretch) float64 {
 	f := &b.r.Gps
-	t := newTrack(&GPS{Time: f.Time, Lat: f.Lat, Lon: f.Lon})
-	for i := 1; i < len(f.Time); i++ {
-		from, to := f.Time[i-1], f.Time[i]
-		if d := t.step(i-1, i); from >= s.from && to <= s.to && math.Abs(to-from) < pauseOfWay && d < speedMost*pauseOfWay {
+	sum, last := 0.0, math.Inf(-1)
+	var here plane
+	for i, t := range f.Time {
+		if t < s.from || t > s.to || f.Lat[i] != f.Lat[i] {
+			continue
+		}
+		if d := math.Hypot(here.project(f.Lat[i], f.Lon[i])); math.Abs(t-last) < pauseOfWay && d < speedMost*pauseOfWay {
 			sum += d
 		}
+		here, last = newPlane(f.Lat[i], f.Lon[i]), t
 	}
 	return sum
 }
@@ -111,7 +115,7 @@ func (b *builder) unwrap() {
 		for i, x := range t {
 			if w := wrapBetween(was, x); w > 0 {
 				shift += w
-				b.r.Warn(raw.Warning{Kind: raw.ClockWrapped, Sensor: s.Name, Values: []float64{w}, At: x + shift})
+				b.notes.Warn(raw.Warning{Kind: raw.ClockWrapped, Sensor: s.Name, Values: []float64{w}, At: x + shift})
 			}
 			was = x
 			t[i] = x + shift

@@ -36,10 +36,11 @@ const (
 	// gyroBlock is the time over which the accelerometer is averaged, s: longer
 	// than vibration, shorter than a board's roll.
 	gyroBlock = 0.5
-	// gyroPairs pairs of blocks are enough to tell, and gyroAlike is the least
-	// correlation of what the two sensors say. In chop it is 0.3 and more where
-	// the board moves at all, at rest below 0.1 (TestGyroscopeUnit).
-	gyroPairs, gyroAlike = 80, 0.2
+	// gyroParts is into how many parts a log is cut, of gyroLeastPart seconds at
+	// least. Of each the first gyroLook seconds are looked at, gyroPairs pairs of
+	// blocks at least, and gyroAgree of them must agree.
+	gyroParts, gyroLeastPart, gyroLook = 30, 7.0, 20.0
+	gyroPairs, gyroAgree               = 12, 6
 	// gyroEnough samples are enough to know a median rate.
 	gyroEnough = 20_000
 	// A board's rates, median over a log, rad/s: hardly below gyroSmall while it
@@ -130,8 +131,8 @@ func (b *builder) refuseWeightless() {
 	if !(norm < gravityLow || norm > gravityHigh) {
 		return
 	}
-	b.r.Warn(raw.Warning{Kind: raw.NoGravity, Sensor: name, Values: []float64{norm}})
-	b.r.Drop(len(s.Time), raw.NoGravity, name)
+	b.notes.Warn(raw.Warning{Kind: raw.NoGravity, Sensor: name, Values: []float64{norm}})
+	b.notes.Drop(len(s.Time), raw.NoGravity, name)
 	b.weightless = true
 	*s = raw.Series{}
 }
@@ -179,12 +180,11 @@ func gyroUnit(u *IMU, readAs string) (w raw.Warning, is string, ok bool) {
 		return w, "", false
 	}
 	turn, peak := turns(u)
-	beyond := peak > unit.FastestTurn
-	if turn > gyroSmall && turn < gyroLarge && !beyond {
-		return w, "", false
+	if turn > gyroSmall && turn < gyroLarge {
+		return w, "", false // a few glitches beside them do not count
 	}
 	excess, follows := gyroExcess(u)
-	if !follows && beyond {
+	if !follows && turn >= gyroLarge && peak > unit.FastestTurn {
 		excess, follows = 180/math.Pi, true // the usual mistake
 	}
 	if !follows {
@@ -196,7 +196,7 @@ func gyroUnit(u *IMU, readAs string) (w raw.Warning, is string, ok bool) {
 	}
 	factor := own.Scale / likely.Scale
 	w = raw.Warning{Kind: raw.WrongGyro, Values: []float64{factor}, Text: []string{likely.Name, own.Name}}
-	return w, likely.Name, (factor > 1) == (turn > 1 || beyond)
+	return w, likely.Name, (factor > 1) == (turn > 1)
 }
 
 // turns are the median rate of turn and that which one sample in a thousand exceeds, rad/s.
@@ -215,42 +215,64 @@ func turns(u *IMU) (median, peak float64) {
 //
 //	df/dt = -ω × f
 //
-// so the change of f's mean from one block of half a second to the next, across
-// no gap, is regressed on the change of the block means of -∫ω × f dt; the
-// answer is the inverse of the slope. Both sides scale with the accelerometer,
-// and its noise averages out, so that vibration does not matter; blocks in which
-// f is far from gravity say nothing. A wrong sign gives the same size. ok is
-// false where the two hardly follow each other, or for too short a time.
+// so the change of f's mean from one block of half a second to the next is
+// regressed on the change of the block means of -∫ω × f dt, in each of several
+// parts of the log; the answer is the inverse of the median slope. Both sides
+// scale with the accelerometer, and its noise averages out, so that neither its
+// unit nor vibration matters. A wrong sign gives the same size. ok is false when
+// the parts do not agree within a factor of four, or there are too few.
 func gyroExcess(u *IMU) (excess float64, ok bool) {
-	t, limit := u.Time, gapLimit(1/max(u.Rate, 1e-3))
+	n := len(u.Time)
+	parts := min(gyroParts, int((u.Time[n-1]-u.Time[0])/gyroLeastPart))
+	var slopes []float64
+	for k := range parts {
+		if slope, ok := turning(u, k*n/parts, (k+1)*n/parts); ok {
+			slopes = append(slopes, slope)
+		}
+	}
+	m := raw.Median(slopes) // sorts
+	if len(slopes) < gyroAgree || !(math.Abs(m) > 0) || math.IsInf(m, 0) {
+		return 0, false
+	}
+	tail := len(slopes) / 10
+	low, high := slopes[tail]/m, slopes[len(slopes)-1-tail]/m
+	return 1 / math.Abs(m), min(low, high) >= 1/gyroFactor && max(low, high) <= gyroFactor
+}
+
+// turning regresses how the mean specific force changes from one block to the
+// next on how the gyroscope says that it does, in the first gyroLook seconds of
+// samples from from up to to, and across no gap.
+func turning(u *IMU, from, to int) (slope float64, ok bool) {
+	t, limit := u.Time[from:to], gapLimit(1/max(u.Rate, 1e-3))
 	var turned, meanWas, turnedWas r3.Vec // turned is -∫ω × f dt
-	var both, said, seen float64          // sums of products
+	var both, square float64
 	ended, pairs := -1, 0
 	for r := range blocks(t, gyroBlock) {
+		if t[r.b-1]-t[0] > gyroLook {
+			break
+		}
 		whole := r.a == ended
 		var mean, meanTurned r3.Vec
 		for i := r.a; i < r.b; i++ {
-			f := vector(&u.Acc, i)
+			f := vector(&u.Acc, from+i)
 			if i > 0 {
 				dt := t[i] - t[i-1]
 				whole = whole && dt <= limit
-				turned = r3.Sub(turned, r3.Scale(dt, r3.Cross(vector(&u.Gyr, i), f)))
+				turned = r3.Sub(turned, r3.Scale(dt, r3.Cross(vector(&u.Gyr, from+i), f)))
 			}
 			mean, meanTurned = r3.Add(mean, f), r3.Add(meanTurned, turned)
 		}
 		n := float64(r.b - r.a)
 		mean, meanTurned = r3.Scale(1/n, mean), r3.Scale(1/n, meanTurned)
-		if norm := r3.Norm(mean); norm < gravityLow || norm > gravityHigh {
-			continue // the next is no neighbour
-		}
 		if whole {
-			x, y := r3.Sub(meanTurned, turnedWas), r3.Sub(mean, meanWas)
-			both, said, seen = both+r3.Dot(x, y), said+r3.Norm2(x), seen+r3.Norm2(y)
+			said := r3.Sub(meanTurned, turnedWas)
+			both += r3.Dot(r3.Sub(mean, meanWas), said)
+			square += r3.Norm2(said)
 			pairs++
 		}
 		meanWas, turnedWas, ended = mean, meanTurned, r.b
 	}
-	return said / math.Abs(both), pairs >= gyroPairs && math.Abs(both) > gyroAlike*math.Sqrt(said*seen)
+	return both / square, pairs >= gyroPairs && square > 0
 }
 
 // checkSpeeds holds the receiver's speeds against the positions of the same
@@ -269,12 +291,15 @@ func (b *builder) checkSpeeds(t *track) bool {
 	}
 	w := raw.Warning{Kind: raw.WrongSpeed, Values: []float64{ratio, positions}}
 	w.Text = []string{likely.Name, own.Name, f.SpeedColumn}
+	if f.SpeedMapped {
+		w.Count = 1
+	}
 	if positions > speedMost {
 		w.Kind = raw.WrongTimes
 	} else {
 		t.Speed = unknown(len(t.Speed))
 	}
-	b.r.Warn(w)
+	b.notes.Warn(w)
 	return w.Kind == raw.WrongSpeed
 }
 

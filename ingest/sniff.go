@@ -45,7 +45,16 @@ func counting(ends string) func(b []byte) int {
 var magics = []struct{ magic, is string }{
 	{"PK\x03\x04", "is a ZIP archive: unpack it first"},
 	{"\x1f\x8b", "is gzip within gzip: unpack it once first"},
+	{"7z\xbc\xaf\x27\x1c", "is a 7z archive: unpack it first"},
+	{"\xfd7zXZ\x00", "is an xz file: unpack it first"},
+	{"BZh", "is a bzip2 file: unpack it first"},
+	{"\x28\xb5\x2f\xfd", "is a zstd file: unpack it first"},
+	{"SQLite format 3\x00", "is a database"},
 	{"%PDF", "is a PDF document"},
+	{"\x89PNG", "is a picture"},
+	{"\xff\xd8\xff", "is a picture"},
+	{"GIF8", "is a picture"},
+	{"\x7fELF", "is a program"},
 }
 
 // tags tell one XML from another, in lower case.
@@ -73,6 +82,8 @@ func sniff(head []byte) string {
 	switch {
 	case fit.Is(head):
 		return kindFIT
+	case len(head) >= 12 && string(head[4:8]) == "ftyp":
+		return "is a film or picture"
 	case len(text) == 0:
 		return "holds nothing but blanks"
 	case bytes.IndexByte(firstLine(text), 0) >= 0: // further on a dying logger's file system may leave them in a text

@@ -80,7 +80,8 @@ func TestSpeedUnit(t *testing.T) {
 	}
 }
 
-// TestSpeedUnitElsewhere: the column of a map is named, times in another unit are not blamed on the speeds, and a drifting receiver
+// TestSpeedUnitElsewhere: a column map is named as the one that says the unit,
+// times in another unit are not blamed on the speeds, and a drifting receiver
 // at rest tells nothing.
 func TestSpeedUnitElsewhere(t *testing.T) {
 	m, err := csv.ParseMap("m", []byte("time_s = \"time_s\"\nlat = \"lat_deg\"\nlon = \"lon_deg\"\nspeed_mps = \"v\"\n"))
@@ -91,7 +92,7 @@ func TestSpeedUnitElsewhere(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	hasWarning(t, l, 0, `another unit, "kmh", "mps", "v"`)
+	hasWarning(t, l, 0, `another unit, 1, "kmh", "mps", "v"`)
 
 	fast := strings.Replace(speedText("speed_mps", 1, 1, 1, 600), "time_s", "time_ms", 1)
 	if l, err = readText(fast, Options{}); err != nil {

@@ -19,7 +19,7 @@ func TestBlocks(t *testing.T) {
 	read := func(text string, block int) (*raw.Columns, error) {
 		c := &reader{r: bufio.NewReaderSize(strings.NewReader(text), longest), size: int64(len(text)), block: block}
 		c.layout = &layout{longest: longest, eol: '\n'}
-		c.out.Notes.File = "log.csv"
+		c.notes.File = "log.csv"
 		return c.read()
 	}
 	heads := []string{

@@ -125,15 +125,20 @@ func NeedsMap(err error) (what string, needs bool) {
 	return e.plain, true
 }
 
+func sentenceHeader(head []string) string {
+	s := strings.Join(head[:min(len(head), 40)], ", ")
+	if len(s) > 400 {
+		s = s[:400] + "…"
+	}
+	return strings.ToValidUTF8(s, "")
+}
+
 // IsPart says whether err is the refusal of an acceleration that lacks gravity, or is
 // gravity alone: a map may be written, and will not help.
 func IsPart(err error) bool {
 	var e *headerError
 	return errors.As(err, &e) && e.part
 }
-
-// shown is a header in a sentence.
-func shown(head []string) string { return raw.Clip(strings.Join(head, ", "), 400) }
 
 // ownColumns finds our columns in a header by name; first is the row below,
 // where it is known. strangers are the names that are not ours, what is a fault.
@@ -166,7 +171,7 @@ func ownColumns(head, first []string) (cols []column, strangers []string, what s
 			continue
 		}
 		c := column{q: q, unit: u, scale: 1}.settled(name)
-		if k := slices.IndexFunc(cols[:i], func(o column) bool { return o.slot == c.slot }); k >= 0 {
+		if k := slices.IndexFunc(cols[:i], func(o column) bool { return o.slot == c.slot }); k >= 0 && c.slot != unit.SlotIgnore {
 			return nil, nil, fmt.Sprintf("columns %q and %q hold the same thing; leave one", cols[k].name, name)
 		}
 		cols[i] = c

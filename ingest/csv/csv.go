@@ -27,13 +27,16 @@ import (
 func Read(r *bufio.Reader, name string, size int64, m *Map) (*raw.Columns, error) {
 	c := &reader{r: r, size: size, block: max(blockBytes, 2*r.Size())}
 	c.layout = &layout{m: m, longest: r.Size(), eol: '\n'}
-	c.out.Notes.File, c.out.File = name, raw.File{Name: name, Kind: "CSV"}
+	c.notes.File, c.out.File = name, raw.File{Name: name, Kind: "CSV"}
 	return c.read()
 }
 
 // blockBytes is how much of a file is read in one go: the numbers of so many
 // bytes stay in a core's cache.
 const blockBytes = 256 << 10
+
+// usualLines are enough to see how a program writes its numbers.
+const usualLines = 60
 
 type reader struct {
 	piece
@@ -66,8 +69,8 @@ func (c *reader) read() (*raw.Columns, error) {
 	}
 	if c.m == nil {
 		var names []string
-		if c.m, names, c.part = recognise(head[:min(len(head), sampleBytes)], c.out.File.Name); c.m != nil {
-			c.out.Warn(raw.Warning{Kind: raw.Recognised, Text: names})
+		if c.m, names, c.part = recognise(head[:min(len(head), sampleBytes)], c.notes.File); c.m != nil {
+			c.notes.Warn(raw.Warning{Kind: raw.Recognised, Text: names})
 		} else {
 			c.m = new(Map)
 		}
@@ -96,11 +99,11 @@ func (c *reader) header() (line []byte, err error) {
 		c.line++
 		switch {
 		case err == bufio.ErrBufferFull:
-			return nil, fmt.Errorf("%s, line %d: the line is longer than %d bytes; this is not a CSV log", c.out.File.Name, c.line, c.longest)
+			return nil, fmt.Errorf("%s, line %d: the line is longer than %d bytes; this is not a CSV log", c.notes.File, c.line, c.longest)
 		case err == io.EOF && len(b) == 0:
-			return nil, fmt.Errorf("%s: holds no header row; a CSV log starts with the names of its columns: %s", c.out.File.Name, acceptedColumns)
+			return nil, fmt.Errorf("%s: holds no header row; a CSV log starts with the names of its columns: %s", c.notes.File, acceptedColumns)
 		case err != nil && err != io.EOF:
-			return nil, fmt.Errorf("%s: %w", c.out.File.Name, err)
+			return nil, fmt.Errorf("%s: %w", c.notes.File, err)
 		}
 		b = bytes.TrimSuffix(bytes.TrimSuffix(b, []byte{c.eol}), []byte{'\r'})
 		t, h := scan.Trim(b), hashHeader(b)
@@ -155,11 +158,11 @@ func (c *reader) choose() error {
 	}
 	if what != "" && c.part {
 		return &headerError{plain: fmt.Sprintf("%s, line %d: acceleration without gravity, or gravity alone: log the total acceleration",
-			c.out.File.Name, c.headN), part: true}
+			c.notes.File, c.headN), part: true}
 	}
 	if what != "" {
 		return &headerError{plain: fmt.Sprintf("%s, line %d: %s. The header is: %s. Accepted columns: %s.",
-			c.out.File.Name, c.headN, what, shown(c.head), acceptedColumns), ours: byMap && (known || measured)}
+			c.notes.File, c.headN, what, sentenceHeader(c.head), acceptedColumns), ours: byMap && (known || measured)}
 	}
 	c.time.zone = c.m.zone
 	for i, col := range c.cols {
@@ -182,6 +185,8 @@ func (c *reader) choose() error {
 			c.time.digits = col.unit.Digits
 		case unit.SlotSpeed:
 			c.out.Gps.SpeedUnit, c.out.Gps.SpeedColumn = col.unit.Name, col.name
+			_, own, _ := unit.Split(col.name)
+			c.out.Gps.SpeedMapped = own == nil
 		}
 	}
 	left, right := c.has[unit.SlotFeet+2], c.has[unit.SlotFeet+3] // or both are in front and at the back
@@ -217,7 +222,7 @@ func (c *reader) mapped() error {
 		c.warn(raw.Warning{Kind: raw.MapUnfit})
 		return nil
 	}
-	return fmt.Errorf("%s, line %d: %w. The header is: %s", c.out.File.Name, c.headN, err, shown(c.head))
+	return fmt.Errorf("%s, line %d: %w. The header is: %s", c.notes.File, c.headN, err, sentenceHeader(c.head))
 }
 
 // rows reads everything below the header, in blocks of whole lines: the first, and those until
@@ -247,6 +252,7 @@ func (c *reader) rows() (err error) {
 		var whole, n int
 		whole, n, err = c.fill(p.text, copy(p.text, begun))
 		begun = append(begun[:0], p.text[whole:n]...)
+		c.before = c.end(append(c.before, c.end(p.text[:whole])...))
 		if c.bytes == 0 || !c.time.settled() {
 			c.lines(p.text[:whole])
 			if c.timeless() && c.unread > unreadMost {
@@ -273,7 +279,7 @@ func (c *reader) rows() (err error) {
 		take()
 	}
 	if err != io.EOF && err != io.ErrUnexpectedEOF {
-		return fmt.Errorf("%s, line %d: %w", c.out.File.Name, c.line+1, err)
+		return fmt.Errorf("%s, line %d: %w", c.notes.File, c.line+1, err)
 	}
 	if len(begun) > 0 {
 		c.one(begun, false)
@@ -292,7 +298,7 @@ func (c *reader) timeless() bool { return c.unread == c.rowsN && c.unread > 0 }
 func (c *reader) noTimes() error {
 	return fmt.Errorf("%s, line %d: no row has a time that can be read; the first is %q. "+
 		"Accepted are numbers (a column map says the unit), 2026-10-30 12:00:47.281, with Z or an offset or neither, 30.10.2026 12:00:47.281, and 30/10/2026 or 10/30/2026 where the day is above 12: "+
-		"else it could be either, and only the year first is safe", c.out.File.Name, c.unreadLine, c.firstUnread)
+		"else it could be either, and only the year first is safe", c.notes.File, c.unreadLine, c.firstUnread)
 }
 
 // fill reads on behind the first n bytes of text until there is a whole line; it
@@ -309,24 +315,33 @@ func (c *reader) fill(text []byte, n int) (whole, read int, err error) {
 	}
 }
 
+// end are the last few of whole lines.
+func (c *reader) end(text []byte) []byte {
+	at := len(text) - 1
+	for n := 0; n < usualLines && at >= 0; n++ {
+		at = bytes.LastIndexByte(text[:at], c.eol)
+	}
+	return text[at+1:]
+}
+
 // finish hands the columns on.
 func (c *reader) finish() (*raw.Columns, error) {
 	if c.rowsN == 0 {
-		return nil, fmt.Errorf("%s: holds a header but no rows", c.out.File.Name)
+		return nil, fmt.Errorf("%s: holds a header but no rows", c.notes.File)
 	}
 	if c.ragged == c.rowsN {
 		hint := ""
 		if c.delim == ',' {
 			hint = " If its numbers have a decimal comma, separate the columns by semicolons or tabs."
 		}
-		return nil, fmt.Errorf("%s: no row has the %d fields of the header in line %d.%s", c.out.File.Name, len(c.head), c.headN, hint)
+		return nil, fmt.Errorf("%s: no row has the %d fields of the header in line %d.%s", c.notes.File, len(c.head), c.headN, hint)
 	}
 	if c.timeless() {
 		return nil, c.noTimes()
 	}
 	c.time.settle(&c.out)
 	if c.out.NoZone {
-		c.out.Warn(raw.Warning{Kind: raw.LocalTime, Line: c.headN})
+		c.notes.Warn(raw.Warning{Kind: raw.LocalTime, Line: c.headN})
 	}
 	if c.out.Start.IsZero() {
 		c.out.Start = c.m.start
@@ -337,5 +352,6 @@ func (c *reader) finish() (*raw.Columns, error) {
 			m.Time = c.out.Start.Add(time.Duration(math.Round(m.At * 1e9)))
 		}
 	}
+	c.notes.Settle(&c.out)
 	return &c.out, nil
 }

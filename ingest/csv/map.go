@@ -92,7 +92,8 @@ func ParseMap(path string, text []byte) (*Map, error) {
 			return at(k, err)
 		}
 		c = c.settled(c.name)
-		if i := slices.IndexFunc(m.cols, func(o column) bool { return o.slot == c.slot }); i >= 0 {
+		same := func(o column) bool { return o.slot == c.slot && c.slot != unit.SlotIgnore }
+		if i := slices.IndexFunc(m.cols, same); i >= 0 {
 			return at(k, fmt.Errorf("%s and %s are the same column; leave one", m.cols[i].key, k))
 		}
 		m.cols = append(m.cols, c)

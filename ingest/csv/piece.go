@@ -19,6 +19,7 @@ type piece struct {
 	*layout
 	text   []byte
 	out    raw.Columns
+	notes  raw.Notes
 	time   timeReader
 	line   int // of the line at hand, from 1
 	bytes  int64
@@ -35,8 +36,9 @@ type piece struct {
 	marked    string  // the mark of the row before: a button held down is one
 	shared    bool    // the gyroscope has the accelerometer's times, in one array
 
-	fault any    // panic of its core, which goes on with the reader, whose caller may recover
-	now   values // of the row at hand
+	fault  any    // panic of its core, which goes on with the reader, whose caller may recover
+	before []byte // lines before one that the file ends in
+	now    values // of the row at hand
 }
 
 // begin makes p an empty piece of the file that whole is of.
@@ -83,7 +85,7 @@ func (c *piece) join(p *piece) {
 	for i, t := range c.tables(c.shared) {
 		t.Add(from[i])
 	}
-	c.out.Join(&p.out.Notes, c.line)
+	c.notes.Join(&p.notes, c.line)
 	c.line, c.bytes = c.line+p.line, c.bytes+p.bytes
 	c.rowsN, c.ragged, c.unread = c.rowsN+p.rowsN, c.ragged+p.ragged, c.unread+p.unread
 	c.time.noZone = c.time.noZone || p.time.noZone
@@ -166,11 +168,11 @@ func (c *piece) comment(b []byte) {
 // refuse warns of the line at hand, which is left out.
 func (c *piece) refuse(w raw.Warning) {
 	w.Line = c.line
-	c.out.Refuse(w, "")
+	c.notes.Refuse(w, "")
 }
 
 // warn tells something about the line at hand.
 func (c *piece) warn(w raw.Warning) {
 	w.Line = c.line
-	c.out.Warn(w)
+	c.notes.Warn(w)
 }

@@ -1,6 +1,7 @@
 package csv
 
 import (
+	"bytes"
 	"math"
 	"slices"
 	"strconv"
@@ -11,21 +12,47 @@ import (
 	"evenfoot/ingest/unit"
 )
 
-// values are what one row holds.
-type values struct {
-	v     [unit.SlotCount]float64 // NaN where there is nothing
-	text  [unit.SlotMark + 1 - unit.SlotCount][]byte
-	t     float64 // s, where timed
-	timed bool
+// Groups of a row, as bits: what is wrong with which sensor.
+const (
+	groupAcc = 1 << iota
+	groupGyr
+	groupGPS
+	groupDeck
+	groupTime
+)
+
+var groupNames = map[uint8]string{groupAcc: unit.SensorNames[unit.Acc], groupGyr: unit.SensorNames[unit.Gyr],
+	groupGPS: "GPS fix", groupDeck: unit.FootForces, groupTime: "row"}
+
+func groupOf(slot int) uint8 {
+	switch {
+	case slot < unit.SlotGyr:
+		return groupAcc
+	case slot < unit.SlotLat:
+		return groupGyr
+	case slot < unit.SlotFeet:
+		return groupGPS
+	case slot < unit.SlotCount:
+		return groupDeck
+	}
+	return groupTime
 }
 
-// row takes one row in. whole is false when the file ends in it: with all its
-// fields it counts.
+// values are what one row holds.
+type values struct {
+	v              [unit.SlotCount]float64 // NaN where there is nothing
+	text           [unit.SlotMark + 1 - unit.SlotCount][]byte
+	t              float64 // s, where timed
+	timed          bool
+	bad, notFinite uint8 // groups
+}
+
+// row takes one row in. whole is false when the file ended inside it.
 func (c *piece) row(line []byte, whole bool) {
 	c.rowsN++
 	now := &c.now
-	now.timed = false
-	i, n := 0, 0
+	now.timed, now.bad, now.notFinite = false, 0, 0
+	i, n, lastAt := 0, 0, 0
 	plainTime := c.time.plain()
 	for ; n < len(c.cols) && i <= len(line); n++ {
 		col := &c.cols[n]
@@ -33,6 +60,9 @@ func (c *piece) row(line []byte, whole bool) {
 			i++
 		}
 		from := i
+		if n == c.last {
+			lastAt = i
+		}
 		switch {
 		case col.slot >= 0 && col.slot < unit.SlotCount:
 			i = c.number(col, line, i)
@@ -53,6 +83,9 @@ func (c *piece) row(line []byte, whole bool) {
 		c.raggedRow(line, n, whole)
 		return
 	}
+	if !whole && c.cols[c.last].slot != unit.SlotMark && !c.lastValue(line[lastAt:]) {
+		return
+	}
 	if !now.timed && !c.when() {
 		return
 	}
@@ -62,7 +95,7 @@ func (c *piece) row(line []byte, whole bool) {
 	}
 	c.back(now.t)
 	if c.has[unit.SlotMark] {
-		c.noted()
+		c.noted(whole || c.cols[n-1].slot != unit.SlotMark || line[len(line)-1] == c.delim)
 	}
 	if begins {
 		c.firstMark = c.marked
@@ -86,16 +119,26 @@ func (c *piece) number(col *column, line []byte, i int) int {
 	return next
 }
 
-// oddNumber is the value of a field that is no plain number: NaN for most, and told
-// where it is none that programs write for a missing one.
+// oddNumber is the value of a field that is no plain number: NaN, and told, for
+// most.
 func (c *piece) oddNumber(col *column, kind scan.Kind, text []byte) float64 {
-	if kind == scan.IsEmpty {
+	g := groupOf(col.slot)
+	switch kind {
+	case scan.IsEmpty:
+		return raw.NaN
+	case scan.IsNotFinite:
+		c.now.notFinite |= g
 		return raw.NaN
 	}
 	if v, ok := col.loose(text, c.dec); ok {
 		return v
 	}
-	c.warn(raw.Warning{Kind: raw.NotNumber, Text: []string{string(text), col.name}})
+	w := raw.Warning{Kind: raw.NotNumber, Text: []string{string(text), col.name}}
+	if col.slot != unit.SlotAlt && col.slot != unit.SlotCourse { // without which the rest counts
+		c.now.bad |= g
+		w.Sensor = groupNames[g]
+	}
+	c.warn(w)
 	return raw.NaN
 }
 
@@ -142,6 +185,60 @@ func (c *piece) raggedRow(line []byte, n int, whole bool) {
 	c.refuse(raw.Warning{Kind: raw.Ragged, Values: []float64{float64(n), float64(len(c.head))}})
 }
 
+// lastValue looks at the last value of a line without an end: it leaves it out,
+// with the rest of its sensor, where it may not be whole, and says that it is cut
+// only where it shows. false when the row goes with it.
+//
+// A program that always writes the same number of decimals, zeros at the end
+// included, never writes fewer, so that a number with fewer was cut.
+func (c *piece) lastValue(field []byte) (goes bool) {
+	if c.last < len(c.cols)-1 && bytes.IndexByte(field, c.delim) >= 0 {
+		return true // a delimiter closes it
+	}
+	g := groupOf(c.cols[c.last].slot)
+	holds := g == groupTime || c.now.bad&g != 0
+	for slot, v := range c.now.v {
+		holds = holds || groupOf(slot) == g && v == v
+	}
+	if !holds {
+		return true // the row has nothing of the sensor
+	}
+	usual, zero, varies := 0, false, false
+	for line := range bytes.SplitSeq(c.before, []byte{c.eol}) {
+		texts := fields(bytes.TrimSuffix(line, []byte{'\r'}), c.delim)
+		if len(texts) < len(c.cols) || texts[c.last] == "" {
+			continue // no row, or one of another kind
+		}
+		d := c.decimalsOf(texts[c.last])
+		varies = varies || d == 0 || usual != 0 && d != usual
+		usual, zero = d, zero || strings.HasSuffix(texts[c.last], "0")
+	}
+	fixed := zero && !varies
+	if fixed && c.decimalsOf(string(scan.Bare(field))) == usual {
+		return true
+	}
+	if fixed {
+		c.refuse(raw.Warning{Kind: raw.CutLine, Sensor: groupNames[g], Text: []string{string(field)}})
+	} else {
+		c.notes.Drop(1, raw.NoLineEnd, groupNames[g])
+	}
+	for slot := range c.now.v {
+		if groupOf(slot) == g {
+			c.now.v[slot] = raw.NaN
+		}
+	}
+	return g != groupTime
+}
+
+// decimalsOf counts the digits behind the decimal mark, 0 for anything else.
+func (c *piece) decimalsOf(number string) int {
+	i := strings.IndexAny(number, "."+string(c.dec))
+	if i < 0 || strings.Trim(number[i+1:], "0123456789") != "" {
+		return 0
+	}
+	return len(number) - 1 - i
+}
+
 // when reads the row's time; false, and told, where it cannot be read.
 func (c *piece) when() (ok bool) {
 	text := &c.now.text
@@ -160,7 +257,7 @@ func (c *piece) when() (ok bool) {
 	if len(said) > 0 {
 		w = raw.Warning{Kind: raw.BadTime, Text: []string{string(said)}}
 	}
-	c.out.Drop(1, w.Kind, "")
+	c.notes.Drop(1, w.Kind, "")
 	if v, kind := scan.SlowNumber(said, c.dec); kind == scan.IsNumber && v >= timeMost && c.time.digits == 0 {
 		w.Kind = raw.BigTime
 	} else if w.Kind == raw.BadTime {
@@ -185,13 +282,16 @@ func (c *piece) back(t float64) {
 }
 
 // noted takes the row's mark in: a text that the row before does not have.
-func (c *piece) noted() {
+func (c *piece) noted(whole bool) {
 	text := string(scan.Bare(c.now.text[unit.SlotMark-unit.SlotCount]))
 	if slices.Contains([]string{"0", "0.0", "false"}, strings.ToLower(text)) {
 		text = "" // none
 	}
 	switch marks := &c.out.File.Marks; {
 	case text == c.marked:
+		return
+	case !whole:
+		c.notes.Drop(1, raw.NoLineEnd, "mark")
 		return
 	case text != "" && len(*marks) < maxMarks:
 		*marks = append(*marks, raw.Mark{At: c.now.t, Kind: raw.Noted, Behind: len(c.out.Backs), Text: raw.Clip(text, maxMarkText)})
@@ -218,30 +318,46 @@ func (c *piece) add() {
 	if c.has[unit.SlotFix] && v[unit.SlotFix] != 1 { // what there is of the GPS is interpolated
 		v[unit.SlotLat], v[unit.SlotLon], v[unit.SlotSpeed] = raw.NaN, raw.NaN, raw.NaN
 	}
-	c.axes(t, unit.Acc, &c.out.Acc)
-	c.axes(t, unit.Gyr, &c.out.Gyr)
-	if v[unit.SlotLat] == v[unit.SlotLat] || v[unit.SlotLon] == v[unit.SlotLon] || v[unit.SlotSpeed] == v[unit.SlotSpeed] {
+	took := c.axes(t, unit.SlotAcc, groupAcc, &c.out.Acc)
+	took = c.axes(t, unit.SlotGyr, groupGyr, &c.out.Gyr) || took
+	if c.now.bad&groupGPS != 0 {
+		c.notes.Drop(1, raw.NotNumber, groupNames[groupGPS])
+	} else if v[unit.SlotLat] == v[unit.SlotLat] || v[unit.SlotLon] == v[unit.SlotLon] || v[unit.SlotSpeed] == v[unit.SlotSpeed] {
 		c.out.Gps.Append(t, v[unit.SlotLat], v[unit.SlotLon], v[unit.SlotAlt], v[unit.SlotSpeed], v[unit.SlotCourse])
+		took = true
 	}
-	if c.deckToo {
-		c.deck(t)
+	took = c.deckToo && c.deck(t) || took
+	if !took && c.now.notFinite != 0 {
+		c.notes.Drop(1, raw.NotFinite, "")
 	}
 }
 
 // axes appends a sensor of which the row holds all three axes, and counts rows
 // that hold one or two.
-func (c *piece) axes(t float64, sensor int, to *raw.Series) {
-	v := c.now.v[3*sensor : 3*sensor+3]
+func (c *piece) axes(t float64, slot int, group uint8, to *raw.Series) bool {
+	v := c.now.v[slot : slot+3]
 	x, y, z := v[0] == v[0], v[1] == v[1], v[2] == v[2]
-	if x && y && z {
+	switch {
+	case c.now.bad&group != 0:
+		c.notes.Drop(1, raw.NotNumber, groupNames[group])
+	case x && y && z:
 		to.Push(t, v)
-	} else if x || y || z {
-		c.out.Drop(1, raw.AxisMissing, unit.SensorNames[sensor])
+		return true
+	case !x && !y && !z:
+	case c.now.notFinite&group != 0:
+		c.notes.Drop(1, raw.NotFinite, groupNames[group])
+	default:
+		c.notes.Drop(1, raw.AxisMissing, groupNames[group])
 	}
+	return false
 }
 
 // deck appends what presses on the deck; a foot counts only beside the other.
-func (c *piece) deck(t float64) {
+func (c *piece) deck(t float64) bool {
+	if c.now.bad&groupDeck != 0 {
+		c.notes.Drop(1, raw.NotNumber, unit.FootForces)
+		return false
+	}
 	at := unit.SlotFeet
 	if c.out.Sides {
 		at += 2
@@ -255,10 +371,12 @@ func (c *piece) deck(t float64) {
 		}
 	}
 	if known[0] != known[1] && !c.oneFoot {
-		c.out.Drop(1, raw.FootMissing, unit.FootForces)
+		c.notes.Drop(1, raw.FootMissing, unit.FootForces)
 		x[0], x[1], known[0], known[1] = raw.NaN, raw.NaN, false, false
 	}
-	if known[0] || known[1] || known[2] {
-		c.out.Deck.Push(t, x[:])
+	if !known[0] && !known[1] && !known[2] {
+		return false
 	}
+	c.out.Deck.Push(t, x[:])
+	return true
 }

@@ -130,13 +130,13 @@ func (s *sample) take() {
 // LooksLikeColumns says whether text is a header with rows of numbers below.
 func LooksLikeColumns(head []byte) bool {
 	s := newSample(append(bytes.Clone(head), '\n'), "")
-	if s != nil {
+	if s != nil && (s.bare || len(s.names) > 2) {
 		return !s.bare
 	}
 	for line := range bytes.Lines(head) {
 		if line = scan.Trim(bytes.TrimRight(line, "\r\n")); len(line) > 0 && line[0] != '#' {
 			_, strangers, _ := ownColumns(fields(line, findDelimiter(line)), nil)
-			return len(strangers) == 0 && bytes.ContainsAny(line, ",;\t")
+			return len(strangers) == 0 && bytes.ContainsAny(line, ",;\t") || s != nil
 		}
 	}
 	return false

@@ -30,7 +30,7 @@ type timeReader struct {
 }
 
 // timeMost is the largest time that is taken for seconds.
-const timeMost = 9e9
+const timeMost = 1e11
 
 // settled says whether all that rows tell of how times are written is known.
 func (r *timeReader) settled() bool { return r.mode != 0 && (r.mode != 'r' || r.hasUTC || !r.both) }

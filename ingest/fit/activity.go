@@ -65,9 +65,19 @@ func (f *reader) made(id *profile.FileIdMsg) {
 	}
 	f.product = cmp.Or(f.product, strings.TrimSpace(id.ProductName))
 	if m := id.Manufacturer; f.maker == "" && m != profile.ManufacturerInvalid {
-		f.maker = cmp.Or(nameOf(m), fmt.Sprintf("maker %d", m))
-		if product, named := id.GetProduct().(fmt.Stringer); named {
-			f.model = nameOf(product)
+		if f.maker = nameOf(m); f.maker == "" {
+			f.maker = fmt.Sprintf("maker %d", m)
+		}
+		name := fmt.Sprint(id.GetProduct())
+		if _, in, found := strings.Cut(name, "("); found {
+			name = strings.TrimSuffix(in, ")")
+		}
+		switch name = plainName(name); {
+		case name == "0" || name == "65535":
+		case name != "" && name[0] <= '9':
+			f.model = "product " + name
+		default:
+			f.model = name
 		}
 	}
 }

@@ -13,12 +13,24 @@ type clock struct {
 	from   [4]int  // lengths of the streams at the file's start
 	system bool    // some time stamps count from power-on
 	tied   bool    // offset is known
+	rough  bool    // only by stamps that stand side by side
 	offset float64 // UTC minus system time, s
+	last   uint32
+}
+
+// note looks at the time stamp of a message whose time counts.
+func (c *clock) note(ts uint32) {
+	c.system = c.system || ts < systemTime
+	if c.last != 0 && !c.tied && (c.last < systemTime) != (ts < systemTime) {
+		c.tied, c.rough = true, true
+		c.offset = math.Abs(float64(ts) - float64(c.last))
+	}
+	c.last = ts
 }
 
 func (c *clock) tie(offset float64) {
-	if !c.tied {
-		c.tied, c.offset = true, offset
+	if !c.tied || c.rough {
+		c.tied, c.rough, c.offset = true, false, offset
 	}
 }
 
@@ -46,7 +58,7 @@ func (f *reader) date() {
 	}
 	dated := func(t float64) bool { return t+float64(f.base) >= systemTime }
 	streams := f.streams()
-	first, lost := math.NaN(), false
+	first, rough, lost := math.NaN(), false, false
 	for k, s := range streams {
 		p := 0
 		for j, t := range s.Time() {
@@ -56,6 +68,7 @@ func (f *reader) date() {
 			if c := &f.clocks[p]; c.tied && !dated(t) {
 				t += c.offset
 				s.Time()[j] = t
+				rough = rough || c.rough
 			} else {
 				lost = lost || !dated(t)
 			}
@@ -67,6 +80,9 @@ func (f *reader) date() {
 	if first != first {
 		f.Warn(raw.Warning{Kind: raw.NoDate})
 		return
+	}
+	if rough {
+		f.Warn(raw.Warning{Kind: raw.RoughDate})
 	}
 	whole := 0.0
 	if f.base < systemTime {

@@ -7,6 +7,8 @@ import (
 	"slices"
 
 	profile "github.com/tormoder/fit"
+
+	"evenfoot/ingest/raw"
 )
 
 // timestamp is the number of the time stamp field in every message.
@@ -103,11 +105,16 @@ func (f *reader) define(b []byte) {
 		d.bytes = slices.Clone(b)
 	}
 	fields := b[6 : 6+3*int(b[5])]
-	for _, u := range append([]use{{num: timestamp, slot: stamp, gain: 1}}, d.kind.uses...) {
+	for k, u := range append([]use{{num: timestamp, slot: stamp, gain: 1}}, d.kind.uses...) {
 		off := 1
 		for p := fields; len(p) > 0; p = p[3:] {
 			if p[0] == u.num {
-				d.slot[u.slot] = append(d.slot[u.slot], newField(p[1], p[2], off, u))
+				fd := newField(p[1], p[2], off, u)
+				d.slot[u.slot] = append(d.slot[u.slot], fd)
+				if fd.n == 0 && fd.size > 0 && k > 0 {
+					f.Warn(raw.Warning{Kind: raw.BadFieldType, Byte: f.win.Pos(), Text: []string{messageName(d.global)},
+						Values: []float64{float64(p[0]), float64(p[2]), float64(p[1])}})
+				}
 			}
 			off += int(p[1])
 		}

@@ -46,7 +46,8 @@ var devNames = []struct {
 func (f *reader) describe(m *msg) {
 	index, num, base := m.num(0), m.num(1), m.num(2)
 	if !(index >= 0 && num >= 0 && base >= 0) {
-		return // a field of it counts as undescribed
+		f.Warn(raw.Warning{Kind: raw.BadDescription, Byte: m.pos})
+		return
 	}
 	c := desc{
 		index: uint8(index), num: uint8(num), base: uint8(base), native: raw.NaN,
@@ -81,19 +82,28 @@ func (f *reader) lookUp(d *def) {
 			f.Warn(raw.Warning{Kind: raw.NoDescription, Byte: f.win.Pos(), Values: []float64{float64(dev.num), float64(dev.index)}})
 			continue
 		}
-		if u, ok := f.meaning(&f.descs[i]); ok {
-			fd := newField(dev.size, f.descs[i].base, dev.off, u)
-			fd.dev = true
+		u, axis, ok := f.meaning(&f.descs[i])
+		if !ok {
+			continue
+		}
+		fd := newField(dev.size, f.descs[i].base, dev.off, u)
+		fd.dev = true
+		if axis != unit.VectorAxis {
 			d.slot[u.slot] = append(d.slot[u.slot], fd)
+		} else if n := fd.n; n == 3 { // of a longer array it is not known how the axes are laid out
+			for fd.n = 1; fd.slot < u.slot+n; fd.slot++ {
+				d.slot[fd.slot] = append(d.slot[fd.slot], fd)
+				fd.off += fd.size / n
+			}
 		}
 	}
 }
 
 // meaning tells what a developer field is read for by its name and unit, or by the
-// native field that it stands for.
-func (f *reader) meaning(c *desc) (u use, ok bool) {
+// native field that it stands for; and the axis of a sensor's.
+func (f *reader) meaning(c *desc) (u use, axis int, ok bool) {
 	u.zero = c.shift * c.scale
-	if kind, axis, named, ok := unit.MotionField(c.name); ok && axis != unit.VectorAxis {
+	if kind, axis, named, ok := unit.MotionField(c.name); ok {
 		if strings.TrimSpace(c.units) != "" {
 			named = c.units
 		}
@@ -101,8 +111,8 @@ func (f *reader) meaning(c *desc) (u use, ok bool) {
 		if !ok {
 			f.Warn(raw.Warning{Kind: raw.DevUnit, Byte: f.win.Pos(), Sensor: unit.SensorNames[kind], Text: []string{c.name, named}})
 		}
-		u.slot, u.gain, u.unit = devAcc+3*kind+axis, scale/c.scale, named
-		return u, ok
+		u.slot, u.gain, u.unit = devAcc+3*kind+axis%unit.VectorAxis, scale/c.scale, named
+		return u, axis, ok
 	}
 	name := strings.Join(unit.Words(c.name), "")
 	for _, is := range devNames {
@@ -112,8 +122,8 @@ func (f *reader) meaning(c *desc) (u use, ok bool) {
 				scale, ok = 1, true
 			}
 			u.slot, u.gain = is.slot, scale/c.scale
-			return u, ok
+			return u, 0, ok
 		}
 	}
-	return u, false
+	return u, 0, false
 }

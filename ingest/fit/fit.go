@@ -134,7 +134,7 @@ func (f *reader) part() bool {
 	}
 	f.messages(end)
 	for k := range f.sensors {
-		f.sensors[k].endPart(f.clock.from[k])
+		f.endPart(&f.sensors[k], f.clock.from[k])
 	}
 	return true
 }
@@ -308,6 +308,9 @@ func (f *reader) data(b []byte) {
 // finish settles what needed the whole file and hands it on.
 func (f *reader) finish() (*raw.Columns, error) {
 	f.date()
+	for k := range f.sensors {
+		f.sensors[k].closeHoles()
+	}
 	out := &raw.Columns{File: f.file(), Gps: f.fixes(), Acc: f.sensors[unit.Acc].Series, Gyr: f.sensors[unit.Gyr].Series}
 	if f.base >= systemTime {
 		out.Start = time.Unix(epoch+f.base, 0).UTC()
@@ -316,7 +319,7 @@ func (f *reader) finish() (*raw.Columns, error) {
 	if slices.Equal(out.Acc.Time, out.Gyr.Time) {
 		out.Gyr.Time = out.Acc.Time
 	}
-	out.Notes = f.Notes
+	f.Settle(out)
 	if len(out.Acc.Time)+len(out.Gyr.Time)+len(out.Gps.Time) > 0 {
 		return out, nil
 	}

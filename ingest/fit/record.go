@@ -19,7 +19,7 @@ func (f *reader) time(m *msg) (int64, bool) {
 	if !f.based {
 		f.base, f.based = int64(f.last), true
 	}
-	f.clock.system = f.clock.system || f.last < systemTime
+	f.clock.note(f.last)
 	ms := m.num(millis)
 	if !(ms >= 0 && ms <= math.MaxUint16) {
 		ms = 0
@@ -50,20 +50,42 @@ func (f *reader) record(m *msg) {
 	if utc := m.num(utc); f.last < systemTime && utc >= systemTime {
 		f.clock.tie(utc - float64(f.base) - float64(at)/1000)
 	}
-	lat, lon, v := m.num(lat), m.num(lon), m.num(speed)
+	lat, lon := f.position(m)
+	v := m.num(speed)
 	if c := m.best(packed); v != v && c.size == 3 {
 		// Twelve bits of speed in cm/s, then twelve of distance.
 		if u := binary.LittleEndian.Uint16(m.b[c.off:]); u != 0xFFFF || m.b[c.off+2] != 0xFF {
 			v = float64(u&0xFFF) / 100
 		}
 	}
+	if v < 0 || v > math.MaxFloat32 {
+		f.Warn(raw.Warning{Kind: raw.BadSpeed, Byte: m.pos, Values: []float64{v}})
+		v = math.NaN()
+	}
 	switch {
-	case lat == lat && lon == lon || v == v:
+	case lat == lat || v == v:
 		to.Grow(f.capacity)
 		to.Append(float64(at)/1000, lat, lon, m.num(alt), v, m.num(course))
 	case !moves:
 		f.Drop(1, raw.EmptyRecord, "")
 	}
+}
+
+// position is a message's latitude and longitude; both NaN without a fix.
+func (f *reader) position(m *msg) (float64, float64) {
+	lat, lon := m.num(lat), m.num(lon)
+	switch none, half := lat != lat && lon != lon, lat != lat || lon != lon; {
+	case none:
+	case half:
+		f.Warn(raw.Warning{Kind: raw.HalfPosition, Byte: m.pos})
+	case lat == 0 && lon == 0:
+		f.Drop(1, raw.NoFix, "")
+	case math.Abs(lat) > 90 || math.Abs(lon) > 180:
+		f.Warn(raw.Warning{Kind: raw.BadPosition, Byte: m.pos, Values: []float64{lat, lon}})
+	default:
+		return lat, lon
+	}
+	return math.NaN(), math.NaN()
 }
 
 // fixes returns the better of the two tracks that a file may hold.

@@ -21,8 +21,13 @@ type sensor struct {
 	raw.Series
 	name   string
 	cal    *cal
-	spread bool // some have no times of their own
+	raw    []fitRange // samples still in counts, for want of a calibration
+	holes  bool       // some samples are NaN, to be taken out
+	spread bool       // some have no times of their own
 }
+
+// A fitRange is a range of indices, from lo up to and without hi.
+type fitRange struct{ lo, hi int }
 
 // A cal turns counts into calibrated values (three_d_sensor_calibration).
 type cal struct {
@@ -56,15 +61,12 @@ func (f *reader) samples(m *msg, kind int, forms ...int) {
 			f.Drop(good, raw.NoStamp, s.name)
 			return
 		}
-		if slot == counts && s.cal == nil {
-			s.Cut(i)
-			f.Drop(good, raw.Uncalibrated, s.name)
-			return
-		}
-		f.place(s, m, i, good, at)
+		f.place(s, m, i, n-good, at)
 		s.Unit = cmp.Or(s.Unit, m.best(slot).unit)
-		if slot == counts {
-			s.cal.apply(s, i)
+		if r := (fitRange{i, i + n}); slot == counts && s.cal != nil {
+			s.cal.apply(s, r)
+		} else if slot == counts {
+			s.raw = append(s.raw, r)
 		}
 		f.Drop(most-n, raw.AxisMissing, s.name)
 		return
@@ -73,7 +75,7 @@ func (f *reader) samples(m *msg, kind int, forms ...int) {
 }
 
 // axes appends n samples from the three fields at slot. It says how many are
-// valid.
+// valid; the others are holes.
 func (f *reader) axes(s *sensor, m *msg, slot, n int) (good int) {
 	i := len(s.Time)
 	if cap(s.Time) < i+n {
@@ -103,18 +105,15 @@ func (f *reader) axes(s *sensor, m *msg, slot, n int) (good int) {
 	if !odd {
 		return n
 	}
-	for j := range n {
-		if s.valid(i + j) {
+	x, y, z := s.V[0][i:], s.V[1][i:], s.V[2][i:]
+	for j := range x {
+		if x[j]-x[j] == 0 && y[j]-y[j] == 0 && z[j]-z[j] == 0 {
 			good++
+		} else {
+			s.hole(i + j)
 		}
 	}
 	return good
-}
-
-// valid says whether a sample's axes are all finite.
-func (s *sensor) valid(j int) bool {
-	x, y, z := s.V[0][j], s.V[1][j], s.V[2][j]
-	return x-x == 0 && y-y == 0 && z-z == 0
 }
 
 // capacity says how many samples to make room for when want are needed.
@@ -141,47 +140,65 @@ func (m *msg) after(t []float64) {
 	}
 }
 
-// place gives the samples from i on, so many of them valid, their times: at, in
-// ms, and their offsets; without offsets they share one until the part ends. It
-// takes out those that lack values or an offset; without either they are padding.
-func (f *reader) place(s *sensor, m *msg, i, good int, at int64) {
-	t, n, timed := s.Time[i:], i, 0
+// place gives the samples from i on their times: at, in ms, and their offsets;
+// without offsets they share one until the part ends. So many are invalid.
+func (f *reader) place(s *sensor, m *msg, i, invalid int, at int64) {
+	t := s.Time[i:]
 	m.after(t)
-	for _, off := range t {
+	timed, untimed := 0, 0
+	for j, off := range t {
+		t[j] = (float64(at) + off) / 1000
 		if math.Abs(off) <= maxOffset {
 			timed++
+		} else {
+			t[j] = raw.NaN
 		}
 	}
+	for j := range t {
+		if timed == len(t) {
+			break
+		}
+		if t[j] == t[j] {
+			continue
+		}
+		t[j] = float64(at) / 1000
+		if timed > 0 && s.hole(i+j) {
+			untimed++
+		} else if timed > 0 {
+			invalid-- // neither time nor value: padding, no loss
+		}
+	}
+	f.Drop(invalid, raw.Invalid, s.name)
+	f.Drop(untimed, raw.NoOffset, s.name)
 	if timed == 0 && len(t) > 1 && !s.spread {
 		s.spread = true
 		f.Warn(raw.Warning{Kind: raw.SpreadSamples, Byte: m.pos, Sensor: s.name})
 	}
-	for j, off := range t {
-		if timed == 0 {
-			off = 0
-		}
-		switch has := math.Abs(off) <= maxOffset; {
-		case has && (good == len(t) || s.valid(i+j)):
-			if s.Time[n] = (float64(at) + off) / 1000; n < i+j {
-				s.V[0][n], s.V[1][n], s.V[2][n] = s.V[0][i+j], s.V[1][i+j], s.V[2][i+j]
-			}
-			n++
-		case has:
-			f.Drop(1, raw.Invalid, s.name)
-		case s.valid(i + j):
-			f.Drop(1, raw.NoOffset, s.name)
-		}
-	}
-	s.Cut(n)
+}
+
+// hole marks a sample to be taken out; false when it was already.
+func (s *sensor) hole(j int) bool {
+	was := s.V[0][j] != s.V[0][j]
+	s.V[0][j] = float32(raw.NaN)
+	s.holes = true
+	return !was
 }
 
 // endPart settles what needed a whole file of the chain, whose samples begin at
-// start: those that share a stamp for want of times of their own.
-func (s *sensor) endPart(start int) {
+// start: those that share a stamp for want of times of their own, and counts that
+// were never calibrated.
+func (f *reader) endPart(s *sensor, start int) {
 	if s.spread {
 		spread(s.Time[start:])
 	}
-	s.cal, s.spread = nil, false
+	for _, r := range s.raw {
+		for j := r.lo; j < r.hi; j++ {
+			if s.hole(j) {
+				f.Drop(1, raw.Uncalibrated, s.name)
+			}
+		}
+	}
+	s.raw, s.cal, s.spread = nil, nil, false
 }
 
 // spread spreads samples that share a stamp up to the next. When that is too far
@@ -201,8 +218,23 @@ func spread(t []float64) {
 	}
 }
 
-// calibration takes in a three_d_sensor_calibration message, for the counts
-// behind it.
+// closeHoles takes out the samples that were left as holes.
+func (s *sensor) closeHoles() {
+	if !s.holes {
+		return
+	}
+	n, v := 0, &s.V // one pass: with indices it takes a tenth of the reader's time
+	for i, t := range s.Time {
+		if v[0][i] == v[0][i] {
+			s.Time[n], v[0][n], v[1][n], v[2][n] = t, v[0][i], v[1][i], v[2][i]
+			n++
+		}
+	}
+	s.Cut(n)
+}
+
+// calibration takes in a three_d_sensor_calibration message. Counts that came
+// before the first calibration of their sensor are brought up to it.
 func (f *reader) calibration(m *msg) {
 	kind := m.num(0)
 	if kind != unit.Acc && kind != unit.Gyr {
@@ -211,6 +243,7 @@ func (f *reader) calibration(m *msg) {
 	s := &f.sensors[int(kind)]
 	c := &cal{gain: m.num(1) / m.num(2) * fitSI[int(kind)], matrix: [9]float64{0: 1, 4: 1, 8: 1}}
 	if c.gain == 0 || c.gain-c.gain != 0 {
+		f.Warn(raw.Warning{Kind: raw.BadCalibration, Byte: m.pos, Sensor: s.name})
 		return
 	}
 	for k := range c.zero {
@@ -226,15 +259,22 @@ func (f *reader) calibration(m *msg) {
 		c.matrix = matrix
 	}
 	s.cal = c
+	for _, r := range s.raw {
+		c.apply(s, r)
+	}
+	if len(s.raw) > 0 {
+		f.Warn(raw.Warning{Kind: raw.LateCalibration, Byte: m.pos, Sensor: s.name})
+		s.raw = nil
+	}
 }
 
-// apply calibrates samples from one on, which are in counts:
+// apply calibrates samples that are in counts:
 //
 //	v = M · (counts − level shift − offset) · factor/divisor
 //
 // as in the notes of the FIT profile on message 167 (from memory), then to SI.
-func (c *cal) apply(s *sensor, from int) {
-	for j := from; j < len(s.Time); j++ {
+func (c *cal) apply(s *sensor, r fitRange) {
+	for j := r.lo; j < r.hi; j++ {
 		x, y, z := float64(s.V[0][j])-c.zero[0], float64(s.V[1][j])-c.zero[1], float64(s.V[2][j])-c.zero[2]
 		for k := range 3 {
 			m := c.matrix[3*k:]

@@ -14,8 +14,7 @@ import (
 // looked at twice.
 const maxJump = 86400
 
-// maxJumps bounds how often another reading of a jump in time is looked for: a file
-// of nothing but jumps is not worth a search at each.
+// maxJumps bounds how often another reading of a jump in time is looked for.
 const maxJumps = 100
 
 // A stretch makes sense when syncStamps messages with a time stamp, among at
@@ -24,6 +23,7 @@ const (
 	syncStamps = 2
 	syncLength = 12
 	syncAhead  = 16 << 10 // bytes that they are looked for in
+	jumpAhead  = 64 << 10 // and after a jump in time
 )
 
 // stampOf returns the time stamp of a data message that samples are taken
@@ -75,16 +75,18 @@ func (f *reader) sane(b []byte) bool {
 		return true
 	}
 	n := len(b)
-	b = f.win.Peek(n + syncAhead)
-	for i := 1; i < n && f.jumps < maxJumps; i++ {
-		if f.starts(b[i:]) {
-			return false
+	b = f.win.Peek(n + jumpAhead)
+	// A file of nothing but jumps is not worth a search at each.
+	if f.jumps++; f.jumps <= maxJumps {
+		for i := 1; i < n; i++ {
+			if stamps, ok := f.starts(b[i:]); ok && stamps == syncStamps {
+				return false
+			}
 		}
 	}
-	f.jumps++
 	was := f.good
 	f.good.note(ts)
-	if ts == 0 || !f.chain(b[n:]) {
+	if _, ok := f.chain(b[n:]); !ok || ts == 0 {
 		f.good = was
 		return false
 	}
@@ -102,35 +104,35 @@ func oddFields(b []byte) (n int) {
 }
 
 // chain reports whether b starts with messages that make sense after those
-// read so far.
-func (f *reader) chain(b []byte) bool {
-	good, found := f.good, 0
+// read so far, and how many time stamps speak for it.
+func (f *reader) chain(b []byte) (stamps int, ok bool) {
+	good := f.good
 	for range syncLength {
 		if len(b) < 3 { // a checksum at most
-			return true
+			return stamps, true
 		}
 		n, ok := f.sizeOf(b)
 		if isDefinition(b) { // what follows it may go by it
-			return ok && n <= len(b) && b[1] == 0 && b[5] > 0 && oddFields(b) == 0
+			return stamps, ok && n <= len(b) && b[1] == 0 && b[5] > 0 && oddFields(b) == 0
 		}
 		if !ok || b[0]&0x80 == 0 && b[0]&0x30 != 0 { // bits that a data message leaves zero
-			return false
+			return stamps, false
 		}
 		if n > len(b) {
 			break
 		}
 		if ts, ok := f.stampOf(b[:n]); ok {
 			if !good.near(ts) && (ts == 0 || good[stampKind(ts)] != 0) {
-				return false
+				return stamps, false
 			}
 			good.note(ts)
-			if found++; found == syncStamps {
+			if stamps++; stamps == syncStamps {
 				break
 			}
 		}
 		b = b[n:]
 	}
-	return found > 0
+	return stamps, stamps > 0
 }
 
 // resync looks for the next stretch that makes sense, after byte pos; false
@@ -142,7 +144,7 @@ func (f *reader) resync(pos, end int64) bool {
 		if b = b[:min(int64(len(b)), end-f.win.Pos())]; len(b) == 0 {
 			break
 		}
-		if found = f.starts(b); !found {
+		if _, found = f.starts(b); !found {
 			f.win.Skip(1)
 		}
 	}
@@ -154,12 +156,16 @@ func (f *reader) resync(pos, end int64) bool {
 	return found || f.win.Pos() == end
 }
 
-// starts reports whether b starts with a stamped message and goes on well.
-func (f *reader) starts(b []byte) bool {
+// starts reports whether b starts with a stamped message and goes on well, and
+// how many time stamps after it speak for that.
+func (f *reader) starts(b []byte) (stamps int, ok bool) {
 	n, known := f.sizeOf(b)
 	if b[0]&0xF0 != 0 || !known || n > len(b) {
-		return false
+		return 0, false
 	}
 	ts, ok := f.stampOf(b[:n])
-	return ok && ts != 0 && (f.good == (stamps{}) || f.good.near(ts)) && f.chain(b[n:])
+	if !ok || ts == 0 || f.good != [2]int64{} && !f.good.near(ts) {
+		return 0, false
+	}
+	return f.chain(b[n:])
 }

@@ -7,7 +7,6 @@ package gpx
 import (
 	"bufio"
 	"bytes"
-	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -34,9 +33,9 @@ const (
 // A use is what an element is read for.
 type use struct {
 	slot   int
-	direct bool    // only as a child of a point
-	vector bool    // all axes of the sensor whose x axis the slot is, as attributes
-	scale  float64 // of a value
+	direct bool // only as a child of a point
+	vector bool // all axes of the sensor whose x axis the slot is, as attributes
+	scale  float64
 	unit   string
 }
 
@@ -63,8 +62,9 @@ type sample struct {
 }
 
 type reader struct {
-	raw.Columns
+	raw.Notes
 	x     *scanner
+	out   raw.Columns
 	size  int64
 	depth int
 	in    bool // inside a point
@@ -82,10 +82,13 @@ type reader struct {
 // when no track point is of use; a file that is cut short gives the points
 // that are whole, with a warning.
 func Read(r *bufio.Reader, name string, size int64) (*raw.Columns, error) {
-	x := newScanner(r)
-	g := &reader{x: x, size: size, uses: map[string]use{}}
-	out := &g.Columns
-	out.Notes.File, out.File.Name, out.File.Kind = name, name, "GPX"
+	x, unknown := newScanner(r)
+	g := &reader{Notes: raw.Notes{File: name}, x: x, size: size, uses: map[string]use{}}
+	out := &g.out
+	out.File.Name, out.File.Kind = name, "GPX"
+	if unknown != "" {
+		g.Warn(raw.Warning{Kind: raw.UnknownEncoding, Line: 1, Text: []string{unknown}})
+	}
 	err := x.next()
 	for ; err == nil; err = x.next() {
 		if x.open {
@@ -99,6 +102,9 @@ func Read(r *bufio.Reader, name string, size int64) (*raw.Columns, error) {
 			g.end()
 		}
 	}
+	if x.entity > 0 {
+		g.Warn(raw.Warning{Kind: raw.Entities, Line: x.entity})
+	}
 	switch {
 	case err == io.EOF && g.depth > 0, err == io.ErrUnexpectedEOF:
 		g.Warn(raw.Warning{Kind: raw.CutXML, Line: x.line})
@@ -106,6 +112,7 @@ func Read(r *bufio.Reader, name string, size int64) (*raw.Columns, error) {
 		g.Warn(raw.Warning{Kind: raw.BadXML, Line: x.line, Text: []string{err.Error()}})
 	}
 	out.Start = g.zero
+	g.Settle(out)
 	if len(out.Gps.Time) > 0 {
 		return out, nil
 	}
@@ -137,9 +144,9 @@ func (g *reader) start() {
 		g.kept, g.at, x.text, x.keep = use{slot: slotSport}, g.depth, x.text[:0], true
 	case string(x.name) == "rtept":
 		g.Drop(1, raw.RoutePoint, "")
-	case string(x.name) == "gpx" && g.File.Device == "":
+	case string(x.name) == "gpx" && g.out.File.Device == "":
 		if v, ok := unescape(attr(x.attrs, "creator")); ok {
-			g.File.Device = strings.ToValidUTF8(strings.TrimSpace(string(v[:min(len(v), 200)])), "")
+			g.out.File.Device = strings.ToValidUTF8(strings.TrimSpace(string(v[:min(len(v), 200)])), "")
 		}
 	}
 }
@@ -214,7 +221,7 @@ func (g *reader) value(u use, text []byte) {
 	case u.slot == unit.SlotSpeed && v < 0, u.slot == unit.SlotCourse && (v < 0 || v > 360): // unknown
 		return
 	case u.slot == unit.SlotSpeed:
-		g.Gps.SpeedUnit = u.unit
+		g.out.Gps.SpeedUnit = u.unit
 	case u.slot == unit.SlotCourse:
 		v = math.Mod(v, 360)
 	}
@@ -228,13 +235,16 @@ func (g *reader) point() {
 	mark := raw.Mark{Time: at, Kind: raw.Waypoint, Text: p.name}
 	switch {
 	case p.way && timed:
-		g.File.Marks = append(g.File.Marks, mark)
+		g.out.File.Marks = append(g.out.File.Marks, mark)
 		return
 	case p.way:
 		g.Drop(1, raw.NoMoment, "")
 		return
 	case !p.placed():
 		g.Refuse(raw.Warning{Kind: raw.NoPlace, Line: p.line, Text: p.place}, "")
+		return
+	case p.lat == 0 && p.lon == 0:
+		g.Drop(1, raw.NoFix, "")
 		return
 	case len(p.time) == 0:
 		g.Drop(1, raw.NoTime, "track point")
@@ -247,14 +257,22 @@ func (g *reader) point() {
 		g.zero = at
 	}
 	if strings.Trim(g.sport, "0123456789 ") != "" { // a number tells nobody anything
-		g.File.Marks = append(g.File.Marks, raw.Mark{Time: at, Kind: raw.Session, Text: g.sport})
+		g.out.File.Marks = append(g.out.File.Marks, raw.Mark{Time: at, Kind: raw.Session, Text: g.sport})
 	}
 	g.sport = ""
 	t := float64(at.UnixNano()-g.zero.UnixNano()) / 1e9
-	g.Gps.Grow(func(want int) int { return raw.GrowTo(want, 16, g.size, g.x.w.Pos()) })
-	g.Gps.Append(t, p.lat, p.lon, p.v[unit.SlotAlt], p.v[unit.SlotSpeed], p.v[unit.SlotCourse])
+	g.out.Gps.Grow(func(want int) int { return raw.GrowTo(want, 16, g.size, g.x.w.Pos()) })
+	g.out.Gps.Append(t, p.lat, p.lon, p.v[unit.SlotAlt], p.v[unit.SlotSpeed], p.v[unit.SlotCourse])
+	for k := range unit.SensorNames {
+		v := p.v[3*k : 3*k+3]
+		if x, y, z := v[0] == v[0], v[1] == v[1], v[2] == v[2]; x && y && z {
+			g.out.Sensor(k).Push(t, v)
+		} else if x || y || z {
+			g.Drop(1, raw.AxisMissing, unit.SensorNames[k])
+		}
+	}
 	for _, s := range p.samples {
-		g.Sensor(s.kind).Push(t+s.ms/1000, s.v[:])
+		g.out.Sensor(s.kind).Push(t+s.ms/1000, s.v[:])
 	}
 }
 
@@ -284,8 +302,18 @@ func (g *reader) inside(name []byte) use {
 	if u.direct && g.depth > g.p.depth+1 {
 		return none
 	}
+	if u.slot < 0 || u.slot >= unit.SlotLat {
+		return u
+	}
+	if in := attr(g.x.attrs, "unit"); in != nil {
+		u.unit = string(in)
+		u.scale, _ = unit.Scale(unit.Of(u.slot).Units, u.unit)
+	}
 	if u.vector {
 		g.vector(u)
+		return none
+	}
+	if !g.hasUnit(u) {
 		return none
 	}
 	return u
@@ -316,45 +344,52 @@ func meaning(name string) use {
 		}
 	}
 	kind, axis, in, ok := unit.MotionField(name)
-	if !ok || axis != unit.VectorAxis {
+	if !ok {
 		return none
 	}
-	u := use{slot: 3 * kind, vector: true, unit: in}
-	if name == "accel" { // of the acceleration extension
-		u.unit = "g"
+	u := use{slot: 3*kind + axis%unit.VectorAxis, vector: axis == unit.VectorAxis, unit: in}
+	u.scale, _ = unit.Scale(unit.SensorUnits[kind], in)
+	if name == "accel" { // of the acceleration extension, in g
+		u.scale, u.unit = unit.Gravity, "g"
 	}
 	return u
 }
 
 // vector takes in an element with x, y, z and a time offset in ms as
-// attributes, and its unit, where the name does not tell it.
+// attributes.
 func (g *reader) vector(u use) {
 	a := g.x.attrs
-	q, sensor := unit.Of(u.slot), g.Sensor(u.slot/3)
-	if in := attr(a, "unit"); in != nil {
-		u.unit = string(in)
-	}
-	scale, known := unit.Scale(q.Units, u.unit)
 	s := sample{kind: u.slot / 3}
 	axes, largest := 0, 0.0
 	for k, name := range []string{"x", "y", "z"} {
 		if v := number(attr(a, name)); v == v {
 			axes++
-			s.v[k] = v * scale
+			s.v[k] = v * u.scale
 			largest = max(largest, math.Abs(s.v[k]))
 		}
+	}
+	if axes == 0 || !g.hasUnit(u) { // without axes it is a container
+		return
 	}
 	if o := attr(a, "offset"); o != nil {
 		s.ms = number(o)
 	}
-	switch {
-	case axes == 0: // a container
-	case !known:
-		g.Warn(raw.Warning{Kind: raw.NoMotionUnit, Line: g.x.at, Sensor: q.Group(), Text: []string{string(g.x.name), u.unit}})
-	case axes < 3 || s.ms != s.ms || largest > math.MaxFloat32:
-		g.Drop(1, raw.AxisMissing, q.Group())
-	default:
-		sensor.Unit = cmp.Or(sensor.Unit, u.unit)
-		g.p.samples = append(g.p.samples, s)
+	if axes < 3 || s.ms != s.ms || largest > math.MaxFloat32 {
+		g.Drop(1, raw.AxisMissing, unit.Of(u.slot).Group())
+		return
 	}
+	g.p.samples = append(g.p.samples, s)
+}
+
+// hasUnit says whether the unit of a motion value is known, and notes it.
+func (g *reader) hasUnit(u use) bool {
+	if u.scale == 0 {
+		g.Warn(raw.Warning{Kind: raw.NoMotionUnit, Line: g.x.at, Sensor: unit.Of(u.slot).Group(),
+			Text: []string{string(g.x.name), u.unit}})
+		return false
+	}
+	if s := g.out.Sensor(u.slot / 3); s.Unit == "" {
+		s.Unit = u.unit
+	}
+	return true
 }

@@ -19,10 +19,11 @@ import (
 // holds more than one tag. It is several times faster than encoding/xml (see
 // BenchmarkGPX) and keeps line numbers.
 type scanner struct {
-	w    *raw.Window
-	line int    // of the next byte, from 1
-	keep bool   // the text is kept
-	text []byte // without markup, up to its capacity
+	w      *raw.Window
+	line   int    // of the next byte, from 1
+	entity int    // line of the first entity declaration, 0 if none
+	keep   bool   // the text is kept
+	text   []byte // without markup, up to its capacity
 
 	// The tag just read.
 	name   []byte // without its prefix
@@ -36,9 +37,10 @@ type scanner struct {
 // maxTag bounds one tag, in bytes.
 const maxTag = 64 << 10
 
-// newScanner finds out the encoding; one that is not known is read as UTF-8.
-func newScanner(r *bufio.Reader) *scanner {
-	x := &scanner{line: 1, text: make([]byte, 0, maxValue)}
+// newScanner finds out the encoding. It may return the name of one that is not
+// known, and read as UTF-8.
+func newScanner(r *bufio.Reader) (x *scanner, unknown string) {
+	x = &scanner{line: 1, text: make([]byte, 0, maxValue)}
 	text, same := scan.Text(r)
 	head, _ := text.Peek(1024)
 	label := ""
@@ -48,10 +50,13 @@ func newScanner(r *bufio.Reader) *scanner {
 	plain := strings.NewReplacer("-", "", "_", "", "cp125", "windows125", "latin1", "iso88591").Replace(label)
 	if enc := encodings[plain]; enc != nil {
 		x.w = raw.NewWindow(enc.NewDecoder().Reader(text), 64<<10)
-	} else {
-		x.w = raw.NewWindow(text, 64<<10)
+		return x, ""
 	}
-	return x
+	x.w = raw.NewWindow(text, 64<<10)
+	if strings.HasPrefix(plain, "utf") || plain == "usascii" { // of UTF-16 the declaration itself would not be ASCII
+		label = ""
+	}
+	return x, label
 }
 
 // encodings are the character sets besides Unicode, without the strokes in their
@@ -200,6 +205,9 @@ func (x *scanner) parse(t []byte) {
 	switch {
 	case bytes.HasPrefix(t, []byte("!")):
 		x.open = false
+		if x.entity == 0 && bytes.HasPrefix(t, []byte("!ENTITY")) {
+			x.entity = x.at
+		}
 	case bytes.HasPrefix(t, []byte("/")):
 		x.open, x.close = false, true
 		t = t[1:]

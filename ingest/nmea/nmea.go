@@ -50,9 +50,9 @@ func Is(head []byte) bool {
 // A sentence that fails its checksum, or says that it has no fix, is left out
 // and counted. It returns an error only when no fix is of use.
 func Read(r *bufio.Reader, name string, _ int64) (*raw.Columns, error) {
-	n := &reader{fix: nothing}
-	n.Notes.File, n.File = name, raw.File{Name: name, Kind: "NMEA"}
-	n.Gps.SpeedUnit = "kn"
+	n := &reader{Notes: raw.Notes{File: name}, fix: nothing}
+	n.out.File = raw.File{Name: name, Kind: "NMEA"}
+	n.out.Gps.SpeedUnit = "kn"
 	for {
 		line, err := r.ReadSlice('\n')
 		n.line++
@@ -75,7 +75,8 @@ func Read(r *bufio.Reader, name string, _ int64) (*raw.Columns, error) {
 
 // A reader gathers the sentences of one fix.
 type reader struct {
-	raw.Columns
+	raw.Notes
+	out    raw.Columns
 	parser gonmea.SentenceParser
 	line   int
 	broken int
@@ -85,6 +86,7 @@ type reader struct {
 	day   time.Time // UTC midnight of the date told last; zero before one
 	days  float64   // midnights passed since
 	last  float64   // s of the day, of the fix before
+	loose int       // fixes before the first date
 }
 
 // A fix is what the sentences of one time of day say; NaN where none does.
@@ -191,24 +193,29 @@ func (n *reader) flush() {
 	n.last = f.at
 	t := f.at + n.days*dayLength
 	if !n.day.IsZero() {
-		if n.Start.IsZero() {
-			n.Start = n.day
+		if n.out.Start.IsZero() {
+			n.out.Start, n.loose = n.day, len(n.out.Gps.Time)
 		}
-		t += n.day.Sub(n.Start).Seconds()
+		t += n.day.Sub(n.out.Start).Seconds()
 	}
-	n.Gps.Append(t, f.lat, f.lon, f.alt, f.speed, f.course)
+	n.out.Gps.Append(t, f.lat, f.lon, f.alt, f.speed, f.course)
 }
 
 func (n *reader) finish() (*raw.Columns, error) {
 	n.flush()
 	n.Drop(n.noFix, raw.NoFix, "")
-	t := n.Gps.Time
+	t := n.out.Gps.Time
 	switch {
 	case len(t) == 0:
 		return nil, fmt.Errorf("%s: no RMC, GGA or VTG sentence with a time and a fix in this NMEA file (%d without a fix, %d damaged)",
-			n.File.Name, n.noFix, n.broken)
-	case n.Start.IsZero():
+			n.File, n.noFix, n.broken)
+	case n.out.Start.IsZero():
 		n.Warn(raw.Warning{Kind: raw.NoDay})
+	case n.loose > 0 && t[n.loose-1] > t[n.loose]+backwards:
+		for i := range n.loose { // of the evening before
+			t[i] -= dayLength
+		}
 	}
-	return &n.Columns, nil
+	n.Settle(&n.out)
+	return &n.out, nil
 }

@@ -6,10 +6,10 @@ package opendata
 import (
 	"compress/gzip"
 	"encoding/csv"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
-	"runtime"
 	"strconv"
 	"testing"
 )
@@ -19,8 +19,14 @@ import (
 // that is missing a failure.
 func Path(t testing.TB, name string) string {
 	t.Helper()
-	_, here, _, _ := runtime.Caller(0)
-	dir := filepath.Join(filepath.Dir(here), "../../../shared/data")
+	root, err := filepath.Abs(".")
+	for err == nil {
+		if _, err := os.Stat(filepath.Join(root, "go.mod")); err == nil || root == filepath.Dir(root) {
+			break
+		}
+		root = filepath.Dir(root)
+	}
+	dir := filepath.Join(filepath.Dir(root), "shared", "data")
 	path := filepath.Join(dir, filepath.FromSlash(name))
 	if _, err := os.Stat(dir); err != nil {
 		t.Skip("there is no folder ../shared/data with the open data beside the checkout")
@@ -41,25 +47,38 @@ func Table(t testing.TB, name string) map[string][]float64 {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	var rows [][]string
 	z, err := gzip.NewReader(f)
-	if err == nil {
-		rows, err = csv.NewReader(z).ReadAll()
-	}
 	if err != nil {
 		t.Fatal(err)
 	}
-	out := map[string][]float64{}
-	for i, row := range rows[1:] {
+	rows := csv.NewReader(z)
+	head, err := rows.Read()
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows.ReuseRecord = true
+	columns := make([][]float64, len(head))
+	for i := 2; ; i++ {
+		row, err := rows.Read()
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
 		for k, cell := range row {
 			v := math.NaN()
 			if cell != "" {
 				if v, err = strconv.ParseFloat(cell, 64); err != nil {
-					t.Fatalf("%s, row %d: %v", name, i+2, err)
+					t.Fatalf("%s, row %d: %v", name, i, err)
 				}
 			}
-			out[rows[0][k]] = append(out[rows[0][k]], v)
+			columns[k] = append(columns[k], v)
 		}
+	}
+	out := map[string][]float64{}
+	for k, name := range head {
+		out[name] = columns[k]
 	}
 	return out
 }

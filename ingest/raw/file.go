@@ -62,7 +62,7 @@ func (k MarkKind) ByRider() bool {
 
 // A Channel is one kind of measurement in a file.
 type Channel struct {
-	Name        string  `json:"name"` // "accelerometer", "gyroscope", "position", "speed", "course", "altitude"
+	Name        string  `json:"name"` // "accelerometer", "gyroscope", "magnetometer", "position", "speed", "course", "altitude"
 	Unit        string  `json:"unit"` // the file's own unit, as read
 	Samples     int     `json:"samples"`
 	RateHz      float64 `json:"rate_hz"` // usual; 0 when it cannot be told

@@ -20,7 +20,7 @@ const (
 	WrongGyro    Kind = "gyroscope in another unit"         // Values: times too large; Text: likely unit, unit that it was read by
 	GyroSettled  Kind = "gyroscope's unit by its values"    // as for WrongGyro, put right
 	NoGravity    Kind = "acceleration without gravity"      // Values: median norm at steady moments, m/s²
-	WrongSpeed   Kind = "speed in another unit"             // Values: ratio, positions' m/s; Text: likely unit, unit read by, column
+	WrongSpeed   Kind = "speed in another unit"             // Values: ratio, positions' m/s; Text: likely unit, unit read by, column; Count 1: by a column map
 	WrongTimes   Kind = "time in another unit"              // Values: as for WrongSpeed
 	OtherTrack   Kind = "of another track at the same time" // Count of its fixes, At and Time where the kept one begins
 	SpeedsFilled Kind = "speeds filled in"                  // Count of fixes
@@ -37,12 +37,15 @@ var AgainstPhysics = []Kind{NoGravity, WrongGyro, WrongSpeed, WrongTimes}
 const (
 	OutOfOrder   Kind = "out of order"                          // Count
 	SameStamp    Kind = "other values with the same time stamp" // Count: the first was kept
+	Placed       Kind = "shared time stamps"                    // Count: set between the stamp and the next
 	Joined       Kind = "complementary records"                 // Count
 	CutStamps    Kind = "cut time stamps"                       // Values: s of the stamps, samples in each
 	ClockSet     Kind = "clock set on the way"                  // At, Time
 	ClockRestart Kind = "clock restarted"                       // Values: s back; At, Time
 	ClockBack    Kind = "clock leapt back"                      // the same
 	ClockWrapped Kind = "counter wrapped"                       // Values: s it counts to; At, Time
+	RateChange   Kind = "rate change"                           // Values: Hz before and after; At, Time
+	RateUnsteady Kind = "rate changes often"
 )
 
 // About the logs of an outing, side by side.
@@ -63,35 +66,45 @@ const LeftAside Kind = "files left aside"
 
 // About FIT.
 const (
-	CutHeader      Kind = "cut header"
-	WrongHeaderSum Kind = "wrong header checksum"
-	Unfinished     Kind = "unfinished recording"
-	ForeignBytes   Kind = "foreign bytes" // Count
-	EndsEarly      Kind = "shorter than its header says"
-	WrongSize      Kind = "wrong data size"
-	LongerThanSays Kind = "longer than its header says"
-	NoChecksum     Kind = "missing checksum" // Count 1: another file of the chain follows
-	WrongChecksum  Kind = "wrong checksum"   // Values: found, computed
-	CutFile        Kind = "cut file"         // Count of bytes that its header announces beyond, Text: error of reading
-	NoDate         Kind = "clock without a date"
-	NoDescription  Kind = "undescribed developer field"           // Values: number, index
-	DevUnit        Kind = "developer field without a usable unit" // Text: its name and unit, units that would do
-	SpreadSamples  Kind = "no sample times"                       // Sensor
-	Damaged        Kind = "damaged stretch"                       // Count of bytes, Values: 1 when it reaches to the end
+	CutHeader       Kind = "cut header"
+	WrongHeaderSum  Kind = "wrong header checksum"
+	Unfinished      Kind = "unfinished recording"
+	ForeignBytes    Kind = "foreign bytes" // Count
+	EndsEarly       Kind = "shorter than its header says"
+	WrongSize       Kind = "wrong data size"
+	LongerThanSays  Kind = "longer than its header says"
+	NoChecksum      Kind = "missing checksum"      // Count 1: another file of the chain follows
+	WrongChecksum   Kind = "wrong checksum"        // Values: found, computed
+	CutFile         Kind = "cut file"              // Count of bytes that its header announces beyond, Text: error of reading
+	BadFieldType    Kind = "field of unknown type" // Text: message; Values: field, base type, bytes
+	NoDate          Kind = "clock without a date"
+	RoughDate       Kind = "roughly dated clock"
+	BadSpeed        Kind = "impossible speed"    // Values: m/s
+	BadPosition     Kind = "impossible position" // Values: deg; or Text, as the file writes it
+	HalfPosition    Kind = "half a position"
+	BadDescription  Kind = "useless field description"
+	NoDescription   Kind = "undescribed developer field"           // Values: number, index
+	DevUnit         Kind = "developer field without a usable unit" // Text: its name and unit, units that would do
+	SpreadSamples   Kind = "no sample times"                       // Sensor
+	BadCalibration  Kind = "useless calibration"                   // Sensor
+	LateCalibration Kind = "late calibration"                      // Sensor
+	Damaged         Kind = "damaged stretch"                       // Count of bytes, Values: 1 when it reaches to the end
 )
 
 // About GPX.
 const (
-	CutXML       Kind = "cut off"
-	BadXML       Kind = "unreadable from here" // Text: why
-	BrokenTag    Kind = "broken tag"
-	NestedPoint  Kind = "point inside a point"
-	BadValue     Kind = "unreadable value"                          // Sensor, Text
-	NoPlace      Kind = "point without a position"                  // Text: latitude and longitude as written, none when absent
-	BadTime      Kind = "unreadable time"                           // Text
-	BigTime      Kind = "time too large for seconds, as of time_ms" // Text
-	NoZone       Kind = "times without a zone"
-	NoMotionUnit Kind = "motion value without a unit" // Sensor, Text: name, unit, names that would do
+	UnknownEncoding Kind = "unknown encoding" // Text
+	Entities        Kind = "entity declarations"
+	CutXML          Kind = "cut off"
+	BadXML          Kind = "unreadable from here" // Text: why
+	BrokenTag       Kind = "broken tag"
+	NestedPoint     Kind = "point inside a point"
+	BadValue        Kind = "unreadable value"                          // Sensor, Text
+	NoPlace         Kind = "point without a position"                  // Text: latitude and longitude as written, none when absent
+	BadTime         Kind = "unreadable time"                           // Text
+	BigTime         Kind = "time too large for seconds, as of time_ms" // Text
+	NoZone          Kind = "times without a zone"
+	NoMotionUnit    Kind = "motion value without a unit" // Sensor, Text: name, unit, names that would do
 )
 
 // About NMEA.
@@ -108,14 +121,15 @@ const (
 	Recognised     Kind = "columns recognised by name"     // Text: "our column = theirs"
 	OneFoot        Kind = "one foot alone"                 // Text: the column that is missing
 	FeetTwice      Kind = "feet by place and by side both" // the sides are not read
+	FeetUndated    Kind = "insoles joined without a date"  // Text: names of the left one and the right one
 	LocalTime      Kind = "times without a zone, not known to be UTC"
 	MapLacks       Kind = "column map names what is missing" // Sensor
 	MapUnfit       Kind = "column map does not fit"
 	BadStart       Kind = "unreadable start" // Text
 	LongLine       Kind = "line too long"    // Values: bytes allowed
-	CutLine        Kind = "cut line"
+	CutLine        Kind = "cut line"         // Text: a value that may be cut, else the line is left out; Sensor
 	NoTime         Kind = "no time"
-	NotNumber      Kind = "not a number"               // Text: value, column
+	NotNumber      Kind = "not a number"               // Text: value, column; Sensor that is left out, "" for the value alone
 	Ragged         Kind = "too few or too many fields" // Values: fields, fields of the header
 )
 
@@ -132,9 +146,10 @@ const (
 	AxisMissing   Kind = "lacks an axis"
 	FootMissing   Kind = "lacks the other foot"
 	Invalid       Kind = "marked invalid"
+	NoLineEnd     Kind = "in the last line, which has no end: it may not be whole"
 	NoStamp       Kind = "without a time stamp"
 	NoOffset      Kind = "without a time offset"
-	Uncalibrated  Kind = "in raw counts, with no calibration before them"
+	Uncalibrated  Kind = "in raw counts, with no calibration in the file"
 	NoDateBeside  Kind = "on a clock without a date, beside others with one"
 	EmptyRecord   Kind = "record without position and speed"
 	RecordsBeside Kind = "receiver fix, beside records of the same track"
@@ -183,10 +198,10 @@ func (d Dropped) String() string {
 // Useless is the error for a file of which nothing can be used: why, then what
 // was left out and what was wrong.
 func (c *Columns) Useless(why string) error {
-	for _, d := range c.Dropped() {
+	for _, d := range c.File.Dropped {
 		why += "; " + d.String()
 	}
-	for _, w := range c.Warnings() {
+	for _, w := range c.Warnings {
 		w.File = ""
 		why += "; " + w.String()
 	}

@@ -17,6 +17,11 @@ type Notes struct {
 	dropped []Dropped
 }
 
+// NotesOf goes on with what was noted of a file.
+func NotesOf(c *Columns) Notes {
+	return Notes{File: c.File.Name, list: c.Warnings, dropped: c.File.Dropped}
+}
+
 // Warn adds a warning about the file, the first few of a kind in full.
 func (n *Notes) Warn(w Warning) {
 	if n.counts == nil {
@@ -65,6 +70,11 @@ func (n *Notes) Join(o *Notes, line int) {
 	for _, d := range o.dropped {
 		n.Drop(d.Count, d.Reason, d.Sensor)
 	}
+}
+
+// Settle hands on what was noted.
+func (n *Notes) Settle(c *Columns) {
+	c.File.Dropped, c.Warnings = n.Dropped(), n.Warnings()
 }
 
 // DropMessages counts messages of kinds that are not looked into.

@@ -16,8 +16,7 @@ import (
 // SI units, nothing mended yet. Times are seconds since start (or since the
 // log's own zero when start is the zero Time).
 type Columns struct {
-	Notes
-	File  File // Name, Kind and Device; the rest is filled in later
+	File  File // Name, Kind, Device and Dropped; the rest is filled in later
 	Start time.Time
 	Acc   Series // m/s²
 	Gyr   Series // rad/s
@@ -27,7 +26,8 @@ type Columns struct {
 	Deck  Series
 	Sides bool
 
-	Gps Fixes
+	Gps      Fixes
+	Warnings []Warning
 	// Outing is the number of the outing that is wanted of several, from 1; 0 is
 	// the one with the most samples.
 	Outing int
@@ -56,8 +56,10 @@ type Fixes struct {
 	Course   []float32 // deg true
 	// SpeedUnit is the file's own unit of speed; "" stands for m/s.
 	SpeedUnit string
-	// SpeedColumn is the header of the speed's column, "" where the format has none.
+	// SpeedColumn is the header of the speed's column, "" where the format has
+	// none; speedMapped says that a column map gave its unit.
 	SpeedColumn string
+	SpeedMapped bool
 	// Computed says that the file tells its speeds were computed from positions.
 	Computed bool
 }

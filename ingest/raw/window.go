@@ -71,13 +71,13 @@ const growFrom = 64 << 10
 
 // GrowTo says how many samples to make room for when want are needed at byte
 // used of a file of size bytes: as many as it will hold if it goes on as so
-// far, of least bytes each, so that the room is in proportion to the file. Room
-// that is never touched costs nothing; copying does.
+// far. Room that is never touched costs nothing; copying does. A sample takes
+// at least least bytes, so the room is in proportion to the file.
 func GrowTo(want, least int, size, used int64) int {
 	if size <= used || used < growFrom {
 		return 2*want + 64
 	}
-	left := float64(size - used)
-	more := min(float64(want)*left/float64(used)*1.02, left/float64(least))
-	return max(want+int(more)+64, want+want/4)
+	est := float64(want)*float64(size)/float64(used+1)*1.02 + 64
+	est = min(est, float64(want)+float64(size-used)/float64(least)+64)
+	return max(int(est), want+want/4)
 }

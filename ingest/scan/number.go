@@ -15,9 +15,10 @@ import (
 type Kind uint8
 
 const (
-	IsNumber  Kind = iota
-	IsEmpty        // nothing between the delimiters, or a word for it
-	IsGarbled      // not a number, or beyond the range of a float
+	IsNumber    Kind = iota
+	IsEmpty          // nothing between the delimiters
+	IsNotFinite      // NaN, Inf, or beyond the range of a float
+	IsGarbled        // not a number
 )
 
 var pow10 = [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11,
@@ -144,13 +145,19 @@ func Trim(b []byte) []byte {
 func SlowNumber(b []byte, dec byte) (float64, Kind) {
 	s := pointed(b, dec)
 	switch {
-	case s == "", missing[strings.ToLower(strings.TrimLeft(s[:min(len(s), 12)], "+-"))]:
+	case s == "":
 		return math.NaN(), IsEmpty
+	case notFinite[strings.ToLower(strings.TrimLeft(s[:min(len(s), 12)], "+-"))]:
+		return math.NaN(), IsNotFinite
 	case len(s) > 400, strings.Trim(s, "0123456789+-.eE") != "":
 		return math.NaN(), IsGarbled
 	}
-	if v, err := strconv.ParseFloat(s, 64); err == nil {
+	v, err := strconv.ParseFloat(s, 64)
+	switch {
+	case err == nil:
 		return v, IsNumber
+	case math.IsInf(v, 0):
+		return math.NaN(), IsNotFinite
 	}
 	return math.NaN(), IsGarbled
 }
@@ -164,8 +171,8 @@ func pointed(b []byte, dec byte) string {
 	return strings.ReplaceAll(s, string(dec), ".")
 }
 
-// missing are the words that programs write for a missing number.
-var missing = map[string]bool{"nan": true, "inf": true, "infinity": true, "null": true, "none": true, "na": true, "n/a": true,
+// notFinite are the words that programs write for a missing number.
+var notFinite = map[string]bool{"nan": true, "inf": true, "infinity": true, "null": true, "none": true, "na": true, "n/a": true,
 	"1.#qnan": true, "1.#ind": true, "1.#inf": true}
 
 // ToFloat32 is the float32 nearest to the decimal in text, whose float64 is v.

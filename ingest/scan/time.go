@@ -34,7 +34,7 @@ func Zoned(b []byte) bool {
 var looseTimes = []string{"20060102T150405", "20060102T1504", "20060102T150405Z07:00", "20060102T150405Z0700", "20060102T150405Z07",
 	"20060102T1504Z07:00", "20060102T1504Z0700", "20060102T1504Z07"}
 
-// looseTime reads them.
+// looseTime reads them, hour 24 and leap seconds too.
 func looseTime(s string) (ns int64, ok bool) {
 	at := strings.IndexAny(s, "Tt_ ")
 	if at < 0 {
@@ -50,10 +50,22 @@ func looseTime(s string) (ns int64, ok bool) {
 		}
 	}
 	clock = strings.ReplaceAll(strings.TrimSpace(clock), ":", "")
+	var more time.Duration
+	if len(clock) > 10 { // the parser cuts a fraction, and this rounds it
+		if i := strings.IndexAny(clock, ".,"); i == 6 && len(clock) > i+10 && clock[i+10] >= '5' {
+			more = 1
+		}
+	}
+	switch {
+	case strings.HasPrefix(clock, "24"):
+		clock, more = "00"+clock[2:], more+24*time.Hour
+	case len(clock) >= 6 && clock[4:6] == "60": // a leap second
+		clock, more = clock[:4]+"59"+clock[6:], more+time.Second
+	}
 	s = strings.NewReplacer("-", "", "/", "").Replace(date) + "T" + clock + zone
 	for _, layout := range looseTimes {
 		if t, err := time.Parse(layout, s); err == nil {
-			return t.UnixNano(), t.Year() >= firstYear && t.Year() <= lastYear
+			return t.UnixNano() + int64(more), t.Year() >= firstYear && t.Year() <= lastYear
 		}
 	}
 	return 0, false

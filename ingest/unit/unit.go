@@ -117,6 +117,8 @@ var (
 		{Name: "kgfm", Scale: Gravity, Text: "kgf·m", Also: "kpm"},
 		{Name: "lbfft", Scale: 0.45359237 * Gravity * 0.3048, Text: "lbf·ft", Also: "ftlb ftlbf lbft"},
 	}
+	// A magnetometer is known and not read.
+	fieldUnits = []Unit{{Name: "ut", Scale: 1, Also: "microtesla"}, {Name: "gauss", Scale: 100}, {Name: "mgauss", Scale: 0.1}}
 )
 
 // Quantities are all that a column of ours may hold.
@@ -125,6 +127,7 @@ var Quantities = []Quantity{
 	{"date", SlotDate, []Unit{{Name: "day", Scale: 1}}},
 	{"ax", SlotAcc, AccUnits}, {"ay", SlotAcc + 1, AccUnits}, {"az", SlotAcc + 2, AccUnits},
 	{"gx", SlotGyr, GyrUnits}, {"gy", SlotGyr + 1, GyrUnits}, {"gz", SlotGyr + 2, GyrUnits},
+	{"mx", SlotIgnore, fieldUnits}, {"my", SlotIgnore, fieldUnits}, {"mz", SlotIgnore, fieldUnits},
 	{"lat", SlotLat, placeUnits}, {"lon", SlotLon, placeUnits},
 	{"alt", SlotAlt, lengthUnits},
 	{"speed", SlotSpeed, SpeedUnits},
@@ -212,7 +215,9 @@ func (q *Quantity) Names() []string {
 // Names are the names of the quantities that are read.
 func Names() (names []string) {
 	for _, q := range Quantities {
-		names = append(names, q.Base)
+		if q.Slot != SlotIgnore {
+			names = append(names, q.Base)
+		}
 	}
 	return names
 }
@@ -230,6 +235,8 @@ func (q *Quantity) Group() string {
 	switch {
 	case q.Slot == SlotTime, q.Slot == SlotDate:
 		return "time"
+	case q.Slot == SlotIgnore:
+		return "magnetometer"
 	case q.Slot < SlotLat:
 		return SensorNames[q.Slot/SlotGyr]
 	case q.Slot <= SlotLon:

@@ -5,12 +5,12 @@
 package write
 
 import (
+	"bufio"
 	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
 	"math"
-	"reflect"
 	"slices"
 	"strings"
 	"time"
@@ -42,13 +42,27 @@ type (
 // noFloat is FIT's "invalid" of a float32.
 var noFloat = math.Float32frombits(math.MaxUint32)
 
-// baseTypes are FIT's base types of the values that are written.
-var baseTypes = map[reflect.Type]fit.FitBaseType{
-	reflect.TypeFor[enum](): fit.FitBaseTypeEnum, reflect.TypeFor[uint8](): fit.FitBaseTypeUint8,
-	reflect.TypeFor[uint16](): fit.FitBaseTypeUint16, reflect.TypeFor[[]uint16](): fit.FitBaseTypeUint16,
-	reflect.TypeFor[int32](): fit.FitBaseTypeSint32, reflect.TypeFor[uint32](): fit.FitBaseTypeUint32,
-	reflect.TypeFor[float32](): fit.FitBaseTypeFloat32, reflect.TypeFor[[]float32](): fit.FitBaseTypeFloat32,
-	reflect.TypeFor[string](): fit.FitBaseTypeString, reflect.TypeFor[[]byte](): fit.FitBaseTypeByte,
+// baseType is FIT's base type of a value.
+func baseType(v any) fit.FitBaseType {
+	switch v.(type) {
+	case enum:
+		return fit.FitBaseTypeEnum
+	case uint8:
+		return fit.FitBaseTypeUint8
+	case uint16, []uint16:
+		return fit.FitBaseTypeUint16
+	case int32:
+		return fit.FitBaseTypeSint32
+	case uint32:
+		return fit.FitBaseTypeUint32
+	case float32, []float32:
+		return fit.FitBaseTypeFloat32
+	case string:
+		return fit.FitBaseTypeString
+	case []byte:
+		return fit.FitBaseTypeByte
+	}
+	panic(fmt.Sprintf("FIT has no base type for a %T", v))
 }
 
 // FIT writes a log as a FIT activity: records at the rate of the GPS fixes,
@@ -61,9 +75,10 @@ var baseTypes = map[reflect.Type]fit.FitBaseType{
 // finds them again. It is an error when the log's dates do not fit the format
 // or a writer's Write fails.
 //
-// The encoder is our own, since the library's knows no samples of a sensor.
+// The encoder is our own, since the library's knows no samples of a sensor. It
+// goes over the log twice: the header that comes first tells the size.
 func FIT(w io.Writer, l *ingest.Log) error {
-	e := &encoder{}
+	e := &encoder{crc: dyncrc16.New()}
 	e.first, e.last = raw.Extent(l.IMU.Time, l.GPS.Time)
 	if e.first > e.last {
 		e.first, e.last = 0, 0
@@ -80,31 +95,40 @@ func FIT(w io.Writer, l *ingest.Log) error {
 			l.Start.Add(time.Duration(e.first*1e9)), l.Start.Add(time.Duration(e.last*1e9)))
 	}
 	e.log(l)
-	if len(e.data) > math.MaxUint32 {
+	if e.size > math.MaxUint32 {
 		return errors.New("write FIT: the log is larger than the 4 GiB that a FIT file may have")
 	}
 	// Protocol 2.0, since there are developer fields; profile 21.60.
-	h := binary.LittleEndian.AppendUint32([]byte{14, 0x20, 2160 & 0xFF, 2160 >> 8}, uint32(len(e.data)))
+	h := binary.LittleEndian.AppendUint32([]byte{14, 0x20, 2160 & 0xFF, 2160 >> 8}, uint32(e.size))
 	h = append(h, ".FIT"...)
-	h = binary.LittleEndian.AppendUint16(h, dyncrc16.Checksum(h))
-	sum := dyncrc16.New()
-	_, _ = sum.Write(h) // a checksum never fails
-	_, _ = sum.Write(e.data)
-	for _, b := range [][]byte{h, e.data, binary.LittleEndian.AppendUint16(nil, sum.Sum16())} {
-		if _, err := w.Write(b); err != nil {
-			return fmt.Errorf("write FIT: %w", err)
-		}
+	e.w = bufio.NewWriterSize(w, 64<<10)
+	e.put(binary.LittleEndian.AppendUint16(h, dyncrc16.Checksum(h)))
+	e.local = nil
+	e.log(l)
+	e.put(binary.LittleEndian.AppendUint16(nil, e.crc.Sum16()))
+	if err := e.w.Flush(); err != nil {
+		return fmt.Errorf("write FIT: %w", err)
 	}
 	return nil
 }
 
 type encoder struct {
+	w           *bufio.Writer // nil while the size is counted
 	zero        int64         // ms from the FIT epoch to the log's time zero
 	frac        float64       // and the rest, below a ms
 	first, last float64       // s, of the log
-	data        []byte        // the messages
-	msg         []byte        // the one being put together
+	size        int64
+	crc         dyncrc16.Hash16
+	msg         []byte        // the message being put together
 	local       []fit.MesgNum // kinds of message, each defined where it is first written
+}
+
+// put writes bytes. A bufio.Writer keeps its first error for Flush.
+func (e *encoder) put(b []byte) {
+	if e.size += int64(len(b)); e.w != nil {
+		_, _ = e.crc.Write(b) // a checksum never fails
+		_, _ = e.w.Write(b)
+	}
 }
 
 // message writes the values of the fields with these numbers, developer fields
@@ -125,14 +149,13 @@ func (e *encoder) message(num fit.MesgNum, fields []byte, values ...any) {
 		}
 		at := len(e.msg)
 		if s, ok := v.(string); ok {
-			e.msg = append(e.msg, s...)
-		} else {
-			e.msg, _ = binary.Append(e.msg, binary.LittleEndian, v) // all of them are of a fixed size
+			v = []byte(s)
 		}
+		e.msg, _ = binary.Append(e.msg, binary.LittleEndian, v) // all of them are of a fixed size
 		if size := byte(len(e.msg) - at); fresh && own {
 			defs[1] = append(defs[1], fields[k], size, 0) // by the developer of index 0
 		} else if fresh {
-			defs[0] = append(defs[0], fields[k], size, byte(baseTypes[reflect.TypeOf(v)]))
+			defs[0] = append(defs[0], fields[k], size, byte(baseType(values[k])))
 		}
 	}
 	if fresh {
@@ -142,9 +165,9 @@ func (e *encoder) message(num fit.MesgNum, fields []byte, values ...any) {
 			b[0] |= 0x20
 			b = append(append(b, byte(len(defs[1])/3)), defs[1]...)
 		}
-		e.data = append(e.data, b...)
+		e.put(b)
 	}
-	e.data = append(e.data, e.msg...)
+	e.put(e.msg)
 }
 
 // scaled is v·scale + shift, or "invalid" where it does not fit.
@@ -216,7 +239,7 @@ func (e *encoder) log(l *ingest.Log) {
 
 // describe writes what a developer field holds, with a value such as its own.
 func (e *encoder) describe(num uint8, value any, name, units string) {
-	e.message(fit.MesgNumFieldDescription, []byte{0, 1, 2, 3, 8}, uint8(0), num, uint8(baseTypes[reflect.TypeOf(value)]), padded(name, 16), padded(units, 8))
+	e.message(fit.MesgNumFieldDescription, []byte{0, 1, 2, 3, 8}, uint8(0), num, uint8(baseType(value)), padded(name, 16), padded(units, 8))
 }
 
 // record writes one GPS fix; its own fields are the ms after the time stamp's

@@ -162,10 +162,14 @@ func (w logged) SpeedsOff() string {
 
 // SpeedFrom is where it says that speeds are in the unit read.
 func (w logged) SpeedFrom() string {
-	if column := w.Str(2); column != "" {
-		return fmt.Sprintf("in column %s, read as %s", quoted(column), w.SpeedName(1))
+	switch read, column := w.SpeedName(1), w.Str(2); {
+	case column == "":
+		return "in a file that should give " + read
+	case w.Count == 1:
+		return fmt.Sprintf("in column %s, for which the column map says %s", quoted(column), read)
+	default:
+		return "in a column named " + CleanTo(column, 40)
 	}
-	return "in a file that should give " + w.SpeedName(1)
 }
 
 // lengthOf is a length of time in minutes, or in hours or seconds where it is
@@ -215,6 +219,10 @@ func LeftOut(d ingest.Dropped) string {
 			names = append(names[:8:8], fmt.Sprintf("and %d other kinds", len(names)-8))
 		}
 		return s + " (" + strings.Join(names, ", ") + ")"
+	case raw.NotFinite, raw.NotNumber:
+		if d.Sensor != "" {
+			return d.Sensor + " with a " + Choose(d.Reason == raw.NotFinite, s, "value that is not a number")
+		}
 	case raw.NoTime, raw.BadTime:
 		return strings.TrimSpace(d.Sensor + " " + Choose(d.Reason == raw.NoTime, "without a time", "with a time that cannot be read"))
 	case raw.NoPlace:

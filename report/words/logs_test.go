@@ -208,7 +208,7 @@ func TestInspect(t *testing.T) {
 	}
 	text := b.String()
 	for _, want := range []string{"log.csv\n  kind        CSV, ", "device      Logger 3", "2026-09-20 10:00:00 to 10:00:13 UTC, 14 s",
-		"accelerometer      1,000 at 100 Hz", "m/s²", "1 gap, up to 4.01 s", "read        2,001 samples", "left out    1 × accelerometer sample that lacks an axis",
+		"accelerometer      1,000 at 100 Hz", "m/s²", "1 gap, up to 4.01 s", "read        2,001 samples", "left out    1 × accelerometer with a value that is not a number",
 		"3 × too few or too many fields", "line 504: ", "no date, 0.18 s", "problems    none"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("lacks %q in\n%s", want, text)
