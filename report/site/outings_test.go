@@ -353,7 +353,7 @@ func TestPhoneFolder(t *testing.T) {
 	lay(t, dir, "sessions/2/logger.csv", broken)
 	lay(t, dir, "sessions/2/setup.toml", first.setup)
 	d := open(t, Config{Dir: dir})
-	d.must("/session/1", "What to do next", "Left aside", "logger.csv (holds no usable sample")
+	d.must("/session/1", "What to do next", "Left aside", "logger.csv (no row has a time")
 	more := []piece{{"logs", "Metadata.csv", "version,device name,platform\n3,phone,none\n"}, {"logs", "Annotation.csv", ""}, {"logs", "Notes.csv", ""}}
 	status, body, _ := d.upload(append(first.pieces(), more...)...)
 	if status != 200 || !strings.Contains(body, "no logs: <bdi>Metadata.csv, Annotation.csv, Notes.csv</bdi>") {
@@ -362,9 +362,9 @@ func TestPhoneFolder(t *testing.T) {
 	d.must("/session/3", "What to do next")
 	later := d.added(outings()[1].pieces()...)
 	d.must(later, "What to do next")
-	d.must("/compare?id=2&id=3&id=4", "Left out, it could not be analysed", "holds no usable sample")
+	d.must("/compare?id=2&id=3&id=4", "Left out, it could not be analysed", "no row has a time")
 	d.must("/compare.json?id=2&id=3&id=4", `"left_out": [`)
-	if status, body := d.get("/compare?id=2&id=3"); status != 422 || !strings.Contains(body, "holds no usable sample") {
+	if status, body := d.get("/compare?id=2&id=3"); status != 422 || !strings.Contains(body, "no row has a time") {
 		t.Errorf("a comparison with nothing to compare: status %d\n%s", status, body)
 	}
 	one, err := d.site.store.session(1)
