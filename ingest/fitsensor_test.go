@@ -331,6 +331,25 @@ func TestFITDeveloperFields(t *testing.T) {
 			t.Error("spreading is not told")
 		}
 	})
+	t.Run("three axes in one field", func(t *testing.T) {
+		var m fitMaker
+		devField(&m, 0, s16, "acceleration", "mg")
+		devField(&m, 1, f32, "gyro", "deg/s")
+		m.def(0, 20, []fd{{253, u32, 1}}, [3]byte{0, 6, 0}, [3]byte{1, 12, 0})
+		m.data(0, uint32(ts0), [3]int16{100, 200, 1000}, [3]float32{0, -90, 180})
+		at, v, unit, l, err := ingest.ReadFITMotion(m.file(14))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(at[acc]) != 1 || len(at[gyr]) != 1 || unit[acc] != "mg" {
+			t.Fatalf("%d and %d samples in %q; %v", len(at[acc]), len(at[gyr]), unit, l.Warnings)
+		}
+		for k, want := range [3]float64{0.1 * earthG, 0.2 * earthG, earthG} {
+			if !near(float64(v[acc][k][0]), want, 1e-6) || !near(float64(v[gyr][k][0]), [3]float64{0, -math.Pi / 2, math.Pi}[k], 1e-6) {
+				t.Errorf("axis %d: %v m/s², %v rad/s", k, v[acc][k][0], v[gyr][k][0])
+			}
+		}
+	})
 	t.Run("no unit", func(t *testing.T) {
 		var m fitMaker
 		devField(&m, 0, s16, "accel_x", "")
