@@ -16,6 +16,7 @@ func TestNotAsNamed(t *testing.T) {
 		{"junk.fit", "\x8f\x03\xfe,\x01\xab\xcdZ;q\n\x99", "is not a FIT file"},
 		{"junk.csv", "\x8f\x03\xfe,\x01\xab\xcdZ;q\n\x99", "is a binary file"},
 		{"diary.csv", "Dear diary, today the wind was fine.\n", "olumn"},
+		{"setup.toml", "title = \"Friday\"\n[rider]\nmass_kg = 80\n", "is a setup or a column map"},
 	} {
 		path := filepath.Join(t.TempDir(), x.name)
 		if err := os.WriteFile(path, []byte(x.text), 0o600); err != nil {

@@ -112,6 +112,8 @@ func noCSV(name string, head []byte) string {
 	switch as := strings.ToUpper(strings.TrimPrefix(ext, ".")); {
 	case (as == kindFIT || as == kindGPX) && !csv.LooksLikeColumns(head):
 		return "is not a " + as + " file, whatever its name says"
+	case ext == ".toml" && !csv.LooksLikeColumns(head):
+		return "is a setup or a column map, no log: it goes with --setup or --map, and `evenfoot setup --check` reads a setup alone"
 	case bytes.ContainsFunc(firstLine(head), func(r rune) bool { return r < ' ' && r != '\t' }):
 		return binary
 	}
