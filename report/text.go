@@ -21,9 +21,9 @@ const limitsShown = 3
 // textLines and textColumns are how large the answer on a terminal may be.
 const textLines, textColumns = 24, 80
 
-// Text writes the advice in words, at most 24 lines of 80 columns: where they
-// do not hold all, whole sentences go, the least needed first, and the last
-// line says so.
+// Text writes the advice in words, in 24 lines of 80 columns where the cautions
+// leave room: what these do not hold goes by whole sentences, the least needed
+// first, and the last line says so.
 func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 	u := o.Units.OrDefault()
 	t := newTextPage(o)
@@ -55,7 +55,7 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 		limits, why = limits[1:], ""
 	}
 	t.row("Feel", x.Feel, needed)
-	t.row("Mind", x.Mind, vital)
+	t.row("Mind", x.Mind, whole)
 	t.row("Owner", words.UpperFirst(owner), vital)
 	t.row("", walk, useful)
 	t.row("Rests on", x.Carried, vital)
@@ -106,7 +106,8 @@ var plain = strings.NewReplacer("±", "+/-", "−", "-", "²", "2", "→", "->",
 
 // How much a row is needed on a terminal.
 const (
-	vital = iota
+	whole = iota // cautions are never cut
+	vital
 	needed
 	useful // and may go altogether
 	spare
@@ -223,8 +224,7 @@ func (t *textPage) String() string {
 		return t.all()
 	}
 	t.fit(textLines - 1)
-	out := strings.SplitAfter(t.all(), "\n")
-	return strings.Join(out[:min(len(out)-1, textLines-1)], "") + fmt.Sprintf("%-*s%s", labelWidth, "More", "The page says the rest.\n")
+	return t.all() + fmt.Sprintf("%-*s%s", labelWidth, "More", "The page says the rest.\n")
 }
 
 // all is every line.

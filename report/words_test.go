@@ -62,25 +62,29 @@ func TestOneSpeedIsSaidOnce(t *testing.T) {
 }
 
 // TestFitBySentences: what does not fit goes by whole sentences, what is needed
-// least first, and nothing vital goes.
+// least first; nothing vital goes, and of the cautions no sentence.
 func TestFitBySentences(t *testing.T) {
 	p := newTextPage(TextOptions{})
 	p.head("Title")
 	p.row("Vital", "First sentence. "+strings.Repeat("word ", 20)+"end.", vital)
+	p.row("Mind", "Slowly. Check the screws.", whole)
 	p.row("Needed", strings.Repeat("word ", 20)+"end. "+strings.Repeat("more ", 20)+"gone.", needed)
 	p.row("Spare", strings.Repeat("word ", 20)+"gone.", spare)
-	p.fit(5)
+	p.fit(6)
 	var all []string
 	for i := range p.rows {
 		all = append(all, p.layout(i)...)
 	}
 	s := strings.Join(all, "\n")
-	if len(all) > 5 || strings.Contains(s, "...") || strings.Contains(s, "gone") || strings.Count(s, "end.") != 2 {
+	if len(all) > 6 || strings.Contains(s, "...") || strings.Contains(s, "gone") || strings.Count(s, "end.") != 2 {
 		t.Errorf("%d lines:\n%s", len(all), s)
 	}
 	p.fit(2)
 	if s := p.rows[1].text; s != "First sentence." {
 		t.Errorf("of what is vital %q is left", s)
+	}
+	if s := p.rows[2].text; s != "Slowly. Check the screws." {
+		t.Errorf("of the cautions %q is left", s)
 	}
 	var b bytes.Buffer
 	r := fixture()
