@@ -105,17 +105,13 @@ func (req *Request) complete() {
 	if req.Setup == nil {
 		return
 	}
-	sets := []*setup.Setup{req.Setup}
-	for _, e := range req.Earlier {
-		sets = append(sets, e.Setup)
-	}
 	req.Earlier = slices.Clone(req.Earlier)
+	all := append(slices.Clone(req.Earlier), Given{Log: req.Log, Setup: req.Setup})
+	sets := completed(all, func(_, _ *setup.Setup) bool { return true })
 	for i := range req.Earlier {
-		if sets[i+1] != nil {
-			req.Earlier[i].Setup = trim.Complete(sets[i+1], sets)
-		}
+		req.Earlier[i].Setup = sets[i]
 	}
-	req.Setup = trim.Complete(req.Setup, sets[1:])
+	req.Setup = sets[len(sets)-1]
 	for _, key := range req.Setup.Taken {
 		if req.Other != nil {
 			req.Other = req.Other.With(setup.KeyNamed(key), req.Setup)

@@ -66,11 +66,7 @@ func CompareBy(results []*Result, after func(r *Result, earlier []*Result) (*Lat
 			k, c.Athletes = len(c.Athletes), append(c.Athletes, Athlete{})
 		}
 		a := &c.Athletes[k]
-		at := slices.IndexFunc(a.Sessions, func(was *Result) bool { return later(was, r) })
-		if at < 0 {
-			at = len(a.Sessions)
-		}
-		a.Sessions = slices.Insert(a.Sessions, at, r)
+		a.Sessions = placed(a.Sessions, r, later)
 	}
 	var all [][]*Result // of each that is not its athlete's first, all up to it
 	for _, a := range c.Athletes {
@@ -167,6 +163,15 @@ func (r *Result) with(earlier []*Result, both *trim.Posterior, hold *advice.Reas
 	}
 	w.conclude()
 	return &w, nil
+}
+
+// placed puts a session in among those in order of time, before the first that is later.
+func placed[T any](in []T, x T, later func(a, b T) bool) []T {
+	at := slices.IndexFunc(in, func(was T) bool { return later(was, x) })
+	if at < 0 {
+		at = len(in)
+	}
+	return slices.Insert(in, at, x)
 }
 
 // later says whether a began after b; sessions without a date keep their order.

@@ -129,7 +129,7 @@ func TestMeasuredLater(t *testing.T) {
 		return r
 	}
 	compare := func(sets ...*setup.Setup) *analysis.Comparison {
-		sets = analysis.Completed(sets)
+		sets = analysis.Completed([]analysis.Given{{Log: given[0].Log, Setup: sets[0]}, {Log: given[1].Log, Setup: sets[1]}})
 		c, err := analysis.Compare([]*analysis.Result{run(given[0], sets[0]).Light(), run(given[1], sets[1]).Light()})
 		if err != nil {
 			t.Fatal(err)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"slices"
+	"time"
 
 	"evenfoot/analysis/setup"
 	"evenfoot/analysis/trim"
@@ -75,33 +76,64 @@ func (g *Given) Earlier(folders []string) (out []Given, odd []error) {
 	return out, odd
 }
 
-// Completed are the setups of sessions that are compared, the earliest first, nil
-// for none, each with the sizes that it leaves out and another of the same rider
-// and foil gives.
-func Completed(sets []*setup.Setup) []*setup.Setup {
-	out := slices.Clone(sets)
-	for i, s := range sets {
+// Completed are the setups of sessions that are compared, nil for none, each with the
+// sizes that it leaves out and another of the same rider and foil gives.
+func Completed(all []Given) []*setup.Setup {
+	return completed(all, func(a, b *setup.Setup) bool { return sameAthlete(a, b, len(all)) && SameRider(a, b) })
+}
+
+// completed are the sessions' setups, each with the sizes that it leaves out as the
+// nearest earlier session that may give them does, else the nearest later one.
+func completed(all []Given, may func(a, b *setup.Setup) bool) []*setup.Setup {
+	var order []int
+	for i := range all {
+		order = placed(order, i, func(a, b int) bool { return all[a].start().After(all[b].start()) && !all[b].start().IsZero() })
+	}
+	out := make([]*setup.Setup, len(all))
+	for at, i := range order {
+		s := all[i].Setup
 		if s == nil {
 			continue
 		}
-		others := slices.Clone(sets[:i])
-		slices.Reverse(others) // the nearest first
-		others = slices.DeleteFunc(append(others, sets[i+1:]...), func(o *setup.Setup) bool {
-			return o == nil || !sameAthlete(s, o, len(sets)) || !SameRider(s, o)
-		})
+		near := slices.Clone(order[:at])
+		slices.Reverse(near)
+		var others []*setup.Setup
+		for _, k := range append(near, order[at+1:]...) {
+			if o := all[k].Setup; o != nil && may(s, o) {
+				others = append(others, o)
+			}
+		}
 		out[i] = trim.Complete(s, others)
 	}
 	return out
 }
 
+// start is zero where no log tells it.
+func (g *Given) start() time.Time {
+	if g.Log == nil {
+		return time.Time{}
+	}
+	return g.Log.Start
+}
+
 // SetupsIn are the setups of sessions in folders, as [Completed] has them; nil where
 // there is none, or none that can be read.
-func SetupsIn(folders []string) (sets []*setup.Setup) {
-	for _, dir := range folders {
-		set, _, _ := setup.Load(filepath.Join(dir, ingest.SetupName))
-		sets = append(sets, set)
+func SetupsIn(folders []string) []*setup.Setup {
+	all := make([]Given, len(folders))
+	for i, dir := range folders {
+		all[i].Setup, _, _ = setup.Load(filepath.Join(dir, ingest.SetupName))
 	}
-	return Completed(sets)
+	sets := Completed(all)
+	takes := func(s *setup.Setup) bool { return s != nil && len(s.Taken) > 0 }
+	if len(sets) < 3 || !slices.ContainsFunc(sets, takes) {
+		return sets // the same in any order
+	}
+	for i, dir := range folders { // one log at a time: several need much memory
+		if g, err := Open(dir, ingest.Options{}); err == nil {
+			all[i].Log = &ingest.Log{Start: g.start()}
+		}
+	}
+	return Completed(all)
 }
 
 // Analyse runs the request on this session.

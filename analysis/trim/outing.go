@@ -146,10 +146,11 @@ func sameFeet(first, o Outing) bool {
 }
 
 // Complete is a setup with the sizes that it leaves out and others of the same
-// foil give, the first of them that does: what is measured later was so before.
-// What is not the foil's holds for the same rider alone, under the same rig, and
-// what is of the mast for one as long.
+// foil give, the first of them that does. What is not the foil's holds for the same
+// rider alone, under the same rig, what is of the mast for one as long, and what is
+// of the fuselage, where the wing sits on it too, for one with the same arm.
 func Complete(s *setup.Setup, others []*setup.Setup) *setup.Setup {
+	const sameArm = 0.5e-3 // m: half the last digit of a tape
 	for _, o := range others {
 		if o == nil || SameFoil(s, o) != nil {
 			continue
@@ -160,7 +161,8 @@ func Complete(s *setup.Setup, others []*setup.Setup) *setup.Setup {
 			of := func(table string) bool { return strings.HasPrefix(k.Name, table) }
 			switch {
 			case !k.Lasts, !own && !of("foil."), of("rig.") && s.Rig.Kind != o.Rig.Kind,
-				(of("foil.mast") || of("foil.depth")) && s.Foil.Mast != o.Foil.Mast:
+				(of("foil.mast") || of("foil.depth")) && s.Foil.Mast != o.Foil.Mast,
+				(of("foil.wing.ahead") || of("foil.fuselage.")) && math.Abs(s.Foil.Stabilizer.BehindWing-o.Foil.Stabilizer.BehindWing) > sameArm:
 				continue
 			}
 			s = s.With(k, o)

@@ -185,7 +185,7 @@ func TestFromSetup(t *testing.T) {
 
 // TestComplete: a size that one outing's setup gives counts for those that leave it
 // out, of the same foil; what is not the foil's for the same rider and rig alone.
-// What was given stays, and what is of one outing is never taken.
+// what is of mast or fuselage for no other one. What was given stays, and what is of one outing is never taken.
 func TestComplete(t *testing.T) {
 	t.Parallel()
 	parse := func(name string, mast float64, more string) *setup.Setup {
@@ -210,6 +210,8 @@ foil.stabilizer.mount = "bottom"
 foil.depth_cm = 30
 board.cg_cm = 15
 rider.height_cm = 190
+foil.wing.ahead_cm = 14
+foil.fuselage.flex_deg_per_100n = 0.2
 rig.lift_fraction = 0.12
 `
 	const ofOne = `foil.stabilizer.shim_mm = 0.76
@@ -220,7 +222,9 @@ sensor.pitch_zero_deg = 1
 foil.finish.grit = 600
 rider.level = "advanced"
 `
-	all := []string{"rider.height_cm", "board.cg_cm", "rig.lift_fraction", "foil.depth_cm", "foil.stabilizer.incidence_deg", "foil.stabilizer.mount"}
+	all := []string{"rider.height_cm", "board.cg_cm", "rig.lift_fraction", "foil.depth_cm", "foil.wing.ahead_cm",
+		"foil.stabilizer.incidence_deg", "foil.stabilizer.mount", "foil.fuselage.flex_deg_per_100n"}
+	arm := func(s *setup.Setup, more float64) *setup.Setup { s.Foil.Stabilizer.BehindWing += more; return s }
 	for name, c := range map[string]struct {
 		s      *setup.Setup
 		others []*setup.Setup
@@ -232,8 +236,11 @@ rider.level = "advanced"
 		"left out twice": {parse("Ines", 85, ""), []*setup.Setup{parse("Ines", 85, sizes), parse("Ines", 85, "foil.stabilizer.incidence_deg = -1")}, all},
 		"another rider":  {parse("Ines", 85, ""), []*setup.Setup{parse("Bo", 85, sizes)}, all[3:]},
 		"another mast":   {parse("Ines", 95, ""), []*setup.Setup{parse("Ines", 85, sizes)}, append(slices.Clone(all[:3]), all[4:]...)},
-		"another rig":    {parse("Ines", 85, `rig.kind = "kite"`), []*setup.Setup{parse("Ines", 85, sizes)}, append(slices.Clone(all[:2]), all[3:]...)},
-		"another foil":   {parse("Ines", 85, ""), []*setup.Setup{func() *setup.Setup { o := parse("Ines", 85, sizes); o.Foil.Wing.Area *= 1.2; return o }()}, nil},
+		"another fuselage": {parse("Ines", 85, ""), []*setup.Setup{arm(parse("Ines", 85, sizes), 0.06), arm(parse("Ines", 85, sizes), -0.0006)},
+			append(slices.Clone(all[:4]), all[5:7]...)},
+		"measured anew": {parse("Ines", 85, ""), []*setup.Setup{arm(parse("Ines", 85, sizes), 0.0004)}, all},
+		"another rig":   {parse("Ines", 85, `rig.kind = "kite"`), []*setup.Setup{parse("Ines", 85, sizes)}, append(slices.Clone(all[:2]), all[3:]...)},
+		"another foil":  {parse("Ines", 85, ""), []*setup.Setup{func() *setup.Setup { o := parse("Ines", 85, sizes); o.Foil.Wing.Area *= 1.2; return o }()}, nil},
 	} {
 		got := Complete(c.s, c.others)
 		if !slices.Equal(got.Taken, c.want) {

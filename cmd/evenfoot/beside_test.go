@@ -5,9 +5,14 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
+	"time"
+
+	"evenfoot/analysis/simulate"
+	"evenfoot/analysis/trim"
 )
 
 // TestBesideCounts: the session before, of the same rider on the same foil, is
@@ -68,5 +73,68 @@ func TestBesideCounts(t *testing.T) {
 		if after != c.after {
 			t.Errorf("%v: the advice of %q was taken, want %q", c.args, after, c.after)
 		}
+	}
+}
+
+// TestCompareOrder: of an angle that two outings give otherwise and one leaves out, the
+// sheets of a comparison are the same in whatever order the folders are named, and the
+// last one's numbers are those of its own report.
+func TestCompareOrder(t *testing.T) {
+	const angle = "foil.stabilizer.incidence_deg"
+	dir := t.TempDir()
+	for i, name := range []string{"first", "second", "third"} {
+		outing := goldenOuting{format: "gps", scenario: func() simulate.Scenario {
+			sc := goldenNamed("Ines", simulate.Default)()
+			sc.Seed, sc.GPSRate, sc.Gear.Title = uint64(50+i), 1, name
+			sc.Start = time.Date(2026, 7, 3+i, 10, 0, 0, 0, time.UTC)
+			switch i {
+			case 0:
+				sc.Foil.StabIncidence = -1 * simulate.Deg
+			case 1:
+				sc.Gear.Leave = append(sc.Gear.Leave, angle)
+				sc.Gear.Shim = trim.Card
+			case 2:
+				sc.Foil.StabIncidence, sc.Gear.Shim = -2.4*simulate.Deg, trim.Card
+			}
+			return sc
+		}}
+		if err := outing.lay(filepath.Join(dir, name)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	t.Chdir(dir)
+	answer := func(to any, args ...string) {
+		t.Helper()
+		var out, errs bytes.Buffer
+		if code := run(append(args, "--json", "-", "--out", "page.html"), nil, &out, &errs); code != 0 {
+			t.Fatalf("%q: exit %d: %s", args, code, errs.String())
+		}
+		if err := json.Unmarshal(out.Bytes(), to); err != nil {
+			t.Fatal(err)
+		}
+	}
+	type sheet struct {
+		Session struct{ Title string }
+		Advice  any
+	}
+	compared := func(folders ...string) map[string]any {
+		var c struct{ Sessions []sheet }
+		answer(&c, append([]string{"compare"}, folders...)...)
+		out := map[string]any{}
+		for _, s := range c.Sessions {
+			out[s.Session.Title] = s.Advice
+		}
+		return out
+	}
+	want := compared("first", "second", "third")
+	if len(want) != 3 {
+		t.Fatalf("%d sheets", len(want))
+	}
+	if got := compared("third", "second", "first"); !reflect.DeepEqual(got, want) {
+		t.Errorf("named the other way round %.500v, want %.500v", got, want)
+	}
+	var own sheet
+	if answer(&own, "report", "third"); own.Advice == nil || !reflect.DeepEqual(own.Advice, want["third"]) {
+		t.Errorf("on its own sheet %.500v, compared %.500v", own.Advice, want["third"])
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"net/url"
 	"regexp"
 	"slices"
@@ -412,7 +413,7 @@ func TestMeasuredLaterInTheLibrary(t *testing.T) {
 		d.settled()
 		_, compared := d.get("/compare.json?id=1&id=2")
 		sheet := d.must("/session/2/result.json")
-		if says := strings.Contains(d.must("/compare?id=1&id=2"), "Measured in one session and taken for the others too: stabilizer angle to the wing"); says != (first.setup == left.setup) {
+		if says := strings.Contains(d.must("/compare?id=1&id=2"), "Measured in one session and taken for those that leave it out: stabilizer angle to the wing"); says != (first.setup == left.setup) {
 			t.Errorf("that the angle was taken is said: %v", says)
 		}
 		return [2]string{untold(t, compared), untold(t, sheet)}
@@ -426,6 +427,26 @@ func TestMeasuredLaterInTheLibrary(t *testing.T) {
 		if later[k] != want {
 			t.Errorf("%s differs at %.200s, with the angle in both setups %.200s", []string{"the comparison", "the sheet"}[k], later[k][max(0, at-100):], want[max(0, at-100):])
 		}
+	}
+}
+
+// TestMeasuredTwiceInTheLibrary: the nearest outing before counts, however they are handed over.
+func TestMeasuredTwiceInTheLibrary(t *testing.T) {
+	t.Parallel()
+	given := outings()[0].setup
+	stabilizer := strings.Index(given, "[foil.stabilizer]")
+	var all []*session
+	for day, angle := range []string{"", "incidence_deg = -1\n", "incidence_deg = -2\n", ""} { // the first is the last
+		text := given[:stabilizer] + regexp.MustCompile(`(?m)^incidence_deg = .*\n`).ReplaceAllString(given[stabilizer:], angle)
+		all = append(all, &session{Setup: []byte(text), Start: time.Date(2026, 7, 9-day, 10, 0, 0, 0, time.UTC)})
+	}
+	slices.Reverse(all[1:])
+	var got []float64
+	for _, s := range completed(all) {
+		got = append(got, math.Round(s.Foil.Stabilizer.Incidence*180/math.Pi))
+	}
+	if want := []float64{-1, -2, -2, -1}; !slices.Equal(got, want) {
+		t.Errorf("angles %v, want %v", got, want)
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 
 	"evenfoot/analysis"
 	"evenfoot/analysis/setup"
+	"evenfoot/ingest"
 	"evenfoot/report/form"
 )
 
@@ -102,12 +103,13 @@ func (s *Site) forgetPages(id int64) {
 
 // completed are the setups of sessions that are compared, as [analysis.Completed];
 // nil of one that cannot be read.
-func completed(all []*session) (sets []*setup.Setup) {
-	for _, ses := range all {
-		set, _, _ := ses.parseSetup()
-		sets = append(sets, set)
+func completed(all []*session) []*setup.Setup {
+	given := make([]analysis.Given, len(all))
+	for i, ses := range all {
+		given[i].Setup, _, _ = ses.parseSetup()
+		given[i].Log = &ingest.Log{Start: ses.Start}
 	}
-	return analysis.Completed(sets)
+	return analysis.Completed(given)
 }
 
 // lightKey tells a session's light result under a setup apart.
