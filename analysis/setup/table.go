@@ -132,7 +132,7 @@ var Keys = []Key{
 	{Name: "mark.at", Help: "UTC, as the report shows it", Example: "14:05:10", place: func(s *Setup, i int) any { return clock(&s.Mark[i].At) }},
 	{Name: "mark.front", Example: "front", place: func(s *Setup, i int) any { return markSense(func(x Sense) { s.Mark[i].Front = x }) }},
 
-	{Name: "change.at", Example: "11:20", place: func(s *Setup, i int) any { return clock(&s.Change[i].At) }},
+	{Name: "change.at", Help: "UTC, as the report shows it", Example: "11:20", place: func(s *Setup, i int) any { return clock(&s.Change[i].At) }},
 	{Name: "change.foil_cm", Help: "the foil moved, + towards the nose", Example: -2.5,
 		Limits: &Limits{-60, -10, 10, 60}, place: func(s *Setup, i int) any { return &s.Change[i].Foil }},
 	{Name: "change.shim_mm", Help: "a shim added, + raises the leading edge", Example: 0.76,
@@ -142,6 +142,6 @@ var Keys = []Key{
 	{Name: "change.back_cm", Help: "the back foot moved", Example: 2.0,
 		Limits: &Limits{-60, -15, 15, 60}, place: func(s *Setup, i int) any { return &s.Change[i].Back }},
 
-	{Name: "glide.from", Help: "the rig pulled nothing", Example: "11:42:05", place: func(s *Setup, i int) any { return clock(&s.Glide[i].From) }},
+	{Name: "glide.from", Help: "the rig pulled nothing; UTC", Example: "11:42:05", place: func(s *Setup, i int) any { return clock(&s.Glide[i].From) }},
 	{Name: "glide.to", Example: "11:42:16", place: func(s *Setup, i int) any { return clock(&s.Glide[i].To) }},
 }
