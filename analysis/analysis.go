@@ -99,13 +99,17 @@ func Run(req Request) (*Result, error) {
 	return r, nil
 }
 
-// complete gives each session the sizes that it leaves out and another of the same
-// foil gives.
+// complete puts the earlier sessions in order of time, and gives each session the
+// sizes that it leaves out and another of the same foil gives.
 func (req *Request) complete() {
 	if req.Setup == nil {
 		return
 	}
-	req.Earlier = slices.Clone(req.Earlier)
+	var earlier []Given // in order of time, as a comparison counts them in
+	for _, e := range req.Earlier {
+		earlier = placed(earlier, e, startsAfter)
+	}
+	req.Earlier = earlier
 	all := append(slices.Clone(req.Earlier), Given{Log: req.Log, Setup: req.Setup})
 	sets := completed(all, func(_, _ *setup.Setup) bool { return true })
 	for i := range req.Earlier {

@@ -87,7 +87,7 @@ func Completed(all []Given) []*setup.Setup {
 func completed(all []Given, may func(a, b *setup.Setup) bool) []*setup.Setup {
 	var order []int
 	for i := range all {
-		order = placed(order, i, func(a, b int) bool { return all[a].start().After(all[b].start()) && !all[b].start().IsZero() })
+		order = placed(order, i, func(a, b int) bool { return startsAfter(all[a], all[b]) })
 	}
 	out := make([]*setup.Setup, len(all))
 	for at, i := range order {
@@ -114,6 +114,11 @@ func (g *Given) start() time.Time {
 		return time.Time{}
 	}
 	return g.Log.Start
+}
+
+// startsAfter says whether a began after b; sessions without a date keep their order.
+func startsAfter(a, b Given) bool {
+	return !a.start().IsZero() && !b.start().IsZero() && a.start().After(b.start())
 }
 
 // SetupsIn are the setups of sessions in folders, as [Completed] has them; nil where

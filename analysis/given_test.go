@@ -51,7 +51,7 @@ rider.name = "Ines"
 				}
 				var all []Given
 				for _, k := range order {
-					g := Given{Setup: parse(c.angles[k]), Log: &ingest.Log{}}
+					g := Given{Name: fmt.Sprint(k), Setup: parse(c.angles[k]), Log: &ingest.Log{}}
 					if dated {
 						g.Log.Start = time.Date(2026, 7, 3+k, 10, 0, 0, 0, time.UTC)
 					}
@@ -59,13 +59,16 @@ rider.name = "Ines"
 				}
 				req := Request{Earlier: all[:2], Log: all[2].Log, Setup: all[2].Setup}
 				req.complete()
-				compared := Completed(all)
-				for i, on := range []*setup.Setup{req.Earlier[0].Setup, req.Earlier[1].Setup, req.Setup} {
+				if req.Earlier[0].Name > req.Earlier[1].Name {
+					t.Errorf("handed over as %v, dated %v: outing %s counts before outing %s", order, dated, req.Earlier[0].Name, req.Earlier[1].Name)
+				}
+				sheet := map[string]*setup.Setup{req.Earlier[0].Name: req.Earlier[0].Setup, req.Earlier[1].Name: req.Earlier[1].Setup, all[2].Name: req.Setup}
+				for i, s := range Completed(all) {
 					want := c.want
 					if a := c.angles[order[i]]; a != "" {
 						fmt.Sscan(a, &want)
 					}
-					for what, s := range map[string]*setup.Setup{"compared": compared[i], "on the sheet": on} {
+					for what, s := range map[string]*setup.Setup{"compared": s, "on the sheet": sheet[all[i].Name]} {
 						if got := s.Foil.Stabilizer.Incidence / degree; got < want-1e-9 || got > want+1e-9 {
 							t.Errorf("%q handed over as %v, dated %v: outing %d has %v° %s, want %v°", c.angles, order, dated, order[i]+1, got, what, want)
 						}
