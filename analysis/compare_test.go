@@ -93,7 +93,7 @@ func TestMeasuredLater(t *testing.T) {
 	var left *setup.Setup
 	for i, shim := range []float64{0, trim.Card} {
 		sc := simulate.Default()
-		sc.Seed, sc.Duration, sc.IMURate, sc.Rest = uint64(i+1), 600, 50, 20
+		sc.Seed, sc.Duration, sc.IMURate, sc.Rest = uint64(i+1), 600, 25, 20
 		sc.Start = time.Date(2026, 7, 3+i, 10, 0, 0, 0, time.UTC)
 		sc.Foil.StabIncidence = -2.6*simulate.Deg + trim.ShimAngle(shim, sc.Gear.ShimSpan)
 		sc.Gear.Shim, sc.Gear.Title = shim, fmt.Sprint("outing ", i+1)

@@ -85,7 +85,7 @@ func TestCompareOrder(t *testing.T) {
 	for i, name := range []string{"first", "second", "third"} {
 		outing := goldenOuting{format: "gps", scenario: func() simulate.Scenario {
 			sc := goldenNamed("Ines", simulate.Default)()
-			sc.Seed, sc.GPSRate, sc.Gear.Title = uint64(50+i), 1, name
+			sc.Seed, sc.GPSRate, sc.Duration, sc.Gear.Title = uint64(50+i), 1, 600, name
 			sc.Start = time.Date(2026, 7, 3+i, 10, 0, 0, 0, time.UTC)
 			switch i {
 			case 0:
