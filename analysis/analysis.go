@@ -116,10 +116,11 @@ func (req *Request) complete() {
 		req.Earlier[i].Setup = sets[i]
 	}
 	req.Setup = sets[len(sets)-1]
+	if req.Other == nil {
+		return
+	}
 	for _, key := range req.Setup.Taken {
-		if req.Other != nil {
-			req.Other = req.Other.With(setup.KeyNamed(key), req.Setup)
-		}
+		req.Other = req.Other.With(setup.KeyNamed(key), req.Setup)
 	}
 }
 

@@ -55,7 +55,7 @@ func Text(w io.Writer, r *analysis.Result, o TextOptions) error {
 		limits, why = limits[1:], ""
 	}
 	t.row("Feel", x.Feel, needed)
-	t.row("Mind", x.Mind, whole)
+	t.row("Mind", x.Mind, uncut)
 	t.row("Owner", words.UpperFirst(owner), vital)
 	t.row("", walk, useful)
 	t.row("Rests on", x.Carried, vital)
@@ -106,7 +106,7 @@ var plain = strings.NewReplacer("±", "+/-", "−", "-", "²", "2", "→", "->",
 
 // How much a row is needed on a terminal.
 const (
-	whole = iota // cautions are never cut
+	uncut = iota // cautions
 	vital
 	needed
 	useful // and may go altogether

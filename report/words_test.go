@@ -67,7 +67,7 @@ func TestFitBySentences(t *testing.T) {
 	p := newTextPage(TextOptions{})
 	p.head("Title")
 	p.row("Vital", "First sentence. "+strings.Repeat("word ", 20)+"end.", vital)
-	p.row("Mind", "Slowly. Check the screws.", whole)
+	p.row("Mind", "Slowly. Check the screws.", uncut)
 	p.row("Needed", strings.Repeat("word ", 20)+"end. "+strings.Repeat("more ", 20)+"gone.", needed)
 	p.row("Spare", strings.Repeat("word ", 20)+"gone.", spare)
 	p.fit(6)
