@@ -33,11 +33,11 @@ func CompareText(w io.Writer, c *analysis.Comparison, o TextOptions) error {
 				t.row(s.Name, s.Do, vital)
 			}
 		}
-		t.row("Mind", mind, vital)
+		t.row("Mind", mind, uncut)
 	}
 	t.row("Drag", p.Drag(), vital)
 	if !p.oneAthlete() {
-		t.row("Mind", "One small step a session, at low speed first, in clear water, with helmet and vest. Each one's sheet says what to check.", vital)
+		t.row("Mind", "One small step a session, at low speed first, in clear water, with helmet and vest. Each one's sheet says what to check.", uncut)
 		slices.SortStableFunc(p.all, func(a, b contender) int { return words.MostToGain(a.Result, b.Result) })
 		t.team(p)
 	} else {
